@@ -1,0 +1,62 @@
+"""The errors: one root, the user's apart from ours.
+
+A public function raises only what its docstring names, and all of that descends from `BusimError`.
+`UserError` is something a person can mend in a file, an argument or a connection; `Defect` is a bug of
+busim: it stops the run, the trace so far is saved, and the message asks for a report.
+"""
+
+from __future__ import annotations
+
+__all__ = ["BusimError", "Defect", "UserError"]
+
+
+class BusimError(Exception):
+    """The root of everything busim raises on purpose."""
+
+
+class UserError(BusimError):
+    """Something the user can mend.
+
+    Attributes: `what` (one sentence), and where known `file`, `line` and `column` (from 1), `field` (path of
+    the field, as `lines[0].baud`), `found`, `expected` and `mend` (how to mend it).
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: str | None = None,
+        line: int | None = None,
+        column: int | None = None,
+        field: str | None = None,
+        found: str | None = None,
+        expected: str | None = None,
+        mend: str | None = None,
+    ) -> None:
+        super().__init__(what)
+        self.what = what
+        self.file = file
+        self.line = line
+        self.column = column
+        self.field = field
+        self.found = found
+        self.expected = expected
+        self.mend = mend
+
+    def __str__(self) -> str:
+        where = ":".join(str(part) for part in (self.file, self.line, self.column) if part is not None)
+        text = f"{where}: " if where else ""
+        if self.field:
+            text += f"{self.field}: "
+        text += self.what
+        if self.found is not None:
+            text += f"; found {self.found}"
+        if self.expected is not None:
+            text += f"; expected {self.expected}"
+        if self.mend is not None:
+            text += f". To mend: {self.mend}"
+        return text
+
+
+class Defect(BusimError):
+    """A bug of busim, not a mistake of the user's."""

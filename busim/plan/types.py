@@ -1,0 +1,145 @@
+"""What a plan says, once it is read: frozen data, no simulator.
+
+Times are integer nanoseconds, lengths metres (float), rates per second (float), baud a Fraction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from busim.units import CharFormat, Spread
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A position on a line, in order from one end: `kind` is camera, converter, master or terminator."""
+
+    kind: str
+    name: str
+    metres: float  # from the first position of the line
+
+
+@dataclass(frozen=True, slots=True)
+class DriverPlan:
+    """How a station drives the pair and hears it.
+
+    `lead`: ns from driver enable to the first start bit, negative when it comes late. `hold`: ns from the end
+    of the last stop bit to release, negative when it comes early. `clock_ppm`: error of the station's clock.
+    `baud` and `format` are None where the station has the line's.
+    """
+
+    baud: Fraction | None = None
+    format: CharFormat | None = None
+    clock_ppm: float = 0.0
+    swapped: bool = False
+    echo: bool = False
+    lead: int = 0
+    hold: int = 0
+    fail_safe: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LinePlan:
+    """One shared pair. `contention` is space-wins, random or nearer-wins."""
+
+    name: str
+    baud: Fraction
+    format: CharFormat
+    dialect: str
+    order: tuple[Place, ...]
+    contention: str = "space-wins"
+    biased: bool = True
+    velocity: float = 0.66  # of light, for the propagation delay
+    bit_error_rate: float = 0.0
+    chatter: float = 0.0  # false start bits per second while nobody drives (only without bias)
+
+
+@dataclass(frozen=True, slots=True)
+class CameraPlan:
+    """One camera. `id` is its bus ID as found on site; `present` False means dead or not connected."""
+
+    name: str
+    model: str
+    id: int
+    turnaround: Spread
+    serial: int = 0
+    present: bool = True
+    driver: DriverPlan = DriverPlan()
+
+
+@dataclass(frozen=True, slots=True)
+class ConverterPlan:
+    """One Ethernet-to-serial converter port.
+
+    `packing_idle`: ns of silence after which collected bytes go to the network (0: each byte at once).
+    `packing_length`: bytes that go at once however busy the line is (0: no such limit).
+    `latency`: ns from the network to the line and from the line to the network, each way.
+    `clients`: most clients at once, who share the line and all get every reply; one more is refused.
+    """
+
+    name: str
+    host: str
+    port: int
+    packing_idle: int
+    packing_length: int = 0
+    latency: Spread = Spread(1_000_000, 1_000_000)
+    clients: int = 4
+    driver: DriverPlan = DriverPlan()
+
+
+@dataclass(frozen=True, slots=True)
+class PollGroup:
+    """Values read together. `every`: ns between two polls of one camera, 0 for as often as the line allows."""
+
+    name: str
+    values: tuple[str, ...]
+    every: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class MasterPlan:
+    """One program that asks. It sits on lines itself (`on`) or behind converters (`through`).
+
+    `time_out` None: computed from wire, turnaround, packing and latency. `gap`: ns of rest between two
+    exchanges beyond what the dialect asks. `listen`: ns of quiet it waits for before sending, 0 for never.
+    `cameras` empty: every camera of its lines.
+    """
+
+    name: str
+    on: tuple[str, ...] = ()
+    through: tuple[str, ...] = ()
+    cameras: tuple[str, ...] = ()
+    groups: tuple[PollGroup, ...] = ()
+    time_out: int | None = None
+    retries: int = 2
+    gap: int = 0
+    listen: int = 0
+    offline_after: int = 3
+    starts_at: int = 0
+    driver: DriverPlan = DriverPlan()
+
+
+@dataclass(frozen=True, slots=True)
+class PanelPlan:
+    """A panel: whose controls move which cameras, through which master. `moves`: operator moves per second."""
+
+    name: str
+    master: str
+    cameras: tuple[str, ...]
+    controls: tuple[str, ...]
+    moves: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole installation. `source` is the text it was read from, `path` where it stood."""
+
+    name: str
+    lines: tuple[LinePlan, ...]
+    cameras: tuple[CameraPlan, ...]
+    converters: tuple[ConverterPlan, ...] = ()
+    masters: tuple[MasterPlan, ...] = ()
+    panels: tuple[PanelPlan, ...] = ()
+    source: str = ""
+    path: str = ""

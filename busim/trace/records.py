@@ -1,0 +1,66 @@
+"""The records of a trace: what happened on the lines, as plain tuples, one table each.
+
+Plain tuples, because a clean exchange makes three of them and must cost little. The first element is the
+kind; `TABLES` gives the columns of each kind after it. Times are integer ns since the start of the run;
+`line`, `driver`, `station`, `master`, `camera` and `port` are numbers in the `name` table (0: none).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+Record = tuple[Any, ...]
+Emit = Callable[[Record], None]
+
+SCHEMA = 1
+
+BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK = range(8)
+
+# kind -> (table, columns, what it is); the SQL type is INTEGER unless the column is in _TYPES
+TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
+    BURST: (
+        "burst",
+        ("line", "driver", "start", "end", "setting", "data", "exact"),
+        "one run of characters without a gap by one driver: first start bit to the end of the last stop bit; "
+        "setting is a row of the setting table; exact 1 when some receiver took the exact path",
+    ),
+    HEARD: (
+        "heard",
+        ("line", "station", "first", "last", "data", "flags"),
+        "what one receiver heard where it differs from what was sent: instants of the first and last character, "
+        "characters, and one flag byte each (1 framing, 2 parity, 4 break)",
+    ),
+    FRAME: (
+        "frame",
+        ("line", "station", "at", "what", "data"),
+        "a frame a receiver did not accept, with the reason: check, length, flagged, unexpected",
+    ),
+    EXCHANGE: (
+        "exchange",
+        (
+            "line", "master", "camera", "address", "kind", "work", "attempt",
+            "asked", "sent", "ended", "outcome", "read_at", "exact",
+        ),
+        "one request and what became of it. kind: poll, command, probe, foreign; work: poll group or control; "
+        "asked: when it was wanted; sent: first bit wanted on the wire; ended: reply whole at the master, or given "
+        "up; outcome: ok, refused, time-out, damaged, unanswered (a broadcast); read_at: when the camera served it, "
+        "-1 unknown; exact 1 when a burst of it took the exact path",
+    ),
+    INPUT: (
+        "input",
+        ("at", "port", "client", "what", "data"),
+        "an input from outside at a converter: open, bytes, close, reset, stall, ready; client numbers count per "
+        "port; what replay feeds back",
+    ),
+    CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
+    EFFECT: ("effect", ("at", "who", "fault", "text"), "a fault or policy took effect, as a refused client"),
+    MARK: ("mark", ("at", "text"), "a mark set by a person or program while it ran"),
+}
+
+TYPES = {
+    "data": "BLOB", "flags": "BLOB", "what": "TEXT", "kind": "TEXT", "work": "TEXT", "outcome": "TEXT",
+    "parameter": "TEXT", "value": "TEXT", "fault": "TEXT", "text": "TEXT",
+}
+
+FRAMING, PARITY, BREAK = 1, 2, 4
