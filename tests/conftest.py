@@ -1,0 +1,38 @@
+"""What every test may use: programs of the system that are asked for by name.
+
+`@pytest.mark.needs("tshark")` marks a test that runs a program from a system package. Where the program is missing the
+test is counted as not run and the summary names the package; in CI (the CI variable is set) that is a failure, so that
+the outside checks cannot fall away unseen.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections import Counter
+
+import pytest
+
+_NOT_RUN = "not run, needs the system package "
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for marker in item.iter_markers("needs"):
+        command = marker.args[0]
+        package = marker.kwargs.get("package", command)
+        if shutil.which(command) is not None:
+            continue
+        if os.environ.get("CI"):
+            pytest.fail(f"in CI every outside check runs, and {command} is missing: apt-get install {package}")
+        pytest.skip(_NOT_RUN + package)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    missing: Counter[str] = Counter()
+    for report in terminalreporter.stats.get("skipped", []):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else ""
+        if _NOT_RUN in reason:
+            missing[reason.partition(_NOT_RUN)[2]] += 1
+    for package, count in sorted(missing.items()):
+        tests = "test" if count == 1 else "tests"
+        terminalreporter.write_line(f"not run: {count} {tests} for want of {package} (apt-get install {package})")
