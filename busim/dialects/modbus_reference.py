@@ -17,7 +17,8 @@ Replies: `address`, `function` and
     16  `start`, `count`
     any `exception` (its code; `function` is then the one refused, without the high bit)
 Registers, values and counts are 0..65535. A quantity out of the standard's range in a frame that is otherwise whole is
-parsed: refusing it, with exception 3, is the device's work.
+parsed: refusing it, with exception 3, is the device's work. So is a reserved address (248 to 255): nobody has it, which
+is for the plan to say.
 """
 
 from __future__ import annotations
@@ -58,14 +59,14 @@ def check_of(data: bytes) -> int:
     return register
 
 
-def _frame(functions: dict[int, Construct], addresses: range) -> Construct:
+def _frame(functions: dict[int, Construct], lowest_address: int) -> Construct:
     """One whole frame: address, function, what the function asks for, check, and nothing behind it."""
     return Struct(
         "body"
         / RawCopy(
             Struct(
                 "address" / Byte,
-                Check(lambda frame: frame.address in addresses),
+                Check(lambda frame: frame.address >= lowest_address),
                 "function" / Byte,
                 Check(lambda frame: frame.function in functions),
                 "fields" / Switch(this.function, functions),
@@ -90,15 +91,15 @@ _VALUES = Struct(
     Check(lambda fields: fields.size % 2 == 0),
     "values" / Int16ub[lambda fields: fields.size // 2],
 )
-_EXCEPTION = Struct("exception" / Byte)
+_EXCEPTION = Struct("exception" / Byte, Check(this.exception > 0))
 
 _REQUEST = _frame(
     {3: _READ, 6: _WRITE_ONE, 16: _WRITE_MANY},
-    range(248),  # 0 is the broadcast, 248 to 255 are reserved
+    lowest_address=0,  # the broadcast
 )
 _REPLY = _frame(
     {3: _VALUES, 6: _WRITE_ONE, 16: _READ} | {_REFUSED | function: _EXCEPTION for function in range(1, _REFUSED)},
-    range(1, 248),  # nobody answers a broadcast
+    lowest_address=1,  # nobody answers a broadcast
 )
 
 

@@ -1,0 +1,6 @@
+"""Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other."""
+
+from busim.kernel.chance import Chance, Stream, coin
+from busim.kernel.scheduler import Kernel
+
+__all__ = ["Chance", "Kernel", "Stream", "coin"]

@@ -1,0 +1,49 @@
+"""How a port is set: baud, format, clock error, polarity - and the instants that follow from it.
+
+Half-bit n of a character lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud: computed anew from the
+start each time, because a rounded bit time that is summed drifts. d is rational where the baud rate is
+fractional or the clock is off.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import cache
+
+from busim.units import CharFormat
+
+
+class Setting:
+    """One port setting. Made by `setting()`, so that equal settings are the same object."""
+
+    __slots__ = ("_denominator", "_half", "_numerator", "baud", "char", "format", "halves", "inverted", "ppm",
+                 "sample", "sample_halves", "tail")
+
+    def __init__(self, baud: Fraction, format: CharFormat, ppm: float, inverted: bool) -> None:
+        self.baud = baud
+        self.format = format
+        self.ppm = ppm
+        self.inverted = inverted
+        rate = 2 * baud * (1 + Fraction(ppm).limit_denominator(10**6) / 10**6)
+        self._numerator = 2 * 10**9 * rate.denominator
+        self._half = rate.numerator
+        self._denominator = 2 * rate.numerator
+        self.halves = format.half_bits
+        self.sample_halves = format.sample_halves
+        self.char = self.offset(self.halves)  # ns of one character
+        self.sample = self.offset(self.sample_halves)  # ns from a start edge until the byte is there
+        self.tail = self.char - self.sample  # ns from there to the end of the character
+
+    def offset(self, halves: int) -> int:
+        """ns from the start of a run of characters to half bit `halves` of it, rounded to the nearest."""
+        return (halves * self._numerator + self._half) // self._denominator
+
+    def __repr__(self) -> str:
+        swapped = ", swapped" if self.inverted else ""
+        return f"Setting({self.baud} Bd {self.format}, {self.ppm} ppm{swapped})"
+
+
+@cache
+def setting(baud: Fraction, format: CharFormat, ppm: float = 0.0, inverted: bool = False) -> Setting:
+    """The setting with these values; equal values give the same object."""
+    return Setting(baud, format, ppm, inverted)

@@ -1,0 +1,138 @@
+"""What stands on a line: stations with a driver and a receiver, the bursts they send, the ears that share hearing.
+
+All receivers with the same setting and the same listener form one ear: on the fast path their bytes are the
+same, so they are decoded once, however many cameras hang on the line.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from busim.bus.setting import Setting
+from busim.bus.uart import Uart
+from busim.bus.wave import Wave
+
+
+class Listener(Protocol):
+    """Who is told what a receiver heard.
+
+    `fresh`: holds nothing that came before (no half frame), so what it hears next does not depend on the past.
+    """
+
+    fresh: bool
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        """Characters without a gap; `first` and `last`: ns at which the first and the last one were there.
+
+        `source` None: as at the only station of this listener. Otherwise as at `source` itself, and each station of the ear
+        adds its delay from there; `deaf` is then a station of this ear that did not hear them (it sent them).
+        """
+
+    def fork(self, station: Station, blank: bool) -> Listener:
+        """A listener for this one station, with the same state, or `blank`: with none."""
+
+    def clear(self) -> None:
+        """Forget what is held; its stations have heard on with forks that are now fresh."""
+
+    def stop(self, held: int) -> int:
+        """After how many further characters it must be told, 0 for not before the burst ends.
+
+        `held`: characters of the current burst it has been told already.
+        """
+
+
+class Station:
+    """A driver and a receiver at a position of a line.
+
+    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns.
+    """
+
+    __slots__ = ("burst", "delays", "ear", "echo", "fail_safe", "hold", "lead", "metres", "name", "number",
+                 "setting", "uart")
+
+    def __init__(
+        self, name: str, metres: float, setting: Setting, *, lead: int = 0, hold: int = 0, echo: bool = False,
+        fail_safe: bool = False,
+    ) -> None:  # fmt: skip
+        self.name = name
+        self.metres = metres
+        self.setting = setting
+        self.lead = lead
+        self.hold = hold
+        self.echo = echo
+        self.fail_safe = fail_safe
+        self.number = -1  # its place in the line's list of stations
+        self.delays: list[int] = []
+        self.ear: Ear | None = None
+        self.burst: Burst | None = None
+        self.uart = Uart(setting)
+
+
+class Burst:
+    """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters."""
+
+    __slots__ = ("closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until")
+
+    def __init__(self, station: Station, data: bytes, on: int) -> None:
+        self.station = station
+        self.setting = station.setting
+        self.data = data
+        self.start = on + station.lead if station.lead > 0 else on
+        self.on = self.start - station.lead
+        self.stretch()
+        self.taken = 0  # characters delivered on the fast path
+        self.until = 0  # characters that the delivery now scheduled covers
+        self.exact = 0
+        self.closed = False
+
+    @classmethod
+    def behind(cls, other: Burst, data: bytes) -> Burst:
+        """A burst that follows another of the same station without a gap: the driver stays enabled."""
+        burst = cls(other.station, data, other.end)
+        burst.start = burst.on = other.end
+        burst.stretch()
+        return burst
+
+    def stretch(self) -> None:
+        """Find the end anew after characters were added."""
+        self.end = self.start + self.setting.offset(len(self.data) * self.setting.halves)
+        self.off = self.end + self.station.hold
+
+    def sampled(self, count: int) -> int:
+        """When character `count` (from 1) is there at the sender's position, ns."""
+        setting = self.setting
+        return self.start + setting.offset((count - 1) * setting.halves) + setting.sample
+
+
+class Solo:
+    """One station on the exact path: its receiver, its listener and what it heard so far."""
+
+    __slots__ = ("data", "first", "flags", "last", "listener", "skip", "station", "token", "version", "wave")
+
+    def __init__(self, station: Station, listener: Listener, skip: dict[Burst, int]) -> None:
+        self.station = station
+        self.listener = listener
+        self.skip = skip  # characters of a burst that it had heard before, on the fast path
+        self.wave: Wave | None = None
+        self.version = -1  # of the line's levels that `wave` was made from
+        self.token = 0  # the wake-up that counts
+        self.data = bytearray()
+        self.flags = bytearray()
+        self.first = 0
+        self.last = 0
+
+
+class Ear:
+    """Stations that share one listener. `solos` is empty on the fast path, else one per station."""
+
+    __slots__ = ("deaf", "listener", "members", "setting", "shared", "solos")
+
+    def __init__(self, setting: Setting, listener: Listener) -> None:
+        self.setting = setting
+        self.listener = listener
+        self.members: list[Station] = []
+        self.shared = False
+        self.solos: list[Solo] = []
+        self.deaf: Station | None = None

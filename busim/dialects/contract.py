@@ -1,0 +1,112 @@
+"""What a dialect is: messages, their codec, and framers that know time.
+
+A request or reply is protocol-neutral: an ID, what is asked, a key (register, code) and values. The mapping of a
+camera's parameters to keys belongs to the camera model. A codec answers None for bytes that are not exactly one
+valid message; it never raises on what a line can carry.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple, Protocol
+
+READ, WRITE = "read", "write"
+
+
+class Request(NamedTuple):
+    """`values` of a read is empty; `count` says how many values are read or written from `key` on."""
+
+    id: int
+    verb: str
+    key: int
+    count: int
+    values: tuple[int, ...] = ()
+
+
+class Reply(NamedTuple):
+    """`refused`: 0 for a good reply, else the dialect's reason code."""
+
+    id: int
+    verb: str
+    key: int
+    values: tuple[int, ...] = ()
+    refused: int = 0
+
+
+class Frame(NamedTuple):
+    """Bytes cut from a stream: `at` ns when the frame was known to be whole; `flaw` "" or why it is no good."""
+
+    data: bytes
+    at: int
+    flaw: str = ""
+
+
+Frames = tuple[Frame, ...]
+
+
+class WireFramer(Protocol):
+    """Cuts frames from characters on a wire. `fresh`: holds nothing."""
+
+    fresh: bool
+
+    def feed(self, data: bytes, first: int, last: int, flags: int) -> Frames:
+        """Characters without a gap, there at `first` .. `last` ns; frames that they end."""
+
+    def quiet_until(self) -> int | None:
+        """If nothing is heard up to this instant (ns), `elapsed` has to be called; None: nothing awaited."""
+
+    def elapsed(self, at: int) -> Frames:
+        """Nothing was heard up to `at` ns: frames that the silence ends."""
+
+    def fork(self) -> WireFramer:
+        """An independent framer in the same state."""
+
+    def clear(self) -> None:
+        """Forget what is held."""
+
+
+class StreamFramer(Protocol):
+    """Finds the reply to one request in a stream of bytes without reliable time (behind a converter)."""
+
+    def expect(self, request: Request) -> None:
+        """Look for the reply to this request from here on; what was held is dropped."""
+
+    def feed(self, data: bytes, at: int) -> Reply | None:
+        """More bytes; the reply once it is whole and sound, whatever lies before it."""
+
+    @property
+    def held(self) -> int:
+        """Bytes that came since `expect` and made no reply."""
+
+
+class Dialect(Protocol):
+    """A protocol as the rest of busim sees it. `ids`: first and last bus ID; `broadcast`: None if there is none."""
+
+    name: str
+    ids: tuple[int, int]
+    broadcast: int | None
+    most_values: int
+
+    def encode_request(self, request: Request) -> bytes: ...
+
+    def decode_request(self, data: bytes) -> Request | None: ...
+
+    def encode_reply(self, reply: Reply) -> bytes: ...
+
+    def decode_reply(self, data: bytes, request: Request) -> Reply | None: ...
+
+    def request_bytes(self, request: Request) -> int:
+        """Length of the encoded request."""
+
+    def reply_bytes(self, request: Request) -> int:
+        """Length of a good reply to it."""
+
+    def silence(self, baud: float) -> int:
+        """ns of quiet that end a frame on the wire, and that a master leaves between two frames."""
+
+    def wire_framer(self, baud: float, char: int, tail: int) -> WireFramer:
+        """For a receiver with `char` ns a character, of which `tail` ns lie behind the instant a byte is there."""
+
+    def stream_framer(self) -> StreamFramer: ...
+
+
+ILLEGAL_VERB, ILLEGAL_KEY, ILLEGAL_VALUE, FAILED, BUSY = 1, 2, 3, 4, 6

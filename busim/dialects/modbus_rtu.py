@@ -1,0 +1,149 @@
+"""MODBUS RTU, the hot codec (MODBUS Application Protocol V1.1b3; MODBUS over Serial Line V1.02).
+
+Functions 03 (read holding registers), 06 and 16 (write them). The slow reference is the construct definition
+in `modbus_reference`; a property test holds the two equal.
+"""
+
+from __future__ import annotations
+
+from struct import pack, unpack_from
+
+from anycrc import Model
+
+from busim.dialects.contract import READ, WRITE, Reply, Request, WireFramer
+from busim.dialects.silence import SilenceFramer
+from busim.errors import Defect
+
+_crc = Model("CRC16-MODBUS").calc
+_READ, _WRITE_ONE, _WRITE = 3, 6, 16
+
+
+def check(data: bytes) -> bytes:
+    """The frame with its CRC-16/MODBUS behind it, low byte first (V1.02, 2.5.1.2)."""
+    return data + _crc(data).to_bytes(2, "little")
+
+
+class ModbusRtu:
+    """The `modbus-rtu` dialect. Values are 16-bit registers."""
+
+    name = "modbus-rtu"
+    ids = (1, 247)
+    broadcast = 0
+    most_values = 125
+
+    def encode_request(self, request: Request) -> bytes:
+        """Raises Defect for a message the protocol cannot carry."""
+        id, verb, key, count, values = request
+        if verb == READ:
+            return check(pack(">BBHH", id, _READ, key, count))
+        if count == 1:
+            return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
+        if not 1 <= count <= 123 or count != len(values):
+            raise Defect(f"a write of {count} registers with {len(values)} values cannot be encoded")
+        return check(pack(f">BBHHB{count}H", id, _WRITE, key, count, 2 * count, *values))
+
+    def decode_request(self, data: bytes) -> Request | None:
+        size = len(data)
+        if size < 8 or _crc(data):  # the CRC of a frame with its CRC is 0
+            return None
+        id, function, key, count = unpack_from(">BBHH", data)
+        if size == 8:
+            if function == _READ:
+                return Request(id, READ, key, count) if 1 <= count <= 125 else None
+            if function == _WRITE_ONE:
+                return Request(id, WRITE, key, 1, (count,))
+            return None
+        if function == _WRITE and 1 <= count <= 123 and data[6] == 2 * count and size == 9 + 2 * count:
+            return Request(id, WRITE, key, count, unpack_from(f">{count}H", data, 7))
+        return None
+
+    def encode_reply(self, reply: Reply) -> bytes:
+        id, verb, key, values, refused = reply
+        count = len(values)
+        if verb == READ:
+            if refused:
+                return check(bytes((id, _READ | 0x80, refused)))
+            return check(pack(f">BBB{count}H", id, _READ, 2 * count, *values))
+        if refused:
+            return check(bytes((id, (_WRITE_ONE if count == 1 else _WRITE) | 0x80, refused)))
+        if count == 1:
+            return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
+        return check(pack(">BBHH", id, _WRITE, key, count))
+
+    def decode_reply(self, data: bytes, request: Request) -> Reply | None:
+        """The reply to `request`, or None when these bytes are no sound reply to it."""
+        size = len(data)
+        if size < 5 or data[0] != request.id or _crc(data):
+            return None
+        id, verb, key, count, values = request
+        function = data[1]
+        wanted = _READ if verb == READ else _WRITE_ONE if count == 1 else _WRITE
+        if function == wanted | 0x80:
+            return Reply(id, verb, key, (), data[2]) if size == 5 and data[2] else None
+        if function != wanted:
+            return None
+        if verb == READ:
+            if size != 5 + 2 * count or data[2] != 2 * count:
+                return None
+            return Reply(id, verb, key, unpack_from(f">{count}H", data, 3))
+        if size != 8 or unpack_from(">HH", data, 2) != (key, values[0] if count == 1 else count):
+            return None
+        return Reply(id, verb, key, values)
+
+    def request_bytes(self, request: Request) -> int:
+        return 8 if request.verb == READ or request.count == 1 else 9 + 2 * request.count
+
+    def reply_bytes(self, request: Request) -> int:
+        return 5 + 2 * request.count if request.verb == READ else 8
+
+    def silence(self, baud: float) -> int:
+        """t3.5: 3.5 characters of 11 bits up to 19200 Bd, 1750 us above (V1.02, p. 13)."""
+        return 1_750_000 if baud > 19200 else round(38.5e9 / baud)
+
+    def wire_framer(self, baud: float, char: int, tail: int) -> WireFramer:
+        """A frame ends with t3.5 of silence; a gap of more than t1.5 inside one spoils it (V1.02, p. 13)."""
+        between = 750_000 if baud > 19200 else round(16.5e9 / baud)
+        return SilenceFramer(char, tail, between, self.silence(baud), longest=256)
+
+    def stream_framer(self) -> ModbusReplyFinder:
+        return ModbusReplyFinder(self)
+
+
+class ModbusReplyFinder:
+    """Finds the reply to one request by length and check, whatever junk lies before it."""
+
+    __slots__ = ("_buffer", "_dialect", "_lengths", "_request")
+
+    def __init__(self, dialect: ModbusRtu) -> None:
+        self._dialect = dialect
+        self._buffer = b""
+        self._request: Request | None = None
+        self._lengths = (5, 5)
+
+    def expect(self, request: Request) -> None:
+        self._request = request
+        self._buffer = b""
+        self._lengths = (self._dialect.reply_bytes(request), 5)
+
+    def feed(self, data: bytes, at: int) -> Reply | None:
+        request = self._request
+        if request is None:
+            return None
+        buffer = self._buffer = self._buffer + data if self._buffer else data
+        whole, refusal = self._lengths
+        if len(buffer) == whole and (reply := self._dialect.decode_reply(buffer, request)):
+            return reply
+        start = buffer.find(request.id)
+        while start >= 0 and len(buffer) - start >= refusal:
+            for length in self._lengths:
+                if len(buffer) - start >= length and (
+                    reply := self._dialect.decode_reply(buffer[start : start + length], request)
+                ):
+                    return reply
+            start = buffer.find(request.id, start + 1)
+        self._buffer = buffer[-1024:]
+        return None
+
+    @property
+    def held(self) -> int:
+        return len(self._buffer)

@@ -1,0 +1,73 @@
+"""A framer that cuts by silence: a frame is what lies between two quiet stretches of a wire."""
+
+from __future__ import annotations
+
+from busim.dialects.contract import Frame, Frames
+
+_NONE: Frames = ()
+
+
+class SilenceFramer:
+    """Cuts a frame after `after` ns of quiet; a gap of more than `between` ns inside one spoils it.
+
+    Silence counts from the end of the last stop bit to the next start edge; the instants fed in are those at which
+    a byte is there (middle of the first stop bit), hence `char` (ns of a character) and `tail` (ns of it behind
+    that instant). More than `longest` bytes are one spoiled frame.
+    """
+
+    __slots__ = ("_after", "_between", "_end", "_flaw", "_head", "_held", "_longest", "_tail", "fresh")
+
+    def __init__(self, char: int, tail: int, between: int, after: int, longest: int) -> None:
+        self._head = char - tail
+        self._tail = tail
+        self._between = between
+        self._after = after
+        self._longest = longest
+        self._held = b""
+        self._flaw = ""
+        self._end = 0
+        self.fresh = True
+
+    def feed(self, data: bytes, first: int, last: int, flags: int) -> Frames:
+        frames = _NONE
+        if self.fresh:
+            self._held = data
+            self._flaw = ""
+            self.fresh = False
+        else:
+            gap = first - self._head - self._end
+            if gap >= self._after:
+                frames = (Frame(self._held, self._end + self._after, self._flaw),)
+                self._held = data
+                self._flaw = ""
+            else:
+                if gap > self._between and not self._flaw:
+                    self._flaw = "gap"
+                self._held += data
+        if flags:
+            self._flaw = self._flaw or "flagged"
+        if len(self._held) > self._longest:
+            self._held = self._held[: self._longest + 1]
+            self._flaw = self._flaw or "length"
+        self._end = last + self._tail
+        return frames
+
+    def quiet_until(self) -> int | None:
+        return None if self.fresh else self._end + self._after
+
+    def elapsed(self, at: int) -> Frames:
+        if self.fresh or at < self._end + self._after:
+            return _NONE
+        self.fresh = True
+        held, self._held = self._held, b""
+        return (Frame(held, self._end + self._after, self._flaw),)
+
+    def fork(self) -> SilenceFramer:
+        other = SilenceFramer(self._head + self._tail, self._tail, self._between, self._after, self._longest)
+        other._held, other._flaw, other._end, other.fresh = self._held, self._flaw, self._end, self.fresh
+        return other
+
+    def clear(self) -> None:
+        self._held = b""
+        self._flaw = ""
+        self.fresh = True

@@ -1,0 +1,73 @@
+"""Chance: random streams derived from one seed and a name.
+
+Every use has a stream of its own, named by what draws from it (`camera`, `left mat`, `turnaround`), so that
+adding a camera does not shift the draws of another. Values are drawn from numpy in blocks: a single draw costs
+ten times as much.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+
+import numpy as np
+
+_BLOCK = 512
+_MASK = (1 << 64) - 1
+
+
+class Stream:
+    """One stream of draws. All times in ns."""
+
+    __slots__ = ("_block", "_generator")
+
+    def __init__(self, generator: np.random.Generator) -> None:
+        self._generator = generator
+        self._block: list[float] = []
+
+    def random(self) -> float:
+        """A number from 0 up to, but not including, 1."""
+        if not self._block:
+            self._block = self._generator.random(_BLOCK).tolist()
+        return self._block.pop()
+
+    def between(self, low: int, high: int) -> int:
+        """A whole number from `low` to `high`, both included, all equally likely."""
+        if low == high:
+            return low
+        return low + int(self.random() * (high - low + 1))
+
+    def exponential(self, mean: float) -> int:
+        """A waiting time with this mean (a Poisson process), at least 1."""
+        return max(1, round(-mean * math.log(1.0 - self.random())))
+
+
+class Chance:
+    """The source of streams: `stream("camera", name, "turnaround")` is the same draw for draw in every run."""
+
+    __slots__ = ("seed",)
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+
+    def stream(self, *names: str) -> Stream:
+        digest = hashlib.sha256("\x1f".join(names).encode()).digest()
+        words = [int.from_bytes(digest[n : n + 4], "big") for n in range(0, 16, 4)]
+        return Stream(np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed & _MASK, *words]))))
+
+    def key(self, *names: str) -> int:
+        """A 64-bit number for `coin`, the same in every run."""
+        digest = hashlib.sha256(("\x1f".join((str(self.seed), *names))).encode()).digest()
+        return int.from_bytes(digest[:8], "big")
+
+
+def coin(key: int, when: int) -> int:
+    """0 or 1 for an instant, whoever asks and however often (SplitMix64 finaliser over key and instant).
+
+    Several receivers look at the same fought-over level in an order that depends on the path taken: a draw
+    from a stream would then give each of them another line.
+    """
+    z = (key + (when + 1) * 0x9E3779B97F4A7C15) & _MASK
+    z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
+    z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
+    return (z ^ (z >> 31)) & 1

@@ -1,0 +1,45 @@
+"""The kernel: a heap of (time, running number, callback, argument).
+
+The running number keeps events at the same nanosecond in the order in which they were scheduled, so that a
+run is one definite sequence. There is no cancelling: whoever schedules an event checks, when it comes, whether
+it still matters. Inputs from outside enter between two calls of `advance`, never inside one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from heapq import heappop, heappush
+from typing import Any
+
+from busim.errors import Defect
+
+
+class Kernel:
+    """Simulated time in integer ns. `now` is the time of the event that runs, or where `advance` stopped."""
+
+    __slots__ = ("_count", "_heap", "now")
+
+    def __init__(self) -> None:
+        self.now = 0
+        self._heap: list[tuple[int, int, Callable[[Any], None], Any]] = []
+        self._count = 0
+
+    def at(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        """Call `what(argument)` at `when` ns. Raises Defect for an instant that has passed."""
+        if when < self.now:
+            raise Defect(f"an event was scheduled for {when} ns, but it is already {self.now} ns")
+        self._count += 1
+        heappush(self._heap, (when, self._count, what, argument))
+
+    def next_deadline(self) -> int | None:
+        """When the next event is due, in ns; None when nothing is scheduled."""
+        return self._heap[0][0] if self._heap else None
+
+    def advance(self, to: int) -> None:
+        """Run every event up to and including `to` ns, then stand at `to`."""
+        heap = self._heap
+        while heap and heap[0][0] <= to:
+            when, _, what, argument = heappop(heap)
+            self.now = when
+            what(argument)
+        self.now = max(self.now, to)
