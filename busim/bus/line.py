@@ -23,6 +23,7 @@ from busim.trace import BURST, HEARD, Emit
 
 _LIGHT = 299_792_458  # m/s
 _HELD = 4096  # characters of a disturbed stretch kept before they are written out
+_LONGEST = 4096  # characters in one burst; more that follow without a gap are a burst of their own
 _KEPT = 64  # bursts and pulses kept on the exact path before those that are over are dropped
 
 
@@ -57,6 +58,7 @@ class Line:
         self._span = 0
         self._free_at = 0  # when the last driver is off and the pair quiet everywhere
         self._plain = False
+        self._shared: list[Ear] = []
         self._stoppers: list[Ear] = []
         self._rough: list[Ear] = []
         self._recent: list[Burst] = []
@@ -93,6 +95,7 @@ class Line:
             and len(settings) == 1
             and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
         )
+        self._shared = [ear for ear in self.ears if ear.shared]
         self._stoppers = [ear for ear in self.ears if not ear.shared]
         for ear in self.ears:
             if ear.setting.inverted:
@@ -110,10 +113,11 @@ class Line:
         now = self.kernel.now
         burst = station.burst
         if burst is not None and burst.end > now:
-            if not burst.closed:
+            if not burst.closed and len(burst.data) < _LONGEST:
                 burst.data += data
                 burst.stretch()
-                self._stretched(burst)
+                if burst.begun:
+                    self._stretched(burst)
                 return burst
             following = station.burst = Burst.behind(burst, data)
             self.kernel.at(following.on, self._begin, following)
@@ -123,11 +127,15 @@ class Line:
         return burst
 
     def busy(self, station: Station) -> bool:
-        """Whether a driver's signal is at this station's position now."""
+        """Whether a driver's signal is at this station's position now, its own included."""
+        return self.quiet_from(station) > self.kernel.now
+
+    def quiet_from(self, station: Station) -> int:
+        """Since when (or from when on) no driver's signal is at this station's position, ns."""
         now = self.kernel.now
-        return any(
-            burst.on + station.delays[burst.station.number] <= now < burst.off + station.delays[burst.station.number]
-            for burst in self._recent
+        delays = station.delays
+        return max(
+            (b.off + delays[b.station.number] for b in self._recent if b.on + delays[b.station.number] <= now), default=0
         )
 
     def pulse(self, length: int, floating: bool) -> None:
@@ -155,15 +163,15 @@ class Line:
 
     def _begin(self, burst: Burst) -> None:
         on = burst.on
+        burst.begun = True
         if self._plain and not self._rough and on >= self._free_at:
             station = burst.station
-            for ear in self.ears:
-                if ear.shared and not ear.listener.fresh and (ear.deaf is not None or station.ear is ear):
+            for ear in self._shared:
+                if ear.listener.fresh:
+                    ear.deaf = station if station.ear is ear and not station.echo else None
+                elif ear.deaf is not None or (station.ear is ear and not station.echo):
                     break
             else:
-                ear = station.ear  # type: ignore[assignment]
-                if ear.shared and not station.echo:
-                    ear.deaf = station
                 self._recent = [burst]
                 self._free_at = burst.off + self._span
                 self._schedule(burst)
@@ -179,11 +187,12 @@ class Line:
         for ear in self.ears:
             if ear.solos:
                 continue
-            parted = ear.shared and not ear.listener.fresh and (ear.deaf is not None or station.ear is ear)
+            sends = station.ear is ear and not station.echo
+            parted = ear.shared and not ear.listener.fresh and (ear.deaf is not None or sends)
             if disturbed or unlike or parted or ear.setting is not burst.setting:
                 self._roughen(ear)
-            elif ear.shared and station.ear is ear and not station.echo:
-                ear.deaf = station
+            elif ear.shared and ear.listener.fresh:
+                ear.deaf = station if sends else None
         if self._rough:
             if contended:
                 for other in self._recent:
@@ -266,6 +275,8 @@ class Line:
                 station.uart.at = max(station.uart.at, self._sampled_at + delay)
             ear.solos.append(solo)
         ear.deaf = None
+        if ear.shared:
+            ear.listener.clear()
         self._rough.append(ear)
 
     def _gather(self, now: int) -> None:
@@ -280,8 +291,6 @@ class Line:
                     solo.station.uart.rest(now)
                     self._write_heard(solo)
                 ear.solos = []
-                if ear.shared:
-                    ear.listener.clear()
                 self._rough.remove(ear)
         if not self._rough:
             self._recent = [burst for burst in self._recent if not burst.closed]

@@ -73,7 +73,7 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters."""
 
-    __slots__ = ("closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until")
+    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
         self.station = station
@@ -85,6 +85,7 @@ class Burst:
         self.taken = 0  # characters delivered on the fast path
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
+        self.begun = False
         self.closed = False
 
     @classmethod

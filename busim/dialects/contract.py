@@ -9,27 +9,33 @@ from __future__ import annotations
 
 from typing import NamedTuple, Protocol
 
-READ, WRITE = "read", "write"
+READ, WRITE, UNKNOWN = "read", "write", "unknown"
 
 
 class Request(NamedTuple):
-    """`values` of a read is empty; `count` says how many values are read or written from `key` on."""
+    """`values` of a read is empty; `size` says how many values are read or written from `key` on.
+
+    `form`: which of the dialect's messages it is, where one verb has several; 0: the dialect's own choice. A sound message
+    with a verb the dialect does not know has the verb `unknown`. `size` 0: a size that the dialect forbids.
+    """
 
     id: int
     verb: str
     key: int
-    count: int
+    size: int
     values: tuple[int, ...] = ()
+    form: int = 0
 
 
 class Reply(NamedTuple):
-    """`refused`: 0 for a good reply, else the dialect's reason code."""
+    """The answer to a request, whose verb, key and form it repeats. `refused`: 0, or the dialect's reason code."""
 
     id: int
     verb: str
     key: int
     values: tuple[int, ...] = ()
     refused: int = 0
+    form: int = 0
 
 
 class Frame(NamedTuple):
@@ -57,8 +63,8 @@ class WireFramer(Protocol):
     def elapsed(self, at: int) -> Frames:
         """Nothing was heard up to `at` ns: frames that the silence ends."""
 
-    def fork(self) -> WireFramer:
-        """An independent framer in the same state."""
+    def fork(self, later: int) -> WireFramer:
+        """An independent framer in the same state, which heard everything `later` ns after this one."""
 
     def clear(self) -> None:
         """Forget what is held."""
@@ -93,6 +99,12 @@ class Dialect(Protocol):
     def encode_reply(self, reply: Reply) -> bytes: ...
 
     def decode_reply(self, data: bytes, request: Request) -> Reply | None: ...
+
+    def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
+        """The sound requests in a stream, whatever lies between them, and the bytes that may begin another."""
+
+    def is_sound(self, data: bytes) -> bool:
+        """Whether the check field of these bytes holds, whatever message they are."""
 
     def request_bytes(self, request: Request) -> int:
         """Length of the encoded request."""

@@ -10,12 +10,18 @@ from struct import pack, unpack_from
 
 from anycrc import Model
 
-from busim.dialects.contract import READ, WRITE, Reply, Request, WireFramer
+from busim.dialects.contract import READ, UNKNOWN, WRITE, Reply, Request, WireFramer
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
 _crc = Model("CRC16-MODBUS").calc
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
+_KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
+
+
+def _form(verb: str, size: int) -> int:
+    """The function this dialect chooses for a verb."""
+    return _READ if verb == READ else _WRITE_ONE if size == 1 else _WRITE
 
 
 def check(data: bytes) -> bytes:
@@ -33,40 +39,43 @@ class ModbusRtu:
 
     def encode_request(self, request: Request) -> bytes:
         """Raises Defect for a message the protocol cannot carry."""
-        id, verb, key, count, values = request
+        id, verb, key, size, values, form = request
         if verb == READ:
-            return check(pack(">BBHH", id, _READ, key, count))
-        if count == 1:
+            return check(pack(">BBHH", id, _READ, key, size))
+        if verb != WRITE or not 1 <= size <= 123 or size != len(values) or (size > 1 and form == _WRITE_ONE):
+            raise Defect(f"a {verb} of {size} registers with {len(values)} values cannot be encoded")
+        if size == 1 and form != _WRITE:
             return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
-        if not 1 <= count <= 123 or count != len(values):
-            raise Defect(f"a write of {count} registers with {len(values)} values cannot be encoded")
-        return check(pack(f">BBHHB{count}H", id, _WRITE, key, count, 2 * count, *values))
+        return check(pack(f">BBHHB{size}H", id, _WRITE, key, size, 2 * size, *values))
 
     def decode_request(self, data: bytes) -> Request | None:
         size = len(data)
-        if size < 8 or _crc(data):  # the CRC of a frame with its CRC is 0
+        if size < 4 or size > 256 or _crc(data):  # the CRC of a frame with its CRC is 0
             return None
-        id, function, key, count = unpack_from(">BBHH", data)
+        id, function = data[0], data[1]
+        if function not in _KNOWN:
+            return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else None
+        if size < 8:
+            return None
+        key, count = unpack_from(">HH", data, 2)
         if size == 8:
             if function == _READ:
-                return Request(id, READ, key, count) if 1 <= count <= 125 else None
-            if function == _WRITE_ONE:
-                return Request(id, WRITE, key, 1, (count,))
-            return None
-        if function == _WRITE and 1 <= count <= 123 and data[6] == 2 * count and size == 9 + 2 * count:
-            return Request(id, WRITE, key, count, unpack_from(f">{count}H", data, 7))
+                return Request(id, READ, key, count if count <= 125 else 0, (), _READ)
+            return Request(id, WRITE, key, 1, (count,), _WRITE_ONE) if function == _WRITE_ONE else None
+        if function == _WRITE and size == 9 + data[6]:
+            if not 1 <= count <= 123 or data[6] != 2 * count:
+                return Request(id, WRITE, key, 0, (), _WRITE)
+            return Request(id, WRITE, key, count, unpack_from(f">{count}H", data, 7), _WRITE)
         return None
 
     def encode_reply(self, reply: Reply) -> bytes:
-        id, verb, key, values, refused = reply
+        id, verb, key, values, refused, form = reply
         count = len(values)
-        if verb == READ:
-            if refused:
-                return check(bytes((id, _READ | 0x80, refused)))
-            return check(pack(f">BBB{count}H", id, _READ, 2 * count, *values))
         if refused:
-            return check(bytes((id, (_WRITE_ONE if count == 1 else _WRITE) | 0x80, refused)))
-        if count == 1:
+            return check(bytes((id, (form or _form(verb, count)) | 0x80, refused)))
+        if verb == READ:
+            return check(pack(f">BBB{count}H", id, _READ, 2 * count, *values))
+        if (form or _form(verb, count)) == _WRITE_ONE:
             return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
         return check(pack(">BBHH", id, _WRITE, key, count))
 
@@ -75,26 +84,49 @@ class ModbusRtu:
         size = len(data)
         if size < 5 or data[0] != request.id or _crc(data):
             return None
-        id, verb, key, count, values = request
+        id, verb, key, count, values, form = request
         function = data[1]
-        wanted = _READ if verb == READ else _WRITE_ONE if count == 1 else _WRITE
+        wanted = form or _form(verb, count)
         if function == wanted | 0x80:
-            return Reply(id, verb, key, (), data[2]) if size == 5 and data[2] else None
+            return Reply(id, verb, key, (), data[2], form) if size == 5 and data[2] else None
         if function != wanted:
             return None
-        if verb == READ:
+        if function == _READ:
             if size != 5 + 2 * count or data[2] != 2 * count:
                 return None
-            return Reply(id, verb, key, unpack_from(f">{count}H", data, 3))
-        if size != 8 or unpack_from(">HH", data, 2) != (key, values[0] if count == 1 else count):
+            return Reply(id, verb, key, unpack_from(f">{count}H", data, 3), 0, form)
+        if size != 8 or unpack_from(">HH", data, 2) != (key, values[0] if function == _WRITE_ONE else count):
             return None
-        return Reply(id, verb, key, values)
+        return Reply(id, verb, key, values, 0, form)
+
+    def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
+        requests = []
+        start, size = 0, len(data)
+        position = 0
+        while size - position >= 8:
+            function = data[position + 1]
+            length = 9 + data[position + 6] if function == _WRITE else 8
+            if function not in _KNOWN or size - position < length:
+                position += 1
+                continue
+            request = self.decode_request(data[position : position + length])
+            if request is None:
+                position += 1
+            else:
+                requests.append(request)
+                start = position = position + length
+        return requests, data[max(start, size - 256) :]
+
+    def is_sound(self, data: bytes) -> bool:
+        return len(data) >= 4 and not _crc(data)
 
     def request_bytes(self, request: Request) -> int:
-        return 8 if request.verb == READ or request.count == 1 else 9 + 2 * request.count
+        if request.verb == READ or (request.size == 1 and request.form != _WRITE):
+            return 8
+        return 9 + 2 * request.size
 
     def reply_bytes(self, request: Request) -> int:
-        return 5 + 2 * request.count if request.verb == READ else 8
+        return 5 + 2 * request.size if request.verb == READ else 8
 
     def silence(self, baud: float) -> int:
         """t3.5: 3.5 characters of 11 bits up to 19200 Bd, 1750 us above (V1.02, p. 13)."""

@@ -62,9 +62,9 @@ class SilenceFramer:
         held, self._held = self._held, b""
         return (Frame(held, self._end + self._after, self._flaw),)
 
-    def fork(self) -> SilenceFramer:
+    def fork(self, later: int) -> SilenceFramer:
         other = SilenceFramer(self._head + self._tail, self._tail, self._between, self._after, self._longest)
-        other._held, other._flaw, other._end, other.fresh = self._held, self._flaw, self._end, self.fresh
+        other._held, other._flaw, other._end, other.fresh = self._held, self._flaw, self._end + later, self.fresh
         return other
 
     def clear(self) -> None:

@@ -1,0 +1,9 @@
+"""The world: a plan as live objects - lines, cameras, converters, masters, operators - around one kernel."""
+
+from busim.world.build import build
+from busim.world.camera_ports import CameraPort
+from busim.world.converter_ports import ConverterPort
+from busim.world.master_ports import MasterPort
+from busim.world.world import Name, SettingRow, World
+
+__all__ = ["CameraPort", "ConverterPort", "MasterPort", "Name", "SettingRow", "World", "build"]

@@ -1,0 +1,39 @@
+"""The application: gathers the commands and turns errors into one clear message and an exit code.
+
+Exit codes: 0 done; 1 the run or check came out badly; 2 the user has to mend something; 3 a defect of busim; 130
+ended by Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from busim.cli import explain, export, replay, run, serve
+from busim.errors import BusimError, UserError
+
+app = typer.Typer(
+    name="busim",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, measure the room left.",
+)
+for module in (run, serve, replay, export, explain):
+    app.command(module.NAME, help=module.HELP)(module.command)
+
+
+def main() -> None:
+    """Run the command line and exit."""
+    try:
+        app()
+    except UserError as error:
+        print(error, file=sys.stderr)  # noqa: T201 - the one place where errors meet the terminal
+        sys.exit(2)
+    except BusimError as error:
+        print(f"busim itself is at fault: {error}. Please report this with the plan.", file=sys.stderr)  # noqa: T201
+        sys.exit(3)
+    except KeyboardInterrupt:
+        sys.exit(130)

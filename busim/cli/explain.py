@@ -1,0 +1,8 @@
+"""`busim explain`."""
+
+NAME = "explain"
+HELP = "explain"
+
+
+def command() -> None:
+    """Not there yet."""

@@ -1,0 +1,8 @@
+"""`busim export`."""
+
+NAME = "export"
+HELP = "export"
+
+
+def command() -> None:
+    """Not there yet."""

@@ -1,0 +1,8 @@
+"""`busim replay`."""
+
+NAME = "replay"
+HELP = "replay"
+
+
+def command() -> None:
+    """Not there yet."""

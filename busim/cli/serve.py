@@ -1,0 +1,8 @@
+"""`busim serve`."""
+
+NAME = "serve"
+HELP = "serve"
+
+
+def command() -> None:
+    """Not there yet."""

@@ -1,0 +1,25 @@
+"""The head of a trace: everything that is needed to understand it, and to play it again, without the plan's file."""
+
+from __future__ import annotations
+
+import json
+import time
+
+from busim import __version__
+from busim.plan import Plan, defaults
+from busim.trace import HeadValue
+
+
+def head(plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None) -> dict[str, HeadValue]:
+    """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all."""
+    return {
+        "busim": __version__,
+        "clock": clock,
+        "seed": seed,
+        "epoch": time.time_ns(),
+        "plan_path": plan.path,
+        "plan_text": plan.source,
+        "defaults": json.dumps(defaults(plan)),
+        "speed": speed,
+        "played": json.dumps(played),
+    }

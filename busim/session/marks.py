@@ -1,0 +1,14 @@
+"""Marks: a text at an instant of a run."""
+
+from __future__ import annotations
+
+from busim.errors import UserError
+from busim.units import parse_time
+
+
+def parse_mark(text: str) -> tuple[int, str]:
+    """`12s doors open` to (ns, text). Raises UserError."""
+    when, _, words = text.strip().partition(" ")
+    if not words.strip():
+        raise UserError("not a mark", found=repr(text), expected="a time and a text", mend="write for example '12s doors open'")
+    return parse_time(when), words.strip()

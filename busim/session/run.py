@@ -1,0 +1,92 @@
+"""One run of an installation: the place where world, figures and recorder come together.
+
+Every clock uses the same `Run`: fast time advances it in one go, wall time little by little, replay from input to
+input.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from pathlib import Path
+
+from busim.figures import Fold
+from busim.plan import Plan
+from busim.session.heads import head
+from busim.session.recorder import Recorder
+from busim.session.report import Report, make_report
+from busim.trace import Emit, Record
+from busim.world import World, build
+
+
+class Run:
+    """Builds the installation of `plan` and starts it at instant 0.
+
+    `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
+    clients come from outside. `live`: in wall time, where recording must not wait. Raises UserError.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        clock: str = "fast",
+        speed: float = 1.0,
+        played: Collection[str] | None = None,
+        watched: bool = False,
+        live: bool = False,
+        always_exact: bool = False,
+    ) -> None:
+        self.plan = plan
+        self.seed = seed
+        self.clock = clock
+        self._fold = Fold()
+        # the plan may still turn out not to be buildable, and then no trace shall be begun
+        self.recorder: Recorder | None = None
+        sink: list[Emit] = [self._fold.take]
+        self.world: World = build(
+            plan, seed, lambda record: sink[0](record), played=played, watched=watched, always_exact=always_exact
+        )
+        restless = _restless(plan)
+        self._fold.restless = frozenset(
+            name.id for name in self.world.names if name.kind == "master" and name.name in restless
+        )
+        if trace is not None:
+            names = None if played is None else sorted(played)
+            about = head(plan, clock=clock, seed=seed, speed=speed, played=names)
+            self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
+            for name in self.world.names:
+                self.recorder.name(*name)
+            sink[0] = _both(self._fold.take, self.recorder.append)
+        self.world.start()
+        if self.recorder is not None:
+            for row in self.world.settings:
+                self.recorder.setting(*row)
+
+    def advance(self, to: int) -> None:
+        """Simulate up to and including `to` ns."""
+        self.world.kernel.advance(to)
+
+    def finish(self) -> None:
+        """End the run here; the trace is complete and closed."""
+        self.world.finish()
+        if self.recorder is not None:
+            self.recorder.close(self.world.kernel.now)
+
+    def report(self) -> Report:
+        """The figures so far."""
+        return make_report(self.plan, self.seed, self.clock, self.world.names, self._fold, self.world.kernel.now)
+
+
+def _both(take: Emit, append: Emit) -> Emit:
+    def emit(record: Record) -> None:
+        take(record)
+        append(record)
+
+    return emit
+
+
+def _restless(plan: Plan) -> list[str]:
+    return [master.name for master in plan.masters if any(not group.every for group in master.groups)]

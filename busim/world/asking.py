@@ -1,0 +1,96 @@
+"""From a plan's masters to their tasks: which registers to read, and how long to wait for an answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from busim.bus import Setting
+from busim.dialects import READ, WRITE, Dialect, Request
+from busim.errors import UserError
+from busim.masters import COMMAND, POLL, Target, Task
+from busim.models import Model
+from busim.plan import CameraPlan, MasterPlan
+from busim.units import Spread
+
+_MARGIN = 3_000_000  # ns added to every computed time-out, and a quarter of it on top
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """What lies between a master and its cameras besides the wire: ns of packing and of latency each way."""
+
+    setting: Setting
+    packing: int = 0
+    latency: int = 0
+
+
+class Asking:
+    """Makes the tasks of one master on one line."""
+
+    def __init__(self, plan: MasterPlan, dialect: Dialect, way: Way) -> None:
+        self._plan = plan
+        self._dialect = dialect
+        self._way = way
+
+    def polls(self, camera: CameraPlan, model: Model, target: Target) -> list[Task]:
+        """One task for each run of neighbouring registers in each group, for the values the model has."""
+        keys = model.keys[self._dialect.name]
+        tasks = []
+        for group in self._plan.groups:
+            wanted = sorted(keys[value] for value in group.values if value in keys)
+            for first, count in _runs(wanted, self._dialect.most_values):
+                request = Request(camera.id, READ, first, count)
+                task = self._task(target, POLL, group.name, request, camera.turnaround)
+                task.every = group.every
+                tasks.append(task)
+        return tasks
+
+    def move(self, camera: CameraPlan, model: Model, target: Target, control: str, value: int) -> Task:
+        """An operator's move of one control to a value."""
+        request = Request(camera.id, WRITE, model.keys[self._dialect.name][control], 1, (value,))
+        task = self._task(target, COMMAND, control, request, camera.turnaround)
+        task.tries = 1 + self._plan.retries
+        return task
+
+    def _task(self, target: Target, kind: str, work: str, request: Request, turnaround: Spread) -> Task:
+        raw = self._dialect.encode_request(request)
+        return Task(target, kind, work, request, raw, self._plan.time_out or self.time_out(request, turnaround))
+
+    def time_out(self, request: Request, turnaround: Spread) -> int:
+        """ns: wire time, silence, the slowest turnaround, packing and latency both ways, and a margin."""
+        way, dialect = self._way, self._dialect
+        characters = dialect.request_bytes(request) + dialect.reply_bytes(request)
+        wire = way.setting.offset(characters * way.setting.halves)
+        silence = dialect.silence(float(way.setting.baud))
+        return (wire + silence + turnaround.high + way.packing + 2 * way.latency) * 5 // 4 + _MARGIN
+
+    def gap(self) -> int:
+        """ns between a reply and the next request."""
+        return max(self._plan.gap, self._dialect.silence(float(self._way.setting.baud)))
+
+    def drain(self) -> int:
+        """ns of quiet after a failure before it asks again."""
+        return self.gap() + self._way.packing + self._way.latency
+
+
+def _runs(keys: list[int], longest: int) -> list[tuple[int, int]]:
+    """Neighbouring keys as (first, count), each at most `longest` long."""
+    runs: list[tuple[int, int]] = []
+    for key in keys:
+        if runs and key == runs[-1][0] + runs[-1][1] and runs[-1][1] < longest:
+            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
+        else:
+            runs.append((key, 1))
+    return runs
+
+
+def check_id(camera: CameraPlan, dialect: Dialect) -> None:
+    """Raises UserError for a bus ID that the dialect cannot carry."""
+    first, last = dialect.ids
+    if not first <= camera.id <= last:
+        raise UserError(
+            f"camera {camera.name!r} has a bus ID that {dialect.name} does not have",
+            found=str(camera.id),
+            expected=f"{first} to {last}",
+            mend="give the camera an ID in this range",
+        )

@@ -1,0 +1,296 @@
+"""From a plan to a world. After this nothing reads the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from busim.bus import Line, Setting, Station, setting
+from busim.cameras import Camera
+from busim.converters import Packer
+from busim.dialects import Dialect, find
+from busim.errors import UserError
+from busim.faults import BitNoise, Chatter, Latency, Turnaround
+from busim.kernel import Chance
+from busim.masters import Master, Target
+from busim.models import Model, load
+from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan, locate
+from busim.trace import Emit
+from busim.world.asking import Asking, Way, check_id
+from busim.world.camera_ports import CameraPort, Hearing
+from busim.world.converter_ports import ConverterPort
+from busim.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
+from busim.world.operators import Move, Operator
+from busim.world.witness import Witness
+from busim.world.world import World
+
+
+def build(
+    plan: Plan, seed: int, emit: Emit, *, played: Collection[str] | None = None, always_exact: bool = False,
+    watched: bool = False,
+) -> World:  # fmt: skip
+    """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
+    fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
+
+    Raises UserError where the plan names a model, dialect, value or control that there is not.
+    """
+    return _Builder(plan, seed, emit, played, always_exact, watched).build()
+
+
+class _Builder:
+    def __init__(
+        self, plan: Plan, seed: int, emit: Emit, played: Collection[str] | None, always_exact: bool, watched: bool
+    ) -> None:
+        self._plan = plan
+        self._chance = Chance(seed)
+        self._world = World(emit)
+        self._emit = emit
+        self._played = played
+        self._always_exact = always_exact
+        self._watched = watched
+        self._cameras = {camera.name: camera for camera in plan.cameras}
+        self._converters = {converter.name: converter for converter in plan.converters}
+        self._masters = {master.name: master for master in plan.masters}
+        self._numbers: dict[tuple[str, str], int] = {}  # kind and name to number
+        self._line_of: dict[tuple[str, str], LinePlan] = {}
+        self._models: dict[str, Model] = {}
+        self._targets: dict[tuple[str, str], Target] = {}
+        self._askings: dict[tuple[str, str], Asking] = {}
+
+    def build(self) -> World:
+        for line in self._plan.lines:
+            self._number(line)
+        for line in self._plan.lines:
+            self._line(line)
+        for master in self._plan.masters:
+            if self._played is None or master.name in self._played:
+                self._master(master)
+        for panel in self._plan.panels:
+            self._panel(panel)
+        return self._world
+
+    def _at(self, error: UserError, field: str) -> UserError:
+        """The same error with the place in the plan."""
+        line, column = locate(self._plan, field)
+        error.file, error.line, error.column, error.field = self._plan.path or None, line, column, field
+        return error
+
+    def _number(self, line: LinePlan) -> None:
+        number = self._numbers["line", line.name] = self._world.number("line", line.name)
+        for place in line.order:
+            key = place.kind, place.name
+            if place.kind != "terminator":
+                self._line_of[key] = line
+                if place.kind != "master":
+                    self._numbers[key] = self._world.number(place.kind, place.name, number)
+        for master in self._plan.masters:
+            if ("master", master.name) not in self._numbers:
+                self._numbers["master", master.name] = self._world.number("master", master.name)
+
+    # -- the line and what stands on it ---------------------------------------------------------------------
+
+    def _line(self, plan: LinePlan) -> None:
+        index = self._plan.lines.index(plan)
+        try:
+            dialect = find(plan.dialect)
+        except UserError as error:
+            raise self._at(error, f"lines[{index}].dialect") from None
+        line = Line(
+            self._world.kernel,
+            self._emit,
+            number=self._numbers["line", plan.name],
+            contention=plan.contention,
+            biased=plan.biased,
+            velocity=plan.velocity,
+            coin_key=self._chance.key("line", plan.name, "contention"),
+            always_exact=self._always_exact,
+        )
+        line.setting_number = self._world.setting_number
+        self._world.lines[plan.name] = line
+        hearings: dict[Setting, Hearing] = {}
+        for place in plan.order:
+            if place.kind == "camera":
+                self._camera(plan, line, dialect, self._cameras[place.name], place.metres, hearings)
+            elif place.kind == "converter":
+                self._converter(plan, line, dialect, self._converters[place.name], place.metres)
+            elif place.kind == "master" and (self._played is None or place.name in self._played):
+                self._master_on(plan, line, dialect, self._masters[place.name], place.metres)
+        bit = round(1e9 / plan.baud)
+        if plan.bit_error_rate:
+            stream = self._chance.stream("line", plan.name, "noise")
+            self._world.disturbances.append((line, BitNoise(stream, plan.bit_error_rate, bit)))
+        if plan.chatter and not plan.biased:
+            stream = self._chance.stream("line", plan.name, "chatter")
+            self._world.disturbances.append((line, Chatter(stream, plan.chatter, bit)))
+
+    def _station(self, plan: LinePlan, driver: DriverPlan, name: str, metres: float) -> Station:
+        port = setting(driver.baud or plan.baud, driver.format or plan.format, driver.clock_ppm, driver.swapped)
+        return Station(
+            name, metres, port, lead=driver.lead, hold=driver.hold, echo=driver.echo, fail_safe=driver.fail_safe
+        )
+
+    def _model(self, plan: CameraPlan) -> Model:
+        if plan.model not in self._models:
+            try:
+                self._models[plan.model] = load(plan.model)
+            except UserError as error:
+                raise self._at(error, f"cameras[{self._plan.cameras.index(plan)}].model") from None
+        return self._models[plan.model]
+
+    def _camera(
+        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: CameraPlan, metres: float,
+        hearings: dict[Setting, Hearing],
+    ) -> None:  # fmt: skip
+        index = self._plan.cameras.index(plan)
+        model = self._model(plan)
+        try:
+            check_id(plan, dialect)
+        except UserError as error:
+            raise self._at(error, f"cameras[{index}].id") from None
+        if dialect.name not in model.keys:
+            error = UserError(
+                f"camera model {model.name} does not speak {dialect.name}",
+                expected=" or ".join(model.keys),
+                mend="choose another model, or another dialect for its line",
+            )
+            raise self._at(error, f"cameras[{index}].model")
+        if not plan.present:
+            return
+        station = self._station(line_plan, plan.driver, plan.name, metres)
+        number = self._numbers["camera", plan.name]
+        reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
+        camera = Camera(model, dialect.name, plan.id, plan.serial)
+        port = CameraPort(self._world.kernel, line, station, camera, dialect, reply, self._emit, number)
+        self._world.cameras[plan.name] = port
+        hearing = hearings.get(station.setting)
+        if hearing is None:
+            framer = dialect.wire_framer(float(station.setting.baud), station.setting.char, station.setting.tail)
+            hearing = hearings[station.setting] = Hearing(
+                self._world.kernel, line, dialect, framer, self._emit, [port]
+            )
+        else:
+            hearing.add(port)
+        line.attach(station, hearing, number)
+
+    def _converter(
+        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: ConverterPlan, metres: float
+    ) -> None:
+        station = self._station(line_plan, plan.driver, plan.name, metres)
+        number = self._numbers["converter", plan.name]
+        port = ConverterPort(
+            self._world.kernel,
+            line,
+            station,
+            Packer(plan.packing_idle, plan.packing_length, station.setting.char),
+            to_line=Latency(self._chance.stream("converter", plan.name, "to line"), plan.latency),
+            to_net=Latency(self._chance.stream("converter", plan.name, "to net"), plan.latency),
+            most=plan.clients,
+            number=number,
+            emit=self._emit,
+        )
+        self._world.converters[plan.name] = port
+        line.attach(station, port, number)
+        if self._watched:
+            self._witness(line_plan, line, dialect, station, port)
+
+    def _witness(self, line_plan: LinePlan, line: Line, dialect: Dialect, station: Station, port: ConverterPort) -> None:
+        known = {
+            self._cameras[place.name].id: (self._numbers["camera", place.name], place.name)
+            for place in reversed(line_plan.order)
+            if place.kind == "camera"
+        }
+        witness = Witness(self._world.kernel, line, dialect, station.setting, port.number, known, self._world.cameras, self._emit)
+        witness.watch(port)
+
+    # -- masters and panels ---------------------------------------------------------------------------------
+
+    def _master_on(
+        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: MasterPlan, metres: float
+    ) -> None:
+        station = self._station(line_plan, plan.driver, plan.name, metres)
+        port = MasterOnLine(*self._port_parts(line_plan, plan))
+        port.station = station
+        port.listen = plan.listen
+        line.attach(station, port, self._numbers["master", plan.name])
+        self._equip(port, plan, line_plan, dialect, Way(station.setting))
+
+    def _master(self, plan: MasterPlan) -> None:
+        for client, name in enumerate(plan.through):
+            line_plan = self._line_of["converter", name]
+            converter = self._converters[name]
+            port = MasterBehindConverter(*self._port_parts(line_plan, plan))
+            port.converter = self._world.converters[name]
+            index = self._plan.masters.index(plan)
+            port.converter.join(-1 - index - client * len(self._plan.masters), port.deliver)
+            baud, format = converter.driver.baud or line_plan.baud, converter.driver.format or line_plan.format
+            way = Way(setting(baud, format), converter.packing_idle, converter.latency.high)
+            self._equip(port, plan, line_plan, find(line_plan.dialect), way)
+
+    def _port_parts(self, line_plan: LinePlan, plan: MasterPlan):  # type: ignore[no-untyped-def]
+        cameras = {
+            place.name: self._world.cameras[place.name]
+            for place in line_plan.order
+            if place.kind == "camera" and place.name in self._world.cameras
+        }
+        numbers = {name: self._numbers["camera", name] for name in self._cameras if ("camera", name) in self._numbers}
+        line = self._world.lines[line_plan.name]
+        return self._world.kernel, line, self._numbers["master", plan.name], cameras, numbers, self._emit
+
+    def _equip(self, port: MasterPort, plan: MasterPlan, line_plan: LinePlan, dialect: Dialect, way: Way) -> None:
+        asking = self._askings[plan.name, line_plan.name] = Asking(plan, dialect, way)
+        polls = []
+        for place in line_plan.order:
+            if place.kind != "camera" or (plan.cameras and place.name not in plan.cameras):
+                continue
+            camera = self._cameras[place.name]
+            target = self._targets[plan.name, camera.name] = Target(camera.name, camera.id)
+            polls += asking.polls(camera, self._model(camera), target)
+        port.master = Master(
+            dialect.stream_framer(),
+            polls,
+            port.done,
+            gap=asking.gap(),
+            drain=asking.drain(),
+            offline_after=plan.offline_after,
+            starts_at=plan.starts_at,
+        )
+        self._world.masters[plan.name, line_plan.name] = port
+
+    def _panel(self, plan: PanelPlan) -> None:
+        moves = []
+        index = self._plan.panels.index(plan)
+        for place, name in enumerate(plan.cameras):
+            camera = self._cameras[name]
+            line_plan = self._line_of["camera", name]
+            model = self._model(camera)
+            for number, control in enumerate(plan.controls):
+                parameter = next((p for p in model.parameters if p.name == control and p.writable), None)
+                if parameter is None:
+                    error = UserError(
+                        f"camera {name!r} has no control {control!r}",
+                        found=repr(control),
+                        expected="one of " + ", ".join(p.name for p in model.parameters if p.writable),
+                        mend="name a control its model has",
+                    )
+                    raise self._at(error, f"panels[{index}].controls[{number}]")
+                master = self._world.masters.get((plan.master, line_plan.name))
+                target = self._targets.get((plan.master, name))
+                if target is None and (self._played is None or plan.master in self._played):
+                    error = UserError(
+                        f"panel {plan.name!r} moves camera {name!r}, which master {plan.master!r} does not reach",
+                        expected="a camera on a line of this master",
+                        mend="drop the camera here, or add it to the master",
+                    )
+                    raise self._at(error, f"panels[{index}].cameras[{place}]")
+                if master is not None and target is not None:
+                    asking = self._askings[plan.master, line_plan.name]
+
+                    def play(
+                        value: int, master: MasterPort = master, asking: Asking = asking, camera: CameraPlan = camera,
+                        model: Model = model, target: Target = target, control: str = control,
+                    ) -> None:  # fmt: skip
+                        master.command(asking.move(camera, model, target, control, value))
+
+                    moves.append(Move(parameter.low, parameter.high, play))
+        if plan.moves and moves:
+            stream = self._chance.stream("panel", plan.name, "moves")
+            self._world.operators.append(Operator(self._world.kernel, stream, plan.moves, moves))

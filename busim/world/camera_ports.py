@@ -1,0 +1,155 @@
+"""Cameras on a line: the hearing that cameras set alike share, and the port through which one answers.
+
+Every camera's parser sees all the traffic; as those with the same setting see the same, one framer and one
+decoder serve them all. A camera that hears something else (a collision, its own settings) is given a fork.
+"""
+
+from __future__ import annotations
+
+from busim.bus import Line, Station
+from busim.cameras import Camera
+from busim.dialects import Dialect, Frames, Request, WireFramer
+from busim.kernel import Kernel
+from busim.seams import CameraReply
+from busim.trace import CHANGE, FRAME, Emit
+
+
+class CameraPort:
+    """One camera at its station. `read_at`: ns at which it served its last request, -1 before the first."""
+
+    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_reply", "camera", "number", "read_at", "station")
+
+    def __init__(
+        self, kernel: Kernel, line: Line, station: Station, camera: Camera, dialect: Dialect, reply: CameraReply,
+        emit: Emit, number: int,
+    ) -> None:  # fmt: skip
+        self._kernel = kernel
+        self._line = line
+        self._dialect = dialect
+        self._reply = reply
+        self._emit = emit
+        self.station = station
+        self.camera = camera
+        self.number = number
+        self.read_at = -1
+
+    def asked(self, request: Request, at: int) -> None:
+        """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
+        camera = self.camera
+        reply = camera.serve(request)
+        self.read_at = at
+        if camera.changes:
+            for name, value in camera.changes:
+                self._emit((CHANGE, at, self.number, name, str(value)))
+        if request.id == self._dialect.broadcast:
+            return
+        delay, raw = self._reply.answer(self._dialect.encode_reply(reply))
+        when = at + delay
+        now = self._kernel.now
+        self._kernel.at(when if when > now else now, self._send, raw)
+
+    def _send(self, raw: bytes) -> None:
+        self._line.send(self.station, raw)
+
+
+class Hearing:
+    """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
+
+    __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_ports",
+                 "_source", "fresh")
+
+    def __init__(
+        self, kernel: Kernel, line: Line, dialect: Dialect, framer: WireFramer, emit: Emit, ports: list[CameraPort]
+    ) -> None:
+        self._kernel = kernel
+        self._line = line
+        self._dialect = dialect
+        self._framer = framer
+        self._emit = emit
+        self._armed = False
+        self._deaf: Station | None = None
+        self._source: Station | None = None
+        self._ports: list[CameraPort] = []
+        self._by_id: dict[int, list[CameraPort]] = {}
+        self.fresh = True
+        for port in ports:
+            self.add(port)
+
+    def add(self, port: CameraPort) -> None:
+        """One more camera hears with this ear."""
+        self._ports.append(port)
+        self._by_id.setdefault(port.camera.id, []).append(port)
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        frames = self._framer.feed(data, first, last, flags)
+        if frames:
+            self._take(frames)
+        self._source = source
+        self._deaf = deaf
+        due = self._framer.quiet_until()
+        if due is None:
+            self.fresh = True
+            return
+        self.fresh = False
+        if not self._armed:
+            self._armed = True
+            now = self._kernel.now
+            self._kernel.at(due if due > now else now, self._quiet)
+
+    def _quiet(self, _: object) -> None:
+        framer = self._framer
+        now = self._kernel.now
+        frames = framer.elapsed(now)
+        if not frames:
+            due = framer.quiet_until()
+            if due is None:
+                self._armed = False
+            else:
+                self._kernel.at(due if due > now else now, self._quiet)
+            return
+        self._armed = False
+        self.fresh = framer.fresh
+        self._take(frames)
+
+    def _take(self, frames: Frames) -> None:
+        source, deaf = self._source, self._deaf
+        for data, at, flaw in frames:
+            request = None if flaw else self._dialect.decode_request(data)
+            if request is None:
+                if flaw or not self._dialect.is_sound(data):  # sound: somebody's reply, none of its business
+                    self._refuse(data, at, flaw)
+                continue
+            ports = self._by_id.get(request.id)
+            if ports is None:
+                if request.id != self._dialect.broadcast:
+                    continue
+                ports = self._ports
+            for port in ports:
+                if port.station is not deaf:
+                    port.asked(request, at if source is None else at + port.station.delays[source.number])
+
+    def _refuse(self, data: bytes, at: int, flaw: str) -> None:
+        self._emit((FRAME, self._line.number, self._ports[0].number, at, flaw or "check", data))
+
+    def fork(self, station: Station, blank: bool) -> Hearing:
+        framer = self._framer.fork(0 if self._source is None else station.delays[self._source.number])
+        if blank:
+            framer.clear()
+        ports = [port for port in self._ports if port.station is station]
+        other = Hearing(self._kernel, self._line, self._dialect, framer, self._emit, ports)
+        other.fresh = framer.fresh
+        due = framer.quiet_until()
+        if due is not None:
+            other._armed = True
+            self._kernel.at(max(due, self._kernel.now), other._quiet)
+        return other
+
+    def clear(self) -> None:
+        self._framer.clear()
+        self._deaf = self._source = None
+        self.fresh = True
+
+    def stop(self, held: int) -> int:
+        return 0

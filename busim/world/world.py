@@ -1,0 +1,93 @@
+"""A running installation: everything of a plan as live objects around one kernel."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+from busim.bus import Line, Setting
+from busim.kernel import Kernel
+from busim.seams import LineLevel
+from busim.trace import MARK, Emit
+from busim.units import CharFormat
+from busim.world.camera_ports import CameraPort
+from busim.world.converter_ports import ConverterPort
+from busim.world.master_ports import MasterPort
+from busim.world.operators import Operator
+
+
+class Name(NamedTuple):
+    """An entity of the trace: `kind` line, camera, converter, master; `parent`: the line it stands on, 0 for none."""
+
+    id: int
+    kind: str
+    name: str
+    parent: int
+
+
+class SettingRow(NamedTuple):
+    """A port setting as the trace names it."""
+
+    id: int
+    baud: Fraction
+    format: CharFormat
+    ppm: float
+    inverted: bool
+
+
+class World:
+    """Made by `build`. `start` it, `advance` it as far as wanted, `finish` it.
+
+    Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
+    each of its lines through an object of its own), `settings` (rows made so far).
+    """
+
+    def __init__(self, emit: Emit) -> None:
+        self.kernel = Kernel()
+        self.emit = emit
+        self.names: list[Name] = []
+        self.settings: list[SettingRow] = []
+        self.lines: dict[str, Line] = {}
+        self.cameras: dict[str, CameraPort] = {}
+        self.converters: dict[str, ConverterPort] = {}
+        self.masters: dict[tuple[str, str], MasterPort] = {}
+        self.operators: list[Operator] = []
+        self.disturbances: list[tuple[Line, LineLevel]] = []
+        self._setting_ids: dict[Setting, int] = {}
+
+    def number(self, kind: str, name: str, parent: int = 0) -> int:
+        """A new number for an entity."""
+        self.names.append(Name(len(self.names) + 1, kind, name, parent))
+        return len(self.names)
+
+    def setting_number(self, setting: Setting) -> int:
+        """The number of a setting in the trace; a setting not seen before gets the next."""
+        number = self._setting_ids.get(setting)
+        if number is None:
+            number = self._setting_ids[setting] = len(self.settings) + 1
+            self.settings.append(
+                SettingRow(number, setting.baud, setting.format, setting.ppm, setting.inverted)
+            )
+        return number
+
+    def start(self) -> None:
+        """Set everything going, at instant 0."""
+        for line in self.lines.values():
+            for station in line.stations:
+                self.setting_number(station.setting)
+            line.start()
+        for line, disturbance in self.disturbances:
+            disturbance.start(self.kernel, line.pulse)
+        for master in self.masters.values():
+            master.start()
+        for operator in self.operators:
+            operator.start()
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self.emit((MARK, self.kernel.now, text))
+
+    def finish(self) -> None:
+        """The run ends at the kernel's now: write what is still held."""
+        for line in self.lines.values():
+            line.finish()
