@@ -13,8 +13,6 @@ than any station needs to turn around.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from busim.bus.stations import Burst, Ear, Listener, Solo, Station
 from busim.bus.wave import Pulse, Wave, wave_at
 from busim.errors import Defect
@@ -51,8 +49,6 @@ class Line:
         self.stations: list[Station] = []
         self.ears: list[Ear] = []
         self.exact_bursts = 0
-        self.names: list[int] = []  # a station's number here -> its number in the trace
-        self.setting_number: Callable[[object], int] = lambda _: 0
         self._emit = emit
         self._ns_per_metre = 1e9 / (_LIGHT * velocity)
         self._span = 0
@@ -69,11 +65,10 @@ class Line:
 
     # -- building -------------------------------------------------------------------------------------------
 
-    def attach(self, station: Station, listener: Listener, name: int = 0) -> None:
+    def attach(self, station: Station, listener: Listener) -> None:
         """Put a station on the line, told through `listener`, which stations set alike may share."""
         station.number = len(self.stations)
         self.stations.append(station)
-        self.names.append(name)
         for ear in self.ears:
             if ear.listener is listener and ear.setting is station.setting:
                 break
@@ -96,7 +91,7 @@ class Line:
             and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
         )
         self._shared = [ear for ear in self.ears if ear.shared]
-        self._stoppers = [ear for ear in self.ears if not ear.shared]
+        self._stoppers = [ear for ear in self.ears if ear.listener.stops]
         for ear in self.ears:
             if ear.setting.inverted:
                 self._roughen(ear)
@@ -214,50 +209,47 @@ class Line:
             self._look_again()
 
     def _schedule(self, burst: Burst) -> None:
-        count = len(burst.data)
-        for ear in self._stoppers:
-            if not ear.solos and (stop := ear.listener.stop(burst.taken)):
-                count = min(count, burst.taken + stop)
-        burst.until = count
-        self.kernel.at(burst.sampled(count) + self._span, self._deliver, burst)
+        burst.until = count = len(burst.data)
+        at = burst.whole
+        if self._stoppers:
+            for ear in self._stoppers:
+                if not ear.solos and burst.station.ear is not ear and (stop := ear.listener.stop(burst.taken)):
+                    count = min(count, burst.taken + stop)
+            if count < burst.until:
+                burst.until = count
+                at = burst.sampled(count)
+        self.kernel.at(at + self._span, self._deliver, burst)
 
     def _deliver(self, burst: Burst) -> None:
-        taken, until = burst.taken, burst.until
-        data = burst.data
-        station = burst.station
-        whole = until == len(data)
-        if whole:
+        """The next part of a burst (mostly all of it) has reached everybody."""
+        station, data, until = burst.station, burst.data, burst.until
+        if until == len(data):
             burst.closed = True
-            self._write_burst(burst)
-        last = burst.sampled(until)
+            self.exact_bursts += burst.exact
+            self._emit(
+                (BURST, self.number, station.label, burst.start, burst.end, station.setting_label, data, burst.exact)
+            )
+            last = burst.whole
+        else:
+            last = burst.sampled(until)
+        taken = burst.taken
+        burst.taken = until
         if len(self._rough) < len(self.ears):
-            part = data[taken:until]
+            if taken or not burst.closed:
+                data = data[taken:until]
             first = burst.sampled(taken + 1)
             self._sampled_at = last
             self._sampled_from = station
-            burst.taken = until
             for ear in self.ears:
                 if ear.solos:
                     continue
                 if ear.shared:
-                    ear.listener.heard(part, first, last, 0, station, ear.deaf)
-                    continue
-                member = ear.members[0]
-                if member is not station or member.echo:
-                    delay = member.delays[station.number]
-                    ear.listener.heard(part, first + delay, last + delay, 0, None, None)
-        burst.taken = until
-        if len(burst.data) > until and not burst.closed:
+                    ear.listener.heard(data, first, last, 0, station, ear.deaf)
+                elif ear is not station.ear or station.echo:
+                    delay = ear.members[0].delays[station.number]
+                    ear.listener.heard(data, first + delay, last + delay, 0, None, None)
+        if not burst.closed:
             self._schedule(burst)
-
-    def _write_burst(self, burst: Burst) -> None:
-        self.exact_bursts += burst.exact
-        self._emit(
-            (
-                BURST, self.number, self.names[burst.station.number], burst.start, burst.end,
-                self.setting_number(burst.setting), burst.data, burst.exact,
-            )
-        )  # fmt: skip
 
     # -- the exact path -------------------------------------------------------------------------------------
 
@@ -365,7 +357,7 @@ class Line:
         if any(solo.flags) or bytes(solo.data) != sent:
             self._emit(
                 (
-                    HEARD, self.number, self.names[station.number], solo.first, solo.last, bytes(solo.data),
+                    HEARD, self.number, station.label, solo.first, solo.last, bytes(solo.data),
                     bytes(solo.flags),
                 )
             )  # fmt: skip

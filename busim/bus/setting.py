@@ -16,8 +16,8 @@ from busim.units import CharFormat
 class Setting:
     """One port setting. Made by `setting()`, so that equal settings are the same object."""
 
-    __slots__ = ("_denominator", "_half", "_numerator", "baud", "char", "format", "halves", "inverted", "ppm",
-                 "sample", "sample_halves", "tail")
+    __slots__ = ("_denominator", "_half", "_numerator", "_reaches", "baud", "char", "format", "halves", "inverted",
+                 "ppm", "sample", "sample_halves", "tail")
 
     def __init__(self, baud: Fraction, format: CharFormat, ppm: float, inverted: bool) -> None:
         self.baud = baud
@@ -28,6 +28,7 @@ class Setting:
         self._numerator = 2 * 10**9 * rate.denominator
         self._half = rate.numerator
         self._denominator = 2 * rate.numerator
+        self._reaches: dict[int, tuple[int, int]] = {}
         self.halves = format.half_bits
         self.sample_halves = format.sample_halves
         self.char = self.offset(self.halves)  # ns of one character
@@ -37,6 +38,15 @@ class Setting:
     def offset(self, halves: int) -> int:
         """ns from the start of a run of characters to half bit `halves` of it, rounded to the nearest."""
         return (halves * self._numerator + self._half) // self._denominator
+
+    def reach(self, count: int) -> tuple[int, int]:
+        """For a run of `count` characters: ns from its start until the last one is there, and until its end."""
+        reach = self._reaches.get(count)
+        if reach is None:
+            reach = self.offset((count - 1) * self.halves) + self.sample, self.offset(count * self.halves)
+            if len(self._reaches) < 8192:
+                self._reaches[count] = reach
+        return reach
 
     def __repr__(self) -> str:
         swapped = ", swapped" if self.inverted else ""

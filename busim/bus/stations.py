@@ -17,9 +17,11 @@ class Listener(Protocol):
     """Who is told what a receiver heard.
 
     `fresh`: holds nothing that came before (no half frame), so what it hears next does not depend on the past.
+    `stops`: whether `stop` has to be asked.
     """
 
     fresh: bool
+    stops: bool
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
@@ -46,11 +48,12 @@ class Listener(Protocol):
 class Station:
     """A driver and a receiver at a position of a line.
 
-    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns.
+    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns; `label` and
+    `setting_label`: its number and its setting's in the trace.
     """
 
-    __slots__ = ("burst", "delays", "ear", "echo", "fail_safe", "hold", "lead", "metres", "name", "number",
-                 "setting", "uart")
+    __slots__ = ("burst", "delays", "ear", "echo", "fail_safe", "hold", "label", "lead", "metres", "name", "number",
+                 "setting", "setting_label", "uart")
 
     def __init__(
         self, name: str, metres: float, setting: Setting, *, lead: int = 0, hold: int = 0, echo: bool = False,
@@ -64,6 +67,8 @@ class Station:
         self.echo = echo
         self.fail_safe = fail_safe
         self.number = -1  # its place in the line's list of stations
+        self.label = 0
+        self.setting_label = 0
         self.delays: list[int] = []
         self.ear: Ear | None = None
         self.burst: Burst | None = None
@@ -71,9 +76,13 @@ class Station:
 
 
 class Burst:
-    """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters."""
+    """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
-    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until")
+    `whole`: when the last character is there, at the sender's position.
+    """
+
+    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until",
+                 "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
         self.station = station
@@ -98,13 +107,14 @@ class Burst:
 
     def stretch(self) -> None:
         """Find the end anew after characters were added."""
-        self.end = self.start + self.setting.offset(len(self.data) * self.setting.halves)
+        last, end = self.setting.reach(len(self.data))
+        self.whole = self.start + last
+        self.end = self.start + end
         self.off = self.end + self.station.hold
 
     def sampled(self, count: int) -> int:
         """When character `count` (from 1) is there at the sender's position, ns."""
-        setting = self.setting
-        return self.start + setting.offset((count - 1) * setting.halves) + setting.sample
+        return self.start + self.setting.reach(count)[0]
 
 
 class Solo:

@@ -11,9 +11,10 @@ class Packer:
     """`idle`: ns of quiet after which the bytes held go; 0: each byte at once. `length`: this many go at once, 0: no limit.
 
     `char`: ns of one character, by which it knows that bytes of one burst come closer together than `idle`.
+    `stops`: whether it ever has to be told before a burst ends.
     """
 
-    __slots__ = ("_due", "_held", "_idle", "_length", "_single")
+    __slots__ = ("_due", "_held", "_idle", "_length", "_single", "stops")
 
     def __init__(self, idle: int, length: int, char: int) -> None:
         self._idle = idle
@@ -21,6 +22,7 @@ class Packer:
         self._single = idle < char  # each byte of a burst falls due before the next one comes
         self._held = b""
         self._due = 0
+        self.stops = self._single or length > 0
 
     def stop(self) -> int:
         """After how many more bytes it must be told at once; 0: not before the burst ends."""

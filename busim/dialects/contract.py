@@ -38,27 +38,25 @@ class Reply(NamedTuple):
     form: int = 0
 
 
-class Frame(NamedTuple):
-    """Bytes cut from a stream: `at` ns when the frame was known to be whole; `flaw` "" or why it is no good."""
+# A sound message that is no request (a reply that a camera overhears): none of its business.
+OTHER = Request(-1, "other", 0, 0)
 
-    data: bytes
-    at: int
-    flaw: str = ""
-
-
+# Bytes cut from a stream: the bytes, ns when the frame was known to be whole, "" or why it is no good. A plain tuple,
+# since every frame on the line makes one.
+Frame = tuple[bytes, int, str]
 Frames = tuple[Frame, ...]
 
 
 class WireFramer(Protocol):
-    """Cuts frames from characters on a wire. `fresh`: holds nothing."""
+    """Cuts frames from characters on a wire.
 
-    fresh: bool
+    `quiet_until`: if nothing is heard up to this instant (ns), `elapsed` has to be called; None: it holds nothing.
+    """
+
+    quiet_until: int | None
 
     def feed(self, data: bytes, first: int, last: int, flags: int) -> Frames:
         """Characters without a gap, there at `first` .. `last` ns; frames that they end."""
-
-    def quiet_until(self) -> int | None:
-        """If nothing is heard up to this instant (ns), `elapsed` has to be called; None: nothing awaited."""
 
     def elapsed(self, at: int) -> Frames:
         """Nothing was heard up to `at` ns: frames that the silence ends."""
@@ -94,7 +92,8 @@ class Dialect(Protocol):
 
     def encode_request(self, request: Request) -> bytes: ...
 
-    def decode_request(self, data: bytes) -> Request | None: ...
+    def decode_request(self, data: bytes) -> Request | None:
+        """The request, OTHER for a sound message that is none, None for one that is damaged."""
 
     def encode_reply(self, reply: Reply) -> bytes: ...
 
@@ -102,9 +101,6 @@ class Dialect(Protocol):
 
     def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
         """The sound requests in a stream, whatever lies between them, and the bytes that may begin another."""
-
-    def is_sound(self, data: bytes) -> bool:
-        """Whether the check field of these bytes holds, whatever message they are."""
 
     def request_bytes(self, request: Request) -> int:
         """Length of the encoded request."""

@@ -10,7 +10,7 @@ from struct import pack, unpack_from
 
 from anycrc import Model
 
-from busim.dialects.contract import READ, UNKNOWN, WRITE, Reply, Request, WireFramer
+from busim.dialects.contract import OTHER, READ, UNKNOWN, WRITE, Reply, Request, WireFramer
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
@@ -54,19 +54,19 @@ class ModbusRtu:
             return None
         id, function = data[0], data[1]
         if function not in _KNOWN:
-            return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else None
+            return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else OTHER
         if size < 8:
-            return None
+            return OTHER
         key, count = unpack_from(">HH", data, 2)
         if size == 8:
             if function == _READ:
                 return Request(id, READ, key, count if count <= 125 else 0, (), _READ)
-            return Request(id, WRITE, key, 1, (count,), _WRITE_ONE) if function == _WRITE_ONE else None
+            return Request(id, WRITE, key, 1, (count,), _WRITE_ONE) if function == _WRITE_ONE else OTHER
         if function == _WRITE and size == 9 + data[6]:
             if not 1 <= count <= 123 or data[6] != 2 * count:
                 return Request(id, WRITE, key, 0, (), _WRITE)
             return Request(id, WRITE, key, count, unpack_from(f">{count}H", data, 7), _WRITE)
-        return None
+        return OTHER
 
     def encode_reply(self, reply: Reply) -> bytes:
         id, verb, key, values, refused, form = reply
@@ -110,15 +110,12 @@ class ModbusRtu:
                 position += 1
                 continue
             request = self.decode_request(data[position : position + length])
-            if request is None:
+            if request is None or request is OTHER:
                 position += 1
             else:
                 requests.append(request)
                 start = position = position + length
         return requests, data[max(start, size - 256) :]
-
-    def is_sound(self, data: bytes) -> bool:
-        return len(data) >= 4 and not _crc(data)
 
     def request_bytes(self, request: Request) -> int:
         if request.verb == READ or (request.size == 1 and request.form != _WRITE):

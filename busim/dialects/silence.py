@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.dialects.contract import Frame, Frames
+from busim.dialects.contract import Frames
 
 _NONE: Frames = ()
 
@@ -15,7 +15,7 @@ class SilenceFramer:
     that instant). More than `longest` bytes are one spoiled frame.
     """
 
-    __slots__ = ("_after", "_between", "_end", "_flaw", "_head", "_held", "_longest", "_tail", "fresh")
+    __slots__ = ("_after", "_between", "_end", "_flaw", "_head", "_held", "_longest", "_tail", "quiet_until")
 
     def __init__(self, char: int, tail: int, between: int, after: int, longest: int) -> None:
         self._head = char - tail
@@ -26,18 +26,17 @@ class SilenceFramer:
         self._held = b""
         self._flaw = ""
         self._end = 0
-        self.fresh = True
+        self.quiet_until: int | None = None
 
     def feed(self, data: bytes, first: int, last: int, flags: int) -> Frames:
         frames = _NONE
-        if self.fresh:
+        if self.quiet_until is None:
             self._held = data
             self._flaw = ""
-            self.fresh = False
         else:
             gap = first - self._head - self._end
             if gap >= self._after:
-                frames = (Frame(self._held, self._end + self._after, self._flaw),)
+                frames = ((self._held, self.quiet_until, self._flaw),)
                 self._held = data
                 self._flaw = ""
             else:
@@ -49,25 +48,23 @@ class SilenceFramer:
         if len(self._held) > self._longest:
             self._held = self._held[: self._longest + 1]
             self._flaw = self._flaw or "length"
-        self._end = last + self._tail
+        self._end = end = last + self._tail
+        self.quiet_until = end + self._after
         return frames
 
-    def quiet_until(self) -> int | None:
-        return None if self.fresh else self._end + self._after
-
     def elapsed(self, at: int) -> Frames:
-        if self.fresh or at < self._end + self._after:
+        due = self.quiet_until
+        if due is None or at < due:
             return _NONE
-        self.fresh = True
-        held, self._held = self._held, b""
-        return (Frame(held, self._end + self._after, self._flaw),)
+        self.quiet_until = None
+        return ((self._held, due, self._flaw),)
 
     def fork(self, later: int) -> SilenceFramer:
         other = SilenceFramer(self._head + self._tail, self._tail, self._between, self._after, self._longest)
-        other._held, other._flaw, other._end, other.fresh = self._held, self._flaw, self._end + later, self.fresh
+        if self.quiet_until is not None:
+            other._held, other._flaw, other._end = self._held, self._flaw, self._end + later
+            other.quiet_until = self.quiet_until + later
         return other
 
     def clear(self) -> None:
-        self._held = b""
-        self._flaw = ""
-        self.fresh = True
+        self.quiet_until = None

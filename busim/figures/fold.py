@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from busim.figures.histogram import Histogram
@@ -82,13 +81,14 @@ class Fold:
     def __init__(self) -> None:
         self.restless: frozenset[int] = frozenset()
         self._lines: dict[int, _Line] = {}
-        self._folds: dict[int, Callable[[Record], None]] = {BURST: self._burst, EXCHANGE: self._exchange}
 
     def take(self, record: Record) -> None:
         """Fold one record; kinds that no figure needs are passed over."""
-        fold = self._folds.get(record[0])
-        if fold is not None:
-            fold(record)
+        kind = record[0]
+        if kind == BURST:
+            self._burst(record)
+        elif kind == EXCHANGE:
+            self._exchange(record)
 
     def _burst(self, record: Record) -> None:
         _, number, driver, start, end, _, _, _ = record

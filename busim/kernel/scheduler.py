@@ -31,6 +31,11 @@ class Kernel:
         self._count += 1
         heappush(self._heap, (when, self._count, what, argument))
 
+    def at_or_now(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        """As `at`, but for an instant that has passed: now. For what a station learns late (see `busim.bus.line`)."""
+        self._count += 1
+        heappush(self._heap, (when if when > self.now else self.now, self._count, what, argument))
+
     def next_deadline(self) -> int | None:
         """When the next event is due, in ns; None when nothing is scheduled."""
         return self._heap[0][0] if self._heap else None

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from heapq import heappop, heappush
 
 from busim.dialects import Reply, StreamFramer
-from busim.masters.work import COMMAND, DAMAGED, OK, POLL, PROBE, REFUSED, TIME_OUT, Attempt, Step, Target, Task
+from busim.masters.work import COMMAND, DAMAGED, NOTHING, OK, POLL, PROBE, REFUSED, TIME_OUT, Attempt, Step, Target, Task
 
 _COMMANDS_IN_A_ROW = 4
 _OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
@@ -73,27 +73,27 @@ class Master:
             for waiting in self._commands:
                 if waiting.target is task.target and waiting.request[:4] == task.request[:4] and waiting.attempt == 1:
                     waiting.request, waiting.raw = task.request, task.raw
-                    return Step(None, None)
+                    return NOTHING
         self._commands.append(task)
-        return self.step(at) if self._state == _IDLE else Step(None, None)
+        return self.step(at) if self._state == _IDLE else NOTHING
 
     def step(self, at: int) -> Step:
         """Its wake-up time has come (or may have)."""
         if at < self._until:
-            return Step(None, self._until)
+            return (None, self._until)
         if self._state == _WAITING:
             return self._ended(at, DAMAGED if self._spoilt or self._finder.held else TIME_OUT)
         self._state = _IDLE
         task = self._choose(at)
         if task is None:
-            return Step(None, self._polls[0][0] if self._polls else None)
+            return (None, self._polls[0][0] if self._polls else None)
         self._task = task
         self._state = _WAITING
         self._sent = at
         self._spoilt = False
         self._until = at + task.time_out
         self._finder.expect(task.request)
-        return Step(task.raw, self._until)
+        return (task.raw, self._until)
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""
@@ -105,8 +105,8 @@ class Master:
                 return self._answered(reply, at)
         if self._state == _DRAINING:
             self._until = min(at + self._drain, self._drain_end)
-            return Step(None, self._until)
-        return Step(None, None)
+            return (None, self._until)
+        return NOTHING
 
     # -- what to ask ----------------------------------------------------------------------------------------
 
@@ -144,7 +144,7 @@ class Master:
         self._report(at, free, REFUSED if reply.refused else OK, reply.values)
         if task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)
-        return Step(None, free)
+        return (None, free)
 
     def _ended(self, at: int, outcome: str) -> Step:
         task = self._task
@@ -161,7 +161,7 @@ class Master:
             task.attempt += 1
             self._commands.appendleft(task)
         self._judge(target, task, at)
-        return Step(None, free)
+        return (None, free)
 
     def _judge(self, target: Target, task: Task, at: int) -> None:
         """Is the camera offline? Then it is probed, at a growing pause; else a failed poll comes again in its turn."""

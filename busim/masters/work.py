@@ -53,8 +53,6 @@ class Attempt(NamedTuple):
     values: tuple[int, ...]
 
 
-class Step(NamedTuple):
-    """What a master wants next: bytes to send now or None, and when to wake it (ns) or None."""
-
-    send: bytes | None
-    wake: int | None
+# What a master wants next: bytes to send now or None, and when to wake it (ns) or None. A plain tuple, made for every event.
+Step = tuple[bytes | None, int | None]
+NOTHING: Step = (None, None)

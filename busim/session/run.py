@@ -45,10 +45,9 @@ class Run:
         self._fold = Fold()
         # the plan may still turn out not to be buildable, and then no trace shall be begun
         self.recorder: Recorder | None = None
-        sink: list[Emit] = [self._fold.take]
-        self.world: World = build(
-            plan, seed, lambda record: sink[0](record), played=played, watched=watched, always_exact=always_exact
-        )
+        append: list[Emit] = []
+        emit = self._fold.take if trace is None else _both(self._fold.take, append)
+        self.world: World = build(plan, seed, emit, played=played, watched=watched, always_exact=always_exact)
         restless = _restless(plan)
         self._fold.restless = frozenset(
             name.id for name in self.world.names if name.kind == "master" and name.name in restless
@@ -59,7 +58,7 @@ class Run:
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:
                 self.recorder.name(*name)
-            sink[0] = _both(self._fold.take, self.recorder.append)
+            append.append(self.recorder.append)
         self.world.start()
         if self.recorder is not None:
             for row in self.world.settings:
@@ -80,10 +79,12 @@ class Run:
         return make_report(self.plan, self.seed, self.clock, self.world.names, self._fold, self.world.kernel.now)
 
 
-def _both(take: Emit, append: Emit) -> Emit:
+def _both(take: Emit, append: list[Emit]) -> Emit:
+    """Fold a record and write it; what writes it is put into `append` before the first one comes."""
+
     def emit(record: Record) -> None:
         take(record)
-        append(record)
+        append[0](record)
 
     return emit
 

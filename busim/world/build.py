@@ -104,7 +104,6 @@ class _Builder:
             coin_key=self._chance.key("line", plan.name, "contention"),
             always_exact=self._always_exact,
         )
-        line.setting_number = self._world.setting_number
         self._world.lines[plan.name] = line
         hearings: dict[Setting, Hearing] = {}
         for place in plan.order:
@@ -169,7 +168,8 @@ class _Builder:
             )
         else:
             hearing.add(port)
-        line.attach(station, hearing, number)
+        station.label = number
+        line.attach(station, hearing)
 
     def _converter(
         self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: ConverterPlan, metres: float
@@ -188,7 +188,8 @@ class _Builder:
             emit=self._emit,
         )
         self._world.converters[plan.name] = port
-        line.attach(station, port, number)
+        station.label = number
+        line.attach(station, port)
         if self._watched:
             self._witness(line_plan, line, dialect, station, port)
 
@@ -210,7 +211,8 @@ class _Builder:
         port = MasterOnLine(*self._port_parts(line_plan, plan))
         port.station = station
         port.listen = plan.listen
-        line.attach(station, port, self._numbers["master", plan.name])
+        station.label = self._numbers["master", plan.name]
+        line.attach(station, port)
         self._equip(port, plan, line_plan, dialect, Way(station.setting))
 
     def _master(self, plan: MasterPlan) -> None:

@@ -44,9 +44,7 @@ class CameraPort:
         if request.id == self._dialect.broadcast:
             return
         delay, raw = self._reply.answer(self._dialect.encode_reply(reply))
-        when = at + delay
-        now = self._kernel.now
-        self._kernel.at(when if when > now else now, self._send, raw)
+        self._kernel.at_or_now(at + delay, self._send, raw)
 
     def _send(self, raw: bytes) -> None:
         self._line.send(self.station, raw)
@@ -57,6 +55,8 @@ class Hearing:
 
     __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_ports",
                  "_source", "fresh")
+
+    stops = False
 
     def __init__(
         self, kernel: Kernel, line: Line, dialect: Dialect, framer: WireFramer, emit: Emit, ports: list[CameraPort]
@@ -88,38 +88,29 @@ class Hearing:
             self._take(frames)
         self._source = source
         self._deaf = deaf
-        due = self._framer.quiet_until()
-        if due is None:
-            self.fresh = True
-            return
-        self.fresh = False
-        if not self._armed:
+        due = self._framer.quiet_until
+        self.fresh = due is None
+        if due is not None and not self._armed:
             self._armed = True
-            now = self._kernel.now
-            self._kernel.at(due if due > now else now, self._quiet)
+            self._kernel.at_or_now(due, self._quiet)
 
     def _quiet(self, _: object) -> None:
         framer = self._framer
-        now = self._kernel.now
-        frames = framer.elapsed(now)
-        if not frames:
-            due = framer.quiet_until()
-            if due is None:
-                self._armed = False
-            else:
-                self._kernel.at(due if due > now else now, self._quiet)
-            return
-        self._armed = False
-        self.fresh = framer.fresh
-        self._take(frames)
+        frames = framer.elapsed(self._kernel.now)
+        due = framer.quiet_until
+        self.fresh = due is None
+        self._armed = due is not None
+        if due is not None:
+            self._kernel.at_or_now(due, self._quiet)
+        if frames:
+            self._take(frames)
 
     def _take(self, frames: Frames) -> None:
         source, deaf = self._source, self._deaf
         for data, at, flaw in frames:
             request = None if flaw else self._dialect.decode_request(data)
             if request is None:
-                if flaw or not self._dialect.is_sound(data):  # sound: somebody's reply, none of its business
-                    self._refuse(data, at, flaw)
+                self._refuse(data, at, flaw)
                 continue
             ports = self._by_id.get(request.id)
             if ports is None:
@@ -139,11 +130,11 @@ class Hearing:
             framer.clear()
         ports = [port for port in self._ports if port.station is station]
         other = Hearing(self._kernel, self._line, self._dialect, framer, self._emit, ports)
-        other.fresh = framer.fresh
-        due = framer.quiet_until()
+        due = framer.quiet_until
+        other.fresh = due is None
         if due is not None:
             other._armed = True
-            self._kernel.at(max(due, self._kernel.now), other._quiet)
+            self._kernel.at_or_now(due, other._quiet)
         return other
 
     def clear(self) -> None:

@@ -41,6 +41,7 @@ class ConverterPort:
         self._emit = emit
         self.number = number
         self.fresh = True
+        self.stops = packer.stops
         self._armed = False
         self._clients: dict[int, Deliver] = {}
         self._stalled: dict[int, bytes] = {}
@@ -155,8 +156,7 @@ class ConverterPort:
         due = self._packer.due
         if due is not None and not self._armed:
             self._armed = True
-            now = self._kernel.now
-            self._kernel.at(due if due > now else now, self._idle)
+            self._kernel.at_or_now(due, self._idle)
 
     def _idle(self, _: object) -> None:
         self._armed = False

@@ -16,6 +16,7 @@ class MasterPort:
     """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
 
     fresh = True
+    stops = False
 
     def __init__(
         self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int], emit: Emit

@@ -60,7 +60,7 @@ class World:
         self.names.append(Name(len(self.names) + 1, kind, name, parent))
         return len(self.names)
 
-    def setting_number(self, setting: Setting) -> int:
+    def _setting_number(self, setting: Setting) -> int:
         """The number of a setting in the trace; a setting not seen before gets the next."""
         number = self._setting_ids.get(setting)
         if number is None:
@@ -74,7 +74,7 @@ class World:
         """Set everything going, at instant 0."""
         for line in self.lines.values():
             for station in line.stations:
-                self.setting_number(station.setting)
+                station.setting_label = self._setting_number(station.setting)
             line.start()
         for line, disturbance in self.disturbances:
             disturbance.start(self.kernel, line.pulse)
