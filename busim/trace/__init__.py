@@ -1,0 +1,53 @@
+"""The trace: what happened, as records in a file that anything can read.
+
+The hot paths emit plain tuples; a process of its own writes them (see `child`, started by the session); the
+reader gives the same tuples back. The file's layout is in `schema`.
+"""
+
+from busim.trace.reader import Name, Setting, SummaryRow, Trace, open_trace
+from busim.trace.records import (
+    BREAK,
+    BURST,
+    CHANGE,
+    EFFECT,
+    EXCHANGE,
+    FRAME,
+    FRAMING,
+    HEARD,
+    INPUT,
+    MARK,
+    PARITY,
+    SCHEMA,
+    TABLES,
+    Emit,
+    Record,
+)
+from busim.trace.schema import HEAD, describe
+from busim.trace.writer import HeadValue, TraceWriter
+
+__all__ = [
+    "BREAK",
+    "BURST",
+    "CHANGE",
+    "EFFECT",
+    "EXCHANGE",
+    "FRAME",
+    "FRAMING",
+    "HEAD",
+    "HEARD",
+    "INPUT",
+    "MARK",
+    "PARITY",
+    "SCHEMA",
+    "TABLES",
+    "Emit",
+    "HeadValue",
+    "Name",
+    "Record",
+    "Setting",
+    "SummaryRow",
+    "Trace",
+    "TraceWriter",
+    "describe",
+    "open_trace",
+]
