@@ -1,0 +1,87 @@
+"""A bare line for tests: stations with raw ears, no framers, and what each of them heard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any
+
+from busim.bus import Line, Setting, Station, setting
+from busim.kernel import Kernel
+from busim.trace import Record
+from busim.units import CharFormat
+
+
+def port(baud: int | Fraction = 9600, format: str = "8N1", ppm: float = 0.0, swapped: bool = False) -> Setting:
+    return setting(Fraction(baud), CharFormat.parse(format), ppm, swapped)
+
+
+class RawEar:
+    """Keeps every character: (value, ns, flags)."""
+
+    fresh = True
+    stops = False
+
+    def __init__(self) -> None:
+        self.got: list[tuple[int, int, int]] = []
+        self.chunks: list[tuple[bytes, int, int, int]] = []
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        self.chunks.append((data, first, last, flags))
+
+    def characters(self, of: Setting) -> list[tuple[int, int, int]]:
+        """(value, ns, flags) of every character, chunks taken apart."""
+        return [
+            (value, first + of.offset(n * of.halves) if len(data) > 1 else first, flags)
+            for data, first, _, flags in self.chunks
+            for n, value in enumerate(data)
+        ]
+
+    def fork(self, station: Station, blank: bool) -> RawEar:
+        return self
+
+    def clear(self) -> None: ...
+
+    def stop(self, held: int) -> int:
+        return 0
+
+
+class Wire:
+    """A line with stations by name; `send` in the future, then `run`."""
+
+    def __init__(self, **line: Any) -> None:
+        self.kernel = Kernel()
+        self.records: list[Record] = []
+        self.line = Line(self.kernel, self.records.append, **line)
+        self.ears: dict[str, RawEar] = {}
+        self.stations: dict[str, Station] = {}
+
+    def station(self, name: str, metres: float = 0.0, of: Setting | None = None, **driver: Any) -> Station:
+        station = self.stations[name] = Station(name, metres, of or port(), **driver)
+        self.ears[name] = RawEar()
+        self.line.attach(station, self.ears[name])
+        return station
+
+    def start(self) -> Wire:
+        self.line.start()
+        return self
+
+    def at(self, when: int, what: Callable[[Any], object]) -> None:
+        self.kernel.at(when, lambda _: (what(None), None)[1])
+
+    def send(self, when: int, name: str, data: bytes) -> None:
+        self.kernel.at(when, lambda _: (self.line.send(self.stations[name], data), None)[1])
+
+    def run(self, until: int = 1_000_000_000) -> Wire:
+        self.kernel.advance(until)
+        self.line.finish()
+        return self
+
+    def heard(self, name: str) -> list[tuple[int, int, int]]:
+        """(value, ns, flags) as this station heard them."""
+        return self.ears[name].characters(self.stations[name].setting)
+
+    def values(self, name: str) -> bytes:
+        return bytes(value for value, _, _ in self.heard(name))
