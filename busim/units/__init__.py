@@ -5,7 +5,16 @@ time is ever rounded and then summed.
 """
 
 from busim.units.formats import CharFormat
-from busim.units.quantities import Spread, parse_baud, parse_length, parse_rate, parse_signed_time, parse_spread, parse_time, show_time
+from busim.units.quantities import (
+    Spread,
+    parse_baud,
+    parse_length,
+    parse_rate,
+    parse_signed_time,
+    parse_spread,
+    parse_time,
+    show_time,
+)
 
 __all__ = [
     "CharFormat",

@@ -36,10 +36,10 @@ class Spread:
 
 
 def _split(text: str, units: dict[str, int] | dict[str, Fraction], example: str) -> tuple[Fraction, str]:
-    match = _NUMBER.fullmatch(text)
+    match = _NUMBER.fullmatch(text) if len(text) <= 60 else None  # int() itself refuses thousands of digits
     unit = (match[2] or "").strip() if match else ""
     exponent = re.search(r"[eE]([+-]?\d+)", match[1]) if match else None
-    if match is None or unit not in units or (exponent and abs(int(exponent[1])) > 18) or len(text) > 60:
+    if match is None or unit not in units or (exponent and abs(int(exponent[1])) > 18):
         raise UserError(
             "not a quantity of this kind",
             found=repr(text[:60]),
@@ -73,7 +73,8 @@ def parse_spread(text: str) -> Spread:
     low_text, high_text = text.split("..", 1)
     high = parse_time(high_text)
     if low_text.strip() != "0" and not re.search(r"[a-zµ]", low_text):
-        low_text += " " + (_NUMBER.fullmatch(high_text) or [None, None, ""])[2]  # type: ignore[operator]
+        match = _NUMBER.fullmatch(high_text)
+        low_text += " " + (match[2] or "" if match else "")
     low = parse_time(low_text)
     if low > high:
         raise UserError("a range runs from low to high", found=repr(text), expected="low..high", mend="swap the two")
@@ -87,7 +88,10 @@ def parse_baud(text: str) -> Fraction:
     value = number * _BAUD[unit]
     if not 0 < value <= 10_000_000:
         raise UserError(
-            "no baud rate", found=repr(text), expected="more than 0 and at most 10000 kBd", mend="write for example 38400 Bd"
+            "no baud rate",
+            found=repr(text),
+            expected="more than 0 and at most 10000 kBd",
+            mend="write for example 38400 Bd",
         )
     return value
 
