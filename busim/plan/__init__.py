@@ -1,0 +1,36 @@
+"""The plan: what an integrator writes, read with every error at once and each at its place.
+
+Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `defaults` (the resolved
+plan as JSON), `json_schema` (for editors), and the data a plan is made of.
+"""
+
+from busim.plan.reader import json_schema, locate, read, read_text
+from busim.plan.resolved import defaults
+from busim.plan.types import (
+    CameraPlan,
+    ConverterPlan,
+    DriverPlan,
+    LinePlan,
+    MasterPlan,
+    PanelPlan,
+    Place,
+    Plan,
+    PollGroup,
+)
+
+__all__ = [
+    "CameraPlan",
+    "ConverterPlan",
+    "DriverPlan",
+    "LinePlan",
+    "MasterPlan",
+    "PanelPlan",
+    "Place",
+    "Plan",
+    "PollGroup",
+    "defaults",
+    "json_schema",
+    "locate",
+    "read",
+    "read_text",
+]

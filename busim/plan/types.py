@@ -5,7 +5,8 @@ Times are integer nanoseconds, lengths metres (float), rates per second (float),
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from busim.units import CharFormat, Spread
@@ -133,7 +134,10 @@ class PanelPlan:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole installation. `source` is the text it was read from, `path` where it stood."""
+    """A whole installation. `source` is the text it was read from, `path` where it stood.
+
+    `positions` has the line and column (from 1) of every value that was written, by field path.
+    """
 
     name: str
     lines: tuple[LinePlan, ...]
@@ -143,3 +147,4 @@ class Plan:
     panels: tuple[PanelPlan, ...] = ()
     source: str = ""
     path: str = ""
+    positions: Mapping[str, tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)

@@ -1,0 +1,133 @@
+"""From the shapes of a file to the plan that the rest of busim reads."""
+
+from __future__ import annotations
+
+from busim.declared import Declared
+from busim.plan.shapes import (
+    STANDS,
+    CameraShape,
+    ConverterShape,
+    DriverShape,
+    LineShape,
+    MasterShape,
+    PanelShape,
+    PlanShape,
+    StandShape,
+)
+from busim.plan.types import (
+    CameraPlan,
+    ConverterPlan,
+    DriverPlan,
+    LinePlan,
+    MasterPlan,
+    PanelPlan,
+    Place,
+    Plan,
+    PollGroup,
+)
+
+
+def build(shape: PlanShape, document: Declared) -> Plan:
+    """The plan of a file without errors."""
+    return Plan(
+        name=shape.name,
+        lines=tuple(_line(line) for line in shape.lines),
+        cameras=tuple(_camera(camera) for camera in shape.cameras),
+        converters=tuple(_converter(converter) for converter in shape.converters),
+        masters=tuple(_master(master) for master in shape.masters),
+        panels=tuple(_panel(panel) for panel in shape.panels),
+        source=document.text,
+        path=document.path,
+        positions=document.positions,
+    )
+
+
+def _driver(shape: DriverShape) -> DriverPlan:
+    return DriverPlan(
+        baud=shape.baud,
+        format=shape.format,
+        clock_ppm=shape.clock,
+        swapped=shape.swapped,
+        echo=shape.echo,
+        lead=shape.lead,
+        hold=shape.hold,
+        fail_safe=shape.fail_safe,
+    )
+
+
+def _order(stands: list[StandShape]) -> tuple[Place, ...]:
+    places = []
+    metres = 0.0
+    for stand in stands:
+        metres += stand.after
+        kind = next(kind for kind in STANDS if getattr(stand, kind))
+        name = "" if kind == "terminator" else getattr(stand, kind)
+        places.append(Place(kind, name, metres))
+    return tuple(places)
+
+
+def _line(shape: LineShape) -> LinePlan:
+    return LinePlan(
+        name=shape.name,
+        baud=shape.baud,
+        format=shape.format,
+        dialect=shape.dialect,
+        order=_order(shape.order),
+        contention=shape.contention,
+        biased=shape.bias,
+        velocity=float(shape.velocity),
+        bit_error_rate=float(shape.bit_error_rate),
+        chatter=shape.chatter,
+    )
+
+
+def _camera(shape: CameraShape) -> CameraPlan:
+    return CameraPlan(
+        name=shape.name,
+        model=shape.model,
+        id=shape.id,
+        turnaround=shape.turnaround,
+        serial=shape.serial,
+        present=shape.present,
+        driver=_driver(shape.driver),
+    )
+
+
+def _converter(shape: ConverterShape) -> ConverterPlan:
+    return ConverterPlan(
+        name=shape.name,
+        host=shape.endpoint.host,
+        port=shape.endpoint.port,
+        packing_idle=shape.packing.idle,
+        packing_length=shape.packing.length,
+        latency=shape.latency,
+        clients=shape.clients,
+        driver=_driver(shape.driver),
+    )
+
+
+def _master(shape: MasterShape) -> MasterPlan:
+    return MasterPlan(
+        name=shape.name,
+        on=tuple(shape.on),
+        through=tuple(shape.through),
+        cameras=tuple(shape.cameras),
+        groups=tuple(PollGroup(group.name, tuple(group.values), group.every) for group in shape.groups),
+        time_out=shape.time_out,
+        retries=shape.retries,
+        gap=shape.gap,
+        listen=shape.listen,
+        offline_after=shape.offline_after,
+        starts_at=shape.starts_at,
+        driver=_driver(shape.driver),
+    )
+
+
+def _panel(shape: PanelShape) -> PanelPlan:
+    return PanelPlan(
+        name=shape.name,
+        master=shape.master,
+        cameras=tuple(shape.cameras),
+        controls=tuple(shape.controls),
+        moves=shape.moves,
+    )

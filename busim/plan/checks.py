@@ -1,0 +1,367 @@
+"""What must hold between the places of a plan, so that a line can be built from it.
+
+The checks read the declared values, not the validated shapes: one wrong baud must not hide a misspelt camera on
+the other side of the file. So everything here takes values of any kind and passes over what is not of the kind
+it looks for; that is said by the shapes. That two cameras have one bus ID is no error: it is what gets rehearsed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from itertools import islice
+from typing import Any
+
+from busim.declared import Declared, nearest, shown
+from busim.finding import Finding
+from busim.plan.wording import at
+
+_MOST_LISTED = 12
+_MOST_ASTRAY = 100
+_STATIONS = ("camera", "converter", "master")
+KINDS = {"lines": "line", "converters": "converter", "cameras": "camera", "masters": "master", "panels": "panel"}
+
+Found = Iterator[Finding]
+
+
+class View:
+    """The declared values with the look-ups that several checks share."""
+
+    def __init__(self, document: Declared) -> None:
+        self.document = document
+        self.names = {kind: [name for _, name, _ in self.named(kind)] for kind in KINDS}
+        self.known = {kind: set(names) for kind, names in self.names.items()}
+        # (kind, name) -> the lines it stands on, with the field of each place
+        self.stands: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        for line, field, kind, name in self.places():
+            self.stands.setdefault((kind, name), []).append((line, field))
+        self.meant = {kind: self._meant(kind) for kind in _STATIONS}
+
+    def _meant(self, kind: str) -> set[str | None]:
+        """The stations meant by misspelt names in an order: said there, they are not blamed a second time."""
+        names = self.names[f"{kind}s"]
+        astray = (name for stood, name in self.stands if stood == kind and name not in self.known[f"{kind}s"])
+        return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
+
+    def finding(self, field: str, code: str, what: str, *, found: str, expected: str, mend: str) -> Finding:
+        return at(self.document, field, code, what, found=found, expected=expected, mend=mend)
+
+    def items(self, kind: str) -> Iterator[tuple[str, dict[str, Any]]]:
+        """Field path and mapping of each entry of `lines`, `cameras` and so on."""
+        entries = self.document.value.get(kind)
+        for index, entry in enumerate(entries if isinstance(entries, list) else ()):
+            if isinstance(entry, dict):
+                yield f"{kind}[{index}]", entry
+
+    def named(self, kind: str) -> Iterator[tuple[str, str, dict[str, Any]]]:
+        for field, entry in self.items(kind):
+            name = entry.get("name")
+            if isinstance(name, str):
+                yield field, name, entry
+
+    def places(self) -> Iterator[tuple[str, str, str, str]]:
+        """Name of the line, field, kind and name of every named position."""
+        for line_field, line in self.items("lines"):
+            order = line.get("order")
+            for index, stand in enumerate(order if isinstance(order, list) else ()):
+                if isinstance(stand, dict):
+                    for kind in _STATIONS:
+                        if isinstance(stand.get(kind), str):
+                            yield _name(line), f"{line_field}.order[{index}].{kind}", kind, stand[kind]
+
+    def lines_of(self, kind: str, name: str) -> set[str]:
+        return {line for line, _ in self.stands.get((kind, name), ())}
+
+    def words(self, field: str, entry: dict[str, Any], key: str) -> Iterator[tuple[str, str]]:
+        """Field and text of each word in a list."""
+        values = entry.get(key)
+        for index, word in enumerate(values if isinstance(values, list) else ()):
+            if isinstance(word, str):
+                yield f"{field}.{key}[{index}]", word
+
+    def exists(self, field: str, kind: str, name: str) -> Found:
+        """A finding where no entry of this kind has this name."""
+        if name not in self.known[kind]:
+            meant = nearest(name, self.names[kind])
+            known = self.names[kind]
+            listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
+            more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
+            mend = f"did you mean `{meant}`?" if meant else f"declare it under `{kind}`"
+            yield self.finding(
+                field,
+                f"no-such-{KINDS[kind]}",
+                f"there is no {KINDS[kind]} of this name",
+                found=_quoted(name),
+                expected=listed + more,
+                mend=mend,
+            )
+
+    def once(self, field: str, entry: dict[str, Any], key: str) -> Found:
+        """Findings where a list of words has one twice."""
+        seen: set[str] = set()
+        for place, word in self.words(field, entry, key):
+            if word in seen:
+                yield self.finding(
+                    place,
+                    "named-twice",
+                    "named twice in one list",
+                    found=_quoted(word),
+                    expected="each once",
+                    mend="delete one of the two",
+                )
+            seen.add(word)
+
+
+def _name(entry: dict[str, Any]) -> str:
+    name = entry.get("name")
+    return name if isinstance(name, str) else ""
+
+
+def _quoted(name: str) -> str:
+    return repr(name[:60])
+
+
+def _names_are_unique(view: View) -> Found:
+    for kind, word in KINDS.items():
+        yield from _unique(view, view.named(kind), word)
+    for field, _, master in view.named("masters"):
+        groups = master.get("groups")
+        entries = (
+            (f"{field}.groups[{index}]", group["name"], group)
+            for index, group in enumerate(groups if isinstance(groups, list) else ())
+            if isinstance(group, dict) and isinstance(group.get("name"), str)
+        )
+        yield from _unique(view, entries, "poll group")
+
+
+def _unique(view: View, entries: Iterator[tuple[str, str, dict[str, Any]]], word: str) -> Found:
+    first: dict[str, str] = {}
+    for field, name, _ in entries:
+        if name in first:
+            line, _ = view.document.positions[f"{first[name]}.name"]
+            yield view.finding(
+                f"{field}.name",
+                "duplicate-name",
+                f"another {word} has this name",
+                found=f"{_quoted(name)}, first on line {line}",
+                expected="a name of its own",
+                mend="rename one of the two",
+            )
+        first.setdefault(name, field)
+
+
+def _endpoints_are_unique(view: View) -> Found:
+    first: dict[str, str] = {}
+    for field, entry in view.items("converters"):
+        endpoint = entry.get("endpoint")
+        if isinstance(endpoint, str):
+            if endpoint in first:
+                line, _ = view.document.positions[first[endpoint]]
+                yield view.finding(
+                    f"{field}.endpoint",
+                    "duplicate-endpoint",
+                    "two converters at one endpoint",
+                    found=f"{_quoted(endpoint)}, first on line {line}",
+                    expected="an endpoint of its own",
+                    mend="give one of the two another address or port",
+                )
+            first.setdefault(endpoint, f"{field}.endpoint")
+
+
+def _places_exist(view: View) -> Found:
+    for _, field, kind, name in view.places():
+        yield from view.exists(field, f"{kind}s", name)
+    for field, line in view.items("lines"):
+        order = line.get("order")
+        first = order[0] if isinstance(order, list) and order else None
+        if isinstance(first, dict) and any(digit in str(first.get("after")) for digit in "123456789"):
+            yield view.finding(
+                f"{field}.order[0].after",
+                "no-cable-before",
+                "the first position has no cable before it",
+                found=shown(first["after"]),
+                expected="no `after`",
+                mend="write the length at the position where that cable ends",
+            )
+
+
+def _stations_stand_once(view: View) -> Found:
+    for kind in ("camera", "converter"):
+        for field, name, _ in view.named(f"{kind}s"):
+            if not view.stands.get((kind, name)) and name not in view.meant[kind]:
+                yield view.finding(
+                    f"{field}.name",
+                    "not-on-a-line",
+                    f"this {kind} is on no line",
+                    found=_quoted(name),
+                    expected="one position in the order of one line",
+                    mend=f"write `- {kind}: {name[:60]}` into the order of its line",
+                )
+        yield from _stands_twice(view, kind)
+
+
+def _stands_twice(view: View, kind: str) -> Found:
+    for (stood, name), places in view.stands.items():
+        if stood == kind:
+            for _, field in places[1:]:
+                line, _ = view.document.positions[places[0][1]]
+                yield view.finding(
+                    field,
+                    "placed-twice",
+                    f"this {kind} has a position already",
+                    found=f"{_quoted(name)}, first on line {line}",
+                    expected="one position on one line",
+                    mend="delete one of the two",
+                )
+
+
+def _masters_reach_lines(view: View) -> Found:
+    for field, entry in view.items("masters"):
+        on, through = entry.get("on") or [], entry.get("through") or []
+        if bool(on) == bool(through):
+            yield view.finding(
+                f"{field}.on" if on else field,
+                "on-or-through",
+                "a master is either on lines or behind converters",
+                found="both `on` and `through`" if on else "neither `on` nor `through`",
+                expected="one of `on` and `through`",
+                mend="delete one of the two" if on else "add for example `through: [NAME OF A CONVERTER]`",
+            )
+        for key, kind in (("on", "lines"), ("through", "converters")):
+            yield from view.once(field, entry, key)
+            for place, name in view.words(field, entry, key):
+                yield from view.exists(place, kind, name)
+        yield from _stands_where_it_says(view, field, entry)
+
+
+def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Found:
+    name = entry.get("name")
+    if not isinstance(name, str):
+        return
+    said = {line for _, line in view.words(field, entry, "on")}
+    if not said <= view.known["lines"]:
+        return  # a misspelt line is said at its place; which one was meant is not guessed
+    stood: set[str] = set()
+    for line, place in view.stands.get(("master", name), ()):
+        if line in stood:
+            yield view.finding(
+                place,
+                "placed-twice",
+                "this master has a position on this line already",
+                found=_quoted(name),
+                expected="one position on a line",
+                mend="delete one of the two",
+            )
+        stood.add(line)
+        if line not in said:
+            yield view.finding(
+                place,
+                "not-its-line",
+                "this master is not said to be on this line",
+                found=_quoted(name),
+                expected=f"{_quoted(line)} in its `on`",
+                mend=f"add the line to `on` of {_quoted(name)}, or delete the position",
+            )
+    for place, line in view.words(field, entry, "on"):
+        if line in view.known["lines"] and line not in stood and name not in view.meant["master"]:
+            yield view.finding(
+                place,
+                "not-on-a-line",
+                "this master has no position on this line",
+                found=_quoted(line),
+                expected="a position in the order of the line",
+                mend=f"write `- master: {name[:60]}` into the order of the line",
+            )
+
+
+class _Reach:
+    """Which cameras a master cannot ask, as far as the plan can tell: what hangs on a misspelt name is not judged.
+
+    Asked camera by camera, since sets of them would grow with masters x cameras.
+    """
+
+    def __init__(self, view: View, entry: dict[str, Any]) -> None:
+        self._view = view
+        lines = {line for _, line in view.words("", entry, "on")}
+        converters = [name for _, name in view.words("", entry, "through")]
+        self._named = {name for _, name in view.words("", entry, "cameras")}
+        self._lines = lines.union(*(view.lines_of("converter", name) for name in converters))
+        placed = all(view.lines_of("converter", name) for name in converters)
+        self._certain = bool(self._lines) and placed and lines <= view.known["lines"]
+        self._certain_of_names = self._named <= view.known["cameras"]
+
+    def misses(self, camera: str) -> bool:
+        """The camera is on none of the master's lines."""
+        lines = self._view.lines_of("camera", camera)
+        return self._certain and bool(lines) and lines.isdisjoint(self._lines)
+
+    def leaves_out(self, camera: str) -> bool:
+        """The master does not ask the camera."""
+        named_others = bool(self._named) and self._certain_of_names and camera not in self._named
+        return self.misses(camera) or (named_others and camera in self._view.known["cameras"])
+
+
+def _cameras_are_reached(view: View) -> Found:
+    reach: dict[str, _Reach] = {}
+    for field, entry in view.items("masters"):
+        own = _Reach(view, entry)
+        reach.setdefault(_name(entry), own)
+        yield from view.once(field, entry, "cameras")
+        for place, camera in view.words(field, entry, "cameras"):
+            yield from view.exists(place, "cameras", camera)
+            if own.misses(camera):
+                yield view.finding(
+                    place,
+                    "out-of-reach",
+                    "this camera is on none of the master's lines",
+                    found=_quoted(camera),
+                    expected="a camera on a line the master reaches",
+                    mend="add its line or converter to the master, or drop it here",
+                )
+    for field, entry in view.items("panels"):
+        yield from _panel(view, field, entry, reach)
+
+
+def _panel(view: View, field: str, entry: dict[str, Any], reach: dict[str, _Reach]) -> Found:
+    name = entry.get("master")
+    master = reach.get(name) if isinstance(name, str) else None
+    if isinstance(name, str):
+        yield from view.exists(f"{field}.master", "masters", name)
+    yield from view.once(field, entry, "cameras")
+    yield from view.once(field, entry, "controls")
+    for place, camera in view.words(field, entry, "cameras"):
+        yield from view.exists(place, "cameras", camera)
+        if master and master.leaves_out(camera):
+            yield view.finding(
+                place,
+                "out-of-reach",
+                "the panel's master does not ask this camera",
+                found=_quoted(camera),
+                expected=f"a camera of {_quoted(str(name))}",
+                mend="add the camera to the master, or drop it here",
+            )
+
+
+def _groups_name_once(view: View) -> Found:
+    for field, entry in view.items("masters"):
+        groups = entry.get("groups")
+        for index, group in enumerate(groups if isinstance(groups, list) else ()):
+            if isinstance(group, dict):
+                yield from view.once(f"{field}.groups[{index}]", group, "values")
+
+
+CHECKS: tuple[Callable[[View], Found], ...] = (
+    _names_are_unique,
+    _endpoints_are_unique,
+    _places_exist,
+    _stations_stand_once,
+    _masters_reach_lines,
+    _cameras_are_reached,
+    _groups_name_once,
+)
+
+
+def findings(document: Declared) -> Found:
+    """Everything that does not hold between the places of a plan."""
+    view = View(document)
+    for check in CHECKS:
+        yield from check(view)

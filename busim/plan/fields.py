@@ -1,0 +1,182 @@
+"""The scalar fields of a plan: quantities as text with a unit, names, endpoints.
+
+Each is a pydantic type that reads by a parser of busim.units and says in its JSON Schema what an editor may offer.
+A quantity is taken as text or as a bare number, because YAML reads `0`, `38400` and even `8E1` as numbers.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Annotated, Any, TypeVar
+
+from pydantic import PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from busim.declared import Real, shown
+from busim.errors import UserError
+from busim.units import (
+    CharFormat,
+    Spread,
+    parse_baud,
+    parse_length,
+    parse_rate,
+    parse_signed_time,
+    parse_spread,
+    parse_time,
+    show_time,
+)
+
+T = TypeVar("T")
+
+_LONGEST = 60
+_PPM = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*ppm")
+_SECOND, _HOUR = 10**9, 3600 * 10**9
+MOST_PPM = 100_000
+
+
+def refusal(error: UserError) -> PydanticCustomError:
+    """What a parser refused, in the form in which pydantic carries it to the findings."""
+    context = {"expected": error.expected or "", "mend": error.mend or ""}
+    # braces in the sentence would be taken for places of the context
+    return PydanticCustomError("busim", error.what.replace("{", "(").replace("}", ")"), context)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, Real):
+        return value.text
+    if isinstance(value, (str, int, float)) and not isinstance(value, bool):
+        text = str(value)
+        if len(text) <= _LONGEST:
+            return text
+    raise UserError("not a quantity", expected="a number with its unit, as text")
+
+
+def _reader(parse: Callable[[str], T], check: Callable[[T], str | None] = lambda _: None) -> Callable[[Any], T]:
+    """A validator from a parser of text; `check` returns what is expected where a value is out of bounds."""
+
+    def read(value: Any) -> T:
+        try:
+            parsed = parse(_text(value))
+            expected = check(parsed)
+            if expected:
+                raise UserError("out of bounds", expected=expected)
+        except UserError as error:
+            raise refusal(error) from None
+        return parsed
+
+    return read
+
+
+def _schema(example: str, *more: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": ["string", "number"], "examples": [example, *more]})
+
+
+def _at_most(limit: int) -> Callable[[int], str | None]:
+    return lambda value: None if value <= limit else f"at most {show_time(limit)}"
+
+
+def _spread_at_most(limit: int) -> Callable[[Spread], str | None]:
+    return lambda value: None if value.high <= limit else f"at most {show_time(limit)}"
+
+
+def _within_a_second(value: int) -> str | None:
+    return None if abs(value) <= _SECOND else "between -1 s and 1 s"
+
+
+def _ppm(text: str) -> float:
+    if text.strip() == "0":
+        return 0.0
+    match = _PPM.fullmatch(text.strip())
+    value = float(match[1]) if match else 0.0
+    if match is None or abs(value) > MOST_PPM:
+        raise UserError(
+            "not a clock error",
+            expected=f"a number of ppm, at most {MOST_PPM} either way",
+            mend="write for example 200 ppm",
+        )
+    return value
+
+
+def _time_out(text: str) -> int | None:
+    if text == "computed":
+        return None
+    try:
+        value = parse_time(text)
+    except UserError as error:
+        raise UserError(error.what, expected="`computed`, or a time", mend="write for example 250 ms") from None
+    if not 0 < value <= _HOUR:
+        raise UserError("out of bounds", expected="more than 0 and at most 1 h, or `computed`")
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Endpoint:
+    """Where a converter listens: an IPv4 address in its usual form and a TCP port."""
+
+    host: str
+    port: int
+
+
+def _endpoint(text: str) -> Endpoint:
+    host, colon, port = text.partition(":")
+    expected = "an IPv4 address, a colon and a port of 1 to 65535"
+    problem = UserError("not an endpoint", expected=expected, mend="write for example 10.20.0.44:15001")
+    if not colon or not re.fullmatch("[1-9][0-9]{0,4}", port) or int(port) > 65535:
+        raise problem
+    try:
+        address = ipaddress.IPv4Address(host)
+    except ValueError:
+        raise problem from None
+    if address.is_unspecified or address.is_multicast or address == ipaddress.IPv4Address("255.255.255.255"):
+        raise UserError("not the address of one device", expected=expected, mend="give the converter's own address")
+    return Endpoint(str(address), int(port))
+
+
+def _word(value: Any) -> str:
+    expected = f"text of 1 to {_LONGEST} printable characters, without space at its ends"
+    if not isinstance(value, str):
+        quoted = shown(value) if isinstance(value, (int, float)) else None
+        mend = f'put it in quotes: "{quoted}"' if quoted else "write a name"
+        raise refusal(UserError("not a text", expected=expected, mend=mend))
+    if not value.strip():
+        raise refusal(UserError("an empty name", expected=expected, mend="write a name"))
+    if value != value.strip() or len(value) > _LONGEST or not value.isprintable():
+        raise refusal(UserError("not usable as a name", expected=expected, mend="shorten or clean it"))
+    return value
+
+
+Word = Annotated[str, PlainValidator(_word), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": _LONGEST})]
+Baud = Annotated[Fraction, PlainValidator(_reader(parse_baud)), _schema("38400 Bd", "115200 Bd")]
+Format = Annotated[CharFormat, PlainValidator(_reader(CharFormat.parse)), _schema("8N1", "8E1")]
+Length = Annotated[
+    float,
+    PlainValidator(_reader(parse_length, lambda metres: None if metres <= 10_000 else "at most 10 km")),
+    _schema("12 m", "40 ft"),
+]
+Chatter = Annotated[
+    float,
+    PlainValidator(_reader(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
+    _schema("0", "20 /s"),
+]
+Moves = Annotated[
+    float,
+    PlainValidator(_reader(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
+    _schema("0.5 /s", "0"),
+]
+Time = Annotated[int, PlainValidator(_reader(parse_time, _at_most(24 * _HOUR))), _schema("1 s", "0")]
+ShortTime = Annotated[int, PlainValidator(_reader(parse_time, _at_most(60 * _SECOND))), _schema("4 ms", "0")]
+SignedTime = Annotated[int, PlainValidator(_reader(parse_signed_time, _within_a_second)), _schema("20 us", "-5 us")]
+Turnaround = Annotated[
+    Spread, PlainValidator(_reader(parse_spread, _spread_at_most(60 * _SECOND))), _schema("5 ms", "2..6 ms")
+]
+Ppm = Annotated[float, PlainValidator(_reader(_ppm)), _schema("200 ppm", "-50 ppm")]
+TimeOut = Annotated[int | None, PlainValidator(_reader(_time_out)), _schema("computed", "250 ms")]
+Address = Annotated[
+    Endpoint,
+    PlainValidator(_reader(_endpoint)),
+    WithJsonSchema({"type": "string", "examples": ["10.20.0.44:15001"], "pattern": r"^[0-9.]+:[0-9]{1,5}$"}),
+]

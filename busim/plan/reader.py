@@ -1,0 +1,69 @@
+"""A plan file to a Plan, or everything that is wrong with it."""
+
+from __future__ import annotations
+
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from busim.declared import Declared, Position, load, parse
+from busim.declared import locate as place_of
+from busim.errors import UserError
+from busim.finding import Finding, Findings
+from busim.plan.build import build
+from busim.plan.checks import findings as checked
+from busim.plan.shapes import PlanShape
+from busim.plan.types import Plan
+from busim.plan.wording import worded
+
+# A plan with more mistakes is another kind of file; listing them all would help nobody.
+MOST_FINDINGS = 500
+
+
+def read(path: str | Path) -> Plan:
+    """Read a plan file. Raises Findings with every error in it, each with its place."""
+    try:
+        document = load(path)
+    except UserError as error:
+        raise Findings([Finding.of(error, "unreadable")]) from None
+    return _plan(document)
+
+
+def read_text(text: str, path: str = "") -> Plan:
+    """Read a plan from its text; `path` only names it in messages. Raises Findings as `read` does."""
+    try:
+        document = parse(text, path)
+    except UserError as error:
+        raise Findings([Finding.of(error, "unreadable")]) from None
+    return _plan(document)
+
+
+def locate(plan: Plan, field: str) -> Position:
+    """Line and column (from 1) of a field such as `cameras[0].model`, or of what is nearest around it in the file."""
+    return place_of(plan.positions, field)
+
+
+def json_schema() -> dict[str, Any]:
+    """The form of a plan file as JSON Schema (draft 2020-12), for editors."""
+    schema = PlanShape.model_json_schema()
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "busim plan",
+        **schema,
+    }
+
+
+def _plan(document: Declared) -> Plan:
+    found = [Finding.of(problem, "duplicate-key") for problem in document.problems]
+    shape: PlanShape | None = None
+    try:
+        shape = PlanShape.model_validate(document.value)
+    except ValidationError as error:
+        details = error.errors(include_url=False)
+        found.extend(worded(document, detail) for detail in details[:MOST_FINDINGS])
+    found.extend(islice(checked(document), MOST_FINDINGS))
+    if found or shape is None:
+        raise Findings(sorted(found, key=lambda finding: finding.order)[:MOST_FINDINGS])
+    return build(shape, document)

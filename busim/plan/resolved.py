@@ -1,0 +1,39 @@
+"""The resolved plan as JSON: every default filled in, for the trace.
+
+A trace that only held the plan's text would change its meaning when a default changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, is_dataclass
+from fractions import Fraction
+from typing import Any
+
+from busim.errors import Defect
+from busim.plan.types import Plan
+from busim.units import CharFormat
+
+FORM = 1
+_LEFT_OUT = {"source", "path", "positions"}
+
+
+def defaults(plan: Plan) -> dict[str, Any]:
+    """Everything the plan says or leaves to a default: times as integers of ns, lengths in metres, rates per
+    second, baud as the text of a fraction, formats as `8E1`, spreads as {low, high}. The text, its path and the
+    positions are left out."""
+    return {
+        "busim": FORM,
+        **{field.name: _plain(getattr(plan, field.name)) for field in fields(plan) if field.name not in _LEFT_OUT},
+    }
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, (Fraction, CharFormat)):
+        return str(value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, tuple):
+        return [_plain(entry) for entry in value]
+    if value is None or isinstance(value, (bool, int, float, str)):
+        return value
+    raise Defect(f"a plan holds a {type(value).__name__}, which has no JSON form")

@@ -1,0 +1,137 @@
+"""What pydantic found wrong with a plan, in the words of a plan: place, found, expected, how to mend it."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from annotated_types import Ge, Gt, Le
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from busim.declared import Declared, join, nearest, shown
+from busim.finding import Finding
+from busim.plan.shapes import PlanShape
+
+# kind of pydantic error -> sentence, expected, how to mend it where the field has no example
+_SAID = {
+    "bool_type": ("not true or false", "true or false", "write true or false, without quotes"),
+    "list_type": ("not a list", "a list", "begin each entry with `- `, on a line of its own"),
+    "model_type": ("not a mapping", "a mapping of keys and values", "write its keys as lines of `key: value`"),
+    "too_short": ("an empty list", "at least one entry", "add an entry"),
+}
+_NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_than_equal", "less_than_equal"}
+
+
+def worded(document: Declared, error: ErrorDetails) -> Finding:
+    """One pydantic error as a finding."""
+    field = ""
+    for part in error["loc"]:
+        field = join(field, part)
+    key = str(error["loc"][-1]) if error["loc"] else ""
+    shape, spec = _described(error["loc"])
+    if error["type"] == "missing":
+        return _missing(document, field, key, spec)
+    if error["type"] == "extra_forbidden":
+        return _unknown(document, field, key, shape)
+    code, what, expected, mend = _said(error, spec)
+    if mend is None and spec and spec.examples and isinstance(error["loc"][-1], str):
+        mend = f"write for example `{key}: {example(spec)}`"
+    return at(document, field, code, what, found=shown(error["input"]), expected=expected, mend=mend)
+
+
+def at(document: Declared, field: str, code: str, what: str, *, at_key: bool = False, **words: str | None) -> Finding:
+    """A finding of severity error with the place of a field."""
+    return Finding.of(document.error(field, what, at_key=at_key, **words), code)
+
+
+def example(spec: FieldInfo) -> str:
+    """The example of a field as one would write it in a plan."""
+    return _flow(spec.examples[0]) if spec.examples else "..."
+
+
+def _flow(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {_flow(entry)}" for key, entry in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_flow(entry) for entry in value) + "]"
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _missing(document: Declared, field: str, key: str, spec: FieldInfo | None) -> Finding:
+    expected = f"the key `{key}`" + (f": {spec.description}" if spec and spec.description else "")
+    mend = f"add `{key}: {example(spec)}`" if spec and spec.examples else f"add `{key}:` with its entries"
+    return at(document, field, "missing-key", f"`{key}` is missing", found="no such key", expected=expected, mend=mend)
+
+
+def _unknown(document: Declared, field: str, key: str, shape: type[BaseModel] | None) -> Finding:
+    known = list(shape.model_fields) if shape else []
+    meant = nearest(key, known)
+    mend = f"did you mean `{meant}`?" if meant else "delete the key"
+    return at(
+        document,
+        field,
+        "unknown-key",
+        "unknown key",
+        at_key=True,
+        found=repr(key[:60]),
+        expected="one of " + ", ".join(known),
+        mend=mend,
+    )
+
+
+def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | None, str | None]:
+    """Code, sentence, expected and mend of an error of a value."""
+    kind, context = error["type"], error.get("ctx") or {}
+    if kind == "busim":
+        return "bad-value", error["msg"], context.get("expected") or None, context.get("mend") or None
+    if kind == "literal_error":
+        known = [str(entry) for entry in get_args(spec.annotation)] if spec else []
+        meant = nearest(str(error["input"]), known)
+        return (
+            "bad-value",
+            "not one of the known words",
+            "one of " + ", ".join(known),
+            f"did you mean `{meant}`?" if meant else None,
+        )
+    if kind in _NUMBERS:
+        code = "wrong-kind" if kind.endswith("_type") else "out-of-bounds"
+        what = "out of bounds" if code == "out-of-bounds" else "not a number of this kind"
+        return code, what, _limits(spec, whole=kind == "int_type"), None
+    what, expected, mend = _SAID.get(kind, (error["msg"], "another value", "see the form of a plan file"))
+    if error["input"] is None and kind == "list_type":
+        return "wrong-kind", what, expected, "delete the key, or write its entries below it"
+    by_example = spec and spec.examples and isinstance(error["loc"][-1], str)
+    return "wrong-kind", what, expected, None if by_example else mend
+
+
+def _limits(spec: FieldInfo | None, *, whole: bool) -> str:
+    number = "a whole number" if whole or (spec and spec.annotation is int) else "a number"
+    limits = spec.metadata if spec else []
+    above = next((f" more than {limit.gt}" for limit in limits if isinstance(limit, Gt)), "")
+    least = next((f" from {limit.ge}" for limit in limits if isinstance(limit, Ge)), "")
+    most = next((str(limit.le) for limit in limits if isinstance(limit, Le)), "")
+    if not most:
+        return number + above + least
+    return f"{number}{above} and at most {most}" if above else f"{number}{least} to {most}"
+
+
+def _described(loc: tuple[int | str, ...]) -> tuple[type[BaseModel] | None, FieldInfo | None]:
+    """The shape that holds the place, and the field of it (None where there is no such key)."""
+    shape: type[BaseModel] | None = PlanShape
+    spec: FieldInfo | None = None
+    holder = shape
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        holder = shape
+        spec = shape.model_fields.get(part) if shape else None
+        shape = _shape_of(spec.annotation) if spec else None
+    return holder, spec
+
+
+def _shape_of(annotation: Any) -> type[BaseModel] | None:
+    for candidate in (annotation, *get_args(annotation)):
+        if isinstance(candidate, type) and issubclass(candidate, BaseModel):
+            return candidate
+    return None

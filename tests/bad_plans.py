@@ -1,0 +1,208 @@
+"""Bad plans as data: each is the good plan with one piece of text replaced.
+
+The mark « stands in the replacement just before the place that must be named; its line and column are counted in the
+text itself, not by the reader. A row: what is wrong, old text, new text, and (code, field) of each finding in order.
+"""
+
+# ruff: noqa: E501 - a table reads best with a row on a line
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MARK = "«"
+
+GOOD = """\
+busim: 1
+name: two walls
+lines:
+  - name: boulder wall
+    baud: 38400 Bd
+    format: 8E1
+    dialect: modbus-rtu
+    order:
+      - terminator
+      - converter: boulder box
+      - camera: left mat
+        after: 12 m
+      - camera: right mat
+        after: 9 m
+      - terminator
+  - name: speed wall
+    baud: 115200 Bd
+    format: 8N1
+    dialect: modbus-rtu
+    order:
+      - converter: speed box
+      - camera: finish
+        after: 30 m
+      - master: laptop
+converters:
+  - name: boulder box
+    endpoint: 10.20.0.44:15001
+    packing: {idle: 4 ms, length: 0}
+    clients: 4
+  - name: speed box
+    endpoint: 10.20.0.45:15001
+cameras:
+  - name: left mat
+    id: 1
+    turnaround: 2..6 ms
+  - name: right mat
+    id: 1
+    driver: {baud: 9600 Bd, clock: -200 ppm, hold: -20 us}
+  - name: finish
+    id: 300
+    present: false
+masters:
+  - name: controller
+    through: [boulder box, speed box]
+    groups:
+      - {name: fast, values: [iris, gain], every: 0}
+      - {name: slow, values: [tally], every: 1 s}
+    time_out: computed
+  - name: laptop
+    on: [speed wall]
+    cameras: [finish]
+    time_out: 250 ms
+panels:
+  - {name: desk, master: controller, cameras: [left mat], controls: [iris], moves: 0.5 /s}
+"""
+
+
+@dataclass(frozen=True)
+class Bad:
+    """One mistake: `old` of the good plan replaced once by `new`."""
+
+    what: str
+    old: str
+    new: str
+    expected: tuple[tuple[str, str], ...]
+
+    @property
+    def text(self) -> str:
+        return unmarked(GOOD.replace(self.old, self.new, 1))[0]
+
+    @property
+    def places(self) -> list[tuple[int, int]]:
+        return unmarked(GOOD.replace(self.old, self.new, 1))[1]
+
+
+def unmarked(text: str) -> tuple[str, list[tuple[int, int]]]:
+    """A text without its marks, and the line and column (from 1) before which each mark stood."""
+    places = []
+    for number, line in enumerate(text.split("\n"), 1):
+        before = ""
+        for part in line.split(MARK)[:-1]:
+            before += part
+            places.append((number, len(before) + 1))
+    return text.replace(MARK, ""), places
+
+
+def bad(what: str, old: str, new: str, *expected: tuple[str, str]) -> Bad:
+    return Bad(what, old, new, expected)
+
+
+BAD = [
+    # the form of the file
+    bad("unknown version", "busim: 1", "busim: «2", ("bad-value", "busim")),
+    bad("no version", "busim: 1\nname: two walls", "«name: two walls", ("missing-key", "busim")),
+    bad("misspelt key", "    dialect: modbus-rtu", "    dialect: modbus-rtu\n    «velocty: 0.7", ("unknown-key", "lines[0].velocty")),
+    bad("unknown key at the top", "name: two walls", "name: two walls\n«colour: red", ("unknown-key", "colour")),
+    bad("key given twice", "    clients: 4", "    clients: 4\n    «clients: 5", ("duplicate-key", "converters[0].clients")),
+    bad("missing key", "  - name: left mat\n    id: 1", "  - «name: left mat", ("missing-key", "cameras[0].id")),
+    bad("empty section", "panels:\n  - {name: desk, master: controller, cameras: [left mat], controls: [iris], moves: 0.5 /s}", "«panels:", ("wrong-kind", "panels")),
+    bad("a mapping for a list", "panels:\n  - {", "panels:\n  «{", ("wrong-kind", "panels")),
+    bad("a word for a list", "through: [boulder box, speed box]", "through: «boulder box", ("wrong-kind", "masters[0].through")),
+    bad("a word for a mapping", "packing: {idle: 4 ms, length: 0}", "packing: «4 ms", ("wrong-kind", "converters[0].packing")),
+    bad("a word for a switch", "present: false", "present: «no", ("wrong-kind", "cameras[2].present")),
+    bad("an entry too many that is no mapping", "masters:\n", "  - «spare\nmasters:\n", ("wrong-kind", "cameras[3]")),
+    bad("a position without its name", "      - camera: left mat\n", "      - camera: left mat\n      - «master:\n", ("bad-value", "lines[0].order[3]")),
+    bad("a list for a quantity", "baud: 38400 Bd", "baud: «[38400, 9600]", ("bad-value", "lines[0].baud")),
+    bad("a switch for a quantity", "baud: 38400 Bd", "baud: «true", ("bad-value", "lines[0].baud")),
+    bad("a switch for a number", "id: 300", "id: «true", ("wrong-kind", "cameras[2].id")),
+    # scalars
+    bad("no baud", "baud: 38400 Bd", "baud: «fast", ("bad-value", "lines[0].baud")),
+    bad("baud of zero", "baud: 38400 Bd", "baud: «0 Bd", ("bad-value", "lines[0].baud")),
+    bad("baud in another unit", "baud: 38400 Bd", "baud: «38 m", ("bad-value", "lines[0].baud")),
+    bad("no format", "format: 8E1", "format: «9N1", ("bad-value", "lines[0].format")),
+    bad("empty dialect", "dialect: modbus-rtu", 'dialect: «""', ("bad-value", "lines[0].dialect")),
+    bad("unknown contention", "    format: 8N1", "    format: 8N1\n    contention: «space-win", ("bad-value", "lines[1].contention")),
+    bad("velocity of zero", "    format: 8N1", "    format: 8N1\n    velocity: «0", ("out-of-bounds", "lines[1].velocity")),
+    bad("faster than light", "    format: 8N1", "    format: 8N1\n    velocity: «1.01", ("out-of-bounds", "lines[1].velocity")),
+    bad("velocity not a number", "    format: 8N1", "    format: 8N1\n    velocity: «.nan", ("out-of-bounds", "lines[1].velocity")),
+    bad("velocity in words", "    format: 8N1", "    format: 8N1\n    velocity: «slow", ("wrong-kind", "lines[1].velocity")),
+    bad("too many bit errors", "    format: 8N1", "    format: 8N1\n    bit_error_rate: «0.02", ("out-of-bounds", "lines[1].bit_error_rate")),
+    bad("negative bit errors", "    format: 8N1", "    format: 8N1\n    bit_error_rate: «-1e-9", ("out-of-bounds", "lines[1].bit_error_rate")),
+    bad("too much chatter", "    format: 8N1", "    format: 8N1\n    chatter: «1001 /s", ("bad-value", "lines[1].chatter")),
+    bad("negative cable", "after: 12 m", "after: «-12 m", ("bad-value", "lines[0].order[2].after")),
+    bad("cable without unit", "after: 12 m", "after: «12", ("bad-value", "lines[0].order[2].after")),
+    bad("a very long cable", "after: 12 m", "after: «12 km", ("bad-value", "lines[0].order[2].after")),
+    bad("ID not whole", "id: 300", "id: «3.5", ("wrong-kind", "cameras[2].id")),
+    bad("ID too large for any dialect", "id: 300", "id: «65536", ("out-of-bounds", "cameras[2].id")),
+    bad("negative ID", "id: 300", "id: «-1", ("out-of-bounds", "cameras[2].id")),
+    bad("ID in quotes", "id: 300", 'id: «"300"', ("wrong-kind", "cameras[2].id")),
+    bad("ID not written", "id: 300", "«id:", ("wrong-kind", "cameras[2].id")),
+    bad("turnaround backwards", "2..6 ms", "«6..2 ms", ("bad-value", "cameras[0].turnaround")),
+    bad("turnaround of no unit", "2..6 ms", "«2..6", ("bad-value", "cameras[0].turnaround")),
+    bad("turnaround to nothing", "2..6 ms", "«2..0", ("bad-value", "cameras[0].turnaround")),
+    bad("turnaround of minutes", "2..6 ms", "«2..3 min", ("bad-value", "cameras[0].turnaround")),
+    bad("clock without ppm", "clock: -200 ppm", "clock: «-200", ("bad-value", "cameras[1].driver.clock")),
+    bad("clock far off", "clock: -200 ppm", "clock: «200000 ppm", ("bad-value", "cameras[1].driver.clock")),
+    bad("hold for seconds", "hold: -20 us", "hold: «2 s", ("bad-value", "cameras[1].driver.hold")),
+    bad("name of digits", "  - {name: desk", "  - {name: «5", ("bad-value", "panels[0].name")),
+    bad("empty name", "  - {name: desk", '  - {name: «" "', ("bad-value", "panels[0].name")),
+    bad("name with a line break", "  - {name: desk", '  - {name: «"a\\nb"', ("bad-value", "panels[0].name")),
+    bad("negative time", "every: 1 s", "every: «-1 s", ("bad-value", "masters[0].groups[1].every")),
+    bad("time-out of zero", "time_out: 250 ms", "time_out: «0", ("bad-value", "masters[1].time_out")),
+    bad("time-out in words", "time_out: 250 ms", "time_out: «compute", ("bad-value", "masters[1].time_out")),
+    bad("no clients", "clients: 4", "clients: «0", ("out-of-bounds", "converters[0].clients")),
+    bad("packing without unit", "idle: 4 ms", "idle: «4", ("bad-value", "converters[0].packing.idle")),
+    bad("moves without unit", "moves: 0.5 /s", "moves: «0.5", ("bad-value", "panels[0].moves")),
+    bad("group of nothing", "values: [tally]", "values: «[]", ("wrong-kind", "masters[0].groups[1].values")),
+    bad("panel of no cameras", "cameras: [left mat]", "cameras: «[]", ("wrong-kind", "panels[0].cameras")),
+    # two at once
+    bad("a master renamed", "      - master: laptop\nconverters:", "      - master: «lap\nconverters:",
+        ("no-such-master", "lines[1].order[2].master")),
+    bad("a position of two kinds", "      - camera: left mat\n", "      - «camera: left mat\n        terminator: true\n", ("bad-value", "lines[0].order[2]")),
+    bad("two mistakes in one line", "{baud: 9600 Bd, clock: -200 ppm, hold: -20 us}", "{baud: «9600 m, «clocks: -200 ppm, hold: «20}",
+        ("bad-value", "cameras[1].driver.baud"), ("unknown-key", "cameras[1].driver.clocks"), ("bad-value", "cameras[1].driver.hold")),
+    # endpoints
+    bad("endpoint without port", "10.20.0.45:15001", "«10.20.0.45", ("bad-value", "converters[1].endpoint")),
+    bad("endpoint by name", "10.20.0.45:15001", "«box.hall:15001", ("bad-value", "converters[1].endpoint")),
+    bad("port out of range", "10.20.0.45:15001", "«10.20.0.45:65536", ("bad-value", "converters[1].endpoint")),
+    bad("port with a nought before", "10.20.0.45:15001", "«10.20.0.45:015001", ("bad-value", "converters[1].endpoint")),
+    bad("endpoint of everybody", "10.20.0.45:15001", "«0.0.0.0:15001", ("bad-value", "converters[1].endpoint")),
+    bad("two at one endpoint", "10.20.0.45:15001", "«10.20.0.44:15001", ("duplicate-endpoint", "converters[1].endpoint")),
+    # positions of a line
+    bad("a position of no kind", "      - camera: left mat\n        after: 12 m\n", "      - camera: left mat\n      - «after: 12 m\n",
+        ("bad-value", "lines[0].order[3]")),
+    bad("an unknown word as a position", "      - terminator\n  - name: speed", "      - «terminater\n  - name: speed", ("bad-value", "lines[0].order[4]")),
+    bad("a terminator that is none", "      - terminator\n  - name: speed", "      - «terminator: false\n  - name: speed", ("bad-value", "lines[0].order[4]")),
+    bad("cable before the first", "      - converter: speed box", "      - converter: speed box\n        after: «3 m", ("no-cable-before", "lines[1].order[0].after")),
+    bad("an unknown camera on a line", "      - terminator\n  - name: speed", "      - camera: «left hat\n  - name: speed", ("no-such-camera", "lines[0].order[4].camera")),
+    bad("an unknown converter on a line", "      - terminator\n  - name: speed", "      - converter: «nothing like it\n  - name: speed", ("no-such-converter", "lines[0].order[4].converter")),
+    bad("an unknown master on a line", "      - terminator\n  - name: speed", "      - master: «labtop\n  - name: speed", ("no-such-master", "lines[0].order[4].master")),
+    bad("a camera on two lines", "      - master: laptop", "      - master: laptop\n      - camera: «left mat", ("placed-twice", "lines[1].order[3].camera")),
+    bad("a converter on two lines", "      - master: laptop", "      - master: laptop\n      - converter: «boulder box", ("placed-twice", "lines[1].order[3].converter")),
+    bad("a camera on no line", "masters:\n", "  - {name: «spare, id: 9}\nmasters:\n", ("not-on-a-line", "cameras[3].name")),
+    bad("a converter on no line", "cameras:\n", "  - {name: «spare, endpoint: 10.20.0.49:1}\ncameras:\n", ("not-on-a-line", "converters[2].name")),
+    bad("a master twice on a line", "      - master: laptop", "      - master: laptop\n      - master: «laptop", ("placed-twice", "lines[1].order[3].master")),
+    bad("a master on a line it does not know", "      - terminator\n  - name: speed", "      - master: «laptop\n  - name: speed", ("not-its-line", "lines[0].order[4].master")),
+    bad("a master without its position", "    on: [speed wall]", "    on: [speed wall, «boulder wall]", ("not-on-a-line", "masters[1].on[1]")),
+    # names and references
+    bad("two panels of one name", "moves: 0.5 /s}", "moves: 0}\n  - {name: «desk, master: controller, cameras: [finish], controls: [gain]}",
+        ("duplicate-name", "panels[1].name")),
+    bad("two groups of one name", "name: slow", "name: «fast", ("duplicate-name", "masters[0].groups[1].name")),
+    bad("a value twice in a group", "values: [iris, gain]", "values: [iris, «iris]", ("named-twice", "masters[0].groups[0].values[1]")),
+    bad("both on and through", "    on: [speed wall]", "    on: «[speed wall]\n    through: [speed box]", ("on-or-through", "masters[1].on")),
+    bad("neither on nor through", "panels:", "  - «name: idle\npanels:", ("on-or-through", "masters[2]")),
+    bad("through an unknown converter", "through: [boulder box, speed box]", "through: [boulder box, speed box, «bolder box]", ("no-such-converter", "masters[0].through[2]")),
+    bad("a converter twice", "through: [boulder box, speed box]", "through: [boulder box, speed box, «speed box]", ("named-twice", "masters[0].through[2]")),
+    bad("on an unknown line", "    on: [speed wall]", "    on: [speed wall, «sped wall]", ("no-such-line", "masters[1].on[1]")),
+    bad("asking an unknown camera", "    cameras: [finish]", "    cameras: [«finnish]", ("no-such-camera", "masters[1].cameras[0]")),
+    bad("asking out of reach", "    cameras: [finish]", "    cameras: [finish, «left mat]", ("out-of-reach", "masters[1].cameras[1]")),
+    bad("a panel of an unknown master", "master: controller", "master: «controler", ("no-such-master", "panels[0].master")),
+    bad("a panel of an unknown camera", "cameras: [left mat]", "cameras: [«left matt]", ("no-such-camera", "panels[0].cameras[0]")),
+    bad("a panel out of its master's reach", "master: controller, cameras: [left mat]", "master: laptop, cameras: [«left mat]", ("out-of-reach", "panels[0].cameras[0]")),
+    bad("a control twice", "controls: [iris]", "controls: [iris, «iris]", ("named-twice", "panels[0].controls[1]")),
+]  # fmt: skip
