@@ -228,14 +228,9 @@ class _Builder:
             self._equip(port, plan, line_plan, find(line_plan.dialect), way)
 
     def _port_parts(self, line_plan: LinePlan, plan: MasterPlan):  # type: ignore[no-untyped-def]
-        cameras = {
-            place.name: self._world.cameras[place.name]
-            for place in line_plan.order
-            if place.kind == "camera" and place.name in self._world.cameras
-        }
         numbers = {name: self._numbers["camera", name] for name in self._cameras if ("camera", name) in self._numbers}
         line = self._world.lines[line_plan.name]
-        return self._world.kernel, line, self._numbers["master", plan.name], cameras, numbers, self._emit
+        return self._world.kernel, line, self._numbers["master", plan.name], self._world.cameras, numbers, self._emit
 
     def _equip(self, port: MasterPort, plan: MasterPlan, line_plan: LinePlan, dialect: Dialect, way: Way) -> None:
         asking = self._askings[plan.name, line_plan.name] = Asking(plan, dialect, way)
