@@ -54,7 +54,7 @@ class Hearing:
     """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
 
     __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_ports",
-                 "_source", "fresh")
+                 "_source")
 
     stops = False
 
@@ -71,7 +71,6 @@ class Hearing:
         self._source: Station | None = None
         self._ports: list[CameraPort] = []
         self._by_id: dict[int, list[CameraPort]] = {}
-        self.fresh = True
         for port in ports:
             self.add(port)
 
@@ -79,6 +78,12 @@ class Hearing:
         """One more camera hears with this ear."""
         self._ports.append(port)
         self._by_id.setdefault(port.camera.id, []).append(port)
+
+    @property
+    def fresh(self) -> bool:
+        """Holds nothing - or a frame that ends at this very nanosecond, whichever event of it comes first."""
+        due = self._framer.quiet_until
+        return due is None or due <= self._kernel.now
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
@@ -89,7 +94,6 @@ class Hearing:
         self._source = source
         self._deaf = deaf
         due = self._framer.quiet_until
-        self.fresh = due is None
         if due is not None and not self._armed:
             self._armed = True
             self._kernel.at_or_now(due, self._quiet)
@@ -98,7 +102,6 @@ class Hearing:
         framer = self._framer
         frames = framer.elapsed(self._kernel.now)
         due = framer.quiet_until
-        self.fresh = due is None
         self._armed = due is not None
         if due is not None:
             self._kernel.at_or_now(due, self._quiet)
@@ -131,7 +134,6 @@ class Hearing:
         ports = [port for port in self._ports if port.station is station]
         other = Hearing(self._kernel, self._line, self._dialect, framer, self._emit, ports)
         due = framer.quiet_until
-        other.fresh = due is None
         if due is not None:
             other._armed = True
             self._kernel.at_or_now(due, other._quiet)
@@ -140,7 +142,6 @@ class Hearing:
     def clear(self) -> None:
         self._framer.clear()
         self._deaf = self._source = None
-        self.fresh = True
 
     def stop(self, held: int) -> int:
         return 0
