@@ -321,6 +321,15 @@ def test_a_dip_shorter_than_half_a_bit_is_no_start_bit() -> None:
     assert wire.run().values("listener") == b""
 
 
+def test_a_dip_counts_as_the_start_edge_when_something_else_makes_its_middle_space() -> None:
+    wire = Wire()
+    wire.station("listener")
+    wire.start()
+    for start, length in ((0, 0.2), (0.25, 0.1), (0.4, 1.0)):
+        wire.at(1000 + round(start * BIT), lambda _, n=length: wire.line.pulse(round(n * BIT), False))  # type: ignore[misc]
+    assert wire.run().heard("listener") == [(0xFF, 1000 + round(9.5 * Fraction(10**9, 9600)), 0)]
+
+
 # -- sending ----------------------------------------------------------------------------------------------------------------
 
 
