@@ -133,6 +133,19 @@ class Line:
             (b.off + delays[b.station.number] for b in self._recent if b.on + delays[b.station.number] <= now), default=0
         )
 
+    def under_way(self, station: Station | None) -> int | None:
+        """The end (ns) of characters that are passing a station now and that it hears; None: there are none.
+
+        `station` None: seen from whoever sends them.
+        """
+        now = self.kernel.now
+        for burst in self._recent:
+            delay = station.delays[burst.station.number] if station is not None else 0
+            heard = burst.station is not station or station.echo
+            if heard and burst.start + delay < now < burst.end + delay:
+                return burst.end + delay
+        return None
+
     def pulse(self, length: int, floating: bool) -> None:
         """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull an undriven pair to space."""
         now = self.kernel.now

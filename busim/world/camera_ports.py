@@ -100,6 +100,12 @@ class Hearing:
 
     def _quiet(self, _: object) -> None:
         framer = self._framer
+        due = framer.quiet_until
+        if due is not None and due <= self._kernel.now:
+            end = self._line.under_way(None if self._source is not None else self._ports[0].station)
+            if end is not None:  # a start edge came before the silence was long enough; its byte is not there yet
+                self._kernel.at(end, self._quiet)
+                return
         frames = framer.elapsed(self._kernel.now)
         due = framer.quiet_until
         self._armed = due is not None
