@@ -84,9 +84,7 @@ def test_character_a_million_of_a_burst_has_not_drifted(baud: int | str | Fracti
         (115200, 750, 1750),
     ],
 )
-def test_silence_between_and_after_characters_is_that_of_the_standard(
-    baud: int, between: float, after: float
-) -> None:
+def test_silence_between_and_after_characters_is_that_of_the_standard(baud: int, between: float, after: float) -> None:
     """V1.02, p. 13: t1.5 and t3.5 of 11-bit characters up to 19200 Bd, 750 and 1750 us above; to 0.01 us."""
     dialect = find("modbus-rtu")
     port = _port(baud, "8E1")
@@ -140,7 +138,7 @@ def test_parity_sees_an_odd_number_of_flipped_bits_and_misses_an_even_one(
 
 
 def test_a_dmx512_packet_of_513_slots_lasts_22676_us() -> None:
-    """ANSI E1.11 (second-hand): break 92 us, mark after break 12 us, 513 slots at 250 kBd 8N2; 44.1 packets a second."""
+    """ANSI E1.11 (second-hand): break 92 us, mark after break 12 us, 513 slots at 250 kBd 8N2; 44.1 packets/s."""
     port = _port(250_000, "8N2")
     packet = 92_000 + 12_000 + port.offset(513 * port.halves)
     assert packet == pytest.approx(22_676_000, abs=1000)
