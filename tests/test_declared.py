@@ -229,7 +229,7 @@ def refused(text: str) -> UserError | None:
     return None
 
 
-@settings(max_examples=600, deadline=2000)
+@settings(max_examples=600, deadline=None)
 @given(TEXTS)
 def test_any_text_is_a_mapping_with_positions_or_a_user_error_with_a_place(text: str) -> None:
     error = refused(text)

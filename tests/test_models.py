@@ -82,7 +82,7 @@ def test_every_value_of_a_shipped_model_fits_a_register() -> None:
 def test_a_model_loads_in_a_moment() -> None:
     read_text(ZOOM)
     times = []
-    for _ in range(5):
+    for _ in range(15):
         started = time.process_time()
         read_text(ZOOM)
         times.append(time.process_time() - started)
@@ -153,7 +153,7 @@ VALUES = st.one_of(
 )
 
 
-@settings(max_examples=200, deadline=2000)
+@settings(max_examples=200, deadline=None)
 @given(st.data())
 def test_any_odd_value_anywhere_is_a_model_or_a_user_error(data: st.DataObject) -> None:
     tree = json.loads(json.dumps(parse(SMALL).value))

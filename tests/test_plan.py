@@ -276,7 +276,7 @@ def tree_of(text: str) -> Any:
     return json.loads(json.dumps(parse(text.replace("8E1", "'8E1'")).value))
 
 
-@settings(max_examples=400, deadline=2000)
+@settings(max_examples=400, deadline=None)
 @given(st.data())
 def test_any_odd_value_anywhere_is_a_plan_or_findings_with_places(data: st.DataObject) -> None:
     tree = tree_of(GOOD)
@@ -295,7 +295,7 @@ def test_any_odd_value_anywhere_is_a_plan_or_findings_with_places(data: st.DataO
     assert complete
 
 
-@settings(max_examples=300, deadline=2000)
+@settings(max_examples=300, deadline=None)
 @given(st.data())
 def test_any_damage_to_the_text_is_a_plan_or_findings(data: st.DataObject) -> None:
     text = GOOD
