@@ -1,0 +1,5 @@
+"""`python -m busim`: the command line."""
+
+from busim.cli import main
+
+main()

@@ -1,0 +1,163 @@
+"""Benchmarks: ratios from interleaved runs, with their spread (called by tools/bench).
+
+Only ratios are claims: both sides are measured in turn in one process, in CPU seconds where one process does all the work, so
+that a busy machine slows both alike. Each line says the command that prints it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+sys.path.insert(0, str(Path(__file__).parent))
+import simpy_line
+
+from busim.plan import Plan, read_text
+from busim.session import Run
+
+
+def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "8N1", turnaround: str = "1 ms") -> Plan:
+    """Lines with a master and cameras each, polled without rest for three neighbouring registers."""
+    text = ["busim: 1", "name: bench", "lines:"]
+    for line in range(lines):
+        text += [f"  - name: line {line}", f"    baud: {baud} Bd", f"    format: {format}", "    dialect: modbus-rtu"]
+        text += ["    order:", f"      - master: master {line}"]
+        for camera in range(cameras):
+            text += [f"      - camera: camera {line}-{camera}", "        after: 2 m"]
+    text.append("cameras:")
+    for line in range(lines):
+        for camera in range(cameras):
+            name = f"camera {line}-{camera}"
+            text.append(f"  - {{name: {name}, model: zoom-camera, id: {camera + 1}, turnaround: {turnaround}}}")
+    text.append("masters:")
+    for line in range(lines):
+        text += [f"  - name: master {line}", f"    on: [line {line}]", "    groups:"]
+        text.append("      - {name: fast, values: [iris, gain, shutter], every: 0}")
+    return read_text("\n".join(text))
+
+
+def exchanges(run: Run) -> int:
+    """How many exchanges a run had, on all lines."""
+    return sum(int(line.figures["exchanges"].value or 0) for line in run.report().lines)
+
+
+def rate(plan: Plan, seconds: float, *, clock: Callable[[], float] = time.process_time, trace: str | None = None) -> float:
+    """Exchanges per second of `clock`, figures on; with `trace` recorded and closed."""
+    run = Run(plan, 1, trace=trace, overwrite=True)
+    began = clock()
+    run.advance(round(seconds * 1e9))
+    run.finish()
+    return exchanges(run) / (clock() - began)
+
+
+def spread(values: list[float]) -> str:
+    """Median, with the least and the most."""
+    return f"{statistics.median(values):6.2f}  ({min(values):.2f} .. {max(values):.2f}, {len(values)} runs)"
+
+
+def say(what: str, values: list[float], bar: str, part: str) -> None:
+    sys.stdout.write(f"{what:<62} {spread(values)}  bar: {bar}\n{'':<62} tools/bench {part}\n")
+
+
+def rounds(count: int) -> Iterator[int]:
+    for number in range(count):
+        if sys.stderr.isatty():
+            sys.stderr.write(f"\r{number + 1} of {count} ")
+        yield number
+    if sys.stderr.isatty():
+        sys.stderr.write("\r\033[K")
+
+
+def core(count: int) -> None:
+    """Full exchanges per second on one core, against the pinned SimPy model and against a bare heap."""
+    plan = plan_of(8)
+    simpy_line.time = SimpleNamespace(perf_counter=time.process_time)  # both sides in CPU time of this process
+    against_simpy, against_heap, absolute = [], [], []
+    for _ in rounds(count):
+        mine = rate(plan, 20)
+        absolute.append(mine / 1000)
+        against_simpy.append(mine / simpy_line.simpy_exchanges(seconds=20))
+        against_heap.append(mine / simpy_line.heap_exchanges(seconds=20))
+    say("exchanges per CPU second / the SimPy model's", against_simpy, "at least 1 (goal 2)", "core")
+    say("exchanges per CPU second / the bare heap's", against_heap, "none", "core")
+    say("thousand exchanges per CPU second (this machine, now)", absolute, "none", "core")
+
+
+def trace(count: int) -> None:
+    """What recording costs, in wall time of the run (the writer is another process) and in CPU time of the run's own."""
+    plan = plan_of(8)
+    walls, cpus = [], []
+    with tempfile.TemporaryDirectory() as folder:
+        path = str(Path(folder) / "bench.busim")
+        rate(plan, 1, trace=path)
+        for _ in rounds(count):
+            walls.append(rate(plan, 40, clock=time.perf_counter) / rate(plan, 40, clock=time.perf_counter, trace=path))
+            cpus.append(rate(plan, 40) / rate(plan, 40, trace=path))
+    say("wall time with a trace / without", walls, "at most 1.25", "trace")
+    say("CPU time of the run with a trace / without", cpus, "at most 1.25", "trace")
+
+
+def size(count: int) -> None:
+    """Time per exchange as the installation grows."""
+    one, many_cameras, many_lines = plan_of(1), plan_of(32), plan_of(1, 64)
+    cameras, lines = [], []
+    for _ in rounds(count):
+        base = rate(one, 20)
+        cameras.append(base / rate(many_cameras, 20))
+        lines.append(rate(one, 20) / rate(many_lines, 0.5))
+    say("time per exchange, 32 cameras on a line / 1", cameras, "0.8 to 1.2", "size")
+    say("time per exchange, 64 lines / 1", lines, "0.8 to 1.2", "size")
+
+
+def day(_: int) -> None:
+    """24 hours of one polled line at 9600 Bd in fast time: how much memory grows after the first hour."""
+    run = Run(plan_of(8, baud=9600, format="8E1", turnaround="2..8 ms"), 1)
+    hour = 3600 * 10**9
+    run.advance(hour)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    for number in rounds(23):
+        run.advance((number + 2) * hour)
+    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
+    say(f"MB grown over 23 more hours ({exchanges(run)} exchanges)", [grown], "under 50", "day")
+
+
+def start(count: int) -> None:
+    """How long `busim --help` takes, whole process."""
+    times = []
+    for _ in rounds(count):
+        began = time.perf_counter()
+        subprocess.run([sys.executable, "-m", "busim", "--help"], check=True, stdout=subprocess.DEVNULL)
+        times.append(time.perf_counter() - began)
+    say("busim --help, seconds", times, "under 0.25", "start")
+
+
+def live(_: int) -> None:
+    """Lateness of replies in wall time, against an empty asyncio server."""
+    subprocess.run([sys.executable, str(Path(__file__).parent / "bench_live.py")], check=True)
+
+
+PARTS = {"core": core, "trace": trace, "size": size, "start": start, "live": live, "day": day}
+
+
+def main() -> None:
+    """Run the parts asked for, or all."""
+    parser = argparse.ArgumentParser(prog="tools/bench", description=__doc__)
+    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which (default: all)")
+    parser.add_argument("--rounds", type=int, default=7, help="interleaved rounds of each part")
+    given = parser.parse_args()
+    for name in given.parts or PARTS:
+        sys.stdout.write(f"\n{name}: {PARTS[name].__doc__}\n")
+        sys.stdout.flush()
+        PARTS[name](given.rounds)
+
+
+if __name__ == "__main__":
+    main()
