@@ -17,7 +17,6 @@ from heapq import heappop, heappush
 from busim.dialects import Reply, StreamFramer
 from busim.masters.work import COMMAND, DAMAGED, NOTHING, OK, POLL, PROBE, REFUSED, TIME_OUT, Attempt, Step, Target, Task
 
-_COMMANDS_IN_A_ROW = 4
 _OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
 _FIRST_PAUSE, _LONGEST_PAUSE = 500_000_000, 5_000_000_000
 _LONGEST_DRAIN = 250_000_000
@@ -28,7 +27,8 @@ _IDLE, _WAITING, _DRAINING = range(3)
 class Master:
     """One master on one line. `gap`: ns it leaves between a reply and the next request; `drain`: ns of quiet after a failure.
 
-    `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
+    `commands_in_a_row`: how many commands may go before a poll that is due gets its turn. `done` is called with every
+    Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
     """
 
     def __init__(
@@ -41,12 +41,14 @@ class Master:
         drain: int,
         offline_after: int = 3,
         starts_at: int = 0,
+        commands_in_a_row: int = 4,
     ) -> None:
         self._finder = finder
         self._done = done
         self._gap = gap
         self._drain = drain
         self._offline_after = offline_after
+        self._most_in_a_row = commands_in_a_row
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
         self._commands: deque[Task] = deque()
@@ -113,7 +115,7 @@ class Master:
     def _choose(self, at: int) -> Task | None:
         polls = self._polls
         due = bool(polls) and polls[0][0] <= at
-        if self._commands and not (due and self._in_a_row >= _COMMANDS_IN_A_ROW):
+        if self._commands and not (due and self._in_a_row >= self._most_in_a_row):
             self._in_a_row += 1
             return self._commands.popleft()
         self._in_a_row = 0
