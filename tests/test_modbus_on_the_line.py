@@ -7,6 +7,7 @@ the frames sent here come from crccheck, so that busim's own codec is not its ju
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from small_plans import Ear, sealed, wall
@@ -62,7 +63,7 @@ class Bench:
 
 @pytest.mark.parametrize("cameras", [1, 8])
 def test_polling_three_registers_at_19200_takes_14_896_ms_each(cameras: int) -> None:
-    """Derived from V1.02, p. 13 and V1.1b3, 6.3: 8 + 11 characters and twice t3.5, 67.1 /s; eight: 119.2 ms, 8.39 Hz."""
+    """Derived from V1.02, p. 13 and V1.1b3, 6.3: 8 + 11 characters, twice t3.5: 67.1 /s; eight: 119.2 ms, 8.39 Hz."""
     exchange = 19 * CHARACTER + 2 * T35
     assert float(exchange) / 1e6 == pytest.approx(14.896, abs=0.001)
     records: list[Record] = []
@@ -73,7 +74,7 @@ def test_polling_three_registers_at_19200_takes_14_896_ms_each(cameras: int) -> 
     polls = [record for record in records if record[0] == EXCHANGE]
     assert {record[12] for record in polls} == {"ok"}
     starts = [record[9] for record in polls]
-    assert all(abs(later - start - exchange) <= 1000 for start, later in zip(starts, starts[1:], strict=False))
+    assert all(abs(later - start - exchange) <= 1000 for start, later in pairwise(starts))
     mine = starts[::cameras]
     cycle = Fraction(mine[-1] - mine[0], len(mine) - 1)  # of the first camera, mean
     assert float(cycle) / 1e6 == pytest.approx(cameras * float(exchange) / 1e6, abs=cameras * 0.001)
