@@ -1,8 +1,119 @@
-"""`busim explain`."""
+"""`busim explain`: the handbook, a figure, or a word, without the internet."""
+
+from __future__ import annotations
+
+import re
+import sys
+from difflib import get_close_matches
+from typing import Annotated, Optional
+
+import typer
 
 NAME = "explain"
-HELP = "explain"
+HELP = "Explain a topic of the handbook, a figure or a word; without one, list the topics."
+
+_WORD = re.compile(r"^- \*\*(.+?)\*\*: .*(?:\n  .*)*", re.MULTILINE)
 
 
-def command() -> None:
-    """Not there yet."""
+def command(
+    topic: Annotated[Optional[list[str]], typer.Argument(help="A topic, the name of a figure, or a word.")] = None,  # noqa: UP045
+) -> None:
+    """Find the text and show it."""
+    asked = " ".join(topic or ()).strip()
+    _show(_about(asked) if asked else _contents())
+
+
+def _contents() -> str:
+    from busim.handbook import topics
+
+    entries = "\n".join(f"- `{name}`: {summary}" for name, summary in topics().items())
+    return (
+        f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
+        "It also explains a figure by its name (`busim explain age_mean`) and a word (`busim explain turnaround`).\n"
+    )
+
+
+def _about(asked: str) -> str:
+    """The page, the section about a figure, or the word. Raises UserError where there is none of this name."""
+    from busim.cli.filling import fill, filled
+    from busim.errors import UserError
+    from busim.handbook import topics
+
+    name = asked.casefold()
+    if name.replace(" ", "-") in topics():
+        return filled(name.replace(" ", "-"))
+    sections = _figure_sections(name)
+    if sections:
+        return fill("\n".join(sections))
+    words = _words()
+    if name in words:
+        pages = ", ".join(_speaking_of(name))
+        return f"{words[name]}\n\nPages that speak of it: {pages}.\n"
+    raise UserError(
+        "the handbook has no topic, figure or word of this name",
+        found=repr(asked[:60]),
+        expected="one of " + ", ".join(topics()) + ", the name of a figure, or a word",
+        mend=_suggestion(name, [*topics(), *_figure_names(), *words]),
+    )
+
+
+def _figure_names() -> list[str]:
+    from busim.figures import QUANTITIES
+
+    return list(QUANTITIES)
+
+
+def _figure_sections(asked: str) -> list[str]:
+    """The sections of the page on figures in which a figure stands that has all the words of `asked` in its name."""
+    from busim.cli.filling import PLACEHOLDER
+    from busim.figures import QUANTITIES
+    from busim.handbook import page
+
+    wanted = _parts(asked)
+    meant = {one.name for one in QUANTITIES.values() if wanted <= _parts(one.name) or wanted <= _parts(one.title)}
+    sections = re.split(r"^(?=## )", page("figures"), flags=re.MULTILINE)[1:]
+    named = (set(found[2].split()) for section in sections for found in PLACEHOLDER.finditer(section))
+    return [section for section, names in zip(sections, named, strict=True) if names & meant]
+
+
+def _parts(name: str) -> set[str]:
+    return set(re.findall(r"[a-z0-9]+", name.casefold()))
+
+
+def _words() -> dict[str, str]:
+    from busim.handbook import page
+
+    return {found[1].casefold(): found[0] for found in _WORD.finditer(page("words"))}
+
+
+def _suggestion(name: str, known: list[str]) -> str:
+    """The nearest names, and the pages that speak of it."""
+    near = get_close_matches(name[:60], known, n=3, cutoff=0.5)
+    pages = _speaking_of(name) if len(name) > 2 else []
+    said = []
+    if near:
+        said.append("did you mean " + " or ".join(f"`{one}`" for one in near) + "?")
+    if pages:
+        said.append("pages that speak of it: " + ", ".join(pages))
+    return " ".join(said) or "`busim explain` lists the topics"
+
+
+def _speaking_of(name: str) -> list[str]:
+    """The topics whose pages have this word."""
+    from busim.cli.filling import filled
+    from busim.handbook import topics
+
+    word = re.compile(rf"\b{re.escape(name)}", re.IGNORECASE)
+    return [topic for topic in topics() if word.search(filled(topic))]
+
+
+def _show(text: str) -> None:
+    """Markdown drawn on a terminal, and as it is elsewhere."""
+    if not sys.stdout.isatty():
+        sys.stdout.write(text.rstrip("\n") + "\n")
+        return
+    from rich.console import Console
+    from rich.markdown import Markdown
+
+    console = Console()
+    console.print(Markdown(text), width=min(console.width, 100))

@@ -1,0 +1,153 @@
+"""The handbook's pages with what the code knows filled in: figures, plan fields, registers, the layout of a trace.
+
+A page holds `{{name argument ...}}` on a line of its own; each name stands for one function here.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from busim.handbook import page
+
+PLACEHOLDER = re.compile(r"^\{\{([a-z]+)((?: [\w-]+)*)\}\}$", re.MULTILINE)
+_WIDTH = 100
+_GLUE = "\0"  # stands for a space at which no line is broken
+_UNITS = {"": "a number", "1": "a share", "s": "seconds", "/s": "per second"}
+
+
+def filled(topic: str) -> str:
+    """The page of a topic, whole. Raises UserError for a topic that there is not."""
+    return fill(page(topic))
+
+
+def fill(text: str) -> str:
+    """The text with its placeholders filled in."""
+    return PLACEHOLDER.sub(lambda found: _FILLERS[found[1]](*found[2].split()), text)
+
+
+def figures(*names: str) -> str:
+    """Each quantity: title, name, unit, scope, definition."""
+    from busim.figures import QUANTITIES
+
+    scopes = _scopes()
+    return "\n".join(
+        _bullet(
+            f"**{one.title}** (`{one.name}`, {_UNITS.get(one.unit, one.unit)}, per {' and '.join(scopes[one.name])}): "
+            f"{one.definition}."
+        )
+        for one in (QUANTITIES[name] for name in names)
+    )
+
+
+def _scopes() -> dict[str, list[str]]:
+    """Quantity name to what it is given for: line, camera, or both."""
+    from busim.figures import QUANTITIES, Fold
+
+    nothing = Fold()
+    given = {"line": nothing.line(0, 1), "camera": nothing.camera(0, 0, 1)}
+    return {name: [scope for scope, values in given.items() if name in values] for name in QUANTITIES}
+
+
+def fields(name: str) -> str:
+    """Each field of one shape of the plan file: meaning, limits, default, example."""
+    from busim.plan import json_schema
+
+    schema = json_schema()
+    shape = schema if name == "Plan" else schema["$defs"][f"{name}Shape"]
+    if "anyOf" in shape:  # a position may also be the word `terminator` alone
+        shape = next(choice for choice in shape["anyOf"] if "properties" in choice)
+    needed = shape.get("required", ())
+    return "\n".join(
+        _bullet(f"`{field}`: {'. '.join(_facts(about, field in needed))}.")
+        for field, about in shape["properties"].items()
+    )
+
+
+def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
+    yield about["description"]
+    if "enum" in about:
+        yield "One of " + ", ".join(f"`{word}`" for word in about["enum"])
+    low, high = about.get("minimum"), about.get("maximum")
+    if low is not None and high is not None:
+        yield f"From {low} to {high}"
+    if needed:
+        yield "Needed"
+    elif about.get("default") not in (None, {}, []):
+        yield f"Default `{_flow(about['default'])}`"
+    for example in about.get("examples", [])[:1]:
+        if example not in (about.get("default"), about.get("const"), True):
+            yield f"For example `{_flow(example)}`"
+
+
+def _flow(value: Any) -> str:
+    """A value as one would write it in a plan."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {_flow(entry)}" for key, entry in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_flow(entry) for entry in value) + "]"
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def registers(name: str) -> str:
+    """The registers of a camera model under the MODBUS dialect."""
+    from busim.models import load
+
+    model = load(name)
+    keys = model.keys["modbus-rtu"]
+    head = ("register", "parameter", "kind", "values", "default")
+    rows: list[tuple[str, ...]] = [head, tuple("-" * len(title) for title in head)]
+    for one in sorted(model.parameters, key=lambda parameter: keys[parameter.name]):
+        values = f"{one.low} to {one.high}"
+        if one.choices:
+            values = ", ".join(f"{one.low + count} = {word}" for count, word in enumerate(one.choices))
+        elif one.unit:
+            values += f", {one.scale:g} {one.unit} each"
+        rows.append((str(keys[one.name]), one.name, one.kind, values, str(one.default)))
+    return _table(rows)
+
+
+def locks(name: str) -> str:
+    """What a camera model refuses to have written, and when."""
+    from busim.models import load
+
+    return "\n".join(
+        _bullet(f"While `{lock.when}` is {lock.equals}, writes to {_listed(lock.locks)} are refused: {lock.reason}.")
+        for lock in load(name).locks
+    )
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)
+
+
+def trace() -> str:
+    """The layout of a trace file."""
+    from busim.trace import describe
+
+    return f"```text\n{describe().rstrip()}\n```"
+
+
+def _table(rows: list[tuple[str, ...]]) -> str:
+    """A markdown table that reads well as plain text too."""
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    lines = (" | ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return "\n".join(f"| {line} |" for line in lines)
+
+
+def _bullet(text: str) -> str:
+    """An entry of a list, wrapped, but never inside backquotes."""
+    kept = re.sub("`[^`]*`", lambda code: code[0].replace(" ", _GLUE), text)
+    lines = textwrap.fill(kept, _WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
+    return lines.replace(_GLUE, " ")
+
+
+_FILLERS: dict[str, Callable[..., str]] = {
+    "figures": figures,
+    "fields": fields,
+    "registers": registers,
+    "locks": locks,
+    "trace": trace,
+}

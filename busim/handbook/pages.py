@@ -1,0 +1,44 @@
+"""The pages: markdown files in this folder, each named by its topic.
+
+A page begins with its title (`# ...`), an empty line and its summary, which is one line. Topics are listed in the order
+in which somebody new to it all would read them, not by the alphabet.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from busim.errors import UserError
+
+_HERE = Path(__file__).parent
+_TOPICS = (
+    "cautions",
+    "words",
+    "shared-line",
+    "scenarios",
+    "figures",
+    "plan",
+    "connect",
+    "modbus-rtu",
+    "trace",
+    "exactness",
+)
+
+
+def topics() -> dict[str, str]:
+    """Every topic with its summary, one line, in reading order."""
+    return {topic: page(topic).split("\n", 3)[2] for topic in _TOPICS}
+
+
+@cache
+def page(topic: str) -> str:
+    """The page as markdown, placeholders unfilled. Raises UserError for a topic that there is not."""
+    if topic not in _TOPICS:
+        raise UserError(
+            "the handbook has no such topic",
+            found=repr(topic[:60]),
+            expected="one of " + ", ".join(_TOPICS),
+            mend="`busim explain` lists them",
+        )
+    return (_HERE / f"{topic}.md").read_text(encoding="utf-8")
