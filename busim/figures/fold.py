@@ -69,8 +69,8 @@ class _Line:
     cameras: dict[int, _Camera] = field(default_factory=dict)
     inside: dict[int, int] = field(default_factory=dict)  # master -> ns
     wire: int = 0
-    wire_end: int = 0
-    driver: int = 0
+    # The last stretches with characters: a burst is told of when it is over, so one may come that began before them.
+    stretches: deque[tuple[int, int]] = field(default_factory=lambda: deque(maxlen=256))
     bursts: int = 0
     collisions: int = 0
 
@@ -91,23 +91,19 @@ class Fold:
             self._exchange(record)
 
     def _burst(self, record: Record) -> None:
-        _, number, driver, start, end, _, _, _ = record
+        _, number, _, start, end, _, _, _ = record
         line = self._lines.get(number)
         if line is None:
             line = self._lines[number] = _Line()
-        before = line.wire_end
         line.bursts += 1
-        if start >= before:
-            line.wire += end - start
-            line.wire_end = end
-            line.driver = driver
-            return
-        if driver != line.driver:
+        stretches = line.stretches
+        while stretches and stretches[-1][1] > start:  # one driver's bursts never overlap, so it is another's
+            since, until = stretches.pop()
+            line.wire -= until - since
             line.collisions += 1
-        if end > before:
-            line.wire += end - before
-            line.wire_end = end
-            line.driver = driver
+            start, end = min(start, since), max(end, until)
+        line.wire += end - start
+        stretches.append((start, end))
 
     def _exchange(self, record: Record) -> None:
         _, number, master, camera, _, kind, work, attempt, asked, sent, ended, free, outcome, read_at, exact = record
