@@ -78,7 +78,7 @@ def _record(path: Path, records: list[Record], **options: Any) -> None:
 def _write(path: Path, records: list[Record], **parts: Any) -> None:
     """In this process, for tests of what is in the file rather than of how it came there."""
     writer = TraceWriter(str(path), _head())
-    batch = Batch([(1, "line", "wall", 0)], [(1, "19200", "8E1", 0.0, 0)], records, [], 20 * MS)
+    batch = Batch([(1, "line", "wall", 0)], [(1, "19200", "8E1", 0.0, 0, 0, 0)], records, [], 20 * MS)
     writer.write(batch._replace(**parts))
     writer.close()
 
@@ -93,7 +93,7 @@ def test_what_is_recorded_is_read_back(tmp_path: Path) -> None:
     with Recorder(path, _head(), live=True) as recorder:
         recorder.name(1, "line", "wall")
         recorder.name(2, "converter", "wall box", 1)
-        recorder.setting(1, Fraction(115200, 7), CharFormat.parse("7E1.5"), -120.5, True)
+        recorder.setting(1, Fraction(115200, 7), CharFormat.parse("7E1.5"), -120.5, True, -900, 70)
         for record in EVERY_KIND:
             recorder.append(record)
             recorder.flush()
@@ -102,7 +102,7 @@ def test_what_is_recorded_is_read_back(tmp_path: Path) -> None:
     with open_trace(path) as trace:
         assert trace.head == _head() | {"schema": 1, "busim": busim.__version__, "ended_at": 20 * MS, "complete": 1}
         assert trace.names == {1: Name("line", "wall", 0), 2: Name("converter", "wall box", 1)}
-        assert trace.settings == {1: Setting(Fraction(115200, 7), CharFormat.parse("7E1.5"), -120.5, True)}
+        assert trace.settings == {1: Setting(Fraction(115200, 7), CharFormat.parse("7E1.5"), -120.5, True, -900, 70)}
         assert list(trace.records()) == EVERY_KIND
         assert list(trace.inputs()) == [EVERY_KIND[5]]
         assert list(trace.lateness()) == [(3 * MS, 42_000)]
@@ -170,7 +170,7 @@ def test_the_fingerprint_is_the_same_in_another_process(tmp_path: Path) -> None:
 def test_the_fingerprint_does_not_know_when_where_and_how_late(tmp_path: Path) -> None:
     _write(tmp_path / "a", EVERY_KIND)
     writer = TraceWriter(str(tmp_path / "b"), {"epoch": 5, "plan_path": "elsewhere"})
-    names, kinds = [(1, "line", "wall", 0)], [(1, "19200", "8E1", 0.0, 0)]
+    names, kinds = [(1, "line", "wall", 0)], [(1, "19200", "8E1", 0.0, 0, 0, 0)]
     writer.write(Batch(names, kinds, EVERY_KIND[:4], [(1, 2)], None))
     writer.write(Batch([], [], EVERY_KIND[4:], [], None))
     writer.close()
@@ -189,7 +189,7 @@ def _changed() -> Iterator[tuple[str, list[Record], dict[str, Any]]]:
     yield "order", [EVERY_KIND[1], EVERY_KIND[0], *EVERY_KIND[2:]], {}
     yield "one less", EVERY_KIND[:-1], {}
     yield "name", EVERY_KIND, {"names": [(1, "line", "mats", 0)]}
-    yield "setting", EVERY_KIND, {"settings": [(1, "19200", "8E1", 0.5, 0)]}
+    yield "setting", EVERY_KIND, {"settings": [(1, "19200", "8E1", 0.5, 0, 0, 0)]}
 
 
 @pytest.mark.parametrize(("records", "parts"), [pytest.param(*case[1:], id=case[0]) for case in _changed()])

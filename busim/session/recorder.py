@@ -64,7 +64,7 @@ class Recorder:
         self._path = str(path)
         self._live = live
         self._names: list[tuple[int, str, str, int]] = []
-        self._settings: list[tuple[int, str, str, float, int]] = []
+        self._settings: list[tuple[int, str, str, float, int, int, int]] = []
         self._records: list[Record] = []
         self._lateness: list[tuple[int, int]] = []
         self._queue: deque[memoryview] = deque()
@@ -84,10 +84,17 @@ class Recorder:
         self._names.append((number, kind, name, parent))
 
     def setting(
-        self, number: int, baud: Fraction, format: CharFormat, ppm: float = 0.0, inverted: bool = False
+        self,
+        number: int,
+        baud: Fraction,
+        format: CharFormat,
+        ppm: float = 0.0,
+        inverted: bool = False,
+        lead: int = 0,
+        hold: int = 0,
     ) -> None:
-        """Say how drivers with this setting number send."""
-        self._settings.append((number, str(Fraction(baud)), str(format), float(ppm), int(inverted)))
+        """Say how drivers with this setting number send; `lead` and `hold` as in the plan."""
+        self._settings.append((number, str(Fraction(baud)), str(format), float(ppm), int(inverted), lead, hold))
 
     def lateness(self, at: int, ns: int) -> None:
         """The wall clock served the instant `at` so many ns late."""

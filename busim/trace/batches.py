@@ -22,7 +22,7 @@ class Batch(NamedTuple):
     """Rows for one commit. `ended_at` is given with the last batch of an orderly end and is None before."""
 
     names: list[tuple[int, str, str, int]]
-    settings: list[tuple[int, str, str, float, int]]
+    settings: list[tuple[int, str, str, float, int, int, int]]
     records: list[Record]
     lateness: list[tuple[int, int]]
     ended_at: int | None

@@ -20,7 +20,7 @@ from busim.trace.schema import INSTANTS, SUMMARY_NS
 from busim.trace.writer import HeadValue, is_trace
 from busim.units import CharFormat
 
-_SETTINGS = "SELECT id, baud, format, ppm, inverted FROM setting ORDER BY id"
+_SETTINGS = "SELECT id, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY id"
 
 
 class Name(NamedTuple):
@@ -32,12 +32,17 @@ class Name(NamedTuple):
 
 
 class Setting(NamedTuple):
-    """How a driver sends. `ppm` is the error of its clock; `inverted` is true where its pair is swapped."""
+    """How a driver sends. `ppm` is the error of its clock; `inverted` is true where its pair is swapped.
+
+    `lead` and `hold`: ns the driver is enabled before and after the characters, negative where it cuts them.
+    """
 
     baud: Fraction
     format: CharFormat
     ppm: float
     inverted: bool
+    lead: int = 0
+    hold: int = 0
 
     @property
     def true_baud(self) -> Fraction:
@@ -174,9 +179,9 @@ class Trace:
         with self._telling():
             yield from self._database.execute(query, values)
 
-    def _setting(self, baud: str, form: str, ppm: float, inverted: int) -> Setting:
+    def _setting(self, baud: str, form: str, ppm: float, inverted: int, lead: int, hold: int) -> Setting:
         try:
-            return Setting(Fraction(baud), CharFormat.parse(form), ppm, bool(inverted))
+            return Setting(Fraction(baud), CharFormat.parse(form), ppm, bool(inverted), lead, hold)
         except (ValueError, ZeroDivisionError) as error:
             raise _damaged(self.path, f"baud {baud!r}") from error
 

@@ -49,10 +49,13 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
         "0 for none",
     ),
     "setting": (
-        ("id INTEGER", "baud TEXT", "format TEXT", "ppm REAL", "inverted INTEGER"),
+        (
+            "id INTEGER", "baud TEXT", "format TEXT", "ppm REAL", "inverted INTEGER", "lead INTEGER", "hold INTEGER",
+        ),
         "id",
         "how a driver sends: baud as a rational (38400 or 115200/3), format as 8E1, error of its clock in parts "
-        "per million, inverted 1 where its pair is swapped",
+        "per million, inverted 1 where its pair is swapped; lead: ns from driver enable to the first start bit, "
+        "negative where the driver comes late; hold: ns from the last stop bit to release, negative where it is early",
     ),
     "summary": (
         (

@@ -58,7 +58,7 @@ class TraceWriter:
             run, many = self._database.execute, self._database.executemany
             run("BEGIN")
             many("INSERT INTO name VALUES (?, ?, ?, ?)", batch.names)
-            many("INSERT INTO setting VALUES (?, ?, ?, ?, ?)", batch.settings)
+            many("INSERT INTO setting VALUES (?, ?, ?, ?, ?, ?, ?)", batch.settings)
             self._insert(batch.records)
             many("INSERT INTO lateness VALUES (?, ?)", batch.lateness)
             if batch.ended_at is not None:
