@@ -114,6 +114,14 @@ def test_the_connecting_examples_reach_the_cameras(place: Path) -> None:
     assert said == [f"camera {id} iris, gain, shutter: [{iris}, {gain}, {shutter}]" for id in (1, 2, 3, 4)]
 
 
+def test_the_sample_of_output_in_the_readme_is_real(place: Path) -> None:
+    command = _commands(TEXTS["README"])[0]
+    said = " ".join(_run([*BUSIM, *shlex.split(command)[1:]], place).split())
+    (sample,) = _blocks(TEXTS["README"], "text")
+    pieces = [" ".join(piece.split()) for piece in re.split(r"\[\.\.\.\]|^\.\.\.$", sample, flags=re.MULTILINE)]
+    assert [piece for piece in pieces if piece not in said] == []
+
+
 def test_the_two_programs_of_the_readme_are_there() -> None:
     for program in ("tools/demo", "tools/test"):
         assert f"`{program}`" in TEXTS["README"]
