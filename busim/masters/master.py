@@ -113,19 +113,22 @@ class Master:
     # -- what to ask ----------------------------------------------------------------------------------------
 
     def _choose(self, at: int) -> Task | None:
-        polls = self._polls
-        due = bool(polls) and polls[0][0] <= at
-        if self._commands and not (due and self._in_a_row >= self._most_in_a_row):
+        poll = None if self._commands and self._in_a_row < self._most_in_a_row else self._due_poll(at)
+        if poll is None and self._commands:
             self._in_a_row += 1
             return self._commands.popleft()
         self._in_a_row = 0
+        return poll
+
+    def _due_poll(self, at: int) -> Task | None:
+        """The poll or probe that is due first; polls of cameras that are offline are set aside until they are back."""
+        polls = self._polls
         while polls and polls[0][0] <= at:
-            task = heappop(polls)
-            if not task[2].target.online and task[2].kind == POLL:
-                task[2].target.parked.append(task[2])
-                continue
-            task[2].asked = task[0]
-            return task[2]
+            due, _, task = heappop(polls)
+            if task.target.online or task.kind != POLL:
+                task.asked = due
+                return task
+            task.target.parked.append(task)
         return None
 
     # -- what became of it ----------------------------------------------------------------------------------
