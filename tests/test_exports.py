@@ -317,6 +317,16 @@ def test_colliding_bursts_are_the_one_packet_that_was_heard(tmp_path: Path) -> N
 
 
 @pytest.mark.needs("tshark")
+def test_a_burst_the_converter_did_not_hear_at_all_is_a_packet_without_data(tmp_path: Path) -> None:
+    kind = _setting("19200 8E1")
+    reply = _burst(kind, 20_000_000, REPLY, driver=CAMERA)
+    heard = (HEARD, LINE, CONVERTER, reply[3], reply[4], b"", b"")
+    capture = _pcapng(tmp_path / "p", _trace(tmp_path / "t", [kind], [_burst(kind, 0, REQUEST), reply, heard]))
+    said = _tshark(capture, "frame.len", "mbrtu.crc16.status", "frame.comment")
+    assert said == [["20", "1", ""], ["12", "", f"heard otherwise than sent; sent {REPLY.hex(' ')}"]]
+
+
+@pytest.mark.needs("tshark")
 @pytest.mark.parametrize("echo", [False, True])
 def test_a_stretch_heard_over_several_bursts_is_cut_where_it_agrees(tmp_path: Path, echo: bool) -> None:
     kind = _setting("19200 8E1")
