@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from busim.bus import Setting
 from busim.dialects import READ, WRITE, Dialect, Request
 from busim.errors import UserError
+from busim.exchange import drain, runs, time_out
 from busim.masters import COMMAND, POLL, Target, Task
 from busim.models import Model
 from busim.plan import CameraPlan, MasterPlan
 from busim.units import Spread
-
-_MARGIN = 3_000_000  # ns added to every computed time-out, and a quarter of it on top
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +36,8 @@ class Asking:
         keys = model.keys[self._dialect.name]
         tasks = []
         for group in self._plan.groups:
-            wanted = sorted(keys[value] for value in group.values if value in keys)
-            for first, count in _runs(wanted, self._dialect.most_values):
+            wanted = (keys[value] for value in group.values if value in keys)
+            for first, count in runs(wanted, self._dialect.most_values):
                 request = Request(camera.id, READ, first, count)
                 task = self._task(target, POLL, group.name, request, camera.turnaround)
                 task.every = group.every
@@ -62,7 +61,7 @@ class Asking:
         characters = dialect.request_bytes(request) + dialect.reply_bytes(request)
         wire = way.setting.offset(characters * way.setting.halves)
         silence = dialect.silence(float(way.setting.baud))
-        return (wire + silence + turnaround.high + way.packing + 2 * way.latency) * 5 // 4 + _MARGIN
+        return time_out(wire, silence, turnaround.high, way.packing, way.latency)
 
     def gap(self) -> int:
         """ns between a reply and the next request."""
@@ -70,18 +69,7 @@ class Asking:
 
     def drain(self) -> int:
         """ns of quiet after a failure before it asks again."""
-        return self.gap() + self._way.packing + self._way.latency
-
-
-def _runs(keys: list[int], longest: int) -> list[tuple[int, int]]:
-    """Neighbouring keys as (first, count), each at most `longest` long."""
-    runs: list[tuple[int, int]] = []
-    for key in keys:
-        if runs and key == runs[-1][0] + runs[-1][1] and runs[-1][1] < longest:
-            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
-        else:
-            runs.append((key, 1))
-    return runs
+        return drain(self.gap(), self._way.packing, self._way.latency)
 
 
 def check_id(camera: CameraPlan, dialect: Dialect) -> None:

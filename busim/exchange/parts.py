@@ -1,0 +1,163 @@
+"""The time one exchange takes, part by part.
+
+All of it is sums of a few times, so it is written once, over numbers or over arrays: the budget hands in one plan's
+tasks, a sweep hands in ten thousand plans. Times are ns (float), and a turnaround or latency is a pair of bounds, drawn
+evenly between them where a mean is asked for.
+
+    sent      the master lets go of the request
+      | converter  network to line
+      | request    lead, characters, along the cable
+      | silence    by which a camera knows that the request is whole: it reads the value here
+      | turnaround
+      | reply      lead, characters, along the cable; behind a converter to the instant at which the last byte is there
+      | packing    the converter waits whether more comes
+      | converter  line to network
+    ended     the reply is whole at the master
+      | pause      that the master owes the line, or takes of its own
+    free      the next request may go
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Numbers = float | npt.NDArray[np.float64]
+
+PARTS = {
+    "request": "request, along the cable to the camera",
+    "silence": "silence that ends the request",
+    "turnaround": "the camera's turnaround",
+    "reply": "reply, along the cable back",
+    "packing": "packing: the converter waits whether more comes",
+    "converter": "converter and network, both ways",
+    "pause": "the master's pause before the next request",
+}
+BEST, MEAN, WORST = "best", "mean", "worst"
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What the time of an exchange depends on; numbers, or arrays that broadcast to one shape. Times in ns.
+
+    `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
+    of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
+    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
+    waits for a quiet line beyond its pause. A master on the line itself has no packing, no latency, and hears a
+    reply to its end (`tail` 0).
+    """
+
+    request: Numbers
+    reply: Numbers
+    character: Numbers
+    answer_character: Numbers
+    silence: Numbers
+    turnaround_low: Numbers
+    turnaround_high: Numbers
+    pause: Numbers
+    tail: Numbers = 0.0
+    packing_idle: Numbers = 0.0
+    packing_length: Numbers = 0.0
+    latency_low: Numbers = 0.0
+    latency_high: Numbers = 0.0
+    distance: Numbers = 0.0
+    lead: Numbers = 0.0
+    answer_lead: Numbers = 0.0
+    quiet: Numbers = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`."""
+
+    request: Numbers
+    silence: Numbers
+    turnaround_low: Numbers
+    turnaround_high: Numbers
+    reply: Numbers
+    packing: Numbers
+    latency_low: Numbers
+    latency_high: Numbers
+    pause: Numbers
+
+    @property
+    def fixed(self) -> Numbers:
+        """What is the same every time: request, silence, reply, packing."""
+        return self.request + self.silence + self.reply + self.packing
+
+    @property
+    def best(self) -> Numbers:
+        """From sent to ended with every unknown at its lower bound."""
+        return self.fixed + self.turnaround_low + 2 * self.latency_low
+
+    @property
+    def worst(self) -> Numbers:
+        """From sent to ended with every unknown at its upper bound."""
+        return self.fixed + self.turnaround_high + 2 * self.latency_high
+
+    @property
+    def mean(self) -> Numbers:
+        return (self.best + self.worst) / 2
+
+    @property
+    def variance(self) -> Numbers:
+        """ns^2: a turnaround and two passages, each even between its bounds (width^2 / 12)."""
+        turnaround = self.turnaround_high - self.turnaround_low
+        latency = self.latency_high - self.latency_low
+        return (turnaround**2 + 2 * latency**2) / 12
+
+    def read(self, case: str) -> Numbers:
+        """From sent until the camera reads or sets the value."""
+        return self._latency(case) / 2 + self.request + self.silence
+
+    def delivery(self, case: str) -> Numbers:
+        """From the reading of a value until it is at the master."""
+        return getattr(self, case) - self.read(case)  # type: ignore[no-any-return]
+
+    def parts(self, case: str) -> dict[str, Numbers]:
+        """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
+        low, high = self.turnaround_low, self.turnaround_high
+        return {
+            "request": self.request,
+            "silence": self.silence,
+            "turnaround": {BEST: low, MEAN: (low + high) / 2, WORST: high}[case],
+            "reply": self.reply,
+            "packing": self.packing,
+            "converter": self._latency(case),
+            "pause": self.pause,
+        }
+
+    def _latency(self, case: str) -> Numbers:
+        low, high = self.latency_low, self.latency_high
+        return {BEST: 2 * low, MEAN: low + high, WORST: 2 * high}[case]
+
+
+def exchange(terms: Terms) -> Exchange:
+    """The time of an exchange from its terms."""
+    t = terms
+    return Exchange(
+        request=t.quiet + t.lead + t.request * t.character + t.distance,
+        silence=t.silence,
+        turnaround_low=t.turnaround_low,
+        turnaround_high=t.turnaround_high,
+        reply=t.answer_lead + t.reply * t.answer_character + t.distance - t.tail,
+        packing=packing(t.packing_idle, t.packing_length, t.reply, t.answer_character),
+        latency_low=t.latency_low,
+        latency_high=t.latency_high,
+        pause=t.pause,
+    )
+
+
+def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numbers) -> Numbers:
+    """ns from the last byte of a reply until the converter lets go of it.
+
+    `idle`: ns of quiet after which it sends what it holds; `length`: bytes that go at once, 0: no such limit. A reply
+    whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
+    every byte goes alone and the limit is reached only where it is 1.
+    """
+    filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)
+    whole = np.where(np.less(idle, character), np.equal(length, 1), filled)
+    at_once = np.logical_and(np.greater(length, 0), whole)
+    return np.where(at_once, 0.0, idle) if np.ndim(at_once) else (0.0 if at_once else idle)
