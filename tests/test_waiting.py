@@ -19,6 +19,7 @@ from busim.dialects import READ, WRITE, Request, find
 from busim.figures import Fold
 from busim.kernel import Chance
 from busim.masters import COMMAND, OK, POLL, Attempt, Master, Target, Task
+from busim.session import Run
 from busim.trace import EXCHANGE, Record
 from busim.units import CharFormat
 from busim.world import World, build
@@ -148,3 +149,18 @@ def test_the_age_of_a_value_polled_at_a_drawn_pace_is_that_of_its_cycle() -> Non
     figures = fold.camera(line, camera, until)
     assert figures["age_mean"].value == pytest.approx(expected, rel=0.02)
     assert figures["age_worst"].value == pytest.approx(float((cycles + delivery[:-1]).max()), rel=1e-9)
+
+
+def test_a_group_that_takes_two_exchanges_is_as_old_as_its_older_half() -> None:
+    """Iris and master black are no neighbours: a poll of the group is two exchanges of E = 8 + 7 characters + 2 t3.5.
+
+    A camera at 9600 Bd without turnaround is then polled every C = 2 E, and each value is C / 2 + D old in the mean, D
+    being the 7 characters of the reply (Kaul, Yates, Gruteser, INFOCOM 2012, from memory).
+    """
+    run = Run(wall(baud="9600 Bd", values="[iris, master_black]"), 1)
+    run.advance(60 * 10**9)
+    run.finish()
+    figures = run.report().lines[0].cameras[0].figures
+    exchange = 15 * PORT.char + 2 * T35
+    assert figures["poll_rate"].value == pytest.approx(1e9 / (2 * exchange), rel=0.01)
+    assert figures["age_mean"].value == pytest.approx((exchange + 7 * PORT.char) / 1e9, rel=0.01)

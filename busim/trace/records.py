@@ -42,10 +42,11 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
             "line", "master", "camera", "address", "kind", "work", "attempt",
             "asked", "sent", "ended", "free", "outcome", "read_at", "exact",
         ),
-        "one request and what became of it. kind: poll, command, probe, foreign; work: poll group or control; "
-        "asked: when it was wanted; sent: first bit wanted on the wire; ended: reply whole at the master, or given "
-        "up; free: when the master may ask again; outcome: ok, refused, time-out, damaged, unanswered (a broadcast); read_at: when the camera served it, "
-        "-1 unknown; exact 1 when a burst of it took the exact path",
+        "one request and what became of it. kind: poll, command, probe, foreign; work: poll group (with the first key "
+        "behind it in the further exchanges of a group that takes several) or control; asked: when it was wanted; "
+        "sent: first bit wanted on the wire; ended: reply whole at the master, or given up; free: when the master may "
+        "ask again; outcome: ok, refused, time-out, damaged, unanswered (a broadcast); read_at: when the camera served "
+        "it, -1 unknown; exact 1 when a burst of it took the exact path",
     ),
     INPUT: (
         "input",

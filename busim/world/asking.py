@@ -37,9 +37,11 @@ class Asking:
         tasks = []
         for group in self._plan.groups:
             wanted = (keys[value] for value in group.values if value in keys)
-            for first, count in runs(wanted, self._dialect.most_values):
+            for number, (first, count) in enumerate(runs(wanted, self._dialect.most_values)):
+                # What brings other values is another poll: each value is read once in a round, not in each exchange.
+                work = f"{group.name} from {first}" if number else group.name
                 request = Request(camera.id, READ, first, count)
-                task = self._task(target, POLL, group.name, request, camera.turnaround)
+                task = self._task(target, POLL, work, request, camera.turnaround)
                 task.every = group.every
                 tasks.append(task)
         return tasks
