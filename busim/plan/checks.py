@@ -13,7 +13,7 @@ from typing import Any
 
 from busim.declared import Declared, nearest, shown
 from busim.finding import Finding
-from busim.plan.wording import at
+from busim.shapes import at
 
 _MOST_LISTED = 12
 _MOST_ASTRAY = 100

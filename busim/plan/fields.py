@@ -1,4 +1,4 @@
-"""The scalar fields of a plan: quantities as text with a unit, names, endpoints.
+"""The scalar fields of a plan: quantities as text with a unit, endpoints.
 
 Each is a pydantic type that reads by a parser of busim.units and says in its JSON Schema what an editor may offer.
 A quantity is taken as text or as a bare number, because YAML reads `0`, `38400` and even `8E1` as numbers.
@@ -14,10 +14,10 @@ from fractions import Fraction
 from typing import Annotated, Any, TypeVar
 
 from pydantic import PlainValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
 
-from busim.declared import Real, shown
+from busim.declared import Real
 from busim.errors import UserError
+from busim.shapes import refusal
 from busim.units import (
     CharFormat,
     Spread,
@@ -36,13 +36,6 @@ _LONGEST = 60
 _PPM = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*ppm")
 _SECOND, _HOUR = 10**9, 3600 * 10**9
 MOST_PPM = 100_000
-
-
-def refusal(error: UserError) -> PydanticCustomError:
-    """What a parser refused, in the form in which pydantic carries it to the findings."""
-    context = {"expected": error.expected or "", "mend": error.mend or ""}
-    # braces in the sentence would be taken for places of the context
-    return PydanticCustomError("busim", error.what.replace("{", "(").replace("}", ")"), context)
 
 
 def _text(value: Any) -> str:
@@ -136,20 +129,6 @@ def _endpoint(text: str) -> Endpoint:
     return Endpoint(str(address), int(port))
 
 
-def _word(value: Any) -> str:
-    expected = f"text of 1 to {_LONGEST} printable characters, without space at its ends"
-    if not isinstance(value, str):
-        quoted = shown(value) if isinstance(value, (int, float)) else None
-        mend = f'put it in quotes: "{quoted}"' if quoted else "write a name"
-        raise refusal(UserError("not a text", expected=expected, mend=mend))
-    if not value.strip():
-        raise refusal(UserError("an empty name", expected=expected, mend="write a name"))
-    if value != value.strip() or len(value) > _LONGEST or not value.isprintable():
-        raise refusal(UserError("not usable as a name", expected=expected, mend="shorten or clean it"))
-    return value
-
-
-Word = Annotated[str, PlainValidator(_word), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": _LONGEST})]
 Baud = Annotated[Fraction, PlainValidator(_reader(parse_baud)), _schema("38400 Bd", "115200 Bd")]
 Format = Annotated[CharFormat, PlainValidator(_reader(CharFormat.parse)), _schema("8N1", "8E1")]
 Length = Annotated[

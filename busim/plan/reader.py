@@ -16,7 +16,7 @@ from busim.plan.build import build
 from busim.plan.checks import findings as checked
 from busim.plan.shapes import PlanShape
 from busim.plan.types import Plan
-from busim.plan.wording import worded
+from busim.shapes import worded
 
 # A plan with more mistakes is another kind of file; listing them all would help nobody.
 MOST_FINDINGS = 500
@@ -62,7 +62,7 @@ def _plan(document: Declared) -> Plan:
         shape = PlanShape.model_validate(document.value)
     except ValidationError as error:
         details = error.errors(include_url=False)
-        found.extend(worded(document, detail) for detail in details[:MOST_FINDINGS])
+        found.extend(worded(document, detail, PlanShape) for detail in details[:MOST_FINDINGS])
     found.extend(islice(checked(document), MOST_FINDINGS))
     if found or shape is None:
         raise Findings(sorted(found, key=lambda finding: finding.order)[:MOST_FINDINGS])

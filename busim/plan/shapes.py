@@ -1,15 +1,14 @@
 """The shape of a plan file, version 1, as pydantic models: which keys there are, what each holds, its default.
 
 Shapes say what can be said about one place of the file alone; whatever looks at two places (a name that must
-exist, an endpoint used twice) is in checks.py. The descriptions and examples are for editors, through the JSON
-Schema, and for the messages.
+exist, an endpoint used twice) is in checks.py.
 """
 
 from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
+from pydantic import Field, GetJsonSchemaHandler, model_validator
 
 from busim.errors import UserError
 from busim.plan.fields import (
@@ -25,45 +24,33 @@ from busim.plan.fields import (
     Time,
     TimeOut,
     Turnaround,
-    Word,
-    refusal,
 )
+from busim.shapes import Shape, Word, has, refusal
 
 STANDS = ("camera", "converter", "master", "terminator")
-
-
-def _has(what: str, example: Any = None, default: Any = ..., **limits: Any) -> Any:
-    """A field with its description and an example; defaults are written as in a plan and read the same way."""
-    return Field(default, description=what, examples=[example] if example is not None else None, **limits)
-
-
-class Shape(BaseModel):
-    """A mapping with exactly these keys."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
 
 
 class DriverShape(Shape):
     """How a station drives the pair and hears it; what is left out is as on the line."""
 
-    baud: Baud | None = _has("this station's baud, where it differs from the line's", "9600 Bd", None)
-    format: Format | None = _has("this station's character format, where it differs", "8N1", None)
-    clock: Ppm = _has("error of the station's clock", "200 ppm", "0")
-    swapped: bool = _has("the pair is connected the wrong way round", default=False)
-    echo: bool = _has("the station hears what it sends", default=False)
-    lead: SignedTime = _has("from driver enable to the first start bit; negative: enabled late", "20 us", "0")
-    hold: SignedTime = _has("from the last stop bit to release; negative: cut short", "20 us", "0")
-    fail_safe: bool = _has("reads an undriven pair as idle", default=False)
+    baud: Baud | None = has("this station's baud, where it differs from the line's", "9600 Bd", None)
+    format: Format | None = has("this station's character format, where it differs", "8N1", None)
+    clock: Ppm = has("error of the station's clock", "200 ppm", "0")
+    swapped: bool = has("the pair is connected the wrong way round", default=False)
+    echo: bool = has("the station hears what it sends", default=False)
+    lead: SignedTime = has("from driver enable to the first start bit; negative: enabled late", "20 us", "0")
+    hold: SignedTime = has("from the last stop bit to release; negative: cut short", "20 us", "0")
+    fail_safe: bool = has("reads an undriven pair as idle", default=False)
 
 
 class StandShape(Shape):
     """One position of a line's order: `terminator` alone, or one of camera, converter, master with its name."""
 
-    terminator: bool | None = _has("a terminating resistor", True, None)
-    converter: Word | None = _has("name of a converter", "boulder box", None)
-    camera: Word | None = _has("name of a camera", "left mat", None)
-    master: Word | None = _has("name of a master that is on the line itself", "controller", None)
-    after: Length = _has("length of cable from the position before", "12 m", "0")
+    terminator: bool | None = has("a terminating resistor", True, None)
+    converter: Word | None = has("name of a converter", "boulder box", None)
+    camera: Word | None = has("name of a camera", "left mat", None)
+    master: Word | None = has("name of a master that is on the line itself", "controller", None)
+    after: Length = has("length of cable from the position before", "12 m", "0")
 
     @model_validator(mode="before")
     @classmethod
@@ -101,92 +88,92 @@ class StandShape(Shape):
 class LineShape(Shape):
     """One shared pair and who stands on it."""
 
-    name: Word = _has("name of the line", "boulder wall")
-    baud: Baud = _has("baud of the line", "38400 Bd")
-    format: Format = _has("character format", "8E1")
-    dialect: Word = _has("what is spoken on the line", "modbus-rtu")
-    contention: Literal["space-wins", "random", "nearer-wins"] = _has(
+    name: Word = has("name of the line", "boulder wall")
+    baud: Baud = has("baud of the line", "38400 Bd")
+    format: Format = has("character format", "8E1")
+    dialect: Word = has("what is spoken on the line", "modbus-rtu")
+    contention: Literal["space-wins", "random", "nearer-wins"] = has(
         "what a receiver sees where two drive against each other", default="space-wins"
     )
-    bias: bool = _has("a fail-safe bias keeps the undriven pair idle", default=True)
-    velocity: float = _has("propagation, as a part of the speed of light", 0.66, 0.66, gt=0, le=1, allow_inf_nan=False)
-    bit_error_rate: float = _has("chance of each bit to be flipped", 0.0001, 0.0, ge=0, le=0.01, allow_inf_nan=False)
-    chatter: Chatter = _has("false start bits while nobody drives a line without bias", "20 /s", "0")
-    order: list[StandShape] = _has("positions from one end of the cable to the other", default=[])
+    bias: bool = has("a fail-safe bias keeps the undriven pair idle", default=True)
+    velocity: float = has("propagation, as a part of the speed of light", 0.66, 0.66, gt=0, le=1, allow_inf_nan=False)
+    bit_error_rate: float = has("chance of each bit to be flipped", 0.0001, 0.0, ge=0, le=0.01, allow_inf_nan=False)
+    chatter: Chatter = has("false start bits while nobody drives a line without bias", "20 /s", "0")
+    order: list[StandShape] = has("positions from one end of the cable to the other", default=[])
 
 
 class PackingShape(Shape):
     """When a converter sends on what it has collected from the line."""
 
-    idle: ShortTime = _has("after so much silence; 0: each byte at once", "4 ms", "4 ms")
-    length: Annotated[int, Field(ge=0, le=65536)] = _has("at so many bytes; 0: no such limit", 64, 0)
+    idle: ShortTime = has("after so much silence; 0: each byte at once", "4 ms", "4 ms")
+    length: Annotated[int, Field(ge=0, le=65536)] = has("at so many bytes; 0: no such limit", 64, 0)
 
 
 class ConverterShape(Shape):
     """One Ethernet-to-serial converter port."""
 
-    name: Word = _has("name of the converter", "boulder box")
-    endpoint: Address = _has("address and port it listens on", "10.20.0.44:15001")
-    packing: PackingShape = _has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
-    latency: Turnaround = _has("from network to line and back, each way", "1 ms", "1 ms")
-    clients: Annotated[int, Field(ge=1, le=256)] = _has("most clients at once", 4, 4)
-    driver: DriverShape = _has("how it drives the pair", default={})
+    name: Word = has("name of the converter", "boulder box")
+    endpoint: Address = has("address and port it listens on", "10.20.0.44:15001")
+    packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
+    latency: Turnaround = has("from network to line and back, each way", "1 ms", "1 ms")
+    clients: Annotated[int, Field(ge=1, le=256)] = has("most clients at once", 4, 4)
+    driver: DriverShape = has("how it drives the pair", default={})
 
 
 class CameraShape(Shape):
     """One camera."""
 
-    name: Word = _has("name of the camera", "left mat")
-    model: Word = _has("camera model", "zoom-camera", "zoom-camera")
-    id: Annotated[int, Field(ge=0, le=65535)] = _has("its bus ID as found on site", 1)
-    serial: Annotated[int, Field(ge=0, le=2**32 - 1)] = _has("serial number", 4101, 0)
-    turnaround: Turnaround = _has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
-    present: bool = _has("false: dead or not connected", default=True)
-    driver: DriverShape = _has("how it drives the pair", default={})
+    name: Word = has("name of the camera", "left mat")
+    model: Word = has("camera model", "zoom-camera", "zoom-camera")
+    id: Annotated[int, Field(ge=0, le=65535)] = has("its bus ID as found on site", 1)
+    serial: Annotated[int, Field(ge=0, le=2**32 - 1)] = has("serial number", 4101, 0)
+    turnaround: Turnaround = has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
+    present: bool = has("false: dead or not connected", default=True)
+    driver: DriverShape = has("how it drives the pair", default={})
 
 
 class GroupShape(Shape):
     """Values that are read together."""
 
-    name: Word = _has("name of the poll group", "fast")
-    values: Annotated[list[Word], Field(min_length=1)] = _has("parameters to read", ["iris", "gain"])
-    every: Time = _has("time between two polls of one camera; 0: as often as the line allows", "1 s", "0")
+    name: Word = has("name of the poll group", "fast")
+    values: Annotated[list[Word], Field(min_length=1)] = has("parameters to read", ["iris", "gain"])
+    every: Time = has("time between two polls of one camera; 0: as often as the line allows", "1 s", "0")
 
 
 class MasterShape(Shape):
     """One program that asks: through converters, or on lines itself."""
 
-    name: Word = _has("name of the master", "controller")
-    on: list[Word] = _has("lines it stands on itself", ["boulder wall"], [])
-    through: list[Word] = _has("converters it reaches its lines through", ["boulder box"], [])
-    cameras: list[Word] = _has("cameras it asks; none named: all on its lines", ["left mat"], [])
-    groups: list[GroupShape] = _has("what it polls", [{"name": "fast", "values": ["iris"], "every": 0}], [])
-    time_out: TimeOut = _has("how long it waits for a reply", "250 ms", "computed")
-    retries: Annotated[int, Field(ge=0, le=100)] = _has("attempts after the first", 2, 2)
-    gap: ShortTime = _has("rest between two exchanges beyond what the dialect asks", "1 ms", "0")
-    listen: ShortTime = _has("quiet it waits for before it sends; 0: never", "2 ms", "0")
-    offline_after: Annotated[int, Field(ge=1, le=10_000)] = _has("failures until a camera counts as offline", 3, 3)
-    starts_at: Time = _has("when it begins to ask", "2 s", "0")
-    driver: DriverShape = _has("how it drives the pair, where it stands on a line", default={})
+    name: Word = has("name of the master", "controller")
+    on: list[Word] = has("lines it stands on itself", ["boulder wall"], [])
+    through: list[Word] = has("converters it reaches its lines through", ["boulder box"], [])
+    cameras: list[Word] = has("cameras it asks; none named: all on its lines", ["left mat"], [])
+    groups: list[GroupShape] = has("what it polls", [{"name": "fast", "values": ["iris"], "every": 0}], [])
+    time_out: TimeOut = has("how long it waits for a reply", "250 ms", "computed")
+    retries: Annotated[int, Field(ge=0, le=100)] = has("attempts after the first", 2, 2)
+    gap: ShortTime = has("rest between two exchanges beyond what the dialect asks", "1 ms", "0")
+    listen: ShortTime = has("quiet it waits for before it sends; 0: never", "2 ms", "0")
+    offline_after: Annotated[int, Field(ge=1, le=10_000)] = has("failures until a camera counts as offline", 3, 3)
+    starts_at: Time = has("when it begins to ask", "2 s", "0")
+    driver: DriverShape = has("how it drives the pair, where it stands on a line", default={})
 
 
 class PanelShape(Shape):
     """A panel: whose controls move which cameras, through which master."""
 
-    name: Word = _has("name of the panel", "desk")
-    master: Word = _has("the master that carries its moves", "controller")
-    cameras: Annotated[list[Word], Field(min_length=1)] = _has("cameras it controls", ["left mat"])
-    controls: Annotated[list[Word], Field(min_length=1)] = _has("parameters it moves", ["iris"])
-    moves: Moves = _has("operator moves per second", "0.5 /s", "0")
+    name: Word = has("name of the panel", "desk")
+    master: Word = has("the master that carries its moves", "controller")
+    cameras: Annotated[list[Word], Field(min_length=1)] = has("cameras it controls", ["left mat"])
+    controls: Annotated[list[Word], Field(min_length=1)] = has("parameters it moves", ["iris"])
+    moves: Moves = has("operator moves per second", "0.5 /s", "0")
 
 
 class PlanShape(Shape):
     """A camera bus installation: lines, what stands on them, who asks and who moves."""
 
-    busim: Literal[1] = _has("version of this form", 1)
-    name: Word = _has("name of the installation", "climbing hall")
-    lines: Annotated[list[LineShape], Field(min_length=1)] = _has("the shared pairs")
-    converters: list[ConverterShape] = _has("Ethernet-to-serial converters", default=[])
-    cameras: list[CameraShape] = _has("the cameras", default=[])
-    masters: list[MasterShape] = _has("programs that ask", default=[])
-    panels: list[PanelShape] = _has("panels of the operators", default=[])
+    busim: Literal[1] = has("version of this form", 1)
+    name: Word = has("name of the installation", "climbing hall")
+    lines: Annotated[list[LineShape], Field(min_length=1)] = has("the shared pairs")
+    converters: list[ConverterShape] = has("Ethernet-to-serial converters", default=[])
+    cameras: list[CameraShape] = has("the cameras", default=[])
+    masters: list[MasterShape] = has("programs that ask", default=[])
+    panels: list[PanelShape] = has("panels of the operators", default=[])

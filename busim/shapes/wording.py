@@ -1,8 +1,8 @@
-"""What pydantic found wrong with a plan, in the words of a plan: place, found, expected, how to mend it."""
+"""What pydantic found wrong with a declared file, in the words of the file: place, found, expected, how to mend it."""
 
 from __future__ import annotations
 
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel
@@ -11,7 +11,6 @@ from pydantic_core import ErrorDetails
 
 from busim.declared import Declared, join, nearest, shown
 from busim.finding import Finding
-from busim.plan.shapes import PlanShape
 
 # kind of pydantic error -> sentence, expected, how to mend it where the field has no example
 _SAID = {
@@ -23,13 +22,13 @@ _SAID = {
 _NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_than_equal", "less_than_equal"}
 
 
-def worded(document: Declared, error: ErrorDetails) -> Finding:
-    """One pydantic error as a finding."""
+def worded(document: Declared, error: ErrorDetails, root: type[BaseModel]) -> Finding:
+    """One pydantic error, got when `root` was validated against the document, as a finding."""
     field = ""
     for part in error["loc"]:
         field = join(field, part)
     key = str(error["loc"][-1]) if error["loc"] else ""
-    shape, spec = _described(error["loc"])
+    shape, spec = _described(root, error["loc"])
     if error["type"] == "missing":
         return _missing(document, field, key, spec)
     if error["type"] == "extra_forbidden":
@@ -46,7 +45,7 @@ def at(document: Declared, field: str, code: str, what: str, *, at_key: bool = F
 
 
 def example(spec: FieldInfo) -> str:
-    """The example of a field as one would write it in a plan."""
+    """The example of a field as one would write it in a file."""
     return _flow(spec.examples[0]) if spec.examples else "..."
 
 
@@ -65,7 +64,7 @@ def _missing(document: Declared, field: str, key: str, spec: FieldInfo | None) -
 
 
 def _unknown(document: Declared, field: str, key: str, shape: type[BaseModel] | None) -> Finding:
-    known = list(shape.model_fields) if shape else []
+    known = list(_fields(shape)) if shape else []
     meant = nearest(key, known)
     mend = f"did you mean `{meant}`?" if meant else "delete the key"
     return at(
@@ -98,7 +97,7 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
         code = "wrong-kind" if kind.endswith("_type") else "out-of-bounds"
         what = "out of bounds" if code == "out-of-bounds" else "not a number of this kind"
         return code, what, _limits(spec, whole=kind == "int_type"), None
-    what, expected, mend = _SAID.get(kind, (error["msg"], "another value", "see the form of a plan file"))
+    what, expected, mend = _SAID.get(kind, (error["msg"], "another value", "see the form of such a file"))
     if error["input"] is None and kind == "list_type":
         return "wrong-kind", what, expected, "delete the key, or write its entries below it"
     by_example = spec and spec.examples and isinstance(error["loc"][-1], str)
@@ -116,21 +115,39 @@ def _limits(spec: FieldInfo | None, *, whole: bool) -> str:
     return f"{number}{above} and at most {most}" if above else f"{number}{least} to {most}"
 
 
-def _described(loc: tuple[int | str, ...]) -> tuple[type[BaseModel] | None, FieldInfo | None]:
+def _fields(shape: type[BaseModel]) -> dict[str, FieldInfo]:
+    """The fields of a shape by the key as it is written: a key may be a word of Python, and then has an alias."""
+    return {spec.alias or name: spec for name, spec in shape.model_fields.items()}
+
+
+def _described(root: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[type[BaseModel] | None, FieldInfo | None]:
     """The shape that holds the place, and the field of it (None where there is no such key)."""
-    shape: type[BaseModel] | None = PlanShape
+    shape: type[BaseModel] | None = root
     spec: FieldInfo | None = None
     holder = shape
     for part in loc:
         if isinstance(part, int):
             continue
+        if shape is None and spec is not None and (named := _named(spec.annotation)) is not None:
+            shape = named  # `part` is a name that the file gives, of an entry with this shape
+            holder = None
+            continue
         holder = shape
-        spec = shape.model_fields.get(part) if shape else None
+        spec = _fields(shape).get(part) if shape else None
         shape = _shape_of(spec.annotation) if spec else None
     return holder, spec
 
 
+def _named(annotation: Any) -> type[BaseModel] | None:
+    """The shape of the entries, where the field is a mapping from names to them."""
+    if get_origin(annotation) is not dict:
+        return None
+    return _shape_of(get_args(annotation)[1])
+
+
 def _shape_of(annotation: Any) -> type[BaseModel] | None:
+    if get_origin(annotation) is dict:
+        return None
     for candidate in (annotation, *get_args(annotation)):
         if isinstance(candidate, type) and issubclass(candidate, BaseModel):
             return candidate

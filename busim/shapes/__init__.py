@@ -1,0 +1,11 @@
+"""Shapes of declared files: what the forms of plans and dialects have in common, and the words for their mistakes.
+
+Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
+parser refused, for pydantic), `Word` (a name), `worded` (a pydantic error as a finding with its place), `at` (a finding
+at a field).
+"""
+
+from busim.shapes.shape import LONGEST_WORD, Shape, Word, has, refusal
+from busim.shapes.wording import at, worded
+
+__all__ = ["LONGEST_WORD", "Shape", "Word", "at", "has", "refusal", "worded"]

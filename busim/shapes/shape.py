@@ -1,0 +1,52 @@
+"""What every declared file is made of: mappings with exactly their keys, and names.
+
+The descriptions and examples of fields are for editors, through the JSON Schema, and for the messages.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from busim.declared import shown
+from busim.errors import UserError
+
+LONGEST_WORD = 60
+
+
+def has(what: str, example: Any = None, default: Any = ..., **limits: Any) -> Any:
+    """A field with its description and an example; defaults are written as in the file and read the same way."""
+    return Field(default, description=what, examples=[example] if example is not None else None, **limits)
+
+
+class Shape(BaseModel):
+    """A mapping with exactly these keys."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
+
+
+def refusal(error: UserError) -> PydanticCustomError:
+    """What a parser refused, in the form in which pydantic carries it to the findings."""
+    context = {"expected": error.expected or "", "mend": error.mend or ""}
+    # braces in the sentence would be taken for places of the context
+    return PydanticCustomError("busim", error.what.replace("{", "(").replace("}", ")"), context)
+
+
+def _word(value: Any) -> str:
+    expected = f"text of 1 to {LONGEST_WORD} printable characters, without space at its ends"
+    if not isinstance(value, str):
+        quoted = shown(value) if isinstance(value, (int, float)) else None
+        mend = f'put it in quotes: "{quoted}"' if quoted else "write a name"
+        raise refusal(UserError("not a text", expected=expected, mend=mend))
+    if not value.strip():
+        raise refusal(UserError("an empty name", expected=expected, mend="write a name"))
+    if value != value.strip() or len(value) > LONGEST_WORD or not value.isprintable():
+        raise refusal(UserError("not usable as a name", expected=expected, mend="shorten or clean it"))
+    return value
+
+
+Word = Annotated[
+    str, PlainValidator(_word), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": LONGEST_WORD})
+]
