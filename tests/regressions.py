@@ -1,0 +1,66 @@
+"""Figures of the scenarios, kept beside their plans: `tools/renew-figures` writes them, test_scenarios compares.
+
+They come out of busim itself, so they say nothing about whether a figure is right - only that it has changed. Who
+renews them looks at the difference and says in the commit why it is what was meant.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from busim.plan import read
+from busim.session import Run
+
+SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
+NAMES = sorted(path.parent.name for path in SCENARIOS.glob("*/plan.yaml"))
+LENGTH_S, SEED = 60, 1
+ABOUT = (
+    "Regression figures of busim's own model, no outside check: a change here is a change of behaviour, meant or not. "
+    "tools/renew-figures writes this file."
+)
+
+
+def report(name: str) -> dict[str, Any]:
+    """The whole report of a scenario, as `busim run --for 60s --seed 1 --json` gives it."""
+    run = Run(read(SCENARIOS / name / "plan.yaml"), SEED)
+    run.advance(LENGTH_S * 10**9)
+    run.finish()
+    return run.report().as_json()
+
+
+def kept(report: dict[str, Any]) -> dict[str, Any]:
+    """What is kept of a report: each value with 6 significant digits, or why there is none."""
+    return {
+        "about": ABOUT,
+        "length_s": LENGTH_S,
+        "seed": SEED,
+        "lines": {
+            line["name"]: {
+                "figures": _values(line["figures"]),
+                "cameras": {camera["name"]: _values(camera["figures"]) for camera in line["cameras"]},
+            }
+            for line in report["lines"]
+        },
+    }
+
+
+def _values(figures: dict[str, Any]) -> dict[str, Any]:
+    return {
+        name: _rounded(row["value"]) if row["value"] is not None else row["not_applicable"]
+        for name, row in figures.items()
+    }
+
+
+def _rounded(value: float) -> float:
+    return value if isinstance(value, int) else float(f"{value:.6g}")
+
+
+def file_of(name: str) -> Path:
+    return SCENARIOS / name / "figures.json"
+
+
+if __name__ == "__main__":
+    for scenario in NAMES:
+        file_of(scenario).write_text(json.dumps(kept(report(scenario)), indent=1, ensure_ascii=False) + "\n")
