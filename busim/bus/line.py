@@ -1,32 +1,34 @@
 """The line: what stations send reaches every receiver, on a fast path or an exact one.
 
 Fast: one driver, everybody set alike, nothing disturbed. The characters of a burst arrive each at its instant,
-which is known, so one event per burst delivers them all. Exact: anything else. Then the levels over time are
-superposed for each receiver and sampled as a UART samples them. The choice is made per ear and per burst; a burst that
-begins on the fast path goes over to the exact one when another driver or a disturbance comes into it, and
-nothing has been delivered by then that the newcomer could still have changed.
+which is known, so one event for each ear delivers them all. Exact (`exact`): anything else. The choice is made per ear and
+per burst; a burst that begins on the fast path goes over to the exact one when another driver or a disturbance
+comes into it, and nothing has been delivered by then that the newcomer could still have changed.
 
-The delivery event comes when the farthest receiver has the last character; nearer ones are told a little late (the
-line's propagation delay at most), with the right instants. On a line within 10**8 m bit/s that is half a bit, less
-than any station needs to turn around.
+An ear of one station is told at the instant at which it has the last character. Stations that share an ear are told when
+the farthest has it; nearer ones learn it late by the line's propagation delay at most, with the right instants, and
+none of them acts before its framer has seen a silence that is longer. Who decides by the clock while a burst is under way
+(a packer, a time-out, a framer) asks for what has come by then: `catch_up`, `coming`.
 """
 
 from __future__ import annotations
 
-from busim.bus.stations import Burst, Ear, Listener, Solo, Station
-from busim.bus.wave import Pulse, Wave, wave_at
-from busim.errors import Defect
+from busim.bus.exact import ExactPath, find_solo
+from busim.bus.stations import Burst, Ear, Listener, Station
+from busim.bus.wave import Pulse
 from busim.kernel import Kernel
-from busim.trace import BURST, HEARD, Emit
+from busim.trace import BURST, Emit
 
 _LIGHT = 299_792_458  # m/s
-_HELD = 4096  # characters of a disturbed stretch kept before they are written out
 _LONGEST = 4096  # characters in one burst; more that follow without a gap are a burst of their own
-_KEPT = 64  # bursts and pulses kept on the exact path before those that are over are dropped
 
 
 class Line:
-    """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records."""
+    """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records.
+
+    `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
+    `exact_bursts`: how many bursts so far took the exact path.
+    """
 
     def __init__(
         self,
@@ -49,19 +51,14 @@ class Line:
         self.stations: list[Station] = []
         self.ears: list[Ear] = []
         self.exact_bursts = 0
+        self.span = 0
+        self.free_at = 0
         self._emit = emit
         self._ns_per_metre = 1e9 / (_LIGHT * velocity)
-        self._span = 0
-        self._free_at = 0  # when the last driver is off and the pair quiet everywhere
         self._plain = False
         self._shared: list[Ear] = []
-        self._stoppers: list[Ear] = []
-        self._rough: list[Ear] = []
-        self._recent: list[Burst] = []
-        self._pulses: list[Pulse] = []
-        self._version = 0
-        self._sampled_at = 0  # the last character delivered on the fast path, at its sender
-        self._sampled_from: Station | None = None
+        self._single: list[Ear] = []
+        self._exact = ExactPath(self, kernel, emit)
 
     # -- building -------------------------------------------------------------------------------------------
 
@@ -83,7 +80,7 @@ class Line:
         """Everything is attached: work out delays, and let receivers that read idle as space see it."""
         for station in self.stations:
             station.delays = [self.delay(other, station) for other in self.stations]
-        self._span = max((max(station.delays) for station in self.stations), default=0)
+        self.span = max((max(station.delays) for station in self.stations), default=0)
         settings = {station.setting for station in self.stations}
         self._plain = (
             not self.always_exact
@@ -91,35 +88,43 @@ class Line:
             and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
         )
         self._shared = [ear for ear in self.ears if ear.shared]
-        self._stoppers = [ear for ear in self.ears if ear.listener.stops]
+        self._single = [ear for ear in self.ears if not ear.shared]
         for ear in self.ears:
             if ear.setting.inverted:
-                self._roughen(ear)
-        self._look_again()
+                self._exact.take(ear)
+        self._exact.look_again()
 
     def delay(self, one: Station, other: Station) -> int:
         """Propagation from one station to another, ns."""
         return round(abs(one.metres - other.metres) * self._ns_per_metre)
 
-    # -- sending --------------------------------------------------------------------------------------------
+    # -- what stations do -----------------------------------------------------------------------------------
 
     def send(self, station: Station, data: bytes) -> Burst:
         """Send characters now; behind those the station is still sending, without a gap, if it is."""
         now = self.kernel.now
         burst = station.burst
-        if burst is not None and burst.end > now:
-            if not burst.closed and len(burst.data) < _LONGEST:
-                burst.data += data
-                burst.stretch()
-                if burst.begun:
-                    self._stretched(burst)
-                return burst
-            following = station.burst = Burst.behind(burst, data)
-            self.kernel.at(following.on, self._begin, following)
-            return following
+        if burst is not None and burst.off > now:
+            if burst.end > now:
+                return self._send_behind(burst, data)
+            burst.off = now  # it held the line; from here the new burst drives
         burst = station.burst = Burst(station, data, now)
         self._begin(burst)
         return burst
+
+    def _send_behind(self, burst: Burst, data: bytes) -> Burst:
+        if not burst.closed and len(burst.data) < _LONGEST:
+            burst.data += data
+            burst.stretch()
+            if burst.begun:
+                self.free_at = max(self.free_at, burst.off + self.span)
+                if self._exact.rough:
+                    self._exact.look_again()
+            return burst
+        following = burst.station.burst = Burst.behind(burst, data)
+        burst.off = burst.end
+        self.kernel.at(following.on, self._begin, following)
+        return following
 
     def busy(self, station: Station) -> bool:
         """Whether a driver's signal is at this station's position now, its own included."""
@@ -129,250 +134,183 @@ class Line:
         """Since when (or from when on) no driver's signal is at this station's position, ns."""
         now = self.kernel.now
         delays = station.delays
-        return max(
-            (b.off + delays[b.station.number] for b in self._recent if b.on + delays[b.station.number] <= now), default=0
+        passing = (
+            burst.off + delays[burst.station.number]
+            for burst in self._exact.recent
+            if burst.on + delays[burst.station.number] <= now
         )
-
-    def under_way(self, station: Station | None) -> int | None:
-        """The end (ns) of characters that are passing a station now and that it hears; None: there are none.
-
-        `station` None: seen from whoever sends them.
-        """
-        now = self.kernel.now
-        for burst in self._recent:
-            delay = station.delays[burst.station.number] if station is not None else 0
-            heard = burst.station is not station or station.echo
-            if heard and burst.start + delay < now < burst.end + delay:
-                return burst.end + delay
-        return None
+        return max(passing, default=0)
 
     def pulse(self, length: int, floating: bool) -> None:
-        """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull an undriven pair to space."""
-        now = self.kernel.now
+        """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if undriven."""
         if floating and self.biased:
             return
-        self._gather(now)
-        if self._rough:
-            self._forget()
-        self._pulses.append(Pulse(now, now + length, floating))
-        for burst in self._recent:
+        now, exact = self.kernel.now, self._exact
+        exact.gather(now)
+        exact.add(pulse=Pulse(now, now + length, floating))
+        for burst in exact.recent:
             burst.exact |= not burst.closed
         for ear in self.ears:
-            self._roughen(ear)
-        self._look_again()
+            exact.take(ear)
+        exact.look_again()
 
     def finish(self) -> None:
         """The run ends here: write what receivers on the exact path heard so far."""
-        for ear in self._rough:
-            for solo in ear.solos:
-                self._write_heard(solo)
+        self._exact.finish()
 
     # -- the way of a burst ---------------------------------------------------------------------------------
 
     def _begin(self, burst: Burst) -> None:
-        on = burst.on
         burst.begun = True
-        if self._plain and not self._rough and on >= self._free_at:
+        exact = self._exact
+        if self._plain and not exact.rough and burst.on >= self.free_at:
             station = burst.station
             for ear in self._shared:
+                sends = station.ear is ear and not station.echo
                 if ear.listener.fresh:
-                    ear.deaf = station if station.ear is ear and not station.echo else None
-                elif ear.deaf is not None or (station.ear is ear and not station.echo):
-                    break
+                    ear.deaf = station if sends else None
+                elif sends or ear.source is not station or ear.deaf is not None:
+                    break  # its stations would not all hear the same from here, or not at the same distance in time
             else:
-                self._recent = [burst]
-                self._free_at = burst.off + self._span
+                exact.recent = [burst]
+                self.free_at = burst.off + self.span
                 self._schedule(burst)
                 return
         self._begin_exact(burst)
 
     def _begin_exact(self, burst: Burst) -> None:
-        self._gather(burst.on)
+        exact = self._exact
+        exact.gather(burst.on)
         station = burst.station
-        contended = burst.on < self._free_at
-        disturbed = contended or self.always_exact or any(p.end + self._span > burst.on for p in self._pulses)
+        contended = burst.on < self.free_at
+        disturbed = contended or self.always_exact or any(p.end + self.span > burst.on for p in exact.pulses)
         unlike = burst.setting.inverted or station.lead < 0 or station.hold < 0
         for ear in self.ears:
             if ear.solos:
                 continue
             sends = station.ear is ear and not station.echo
-            parted = ear.shared and not ear.listener.fresh and (ear.deaf is not None or sends)
+            held = ear.shared and not ear.listener.fresh
+            parted = held and (sends or ear.source is not station or ear.deaf is not None)
             if disturbed or unlike or parted or ear.setting is not burst.setting:
-                self._roughen(ear)
+                exact.take(ear)
             elif ear.shared and ear.listener.fresh:
                 ear.deaf = station if sends else None
-        if self._rough:
+        if exact.rough:
             if contended:
-                for other in self._recent:
+                for other in exact.recent:
                     other.exact |= not other.closed
             burst.exact = 1
-        if self._rough:
-            self._forget()
-        else:
-            self._recent = []
-        self._recent.append(burst)
-        self._free_at = max(self._free_at, burst.off + self._span)
-        self._look_again()
+        for ear in self.ears:
+            exact.settle(ear)
+        exact.add(burst)
+        self.free_at = max(self.free_at, burst.off + self.span)
+        exact.look_again()
         self._schedule(burst)
 
-    def _stretched(self, burst: Burst) -> None:
-        """A burst under way has grown at its end."""
-        self._free_at = max(self._free_at, burst.off + self._span)
-        if self._rough:
-            self._look_again()
-
     def _schedule(self, burst: Burst) -> None:
-        burst.until = count = len(burst.data)
-        at = burst.whole
-        if self._stoppers:
-            for ear in self._stoppers:
-                if not ear.solos and burst.station.ear is not ear and (stop := ear.listener.stop(burst.taken)):
-                    count = min(count, burst.taken + stop)
-            if count < burst.until:
-                burst.until = count
-                at = burst.sampled(count)
-        self.kernel.at(at + self._span, self._deliver, burst)
+        """Plan who is told when: single ears each at its instant, the shared ones at the end of it all."""
+        station, at = burst.station, self.kernel.at
+        burst.until = len(burst.data)
+        for ear in self._single:
+            if not ear.solos and (ear is not station.ear or station.echo):
+                ear.burst = burst
+                ear.taken = 0
+                member = ear.members[0]
+                if ear.listener.stops:
+                    self._next_stop(ear)
+                else:
+                    ear.until = burst.until
+                    at(burst.whole + member.delays[station.number], self._tell, ear)
+        for ear in self._shared:
+            if not ear.solos:
+                ear.burst = burst
+                ear.taken = 0
+        at(burst.whole + self.span, self._close, burst)
 
-    def _deliver(self, burst: Burst) -> None:
-        """The next part of a burst (mostly all of it) has reached everybody."""
-        station, data, until = burst.station, burst.data, burst.until
-        if until == len(data):
+    def _next_stop(self, ear: Ear) -> None:
+        burst = ear.burst
+        assert burst is not None
+        ahead = len(burst.data) - ear.taken
+        ear.until = ear.taken + min(ear.listener.stop(ear.taken) or ahead, ahead)
+        self.kernel.at(burst.sampled(ear.until) + ear.members[0].delays[burst.station.number], self._tell, ear)
+
+    def _tell(self, ear: Ear) -> None:
+        """A single ear has heard what it waited for."""
+        burst = ear.burst
+        if burst is None or ear.solos:
+            return
+        if ear.until > ear.taken:
+            self._hand_over(ear, burst, ear.until)
+        if ear.taken < len(burst.data) and ear.burst is burst and not ear.solos:
+            self._next_stop(ear)
+
+    def _hand_over(self, ear: Ear, burst: Burst, until: int) -> None:
+        """Tell a fast ear the characters of a burst from where it stands up to number `until`."""
+        taken, station = ear.taken, burst.station
+        ear.taken = until
+        data = burst.data
+        if taken or until < len(data):
+            data = data[taken:until]
+        first = burst.sampled(taken + 1)
+        last = burst.whole if until == len(burst.data) else burst.sampled(until)
+        if ear.shared:
+            ear.source = station
+            ear.listener.heard(data, first, last, 0, station, ear.deaf)
+        else:
+            delay = ear.members[0].delays[station.number]
+            ear.listener.heard(data, first + delay, last + delay, 0, None, None)
+
+    def _close(self, burst: Burst) -> None:
+        """What was scheduled of a burst has reached everybody: tell the shared ears, and write it if that was all."""
+        until = burst.until
+        whole = until == len(burst.data)
+        if whole:
             burst.closed = True
             self.exact_bursts += burst.exact
-            self._emit(
-                (BURST, self.number, station.label, burst.start, burst.end, station.setting_label, data, burst.exact)
-            )
-            last = burst.whole
-        else:
-            last = burst.sampled(until)
-        taken = burst.taken
-        burst.taken = until
-        if len(self._rough) < len(self.ears):
-            if taken or not burst.closed:
-                data = data[taken:until]
-            first = burst.sampled(taken + 1)
-            self._sampled_at = last
-            self._sampled_from = station
-            for ear in self.ears:
-                if ear.solos:
-                    continue
-                if ear.shared:
-                    ear.listener.heard(data, first, last, 0, station, ear.deaf)
-                elif ear is not station.ear or station.echo:
-                    delay = ear.members[0].delays[station.number]
-                    ear.listener.heard(data, first + delay, last + delay, 0, None, None)
-        if not burst.closed:
-            self._schedule(burst)
-
-    # -- the exact path -------------------------------------------------------------------------------------
-
-    def _roughen(self, ear: Ear) -> None:
-        """Take an ear to the exact path: every station of it hears on for itself from here."""
-        if ear.solos:
-            return
-        for station in ear.members:
-            listener = ear.listener
-            if ear.shared:
-                listener = listener.fork(station, blank=station is ear.deaf)
-            solo = Solo(station, listener, {burst: burst.taken for burst in self._recent})
-            if self._sampled_from is not None:
-                delay = station.delays[self._sampled_from.number]
-                station.uart.at = max(station.uart.at, self._sampled_at + delay)
-            ear.solos.append(solo)
-        ear.deaf = None
-        if ear.shared:
-            ear.listener.clear()
-        self._rough.append(ear)
-
-    def _gather(self, now: int) -> None:
-        """Bring ears back to the fast path whose stations have all come to rest."""
-        quiet = now >= self._free_at and all(pulse.end + self._span <= now for pulse in self._pulses)
-        if not quiet:
-            return
-        for ear in list(self._rough):
-            if all(solo.listener.fresh and self._at_rest(solo, now) for solo in ear.solos):
-                for solo in ear.solos:
-                    solo.token += 1
-                    solo.station.uart.rest(now)
-                    self._write_heard(solo)
-                ear.solos = []
-                self._rough.remove(ear)
-        if not self._rough:
-            self._recent = [burst for burst in self._recent if not burst.closed]
-            self._pulses = []
-
-    def _forget(self) -> None:
-        """Drop what lies behind every receiver on the exact path, so that a long disturbance costs no more and more."""
-        if len(self._recent) + len(self._pulses) < _KEPT:
-            return
-        behind = min(solo.station.uart.at for ear in self._rough for solo in ear.solos) - self._span
-        for ear in self._rough:
-            for solo in ear.solos:
-                self._write_heard(solo)
-                solo.skip = {burst: len(burst.data) for burst in self._recent}
-        self._recent = [burst for burst in self._recent if not burst.closed or burst.off > behind]
-        self._pulses = [pulse for pulse in self._pulses if pulse.end > behind]
-
-    def _at_rest(self, solo: Solo, now: int) -> bool:
-        uart, wave = solo.station.uart, self._wave(solo)
-        return uart.next(wave) is None and uart.low == solo.station.setting.inverted and uart.settled(wave, now)
-
-    def _wave(self, solo: Solo) -> Wave:
-        if solo.version != self._version or solo.wave is None:
-            solo.wave = wave_at(self, solo.station, self._recent, self._pulses)
-            solo.version = self._version
-        return solo.wave
-
-    def _look_again(self) -> None:
-        """Levels have changed: find anew what each receiver on the exact path hears next."""
-        self._version += 1
-        for ear in list(self._rough):
-            for solo in list(ear.solos):
-                self._listen(solo)
-
-    def _listen(self, solo: Solo) -> None:
-        """Hear every character that is complete by now, and wake up when the next one will be."""
-        uart = solo.station.uart
-        while solo in solo.station.ear.solos:  # type: ignore[union-attr]
-            heard = uart.next(self._wave(solo))
-            solo.token += 1
-            if heard is None:
-                if uart.settled(self._wave(solo), self.kernel.now):
-                    uart.rest(self.kernel.now)
-                return
-            if heard[0] > self.kernel.now:
-                self.kernel.at(heard[0], self._wake, (solo, solo.token))
-                return
-            uart.take(heard)
-            at, value, flags, _ = heard
-            self._keep(solo, at, value, flags)
-            solo.listener.heard(bytes((value,)), at, at, flags, None, None)
-
-    def _wake(self, awaited: tuple[Solo, int]) -> None:
-        solo, token = awaited
-        if solo.token == token:
-            self._listen(solo)
-
-    def _keep(self, solo: Solo, at: int, value: int, flags: int) -> None:
-        if not solo.data:
-            solo.first = at
-        solo.last = at
-        solo.data.append(value)
-        solo.flags.append(flags)
-        if len(solo.data) >= _HELD:
-            self._write_heard(solo)
-
-    def _write_heard(self, solo: Solo) -> None:
-        """Write what a receiver heard where it is not what the others sent meanwhile."""
-        station = solo.station
-        others = (burst for burst in self._recent if burst.station is not station or station.echo)
-        sent = b"".join(burst.data[solo.skip.get(burst, 0) :] for burst in others)
-        if any(solo.flags) or bytes(solo.data) != sent:
+            station = burst.station
             self._emit(
                 (
-                    HEARD, self.number, station.label, solo.first, solo.last, bytes(solo.data),
-                    bytes(solo.flags),
+                    BURST, self.number, station.label, burst.start, burst.end, station.setting_label, burst.data,
+                    burst.exact,
                 )
             )  # fmt: skip
-        solo.data.clear()
-        solo.flags.clear()
+        for ear in self._shared:
+            if ear.burst is burst and ear.taken < until:
+                self._hand_over(ear, burst, until)
+        if not whole:
+            burst.until = len(burst.data)
+            self.kernel.at(burst.whole + self.span, self._close, burst)
+
+    # -- while a burst is under way ---------------------------------------------------------------------------
+
+    def catch_up(self, station: Station) -> None:
+        """Tell a station's ear what has come by now of a burst that is under way and would be told later."""
+        solo = find_solo(station)
+        if solo is not None:
+            self._exact.listen(solo)
+            return
+        ear = station.ear
+        assert ear is not None
+        burst = ear.burst
+        if burst is not None and ear.taken < len(burst.data):
+            delay = 0 if ear.shared else station.delays[burst.station.number]
+            arrived = burst.arrived(self.kernel.now - delay)
+            if arrived > ear.taken:
+                self._hand_over(ear, burst, arrived)
+
+    def coming(self, station: Station) -> tuple[int, int] | None:
+        """The next character on its way to a station and not yet told: ns of its start edge, and when it will be there.
+
+        At a shared ear as at the sender. None: there is none.
+        """
+        solo = find_solo(station)
+        if solo is not None:
+            heard = station.uart.next(self._exact.wave(solo))
+            return None if heard is None else (heard[0] - station.setting.sample, heard[0])
+        ear = station.ear
+        assert ear is not None
+        burst = ear.burst
+        if burst is None or ear.taken >= len(burst.data):
+            return None
+        done = burst.sampled(ear.taken + 1) + (0 if ear.shared else station.delays[burst.station.number])
+        return done - burst.setting.sample, done

@@ -81,7 +81,7 @@ class Burst:
     `whole`: when the last character is there, at the sender's position.
     """
 
-    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "taken", "until",
+    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "until",
                  "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
@@ -91,7 +91,6 @@ class Burst:
         self.start = on + station.lead if station.lead > 0 else on
         self.on = self.start - station.lead
         self.stretch()
-        self.taken = 0  # characters delivered on the fast path
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
         self.begun = False
@@ -116,6 +115,13 @@ class Burst:
         """When character `count` (from 1) is there at the sender's position, ns."""
         return self.start + self.setting.reach(count)[0]
 
+    def arrived(self, now: int) -> int:
+        """How many characters are there at `now` ns, at the sender's position."""
+        count = max(0, min(len(self.data), (now - self.start) // self.setting.char + 1))
+        while count and self.sampled(count) > now:
+            count -= 1
+        return count
+
 
 class Solo:
     """One station on the exact path: its receiver, its listener and what it heard so far."""
@@ -136,9 +142,13 @@ class Solo:
 
 
 class Ear:
-    """Stations that share one listener. `solos` is empty on the fast path, else one per station."""
+    """Stations that share one listener. `solos` is empty on the fast path, else one per station.
 
-    __slots__ = ("deaf", "listener", "members", "setting", "shared", "solos")
+    `burst`: what it hears or heard last on the fast path, `taken` how much of it it was told, `until` how much the next
+    telling covers; `source`: who sent that; `deaf`: the station of it that did not hear it, having sent it.
+    """
+
+    __slots__ = ("burst", "deaf", "listener", "members", "setting", "shared", "solos", "source", "taken", "until")
 
     def __init__(self, setting: Setting, listener: Listener) -> None:
         self.setting = setting
@@ -146,4 +156,8 @@ class Ear:
         self.members: list[Station] = []
         self.shared = False
         self.solos: list[Solo] = []
+        self.burst: Burst | None = None
+        self.taken = 0
+        self.until = 0
+        self.source: Station | None = None
         self.deaf: Station | None = None

@@ -100,11 +100,15 @@ class Hearing:
 
     def _quiet(self, _: object) -> None:
         framer = self._framer
+        station = self._ports[0].station
+        self._line.catch_up(station)
         due = framer.quiet_until
         if due is not None and due <= self._kernel.now:
-            end = self._line.under_way(None if self._source is not None else self._ports[0].station)
-            if end is not None:  # a start edge came before the silence was long enough; its byte is not there yet
-                self._kernel.at(end, self._quiet)
+            coming = self._line.coming(station)
+            if coming is not None and coming[0] < due:
+                # a start edge came before the silence was long enough; if it does come to a character, the framer is
+                # told the gap, and otherwise the silence goes on
+                self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
                 return
         frames = framer.elapsed(self._kernel.now)
         due = framer.quiet_until

@@ -60,7 +60,11 @@ class MasterPort:
         if armed == self._armed:
             self._armed = _NEVER
         assert self.master is not None
+        self._catch_up()
         self.apply(self.master.step(self._kernel.now))
+
+    def _catch_up(self) -> None:
+        """Hear what has come by now."""
 
     def done(self, attempt: Attempt) -> None:
         """The master tells of an attempt that is over."""
@@ -82,6 +86,9 @@ class MasterOnLine(MasterPort):
 
     station: Station
     listen = 0
+
+    def _catch_up(self) -> None:
+        self._line.catch_up(self.station)
 
     def _send(self, raw: bytes) -> None:
         if self.listen:
