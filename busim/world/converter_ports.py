@@ -1,8 +1,8 @@
 """A converter in a running installation: a station on the line on one side, clients on the other.
 
 Clients are in the world (a played master) or outside (a real connection, which the bridge brings); the port does not
-know which. All share the line and all get every reply; one too many is refused. What a client sends goes to the line in the
-order of arrival; what the line brings goes out in packets.
+know which. All share the line and all get every reply; one too many is refused. What a client sends goes to the line in
+the order of arrival; what the line brings goes out in packets.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ _MOST = 65536  # characters waiting for the line, or for a client that does not 
 class ConverterPort:
     """One converter. Clients are numbers; `deliver` takes what goes to one, `flow` asks one to pause or go on.
 
-    `sent` is called with the bytes that go to the line and `replied` with those that come from it, for who watches.
+    `sent` is called with the bytes from outside that go to the line and `replied` with those that come from it, for who
+    watches.
     """
 
     def __init__(
@@ -47,6 +48,7 @@ class ConverterPort:
         self._stalled: dict[int, bytes] = {}
         self._outside: set[int] = set()
         self._paused = False
+        self._crossing = 0  # bytes from outside on their way to the line
         self._line_time = 0  # when the last bytes towards the line, and towards the network, get there
         self._net_time = 0
         self.flow: Callable[[bool], None] = lambda _: None
@@ -63,7 +65,7 @@ class ConverterPort:
         """A client from outside connects; False: refused, there are as many as the converter takes."""
         self._input(client, "open", b"")
         if len(self._clients) >= self._most:
-            self._emit((EFFECT, self._kernel.now, self.number, "clients", f"client {client} refused: {self._most} are connected"))
+            self._effect("clients", f"client {client} refused: {self._most} are connected")
             return False
         self._clients[client] = deliver
         self._outside.add(client)
@@ -73,7 +75,9 @@ class ConverterPort:
         """Bytes from a client outside, one chunk as the network brought it."""
         self._input(client, "bytes", data)
         if client in self._clients:
-            self.take(data)
+            self._crossing += len(data)
+            self._enter(data, self._forward_outside)
+            self._hold_back()
 
     def close(self, client: int, *, reset: bool = False) -> None:
         """A client outside has gone."""
@@ -98,6 +102,9 @@ class ConverterPort:
     def _input(self, client: int, what: str, data: bytes) -> None:
         self._emit((INPUT, self._kernel.now, self.number, client, what, data))
 
+    def _effect(self, fault: str, text: str) -> None:
+        self._emit((EFFECT, self._kernel.now, self.number, fault, text))
+
     @property
     def outside(self) -> bool:
         """Whether a client from outside is connected."""
@@ -106,19 +113,30 @@ class ConverterPort:
     # -- towards the line -----------------------------------------------------------------------------------
 
     def take(self, data: bytes) -> None:
-        """Bytes from any client now: they reach the line after the latency, in order."""
+        """Bytes from a client of the world now: they reach the line after the latency, in order."""
+        self._enter(data, self._forward)
+
+    def _enter(self, data: bytes, forward: Callable[[bytes], None]) -> None:
         self._line_time = max(self._line_time, self._kernel.now + self._to_line.delay())
-        self._kernel.at(self._line_time, self._forward, data)
+        self._kernel.at(self._line_time, forward, data)
 
     def _forward(self, data: bytes) -> None:
         waiting = self.waiting()
         if waiting + len(data) > _MOST:
-            self._emit((EFFECT, self._kernel.now, self.number, "overrun", f"{len(data)} bytes lost: the line is too slow"))
+            self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
             return
         self._line.send(self._station, data)
-        if self.sent is not None:
+
+    def _forward_outside(self, data: bytes) -> None:
+        self._crossing -= len(data)
+        if self.sent is not None and self.waiting() + len(data) <= _MOST:
             self.sent(data, self._kernel.now)
-        if waiting + len(data) > _HIGH and not self._paused:
+        self._forward(data)
+        self._hold_back()
+
+    def _hold_back(self) -> None:
+        """Ask clients to pause when more is under way than the line carries soon."""
+        if not self._paused and self._crossing + self.waiting() > _HIGH:
             self._paused = True
             self.flow(False)
             self._kernel.at(self._half_empty(), self._resume)
@@ -129,12 +147,12 @@ class ConverterPort:
         return 0 if burst is None else max(0, burst.end - self._kernel.now) // self._station.setting.char
 
     def _half_empty(self) -> int:
+        at = self._line_time if self._crossing else self._kernel.now
         burst = self._station.burst
-        assert burst is not None
-        return max(self._kernel.now, burst.end - _HIGH // 2 * self._station.setting.char)
+        return at if burst is None else max(at, burst.end - _HIGH // 2 * self._station.setting.char)
 
     def _resume(self, _: object) -> None:
-        if self.waiting() > _HIGH:
+        if self._crossing + self.waiting() > _HIGH:
             self._kernel.at(self._half_empty(), self._resume)
             return
         self._paused = False
@@ -159,6 +177,7 @@ class ConverterPort:
             self._kernel.at_or_now(due, self._idle)
 
     def _idle(self, _: object) -> None:
+        self._line.catch_up(self._station)
         self._armed = False
         packet = self._packer.elapsed(self._kernel.now)
         if packet:
@@ -178,7 +197,7 @@ class ConverterPort:
             elif len(self._stalled[client]) + len(packet) <= _MOST:
                 self._stalled[client] += packet
             else:
-                self._emit((EFFECT, self._kernel.now, self.number, "unread", f"{len(packet)} bytes lost: client {client} does not read"))
+                self._effect("unread", f"{len(packet)} bytes lost: client {client} does not read")
 
     def fork(self, station: Station, blank: bool) -> ConverterPort:
         return self
