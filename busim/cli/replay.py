@@ -1,8 +1,61 @@
-"""`busim replay`."""
+"""`busim replay`: the run of a trace once more, and whether it came out the same."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Any, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.session import Replay
 
 NAME = "replay"
-HELP = "replay"
+HELP = "Play the run of a trace again from what the trace holds, and compare the two."
 
 
-def command() -> None:
-    """Not there yet."""
+def command(
+    trace: Annotated[str, typer.Argument(metavar="TRACE", help="The trace to play again.")],
+    new: Annotated[Optional[str], typer.Option("--trace", help="Keep the new trace in this file.")] = None,  # noqa: UP045
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
+) -> None:
+    """Replay and compare; exit code 1 when the two differ."""
+    from busim.cli.show import print_report, progress
+    from busim.session import replay
+
+    with progress(hidden=as_json) as advanced:
+        played = replay(trace, trace=new, overwrite=overwrite, advanced=advanced)
+    if as_json:
+        print(json.dumps(played.report.as_json() | {"replay": _outcome(played)}, indent=2))
+    else:
+        print_report(played.report, new)
+        print()
+        print(_sentence(played))
+    if played.difference is not None:
+        raise typer.Exit(1)
+
+
+def _outcome(played: Replay) -> dict[str, Any]:
+    difference = played.difference
+    return {
+        "identical": difference is None,
+        "complete": played.complete,
+        "difference": None if difference is None else {
+            "kind": difference.kind, "number": difference.number,
+            "old": repr(difference.old), "new": repr(difference.new),
+        },
+        "hints": list(played.hints),
+    }  # fmt: skip
+
+
+def _sentence(played: Replay) -> str:
+    difference = played.difference
+    if difference is None:
+        return "identical" if played.complete else "identical up to where the trace breaks off (its run was cut short)"
+    lines = [
+        f"different, first in {difference.kind} {difference.number}:",
+        f"  in the trace: {'nothing' if difference.old is None else difference.old!r}",
+        f"  played again: {'nothing' if difference.new is None else difference.new!r}",
+    ]
+    return "\n".join(lines + [f"note: {hint}" for hint in played.hints])

@@ -30,12 +30,12 @@ def command(
     run = Run(read(plan), seed, trace=trace, overwrite=overwrite)
     ended_early = False
     try:
-        with progress(until, hidden=as_json) as advanced:
+        with progress(hidden=as_json) as advanced:
             for at, text in marks:
                 run.world.kernel.at(at, run.world.mark, text)
             for at in range(0, until, 250_000_000):
                 run.advance(at)
-                advanced(at)
+                advanced(at, until)
             run.advance(until)
     except KeyboardInterrupt:
         ended_early = True

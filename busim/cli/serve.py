@@ -1,8 +1,149 @@
-"""`busim serve`."""
+"""`busim serve`: the installation in wall time, its converters open to a real controller."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Optional, TextIO
+
+import typer
+
+if TYPE_CHECKING:
+    import asyncio
+
+    from busim.bridge import Address
+    from busim.cli.news import News
+    from busim.session import Live
 
 NAME = "serve"
-HELP = "serve"
+HELP = "Open every converter of a plan to real clients, in wall time, until Ctrl-C; a line typed meanwhile sets a mark."
 
 
-def command() -> None:
-    """Not there yet."""
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    trace: Annotated[Optional[str], typer.Option(help="Record the session into this file.")] = None,  # noqa: UP045
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
+    speed: Annotated[float, typer.Option(help="Simulated time per wall time, 0.1 to 10.")] = 1.0,
+    listen: Annotated[
+        str, typer.Option(help="loopback: 10.20.0.44 is served at 127.20.0.44; planned: the addresses of the plan.")
+    ] = "loopback",
+    port: Annotated[Optional[int], typer.Option(help="0: each at a port of the system's choice.")] = None,  # noqa: UP045
+    ready: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Write where each listens into this file, as JSON, once all do."),
+    ] = None,
+    length: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--for", help="End after this much simulated time, as 10s; else at Ctrl-C."),
+    ] = None,
+    play: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="MASTER", help="Play this master too, though it is behind converters."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Figures as JSON on standard output.")] = False,
+) -> None:
+    """Serve, then show."""
+    import asyncio
+    import gc
+
+    from busim.cli.news import News
+    from busim.cli.show import print_doors, print_json, print_report
+    from busim.clocks import wall_loop
+    from busim.errors import UserError
+    from busim.plan import read
+    from busim.session import Live
+    from busim.units import parse_time
+
+    if port not in (None, 0):
+        raise UserError("no such port for every converter", found=str(port), expected="0", mend="leave out --port")
+    until = None if length is None else parse_time(length)
+    the_plan = read(plan)
+    news = News()
+
+    def announce(addresses: Mapping[str, Address]) -> None:
+        print_doors(the_plan, addresses, to_errors=as_json)
+        if ready is not None:
+            _write_ready(ready, addresses)
+        gc.collect()
+        gc.freeze()  # what was built for good need not be looked through again: that makes late
+
+    live = Live(
+        the_plan, seed, trace=trace, overwrite=overwrite, speed=speed, until=until, play=play or (), listen=listen,
+        any_port=port == 0, announce=announce, news=news.tell, caution=news.caution,
+    )  # fmt: skip
+    with asyncio.Runner(loop_factory=wall_loop) as runner:
+        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout))
+    if as_json:
+        print_json(live.report())
+    else:
+        print_report(live.report(), trace)
+
+
+async def _serve(live: Live, news: News, out: TextIO) -> None:
+    """Until the session ends by itself or somebody ends it."""
+    import asyncio
+
+    loop = asyncio.get_running_loop()
+    loop.set_exception_handler(news.trouble)
+    stopped = asyncio.Event()
+    with _signals(loop, stopped):
+        async with live:
+            with _marks(loop, live):
+                print("ready: Ctrl-C ends the session, a line typed here sets a mark", file=out, flush=True)
+                waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]
+                await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+                for each in waits:
+                    each.cancel()
+
+
+@contextlib.contextmanager
+def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterator[None]:
+    """Ctrl-C and a polite kill end the session and not the program."""
+    for each in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(each, stopped.set)
+    try:
+        yield
+    finally:
+        for each in (signal.SIGINT, signal.SIGTERM):
+            loop.remove_signal_handler(each)
+
+
+def _write_ready(path: str, addresses: Mapping[str, Address]) -> None:
+    """All at once: whoever sees the file sees all of it."""
+    from busim.errors import UserError
+
+    converters = {name: address._asdict() for name, address in addresses.items()}
+    temporary = Path(f"{path}.{os.getpid()}.part")
+    try:
+        temporary.write_text(json.dumps({"schema": 1, "converters": converters}) + "\n")
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise UserError(
+            "the ready file cannot be written",
+            file=path,
+            found=error.strerror or str(error),
+            mend="choose another place",
+        ) from error
+
+
+@contextlib.contextmanager
+def _marks(loop: asyncio.AbstractEventLoop, live: Live) -> Iterator[None]:
+    """Lines on standard input become marks, where it is a terminal or a pipe."""
+    from busim.cli.typed import Typed, typed_input
+
+    descriptor = typed_input()
+    if descriptor is None:
+        yield
+        return
+    typed = Typed(loop, descriptor, live.mark)
+    try:
+        yield
+    finally:
+        typed.close()

@@ -1,8 +1,23 @@
 """The session: the only place that joins world, clock, ports and recorder."""
 
+from busim.session.lateness import Lateness
+from busim.session.live import Live
 from busim.session.marks import parse_mark
 from busim.session.recorder import Recorder
+from busim.session.replay import Difference, Replay, replay
 from busim.session.report import CameraReport, LineReport, Report
 from busim.session.run import Run
 
-__all__ = ["CameraReport", "LineReport", "Recorder", "Report", "Run", "parse_mark"]
+__all__ = [
+    "CameraReport",
+    "Difference",
+    "Lateness",
+    "LineReport",
+    "Live",
+    "Recorder",
+    "Replay",
+    "Report",
+    "Run",
+    "parse_mark",
+    "replay",
+]

@@ -10,13 +10,18 @@ from busim.plan import Plan, defaults
 from busim.trace import HeadValue
 
 
-def head(plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None) -> dict[str, HeadValue]:
-    """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all."""
+def head(
+    plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None, epoch: int | None = None
+) -> dict[str, HeadValue]:
+    """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all.
+
+    `epoch`: UTC of simulated time 0 in ns since 1970, None for now.
+    """
     return {
         "busim": __version__,
         "clock": clock,
         "seed": seed,
-        "epoch": time.time_ns(),
+        "epoch": time.time_ns() if epoch is None else epoch,
         "plan_path": plan.path,
         "plan_text": plan.source,
         "defaults": json.dumps(defaults(plan)),

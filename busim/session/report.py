@@ -8,6 +8,7 @@ from typing import Any
 from busim import __version__
 from busim.figures import SCHEMA, Fold, Value
 from busim.plan import Plan
+from busim.session.lateness import Lateness
 from busim.world import Name
 
 ASSUMPTIONS = (
@@ -34,7 +35,7 @@ class LineReport:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """`length`: simulated ns; `assumptions`: what the figures stand on."""
+    """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove."""
 
     plan: str
     seed: int
@@ -42,6 +43,7 @@ class Report:
     length: int
     lines: tuple[LineReport, ...]
     assumptions: tuple[str, ...] = ASSUMPTIONS
+    lateness: Lateness | None = None
 
     def as_json(self) -> dict[str, Any]:
         """JSON-ready; `schema` counts up when a meaning changes."""
@@ -64,6 +66,7 @@ class Report:
                 for line in self.lines
             ],
             "assumptions": list(self.assumptions),
+            **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),
         }
 
 
@@ -82,7 +85,9 @@ def _values(values: dict[str, Value]) -> dict[str, Any]:
     return rows
 
 
-def make_report(plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int) -> Report:
+def make_report(
+    plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, lateness: Lateness | None = None
+) -> Report:
     """Collect the figures of every line and camera of `names` after `until` ns."""
     ids = {camera.name: camera.id for camera in plan.cameras}
     lines = []
@@ -94,4 +99,4 @@ def make_report(plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold
                 if name.kind == "camera" and name.parent == line.id
             ]
             lines.append(LineReport(line.name, fold.line(line.id, until), tuple(cameras)))
-    return Report(plan.name, seed, clock, until, tuple(lines))
+    return Report(plan.name, seed, clock, until, tuple(lines), lateness=lateness)

@@ -12,6 +12,7 @@ from pathlib import Path
 from busim.figures import Fold
 from busim.plan import Plan
 from busim.session.heads import head
+from busim.session.lateness import Lateness
 from busim.session.recorder import Recorder
 from busim.session.report import Report, make_report
 from busim.trace import Emit, Record
@@ -22,7 +23,8 @@ class Run:
     """Builds the installation of `plan` and starts it at instant 0.
 
     `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
-    clients come from outside. `live`: in wall time, where recording must not wait. Raises UserError.
+    clients come from outside. `live`: in wall time, where recording must not wait. `epoch`: UTC of simulated time 0 (ns
+    since 1970), None for now. `also` is given every record too. Raises UserError.
     """
 
     def __init__(
@@ -38,6 +40,8 @@ class Run:
         watched: bool = False,
         live: bool = False,
         always_exact: bool = False,
+        epoch: int | None = None,
+        also: Emit | None = None,
     ) -> None:
         self.plan = plan
         self.seed = seed
@@ -46,7 +50,9 @@ class Run:
         # the plan may still turn out not to be buildable, and then no trace shall be begun
         self.recorder: Recorder | None = None
         append: list[Emit] = []
-        emit = self._fold.take if trace is None else _both(self._fold.take, append)
+        emit = self._fold.take if also is None else _both(self._fold.take, [also])
+        if trace is not None:
+            emit = _both(emit, append)
         self.world: World = build(plan, seed, emit, played=played, watched=watched, always_exact=always_exact)
         restless = _restless(plan)
         self._fold.restless = frozenset(
@@ -54,7 +60,7 @@ class Run:
         )
         if trace is not None:
             names = None if played is None else sorted(played)
-            about = head(plan, clock=clock, seed=seed, speed=speed, played=names)
+            about = head(plan, clock=clock, seed=seed, speed=speed, played=names, epoch=epoch)
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:
                 self.recorder.name(*name)
@@ -74,13 +80,19 @@ class Run:
         if self.recorder is not None:
             self.recorder.close(self.world.kernel.now)
 
-    def report(self) -> Report:
-        """The figures so far."""
-        return make_report(self.plan, self.seed, self.clock, self.world.names, self._fold, self.world.kernel.now)
+    def abandon(self) -> None:
+        """Something went wrong: leave the trace whole as far as it goes, and marked incomplete."""
+        if self.recorder is not None:
+            self.recorder.__exit__(None, None, None)
+
+    def report(self, lateness: Lateness | None = None) -> Report:
+        """The figures so far, and how late the wall clock was served where there is one."""
+        names, now = self.world.names, self.world.kernel.now
+        return make_report(self.plan, self.seed, self.clock, names, self._fold, now, lateness)
 
 
 def _both(take: Emit, append: list[Emit]) -> Emit:
-    """Fold a record and write it; what writes it is put into `append` before the first one comes."""
+    """Give a record to two; the second is put into `append` before the first record comes."""
 
     def emit(record: Record) -> None:
         take(record)

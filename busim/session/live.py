@@ -1,0 +1,188 @@
+"""A live session: the installation in wall time, its converters open to real clients.
+
+Joins one run, the wall clock, a door for each converter and the recorder. Usable from the command line and, as an async
+context manager, inside a program or test of one's own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
+from types import TracebackType
+
+from busim.bridge import Address, Door, addresses, bind_all, cautions
+from busim.clocks import Wall
+from busim.errors import BusimError, Defect, UserError
+from busim.plan import Plan
+from busim.session.lateness import Lateness
+from busim.session.report import Report
+from busim.session.run import Run
+
+_FLUSH = 0.1  # seconds of wall time between two batches for the trace
+SLOWEST, FASTEST = 0.1, 10.0
+
+
+def _nothing(_: object) -> None:
+    """Nobody listens."""
+
+
+class Live:
+    """Serves `plan` from entering to leaving; entering raises UserError when that cannot be, with nothing left behind.
+
+    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
+    the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
+    `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
+    `announce` is given the addresses when they are taken and before the clock counts as late; `news` is told of
+    clients, `caution` of what the user should know.
+
+    Leaving completes the trace. `addresses` (once entered) says where each converter is served.
+    """
+
+    addresses: dict[str, Address]
+    run: Run
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int = 1,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        speed: float = 1.0,
+        until: int | None = None,
+        play: Collection[str] = (),
+        listen: str = "loopback",
+        any_port: bool = False,
+        announce: Callable[[Mapping[str, Address]], None] = _nothing,
+        news: Callable[[str], None] = _nothing,
+        caution: Callable[[str], None] = _nothing,
+    ) -> None:
+        if not SLOWEST <= speed <= FASTEST:
+            raise UserError(
+                "no speed for wall time", found=f"{speed:g}", expected=f"{SLOWEST:g} to {FASTEST:g}",
+                mend="use `busim run` to go as fast as possible",
+            )  # fmt: skip
+        self._plan = plan
+        self._seed = seed
+        self._trace = trace
+        self._overwrite = overwrite
+        self._speed = speed
+        self._until = until
+        self._played = _played(plan, play)
+        self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
+        self._announce = announce
+        self._news = news
+        self._caution = caution
+        self._wall: Wall
+        self._doors: list[Door] = []
+        self._flusher: asyncio.TimerHandle | None = None
+        self._failed: asyncio.Future[None]
+        self.lateness = Lateness()
+
+    async def __aenter__(self) -> Live:
+        sockets = bind_all(self._wanted)
+        try:
+            self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
+            self.run = Run(
+                self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="wall", speed=self._speed,
+                played=self._played, watched=True, live=True,
+            )  # fmt: skip
+        except BaseException:
+            for each in sockets.values():
+                each.close()
+            raise
+        kernel = self.run.world.kernel
+        self._wall = Wall(kernel, speed=self._speed, until=self._until, late=self._late, behind=self._behind)
+        try:
+            await self._open(sockets)
+        except BaseException:
+            self.run.abandon()
+            for each in sockets.values():
+                each.close()
+            raise
+        return self
+
+    async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
+        for text in cautions(self.addresses):
+            self._caution(text)
+        self._announce(self.addresses)
+        self._wall.start()
+        self._flush()
+        for name, each in sockets.items():
+            door = Door(name, self.run.world.converters[name], self._wall.enter, self._news)
+            self._doors.append(door)
+            await door.open(each)
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
+        self._wall.stop()
+        for door in self._doors:
+            door.close()
+        if self._flusher is not None:
+            self._flusher.cancel()
+        failure = self._wall.ended.exception()
+        if failure is None:
+            self.run.finish()
+            return
+        with contextlib.suppress(BusimError):  # what went wrong first matters more
+            self.run.abandon()
+        if isinstance(failure, BusimError):
+            raise failure
+        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+
+    async def ended(self) -> None:
+        """Wait until the session ends by itself: `until` has come, or something went wrong (leaving raises it)."""
+        await asyncio.wait([self._wall.ended])
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self._wall.enter(self.run.world.mark, text)
+
+    def report(self) -> Report:
+        """The figures so far, with the lateness."""
+        return self.run.report(self.lateness)
+
+    def _late(self, at: int, ns: int) -> None:
+        self.lateness.add(ns)
+        if self.run.recorder is not None:
+            self.run.recorder.lateness(at, ns)
+
+    def _behind(self, ns: int) -> None:
+        self._caution(
+            f"caution: this machine does not keep up: events come {ns / 1e9:.2f} s late by now. Simulated times stay "
+            "exact, but a real controller sees slow replies; use a lower --speed, fewer lines or a faster machine."
+        )
+
+    def _flush(self) -> None:
+        """Hand over to the trace writer what there is, and again in a while."""
+        if self.run.recorder is not None and not self._wall.ended.done():
+            self._wall.apart(self.run.recorder.flush)
+            self._flusher = asyncio.get_running_loop().call_later(_FLUSH, self._flush)
+
+
+def _planned(listen: str) -> bool:
+    if listen not in ("loopback", "planned"):
+        raise UserError(
+            "no such way to listen", found=repr(listen), expected="loopback or planned", mend="choose one of the two"
+        )
+    return listen == "planned"
+
+
+def _played(plan: Plan, play: Collection[str]) -> list[str]:
+    """The masters busim plays, by name."""
+    names = [master.name for master in plan.masters]
+    for name in play:
+        if name not in names:
+            raise UserError(
+                "the plan has no master of this name",
+                file=plan.path or None,
+                found=repr(name),
+                expected=" or ".join(repr(each) for each in names) or "none: the plan has no masters",
+                mend="name one of its masters",
+            )
+    return sorted({master.name for master in plan.masters if master.on and not master.through} | set(play))
