@@ -95,8 +95,11 @@ class Line:
         self._exact.look_again()
 
     def delay(self, one: Station, other: Station) -> int:
-        """Propagation from one station to another, ns."""
-        return round(abs(one.metres - other.metres) * self._ns_per_metre)
+        """Propagation from one station to another, ns.
+
+        A difference of whole nanoseconds from the line's end: delays then add up along the line, and nothing overtakes.
+        """
+        return abs(round(one.metres * self._ns_per_metre) - round(other.metres * self._ns_per_metre))
 
     # -- what stations do -----------------------------------------------------------------------------------
 
@@ -108,9 +111,10 @@ class Line:
             if burst.end > now:
                 return self._send_behind(burst, data)
             burst.off = now  # it held the line; from here the new burst drives
-        burst = station.burst = Burst(station, data, now)
-        self._begin(burst)
-        return burst
+        following = station.burst = Burst(station, data, now)
+        following.off_before = burst.off if burst is not None else -self.span
+        self._begin(following)
+        return following
 
     def _send_behind(self, burst: Burst, data: bytes) -> Burst:
         if not burst.closed and len(burst.data) < _LONGEST:
@@ -122,7 +126,7 @@ class Line:
                     self._exact.look_again()
             return burst
         following = burst.station.burst = Burst.behind(burst, data)
-        burst.off = burst.end
+        following.off_before = burst.off = burst.end
         self.kernel.at(following.on, self._begin, following)
         return following
 
@@ -134,12 +138,14 @@ class Line:
         """Since when (or from when on) no driver's signal is at this station's position, ns."""
         now = self.kernel.now
         delays = station.delays
-        passing = (
-            burst.off + delays[burst.station.number]
-            for burst in self._exact.recent
-            if burst.on + delays[burst.station.number] <= now
-        )
-        return max(passing, default=0)
+        since = 0
+        for other in self.stations:
+            burst, delay = other.burst, delays[other.number]
+            if burst is not None:
+                # a burst that has not reached this station yet leaves it with the one before
+                off = burst.off if burst.on + delay <= now else burst.off_before
+                since = max(since, off + delay)
+        return since
 
     def pulse(self, length: int, floating: bool) -> None:
         """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if undriven."""

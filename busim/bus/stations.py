@@ -78,10 +78,11 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
-    `whole`: when the last character is there, at the sender's position.
+    `whole`: when the last character is there, at the sender's position; `off_before`: when the station's driver was last
+    off before.
     """
 
-    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "on", "setting", "start", "station", "until",
+    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "off_before", "on", "setting", "start", "station", "until",
                  "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
@@ -93,6 +94,7 @@ class Burst:
         self.stretch()
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
+        self.off_before = 0
         self.begun = False
         self.closed = False
 

@@ -123,7 +123,8 @@ class Hearing:
         for data, at, flaw in frames:
             request = None if flaw else self._dialect.decode_request(data)
             if request is None:
-                self._refuse(data, at, flaw)
+                delay = 0 if source is None else self._ports[0].station.delays[source.number]
+                self._refuse(data, at + delay, flaw)
                 continue
             ports = self._by_id.get(request.id)
             if ports is None:
