@@ -17,6 +17,7 @@ import sys
 
 _PR_SET_TIMERSLACK = 29  # linux/prctl.h
 _SLACK = 1000  # ns
+_SELECTABLE = 1024  # FD_SETSIZE
 
 if sys.platform == "linux":
 
@@ -24,6 +25,8 @@ if sys.platform == "linux":
         """epoll that waits to the microsecond."""
 
         def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+            if self.fileno() >= _SELECTABLE:  # a loop made in a process with a thousand files open: late, not broken
+                return super().select(timeout)
             if timeout is None or timeout > 0:
                 select.select((self.fileno(),), (), (), timeout)
             return super().select(0)

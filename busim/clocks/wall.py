@@ -62,7 +62,7 @@ class Wall:
         self._loop = asyncio.get_running_loop()
         self.ended = self._loop.create_future()
         try:
-            self._kernel.advance(self._now())
+            self._kernel.advance(self._not_beyond(self._now()))
         except Exception as error:
             self._fail(error)
         self._arm()
@@ -93,21 +93,24 @@ class Wall:
         self._end()
 
     def _now(self) -> int:
-        """The simulated instant by the wall clock, ns, never beyond `until`."""
+        """The simulated instant by the wall clock, ns."""
         gone = time.monotonic_ns() - self._origin
-        now = gone if self._speed == 1.0 else int(gone * self._speed)
-        return now if self._until is None or now < self._until else self._until
+        return gone if self._speed == 1.0 else int(gone * self._speed)
+
+    def _not_beyond(self, at: int) -> int:
+        return at if self._until is None or at < self._until else self._until
 
     def _catch_up(self) -> None:
         kernel = self._kernel
         now = self._now()
         due = kernel.next_deadline()
-        if due is not None and due <= now:
+        to = self._not_beyond(now)
+        if due is not None and due <= to:
             self._judge(due, now)
-            kernel.advance(min(now, due + int(_STRIDE * self._speed)))
+            kernel.advance(min(to, due + int(_STRIDE * self._speed)))
             due = kernel.next_deadline()
-        if due is None or due > now:
-            kernel.advance(now)
+        if due is None or due > to:
+            kernel.advance(to)
         if self._until is not None and kernel.now >= self._until:
             self._end()
 
