@@ -27,7 +27,8 @@ class Line:
     """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records.
 
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
-    `exact_bursts`: how many bursts so far took the exact path.
+    `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to all;
+    `rough`: the ears that are on the exact path.
     """
 
     def __init__(
@@ -51,6 +52,7 @@ class Line:
         self.stations: list[Station] = []
         self.ears: list[Ear] = []
         self.exact_bursts = 0
+        self.under_way = 0
         self.span = 0
         self.free_at = 0
         self._emit = emit
@@ -59,6 +61,7 @@ class Line:
         self._shared: list[Ear] = []
         self._single: list[Ear] = []
         self._exact = ExactPath(self, kernel, emit)
+        self.rough = self._exact.rough
 
     # -- building -------------------------------------------------------------------------------------------
 
@@ -122,7 +125,7 @@ class Line:
             burst.stretch()
             if burst.begun:
                 self.free_at = max(self.free_at, burst.off + self.span)
-                if self._exact.rough:
+                if self.rough:
                     self._exact.look_again()
             return burst
         following = burst.station.burst = Burst.behind(burst, data)
@@ -168,8 +171,9 @@ class Line:
 
     def _begin(self, burst: Burst) -> None:
         burst.begun = True
+        self.under_way += 1
         exact = self._exact
-        if self._plain and not exact.rough and burst.on >= self.free_at:
+        if self._plain and not self.rough and burst.on >= self.free_at:
             station = burst.station
             for ear in self._shared:
                 sends = station.ear is ear and not station.echo
@@ -201,7 +205,7 @@ class Line:
                 exact.take(ear)
             elif ear.shared and ear.listener.fresh:
                 ear.deaf = station if sends else None
-        if exact.rough:
+        if self.rough:
             if contended:
                 for other in exact.recent:
                     other.exact |= not other.closed
@@ -252,13 +256,12 @@ class Line:
 
     def _hand_over(self, ear: Ear, burst: Burst, until: int) -> None:
         """Tell a fast ear the characters of a burst from where it stands up to number `until`."""
-        taken, station = ear.taken, burst.station
+        taken, station, data = ear.taken, burst.station, burst.data
         ear.taken = until
-        data = burst.data
+        first, last = burst.first, burst.whole
         if taken or until < len(data):
+            first, last = burst.sampled(taken + 1), burst.sampled(until)
             data = data[taken:until]
-        first = burst.sampled(taken + 1)
-        last = burst.whole if until == len(burst.data) else burst.sampled(until)
         if ear.shared:
             ear.source = station
             ear.listener.heard(data, first, last, 0, station, ear.deaf)
@@ -272,6 +275,7 @@ class Line:
         whole = until == len(burst.data)
         if whole:
             burst.closed = True
+            self.under_way -= 1
             self.exact_bursts += burst.exact
             station = burst.station
             self._emit(
@@ -291,6 +295,8 @@ class Line:
 
     def catch_up(self, station: Station) -> None:
         """Tell a station's ear what has come by now of a burst that is under way and would be told later."""
+        if not self.under_way and not self.rough:
+            return
         solo = find_solo(station)
         if solo is not None:
             self._exact.listen(solo)
@@ -309,6 +315,8 @@ class Line:
 
         At a shared ear as at the sender. None: there is none.
         """
+        if not self.under_way and not self.rough:
+            return None
         solo = find_solo(station)
         if solo is not None:
             heard = station.uart.next(self._exact.wave(solo))

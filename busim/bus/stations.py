@@ -78,11 +78,12 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
-    `whole`: when the last character is there, at the sender's position; `off_before`: when the station's driver was last
+    `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when the station's driver was last
     off before.
     """
 
-    __slots__ = ("begun", "closed", "data", "end", "exact", "off", "off_before", "on", "setting", "start", "station", "until",
+    __slots__ = ("begun", "closed", "data", "end", "exact", "first", "off", "off_before", "on", "setting",
+                 "start", "station", "until",
                  "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
@@ -91,6 +92,7 @@ class Burst:
         self.data = data
         self.start = on + station.lead if station.lead > 0 else on
         self.on = self.start - station.lead
+        self.first = self.start + self.setting.sample
         self.stretch()
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
@@ -103,6 +105,7 @@ class Burst:
         """A burst that follows another of the same station without a gap: the driver stays enabled."""
         burst = cls(other.station, data, other.end)
         burst.start = burst.on = other.end
+        burst.first = burst.start + burst.setting.sample
         burst.stretch()
         return burst
 

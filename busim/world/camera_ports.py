@@ -99,17 +99,9 @@ class Hearing:
             self._kernel.at_or_now(due, self._quiet)
 
     def _quiet(self, _: object) -> None:
-        framer = self._framer
-        station = self._ports[0].station
-        self._line.catch_up(station)
-        due = framer.quiet_until
-        if due is not None and due <= self._kernel.now:
-            coming = self._line.coming(station)
-            if coming is not None and coming[0] < due:
-                # a start edge came before the silence was long enough; if it does come to a character, the framer is
-                # told the gap, and otherwise the silence goes on
-                self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
-                return
+        framer, line = self._framer, self._line
+        if (line.under_way or line.rough) and self._more_comes():
+            return
         frames = framer.elapsed(self._kernel.now)
         due = framer.quiet_until
         self._armed = due is not None
@@ -117,6 +109,22 @@ class Hearing:
             self._kernel.at_or_now(due, self._quiet)
         if frames:
             self._take(frames)
+
+    def _more_comes(self) -> bool:
+        """Whether a start edge came before the silence was long enough; then look again when its character is there.
+
+        If it does come to a character, the framer is told the gap; otherwise the silence goes on.
+        """
+        station = self._ports[0].station
+        self._line.catch_up(station)
+        due = self._framer.quiet_until
+        if due is None or due > self._kernel.now:
+            return False
+        coming = self._line.coming(station)
+        if coming is None or coming[0] >= due:
+            return False
+        self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
+        return True
 
     def _take(self, frames: Frames) -> None:
         source, deaf = self._source, self._deaf
