@@ -1,18 +1,65 @@
 """The budget: what the lines of a plan can do, by arithmetic and without a simulation.
 
-Public so far: the formulas, over numbers or arrays, each with its source in its docstring.
+Public: `budget` (a plan to a `Budget` of plain data), `cases` and `Pace` for who varies one thing (a case is one
+master on one line), `Mix` and `waits` (moves at one master, exactly), and the formulas, over numbers or arrays,
+each with its source in its docstring.
 """
 
 from busim.budget.age import mean_age, worst_age
+from busim.budget.budget import ASSUMPTIONS, budget
+from busim.budget.case import Case, cases
 from busim.budget.cycle import mean_cycle, paced_cycle
+from busim.budget.line import line_budget
+from busim.budget.moves import Mix, Waits, waits
+from busim.budget.pace import Pace
 from busim.budget.response import Flow, worst_responses
+from busim.budget.result import (
+    SCHEMA,
+    Budget,
+    CameraBudget,
+    Change,
+    DeadBudget,
+    ExchangeBudget,
+    GroupBudget,
+    JobBudget,
+    LineBudget,
+    MoveBudget,
+    Need,
+    NoiseBudget,
+    Range,
+    SecondMaster,
+    StreamBudget,
+)
 from busim.budget.sharing import carrier_sense, pure_aloha, undisturbed
 from busim.budget.waiting import fixed_service_wait, priority_waits, service_wait, vacation_wait
 
 __all__ = [
+    "ASSUMPTIONS",
+    "SCHEMA",
+    "Budget",
+    "CameraBudget",
+    "Case",
+    "Change",
+    "DeadBudget",
+    "ExchangeBudget",
     "Flow",
+    "GroupBudget",
+    "JobBudget",
+    "LineBudget",
+    "Mix",
+    "MoveBudget",
+    "Need",
+    "NoiseBudget",
+    "Pace",
+    "Range",
+    "SecondMaster",
+    "StreamBudget",
+    "Waits",
+    "budget",
     "carrier_sense",
+    "cases",
     "fixed_service_wait",
+    "line_budget",
     "mean_age",
     "mean_cycle",
     "paced_cycle",
@@ -21,6 +68,7 @@ __all__ = [
     "service_wait",
     "undisturbed",
     "vacation_wait",
+    "waits",
     "worst_age",
     "worst_responses",
 ]

@@ -1,0 +1,278 @@
+"""A case: one master on one line, as plain numbers, and what of it can be changed.
+
+The plan is read here and nowhere else in the budget. A case is small and frozen, so that "what if the baud were
+twice as high" is a copy with one field replaced.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from busim.dialects import READ, WRITE, Dialect, Request, find
+from busim.errors import UserError
+from busim.exchange import runs
+from busim.models import Model, load
+from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
+from busim.units import CharFormat, Spread
+
+_LIGHT = 299_792_458  # m/s
+_CLOCKS = Fraction(2, 100)  # by which two stations may differ and still talk: MODBUS over Serial Line V1.02, 3.2
+
+
+class Unit(NamedTuple):
+    """A camera. `distance`: propagation from the asker, ns; `trouble`: why it never answers, "" where it does.
+
+    `writes`: the runs of neighbouring registers that can be written, each by its length.
+    """
+
+    name: str
+    id: int
+    turnaround: Spread
+    distance: float
+    lead: int
+    hold: int
+    baud: Fraction
+    ppm: float
+    trouble: str
+    writes: tuple[int, ...]
+
+
+class Poll(NamedTuple):
+    """One read that comes again and again: `unit` counts in `Case.units`; lengths in characters; `every` ns.
+
+    `work` is its name in trace and figures: that of its group, with the first key behind it in further runs of
+    registers. `hole`: how many registers lie between the run of the group before and this one and could be read as
+    well, 0 where there is no such run.
+    """
+
+    unit: int
+    group: str
+    work: str
+    first: str
+    size: int
+    hole: int
+    request: int
+    reply: int
+    every: int
+
+
+class Move(NamedTuple):
+    """What operators do to one control: `rate` moves per second, all panels together; lengths in characters."""
+
+    unit: int
+    control: str
+    rate: float
+    request: int
+    reply: int
+    group: str  # in which its value is polled, "" where it is not
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One master on one line. Times in ns; `converter` is "" for a master on the line itself.
+
+    `masters`: everybody who asks on this line; `clash`: bus IDs that more than one camera there answers to.
+    `faulty`: what makes the asker's own bytes unusable, or "".
+    """
+
+    line: str
+    master: str
+    dialect: Dialect
+    baud: Fraction
+    format: CharFormat
+    ppm: float
+    lead: int
+    hold: int
+    converter: str
+    packing_idle: int
+    packing_length: int
+    latency: Spread
+    gap: int
+    listen: int
+    time_out: int | None
+    retries: int
+    offline_after: int
+    bit_error_rate: float
+    chatter: float
+    units: tuple[Unit, ...]
+    polls: tuple[Poll, ...]
+    moves: tuple[Move, ...]
+    masters: tuple[str, ...]
+    clash: tuple[int, ...]
+    faulty: str
+
+
+def cases(plan: Plan) -> list[Case]:
+    """Every master on every line that it asks on, line by line. Raises UserError for names that there are not."""
+    return list(_Reader(plan).cases())
+
+
+class _Reader:
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
+        self._converters = {converter.name: converter for converter in plan.converters}
+        self._models: dict[str, Model] = {}
+
+    def cases(self) -> Iterator[Case]:
+        for index, line in enumerate(self._plan.lines):
+            try:
+                dialect = find(line.dialect)
+            except UserError as error:
+                raise self._at(error, f"lines[{index}].dialect") from None
+            askers = list(self._askers(line))
+            for master, converter in askers:
+                yield self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
+
+    def _askers(self, line: LinePlan) -> Iterator[tuple[MasterPlan, ConverterPlan | None]]:
+        here = {place.name for place in line.order if place.kind == "converter"}
+        for master in self._plan.masters:
+            if line.name in master.on:
+                yield master, None
+            for name in master.through:
+                if name in here:
+                    yield master, self._converters[name]
+
+    def _case(
+        self, line: LinePlan, dialect: Dialect, master: MasterPlan, converter: ConverterPlan | None,
+        masters: tuple[str, ...],
+    ) -> Case:  # fmt: skip
+        driver = master.driver if converter is None else converter.driver
+        baud, format = driver.baud or line.baud, driver.format or line.format
+        kind, name = ("master", master.name) if converter is None else ("converter", converter.name)
+        metres = next(place.metres for place in line.order if (place.kind, place.name) == (kind, name))
+        stands = [(place.metres, self._cameras[place.name][1]) for place in line.order if place.kind == "camera"]
+        answers = Counter(camera.id for _, camera in stands if camera.present)
+        asked = [(m, camera) for m, camera in stands if not master.cameras or camera.name in master.cameras]
+        units = tuple(
+            Unit(
+                camera.name,
+                camera.id,
+                camera.turnaround,
+                abs(at - metres) * 1e9 / (_LIGHT * line.velocity),
+                camera.driver.lead,
+                camera.driver.hold,
+                camera.driver.baud or line.baud,
+                camera.driver.clock_ppm,
+                _trouble(camera, line, driver, baud, format),
+                self._writes(camera, dialect),
+            )
+            for at, camera in asked
+        )
+        polls = tuple(self._polls(master, dialect, [camera for _, camera in asked]))
+        return Case(
+            line=line.name,
+            master=master.name,
+            dialect=dialect,
+            baud=baud,
+            format=format,
+            ppm=driver.clock_ppm,
+            lead=driver.lead,
+            hold=driver.hold,
+            converter="" if converter is None else converter.name,
+            packing_idle=0 if converter is None else converter.packing_idle,
+            packing_length=0 if converter is None else converter.packing_length,
+            latency=Spread(0, 0) if converter is None else converter.latency,
+            gap=master.gap,
+            listen=master.listen if converter is None else 0,
+            time_out=master.time_out,
+            retries=master.retries,
+            offline_after=master.offline_after,
+            bit_error_rate=line.bit_error_rate,
+            chatter=0.0 if line.biased else line.chatter,
+            units=units,
+            polls=polls,
+            moves=tuple(self._moves(master, dialect, [camera for _, camera in asked])),
+            masters=masters,
+            clash=tuple(unit.id for unit in units if answers[unit.id] > 1),
+            faulty=_faulty(driver, kind, name),
+        )
+
+    def _polls(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Poll]:
+        for number, camera in enumerate(cameras):
+            keys = self._keys(camera, dialect)
+            names = {key: name for name, key in keys.items()}
+            for group in master.groups:
+                wanted = (keys[value] for value in group.values if value in keys)
+                end = 0
+                for place, (first, size) in enumerate(runs(wanted, dialect.most_values)):
+                    between = range(end, first) if place else range(0)
+                    hole = len(between) if all(key in names for key in between) else 0
+                    end = first + size
+                    request = Request(camera.id, READ, first, size)
+                    lengths = dialect.request_bytes(request), dialect.reply_bytes(request)
+                    work = f"{group.name} from {first}" if place else group.name
+                    yield Poll(number, group.name, work, names[first], size, hole, *lengths, group.every)
+
+    def _moves(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Move]:
+        rates: Counter[tuple[str, str]] = Counter()
+        for panel in self._plan.panels:
+            if panel.master == master.name:
+                many = len(panel.cameras) * len(panel.controls)
+                for camera in panel.cameras:
+                    for control in panel.controls:
+                        rates[camera, control] += panel.moves / many  # type: ignore[assignment]
+        polled = {value: group.name for group in reversed(master.groups) for value in group.values}
+        for number, one in enumerate(cameras):
+            keys = self._keys(one, dialect)
+            for (name, control), rate in rates.items():
+                if name == one.name and control in keys:
+                    request = Request(one.id, WRITE, keys[control], 1, (0,))
+                    lengths = dialect.request_bytes(request), dialect.reply_bytes(request)
+                    yield Move(number, control, rate, *lengths, polled.get(control, ""))
+
+    def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
+        keys = self._keys(camera, dialect)
+        writable = (keys[one.name] for one in self._models[camera.model].parameters if one.writable)
+        return tuple(size for _, size in runs(writable, dialect.most_values))
+
+    def _keys(self, camera: CameraPlan, dialect: Dialect) -> dict[str, int]:
+        index, _ = self._cameras[camera.name]
+        field = f"cameras[{index}].model"
+        if camera.model not in self._models:
+            try:
+                self._models[camera.model] = load(camera.model)
+            except UserError as error:
+                raise self._at(error, field) from None
+        model = self._models[camera.model]
+        if dialect.name not in model.keys:
+            mute = UserError(
+                f"camera model {model.name} does not speak {dialect.name}",
+                expected=" or ".join(model.keys),
+                mend="choose another model, or another dialect for its line",
+            )
+            raise self._at(mute, field)
+        return model.keys[dialect.name]
+
+    def _at(self, error: UserError, field: str) -> UserError:
+        """The same error with the place in the plan."""
+        line, column = locate(self._plan, field)
+        error.file, error.line, error.column, error.field = self._plan.path or None, line, column, field
+        return error
+
+
+def _trouble(camera: CameraPlan, line: LinePlan, asker: DriverPlan, baud: Fraction, format: CharFormat) -> str:
+    """Why a camera never answers, or ""."""
+    if not camera.present:
+        return "it is not there"
+    own_baud, own_format = camera.driver.baud or line.baud, camera.driver.format or line.format
+    if abs(own_baud / baud - 1) > _CLOCKS:
+        return f"it is set to {float(own_baud):g} Bd and asked at {float(baud):g}"
+    if own_format != format:
+        return f"it is set to {own_format} and asked in {format}"
+    if camera.driver.swapped != asker.swapped:
+        return "its pair is swapped"
+    if camera.driver.lead < 0 or camera.driver.hold < 0:
+        return "its driver comes late or lets go early, so that its characters are cut"
+    return ""
+
+
+def _faulty(driver: DriverPlan, kind: str, name: str) -> str:
+    """Why what the asker sends cannot be used, or ""."""
+    if driver.lead < 0 or driver.hold < 0:
+        return f"the driver of {kind} {name!r} comes late or lets go early, so that its characters are cut"
+    return ""

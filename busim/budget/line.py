@@ -1,0 +1,114 @@
+"""The budget of one master on one line, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from busim.budget.case import Case
+from busim.budget.changes import changes, limit
+from busim.budget.extras import dead, jobs, moves, noise, streams
+from busim.budget.figures import Expected
+from busim.budget.masters import second_master
+from busim.budget.needs import more_cameras, need
+from busim.budget.obstacles import obstacles, remarks
+from busim.budget.pace import Pace
+from busim.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range
+from busim.exchange import BEST, MEAN, PARTS, WORST
+from busim.units import Spread, show_time
+
+
+def line_budget(case: Case, wanted: float | None = None) -> LineBudget:
+    """Everything about one case. `wanted`: polls per second that the most polled values should have."""
+    mean = Pace(case)
+    best, worst = mean.under(BEST), mean.under(WORST)
+    head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
+    against = tuple(obstacles(best, worst))
+    if against:
+        exchanges = tuple(_exchanges(mean)) if case.polls else ()
+        spoilt = second_master(mean) if case.polls else ()
+        return LineBudget(**head, obstacles=against, remarks=(), exchanges=exchanges, second_master=spoilt)  # type: ignore[arg-type]
+    expected = Expected(mean, worst)
+    rests = not mean.restless and mean.demand < 1
+    return LineBudget(
+        **head,  # type: ignore[arg-type]
+        obstacles=(),
+        remarks=tuple(remarks(mean, worst)),
+        limit=limit(mean),
+        unknown=_unknown(mean),
+        more_cameras=more_cameras(mean) if rests else None,
+        figures=expected.line(),
+        load=Range(best.demand, mean.demand, worst.demand) if rests else None,
+        exchanges=tuple(_exchanges(mean)),
+        groups=tuple(_groups(best, mean, worst)),
+        cameras=tuple(
+            CameraBudget(unit.name, unit.id, unit.trouble, expected.camera(number))
+            for number, unit in enumerate(case.units)
+        ),
+        moves=moves(expected),
+        streams=streams(expected),
+        jobs=jobs(expected),
+        dead=dead(mean),
+        noise=noise(mean),
+        second_master=second_master(mean),
+        changes=changes(mean),
+        need=None if wanted is None else need(case, wanted),
+    )
+
+
+def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
+    """Every poll of every camera, answered or not yet: its parts do not depend on whether it is there."""
+    case, exchange = mean.case, mean.polls.exchange
+    parts = {
+        part: [np.asarray(exchange.parts(unknown)[part]) / 1e9 for unknown in (BEST, MEAN, WORST)] for part in PARTS
+    }
+    totals = [np.asarray(getattr(exchange, unknown)) / 1e9 for unknown in (BEST, MEAN, WORST)]
+    for number, poll in enumerate(case.polls):
+        yield ExchangeBudget(
+            case.units[poll.unit].name,
+            poll.work,
+            poll.size,
+            {part: Range(*(float(times[number]) for times in three)) for part, three in parts.items()},
+            Range(*(float(times[number]) for times in totals)),
+            float(mean.polls.time_out[number]) / 1e9,
+        )
+
+
+def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
+    if not len(mean.every):
+        return
+    alive = mean.living
+    for name in dict.fromkeys(poll.group for poll in alive):
+        number = next(number for number, poll in enumerate(alive) if poll.group == name)
+        cycle = Range(*(float(pace.periods[number]) / 1e9 for pace in (best, mean, worst)))
+        rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
+        wanted = alive[number].every / 1e9
+        yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
+
+
+def _unknown(mean: Pace) -> str:
+    """Which unknown moves the cycle most."""
+    case, alive = mean.case, mean.alive
+    exchange = mean.polls.exchange
+    if not alive.any():
+        return ""
+    periods = mean.periods
+    share = periods.min() / periods  # of a round
+    turnaround = np.asarray(exchange.turnaround_high - exchange.turnaround_low)[alive] * share
+    swings = {
+        f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})":
+            float(turnaround[mean.polls.unit[alive] == number].sum())
+        for number, unit in enumerate(case.units)
+    }  # fmt: skip
+    if case.converter:
+        name = f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
+        swings[name] = float((2 * (case.latency.high - case.latency.low) * share).sum())
+    chosen = max(swings, key=lambda name: swings[name])
+    if not swings[chosen]:
+        return ""
+    return f"{chosen} matters most: {show_time(swings[chosen])} of a round between its bounds"
+
+
+def _bounds(spread: Spread) -> str:
+    return f"{show_time(spread.low)} to {show_time(spread.high)}"

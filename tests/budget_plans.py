@@ -1,0 +1,63 @@
+"""Plans of one line behind a converter, to be computed and simulated, and both side by side."""
+
+from __future__ import annotations
+
+from busim.plan import Plan, read_text
+
+SLOW = "{name: slow, values: [tally, temperature], every: 1 s}"
+
+
+def box(
+    *,
+    cameras: int = 4,
+    baud: str = "38400 Bd",
+    format: str = "8E1",
+    line: str = "",
+    packing: str = "{idle: 4 ms, length: 0}",
+    latency: str = "1 ms",
+    turnaround: str = "2..6 ms",
+    absent: tuple[int, ...] = (),
+    values: str = "[iris, gain, shutter]",
+    every: str = "0",
+    more: str = "",
+    master: str = "",
+    moves: str = "0",
+    controls: str = "[iris, red_gain, zoom, focus]",
+) -> Plan:
+    """Cameras `c1`, `c2` ... behind converter `box`, asked by master `desk`; panel `panel` moves all of them."""
+    names = [f"c{number}" for number in range(1, cameras + 1)]
+    order = "".join(f"      - {{camera: {name}, after: 10 m}}\n" for name in names)
+    declared = "".join(
+        f"  - {{name: {name}, id: {number}, serial: {number}, turnaround: {turnaround}, "
+        f"present: {'false' if number in absent else 'true'}}}\n"
+        for number, name in enumerate(names, 1)
+    )
+    return read_text(
+        f"""
+busim: 1
+name: one box
+lines:
+  - name: wall
+    baud: {baud}
+    format: {format}
+    dialect: modbus-rtu
+    {line}
+    order:
+      - terminator
+      - converter: box
+{order}      - terminator
+converters:
+  - {{name: box, endpoint: "10.20.0.44:15001", packing: {packing}, latency: {latency}}}
+cameras:
+{declared}
+masters:
+  - name: desk
+    through: [box]
+    {master}
+    groups:
+      - {{name: fast, values: {values}, every: {every}}}
+      {"- " + more if more else ""}
+panels:
+  - {{name: panel, master: desk, cameras: [{", ".join(names)}], controls: {controls}, moves: {moves}}}
+"""
+    )
