@@ -92,8 +92,11 @@ class Burst:
         self.data = data
         self.start = on + station.lead if station.lead > 0 else on
         self.on = self.start - station.lead
+        last, end = self.setting.reach(len(data))
         self.first = self.start + self.setting.sample
-        self.stretch()
+        self.whole = self.start + last
+        self.end = self.start + end
+        self.off = self.end + station.hold
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
         self.off_before = 0

@@ -9,9 +9,6 @@ from busim.trace import EXCHANGE, Emit
 from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
 
-_NEVER = 1 << 62
-
-
 class MasterPort:
     """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
 
@@ -27,14 +24,15 @@ class MasterPort:
         self._cameras = cameras
         self._numbers = numbers
         self._emit = emit
-        self._due = _NEVER
-        self._armed = _NEVER
+        self._due = 0
+        self._alarms: list[int] = []  # set and not gone off, the next one last: each was set before the ones ahead of it
         self._exact_before = 0
         self.master: Master | None = None
 
     def start(self) -> None:
         """Begin to ask (the master knows from when on)."""
-        self._run(0)
+        assert self.master is not None
+        self.apply(self.master.step(self._kernel.now))
 
     def command(self, task: Task, *, absolute: bool = True) -> None:
         """An operator's move reaches the master now."""
@@ -52,13 +50,18 @@ class MasterPort:
             self._send(raw)
         if wake is not None:
             self._due = wake
-            if wake < self._armed:
-                self._armed = wake
-                self._kernel.at(wake, self._run, wake)
+            if not self._alarms or wake < self._alarms[-1]:
+                self._alarms.append(wake)
+                self._kernel.at(wake, self._run)
 
-    def _run(self, armed: int) -> None:
-        if armed == self._armed:
-            self._armed = _NEVER
+    def _run(self, _: object) -> None:
+        """The next alarm goes off; it may be one that was set for a time-out which no longer matters."""
+        self._alarms.pop()
+        if self._due > self._kernel.now:
+            if not self._alarms or self._due < self._alarms[-1]:
+                self._alarms.append(self._due)
+                self._kernel.at(self._due, self._run)
+            return
         assert self.master is not None
         self._catch_up()
         self.apply(self.master.step(self._kernel.now))
