@@ -11,55 +11,86 @@ from rich.console import Console
 from rich.table import Table
 
 from busim.bridge import Address
-from busim.figures import QUANTITIES, Value
+from busim.figures import Value
 from busim.plan import Plan
-from busim.session import Lateness, Report
+from busim.session import LineReport, Lateness, Report
 from busim.units import show_time
 
-_LINE = ("exchanges", "poll_rate", "latency_p50", "latency_p95", "latency_p99", "latency_max", "move_p95", "time_outs",
-         "retries", "damaged", "collisions", "occupancy", "load", "headroom", "fast_share")  # fmt: skip
-_CAMERA = ("exchanges", "poll_rate", "age_mean", "age_worst", "latency_p50", "latency_p95", "latency_p99", "latency_max",
-           "move_p95", "time_outs", "retries", "damaged", "fast_share")  # fmt: skip
+# title over the column, figure, how its value is shown
+_RATES = (
+    ("exch.", "exchanges", "count"), ("polls\n/s", "poll_rate", "rate"), ("age ms\nmean", "age_mean", "ms"),
+    ("age ms\nworst", "age_worst", "ms"), ("time-\nouts", "time_outs", "count"), ("dam-\naged", "damaged", "count"),
+    ("re-\nfused", "refused", "count"), ("re-\ntries", "retries", "count"), ("fast\npath", "fast_share", "share"),
+)  # fmt: skip
+_TIMES = (
+    ("exch. ms\np50", "latency_p50", "ms"), ("ms\np95", "latency_p95", "ms"), ("ms\np99", "latency_p99", "ms"),
+    ("ms\nmax", "latency_max", "ms"), ("move ms\np95", "move_p95", "ms"), ("ms\nmax", "move_max", "ms"),
+)  # fmt: skip
+_TROUBLE = ("time_outs", "damaged", "retries")
+_WIDE = 116  # columns of a terminal from which on everything stands in one table
 
 
-def show(value: Value) -> str:
-    """A value for a table; a dash where it is not applicable."""
+def show(value: Value, how: str) -> str:
+    """A value for a table, its unit being in the title; a dash where it is not applicable."""
     if value.value is None:
         return "-"
-    if value.quantity.unit == "s":
-        return show_time(value.value * 1e9)
-    if value.quantity.unit == "1":
-        return f"{100 * value.value:.1f} %"
-    if value.quantity.unit == "/s":
-        return f"{value.value:.2f} /s"
-    return f"{value.value:.0f}"
+    if how == "ms":
+        ms = value.value * 1000
+        return f"{ms:.1f}" if ms < 1000 else f"{ms:.0f}"
+    if how == "share":
+        return f"{100 * value.value:.1f}%"
+    return f"{value.value:.2f}" if how == "rate" else f"{value.value:.0f}"
 
 
 def print_report(report: Report, trace: str | None) -> None:
-    """The figures as tables: lines above, cameras below."""
-    console = Console(width=None if sys.stdout.isatty() else 200)
+    """The figures as tables: a line's cameras, and the whole of it below them."""
+    console = Console(width=None if sys.stdout.isatty() else 120)
     console.print(f"{report.plan}: {report.length / 1e9:g} s simulated, seed {report.seed}, {report.clock} clock. "
-                  "All figures measured in the simulation.", highlight=False)  # fmt: skip
+                  "All figures are measured in the simulation.", highlight=False)  # fmt: skip
     for line in report.lines:
-        table = Table(title=f"line: {line.name}", title_justify="left", show_edge=False, pad_edge=False)
-        table.add_column("camera", no_wrap=True)
-        table.add_column("ID", justify="right")
-        for name in _CAMERA:
-            table.add_column(QUANTITIES[name].title, justify="right")
-        for camera in line.cameras:
-            table.add_row(camera.name, str(camera.id), *(show(camera.figures[name]) for name in _CAMERA))
         console.print()
-        console.print(table)
-        console.print("  " + ", ".join(f"{QUANTITIES[name].title} {show(line.figures[name])}" for name in _LINE),
-                      highlight=False)  # fmt: skip
-        if line.figures["headroom"].why:
-            console.print(f"  headroom: not applicable because {line.figures['headroom'].why}", highlight=False)
+        if console.width >= _WIDE:
+            console.print(_table(line, (*_RATES[:4], *_TIMES, *_RATES[4:])))
+        else:
+            console.print(_table(line, _RATES))
+            console.print(_table(line, _TIMES))
+        figures = line.figures
+        headroom = show(figures["headroom"], "share")
+        if figures["headroom"].why:
+            headroom = f"not applicable because {figures['headroom'].why}"
+        console.print(
+            f"  occupancy {show(figures['occupancy'], 'share')}, load {show(figures['load'], 'share')}, "
+            f"collisions {show(figures['collisions'], 'count')}; headroom {headroom}",
+            highlight=False, soft_wrap=True,
+        )  # fmt: skip
     console.print()
     if report.lateness is not None:
         console.print(show_lateness(report.lateness), highlight=False)
-    console.print("Stands on these assumptions: " + "; ".join(report.assumptions) + ".", highlight=False, style="dim")
+    console.print("What each figure means: busim explain figures. These stand on assumptions: "
+                  + "; ".join(report.assumptions) + ".", highlight=False, style="dim")  # fmt: skip
     if trace:
-        console.print(f"Trace: {trace}", highlight=False)
+        console.print(f"Trace: {trace}", highlight=False, soft_wrap=True)
+
+
+def _table(line: LineReport, columns: tuple[tuple[str, str, str], ...]) -> Table:
+    table = Table(title=f"line: {line.name}", title_justify="left", box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("camera", vertical="bottom", no_wrap=True)
+    table.add_column("ID", justify="right", vertical="bottom", no_wrap=True)
+    for title, _, _ in columns:
+        table.add_column(title, justify="right", vertical="bottom", no_wrap=True)
+    for camera in line.cameras:
+        table.add_row(camera.name, str(camera.id), *_cells(camera.figures, columns))
+    table.add_row("whole line", "", *_cells(line.figures, columns), style="bold")
+    return table
+
+
+def _cells(figures: dict[str, Value], columns: tuple[tuple[str, str, str], ...]) -> list[str]:
+    cells = []
+    for _, name, how in columns:
+        value = figures.get(name)
+        text = "" if value is None else show(value, how)
+        cells.append(f"[yellow]{text}[/]" if name in _TROUBLE and text not in ("0", "-") else text)
+    return cells
 
 
 def show_lateness(lateness: Lateness) -> str:
