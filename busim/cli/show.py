@@ -8,12 +8,13 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from busim.bridge import Address
 from busim.figures import Value
 from busim.plan import Plan
-from busim.session import LineReport, Lateness, Report
+from busim.session import Lateness, LineReport, Report
 from busim.units import show_time
 
 # title over the column, figure, how its value is shown
@@ -45,7 +46,7 @@ def show(value: Value, how: str) -> str:
 def print_report(report: Report, trace: str | None) -> None:
     """The figures as tables: a line's cameras, and the whole of it below them."""
     console = Console(width=None if sys.stdout.isatty() else 120)
-    console.print(f"{report.plan}: {report.length / 1e9:g} s simulated, seed {report.seed}, {report.clock} clock. "
+    console.print(f"{escape(report.plan)}: {report.length / 1e9:g} s simulated, seed {report.seed}, {report.clock} clock. "
                   "All figures are measured in the simulation.", highlight=False)  # fmt: skip
     for line in report.lines:
         console.print()
@@ -69,17 +70,17 @@ def print_report(report: Report, trace: str | None) -> None:
     console.print("What each figure means: busim explain figures. These stand on assumptions: "
                   + "; ".join(report.assumptions) + ".", highlight=False, style="dim")  # fmt: skip
     if trace:
-        console.print(f"Trace: {trace}", highlight=False, soft_wrap=True)
+        console.print(f"Trace: {escape(trace)}", highlight=False, soft_wrap=True)
 
 
 def _table(line: LineReport, columns: tuple[tuple[str, str, str], ...]) -> Table:
-    table = Table(title=f"line: {line.name}", title_justify="left", box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    table = Table(title=f"line: {escape(line.name)}", title_justify="left", box=None, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("camera", vertical="bottom", no_wrap=True)
     table.add_column("ID", justify="right", vertical="bottom", no_wrap=True)
     for title, _, _ in columns:
         table.add_column(title, justify="right", vertical="bottom", no_wrap=True)
     for camera in line.cameras:
-        table.add_row(camera.name, str(camera.id), *_cells(camera.figures, columns))
+        table.add_row(escape(camera.name), str(camera.id), *_cells(camera.figures, columns))
     table.add_row("whole line", "", *_cells(line.figures, columns), style="bold")
     return table
 
@@ -106,16 +107,16 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
     """What listens where, as a table."""
     stream = sys.stderr if to_errors else sys.stdout
     console = Console(file=stream, width=None if stream.isatty() else 200)
-    table = Table(title=f"{plan.name}: converters", title_justify="left", show_edge=False, pad_edge=False)
+    table = Table(title=f"{escape(plan.name)}: converters", title_justify="left", show_edge=False, pad_edge=False)
     for title in ("converter", "in the plan", "listens at", "line", "cameras (ID)"):
         table.add_column(title, no_wrap=title == "listens at")
     ids = {camera.name: camera.id for camera in plan.cameras}
     lines = {place.name: line for line in plan.lines for place in line.order if place.kind == "converter"}
     for converter in plan.converters:
         line = lines[converter.name]
-        cameras = ", ".join(f"{place.name} ({ids[place.name]})" for place in line.order if place.kind == "camera")
+        cameras = ", ".join(f"{escape(place.name)} ({ids[place.name]})" for place in line.order if place.kind == "camera")
         address = str(addresses[converter.name])
-        table.add_row(converter.name, f"{converter.host}:{converter.port}", address, line.name, cameras)
+        table.add_row(escape(converter.name), f"{converter.host}:{converter.port}", address, escape(line.name), cameras)
     console.print(table)
 
 
