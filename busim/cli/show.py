@@ -46,7 +46,8 @@ def show(value: Value, how: str) -> str:
 def print_report(report: Report, trace: str | None) -> None:
     """The figures as tables: a line's cameras, and the whole of it below them."""
     console = Console(width=None if sys.stdout.isatty() else 120)
-    console.print(f"{escape(report.plan)}: {report.length / 1e9:g} s simulated, seed {report.seed}, {report.clock} clock. "
+    length = f"{report.length / 1e9:g} s simulated"
+    console.print(f"{escape(report.plan)}: {length}, seed {report.seed}, {report.clock} clock. "
                   "All figures are measured in the simulation.", highlight=False)  # fmt: skip
     for line in report.lines:
         console.print()
@@ -74,7 +75,8 @@ def print_report(report: Report, trace: str | None) -> None:
 
 
 def _table(line: LineReport, columns: tuple[tuple[str, str, str], ...]) -> Table:
-    table = Table(title=f"line: {escape(line.name)}", title_justify="left", box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    title = f"line: {escape(line.name)}"
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("camera", vertical="bottom", no_wrap=True)
     table.add_column("ID", justify="right", vertical="bottom", no_wrap=True)
     for title, _, _ in columns:
@@ -114,7 +116,8 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
     lines = {place.name: line for line in plan.lines for place in line.order if place.kind == "converter"}
     for converter in plan.converters:
         line = lines[converter.name]
-        cameras = ", ".join(f"{escape(place.name)} ({ids[place.name]})" for place in line.order if place.kind == "camera")
+        names = [place.name for place in line.order if place.kind == "camera"]
+        cameras = ", ".join(f"{escape(name)} ({ids[name]})" for name in names)
         address = str(addresses[converter.name])
         table.add_row(escape(converter.name), f"{converter.host}:{converter.port}", address, escape(line.name), cameras)
     console.print(table)
