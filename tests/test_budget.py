@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from bisect import bisect
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -16,11 +17,13 @@ from small_plans import wall
 
 from busim.budget import LineBudget, Mix, Pace, budget, cases, vacation_wait, waits
 from busim.cli import budget as command
+from busim.dialects import WRITE, Request, find
 from busim.errors import UserError
 from busim.figures import QUANTITIES, Fold
+from busim.masters import COMMAND, Target, Task
 from busim.plan import Plan, read
 from busim.trace import EXCHANGE, Record
-from busim.world import build
+from busim.world import World, build
 
 TOP = Path(__file__).resolve().parent.parent
 
@@ -181,6 +184,96 @@ def test_noise_loses_as_many_exchanges_as_in_a_simulated_run(rate: float) -> Non
     expected = float(Pace(cases(plan)[0]).polls.failing.mean()) * len(seen.exchanges)
     assert lost == pytest.approx(expected, abs=3 * math.sqrt(expected) + 0.1 * expected)
     assert seen.rate == pytest.approx(line.figures["poll_rate"].value, rel=0.01)  # type: ignore[index]
+
+
+def _begun(plan: Plan) -> tuple[World, list[Record]]:
+    records: list[Record] = []
+    world = build(plan, 1, records.append)
+    world.start()
+    return world, records
+
+
+def test_a_cold_start_takes_as_long_as_the_budget_says() -> None:
+    """Until every poll of every camera was answered once. A regression: both sides are our own."""
+    plan = box(values="[iris, master_black, temperature]", more=SLOW)
+    world, records = _begun(plan)
+    world.kernel.advance(2 * 10**9)
+    first: dict[tuple[int, str], int] = {}
+    for record in records:
+        if record[0] == EXCHANGE:
+            first.setdefault((record[3], record[6]), record[10])
+    (job,) = (job for job in line_of(plan).jobs if "cold start" in job.name)
+    assert job.exchanges == len(first)
+    assert max(first.values()) / 1e9 == pytest.approx(job.mean, rel=0.05)
+    assert max(first.values()) / 1e9 <= job.worst
+
+
+@pytest.mark.parametrize(("name", "count"), [("recall a preset", 1), ("one by one", 15)])
+def test_commands_that_come_at_once_take_as_long_as_the_budget_says(name: str, count: int) -> None:
+    """A regression: both sides are our own. Commands are queued in the middle of polling."""
+    plan = box(cameras=8)
+    world, records = _begun(plan)
+    (port,) = world.masters.values()
+    at = 10**9
+    world.kernel.advance(at)
+    dialect = find("modbus-rtu")
+    for number in range(1, 9):
+        target = Target(f"c{number}", number)
+        for _ in range(count):
+            request = Request(number, WRITE, 0, 1, (500,))
+            task = Task(target, COMMAND, "iris", request, dialect.encode_request(request), 10**9)
+            port.command(task, absolute=False)
+    world.kernel.advance(at + 20 * 10**9)
+    last = max(r[10] for r in records if r[0] == EXCHANGE and r[5] == "command")
+    (job,) = (job for job in line_of(plan).jobs if name in job.name)
+    assert job.exchanges == 8 * count
+    assert (last - at) / 1e9 == pytest.approx(job.mean, rel=0.1)
+    assert (last - at) / 1e9 <= job.worst
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_steady_joystick_is_never_later_than_its_bound(count: int) -> None:
+    """Davis et al. 2007 with polls below. Positions every 40 ms, of one control for each joystick."""
+    plan = box(baud="115200 Bd", turnaround="1..2 ms", packing="{idle: 1 ms, length: 0}")
+    world, records = _begun(plan)
+    (port,) = world.masters.values()
+    dialect = find("modbus-rtu")
+    for step in range(1000):
+        for stick in range(count):
+            world.kernel.advance(10**8 + step * 40_000_000 + stick * 17_300_000)
+            request = Request(stick + 1, WRITE, 0, 1, (step % 1000,))
+            target = Target(f"c{stick + 1}", stick + 1)
+            port.command(Task(target, COMMAND, "iris", request, dialect.encode_request(request), 10**9))
+    taken = [(r[10] - r[8]) / 1e9 for r in records if r[0] == EXCHANGE and r[5] == "command"]
+    (stream,) = (s for s in line_of(plan).streams if (s.kind, s.count) == ("joysticks", count))
+    assert len(taken) > 900 * count
+    assert stream.bound is not None
+    assert max(taken) <= stream.bound
+    assert stream.mean is not None
+    assert sum(taken) / len(taken) == pytest.approx(stream.mean, rel=0.25)
+
+
+@pytest.mark.parametrize("moves", ["0.5 /s", "10 /s"])
+def test_a_second_panel_shows_a_move_when_the_budget_says(moves: str) -> None:
+    """From the move to the end of the first good poll that was read after the write. A regression: both are our own."""
+    plan = box(moves=moves, controls="[iris, gain]")
+    seen = Measured(plan, 600)
+    polls: dict[int, list[tuple[int, int]]] = {}
+    for r in seen.answered:
+        if r[5] == "poll":
+            polls.setdefault(r[3], []).append((r[13], r[10]))
+    times = []
+    for r in seen.answered:
+        if r[5] == "command":
+            later = bisect(polls[r[3]], (r[13], math.inf))
+            if later < len(polls[r[3]]):
+                times.append((polls[r[3]][later][1] - r[8]) / 1e9)
+    found = line_of(plan).moves
+    assert found is not None
+    assert found.second is not None
+    assert found.second_worst is not None
+    assert sum(times) / len(times) == pytest.approx(found.second, rel=0.05)
+    assert max(times) <= found.second_worst
 
 
 # -- moves against theory ------------------------------------------------------------------------------------

@@ -22,13 +22,14 @@ ASSUMPTIONS = (
 )
 
 
-def budget(plan: Plan, *, need: float | None = None) -> Budget:
+def budget(plan: Plan, *, need: float | None = None, what_ifs: bool = True) -> Budget:
     """What every master can do on every line of a plan. `need`: polls per second wanted for the values polled most.
 
+    `what_ifs` False leaves out changes, dead cameras, noise and more operators, which take most of the time.
     Raises UserError for names that there are not, and for a need that is no rate.
     """
     if need is not None and not 0 < need <= 1e6:
         raise UserError(
             "no such rate can be needed", found=f"{need:g} /s", expected="more than 0", mend="need for example 10 Hz"
         )
-    return Budget(plan.name, tuple(line_budget(case, need) for case in cases(plan)), ASSUMPTIONS)
+    return Budget(plan.name, tuple(line_budget(case, need, what_ifs) for case in cases(plan)), ASSUMPTIONS)

@@ -12,6 +12,8 @@ import numpy.typing as npt
 
 from busim.exchange import Numbers
 
+Array = npt.NDArray[np.float64]
+
 
 def mean_cycle(walk: Numbers, load: Numbers) -> Numbers:
     """Mean cycle walk / (1 - load): exhaustive or gated service, Takagi 1986 (from memory). nan from a load of 1 on."""
@@ -19,9 +21,7 @@ def mean_cycle(walk: Numbers, load: Numbers) -> Numbers:
     return cycle if cycle.ndim else float(cycle)
 
 
-def paced_cycle(
-    occupied: npt.NDArray[np.float64], every: npt.NDArray[np.float64], load: Numbers = 0.0
-) -> npt.NDArray[np.float64]:
+def paced_cycle(occupied: Array, every: Array, load: Numbers = 0.0) -> Array:
     """The cycle of polls that share one master, each asked once in `every` or, where that is too often, once a cycle.
 
     `occupied` and `every` have the polls on their last axis: the time the master is inside one exchange, and the
@@ -29,21 +29,33 @@ def paced_cycle(
     occupied / max(every, C) = 1 - load; a poll's own period is then max(every, C). C is 0 where everything
     keeps its pace, and nan where commands alone fill the line.
     """
-    occupied, every = np.broadcast_arrays(np.asarray(occupied, float), np.asarray(every, float))
-    order = np.argsort(every, axis=-1)
-    occupied = np.take_along_axis(occupied, order, axis=-1)
-    every = np.take_along_axis(every, order, axis=-1)
-    paced = np.divide(occupied, every, out=np.zeros_like(occupied), where=every > 0)
+    occupied, every = np.asarray(occupied, float), np.asarray(every, float)
+    if occupied.shape != every.shape:
+        occupied, every = np.broadcast_arrays(occupied, every)
+    shape, polls = occupied.shape[:-1], occupied.shape[-1]
+    loads = np.asarray(load, float)
+    if loads.shape != shape:
+        shape = np.broadcast_shapes(shape, loads.shape)
+        loads = np.broadcast_to(loads, shape)
+        occupied, every = (np.broadcast_to(times, (*shape, polls)) for times in (occupied, every))
+    rows = np.arange(loads.size)
+    cycles = _cycles(occupied.reshape(-1, polls), every.reshape(-1, polls), loads.reshape(-1), rows)
+    return cycles.reshape(shape)
+
+
+def _cycles(occupied: Array, every: Array, load: Array, rows: npt.NDArray[np.int64]) -> Array:
+    """[case] from [case, poll] and [case]."""
+    order = every.argsort(axis=1, kind="stable")
+    occupied, every = occupied[rows[:, np.newaxis], order], every[rows[:, np.newaxis], order]
+    paced = occupied / np.where(every > 0, every, np.inf)
     # With the n fastest polls never resting: what they need, and what the others leave them.
-    needed = np.cumsum(occupied, axis=-1)
-    others = np.cumsum(paced[..., ::-1], axis=-1)[..., ::-1] - paced
-    free = 1 - np.asarray(load)[..., np.newaxis] - others
-    cycles = np.divide(needed, free, out=np.full(needed.shape, np.inf), where=free > 0)
+    needed = occupied.cumsum(axis=1)
+    free = 1 - load[:, np.newaxis] - (paced.sum(axis=1, keepdims=True) - paced.cumsum(axis=1))
+    possible = free > 0
+    cycles = np.where(possible, needed / np.where(possible, free, 1.0), np.inf)
     # The right n is the first at which the next poll keeps its pace.
-    next_pace = np.concatenate([every[..., 1:], np.full((*every.shape[:-1], 1), np.inf)], axis=-1)
-    fits = (cycles <= next_pace) & (free > 0)
-    chosen = np.argmax(fits, axis=-1)[..., np.newaxis]
-    cycle = np.take_along_axis(cycles, chosen, axis=-1)[..., 0]
-    cycle = np.where(fits.any(axis=-1), cycle, np.nan)
-    rests = (every[..., 0] > 0) & (cycle <= every[..., 0])
-    return np.where(rests, 0.0, cycle)
+    fits = possible.copy()
+    fits[:, :-1] &= cycles[:, :-1] <= every[:, 1:]
+    chosen = cycles[rows, fits.argmax(axis=1)]
+    cycle = np.where(fits.any(axis=1), chosen, np.nan)
+    return np.where((every[:, 0] > 0) & (cycle <= every[:, 0]), 0.0, cycle)

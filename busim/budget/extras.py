@@ -25,9 +25,9 @@ OPERATOR_CONTROLS = 4
 JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
 OFFLINE_AFTER = 1e9  # ns of failure, besides the number of failures: as masters do
 BROADCAST = (0.1, 0.2)  # s of pause after one: MODBUS over Serial Line V1.02, p. 9-10
-_COUNTS = (1, 2, 4, 8)
+_COUNTS = (1, 2, 4)
 _RARELY = 1e-15  # moves per ns: as good as none
-_NOISES = (1e-7, 1e-6, 1e-5, 1e-4)
+_NOISES = (1e-6, 1e-5, 1e-4)
 
 
 # -- moves ---------------------------------------------------------------------------------------------------
@@ -47,7 +47,7 @@ def moves(expected: Expected) -> MoveBudget | None:
     return MoveBudget(
         rate=mean.move_rate * 1e9,
         mean=latency / 1e9,
-        p95=mean.waits.quantile(0.95, mean.answer) / 1e9,
+        p95=mean.move_p95 / 1e9,
         bound=None if bound is None else bound / 1e9,
         replaced=mean.waits.replaced,
         after_polls=after,
@@ -79,7 +79,7 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
 
 
 def streams(expected: Expected) -> tuple[StreamBudget, ...]:
-    """1, 2, 4, 8 more operators or joysticks at this master, beside the moves that are planned."""
+    """1, 2, 4 more operators or joysticks at this master, beside the moves that are planned."""
     mean = expected.mean
     if not mean.case.units or mean.crowded >= 1:
         return ()
@@ -145,48 +145,40 @@ def _joystick_bound(expected: Expected, one: Timing, count: int) -> float | None
 def jobs(expected: Expected) -> tuple[JobBudget, ...]:
     """Work that comes all at once, while polls go on."""
     mean, worst = expected.mean, expected.worst
-    units = [number for number, unit in enumerate(mean.case.units) if not unit.trouble]
-    found = []
-    if mean.crowded < 1:
-        singles = [(unit, 1) for unit in units for _ in range(sum(mean.case.units[unit].writes))]
-        blocks = [(unit, size) for unit in units for size in mean.case.units[unit].writes]
-        for name, writes in (
-            ("recall a preset on every camera", [(unit, 1) for unit in units]),
-            ("restore every value, one by one", singles),
-            ("restore every value, in runs", blocks),
-        ):
-            if writes:
-                found.append(_job(name, mean, expected.longest_poll, writes))
+    found = list(_bulk(expected)) if mean.crowded < 1 else []
     if mean.case.polls:
-        times = [
-            float(np.where(pace.alive, pace.polls.occupied(pace.unknown), pace.polls.lost).sum())
+        one, other = (
+            float(np.where(pace.alive, pace.polls.occupied(pace.unknown), pace.polls.lost).sum()) / 1e9
             for pace in (mean, worst)
-        ]
-        found.append(
-            JobBudget(
-                "from a cold start until every polled value is known",
-                len(mean.case.polls),
-                times[0] / 1e9,
-                times[1] / 1e9,
-            )
         )
+        found.append(JobBudget("from a cold start until every polled value is known", len(mean.case.polls), one, other))
     pause, longer = BROADCAST
     found.append(JobBudget("silence after a broadcast, in which nothing is asked", 1, (pause + longer) / 2, longer))
     return tuple(found)
 
 
-def _job(name: str, mean: Pace, longest_poll: float, writes: list[tuple[int, int]]) -> JobBudget:
+def _bulk(expected: Expected) -> Iterator[JobBudget]:
     """So many commands at once: each takes its time, and polls that are due have a turn after four."""
-    asked = [_write(mean, unit, size) for unit, size in dict.fromkeys(writes)]
-    times = timing(mean.case, asked)
-    many = Counter(writes)
-    counts = np.array([many[move.unit, int(move.control)] for move in asked])
-    turns = (len(writes) - 1) // IN_A_ROW
+    mean = expected.mean
+    sizes = [(number, unit.writes) for number, unit in enumerate(mean.case.units) if not unit.trouble]
+    blocks = Counter((unit, size) for unit, writes in sizes for size in writes)
+    jobs = {
+        "recall a preset on every camera": Counter((unit, 1) for unit, _ in sizes),
+        "restore every value, one by one": Counter({(unit, 1): sum(writes) for unit, writes in sizes}),
+        "restore every value, in runs": blocks,
+    }
+    kinds = list(dict.fromkeys([*jobs["recall a preset on every camera"], *blocks]))
+    times = timing(mean.case, [_write(mean, unit, size) for unit, size in kinds])
     poll = mean.between.mean
     rest = mean.between.square / (2 * poll) if len(mean.occupied) else 0.0
-    average = rest + float(times.occupied(MEAN) @ counts) + turns * (poll if mean.saturated else poll * mean.demand)
-    longest = longest_poll * (1 + turns) + float(times.occupied(WORST) @ counts)
-    return JobBudget(name, len(writes), average / 1e9, longest / 1e9)
+    turn = poll if mean.saturated else poll * mean.demand
+    for name, writes in jobs.items():
+        counts = np.array([writes[kind] for kind in kinds])
+        turns = (int(counts.sum()) - 1) // IN_A_ROW
+        average = rest + float(times.occupied(MEAN) @ counts) + turns * turn
+        longest = expected.longest_poll * (1 + turns) + float(times.occupied(WORST) @ counts)
+        if counts.any():
+            yield JobBudget(name, int(counts.sum()), average / 1e9, longest / 1e9)
 
 
 # -- when things fail ----------------------------------------------------------------------------------------
@@ -236,7 +228,8 @@ def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     if not len(mean.occupied):
         return ()
     for rate in _NOISES:
-        pace = Pace(replace(mean.case, bit_error_rate=rate), exact=False)
+        pace = mean.like(replace(mean.case, bit_error_rate=rate))
+        pace.__dict__.update(polls=mean.polls.noisy(rate), moves=mean.moves.noisy(rate))
         failing = float(pace.polls.failing[pace.alive].mean())
         moved = float(pace.moves.failing.mean()) if len(pace.case.moves) else failing
         found.append(

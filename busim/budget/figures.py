@@ -117,7 +117,7 @@ class Expected:
             return {name: value(name, None, "no move is answered") for name in ("move_p95", "move_max")}
         bound = self.move_bound
         return {
-            "move_p95": value("move_p95", pace.waits.quantile(0.95, pace.answer) / 1e9),
+            "move_p95": value("move_p95", pace.move_p95 / 1e9),
             "move_max": value("move_max", None if bound is None else bound / 1e9, _NOISY, "bound"),
         }
 

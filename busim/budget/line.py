@@ -19,8 +19,11 @@ from busim.exchange import BEST, MEAN, PARTS, WORST
 from busim.units import Spread, show_time
 
 
-def line_budget(case: Case, wanted: float | None = None) -> LineBudget:
-    """Everything about one case. `wanted`: polls per second that the most polled values should have."""
+def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) -> LineBudget:
+    """Everything about one case. `wanted`: polls per second that the most polled values should have.
+
+    `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
+    """
     mean = Pace(case)
     best, worst = mean.under(BEST), mean.under(WORST)
     head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
@@ -47,12 +50,12 @@ def line_budget(case: Case, wanted: float | None = None) -> LineBudget:
             for number, unit in enumerate(case.units)
         ),
         moves=moves(expected),
-        streams=streams(expected),
+        streams=streams(expected) if what_ifs else (),
         jobs=jobs(expected),
-        dead=dead(mean),
-        noise=noise(mean),
+        dead=dead(mean) if what_ifs else (),
+        noise=noise(mean) if what_ifs else (),
         second_master=second_master(mean),
-        changes=changes(mean),
+        changes=changes(mean) if what_ifs else (),
         need=None if wanted is None else need(case, wanted),
     )
 

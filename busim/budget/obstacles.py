@@ -13,6 +13,7 @@ import numpy as np
 from busim.budget.pace import Pace
 from busim.units import show_time
 
+_FASTEST = 1e4  # polls a second that no camera exceeds
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
@@ -59,7 +60,8 @@ def _times_out(best: Pace, worst: Pace) -> Iterator[str]:
 
 def _given_up(pace: Pace) -> Iterator[str]:
     """Cameras that noise makes their master give up, though they are there."""
-    for number, unit in enumerate(pace.case.units):
+    quiet = pace.polls.failing.max(initial=0.0) ** pace.case.offline_after < _OFTEN / _FASTEST
+    for number, unit in enumerate(() if quiet else pace.case.units):
         own = pace.polls.unit[pace.alive] == number
         if not own.any():
             continue

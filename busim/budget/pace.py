@@ -79,7 +79,9 @@ class Pace:
 
     def under(self, unknown: str) -> Pace:
         """The same in another case of its unknowns, and not exact."""
-        return self.like(self.case, unknown)
+        other = self.like(self.case, unknown)
+        other.__dict__.update(alive=self.alive, living=self.living, every=self.every, move_rates=self.move_rates)
+        return other
 
     def like(self, case: Case, unknown: str = MEAN) -> Pace:
         """A case whose exchanges take the same times as in this one."""
@@ -220,6 +222,12 @@ class Pace:
         return waits(self.move_rate, self.controls, self.service, self.between)
 
     @cached_property
+    def move_p95(self) -> float:
+        """ns within which 95 % of the answered moves are acknowledged; only where `waits` is."""
+        assert self.waits is not None
+        return self.waits.quantile(0.95, self.answer)
+
+    @cached_property
     def commands_load(self) -> float:
         """Share of time that commands take, replaced ones left out."""
         if not self.move_rate:
@@ -231,7 +239,7 @@ class Pace:
     @cached_property
     def cycle(self) -> float:
         """Time for one round of the polls that never rest; 0: all keep their pace; nan: commands leave no time."""
-        return self._cycle(self.commands_load)
+        return self._cycle(self.commands_load) if self.exact else self.unhurried
 
     def round_with(self, load: float) -> float:
         """The shortest time between two of a poll when commands take this share; 0 where nothing is polled."""

@@ -13,7 +13,7 @@ from busim.exchange import Exchange
 
 Array = npt.NDArray[np.float64]
 
-_POINTS = 400
+_POINTS = 250
 _FLAT = 1e-3  # of the widest: a range narrower than this counts as its middle
 _ALIKE = 1000  # ns: exchanges that differ by less are taken as one kind
 

@@ -6,7 +6,7 @@ Arrays, one entry for each poll (or move) of the case, so that the arithmetic is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +26,8 @@ class Timing:
 
     `exchange`: an answered one, part by part. `wire`: of it, with characters on the wire. `time_out`: how long the
     master waits for it; `lost`: what one that is not answered takes, the drain after it included. `failing`: the
-    chance that noise damages one. `unit`: whose it is.
+    chance that noise damages one, `bits` those it may hit with the line's bit error rate, `chatter` the mean number of
+    false characters that hit one. `unit`: whose it is.
     """
 
     exchange: Exchange
@@ -34,7 +35,13 @@ class Timing:
     time_out: Array
     lost: Array
     failing: Array
+    bits: Array
+    chatter: Array
     unit: npt.NDArray[np.int64]
+
+    def noisy(self, bit_error_rate: float) -> Timing:
+        """The same at another bit error rate."""
+        return replace(self, failing=_failing(self.bits * bit_error_rate + self.chatter))
 
     def occupied(self, case: str = MEAN) -> Array:
         """How long the master is inside an answered exchange and the pause after it."""
@@ -86,19 +93,27 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move]) -> Timing:
         waits = np.full(len(asked), float(case.time_out))
     else:
         waits = np.asarray(time_out(nominal, silence, high, packing, latency))
+    none = np.zeros(len(asked))  # makes an array of what is the same for all
     # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
     # behind the request, and a character's length before request and reply.
     open_time = 2 * (silence + character)
-    hits = case.bit_error_rate / bit * (wire + open_time) + case.chatter / 1e9 * open_time
-    none = np.zeros(len(asked))  # makes an array of what is the same for all
+    bits = (wire + open_time) / bit
+    chatter = case.chatter / 1e9 * open_time + none
     return Timing(
         exchange=Exchange(*(part + none for part in _times(exchange(terms)))),
         wire=wire,
         time_out=waits,
         lost=waits + drain(rest, packing, latency),
-        failing=np.minimum(_SURELY, -np.expm1(-hits)),
+        failing=_failing(case.bit_error_rate * bits + chatter),
+        bits=bits,
+        chatter=chatter,
         unit=np.array([one.unit for one in asked], dtype=np.int64),
     )
+
+
+def _failing(hits: Array) -> Array:
+    """Chance of at least one hit where so many come on average."""
+    return np.minimum(_SURELY, -np.expm1(-hits))
 
 
 def joined(one: Exchange, other: Exchange) -> Exchange:

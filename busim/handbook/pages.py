@@ -18,6 +18,7 @@ _TOPICS = (
     "shared-line",
     "scenarios",
     "figures",
+    "budget",
     "plan",
     "connect",
     "modbus-rtu",
