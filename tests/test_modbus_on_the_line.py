@@ -274,7 +274,6 @@ def test_a_camera_that_is_asked_by_the_wrong_id_lets_the_master_wait_in_vain() -
     assert [record[12] for record in exchanges] == ["damaged"]  # characters came, but no reply of this camera's
 
 
-@pytest.mark.xfail(reason="a request given up while it waits for a quiet line is sent later all the same")
 def test_a_request_that_never_found_the_line_quiet_is_not_sent_after_it_was_given_up() -> None:
     """Something chatters every 3 ms for 900 ms; the master listens for 5 ms and has given up 18 requests by then."""
     records: list[Record] = []

@@ -6,6 +6,8 @@ decoder serve them all. A camera that hears something else (a collision, its own
 
 from __future__ import annotations
 
+from collections import deque
+
 from busim.bus import Line, Station
 from busim.cameras import Camera
 from busim.dialects import Dialect, Frames, Request, WireFramer
@@ -13,11 +15,13 @@ from busim.kernel import Kernel
 from busim.seams import CameraReply
 from busim.trace import CHANGE, FRAME, Emit
 
+_REMEMBERED = 32  # requests served that a camera port still knows: more than are on their way back at any time
+
 
 class CameraPort:
-    """One camera at its station. `read_at`: ns at which it served its last request, -1 before the first."""
+    """One camera at its station. It remembers for a while when it served what, for those who asked."""
 
-    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_reply", "camera", "number", "read_at", "station")
+    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_reply", "_served", "camera", "number", "station")
 
     def __init__(
         self, kernel: Kernel, line: Line, station: Station, camera: Camera, dialect: Dialect, reply: CameraReply,
@@ -31,13 +35,13 @@ class CameraPort:
         self.station = station
         self.camera = camera
         self.number = number
-        self.read_at = -1
+        self._served: deque[tuple[Request, int]] = deque(maxlen=_REMEMBERED)  # the latest first
 
     def asked(self, request: Request, at: int) -> None:
         """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
         camera = self.camera
         reply = camera.serve(request)
-        self.read_at = at
+        self._served.appendleft((request, at))
         if camera.changes:
             for name, value in camera.changes:
                 self._emit((CHANGE, at, self.number, name, str(value)))
@@ -45,6 +49,19 @@ class CameraPort:
             return
         delay, raw = self._reply.answer(self._dialect.encode_reply(reply))
         self._kernel.at_or_now(at + delay, self._send, raw)
+
+    def read_at(self, request: Request, since: int, until: int) -> int:
+        """When it last served this request between two instants, ns; -1 where it did not.
+
+        On a shared line somebody else may have asked it since, so its last serving is not everybody's.
+        """
+        wanted = request[:5]  # whichever of the dialect's messages it was
+        for served, at in self._served:
+            if at < since:
+                break
+            if at <= until and served[:5] == wanted:
+                return at
+        return -1
 
     def _send(self, raw: bytes) -> None:
         self._line.send(self.station, raw)

@@ -9,6 +9,7 @@ from busim.trace import EXCHANGE, Emit
 from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
 
+
 class MasterPort:
     """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
 
@@ -16,8 +17,9 @@ class MasterPort:
     stops = False
 
     def __init__(
-        self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int], emit: Emit
-    ) -> None:
+        self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int],
+        emit: Emit,
+    ) -> None:  # fmt: skip
         self._kernel = kernel
         self._line = line
         self._number = number
@@ -25,7 +27,7 @@ class MasterPort:
         self._numbers = numbers
         self._emit = emit
         self._due = 0
-        self._alarms: list[int] = []  # set and not gone off, the next one last: each was set before the ones ahead of it
+        self._alarms: list[int] = []  # not gone off yet, the next one last: each was set before the ones ahead of it
         self._exact_before = 0
         self.master: Master | None = None
 
@@ -74,7 +76,7 @@ class MasterPort:
         task, number, asked, sent, ended, free, outcome, _ = attempt
         target = task.target
         camera = self._cameras.get(target.name)
-        read_at = camera.read_at if camera is not None and outcome == "ok" else -1
+        read_at = camera.read_at(task.request, sent, ended) if camera is not None and outcome == "ok" else -1
         exact = 1 if self._line.exact_bursts != self._exact_before else 0
         self._emit(
             (
@@ -89,6 +91,7 @@ class MasterOnLine(MasterPort):
 
     station: Station
     listen = 0
+    _over = 0  # attempts that are over; a request that still waits for quiet then is not sent any more
 
     def _catch_up(self) -> None:
         self._line.catch_up(self.station)
@@ -97,13 +100,18 @@ class MasterOnLine(MasterPort):
         if self.listen:
             clear = self._line.quiet_from(self.station) + self.listen
             if clear > self._kernel.now:
-                self._kernel.at(clear, self._try, raw)
+                self._kernel.at(clear, self._try, (raw, self._over))
                 return
         self._line.send(self.station, raw)
 
-    def _try(self, raw: object) -> None:
-        assert isinstance(raw, bytes)
-        self._send(raw)
+    def _try(self, waiting: tuple[bytes, int]) -> None:
+        raw, over = waiting
+        if over == self._over:
+            self._send(raw)
+
+    def done(self, attempt: Attempt) -> None:
+        self._over += 1
+        super().done(attempt)
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None

@@ -1,8 +1,8 @@
 """The witness: makes exchange records of what clients from outside ask through a converter.
 
 A played master tells of its own exchanges. A real controller does not, so the witness looks at what its converter sends
-to the line and hears from it: a request begins an exchange, the sound reply to it ends it, the next request ends one that was
-not answered. It judges the wire only; what the controller made of the bytes it cannot know.
+to the line and hears from it: a request begins an exchange, the sound reply to it ends it, the next request ends one
+that was not answered. It judges the wire only; what the controller made of the bytes it cannot know.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ class Witness:
         outcome = outcome or ("damaged" if self._flagged or self._finder.held else "time-out")
         number, name = self._known.get(request.id, (0, ""))
         camera = self._cameras.get(name)
-        read_at = camera.read_at if camera is not None and outcome == "ok" else -1
+        read_at = camera.read_at(request, self._sent, ended) if camera is not None and outcome == "ok" else -1
         exact = 1 if self._line.exact_bursts != self._exact_before else 0
         self._emit(
             (
