@@ -82,9 +82,8 @@ class Burst:
     off before.
     """
 
-    __slots__ = ("begun", "closed", "data", "end", "exact", "first", "off", "off_before", "on", "setting",
-                 "start", "station", "until",
-                 "whole")
+    __slots__ = ("begun", "closed", "data", "driven", "driven_for", "end", "exact", "first", "off", "off_before", "on",
+                 "setting", "start", "station", "until", "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
         self.station = station
@@ -100,6 +99,8 @@ class Burst:
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
         self.off_before = 0
+        self.driven: list[tuple[int, int]] = []  # what `wave.drive` made of it, and for which length and end
+        self.driven_for = (-1, -1)
         self.begun = False
         self.closed = False
 

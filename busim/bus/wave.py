@@ -68,7 +68,17 @@ def burst_edges(burst: Burst) -> list[tuple[int, int]]:
 
 
 def drive(burst: Burst) -> list[tuple[int, int]]:
-    """What the burst's driver does to the pair: (ns, MARK, SPACE or OFF), its lead and hold included."""
+    """What the burst's driver does to the pair: (ns, MARK, SPACE or OFF), its lead and hold included.
+
+    Worked out once for a length and an end: every receiver and every newcomer on the line asks again.
+    """
+    known = len(burst.data), burst.off
+    if burst.driven_for != known:
+        burst.driven, burst.driven_for = _drive(burst), known
+    return burst.driven
+
+
+def _drive(burst: Burst) -> list[tuple[int, int]]:
     turn = 1 if burst.setting.inverted else 0
     on, off = burst.on, burst.off
     level = MARK
