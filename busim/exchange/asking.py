@@ -7,12 +7,9 @@ numbers or arrays; whole numbers give whole numbers.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TypeVar
+from typing import overload
 
-import numpy as np
-import numpy.typing as npt
-
-Time = TypeVar("Time", int, float, npt.NDArray[np.float64])
+from busim.exchange.parts import Numbers
 
 _MARGIN = 3_000_000  # ns added to every computed time-out, and a quarter of it on top
 
@@ -28,11 +25,21 @@ def runs(keys: Iterable[int], longest: int) -> list[tuple[int, int]]:
     return found
 
 
-def time_out(wire: Time, silence: Time, turnaround: Time, packing: Time, latency: Time) -> Time:
+@overload
+def time_out(wire: int, silence: int, turnaround: int, packing: int, latency: int) -> int: ...
+@overload
+def time_out(
+    wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers
+) -> Numbers: ...
+def time_out(wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers) -> Numbers:
     """ns a master waits: wire time and latency of both ways, silence, slowest turnaround, packing, and a margin."""
     return (wire + silence + turnaround + packing + 2 * latency) * 5 // 4 + _MARGIN
 
 
-def drain(pause: Time, packing: Time, latency: Time) -> Time:
+@overload
+def drain(pause: int, packing: int, latency: int) -> int: ...
+@overload
+def drain(pause: Numbers, packing: Numbers, latency: Numbers) -> Numbers: ...
+def drain(pause: Numbers, packing: Numbers, latency: Numbers) -> Numbers:
     """ns of quiet a master waits for after a failure, so that a late reply does not fall into the next exchange."""
     return pause + packing + latency
