@@ -348,6 +348,19 @@ def test_bytes_that_come_while_it_sends_follow_without_a_gap() -> None:
         assert bursts[0][4] - bursts[0][3] == round(40 * Fraction(10**9, 9600))
 
 
+@pytest.mark.parametrize("exact", [False, True])
+def test_bytes_that_come_when_the_last_one_was_heard_and_not_yet_over_are_heard_too(exact: bool) -> None:
+    wire = Wire(always_exact=exact)
+    wire.station("sender", 0.0, port(format="8N2"))
+    wire.station("listener", 0.0, port(format="8N2"))
+    wire.station("far", 300.0, port(format="8N2"))
+    wire.start()
+    wire.send(0, "sender", b"a")
+    wire.send(round(9.5 * BIT) + 500, "sender", b"b")
+    wire.run()
+    assert [wire.values(name) for name in ("listener", "far")] == [b"ab", b"ab"]
+
+
 def test_a_clean_exchange_takes_the_fast_path_and_leaves_one_record_a_burst() -> None:
     wire = Wire()
     wire.station("master")

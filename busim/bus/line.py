@@ -121,9 +121,13 @@ class Line:
 
     def _send_behind(self, burst: Burst, data: bytes) -> Burst:
         if not burst.closed and len(burst.data) < _LONGEST:
+            told = len(burst.data)
             burst.data += data
             burst.stretch()
             if burst.begun:
+                for ear in self._single:
+                    if ear.burst is burst and ear.taken == told:  # it had heard it all; now there is more
+                        self._next_stop(ear)
                 self.free_at = max(self.free_at, burst.off + self.span)
                 if self.rough:
                     self._exact.look_again()
