@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from busim.plan import Plan, read_text
+from dataclasses import replace
+
+import pytest
+from small_plans import wall
+
+from busim.finding import Findings
+from busim.models import load
+from busim.plan import PanelPlan, Plan, read_text
 from busim.trace import BURST, EXCHANGE, Record
 from busim.world import World, build
 
@@ -78,3 +85,86 @@ def test_what_a_client_from_outside_asked_has_the_instant_of_its_own_serving() -
     served = {record[13] for record in exchanges if record[12] == "ok"}
     assert len(served) > 10
     assert served <= _answers(records, world.cameras["mat"].number, 11)
+
+
+# -- everything wrong with what a plan names, at once --------------------------------------------------------
+
+WRONG = """
+busim: 1
+name: one wall
+lines:
+  - {name: wall,
+     baud: 38400 Bd, format: 8E1, dialect: modbus-rtu, order: [{converter: box}, {camera: mat}, {camera: top}]}
+  - {name: lane, baud: 38400 Bd, format: 8E1, dialect: modbus-rut, order: [{converter: lane box}, {camera: start}]}
+converters:
+  - {name: box, endpoint: "10.20.0.44:15001"}
+  - {name: lane box, endpoint: "10.20.0.45:15001"}
+cameras:
+  - {name: mat, id: 248}
+  - {name: top, id: 2}
+  - {name: start, id: 3, model: zoom-camra}
+masters:
+  - name: desk
+    through: [box]
+    groups:
+      - {name: fast, values: [iris, irris, gain]}
+      - {name: slow, values: [tally, sound]}
+panels:
+  - {name: hall, master: desk, cameras: [mat, top], controls: [iris, shuter, temperature], moves: 1 /s}
+"""
+
+
+READ_ONLY = "this can only be read: name one of these"
+
+
+def _place(text: str, word: str) -> tuple[int, int]:
+    line = next(number for number, line in enumerate(text.splitlines(), 1) if word in line)
+    return line, text.splitlines()[line - 1].index(word) + 1
+
+
+def test_everything_that_a_plan_names_and_that_is_not_there_is_told_at_once_with_its_place() -> None:
+    with pytest.raises(Findings) as caught:
+        build(read_text(WRONG, "wall.yaml"), 1, lambda _: None)
+    told = [(each.code, each.field, (each.line, each.column), each.mend) for each in caught.value.findings]
+    assert told == [
+        ("no-such-dialect", "lines[1].dialect", _place(WRONG, "modbus-rut,"), "name one of these"),
+        ("no-such-id", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
+        ("no-such-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
+        ("no-such-value", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
+        ("no-such-value", "masters[0].groups[1].values[1]", _place(WRONG, "sound"), "name one of these"),
+        ("no-such-control", "panels[0].controls[1]", _place(WRONG, "shuter"), "did you mean `shutter`?"),
+        ("no-such-control", "panels[0].controls[2]", _place(WRONG, "temperature]"), READ_ONLY),
+    ]
+    assert {each.file for each in caught.value.findings} == {"wall.yaml"}
+
+
+def test_a_camera_that_its_panel_s_master_does_not_ask_is_told() -> None:
+    """In a plan that was made in Python; in a file the reader finds it."""
+    plan = read_text(SHARED)
+    panel = PanelPlan("hall", "desk", ("mat",), ("iris",))
+    master = replace(plan.masters[0], cameras=("another",))
+    with pytest.raises(Findings) as caught:
+        build(replace(plan, panels=(panel,), masters=(master,)), 1, lambda _: None)
+    assert [(each.code, each.field) for each in caught.value.findings] == [("out-of-reach", "panels[0].cameras[0]")]
+
+
+def test_a_model_that_does_not_speak_the_dialect_of_its_line_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    mute = replace(load("zoom-camera"), keys={"text": {}})
+    monkeypatch.setattr("busim.world.named.load", lambda _: mute)
+    with pytest.raises(Findings) as caught:
+        build(read_text(SHARED), 1, lambda _: None)
+    assert [(each.code, each.field, each.expected) for each in caught.value.findings] == [
+        ("not-its-dialect", "cameras[0].model", "text")
+    ]
+
+
+def test_a_value_that_only_some_cameras_have_is_read_from_those(monkeypatch: pytest.MonkeyPatch) -> None:
+    full = load("zoom-camera")
+    keys = {name: key for name, key in full.keys["modbus-rtu"].items() if name != full.parameters[0].name}
+    bare = replace(full, parameters=full.parameters[1:], keys={"modbus-rtu": keys})
+    monkeypatch.setattr("busim.world.named.load", {"zoom-camera": full, "bare": bare}.__getitem__)
+    plan = wall(cameras=2, values=f"[{full.parameters[0].name}]", turnaround="1 ms")
+    plan = replace(plan, cameras=(plan.cameras[0], replace(plan.cameras[1], model="bare")))
+    world, records = _run(plan)
+    asked = {record[3] for record in records if record[0] == EXCHANGE}
+    assert asked == {world.cameras["c1"].number}

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from busim.bus import Setting
 from busim.dialects import READ, WRITE, Dialect, Request
-from busim.errors import UserError
 from busim.exchange import drain, runs, time_out
 from busim.masters import COMMAND, POLL, Target, Task
 from busim.models import Model
@@ -72,15 +71,3 @@ class Asking:
     def drain(self) -> int:
         """ns of quiet after a failure before it asks again."""
         return drain(self.gap(), self._way.packing, self._way.latency)
-
-
-def check_id(camera: CameraPlan, dialect: Dialect) -> None:
-    """Raises UserError for a bus ID that the dialect cannot carry."""
-    first, last = dialect.ids
-    if not first <= camera.id <= last:
-        raise UserError(
-            f"camera {camera.name!r} has a bus ID that {dialect.name} does not have",
-            found=str(camera.id),
-            expected=f"{first} to {last}",
-            mend="give the camera an ID in this range",
-        )

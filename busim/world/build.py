@@ -7,18 +7,17 @@ from collections.abc import Collection
 from busim.bus import Line, Setting, Station, setting
 from busim.cameras import Camera
 from busim.converters import Packer
-from busim.dialects import Dialect, find
-from busim.errors import UserError
+from busim.dialects import Dialect
 from busim.faults import BitNoise, Chatter, Latency, Turnaround
-from busim.kernel import Chance
+from busim.kernel import Chance, Kernel
 from busim.masters import Master, Target
-from busim.models import Model, load
-from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan, locate
+from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.trace import Emit
-from busim.world.asking import Asking, Way, check_id
+from busim.world.asking import Asking, Way
 from busim.world.camera_ports import CameraPort, Hearing
 from busim.world.converter_ports import ConverterPort
 from busim.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
+from busim.world.named import look_up
 from busim.world.operators import Move, Operator
 from busim.world.witness import Witness
 from busim.world.world import World
@@ -31,7 +30,7 @@ def build(
     """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
     fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
 
-    Raises UserError where the plan names a model, dialect, value or control that there is not.
+    Raises Findings: every model, dialect, bus ID, value and control that the plan names and that there is not.
     """
     return _Builder(plan, seed, emit, played, always_exact, watched).build()
 
@@ -52,7 +51,7 @@ class _Builder:
         self._masters = {master.name: master for master in plan.masters}
         self._numbers: dict[tuple[str, str], int] = {}  # kind and name to number
         self._line_of: dict[tuple[str, str], LinePlan] = {}
-        self._models: dict[str, Model] = {}
+        self._named = look_up(plan)
         self._targets: dict[tuple[str, str], Target] = {}
         self._askings: dict[tuple[str, str], Asking] = {}
 
@@ -67,12 +66,6 @@ class _Builder:
         for panel in self._plan.panels:
             self._panel(panel)
         return self._world
-
-    def _at(self, error: UserError, field: str) -> UserError:
-        """The same error with the place in the plan."""
-        line, column = locate(self._plan, field)
-        error.file, error.line, error.column, error.field = self._plan.path or None, line, column, field
-        return error
 
     def _number(self, line: LinePlan) -> None:
         number = self._numbers["line", line.name] = self._world.number("line", line.name)
@@ -89,11 +82,7 @@ class _Builder:
     # -- the line and what stands on it ---------------------------------------------------------------------
 
     def _line(self, plan: LinePlan) -> None:
-        index = self._plan.lines.index(plan)
-        try:
-            dialect = find(plan.dialect)
-        except UserError as error:
-            raise self._at(error, f"lines[{index}].dialect") from None
+        dialect = self._named.dialects[plan.name]
         line = Line(
             self._world.kernel,
             self._emit,
@@ -127,37 +116,16 @@ class _Builder:
             name, metres, port, lead=driver.lead, hold=driver.hold, echo=driver.echo, fail_safe=driver.fail_safe
         )
 
-    def _model(self, plan: CameraPlan) -> Model:
-        if plan.model not in self._models:
-            try:
-                self._models[plan.model] = load(plan.model)
-            except UserError as error:
-                raise self._at(error, f"cameras[{self._plan.cameras.index(plan)}].model") from None
-        return self._models[plan.model]
-
     def _camera(
         self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: CameraPlan, metres: float,
         hearings: dict[Setting, Hearing],
     ) -> None:  # fmt: skip
-        index = self._plan.cameras.index(plan)
-        model = self._model(plan)
-        try:
-            check_id(plan, dialect)
-        except UserError as error:
-            raise self._at(error, f"cameras[{index}].id") from None
-        if dialect.name not in model.keys:
-            error = UserError(
-                f"camera model {model.name} does not speak {dialect.name}",
-                expected=" or ".join(model.keys),
-                mend="choose another model, or another dialect for its line",
-            )
-            raise self._at(error, f"cameras[{index}].model")
         if not plan.present:
             return
         station = self._station(line_plan, plan.driver, plan.name, metres)
         number = self._numbers["camera", plan.name]
         reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
-        camera = Camera(model, dialect.name, plan.id, plan.serial)
+        camera = Camera(self._named.models[plan.name], dialect.name, plan.id, plan.serial)
         port = CameraPort(self._world.kernel, line, station, camera, dialect, reply, self._emit, number)
         self._world.cameras[plan.name] = port
         hearing = hearings.get(station.setting)
@@ -193,13 +161,18 @@ class _Builder:
         if self._watched:
             self._witness(line_plan, line, dialect, station, port)
 
-    def _witness(self, line_plan: LinePlan, line: Line, dialect: Dialect, station: Station, port: ConverterPort) -> None:
+    def _witness(
+        self, line_plan: LinePlan, line: Line, dialect: Dialect, station: Station, port: ConverterPort
+    ) -> None:
         known = {
             self._cameras[place.name].id: (self._numbers["camera", place.name], place.name)
             for place in reversed(line_plan.order)
             if place.kind == "camera"
         }
-        witness = Witness(self._world.kernel, line, dialect, station.setting, port.number, known, self._world.cameras, self._emit)
+        world = self._world
+        witness = Witness(
+            world.kernel, line, dialect, station.setting, port.number, known, world.cameras, self._emit
+        )  # fmt: skip
         witness.watch(port)
 
     # -- masters and panels ---------------------------------------------------------------------------------
@@ -225,9 +198,12 @@ class _Builder:
             port.converter.join(-1 - index - client * len(self._plan.masters), port.deliver)
             baud, format = converter.driver.baud or line_plan.baud, converter.driver.format or line_plan.format
             way = Way(setting(baud, format), converter.packing_idle, converter.latency.high)
-            self._equip(port, plan, line_plan, find(line_plan.dialect), way)
+            self._equip(port, plan, line_plan, self._named.dialects[line_plan.name], way)
 
-    def _port_parts(self, line_plan: LinePlan, plan: MasterPlan):  # type: ignore[no-untyped-def]
+    def _port_parts(
+        self, line_plan: LinePlan, plan: MasterPlan
+    ) -> tuple[Kernel, Line, int, dict[str, CameraPort], dict[str, int], Emit]:
+        """What every port of a master is made of."""
         numbers = {name: self._numbers["camera", name] for name in self._cameras if ("camera", name) in self._numbers}
         line = self._world.lines[line_plan.name]
         return self._world.kernel, line, self._numbers["master", plan.name], self._world.cameras, numbers, self._emit
@@ -240,7 +216,7 @@ class _Builder:
                 continue
             camera = self._cameras[place.name]
             target = self._targets[plan.name, camera.name] = Target(camera.name, camera.id)
-            polls += asking.polls(camera, self._model(camera), target)
+            polls += asking.polls(camera, self._named.models[camera.name], target)
         port.master = Master(
             dialect.stream_framer(),
             polls,
@@ -253,41 +229,24 @@ class _Builder:
         self._world.masters[plan.name, line_plan.name] = port
 
     def _panel(self, plan: PanelPlan) -> None:
-        moves = []
-        index = self._plan.panels.index(plan)
-        for place, name in enumerate(plan.cameras):
-            camera = self._cameras[name]
-            line_plan = self._line_of["camera", name]
-            model = self._model(camera)
-            for number, control in enumerate(plan.controls):
-                parameter = next((p for p in model.parameters if p.name == control and p.writable), None)
-                if parameter is None:
-                    error = UserError(
-                        f"camera {name!r} has no control {control!r}",
-                        found=repr(control),
-                        expected="one of " + ", ".join(p.name for p in model.parameters if p.writable),
-                        mend="name a control its model has",
-                    )
-                    raise self._at(error, f"panels[{index}].controls[{number}]")
-                master = self._world.masters.get((plan.master, line_plan.name))
-                target = self._targets.get((plan.master, name))
-                if target is None and (self._played is None or plan.master in self._played):
-                    error = UserError(
-                        f"panel {plan.name!r} moves camera {name!r}, which master {plan.master!r} does not reach",
-                        expected="a camera on a line of this master",
-                        mend="drop the camera here, or add it to the master",
-                    )
-                    raise self._at(error, f"panels[{index}].cameras[{place}]")
-                if master is not None and target is not None:
-                    asking = self._askings[plan.master, line_plan.name]
-
-                    def play(
-                        value: int, master: MasterPort = master, asking: Asking = asking, camera: CameraPlan = camera,
-                        model: Model = model, target: Target = target, control: str = control,
-                    ) -> None:  # fmt: skip
-                        master.command(asking.move(camera, model, target, control, value))
-
-                    moves.append(Move(parameter.low, parameter.high, play))
+        moves = [
+            self._move(plan.master, self._cameras[name], control)
+            for name in plan.cameras
+            if (plan.master, name) in self._targets  # else the master is not played
+            for control in plan.controls
+        ]
         if plan.moves and moves:
             stream = self._chance.stream("panel", plan.name, "moves")
             self._world.operators.append(Operator(self._world.kernel, stream, plan.moves, moves))
+
+    def _move(self, master: str, camera: CameraPlan, control: str) -> Move:
+        line = self._line_of["camera", camera.name].name
+        model = self._named.models[camera.name]
+        port, asking = self._world.masters[master, line], self._askings[master, line]
+        target = self._targets[master, camera.name]
+        parameter = next(parameter for parameter in model.parameters if parameter.name == control)
+
+        def play(value: int) -> None:
+            port.command(asking.move(camera, model, target, control, value))
+
+        return Move(parameter.low, parameter.high, play)
