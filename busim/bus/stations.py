@@ -20,8 +20,10 @@ class Listener(Protocol):
     `stops`: whether `stop` has to be asked.
     """
 
-    fresh: bool
     stops: bool
+
+    @property
+    def fresh(self) -> bool: ...
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
