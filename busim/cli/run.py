@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
+import sys
+from collections.abc import Callable, Iterator
 from typing import Annotated, Optional
 
 import typer
 
 NAME = "run"
 HELP = "Run a plan in fast time, with every master of it played, and show the figures."
+
+_STEP = 250_000_000  # ns of simulated time between two looks at progress and Ctrl-C
 
 
 def command(
@@ -20,30 +26,44 @@ def command(
     mark: Annotated[Optional[list[str]], typer.Option(help="Set a mark, as '12s doors open'; repeatable.")] = None,  # noqa: UP045
 ) -> None:
     """Run and show."""
+    from busim.cli import given
     from busim.cli.show import print_json, print_report, progress
     from busim.plan import read
-    from busim.session import Run, parse_mark
-    from busim.units import parse_time
+    from busim.session import Run
 
-    until = parse_time(length)
-    marks = sorted(parse_mark(text) for text in mark or ())
+    until = given.length(length)
+    marks = given.marks(mark or (), until)
     run = Run(read(plan), seed, trace=trace, overwrite=overwrite)
-    ended_early = False
-    try:
-        with progress(hidden=as_json) as advanced:
-            for at, text in marks:
-                run.world.kernel.at(at, run.world.mark, text)
-            for at in range(0, until, 250_000_000):
-                run.advance(at)
-                advanced(at, until)
-            run.advance(until)
-    except KeyboardInterrupt:
-        ended_early = True
-    run.finish()
+    for at, text in marks:
+        run.world.kernel.at(at, run.world.mark, text)
+    with _interrupt() as interrupted, progress(hidden=as_json) as advanced:
+        for at in (*range(0, until, _STEP), until):
+            run.advance(at)
+            advanced(at, until)
+            if interrupted():
+                break
+        run.finish()
     report = run.report()
     if as_json:
         print_json(report)
     else:
         print_report(report, trace)
-    if ended_early:
-        raise KeyboardInterrupt
+    if interrupted():
+        print(f"Ended by Ctrl-C after {report.length / 1e9:g} s of {until / 1e9:g} s.", file=sys.stderr)
+        raise typer.Exit(130)
+
+
+@contextlib.contextmanager
+def _interrupt() -> Iterator[Callable[[], bool]]:
+    """Ctrl-C is asked about between events, since one that is cut short leaves half a world; a second one kills."""
+    came: list[int] = []
+
+    def note(number: int, _: object) -> None:
+        came.append(number)
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    before = signal.signal(signal.SIGINT, note)
+    try:
+        yield lambda: bool(came)
+    finally:
+        signal.signal(signal.SIGINT, before)

@@ -10,5 +10,6 @@ def parse_mark(text: str) -> tuple[int, str]:
     """`12s doors open` to (ns, text). Raises UserError."""
     when, _, words = text.strip().partition(" ")
     if not words.strip():
-        raise UserError("not a mark", found=repr(text), expected="a time and a text", mend="write for example '12s doors open'")
+        example = "write for example '12s doors open'"
+        raise UserError("not a mark", found=repr(text[:60]), expected="a time and a text", mend=example)
     return parse_time(when), words.strip()

@@ -1,0 +1,52 @@
+"""Times and marks given as options: a mistake in one names its option and shows how it is written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+
+
+def length(text: str) -> int:
+    """`--for`: ns, more than 0. Raises UserError."""
+    from busim.errors import UserError
+    from busim.units import parse_time
+
+    example = "write for example --for 60s"
+    with _named("--for", example):
+        until = parse_time(text)
+        if not until:
+            raise UserError("a run of no length has no figures", found=repr(text), expected="more than 0", mend=example)
+    return until
+
+
+def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
+    """`--mark`, each: (ns, text) in order of time, none of them behind the end of the run. Raises UserError."""
+    from busim.errors import UserError
+    from busim.session import parse_mark
+    from busim.units import show_time
+
+    found = []
+    for text in texts:
+        with _named("--mark", "write for example --mark '12s doors open'"):
+            at, words = parse_mark(text)
+        if at > until:
+            raise UserError(
+                "a mark behind the end of the run",
+                field="--mark",
+                found=repr(text[:60]),
+                expected=f"at most {show_time(until)}, the length of the run",
+                mend="set the mark earlier, or run for longer with --for",
+            )
+        found.append((at, words))
+    return sorted(found)
+
+
+@contextmanager
+def _named(option: str, example: str) -> Iterator[None]:
+    from busim.errors import UserError
+
+    try:
+        yield
+    except UserError as error:
+        error.field, error.mend = option, example
+        raise
