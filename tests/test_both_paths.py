@@ -1,7 +1,7 @@
 """Whole installations on the fast and on the exact path: the same records, whatever the plan.
 
-`test_wire` compares bare lines; here framers, cameras, packers, time-outs and masters take part, which decide things by the
-clock while a burst is still under way.
+`test_wire` compares bare lines; here framers, cameras, packers, time-outs and masters take part, which decide things
+by the clock while a burst is still under way.
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ from busim.world import build
 
 
 def records_of(plan: Plan, *, exact: bool, until: int) -> dict[tuple[int, int], list[Record]]:
-    """By kind and by who made them: the order in which two stations' records at the same nanosecond come is nobody's business."""
+    """By kind and by who made them: the order in which two stations' records at the same nanosecond come is nobody's
+    business.
+    """
     records: list[Record] = []
     world = build(plan, 1, records.append, always_exact=exact)
     world.start()
@@ -32,22 +34,53 @@ def records_of(plan: Plan, *, exact: bool, until: int) -> dict[tuple[int, int], 
 
 def text_of(case: dict[str, Any]) -> str:
     cameras = case["cameras"]
-    lines = ["busim: 1", "name: drawn", "lines:", "  - name: pair", f"    baud: {case['baud']} Bd", f"    format: {case['format']}"]
-    lines += ["    dialect: modbus-rtu", f"    contention: {case['contention']}", f"    bit_error_rate: {case['errors']}"]
-    lines += [f"    bias: {str(case['bias']).lower()}", f"    chatter: {case['chatter']} /s", "    order:", "      - converter: box"]
+    lines = [
+        "busim: 1",
+        "name: drawn",
+        "lines:",
+        "  - name: pair",
+        f"    baud: {case['baud']} Bd",
+        f"    format: {case['format']}",
+    ]
+    lines += [
+        "    dialect: modbus-rtu",
+        f"    contention: {case['contention']}",
+        f"    bit_error_rate: {case['errors']}",
+    ]
+    lines += [
+        f"    bias: {str(case['bias']).lower()}",
+        f"    chatter: {case['chatter']} /s",
+        "    order:",
+        "      - converter: box",
+    ]
     lines += [f"      - {{camera: camera {n}, after: {camera['after']} m}}" for n, camera in enumerate(cameras)]
     if case["second"]:
         lines += ["      - {master: second, after: 7 m}"]
     lines += ["converters:", "  - name: box", "    endpoint: 10.20.0.44:15001", f"    latency: {case['latency']}"]
     lines += [f"    packing: {{idle: {case['idle']}, length: {case['length']}}}", "cameras:"]
     for n, camera in enumerate(cameras):
-        driver = f"{{echo: {str(camera['echo']).lower()}, hold: {camera['hold']}, format: {camera['format'] or case['format']}}}"
+        of = camera["format"] or case["format"]
+        driver = f"{{echo: {str(camera['echo']).lower()}, hold: {camera['hold']}, format: {of}}}"
         lines += [f"  - name: camera {n}", f"    id: {camera['id']}", f"    turnaround: {camera['turnaround']}"]
         lines += [f"    driver: {driver}"]
-    lines += ["masters:", "  - name: controller", "    through: [box]", f"    time_out: {case['time_out']}", "    groups:"]
-    lines += ["      - {name: fast, values: [iris, gain, shutter], every: 0}", "      - {name: slow, values: [tally], every: 90 ms}"]
+    lines += [
+        "masters:",
+        "  - name: controller",
+        "    through: [box]",
+        f"    time_out: {case['time_out']}",
+        "    groups:",
+    ]
+    lines += [
+        "      - {name: fast, values: [iris, gain, shutter], every: 0}",
+        "      - {name: slow, values: [tally], every: 90 ms}",
+    ]
     if case["second"]:
-        lines += ["  - name: second", "    on: [pair]", f"    time_out: {case['time_out']}", f"    listen: {case['listen']}"]
+        lines += [
+            "  - name: second",
+            "    on: [pair]",
+            f"    time_out: {case['time_out']}",
+            f"    listen: {case['listen']}",
+        ]
         lines += ["    groups:", f"      - {{name: all, values: [iris, zoom, focus], every: {case['every']}}}"]
     return "\n".join(lines)
 

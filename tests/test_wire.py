@@ -26,7 +26,7 @@ def collide(skew: float, *, contention: str = "space-wins", exact: bool = False,
     return wire.run()
 
 
-# -- literal rows: the levels of two characters laid over each other, worked out by hand ----------------------------------
+# -- literal rows: the levels of two characters laid over each other, worked out by hand ------------------------------
 
 
 @pytest.mark.parametrize("skew", [0, 0.1, 0.25, 0.45])
@@ -78,7 +78,7 @@ def test_a_random_contention_is_the_same_for_the_same_key_and_both_paths() -> No
     assert once.heard("listener") == again.heard("listener") == exact.heard("listener")
 
 
-# -- formats ------------------------------------------------------------------------------------------------------------
+# -- formats ----------------------------------------------------------------------------------------------------------
 
 FORMATS = [f"{bits}{parity}{stop}" for bits in "5678" for parity in "NEOMS" for stop in ("1", "1.5", "2")]
 
@@ -96,14 +96,13 @@ def test_every_format_carries_every_value_on_both_paths(format: str) -> None:
         heard.append(wire.run().heard("receiver"))
     assert bytes(value for value, _, _ in heard[0]) == values
     assert not any(flags for _, _, flags in heard[0])
-    # a chunk's inner instants are worked out by the test from its first; the rounding of each start edge may differ by 1 ns
+    # a chunk's inner instants are worked out by the test from its first; the rounding of each start edge may differ by
+    # 1 ns
     assert [(v, f) for v, _, f in heard[0]] == [(v, f) for v, _, f in heard[1]]
     assert heard[0][-1][1] == pytest.approx(heard[1][-1][1], abs=1)
 
 
-@pytest.mark.parametrize(
-    ("format", "bits"), [("8N1", 9.5), ("8E1", 10.5), ("8N2", 9.5), ("7E1", 9.5), ("5N1.5", 6.5)]
-)
+@pytest.mark.parametrize(("format", "bits"), [("8N1", 9.5), ("8E1", 10.5), ("8N2", 9.5), ("7E1", 9.5), ("5N1.5", 6.5)])
 def test_a_byte_is_there_in_the_middle_of_its_first_stop_bit(format: str, bits: float) -> None:
     """Analog Devices / Maxim tutorial 2141: the last sample is at 152 of 160 ticks (9.5 bits in 8N1)."""
     for exact in (False, True):
@@ -116,7 +115,7 @@ def test_a_byte_is_there_in_the_middle_of_its_first_stop_bit(format: str, bits: 
         assert at == 5000 + round(bits * Fraction(10**9, 9600))
 
 
-# -- clocks: Analog Devices / Maxim tutorial 2141; MODBUS over Serial Line V1.02, 3.2 ---------------------------------------
+# -- clocks: Analog Devices / Maxim tutorial 2141; MODBUS over Serial Line V1.02, 3.2 ---------------------------------
 
 
 def back_to_back(ppm: float, format: str) -> list[tuple[int, int]]:
@@ -140,10 +139,12 @@ def test_some_value_fails_at_six_percent(format: str, ppm: float) -> None:
     assert back_to_back(ppm, format) != [(value, 0) for value in range(256)]
 
 
-# -- other settings than the sender's ---------------------------------------------------------------------------------------
+# -- other settings than the sender's ---------------------------------------------------------------------------------
 
 
-def cross(sender: str, receiver: str, data: bytes, *, baud: int = 9600, receiver_baud: int = 9600) -> list[tuple[int, int]]:
+def cross(
+    sender: str, receiver: str, data: bytes, *, baud: int = 9600, receiver_baud: int = 9600
+) -> list[tuple[int, int]]:
     wire = Wire()
     wire.station("sender", 0, port(baud, sender))
     wire.station("receiver", 0, port(receiver_baud, receiver))
@@ -181,7 +182,7 @@ def test_ninety_six_hundred_read_at_nineteen_two() -> None:
     assert cross("8N1", "8N1", b"\x55", baud=9600, receiver_baud=19200)[0] == (0x66, FRAMING)
 
 
-# -- the pair ---------------------------------------------------------------------------------------------------------------
+# -- the pair ---------------------------------------------------------------------------------------------------------
 
 
 def test_a_swapped_pair_reads_a_break_and_then_sheared_bytes() -> None:
@@ -198,7 +199,9 @@ def test_a_swapped_pair_reads_a_break_and_then_sheared_bytes() -> None:
 
 def test_a_swapped_sender_is_not_understood_but_two_swapped_ends_understand_each_other() -> None:
     wire = Wire()
-    wire.station("swapped", 0, port(swapped=True), lead=2_000_000)  # drives mark for a while, or its first start bit is lost
+    wire.station(
+        "swapped", 0, port(swapped=True), lead=2_000_000
+    )  # drives mark for a while, or its first start bit is lost
     wire.station("swapped too", 0, port(swapped=True))
     wire.station("straight")
     wire.start()
@@ -282,7 +285,9 @@ def test_without_bias_chatter_is_heard_only_while_nobody_drives_and_not_by_fail_
     wire.send(50_000_000, "sender", b"\xff\xff\xff")
     wire.at(50_000_000 + round(5 * BIT), lambda _: wire.line.pulse(round(3 * BIT), True))
     wire.run()
-    assert wire.values("plain") == b"\xfc\xff\xff\xff"  # the pulse as start and two bits of space; then the data, unharmed
+    assert (
+        wire.values("plain") == b"\xfc\xff\xff\xff"
+    )  # the pulse as start and two bits of space; then the data, unharmed
     assert wire.values("safe") == b"\xff\xff\xff"
 
 
@@ -330,7 +335,7 @@ def test_a_dip_counts_as_the_start_edge_when_something_else_makes_its_middle_spa
     assert wire.run().heard("listener") == [(0xFF, 1000 + round(9.5 * Fraction(10**9, 9600)), 0)]
 
 
-# -- sending ----------------------------------------------------------------------------------------------------------------
+# -- sending ----------------------------------------------------------------------------------------------------------
 
 
 def test_bytes_that_come_while_it_sends_follow_without_a_gap() -> None:
@@ -372,7 +377,7 @@ def test_a_clean_exchange_takes_the_fast_path_and_leaves_one_record_a_burst() ->
     assert [(record[0], record[-1]) for record in wire.records] == [(BURST, 0), (BURST, 0)]
 
 
-# -- both paths -------------------------------------------------------------------------------------------------------------
+# -- both paths -------------------------------------------------------------------------------------------------------
 
 senders = st.lists(
     st.tuples(
@@ -386,7 +391,9 @@ senders = st.lists(
 lines = st.fixed_dictionaries(
     {
         "format": st.sampled_from(FORMATS),
-        "baud": st.sampled_from([Fraction(9600), Fraction(38400), Fraction(115200), Fraction(250000), Fraction(10**6, 7)]),
+        "baud": st.sampled_from(
+            [Fraction(9600), Fraction(38400), Fraction(115200), Fraction(250000), Fraction(10**6, 7)]
+        ),
         "metres": st.tuples(*[st.floats(0, 100) for _ in range(4)]),
         "echo": st.tuples(*[st.booleans() for _ in range(4)]),
         "lead": st.tuples(*[st.sampled_from([0, 0, 3000]) for _ in range(4)]),
@@ -422,7 +429,9 @@ def play(case: dict, script: list[tuple[int, int, bytes]], exact: bool) -> tuple
 
 
 def differ(one: list, other: list) -> bool:  # type: ignore[type-arg]
-    """Values and flags must be equal, instants too (1 ns where the test itself had to place a chunk's inner character)."""
+    """Values and flags must be equal, instants too (1 ns where the test itself had to place a chunk's inner
+    character).
+    """
     return [[(v, f) for v, _, f in c] for c in one] != [[(v, f) for v, _, f in c] for c in other] or any(
         abs(a[1] - b[1]) > 1 for x, y in zip(one, other, strict=True) for a, b in zip(x, y, strict=True)
     )
@@ -431,7 +440,8 @@ def differ(one: list, other: list) -> bool:  # type: ignore[type-arg]
 @settings(max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None)
 @given(lines, senders)
 def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
-    case: dict, script: list[tuple[int, int, bytes]]  # type: ignore[type-arg]
+    case: dict,
+    script: list[tuple[int, int, bytes]],  # type: ignore[type-arg]
 ) -> None:
     fast, bursts = play(case, script, exact=False)
     exact, exact_bursts = play(case, script, exact=True)

@@ -1,7 +1,7 @@
 """Benchmarks: ratios from interleaved runs, with their spread (called by tools/bench).
 
-Only ratios are claims: both sides are measured in turn in one process, in CPU seconds where one process does all the work, so
-that a busy machine slows both alike. Each line says the command that prints it.
+Only ratios are claims: both sides are measured in turn in one process, in CPU seconds where one process does all the
+work, so that a busy machine slows both alike. Each line says the command that prints it.
 """
 
 from __future__ import annotations
@@ -49,7 +49,9 @@ def exchanges(run: Run) -> int:
     return sum(int(line.figures["exchanges"].value or 0) for line in run.report().lines)
 
 
-def rate(plan: Plan, seconds: float, *, clock: Callable[[], float] = time.process_time, trace: str | None = None) -> float:
+def rate(
+    plan: Plan, seconds: float, *, clock: Callable[[], float] = time.process_time, trace: str | None = None
+) -> float:
     """Exchanges per second of `clock`, figures on; with `trace` recorded and closed."""
     run = Run(plan, 1, trace=trace, overwrite=True)
     began = clock()
@@ -92,7 +94,9 @@ def core(count: int) -> None:
 
 
 def trace(count: int) -> None:
-    """What recording costs, in wall time of the run (the writer is another process) and in CPU time of the run's own."""
+    """What recording costs, in wall time of the run (the writer is another process) and in CPU time of the run's
+    own.
+    """
     plan = plan_of(8)
     walls, cpus = [], []
     with tempfile.TemporaryDirectory() as folder:

@@ -1,7 +1,7 @@
 """The exact path of a line: levels over time for each receiver, sampled as a UART samples them.
 
-An ear comes here when something happens that its stations may hear differently, or otherwise than it was sent; it goes back
-when all of them have come to rest. Meanwhile each of its stations hears for itself.
+An ear comes here when something happens that its stations may hear differently, or otherwise than it was sent; it goes
+back when all of them have come to rest. Meanwhile each of its stations hears for itself.
 """
 
 from __future__ import annotations

@@ -1,14 +1,14 @@
 """The line: what stations send reaches every receiver, on a fast path or an exact one.
 
 Fast: one driver, everybody set alike, nothing disturbed. The characters of a burst arrive each at its instant,
-which is known, so one event for each ear delivers them all. Exact (`exact`): anything else. The choice is made per ear and
-per burst; a burst that begins on the fast path goes over to the exact one when another driver or a disturbance
+which is known, so one event for each ear delivers them all. Exact (`exact`): anything else. The choice is made per ear
+and per burst; a burst that begins on the fast path goes over to the exact one when another driver or a disturbance
 comes into it, and nothing has been delivered by then that the newcomer could still have changed.
 
-An ear of one station is told at the instant at which it has the last character. Stations that share an ear are told when
-the farthest has it; nearer ones learn it late by the line's propagation delay at most, with the right instants, and
-none of them acts before its framer has seen a silence that is longer. Who decides by the clock while a burst is under way
-(a packer, a time-out, a framer) asks for what has come by then: `catch_up`, `coming`.
+An ear of one station is told at the instant at which it has the last character. Stations that share an ear are told
+when the farthest has it; nearer ones learn it late by the line's propagation delay at most, with the right instants,
+and none of them acts before its framer has seen a silence that is longer. Who decides by the clock while a burst is
+under way (a packer, a time-out, a framer) asks for what has come by then: `catch_up`, `coming`.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ class Line:
     """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records.
 
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
-    `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to all;
+    `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to
+    all;
     `rough`: the ears that are on the exact path.
     """
 
@@ -155,7 +156,9 @@ class Line:
         return since
 
     def pulse(self, length: int, floating: bool) -> None:
-        """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if undriven."""
+        """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if
+        undriven.
+        """
         if floating and self.biased:
             return
         now, exact = self.kernel.now, self._exact

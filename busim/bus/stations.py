@@ -30,8 +30,8 @@ class Listener(Protocol):
     ) -> None:
         """Characters without a gap; `first` and `last`: ns at which the first and the last one were there.
 
-        `source` None: as at the only station of this listener. Otherwise as at `source` itself, and each station of the ear
-        adds its delay from there; `deaf` is then a station of this ear that did not hear them (it sent them).
+        `source` None: as at the only station of this listener. Otherwise as at `source` itself, and each station of
+        the ear adds its delay from there; `deaf` is then a station of this ear that did not hear them (it sent them).
         """
 
     def fork(self, station: Station, blank: bool) -> Listener:
@@ -80,8 +80,8 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
-    `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when the station's driver was last
-    off before.
+    `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when
+    the station's driver was last off before.
     """
 
     __slots__ = ("begun", "closed", "data", "driven", "driven_for", "end", "exact", "first", "off", "off_before", "on",

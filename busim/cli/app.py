@@ -19,7 +19,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, measure the room left.",
+    help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
 )
 for module in (run, budget, serve, replay, export, explain):
     app.command(module.NAME, help=module.HELP)(module.command)
@@ -30,10 +30,10 @@ def main() -> None:
     try:
         app()
     except UserError as error:
-        print(error, file=sys.stderr)  # noqa: T201 - the one place where errors meet the terminal
+        print(error, file=sys.stderr)
         sys.exit(2)
     except BusimError as error:
-        print(f"busim itself is at fault: {error}. Please report this with the plan.", file=sys.stderr)  # noqa: T201
+        print(f"busim itself is at fault: {error}. Please report this with the plan.", file=sys.stderr)
         sys.exit(3)
     except KeyboardInterrupt:
         sys.exit(130)

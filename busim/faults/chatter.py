@@ -1,9 +1,9 @@
 """Chatter: an undriven pair without fail-safe bias lets receivers see start bits that nobody sent (seam: LineLevel).
 
 Between frames the differential voltage lies inside +-200 mV, where a receiver's output is undefined (TIA/EIA-485-A via
-ADI AN-960 Table 3). The pair drops to space for 0.6 to 9 bits, at random instants: isolated 00, FF, FE, F8, 80, some with
-framing errors (the range is common practice, no source). It acts only while nobody drives, and not on receivers that
-read 0 V as mark (true fail-safe parts).
+ADI AN-960 Table 3). The pair drops to space for 0.6 to 9 bits, at random instants: isolated 00, FF, FE, F8, 80, some
+with framing errors (the range is common practice, no source). It acts only while nobody drives, and not on receivers
+that read 0 V as mark (true fail-safe parts).
 """
 
 from __future__ import annotations

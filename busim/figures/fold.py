@@ -13,7 +13,9 @@ _GOOD = ("ok", "refused")
 
 
 class _Age:
-    """Age of a polled value: mean E[...] over time by the area under it (Kaul, Yates, Gruteser, INFOCOM 2012; from memory)."""
+    """Age of a polled value: its mean over time by the area under it (Kaul, Yates, Gruteser, INFOCOM 2012; from
+    memory).
+    """
 
     __slots__ = ("_area", "_from", "_read", "_since", "count", "worst")
 
@@ -159,10 +161,12 @@ class Fold:
         values = _common([one], until / 1e9)
         group = max(one.polls, key=lambda name: (one.polls[name], name), default=None)
         age = one.ages.get(group, _Age()) if group is not None else _Age()
-        values["poll_rate"] = _value("poll_rate", one.polls.get(group or "", 0) / (until / 1e9) if until else None, age.count)
+        polls = one.polls.get(group or "", 0)
+        values["poll_rate"] = _value("poll_rate", polls / (until / 1e9) if until else None, age.count)
         mean, worst = age.mean(until), age.longest(until)
         values["age_mean"] = _value("age_mean", None if mean is None else mean / 1e9, age.count, "no poll was answered")
-        values["age_worst"] = _value("age_worst", None if worst is None else worst / 1e9, age.count, "no poll was answered")
+        worst_s = None if worst is None else worst / 1e9
+        values["age_worst"] = _value("age_worst", worst_s, age.count, "no poll was answered")
         return values
 
     def camera_numbers(self, line: int) -> list[int]:
@@ -184,7 +188,8 @@ def _common(cameras: list[_Camera], seconds: float) -> dict[str, Value]:
         values[name] = _seconds(name, latency, latency.quantile(share))
     values["latency_max"] = _seconds("latency_max", latency, latency.largest if latency.count else None)
     values["move_p95"] = _seconds("move_p95", moves, moves.quantile(0.95), "no operator moved anything")
-    values["move_max"] = _seconds("move_max", moves, moves.largest if moves.count else None, "no operator moved anything")
+    most = moves.largest if moves.count else None
+    values["move_max"] = _seconds("move_max", moves, most, "no operator moved anything")
     for name, outcome in (("time_outs", "time-out"), ("damaged", "damaged"), ("refused", "refused")):
         values[name] = _value(name, sum(c.outcomes.get(outcome, 0) for c in cameras), exchanges)
     values["retries"] = _value("retries", sum(c.retries for c in cameras), exchanges)

@@ -1,6 +1,7 @@
 """Times counted into buckets that are 1/1024 wide of their value: quantiles to 0.1 % in bounded memory.
 
-A day of exchanges makes millions of times; keeping each would cost more than the line itself. The largest is kept exactly.
+A day of exchanges makes millions of times; keeping each would cost more than the line itself. The largest is kept
+exactly.
 """
 
 from __future__ import annotations

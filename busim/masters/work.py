@@ -13,7 +13,9 @@ OK, REFUSED, TIME_OUT, DAMAGED = "ok", "refused", "time-out", "damaged"
 
 @dataclass(slots=True, eq=False)
 class Target:
-    """A camera as its master knows it. `failures` in a row, the first of them at `failed_at` ns; `pause`: ns to the next probe."""
+    """A camera as its master knows it. `failures` in a row, the first of them at `failed_at` ns; `pause`: ns to the
+    next probe.
+    """
 
     name: str
     address: int
@@ -53,6 +55,7 @@ class Attempt(NamedTuple):
     values: tuple[int, ...]
 
 
-# What a master wants next: bytes to send now or None, and when to wake it (ns) or None. A plain tuple, made for every event.
+# What a master wants next: bytes to send now or None, and when to wake it (ns) or None. A plain tuple, made for every
+# event.
 Step = tuple[bytes | None, int | None]
 NOTHING: Step = (None, None)

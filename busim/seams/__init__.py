@@ -1,7 +1,8 @@
 """Seams: where something can be put into a running installation, each with its type.
 
-The line, the cameras and the converters take what fits a seam; faults (and plain behaviour such as a turnaround) implement one;
-the world joins them. What is absent is absent by construction: there is no object, no event and no question asked.
+The line, the cameras and the converters take what fits a seam; faults (and plain behaviour such as a turnaround)
+implement one; the world joins them. What is absent is absent by construction: there is no object, no event and no
+question asked.
 """
 
 from __future__ import annotations
