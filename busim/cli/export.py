@@ -1,8 +1,49 @@
-"""`busim export`."""
+"""`busim export`: a trace for other people's tools."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
 
 NAME = "export"
-HELP = "export"
+HELP = "Write a trace in a format of other people's tools: vcd (levels over time) or pcapng (frames)."
 
 
-def command() -> None:
-    """Not there yet."""
+def command(
+    trace: Annotated[str, typer.Argument(metavar="TRACE", help="The trace.")],
+    to: Annotated[str, typer.Option("--to", metavar="FORMAT", help="vcd or pcapng.")],
+    output: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--output", "-o", metavar="FILE", help="The file to write; else beside the trace."),
+    ] = None,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="This line alone; else all of them."),
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
+) -> None:
+    """Write, and say how to open what was written."""
+    from busim.errors import UserError
+    from busim.exports import FORMATS
+    from busim.trace import open_trace
+
+    if to not in FORMATS:
+        raise UserError(
+            "there is no such format",
+            field="--to",
+            found=repr(to[:60]),
+            expected=" or ".join(FORMATS),
+            mend="name one of these",
+        )
+    format = FORMATS[to]
+    path = Path(trace).with_suffix(format.suffix) if output is None else Path(output)
+    with open_trace(trace) as opened:
+        if path.exists() and path.samefile(trace):
+            raise UserError(
+                "a trace cannot be exported into itself", file=trace, mend="give another file with --output"
+            )
+        format.write(opened, path, line, overwrite=overwrite)
+        print(f"Wrote {path}. To read it, for example:")
+        print(format.command(opened, path, line))

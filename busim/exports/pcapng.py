@@ -10,12 +10,13 @@ The header of a packet (12 bytes, big-endian): seconds, microseconds, event (0 s
 control lines, two reserved bytes: the tcpdump group's list of link-layer header types. Blocks: the IETF draft
 "PCAP Next Generation (pcapng) Capture File Format".
 
-    tshark -r FILE -d rtacser.data,mbrtu -o mbrtu.crc_verification:TRUE -V
+`pcapng_command` gives the command that dissects MODBUS RTU in it.
 """
 
 from __future__ import annotations
 
 import heapq
+import shlex
 import struct
 from collections.abc import Iterator
 from pathlib import Path
@@ -56,6 +57,16 @@ def to_pcapng(trace: Trace, path: str | Path, line: str | None = None, *, overwr
         entries = [_entries(trace, number, place) for place, number in enumerate(lines)]
         for entry in heapq.merge(*entries, _marks(trace) if lines else iter(()), key=lambda entry: entry.at):
             out.write(_packet(entry, start))
+
+
+def pcapng_command(trace: Trace, path: str | Path, line: str | None = None) -> str:
+    """A command that dissects the MODBUS RTU frames of a written file, and checks their checks.
+
+    Raises UserError: no such line.
+    """
+    chosen_lines(trace, line)
+    file = shlex.quote(str(path))
+    return f"tshark -r {file} -d rtacser.data,mbrtu -o mbrtu.crc_verification:TRUE"
 
 
 def _entries(trace: Trace, line: int, interface: int) -> Iterator[_Entry]:

@@ -9,16 +9,18 @@ every edge within a microsecond, through `-I vcd:downsample=1000`.
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 from vcd import VCDWriter
 
 from busim.exports.levels import line_levels
 from busim.exports.target import chosen_lines, new_file
-from busim.trace import Trace
+from busim.trace import BURST, Trace
 
 _BEFORE = 1_000_000  # ns of mark before the run
 _TAIL = 1_000_000  # ns after the last edge, so that a decoder sees the last stop bit
+_PARITY = {"N": "none", "E": "even", "O": "odd", "M": "one", "S": "zero"}  # as sigrok's decoder calls them
 _COMMENT = "1 mark, 0 space; instant 0 of the run is at 1 ms"
 
 
@@ -39,6 +41,27 @@ def to_vcd(trace: Trace, path: str | Path, line: str | None = None, *, overwrite
             last = at
         ended_at = trace.head.get("ended_at", 0)
         writer.close(_BEFORE + max(last + _TAIL, ended_at if isinstance(ended_at, int) else 0))
+
+
+def vcd_command(trace: Trace, path: str | Path, line: str | None = None) -> str:
+    """A command that decodes the characters of a written file: of the line named, or of the first that carried some.
+
+    Raises UserError: no such line, the trace damaged.
+    """
+    lines = chosen_lines(trace, line)
+    wires = _bare(lines)
+    decoder = "uart"
+    for number in lines:
+        burst = next(trace.records(BURST, line=number), None)
+        if burst is not None and burst[5] in trace.settings:
+            setting = trace.settings[burst[5]]
+            form = setting.format
+            decoder = (
+                f"uart:rx={wires[number]}:baudrate={round(setting.baud)}:parity={_PARITY[form.parity]}"
+                f":data_bits={form.data_bits}"
+            )
+            break
+    return f"sigrok-cli -i {shlex.quote(str(path))} -I vcd:downsample=1000 -P {decoder} -A uart=rx-data"
 
 
 def _bare(lines: dict[int, str]) -> dict[int, str]:
