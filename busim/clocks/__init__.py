@@ -1,6 +1,9 @@
-"""Wall time: an event loop that wakes in time, and the driver that takes a kernel along with it."""
+"""The clocks that drive a kernel: wall time, an event loop that wakes in time; and virtual time, a loop that jumps."""
 
 from busim.clocks.loop import wall_loop
+from busim.clocks.network import Place
+from busim.clocks.refused import Refused
+from busim.clocks.virtual import VirtualLoop
 from busim.clocks.wall import Wall
 
-__all__ = ["Wall", "wall_loop"]
+__all__ = ["Place", "Refused", "VirtualLoop", "Wall", "wall_loop"]

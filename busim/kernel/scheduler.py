@@ -7,7 +7,7 @@ it still matters. Inputs from outside enter between two calls of `advance`, neve
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sized
 from heapq import heappop, heappush
 from typing import Any
 
@@ -47,4 +47,15 @@ class Kernel:
             when, _, what, argument = heappop(heap)
             self.now = when
             what(argument)
+        self.now = max(self.now, to)
+
+    def advance_until(self, to: int, found: Sized) -> None:
+        """As `advance`, but stand still after the instant whose events left something in `found`."""
+        heap = self._heap
+        while heap and heap[0][0] <= to:
+            when, _, what, argument = heappop(heap)
+            self.now = when
+            what(argument)
+            if found and not (heap and heap[0][0] == when):
+                return
         self.now = max(self.now, to)

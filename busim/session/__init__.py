@@ -7,6 +7,7 @@ from busim.session.recorder import Recorder
 from busim.session.replay import Difference, Replay, replay
 from busim.session.report import CameraReport, LineReport, Report
 from busim.session.run import Run
+from busim.session.virtual import Virtual
 
 __all__ = [
     "CameraReport",
@@ -18,6 +19,7 @@ __all__ = [
     "Replay",
     "Report",
     "Run",
+    "Virtual",
     "parse_mark",
     "replay",
 ]

@@ -1,0 +1,280 @@
+"""Connections in memory: two ends, each an asyncio transport with the manners of TCP.
+
+Manners, because a controller that meets a client that does not read, a peer that is gone or half a goodbye must find
+what it would find on a socket: a window that fills up, a write buffer with its marks, end of file, a reset where
+something was left unread. Carrying bytes takes no time; what a network adds belongs to the plan (`latency`).
+
+A `direct` end is a converter's door: what is written to it arrives at once, as one chunk, for it only passes bytes on
+to the kernel. Any other end gets its turn of the loop, and is never called from within a write of its peer.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+from collections.abc import Callable, Iterable
+from typing import Any
+
+_WINDOW = 65536  # bytes under way that neither end's program holds: the buffers of two systems
+_HIGH = 65536  # asyncio's default marks of a write buffer
+
+
+class Handle:
+    """What `get_extra_info("socket")` answers: addresses, and options that are taken and change nothing."""
+
+    def __init__(self, own: tuple[str, int], peer: tuple[str, int] | None = None) -> None:
+        self._own = own
+        self._peer = peer
+
+    def getsockname(self) -> tuple[str, int]:
+        return self._own
+
+    def getpeername(self) -> tuple[str, int]:
+        if self._peer is None:
+            raise OSError(errno.ENOTCONN, "not connected")
+        return self._peer
+
+    def setsockopt(self, *_: Any) -> None:
+        """Nothing to set: there is no system in between."""
+
+    def getsockopt(self, *_: Any) -> int:
+        return 0
+
+    def fileno(self) -> int:
+        return -1
+
+
+class End(asyncio.Transport):
+    """One end. `gone(end)` is called after its protocol heard that the connection is lost."""
+
+    _peer: End
+
+    def __init__(
+        self, loop: asyncio.AbstractEventLoop, protocol: asyncio.BaseProtocol, own: tuple[str, int],
+        peer: tuple[str, int], *, direct: bool = False, gone: Callable[[End], None] = lambda _: None,
+    ) -> None:  # fmt: skip
+        super().__init__({"sockname": own, "peername": peer, "socket": Handle(own, peer)})
+        self._loop = loop
+        self._direct = direct
+        self._tell_gone = gone
+        self._unsent = bytearray()
+        self._arrived = bytearray()
+        self._high, self._low = _HIGH, _HIGH // 4
+        self._started = self._paused = self._closing = self._losing = self._lost = False
+        self._full = self._said_eof = self._eof_came = self._eof_told = self._feeding = False
+        self.set_protocol(protocol)
+
+    def join(self, peer: End) -> None:
+        self._peer, peer._peer = peer, self
+
+    def begin(self) -> None:
+        """Tell the protocol of the connection, then let bytes in."""
+        self._guarded(self._protocol.connection_made, self)
+        self._started = True
+        self._look()
+
+    # -- who is behind it -----------------------------------------------------------------------------------
+
+    def set_protocol(self, protocol: asyncio.BaseProtocol) -> None:
+        self._protocol: Any = protocol
+        self._buffered = isinstance(protocol, asyncio.BufferedProtocol)
+
+    def get_protocol(self) -> asyncio.BaseProtocol:
+        return self._protocol  # type: ignore[no-any-return]
+
+    # -- writing --------------------------------------------------------------------------------------------
+
+    def write(self, data: bytes | bytearray | memoryview) -> None:
+        if not isinstance(data, (bytes, bytearray, memoryview)):
+            raise TypeError(f"data: expecting a bytes-like instance, got {type(data).__name__}")
+        if self._said_eof:
+            raise RuntimeError("Cannot call write() after write_eof()")
+        if not data or self._closing or self._losing:
+            return
+        if self._peer._lost:  # a real peer answers with a reset
+            self._fail(ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"))
+            return
+        peer = self._peer
+        if not self._unsent and len(peer._arrived) + len(data) <= _WINDOW:  # as nearly always
+            peer._arrived += data
+            peer._look()
+            return
+        self._unsent += data
+        self._push()
+        if not self._full and len(self._unsent) > self._high:
+            self._full = True
+            self._guarded(self._protocol.pause_writing)
+
+    def writelines(self, list_of_data: Iterable[bytes | bytearray | memoryview]) -> None:
+        self.write(b"".join(list_of_data))
+
+    def can_write_eof(self) -> bool:
+        return True
+
+    def write_eof(self) -> None:
+        if not self._said_eof and not self._closing:
+            self._said_eof = True
+            if not self._unsent:
+                self._peer._hear_eof()
+
+    def set_write_buffer_limits(self, high: int | None = None, low: int | None = None) -> None:
+        if high is None:
+            high = _HIGH if low is None else 4 * low
+        if low is None:
+            low = high // 4
+        if not high >= low >= 0:
+            raise ValueError(f"high ({high!r}) must be >= low ({low!r}) must be >= 0")
+        self._high, self._low = high, low
+
+    def get_write_buffer_limits(self) -> tuple[int, int]:
+        return self._low, self._high
+
+    def get_write_buffer_size(self) -> int:
+        return len(self._unsent)
+
+    def _push(self) -> None:
+        """Send what the window takes."""
+        peer, unsent = self._peer, self._unsent
+        room = _WINDOW - len(peer._arrived)
+        if room > 0 and unsent:
+            peer._arrived += unsent[:room]
+            del unsent[:room]
+            peer._look()
+
+    def _refill(self) -> None:
+        """The peer has read: the window is open again."""
+        if not self._unsent or self._losing:
+            return
+        self._push()
+        if self._full and len(self._unsent) <= self._low:
+            self._full = False
+            self._loop.call_soon(self._guarded, self._protocol.resume_writing)
+        if not self._unsent:
+            if self._closing:
+                self._lose_soon(None)
+            elif self._said_eof:
+                self._peer._hear_eof()
+
+    # -- reading --------------------------------------------------------------------------------------------
+
+    def is_reading(self) -> bool:
+        return not self._paused and not self._closing
+
+    def pause_reading(self) -> None:
+        self._paused = True
+
+    def resume_reading(self) -> None:
+        if self._paused:
+            self._paused = False
+            self._feeding_soon()
+
+    def _hear_eof(self) -> None:
+        self._eof_came = True
+        self._look()
+
+    def _look(self) -> None:
+        """Something may have come."""
+        if self._direct and not self._feeding:
+            self._feed()
+        else:
+            self._feeding_soon()
+
+    def _feeding_soon(self) -> None:
+        if not self._feeding and self._started:
+            self._feeding = True
+            self._loop.call_soon(self._feed)
+
+    def _feed(self) -> None:
+        self._feeding = True  # what the protocol does now may bring more
+        try:
+            while self._arrived and self._open_to_read():
+                self._hand_over()
+                self._peer._refill()
+            if self._eof_came and not self._eof_told and not self._arrived and self._open_to_read():
+                self._eof_told = True
+                if not self._protocol.eof_received():
+                    self.close()
+        except (SystemExit, KeyboardInterrupt):
+            raise
+        except BaseException as error:
+            self._blame(error)
+        finally:
+            self._feeding = False
+
+    def _open_to_read(self) -> bool:
+        return self._started and not (self._paused or self._closing or self._losing)
+
+    def _hand_over(self) -> None:
+        arrived = self._arrived
+        if self._buffered:
+            buffer = self._protocol.get_buffer(-1)
+            count = min(len(buffer), len(arrived))
+            buffer[:count] = arrived[:count]
+            del arrived[:count]
+            self._protocol.buffer_updated(count)
+        else:
+            data = bytes(arrived)  # never more than the window
+            arrived.clear()
+            self._protocol.data_received(data)
+
+    # -- ending ---------------------------------------------------------------------------------------------
+
+    def is_closing(self) -> bool:
+        return self._closing or self._losing
+
+    def close(self) -> None:
+        """Send what is left, then say goodbye."""
+        if not self._closing:
+            self._closing = True
+            if not self._unsent:
+                self._lose_soon(None)
+
+    def abort(self) -> None:
+        """Go at once; what has not left is lost."""
+        self._lose_soon(None)
+
+    def drop(self) -> None:
+        """The loop ends: say so to the protocol now, and to the peer nothing."""
+        self._closing = self._losing = True
+        self._lose(None)
+
+    def _fail(self, error: Exception) -> None:
+        self._lose_soon(error)
+
+    def _lose_soon(self, error: Exception | None) -> None:
+        self._closing = True
+        if not self._losing:
+            self._losing = True
+            self._unsent.clear()
+            self._loop.call_soon(self._lose, error)
+
+    def _lose(self, error: Exception | None) -> None:
+        if self._lost:
+            return
+        self._lost = True
+        self._guarded(self._protocol.connection_lost, error)
+        self._tell_gone(self)
+        peer = self._peer
+        if not peer._losing and not self._loop.is_closed():
+            if self._arrived:  # closing on unread bytes resets a TCP connection
+                peer._fail(ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"))
+            elif not self._said_eof:
+                peer._hear_eof()
+                peer._refill()
+
+    # -- a protocol that fails ------------------------------------------------------------------------------
+
+    def _guarded(self, what: Callable[..., Any], *arguments: Any) -> None:
+        try:
+            what(*arguments)
+        except (SystemExit, KeyboardInterrupt):
+            raise
+        except BaseException as error:
+            self._blame(error)
+
+    def _blame(self, error: BaseException) -> None:
+        """As asyncio: the loop's exception handler hears of it, and the connection is over."""
+        self._loop.call_exception_handler(
+            {"message": "a protocol failed", "exception": error, "transport": self, "protocol": self._protocol}
+        )
+        self._lose_soon(error if isinstance(error, Exception) else None)

@@ -1,0 +1,151 @@
+"""A session in virtual time: a controller written for asyncio, unchanged, and a plan's converters in memory.
+
+The controller runs in a loop whose clock jumps, so an hour of polling takes as long as computing it. It connects to the
+endpoints of the plan, or to where `busim serve` would serve them on loopback; behind them is the same door as on a real
+socket. What it does is recorded as from outside, so its trace can be replayed without it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable, Collection, Coroutine
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar, cast
+
+from busim.bridge import Address, Door, addresses
+from busim.clocks import Place, VirtualLoop
+from busim.errors import BusimError, Defect, UserError
+from busim.plan import Plan
+from busim.session.played import played
+from busim.session.report import Report
+from busim.session.run import Run
+
+_T = TypeVar("_T")
+
+
+def _nothing(_: object) -> None:
+    """Nobody listens."""
+
+
+class Virtual:
+    """`plan` in virtual time, from entering to leaving; leaving completes the trace.
+
+    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
+    the part of the controller. `until`: simulated ns after which a controller that still runs is an error. `news` is
+    told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`.
+
+    `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
+    one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
+
+    Entering and leaving raise UserError (a plan that cannot be built, a trace that cannot be written) and Defect.
+    """
+
+    addresses: dict[str, Address]
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int = 1,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        until: int | None = None,
+        play: Collection[str] = (),
+        news: Callable[[str], None] = _nothing,
+    ) -> None:
+        self._plan = plan
+        self._seed = seed
+        self._trace = trace
+        self._overwrite = overwrite
+        self._until = until
+        self._played = played(plan, play)
+        self._news = news
+        self._run: Run | None = None
+        self._loop: VirtualLoop | None = None
+        self._doors: dict[str, Door] = {}
+        self.addresses = addresses(plan.converters, planned=True)
+
+    def __enter__(self) -> Virtual:
+        self._run = Run(
+            self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
+            played=self._played, watched=True,
+        )  # fmt: skip
+        converters = self._run.world.converters
+        self._doors = {name: Door(name, converters[name], self._enter, self._news) for name in self.addresses}
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """End here, with the trace complete also where the controller failed. Raises what broke the run itself."""
+        run = self._running()
+        if self._loop is not None:
+            self._loop.close()
+        failure = None if self._loop is None else self._loop.failure
+        if failure is None:
+            run.finish()
+            return
+        with contextlib.suppress(BusimError):  # what went wrong first matters more
+            run.abandon()
+        if isinstance(failure, BusimError):
+            raise failure
+        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+
+    def run(self, main: Callable[..., Coroutine[Any, Any, _T]], *arguments: Any) -> _T:
+        """Run `main(*arguments)` to its end and give its result, or raise its exception.
+
+        Outside of a `with` block this is the whole session: the trace is complete when it returns. Raises UserError
+        where everything waits for what never comes, where `until` has come, and for what virtual time does not have.
+        """
+        if self._run is None:
+            with self:
+                return self.run(main, *arguments)
+        with asyncio.Runner(loop_factory=self.loop) as runner:
+            return runner.run(main(*arguments))
+
+    def loop(self) -> VirtualLoop:
+        """A new event loop, at the simulated instant that has been reached, with every converter served."""
+        run = self._running()
+        if self._loop is not None and not self._loop.is_closed():
+            raise UserError(
+                "two loops in one session of virtual time",
+                expected="one clock: the first loop closed before the second begins",
+                mend="make it one program (asyncio.gather), or close the first loop",
+            )
+        loop = self._loop = VirtualLoop(run.world.kernel, until=self._until)
+        loop.run_until_complete(self._serve())
+        return loop
+
+    async def _serve(self) -> None:
+        taken = set(self.addresses.values())
+        for name, door in self._doors.items():
+            planned = self.addresses[name]
+            loopback = Address("127." + planned.host.partition(".")[2], planned.port)
+            places = (planned,) if loopback in taken else (planned, loopback)
+            taken.update(places)
+            # asyncio takes whatever its loop can listen on, and so does the door
+            await door.open(cast(socket.socket, Place(*places)))
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> Any:
+        return None if self._loop is None else self._loop.enter(what, *arguments)
+
+    def _running(self) -> Run:
+        if self._run is None:
+            raise UserError("this session has not begun", mend="use it in a `with` block, or call `run`")
+        return self._run
+
+    @property
+    def now(self) -> int:
+        """The simulated instant, ns."""
+        return self._running().world.kernel.now
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self._running().world.mark(text)
+
+    def report(self) -> Report:
+        """The figures so far; after the session, of the whole."""
+        return self._running().report()
