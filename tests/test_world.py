@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from small_plans import wall
@@ -10,7 +11,8 @@ from small_plans import wall
 from busim.finding import Findings
 from busim.models import load
 from busim.plan import PanelPlan, Plan, read_text
-from busim.trace import BURST, EXCHANGE, Record
+from busim.session import Run
+from busim.trace import BURST, EXCHANGE, Record, open_trace
 from busim.world import World, build
 
 TURNAROUND = 1_000_000
@@ -127,7 +129,7 @@ def test_everything_that_a_plan_names_and_that_is_not_there_is_told_at_once_with
         build(read_text(WRONG, "wall.yaml"), 1, lambda _: None)
     told = [(each.code, each.field, (each.line, each.column), each.mend) for each in caught.value.findings]
     assert told == [
-        ("no-such-dialect", "lines[1].dialect", _place(WRONG, "modbus-rut,"), "name one of these"),
+        ("no-such-dialect", "lines[1].dialect", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
         ("no-such-id", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
         ("no-such-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
         ("no-such-value", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
@@ -168,3 +170,21 @@ def test_a_value_that_only_some_cameras_have_is_read_from_those(monkeypatch: pyt
     world, records = _run(plan)
     asked = {record[3] for record in records if record[0] == EXCHANGE}
     assert asked == {world.cameras["c1"].number}
+
+
+# -- settings as the trace names them ------------------------------------------------------------------------
+
+
+def test_drivers_that_switch_at_other_times_have_settings_of_their_own_in_the_trace(tmp_path: Path) -> None:
+    plan = wall(cameras=3, turnaround="1 ms")
+    late = replace(plan.cameras[1].driver, lead=-5_000, hold=20_000)
+    plan = replace(plan, cameras=(plan.cameras[0], replace(plan.cameras[1], driver=late), plan.cameras[2]))
+    trace = tmp_path / "run.busim"
+    run = Run(plan, 1, trace=trace)
+    run.advance(100_000_000)
+    run.finish()
+    with open_trace(trace) as opened:
+        assert [(row.lead, row.hold) for row in opened.settings.values()] == [(0, 0), (-5_000, 20_000)]
+        cameras = {number: name.name for number, name in opened.names.items() if name.kind == "camera"}
+        used = {cameras.get(record[2]): record[5] for record in opened.records(BURST)}
+    assert used == {None: 1, "c1": 1, "c2": 2, "c3": 1}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import NamedTuple
 
-from busim.bus import Line, Setting
+from busim.bus import Line, Setting, Station
 from busim.kernel import Kernel
 from busim.seams import LineLevel
 from busim.trace import MARK, Emit
@@ -26,13 +26,15 @@ class Name(NamedTuple):
 
 
 class SettingRow(NamedTuple):
-    """A port setting as the trace names it."""
+    """How a driver sends, as the trace names it. `lead` and `hold`: ns, as in the plan."""
 
     id: int
     baud: Fraction
     format: CharFormat
     ppm: float
     inverted: bool
+    lead: int
+    hold: int
 
 
 class World:
@@ -53,28 +55,28 @@ class World:
         self.masters: dict[tuple[str, str], MasterPort] = {}
         self.operators: list[Operator] = []
         self.disturbances: list[tuple[Line, LineLevel]] = []
-        self._setting_ids: dict[Setting, int] = {}
+        self._setting_ids: dict[tuple[Setting, int, int], int] = {}
 
     def number(self, kind: str, name: str, parent: int = 0) -> int:
         """A new number for an entity."""
         self.names.append(Name(len(self.names) + 1, kind, name, parent))
         return len(self.names)
 
-    def _setting_number(self, setting: Setting) -> int:
-        """The number of a setting in the trace; a setting not seen before gets the next."""
-        number = self._setting_ids.get(setting)
+    def _setting_number(self, station: Station) -> int:
+        """The number in the trace of how a station sends; what was not seen before gets the next."""
+        setting, lead, hold = key = station.setting, station.lead, station.hold
+        number = self._setting_ids.get(key)
         if number is None:
-            number = self._setting_ids[setting] = len(self.settings) + 1
-            self.settings.append(
-                SettingRow(number, setting.baud, setting.format, setting.ppm, setting.inverted)
-            )
+            number = self._setting_ids[key] = len(self.settings) + 1
+            row = SettingRow(number, setting.baud, setting.format, setting.ppm, setting.inverted, lead, hold)
+            self.settings.append(row)
         return number
 
     def start(self) -> None:
         """Set everything going, at instant 0."""
         for line in self.lines.values():
             for station in line.stations:
-                station.setting_label = self._setting_number(station.setting)
+                station.setting_label = self._setting_number(station)
             line.start()
         for line, disturbance in self.disturbances:
             disturbance.start(self.kernel, line.pulse)
