@@ -10,11 +10,13 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 from typing import NamedTuple
 
-from busim.dialects import READ, WRITE, Dialect, Request, find
+from busim.dialects import READ, WRITE, Dialect, Request, find, spoken
 from busim.errors import UserError
 from busim.exchange import runs
+from busim.finding import Findings
 from busim.models import Model, load
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.units import CharFormat, Spread
@@ -116,12 +118,14 @@ class _Reader:
         self._plan = plan
         self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
         self._converters = {converter.name: converter for converter in plan.converters}
-        self._models: dict[str, Model] = {}
+        self._models: dict[tuple[str, Dialect], Model] = {}
 
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
             try:
-                dialect = find(line.dialect)
+                dialect = find(line.dialect, Path(self._plan.path).parent)
+            except Findings:
+                raise  # mistakes in the dialect's own file, each with its place there
             except UserError as error:
                 raise self._at(error, f"lines[{index}].dialect") from None
             askers = list(self._askers(line))
@@ -227,26 +231,19 @@ class _Reader:
 
     def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
         keys = self._keys(camera, dialect)
-        writable = (keys[one.name] for one in self._models[camera.model].parameters if one.writable)
+        parameters = self._models[camera.model, dialect].parameters
+        writable = (keys[one.name] for one in parameters if one.writable and one.name in keys)
         return tuple(size for _, size in runs(writable, dialect.most_values))
 
     def _keys(self, camera: CameraPlan, dialect: Dialect) -> dict[str, int]:
         index, _ = self._cameras[camera.name]
         field = f"cameras[{index}].model"
-        if camera.model not in self._models:
+        if (camera.model, dialect) not in self._models:
             try:
-                self._models[camera.model] = load(camera.model)
+                self._models[camera.model, dialect] = spoken(load(camera.model), dialect)
             except UserError as error:
                 raise self._at(error, field) from None
-        model = self._models[camera.model]
-        if dialect.name not in model.keys:
-            mute = UserError(
-                f"camera model {model.name} does not speak {dialect.name}",
-                expected=" or ".join(model.keys),
-                mend="choose another model, or another dialect for its line",
-            )
-            raise self._at(mute, field)
-        return model.keys[dialect.name]
+        return self._models[camera.model, dialect].keys[dialect.name]
 
     def _at(self, error: UserError, field: str) -> UserError:
         """The same error with the place in the plan."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from busim.dialects import ILLEGAL_KEY, ILLEGAL_VALUE, ILLEGAL_VERB, READ, UNKNOWN, Reply, Request
+from busim.dialects import IDENTIFY, ILLEGAL_KEY, ILLEGAL_VALUE, ILLEGAL_VERB, READ, STATUS, WRITE, Reply, Request
 from busim.errors import Defect
 from busim.models import Model
 
@@ -46,8 +46,8 @@ class Camera:
             values["requests"] = (values["requests"] + 1) & 0xFFFF
         if self.changes:
             self.changes = []
-        if verb == UNKNOWN:
-            return Reply(id, verb, key, (), ILLEGAL_VERB, form)
+        if verb != READ and verb != WRITE:
+            return self._serve_other(request)
         if size < 1:
             return Reply(id, verb, key, (), ILLEGAL_VALUE, form)
         names = self._spans.get((key, size), ())
@@ -58,6 +58,16 @@ class Camera:
         if verb == READ:
             return Reply(id, READ, key, tuple([values[name] for name in names]), 0, form)
         return Reply(id, verb, key, given, self._write(dict(zip(names, given, strict=True))), form)
+
+    def _serve_other(self, request: Request) -> Reply:
+        """What dialects have besides reads and writes: some are reads of values that the dialect chose."""
+        id, verb, key, size, _, form = request
+        if verb not in (STATUS, IDENTIFY):
+            return Reply(id, verb, key, (), ILLEGAL_VERB, form)
+        names = self._span(key, size)
+        if names is None:
+            return Reply(id, verb, key, (), ILLEGAL_KEY, form)
+        return Reply(id, verb, key, tuple([self.values[name] for name in names]), 0, form)
 
     def _span(self, key: int, count: int) -> list[str] | None:
         found = [self._names.get(number) for number in range(key, key + count)]

@@ -1,13 +1,25 @@
-"""Dialects: what stations say to each other, behind one contract."""
+"""Dialects: what stations say to each other, behind one contract.
+
+Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), the contract, `ModbusRtu` (the one
+that is code), and for dialects that are files `read`, `read_text` and `json_schema`.
+"""
 
 from busim.dialects.contract import (
     BUSY,
+    CHANGE_ID,
     FAILED,
+    IDENTIFY,
     ILLEGAL_KEY,
     ILLEGAL_VALUE,
     ILLEGAL_VERB,
     OTHER,
+    PRESET,
     READ,
+    SAVE,
+    START,
+    STATUS,
+    STEP,
+    STOP,
     UNKNOWN,
     WRITE,
     Dialect,
@@ -18,45 +30,46 @@ from busim.dialects.contract import (
     StreamFramer,
     WireFramer,
 )
+from busim.dialects.declared import Declaration, DeclaredDialect, Layout, Operation, json_schema, read, read_text
+from busim.dialects.keys import spoken
 from busim.dialects.modbus_rtu import ModbusRtu
-from busim.errors import UserError
-
-_DIALECTS: dict[str, Dialect] = {"modbus-rtu": ModbusRtu()}
-
-
-def find(name: str) -> Dialect:
-    """The dialect of this name. Raises UserError for one that is not known."""
-    try:
-        return _DIALECTS[name]
-    except KeyError:
-        raise UserError(
-            "no such dialect", found=repr(name), expected=" or ".join(_DIALECTS), mend="name one of these"
-        ) from None
-
-
-def names() -> tuple[str, ...]:
-    """The names of the dialects that are there."""
-    return tuple(_DIALECTS)
-
+from busim.dialects.sources import GROUP, find, names
 
 __all__ = [
     "BUSY",
+    "CHANGE_ID",
     "FAILED",
+    "GROUP",
+    "IDENTIFY",
     "ILLEGAL_KEY",
     "ILLEGAL_VALUE",
     "ILLEGAL_VERB",
     "OTHER",
+    "PRESET",
     "READ",
+    "SAVE",
+    "START",
+    "STATUS",
+    "STEP",
+    "STOP",
     "UNKNOWN",
     "WRITE",
+    "Declaration",
+    "DeclaredDialect",
     "Dialect",
     "Frame",
     "Frames",
+    "Layout",
     "ModbusRtu",
+    "Operation",
     "Reply",
     "Request",
     "StreamFramer",
     "WireFramer",
     "find",
+    "json_schema",
     "names",
+    "read",
+    "read_text",
+    "spoken",
 ]

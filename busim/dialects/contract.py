@@ -7,16 +7,23 @@ valid message; it never raises on what a line can carry.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple, Protocol
 
 READ, WRITE, UNKNOWN = "read", "write", "unknown"
+STEP, START, STOP = "step", "start", "stop"
+IDENTIFY, CHANGE_ID, SAVE, PRESET, STATUS = "identify", "change-id", "save", "preset", "status"
 
 
 class Request(NamedTuple):
     """`values` of a read is empty; `size` says how many values are read or written from `key` on.
 
-    `form`: which of the dialect's messages it is, where one verb has several; 0: the dialect's own choice. A sound message
-    with a verb the dialect does not know has the verb `unknown`. `size` 0: a size that the dialect forbids.
+    What `values` are: of a write the values; of a step by how much, up or down; of a start the speed; of change-id the
+    new ID; of preset its number. A status and an identify are reads of values that the dialect chose.
+
+    `form`: a mark of the dialect's own, which the reply repeats: which of its messages it is, where one verb has
+    several, and a transaction tag, where it has such; 0: the dialect's own choice. A sound message with a verb the
+    dialect does not know has the verb `unknown`. `size` 0: a size that the dialect forbids.
     """
 
     id: int
@@ -71,6 +78,10 @@ class WireFramer(Protocol):
 class StreamFramer(Protocol):
     """Finds the reply to one request in a stream of bytes without reliable time (behind a converter)."""
 
+    def ask(self, request: Request, raw: bytes) -> bytes:
+        """As `expect`, for a request (encoded: `raw`) that goes out now: the bytes to send, with a transaction tag of
+        their own where the dialect has such."""
+
     def expect(self, request: Request) -> None:
         """Look for the reply to this request from here on; what was held is dropped."""
 
@@ -83,19 +94,27 @@ class StreamFramer(Protocol):
 
 
 class Dialect(Protocol):
-    """A protocol as the rest of busim sees it. `ids`: first and last bus ID; `broadcast`: None if there is none."""
+    """A protocol as the rest of busim sees it.
+
+    `ids`: first and last bus ID; `broadcast`: None if there is none; `answers_broadcast`: whether cameras answer one;
+    `most_values`: values that one read can ask for. `keys`: camera model to parameter to key, for models that do not
+    say so themselves.
+    """
 
     name: str
     ids: tuple[int, int]
     broadcast: int | None
+    answers_broadcast: bool
     most_values: int
+    keys: Mapping[str, Mapping[str, int]]
 
     def encode_request(self, request: Request) -> bytes: ...
 
     def decode_request(self, data: bytes) -> Request | None:
         """The request, OTHER for a sound message that is none, None for one that is damaged."""
 
-    def encode_reply(self, reply: Reply) -> bytes: ...
+    def encode_reply(self, reply: Reply) -> bytes:
+        """Empty where the protocol has no answer to this."""
 
     def decode_reply(self, data: bytes, request: Request) -> Reply | None: ...
 

@@ -6,7 +6,9 @@ in `modbus_reference`; a property test holds the two equal.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from struct import pack, unpack_from
+from types import MappingProxyType
 
 from anycrc import Model
 
@@ -14,7 +16,7 @@ from busim.dialects.contract import OTHER, READ, UNKNOWN, WRITE, Reply, Request,
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
-_crc = Model("CRC16-MODBUS").calc
+_crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
 _KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
 
@@ -34,8 +36,10 @@ class ModbusRtu:
 
     name = "modbus-rtu"
     ids = (1, 247)
-    broadcast = 0
+    broadcast: int | None = 0
+    answers_broadcast = False
     most_values = 125
+    keys: Mapping[str, Mapping[str, int]] = MappingProxyType({})
 
     def encode_request(self, request: Request) -> bytes:
         """Raises Defect for a message the protocol cannot carry."""
@@ -148,6 +152,10 @@ class ModbusReplyFinder:
         self._buffer = b""
         self._request: Request | None = None
         self._lengths = (5, 5)
+
+    def ask(self, request: Request, raw: bytes) -> bytes:
+        self.expect(request)
+        return raw
 
     def expect(self, request: Request) -> None:
         self._request = request

@@ -94,8 +94,7 @@ class Master:
         self._sent = at
         self._spoilt = False
         self._until = at + task.time_out
-        self._finder.expect(task.request)
-        return (task.raw, self._until)
+        return (self._finder.ask(task.request, task.raw), self._until)
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""

@@ -46,9 +46,13 @@ class CameraPort:
             for name, value in camera.changes:
                 self._emit((CHANGE, at, self.number, name, str(value)))
         if request.id == self._dialect.broadcast:
-            return
-        delay, raw = self._reply.answer(self._dialect.encode_reply(reply))
-        self._kernel.at_or_now(at + delay, self._send, raw)
+            if not self._dialect.answers_broadcast:
+                return
+            reply = reply._replace(id=camera.id)
+        raw = self._dialect.encode_reply(reply)
+        if raw:
+            delay, raw = self._reply.answer(raw)
+            self._kernel.at_or_now(at + delay, self._send, raw)
 
     def read_at(self, request: Request, since: int, until: int) -> int:
         """When it last served this request between two instants, ns; -1 where it did not.
@@ -106,10 +110,13 @@ class Hearing:
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
         frames = self._framer.feed(data, first, last, flags)
-        if frames:
-            self._take(frames)
+        if frames and frames[0][1] < first:  # a silence before these characters ended it: it came from who sent before
+            self._take(tuple(frame for frame in frames if frame[1] < first))
+            frames = tuple(frame for frame in frames if frame[1] >= first)
         self._source = source
         self._deaf = deaf
+        if frames:
+            self._take(frames)
         due = self._framer.quiet_until
         if due is not None and not self._armed:
             self._armed = True

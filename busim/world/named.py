@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from busim.declared import nearest
-from busim.dialects import Dialect, find
+from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
 from busim.finding import Finding, Findings
 from busim.models import Model, load
@@ -21,7 +22,7 @@ _MOST = 500  # findings; listing more would help nobody
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """`dialects` by name of the line, `models` by name of the camera."""
+    """`dialects` by name of the line, `models` by name of the camera, with their keys under its line's dialect."""
 
     dialects: dict[str, Dialect]
     models: dict[str, Model]
@@ -71,7 +72,9 @@ class _Search:
 
     def _line(self, field: str, line: LinePlan) -> Iterator[Finding]:
         try:
-            self.dialects[line.name] = find(line.dialect)
+            self.dialects[line.name] = find(line.dialect, Path(self._plan.path).parent)
+        except Findings as error:  # in the dialect's own file, each with its place there
+            yield from error.findings
         except UserError as error:
             yield self._at(f"{field}.dialect", "no-such-dialect", error)
 
@@ -86,30 +89,38 @@ class _Search:
             )
             yield self._at(f"{field}.id", "no-such-id", problem)
         try:
-            model = self.models[camera.name] = load(camera.model)
+            model = load(camera.model)
         except UserError as error:
             yield self._at(f"{field}.model", "no-such-model", error)
             return
-        if dialect is not None and dialect.name not in model.keys:
-            problem = UserError(
-                f"camera model {model.name} does not speak {dialect.name}",
-                found=repr(dialect.name),
-                expected=" or ".join(model.keys),
-                mend="choose another model, or another dialect for its line",
-            )
-            yield self._at(f"{field}.model", "not-its-dialect", problem)
+        try:
+            self.models[camera.name] = model if dialect is None else spoken(model, dialect)
+        except UserError as error:
+            self.models[camera.name] = model
+            yield self._at(f"{field}.model", "not-its-dialect", error)
 
     def _master(self, field: str, master: MasterPlan) -> Iterator[Finding]:
         """A value that only some of the cameras have is read from those; one that none has is a mistake."""
         cameras = self._asked[master.name]
         if not cameras or any(name not in self.models for name in cameras):
             return
-        known = [parameter.name for name in cameras for parameter in self.models[name].parameters]
+        known = [value for name in cameras for value in self._carried(name)]
         for number, group in enumerate(master.groups):
             for place, value in enumerate(group.values):
                 if value not in known:
                     problem = _unknown(f"no camera of master {master.name!r} has this value", value, known)
                     yield self._at(f"{field}.groups[{number}].values[{place}]", "no-such-value", problem)
+
+    def _carried(self, camera: str) -> list[str]:
+        """The parameters of a camera that the dialect of its line has keys for."""
+        model = self.models[camera]
+        dialect = self.dialects.get(self._line_of["camera", camera].name)
+        keys = None if dialect is None else model.keys.get(dialect.name)
+        return [one.name for one in model.parameters if keys is None or one.name in keys]
+
+    def _controls(self, camera: str) -> list[str]:
+        carried = self._carried(camera)
+        return [one.name for one in self.models[camera].parameters if one.writable and one.name in carried]
 
     def _panel(self, field: str, panel: PanelPlan) -> Iterator[Finding]:
         for place, name in enumerate(panel.cameras):
@@ -120,7 +131,7 @@ class _Search:
                     mend="drop the camera here, or add it to the master",
                 )
                 yield self._at(f"{field}.cameras[{place}]", "out-of-reach", problem)
-        controls = {name: _controls(self.models[name]) for name in panel.cameras if name in self.models}
+        controls = {name: self._controls(name) for name in panel.cameras if name in self.models}
         for place, control in enumerate(panel.controls):
             without = [name for name, known in controls.items() if control not in known]
             if without:
@@ -130,10 +141,6 @@ class _Search:
                 if any(parameter.name == control for parameter in self.models[without[0]].parameters):
                     problem.mend = "this can only be read: name one of these"
                 yield self._at(f"{field}.controls[{place}]", "no-such-control", problem)
-
-
-def _controls(model: Model) -> list[str]:
-    return [parameter.name for parameter in model.parameters if parameter.writable]
 
 
 def _unknown(what: str, name: str, known: Iterable[str]) -> UserError:

@@ -1,0 +1,265 @@
+"""A declared dialect at work: the contract's Dialect, made from a declaration.
+
+The mark of a message in `form` is the number of its operation, and above the lowest byte its transaction tag, so that a
+reply repeats both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from busim.dialects.contract import OTHER, UNKNOWN, Reply, Request, WireFramer
+from busim.dialects.declared.compiled import Table, Writer
+from busim.dialects.declared.cutting import Cutter, MarkCutter, SizeCutter, TrialCutter
+from busim.dialects.declared.declaration import Declaration, Operation
+from busim.dialects.declared.framers import CuttingFramer, ReplyFinder
+from busim.dialects.declared.framing import Wrapper
+from busim.dialects.declared.layouts import READS, layouts, values_asked
+from busim.dialects.declared.recognition import Answer, Recogniser
+from busim.dialects.silence import SilenceFramer
+from busim.errors import Defect
+
+_MOST_CHOICES = 4096
+_MARK = 0xFF  # the part of `form` that is the operation's number
+_MOST_TAGS = 1 << 16
+
+
+class DeclaredDialect:
+    """A dialect out of a file. `declaration`: what the file says. `tags`: how many transaction tags there are, 0:
+    none.
+    """
+
+    def __init__(self, declaration: Declaration) -> None:
+        self.declaration = declaration
+        self.name = declaration.name
+        self.ids = declaration.ids
+        self.broadcast = declaration.broadcast
+        self.answers_broadcast = declaration.answers_broadcast
+        self.keys: Mapping[str, Mapping[str, int]] = declaration.keys
+        self.layouts = layouts(declaration)
+        self.operations = {operation.number: operation for operation in declaration.operations}
+        self.sizes = {
+            number: values_asked(operation, self.layouts[number, "request"], self.layouts[number, "reply"])
+            for number, operation in self.operations.items()
+        }
+        reads = (high for number, (_, high) in self.sizes.items() if self.operations[number].verb == "read")
+        self.most_values = max(reads, default=1)
+        tagged = "tag" in declaration.frame
+        self.tags = min(declaration.fields["tag"].bounds[1] + 1, _MOST_TAGS) if tagged else 0
+        self._wrapper = Wrapper(declaration.framing)
+        self._plain = self._wrapper.plain
+        self._before = declaration.framing.start if self._plain else b""
+        self._behind = declaration.framing.end if self._plain else b""
+        self._longest = declaration.framing.longest
+        self._recogniser = Recogniser(declaration, self.layouts, self.sizes, self._before, self._behind)
+        self._recognise = self._recogniser.request
+        self._codes = {written: code for code, written in declaration.reasons.items()}
+        self._writers: dict[tuple[int, str, int], Writer] = {}
+        self._choices: dict[tuple[str, int, int], tuple[Operation, ...]] = {}
+        self._answers: dict[tuple[int, int], tuple[Answer, ...]] = {}
+        self._cutter = self._make_cutter()
+
+    # -- which operation ------------------------------------------------------------------------------------
+
+    def _operation(self, request: Request) -> Operation | None:
+        """The one that carries the request: the one its form names, or the first that can."""
+        _, verb, key, size, values, form = request
+        asked = verb, size, form & _MARK
+        choice = self._choices.get(asked)
+        if choice is None:
+            choice = self._choose(*asked)
+        for operation in choice:
+            if operation.key is not None and operation.key != key:
+                continue
+            if operation.values is None or operation.values == values:
+                return operation
+        return None
+
+    def _choose(self, verb: str, size: int, form: int) -> tuple[Operation, ...]:
+        found = tuple(
+            operation
+            for number, operation in self.operations.items()
+            if operation.verb == verb and form in (0, number) and self.sizes[number][0] <= size <= self.sizes[number][1]
+        )
+        if len(self._choices) < _MOST_CHOICES:
+            self._choices[verb, size, form] = found
+        return found
+
+    def _writer(self, number: int, direction: str, n: int) -> Writer:
+        writer = self._writers.get((number, direction, n))
+        if writer is None:
+            writer = Writer(self.layouts[number, direction], n, self._before, self._behind)
+            self._writers[number, direction, n] = writer
+        return writer
+
+    # -- requests -------------------------------------------------------------------------------------------
+
+    def encode_request(self, request: Request) -> bytes:
+        """Raises Defect for a message the protocol cannot carry."""
+        operation = self._operation(request)
+        id, _, key, size, values, form = request
+        if operation is None or (len(values) != size and request.verb not in READS):
+            raise Defect(f"{self.name} cannot carry {request}")
+        try:
+            content = self._writer(operation.number, "request", size).write((id, key, form >> 8, 0, size, *values))
+        except ValueError as error:
+            raise Defect(f"{self.name} cannot carry {request}: {error}") from None
+        return content if self._plain else self._wrapper.wrap(content)
+
+    def decode_request(self, data: bytes) -> Request | None:
+        if len(data) > self._longest:
+            return None
+        if self._plain:
+            return self._recognise(data)
+        content = self._wrapper.unwrap(data)
+        return None if content is None else self._recognise(content)
+
+    def tagged(self, request: Request, tag: int) -> Request:
+        """The request with another transaction tag, from 0. Raises Defect where no operation can carry it."""
+        operation = self._operation(request)
+        if operation is None:
+            raise Defect(f"{self.name} cannot carry {request}")
+        return request._replace(form=operation.number | tag << 8)
+
+    # -- replies --------------------------------------------------------------------------------------------
+
+    def encode_reply(self, reply: Reply) -> bytes:
+        """Empty where a refusal is not answered. Raises Defect for a reply the protocol cannot carry."""
+        id, _, key, values, refused, form = reply
+        number = form & _MARK or self._first_of(reply)
+        direction = "refusal" if refused else "reply"
+        if refused and (number, direction) not in self.layouts:
+            return b""
+        reason = self.declaration.reasons.get(refused, refused)
+        n = len(values)
+        try:
+            content = self._writer(number, direction, n).write((id, key, form >> 8, reason, n, *values))
+        except (ValueError, KeyError, IndexError) as error:
+            raise Defect(f"{self.name} cannot carry {reply}: {error!r}") from None
+        return content if self._plain else self._wrapper.wrap(content)
+
+    def _first_of(self, reply: Reply) -> int:
+        """The operation that a reply without form answers; 0 where no one does."""
+        operation = self._operation(Request(reply.id, reply.verb, reply.key, len(reply.values), reply.values))
+        if operation is None:
+            operation = next((one for one in self.operations.values() if one.verb == reply.verb), None)
+        return operation.number if operation else 0
+
+    def decode_reply(self, data: bytes, request: Request) -> Reply | None:
+        """The reply to `request`, or None when these bytes are no sound reply to it."""
+        if not self._plain:
+            content = self._wrapper.unwrap(data)
+            if content is None:
+                return None
+            data = content
+        operation = self._operation(request)
+        if operation is None:
+            return None
+        asked = operation.number, request.size
+        answers = self._answers.get(asked)
+        if answers is None:
+            answers = self._answers[asked] = self._answers_to(*asked)
+        for answer in answers:
+            reply = answer.reply(data, request, self.broadcast)
+            if reply is not None:
+                return reply
+        return None
+
+    def _answers_to(self, number: int, n: int) -> tuple[Answer, ...]:
+        return tuple(
+            Answer(self.layouts[number, direction], self._recogniser.reader(number, direction, n), self._codes)
+            for direction in ("reply", "refusal")
+            if (number, direction) in self.layouts
+        )
+
+    # -- sizes and times ------------------------------------------------------------------------------------
+
+    def request_bytes(self, request: Request) -> int:
+        """Length of the encoded request."""
+        return len(self.encode_request(request))
+
+    def reply_bytes(self, request: Request) -> int:
+        """Length of a good reply to it, at its longest, apart from escapes."""
+        operation = self._operation(request)
+        if operation is None:
+            raise Defect(f"{self.name} cannot carry {request}")
+        return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
+
+    def _on_the_wire(self, content: int) -> int:
+        framing = self.declaration.framing
+        return len(framing.start) + content * (2 if framing.hex else 1) + len(framing.end)
+
+    def silence(self, baud: float) -> int:
+        """ns of quiet that end a frame where silence does, and that a master leaves between two frames."""
+        framing = self.declaration.framing
+        return max(framing.quiet.at(baud), framing.least_quiet.at(baud), framing.gap.at(baud))
+
+    # -- framers --------------------------------------------------------------------------------------------
+
+    def wire_framer(self, baud: float, char: int, tail: int) -> WireFramer:
+        framing = self.declaration.framing
+        if framing.kind == "silence":
+            after = max(framing.quiet.at(baud), framing.least_quiet.at(baud))
+            return SilenceFramer(char, tail, after, after, framing.longest)
+        return CuttingFramer(self._cutter, char, tail, framing.forget.at(baud))
+
+    def stream_framer(self) -> ReplyFinder:
+        return ReplyFinder(self)
+
+    def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
+        cuts, keep = self._cutter.cut(data, eager=True)
+        found = [self.decode_request(data[begin:end]) for begin, end, flaw in cuts if not flaw]
+        requests = [one for one in found if one is not None and one is not OTHER and one.verb != UNKNOWN]
+        return requests, data[keep:]
+
+    def reply_cutter(self, request: Request) -> Cutter:
+        """What cuts the stream in which the reply to `request` is looked for."""
+        if self.declaration.framing.kind != "silence":
+            return self._cutter
+        operation = self._operation(request)
+        if operation is None:
+            raise Defect(f"{self.name} cannot carry {request}")
+        directions = [name for name in ("reply", "refusal") if (operation.number, name) in self.layouts]
+        sizes = sorted({self.layouts[operation.number, name].size(request.size)[0] for name in directions})
+        return TrialCutter(sizes, lambda data: self.decode_reply(data, request) is not None, self._longest)
+
+    def _make_cutter(self) -> Cutter:
+        framing = self.declaration.framing
+        if framing.kind == "marks":
+            return MarkCutter(framing.start, framing.end, framing.longest)
+        if framing.kind == "silence":
+            asked = [layout for layout in self.layouts.values() if layout.direction == "request" and layout.operation]
+            sizes = {
+                layout.size(n)[0]
+                for layout in asked
+                if layout.operation is not None
+                for n in range(self.sizes[layout.operation.number][0], self.sizes[layout.operation.number][1] + 1)
+            }
+            return TrialCutter(sorted(sizes), self._is_request, framing.longest)
+        first = self.declaration.frame[0]
+        head = first if isinstance(first, bytes) else b""
+        size_of = self._stated_size() if framing.kind == "length" else lambda *_: framing.length
+        return SizeCutter(head, size_of, self._recogniser.sound, framing.longest)
+
+    def _is_request(self, data: bytes) -> bool:
+        request = self.decode_request(data)
+        return request is not None and request is not OTHER and request.verb != UNKNOWN
+
+    def _stated_size(self) -> Callable[[bytes, int], int]:
+        """A function that reads the size of a frame from its length field: the fields before it have one size each."""
+        layout = self.layouts[self.declaration.operations[0].number, "request"]
+        at = layout.offset("length") or 0
+        width = layout.width("length", 0)[0]
+        stated = Table(layout.encoding("length").decode)
+        more = -layout.counted(0, 0)
+        longest = self._longest
+
+        def size_of(data: bytes, begin: int) -> int:
+            raw = data[begin + at : begin + at + width]
+            if len(raw) < width:
+                return 0
+            number = stated[raw]
+            size = -1 if number is None else number + more
+            return size if at + width <= size <= longest else -1
+
+        return size_of

@@ -1,0 +1,45 @@
+"""A camera model as a dialect speaks of it: which key stands for which parameter.
+
+A model file says so for the dialects its maker knew. A dialect file may say so for models that came before it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from busim.dialects.contract import READ, WRITE, Dialect, Request
+from busim.errors import Defect, UserError
+from busim.models import Model
+
+
+def spoken(model: Model, dialect: Dialect) -> Model:
+    """The model with its keys under this dialect, the dialect's own before the model's.
+
+    Raises UserError, without a place, where there are none, or where the dialect cannot carry one or a value behind it.
+    """
+    own = dialect.keys.get(model.name)
+    keys = model.keys.get(dialect.name) if own is None else dict(own)
+    if keys is None:
+        raise UserError(
+            f"camera model {model.name} does not speak {dialect.name}",
+            expected=" or ".join(model.keys),
+            mend="choose another model, or another dialect for its line; a dialect file may give the model's `keys`",
+        )
+    for parameter in model.parameters:
+        key = keys.get(parameter.name)
+        if key is None:
+            continue
+        asked = [Request(dialect.ids[0], READ, key, 1)]
+        if parameter.writable:
+            asked += [Request(dialect.ids[0], WRITE, key, 1, (value,)) for value in (parameter.low, parameter.high)]
+        for request in asked:
+            try:
+                dialect.encode_request(request)
+            except Defect:
+                raise UserError(
+                    f"{dialect.name} cannot carry a {request.verb} of `{parameter.name}` of {model.name}",
+                    found=f"key {key}" + (f", value {request.values[0]}" if request.values else ""),
+                    expected="keys and values that fit the dialect's fields",
+                    mend="widen the fields of the dialect, or leave the parameter out of its keys",
+                ) from None
+    return model if own is None else replace(model, keys={**model.keys, dialect.name: keys})
