@@ -1,4 +1,4 @@
-"""The named quantities: what each figure is, in which unit, for what scope. Handbook, table and JSON read them here."""
+"""The named quantities: what each figure is and in which unit. Handbook, table and JSON read them here."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """`unit` "" for a plain number, "1" for a share; `scope` line or camera."""
+    """`unit`: "" for a plain number, "1" for a share."""
 
     name: str
     title: str
@@ -19,9 +19,9 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A value of a quantity. `kind`: planned, assumed, computed or measured. `value` None: not applicable, `why` says so.
+    """A value of a quantity. `kind`: planned, assumed, computed or measured.
 
-    `count`: the number of observations it stands on.
+    `value` None: not applicable, `why` says so. `count`: the number of observations it stands on.
     """
 
     quantity: Quantity
@@ -36,14 +36,15 @@ def _table(*rows: tuple[str, str, str, str]) -> dict[str, Quantity]:
 
 
 QUANTITIES = _table(
-    ("exchanges", "exchanges", "", "requests sent and ended in any way: answered, refused, timed out, damaged"),
+    ("exchanges", "exchanges", "", "requests that ended in any way: answered, refused, timed out, damaged; broadcasts, "
+     "which nobody answers, too"),
     ("poll_rate", "poll rate", "/s", "polls answered well, divided by the time of the run; for a camera, those of its "
      "most polled group"),
     ("age_mean", "age, mean", "s", "mean over time of now minus the instant at which the camera read the value last "
      "delivered, for its most polled group"),
     ("age_worst", "age, worst", "s", "the largest that this age became"),
-    ("latency_p50", "latency p50", "s", "half of the exchanges took at most this from request sent to reply whole at the "
-     "master (answered ones; to 0.1 %)"),
+    ("latency_p50", "latency p50", "s", "half of the exchanges took at most this from request sent to reply whole at "
+     "the master (answered ones; to 0.1 %)"),
     ("latency_p95", "latency p95", "s", "95 % of the exchanges took at most this"),
     ("latency_p99", "latency p99", "s", "99 % of the exchanges took at most this"),
     ("latency_max", "latency max", "s", "the longest exchange"),
@@ -51,12 +52,13 @@ QUANTITIES = _table(
     ("move_max", "move max", "s", "the longest any move took"),
     ("time_outs", "time-outs", "", "exchanges given up without a single character heard"),
     ("retries", "retries", "", "attempts beyond the first for the same command"),
-    ("damaged", "damaged", "", "exchanges given up with characters heard that made no sound reply"),
+    ("damaged", "damaged", "", "exchanges given up with characters heard that made no sound reply, be they others' or "
+     "an echo of the request"),
     ("refused", "refused", "", "exchanges that the camera answered with a refusal"),
     ("collisions", "collisions", "", "bursts that began before another driver's characters had ended"),
     ("occupancy", "occupancy", "1", "share of time in which characters are on the wire"),
-    ("load", "load", "1", "share of time in which the busiest master is inside exchanges, the pause it owes the line after "
-     "each included"),
+    ("load", "load", "1", "share of time in which the busiest master is inside exchanges, the pause it owes the line "
+     "after each included"),
     ("headroom", "headroom", "1", "1 - load, where every poll group has a wanted rate"),
     ("fast_share", "fast path", "1", "share of exchanges whose bursts all took the fast path"),
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """Model files to models. Each mistake is a UserError with the place of what is wrong.
 
-By hand and not by pydantic: a model is small, and a simulation that uses only shipped models should not wait for a
-validator to be imported.
+By hand and not by pydantic as plans are: most of what can be wrong hangs on the rest of the file (the end of a choice
+on its choices, a lock on another parameter, a register on all others), and little would be left for a form.
 """
 
 from __future__ import annotations

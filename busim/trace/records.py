@@ -34,7 +34,7 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     FRAME: (
         "frame",
         ("line", "station", "at", "what", "data"),
-        "a frame a receiver did not accept, with the reason: check, length, flagged, unexpected",
+        "a frame a receiver did not accept, with the reason: check, length, flagged, gap",
     ),
     EXCHANGE: (
         "exchange",

@@ -163,7 +163,7 @@ class ConverterPort:
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
-        """Characters from the line. Flags are lost here: a raw TCP connection cannot carry them (default `deliver`)."""
+        """Characters from the line. Flags are lost here: a raw TCP connection cannot carry them."""
         if self.replied is not None:
             self.replied(data, last, flags)
         for packet in self._packer.feed(data, last):
