@@ -149,7 +149,7 @@ Moves = Annotated[
 Time = Annotated[int, PlainValidator(_reader(parse_time, _at_most(24 * _HOUR))), _schema("1 s", "0")]
 ShortTime = Annotated[int, PlainValidator(_reader(parse_time, _at_most(60 * _SECOND))), _schema("4 ms", "0")]
 SignedTime = Annotated[int, PlainValidator(_reader(parse_signed_time, _within_a_second)), _schema("20 us", "-5 us")]
-Turnaround = Annotated[
+TimeSpread = Annotated[
     Spread, PlainValidator(_reader(parse_spread, _spread_at_most(60 * _SECOND))), _schema("5 ms", "2..6 ms")
 ]
 Ppm = Annotated[float, PlainValidator(_reader(_ppm)), _schema("200 ppm", "-50 ppm")]

@@ -23,7 +23,7 @@ from busim.plan.fields import (
     SignedTime,
     Time,
     TimeOut,
-    Turnaround,
+    TimeSpread,
 )
 from busim.shapes import Shape, Word, has, refusal
 
@@ -115,7 +115,7 @@ class ConverterShape(Shape):
     name: Word = has("name of the converter", "boulder box")
     endpoint: Address = has("address and port it listens on", "10.20.0.44:15001")
     packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
-    latency: Turnaround = has("from network to line and back, each way", "1 ms", "1 ms")
+    latency: TimeSpread = has("from network to line and back, each way", "1 ms", "1 ms")
     clients: Annotated[int, Field(ge=1, le=256)] = has("most clients at once", 4, 4)
     driver: DriverShape = has("how it drives the pair", default={})
 
@@ -127,7 +127,7 @@ class CameraShape(Shape):
     model: Word = has("camera model", "zoom-camera", "zoom-camera")
     id: Annotated[int, Field(ge=0, le=65535)] = has("its bus ID as found on site", 1)
     serial: Annotated[int, Field(ge=0, le=2**32 - 1)] = has("serial number", 4101, 0)
-    turnaround: Turnaround = has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
+    turnaround: TimeSpread = has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
     present: bool = has("false: dead or not connected", default=True)
     driver: DriverShape = has("how it drives the pair", default={})
 
