@@ -10,6 +10,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -564,3 +565,39 @@ def test_the_description_names_every_table_and_column() -> None:
         assert f"\n{table}\n" in text
         assert all(column.split()[0] in text for column in columns)
     assert all(meaning in text for meaning in HEAD.values())
+
+
+def test_ctrl_c_waits_for_a_hand_over_though_another_thread_takes_the_signal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """numpy has threads that take a signal which the main thread blocks; Python raises in the main thread anyway."""
+    path = tmp_path / "t"
+    over = threading.Event()
+    other = threading.Thread(target=over.wait, daemon=True)
+    other.start()
+    taken, told = os.pipe()
+    os.set_blocking(told, False)
+    write = os.write
+
+    def write_disturbed(pipe: int, data: bytes) -> int:
+        count = write(pipe, data)
+        assert other.ident is not None
+        signal.pthread_kill(other.ident, signal.SIGINT)
+        os.read(taken, 1)
+        return count
+
+    with Recorder(path, {}) as recorder:
+        recorder.append((MARK, 0, "before"))
+        before = signal.set_wakeup_fd(told)
+        try:
+            with monkeypatch.context() as patched:
+                patched.setattr("busim.session.recorder.os.write", write_disturbed)
+                with pytest.raises(KeyboardInterrupt):
+                    recorder.flush()
+        finally:
+            signal.set_wakeup_fd(before)
+            over.set()
+        recorder.append((MARK, 1, "after"))
+        recorder.close(2)
+    with open_trace(path) as trace:
+        assert [record[1] for record in trace.records()] == [0, 1]

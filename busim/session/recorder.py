@@ -17,11 +17,12 @@ import select
 import signal
 import subprocess
 import sys
+import threading
 from collections import deque
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
+from types import FrameType, TracebackType
 from typing import Any, NoReturn
 
 import busim
@@ -226,12 +227,22 @@ class Recorder:
 
 @contextlib.contextmanager
 def _undisturbed() -> Iterator[None]:
-    """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
+
+    Not by blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
+    """
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(before):
+        yield  # nothing is raised here
+        return
+    came: list[tuple[int, FrameType | None]] = []
+    signal.signal(signal.SIGINT, lambda *what: came.append(what))
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, before)
+        if came:
+            before(*came[0])
 
 
 def _start(path: str, overwrite: bool) -> subprocess.Popen[bytes]:
