@@ -16,7 +16,7 @@ Change = tuple[str, int]
 
 
 class Camera:
-    """One camera of `model`. `values`: parameter name to value; `keys`: the dialect's key of each parameter.
+    """One camera of `model`, which speaks one dialect. `values`: parameter name to value.
 
     `changes`: what the last request changed, name and new value.
     """

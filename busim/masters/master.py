@@ -15,7 +15,20 @@ from collections.abc import Callable
 from heapq import heappop, heappush
 
 from busim.dialects import Reply, StreamFramer
-from busim.masters.work import COMMAND, DAMAGED, NOTHING, OK, POLL, PROBE, REFUSED, TIME_OUT, Attempt, Step, Target, Task
+from busim.masters.work import (
+    COMMAND,
+    DAMAGED,
+    NOTHING,
+    OK,
+    POLL,
+    PROBE,
+    REFUSED,
+    TIME_OUT,
+    Attempt,
+    Step,
+    Target,
+    Task,
+)
 
 _OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
 _FIRST_PAUSE, _LONGEST_PAUSE = 500_000_000, 5_000_000_000
@@ -25,7 +38,7 @@ _IDLE, _WAITING, _DRAINING = range(3)
 
 
 class Master:
-    """One master on one line. `gap`: ns it leaves between a reply and the next request; `drain`: ns of quiet after a failure.
+    """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
     `commands_in_a_row`: how many commands may go before a poll that is due gets its turn. `done` is called with every
     Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
