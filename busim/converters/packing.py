@@ -8,7 +8,7 @@ from __future__ import annotations
 
 
 class Packer:
-    """`idle`: ns of quiet after which the bytes held go; 0: each byte at once. `length`: so many go at once, 0: no limit.
+    """`idle`: ns of quiet after which the bytes held go; 0: each byte at once. `length`: so many go at once, 0: any.
 
     `char`: ns of one character, by which it knows that bytes of one burst come closer together than `idle`.
     `stops`: whether it ever has to be told before a burst ends.
