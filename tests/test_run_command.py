@@ -91,3 +91,9 @@ def _wait_for_exchanges(trace: Path, running: subprocess.Popen[str]) -> None:
             except UserError:
                 continue  # its tables are being made
     raise AssertionError("nothing was recorded")
+
+
+def test_a_session_of_no_length_is_refused_as_a_run_is() -> None:
+    done = CliRunner().invoke(app, ["serve", PLAN, "--for", "0"])
+    assert isinstance(done.exception, UserError)
+    assert done.exception.field == "--for"

@@ -52,17 +52,17 @@ def command(
     import asyncio
     import gc
 
+    from busim.cli import given
     from busim.cli.news import News
     from busim.cli.show import print_doors, print_json, print_report
     from busim.clocks import wall_loop
     from busim.errors import UserError
     from busim.plan import read
     from busim.session import Live
-    from busim.units import parse_time
 
     if port not in (None, 0):
         raise UserError("no such port for every converter", found=str(port), expected="0", mend="leave out --port")
-    until = None if length is None else parse_time(length)
+    until = None if length is None else given.length(length)
     the_plan = read(plan)
     news = News()
 
