@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from types import CoroutineType, FrameType
+from pathlib import Path
+from types import CoroutineType
 from typing import Any
 
 from busim.errors import UserError
 
 _SHOWN = 5
+_ASYNCIO = str(Path(asyncio.__file__).parent)
 
 
 def deadlock(loop: asyncio.AbstractEventLoop, patience: int | None = None) -> UserError:
@@ -42,14 +44,13 @@ def _tasks(loop: asyncio.AbstractEventLoop) -> str:
 
 
 def _place(waiter: Any) -> str:
-    """Where a coroutine waits: the innermost frame that can be seen."""
-    frame: FrameType | None = None
+    """Where a coroutine waits: the innermost frame that is not asyncio's own, or else the innermost."""
     name = getattr(waiter, "__qualname__", "?")
     while waiter is not None:
         if isinstance(waiter, CoroutineType):
-            frame, waiter = waiter.cr_frame or frame, waiter.cr_await
+            frame, waiter = waiter.cr_frame, waiter.cr_await
         else:
-            frame, waiter = getattr(waiter, "gi_frame", frame) or frame, getattr(waiter, "gi_yieldfrom", None)
-        if frame is not None:
+            frame, waiter = getattr(waiter, "gi_frame", None), getattr(waiter, "gi_yieldfrom", None)
+        if frame is not None and not (frame.f_code.co_filename.startswith(_ASYNCIO) and "(" in name):
             name = f"{frame.f_code.co_name} ({frame.f_code.co_filename}:{frame.f_lineno})"
     return name
