@@ -7,6 +7,7 @@ from busim.session.recorder import Recorder
 from busim.session.replay import Difference, Replay, replay
 from busim.session.report import CameraReport, LineReport, Report
 from busim.session.run import Run
+from busim.session.serial_world import SerialWorld, serial_world
 from busim.session.virtual import Virtual
 
 __all__ = [
@@ -19,7 +20,9 @@ __all__ = [
     "Replay",
     "Report",
     "Run",
+    "SerialWorld",
     "Virtual",
     "parse_mark",
     "replay",
+    "serial_world",
 ]

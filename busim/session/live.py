@@ -18,6 +18,7 @@ from busim.clocks import Wall
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
 from busim.session.lateness import Lateness
+from busim.session.played import played
 from busim.session.report import Report
 from busim.session.run import Run
 
@@ -71,7 +72,7 @@ class Live:
         self._overwrite = overwrite
         self._speed = speed
         self._until = until
-        self._played = _played(plan, play)
+        self._played = played(plan, play)
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
         self._announce = announce
         self._news = news
@@ -171,18 +172,3 @@ def _planned(listen: str) -> bool:
             "no such way to listen", found=repr(listen), expected="loopback or planned", mend="choose one of the two"
         )
     return listen == "planned"
-
-
-def _played(plan: Plan, play: Collection[str]) -> list[str]:
-    """The masters busim plays, by name."""
-    names = [master.name for master in plan.masters]
-    for name in play:
-        if name not in names:
-            raise UserError(
-                "the plan has no master of this name",
-                file=plan.path or None,
-                found=repr(name),
-                expected=" or ".join(repr(each) for each in names) or "none: the plan has no masters",
-                mend="name one of its masters",
-            )
-    return sorted({master.name for master in plan.masters if master.on and not master.through} | set(play))

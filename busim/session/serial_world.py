@@ -1,0 +1,83 @@
+"""A plan in virtual time for programs that block: pyserial's, in one thread, without an event loop."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from busim.errors import BusimError
+from busim.plan import Plan
+from busim.session.played import played
+from busim.session.report import Report
+from busim.session.run import Run
+from busim.urls import Clock, Drive, Offer, Outlet, admit, withdraw
+
+
+class SerialWorld:
+    """A world that `busim://` URLs reach; as text it is its token. Made by `serial_world`.
+
+    `clock`: a stand-in for the module `time`, for libraries that sleep.
+    """
+
+    def __init__(self, run: Run, token: str, drive: Drive) -> None:
+        self._run = run
+        self._token = token
+        self.clock = Clock(drive)
+
+    def __str__(self) -> str:
+        return self._token
+
+    def url(self, converter: str) -> str:
+        """What `serial.serial_for_url` opens. Whether there is such a converter is seen when it does."""
+        return f"busim://{self._token}/{quote(converter)}"
+
+    @property
+    def now(self) -> int:
+        """The simulated instant, ns."""
+        return self._run.world.kernel.now
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self._run.world.mark(text)
+
+    def report(self) -> Report:
+        """The figures so far; after the `with` block, of the whole."""
+        return self._run.report()
+
+
+@contextmanager
+def serial_world(
+    plan: Plan,
+    seed: int = 1,
+    *,
+    trace: str | Path | None = None,
+    overwrite: bool = False,
+    play: Collection[str] = (),
+) -> Iterator[SerialWorld]:
+    """`plan` in virtual time, its converters as serial ports: `serial.serial_for_url(f"busim://{world}/converter")`.
+
+    Simulated time goes on while a port reads (or `clock` sleeps), and stands still otherwise. Masters that stand on a
+    line themselves are played, those behind converters only where `play` names them. Leaving closes what is open and
+    completes the trace, also where the program failed. Raises UserError (a plan that cannot be built, a trace that
+    cannot be written).
+    """
+    run = Run(
+        plan, seed, trace=trace, overwrite=overwrite, clock="virtual", played=played(plan, play), watched=True
+    )
+    drive = Drive(run.world.kernel)
+    outlets = {name: Outlet(name, drive, port) for name, port in run.world.converters.items()}
+    token = admit(Offer(outlets))
+    try:
+        yield SerialWorld(run, token, drive)
+    finally:
+        withdraw(token)
+        if drive.failure is None:
+            for outlet in outlets.values():
+                outlet.close_all()
+            run.finish()
+        else:  # what went wrong is on its way to the program, or was caught by it
+            with contextlib.suppress(BusimError):
+                run.abandon()
