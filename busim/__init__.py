@@ -1,8 +1,95 @@
 """busim: a camera bus on a shared RS-485 line, in software.
 
-Rooms are storeys: a room imports only from storeys below it (see DEVELOPERS.md).
+As a library: read a plan, run it, read its figures. Times are integers of simulated nanoseconds.
+
+    >>> import busim
+    >>> plan = busim.read_plan("scenarios/climbing-hall/plan.yaml")
+    >>> run = busim.Run(plan, seed=1)
+    >>> run.advance(10 * 10**9)
+    >>> run.finish()
+    >>> for line in run.report().lines:
+    ...     print(line.name, line.figures["time_outs"].value, line.figures["poll_rate"].value > 40)
+    boulder line 0 True
+    rope line 0 True
+    speed line 0 True
+
+`Run` plays a plan's own masters as fast as possible. For a controller of one's own: `Virtual` (asyncio programs, in
+simulated time), `serial_world` (pyserial programs, in simulated time), `Live` (any program, in wall time). Each takes
+`trace=PATH` to record; `open_trace` reads such a file, `replay` plays it again. `busim explain library` says more.
+
+Everything here raises `UserError` for what its caller can mend, and `Defect` for a bug of busim; both are
+`BusimError`s. What is not in `__all__` is not for use from outside.
+
+Names are fetched when first used, so that importing busim costs next to nothing. Rooms are storeys: a room imports
+only from storeys below it (see DEVELOPERS.md).
 """
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from busim.errors import BusimError, Defect, UserError
+    from busim.plan import Plan
+    from busim.plan import read as read_plan
+    from busim.plan import read_text as read_plan_text
+    from busim.session import Live, Replay, Report, Run, SerialWorld, Virtual
+    from busim.session.replay import replay
+    from busim.session.serial_world import serial_world
+    from busim.trace import Trace, open_trace
 
 __version__ = "0.1.0"
 
-__all__ = ["__version__"]
+__all__ = [
+    "BusimError",
+    "Defect",
+    "Live",
+    "Plan",
+    "Replay",
+    "Report",
+    "Run",
+    "SerialWorld",
+    "Trace",
+    "UserError",
+    "Virtual",
+    "__version__",
+    "open_trace",
+    "read_plan",
+    "read_plan_text",
+    "replay",
+    "serial_world",
+]
+
+# name -> its room, and its name there
+_FROM = {
+    "BusimError": ("errors", "BusimError"),
+    "Defect": ("errors", "Defect"),
+    "Live": ("session", "Live"),
+    "Plan": ("plan", "Plan"),
+    "Replay": ("session", "Replay"),
+    "Report": ("session", "Report"),
+    "Run": ("session", "Run"),
+    "SerialWorld": ("session", "SerialWorld"),
+    "Trace": ("trace", "Trace"),
+    "UserError": ("errors", "UserError"),
+    "Virtual": ("session", "Virtual"),
+    "open_trace": ("trace", "open_trace"),
+    "read_plan": ("plan", "read"),
+    "read_plan_text": ("plan", "read_text"),
+    "replay": ("session", "replay"),
+    "serial_world": ("session", "serial_world"),
+}
+
+if not TYPE_CHECKING:  # or a type checker would believe that every name is there
+
+    def __getattr__(name):
+        if name not in _FROM:
+            raise AttributeError(f"module 'busim' has no attribute {name!r}")
+        from importlib import import_module
+
+        room, there = _FROM[name]
+        value = globals()[name] = getattr(import_module(f"busim.{room}"), there)
+        return value
+
+    def __dir__():
+        return sorted({*globals(), *__all__})
