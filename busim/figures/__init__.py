@@ -1,7 +1,20 @@
-"""Figures: named quantities, folded from trace records."""
+"""Figures: named quantities, folded from trace records, and how far a measured number can be trusted."""
 
 from busim.figures.fold import Fold
 from busim.figures.histogram import Histogram
+from busim.figures.intervals import mean_interval, quantile_interval, repeated_interval, standard_error, student
 from busim.figures.quantities import QUANTITIES, SCHEMA, Quantity, Value
 
-__all__ = ["QUANTITIES", "SCHEMA", "Fold", "Histogram", "Quantity", "Value"]
+__all__ = [
+    "QUANTITIES",
+    "SCHEMA",
+    "Fold",
+    "Histogram",
+    "Quantity",
+    "Value",
+    "mean_interval",
+    "quantile_interval",
+    "repeated_interval",
+    "standard_error",
+    "student",
+]
