@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from busim.bridge.addresses import Address
 from busim.errors import UserError
 
-_BACKLOG = 128
+BACKLOG = 512  # who connects while it is longer has to try again after a second
 _BUFFER = 32768  # bytes the system keeps for a client that does not read; beyond that it is the converter's to keep
 
 
@@ -47,7 +47,7 @@ def _listen(address: Address) -> socket.socket:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
         listening.setblocking(False)
         listening.bind(address)
-        listening.listen(_BACKLOG)
+        listening.listen(BACKLOG)
     except BaseException:
         listening.close()
         raise

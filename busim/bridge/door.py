@@ -13,6 +13,7 @@ import socket
 from collections.abc import Callable
 from typing import Any, Protocol
 
+from busim.bridge.binding import BACKLOG
 from busim.world import ConverterPort
 
 _READ = 4096  # bytes taken from a socket at once: a client can be asked to pause before it has sent much
@@ -44,7 +45,7 @@ class Door:
     async def open(self, listening: socket.socket) -> None:
         """Let clients in, from now on."""
         loop = asyncio.get_running_loop()
-        self._server = await loop.create_server(lambda: _Client(self), sock=listening)
+        self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
 
     def close(self) -> None:
         """Let nobody in any more and drop who is there; the converter learns nothing of it: its run is over."""

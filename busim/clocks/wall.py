@@ -26,7 +26,7 @@ _T = TypeVar("_T")
 
 
 class Wall:
-    """Drives `kernel` with the wall clock; simulated instant 0 is when this object was made.
+    """Drives `kernel` with the wall clock; simulated instant 0 is at `origin` of time.monotonic_ns, by default now.
 
     `speed`: simulated time per wall time. `until`: the run ends by itself at this simulated instant (ns).
     `late(at, ns)` is told how many ns of wall time after its instant a due event ran, once for each wake; `behind(ns)`
@@ -41,12 +41,13 @@ class Wall:
         self,
         kernel: Kernel,
         *,
+        origin: int | None = None,
         speed: float = 1.0,
         until: int | None = None,
         late: Callable[[int, int], None] = lambda *_: None,
         behind: Callable[[int], None] = lambda *_: None,
     ) -> None:
-        self._origin = time.monotonic_ns()
+        self._origin = time.monotonic_ns() if origin is None else origin
         self._kernel = kernel
         self._speed = speed
         self._until = until
@@ -58,7 +59,7 @@ class Wall:
         self._armed: int | None = None
 
     def start(self) -> None:
-        """Begin to follow the clock on the running loop. What fell due while the run was set up is not counted late."""
+        """Begin to follow the clock on the running loop. What fell due before is not counted as late."""
         self._loop = asyncio.get_running_loop()
         self.ended = self._loop.create_future()
         try:
@@ -93,7 +94,7 @@ class Wall:
         self._end()
 
     def _now(self) -> int:
-        """The simulated instant by the wall clock, ns."""
+        """The simulated instant by the wall clock, ns; before the origin it is negative, and nothing moves."""
         gone = time.monotonic_ns() - self._origin
         return gone if self._speed == 1.0 else int(gone * self._speed)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
+import time
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +23,7 @@ from busim.session.played import played
 from busim.session.report import Report
 from busim.session.run import Run
 
+_LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, in which the rest is set up
 _FLUSH = 0.1  # seconds of wall time between two batches for the trace
 SLOWEST, FASTEST = 0.1, 10.0
 
@@ -36,7 +38,7 @@ class Live:
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
     the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
     `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
-    `announce` is given the addresses when they are taken and before the clock counts as late; `news` is told of
+    `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
     clients, `caution` of what the user should know.
 
     Leaving completes the trace. `addresses` (once entered) says where each converter is served.
@@ -85,18 +87,21 @@ class Live:
 
     async def __aenter__(self) -> Live:
         sockets = bind_all(self._wanted)
+        origin, epoch = time.monotonic_ns() + _LEAD, time.time_ns() + _LEAD
         try:
             self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
             self.run = Run(
                 self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="wall", speed=self._speed,
-                played=self._played, watched=True, live=True,
+                played=self._played, watched=True, live=True, epoch=epoch,
             )  # fmt: skip
         except BaseException:
             for each in sockets.values():
                 each.close()
             raise
-        kernel = self.run.world.kernel
-        self._wall = Wall(kernel, speed=self._speed, until=self._until, late=self._late, behind=self._behind)
+        self._wall = Wall(
+            self.run.world.kernel, origin=origin, speed=self._speed, until=self._until, late=self._late,
+            behind=self._behind,
+        )  # fmt: skip
         try:
             await self._open(sockets)
         except BaseException:
