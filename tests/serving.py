@@ -38,7 +38,7 @@ lines:
       - {master: laptop, after: 2 m}
       - terminator
 converters:
-  - {name: wall box, endpoint: "10.20.0.48:15001", packing: {idle: 1 ms}, latency: 200..900 us, clients: 3}
+  - {name: wall box, endpoint: "10.20.0.48:15001", packing: {idle: 1 ms}, latency: 200..900 us, clients: MOST}
 cameras:
   - {name: wall low, id: 1, turnaround: 1..3 ms}
   - {name: wall high, id: 2, turnaround: 1..3 ms}
@@ -55,9 +55,9 @@ masters:
 """
 
 
-def wall(*, laptop: bool = False, every: str = "70 ms") -> str:
+def wall(*, laptop: bool = False, every: str = "70 ms", clients: int = 3) -> str:
     """The plan of the training wall: one line, three cameras; with the second master asking, or not for an hour."""
-    return WALL.replace("STEP", every).replace("START", "0 s" if laptop else "1 h")
+    return WALL.replace("MOST", str(clients)).replace("STEP", every).replace("START", "0 s" if laptop else "1 h")
 
 
 def read_frame(camera: int, register: int, count: int = 1) -> bytes:
@@ -97,7 +97,7 @@ class Client:
             self.socket.settimeout(left)
             try:
                 data = self.socket.recv(length - len(heard))
-            except TimeoutError:
+            except (TimeoutError, ConnectionResetError):
                 break
             if not data:
                 break
@@ -111,8 +111,9 @@ class Client:
         while time.monotonic() < end:
             self.socket.sendall(request)
             heard = b""
-            while data := self.hear(1, patience=0.1):
-                heard += data
+            once = time.monotonic() + 0.1
+            while (left := once - time.monotonic()) > 0:
+                heard += self.hear(1, patience=left)
                 if heard.endswith(reply):
                     return
         raise AssertionError(f"no {reply.hex()} within {WITHIN:g} s; last heard {heard.hex()}")
@@ -233,5 +234,9 @@ def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = N
 def busim(*arguments: str) -> subprocess.CompletedProcess[str]:
     """Run a command in a process of its own, to its end."""
     return subprocess.run(
-        [sys.executable, "-m", "busim", *arguments], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=60
+        [sys.executable, "-m", "busim", *arguments],
+        capture_output=True,
+        text=True,
+        stdin=subprocess.DEVNULL,
+        timeout=60,
     )

@@ -1,4 +1,4 @@
-"""The wall clock takes a kernel along: events in their order, inputs between them, lateness told, failures passed on."""
+"""The wall clock takes a kernel along: events in order, inputs between them, lateness told, failures passed on."""
 
 from __future__ import annotations
 
