@@ -94,8 +94,8 @@ def core(count: int) -> None:
 
 
 def trace(count: int) -> None:
-    """What recording costs, in wall time of the run (the writer is another process) and in CPU time of the run's
-    own.
+    """What recording costs a run of 600 s: in wall time (the writer is another process) and in CPU time of the run
+    itself.
     """
     plan = plan_of(8)
     walls, cpus = [], []
@@ -103,8 +103,10 @@ def trace(count: int) -> None:
         path = str(Path(folder) / "bench.busim")
         rate(plan, 1, trace=path)
         for _ in rounds(count):
-            walls.append(rate(plan, 40, clock=time.perf_counter) / rate(plan, 40, clock=time.perf_counter, trace=path))
-            cpus.append(rate(plan, 40) / rate(plan, 40, trace=path))
+            walls.append(
+                rate(plan, 600, clock=time.perf_counter) / rate(plan, 600, clock=time.perf_counter, trace=path)
+            )
+            cpus.append(rate(plan, 600) / rate(plan, 600, trace=path))
     say("wall time with a trace / without", walls, "at most 1.25", "trace")
     say("CPU time of the run with a trace / without", cpus, "at most 1.25", "trace")
 
