@@ -21,6 +21,7 @@ _TOPICS = (
     "budget",
     "plan",
     "connect",
+    "library",
     "modbus-rtu",
     "trace",
     "exactness",
