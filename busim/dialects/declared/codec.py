@@ -7,19 +7,23 @@ reply repeats both.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from struct import error as StructError
 
 from busim.dialects.contract import OTHER, UNKNOWN, Reply, Request, WireFramer
-from busim.dialects.declared.compiled import Table, Writer
 from busim.dialects.declared.cutting import Cutter, MarkCutter, SizeCutter, TrialCutter
 from busim.dialects.declared.declaration import Declaration, Operation
 from busim.dialects.declared.framers import CuttingFramer, ReplyFinder
 from busim.dialects.declared.framing import Wrapper
 from busim.dialects.declared.layouts import READS, layouts, values_asked
-from busim.dialects.declared.recognition import Answer, Recogniser
+from busim.dialects.declared.legs import Table
+from busim.dialects.declared.readers import ReadReply, reply_reader
+from busim.dialects.declared.recognition import Recogniser
+from busim.dialects.declared.writers import Write, writer
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
 _MOST_CHOICES = 4096
+_DOES_NOT_FIT = (ValueError, StructError, IndexError)
 _MARK = 0xFF  # the part of `form` that is the operation's number
 _MOST_TAGS = 1 << 16
 
@@ -51,12 +55,14 @@ class DeclaredDialect:
         self._before = declaration.framing.start if self._plain else b""
         self._behind = declaration.framing.end if self._plain else b""
         self._longest = declaration.framing.longest
-        self._recogniser = Recogniser(declaration, self.layouts, self.sizes, self._before, self._behind)
-        self._recognise = self._recogniser.request
+        self._recognise = Recogniser(declaration, self.layouts, self.sizes, self._before, self._behind).request
         self._codes = {written: code for code, written in declaration.reasons.items()}
-        self._writers: dict[tuple[int, str, int], Writer] = {}
+        self._writers: dict[tuple[int, str, int], Write] = {}
         self._choices: dict[tuple[str, int, int], tuple[Operation, ...]] = {}
-        self._answers: dict[tuple[int, int], tuple[Answer, ...]] = {}
+        self._direct: dict[tuple[str, int, int], Write] = {}
+        self._readers: dict[tuple[int, int], tuple[ReadReply, ...]] = {}
+        self._heard: dict[tuple[str, int, int], tuple[ReadReply, ...]] = {}
+        self._last: tuple[bytes, Request | None] = (b"", None)
         self._cutter = self._make_cutter()
 
     # -- which operation ------------------------------------------------------------------------------------
@@ -85,34 +91,54 @@ class DeclaredDialect:
             self._choices[verb, size, form] = found
         return found
 
-    def _writer(self, number: int, direction: str, n: int) -> Writer:
-        writer = self._writers.get((number, direction, n))
-        if writer is None:
-            writer = Writer(self.layouts[number, direction], n, self._before, self._behind)
-            self._writers[number, direction, n] = writer
-        return writer
+    def _writer(self, number: int, direction: str, n: int) -> Write:
+        write = self._writers.get((number, direction, n))
+        if write is None:
+            write = writer(self.layouts[number, direction], n, self._before, self._behind)
+            self._writers[number, direction, n] = write
+        return write
 
     # -- requests -------------------------------------------------------------------------------------------
 
     def encode_request(self, request: Request) -> bytes:
         """Raises Defect for a message the protocol cannot carry."""
-        operation = self._operation(request)
-        id, _, key, size, values, form = request
-        if operation is None or (len(values) != size and request.verb not in READS):
+        id, verb, key, size, values, form = request
+        write = self._direct.get((verb, size, form & _MARK)) or self._way_of(request)
+        if len(values) != size and verb not in READS:
             raise Defect(f"{self.name} cannot carry {request}")
         try:
-            content = self._writer(operation.number, "request", size).write((id, key, form >> 8, 0, size, *values))
-        except ValueError as error:
+            content = write(id, key, form >> 8, 0, size, values)
+        except _DOES_NOT_FIT as error:
             raise Defect(f"{self.name} cannot carry {request}: {error}") from None
         return content if self._plain else self._wrapper.wrap(content)
 
+    def _way_of(self, request: Request) -> Write:
+        """The function that writes this request; where it writes all of the kind, it is found at once the next time."""
+        operation = self._operation(request)
+        if operation is None:
+            raise Defect(f"{self.name} cannot carry {request}")
+        _, verb, _, size, _, form = request
+        write = self._writer(operation.number, "request", size)
+        others = self._choices.get((verb, size, form & _MARK), ())
+        if others == (operation,) and operation.key is None and operation.values is None:
+            self._direct[verb, size, form & _MARK] = write
+        return write
+
     def decode_request(self, data: bytes) -> Request | None:
+        last, request = self._last
+        if data is last:  # a framer has just asked whether these very bytes are sound
+            return request
         if len(data) > self._longest:
             return None
         if self._plain:
             return self._recognise(data)
         content = self._wrapper.unwrap(data)
         return None if content is None else self._recognise(content)
+
+    def _sound(self, data: bytes) -> bool:
+        request = self.decode_request(data)
+        self._last = (data, request)
+        return request is not None
 
     def tagged(self, request: Request, tag: int) -> Request:
         """The request with another transaction tag, from 0. Raises Defect where no operation can carry it."""
@@ -130,11 +156,11 @@ class DeclaredDialect:
         direction = "refusal" if refused else "reply"
         if refused and (number, direction) not in self.layouts:
             return b""
-        reason = self.declaration.reasons.get(refused, refused)
+        reason = self.declaration.reasons.get(refused, refused) if refused else 0
         n = len(values)
         try:
-            content = self._writer(number, direction, n).write((id, key, form >> 8, reason, n, *values))
-        except (ValueError, KeyError, IndexError) as error:
+            content = self._writer(number, direction, n)(id, key, form >> 8, reason, n, values)
+        except (*_DOES_NOT_FIT, KeyError) as error:
             raise Defect(f"{self.name} cannot carry {reply}: {error!r}") from None
         return content if self._plain else self._wrapper.wrap(content)
 
@@ -152,22 +178,32 @@ class DeclaredDialect:
             if content is None:
                 return None
             data = content
-        operation = self._operation(request)
-        if operation is None:
-            return None
-        asked = operation.number, request.size
-        answers = self._answers.get(asked)
-        if answers is None:
-            answers = self._answers[asked] = self._answers_to(*asked)
-        for answer in answers:
-            reply = answer.reply(data, request, self.broadcast)
+        asked = request[1], request[3], request[5] & _MARK
+        for read in self._heard.get(asked) or self._answers(request, asked):
+            reply = read(data, request)
             if reply is not None:
                 return reply
         return None
 
-    def _answers_to(self, number: int, n: int) -> tuple[Answer, ...]:
+    def _answers(self, request: Request, asked: tuple[str, int, int]) -> tuple[ReadReply, ...]:
+        """What reads the answers to a request; where it reads those to all of the kind, it is found at once then."""
+        operation = self._operation(request)
+        if operation is None:
+            return ()
+        place = operation.number, request.size
+        answers = self._readers.get(place)
+        if answers is None:
+            answers = self._readers[place] = self._answers_to(*place)
+        if self._choices.get(asked) == (operation,) and operation.key is None and operation.values is None:
+            self._heard[asked] = answers
+        return answers
+
+    def _answers_to(self, number: int, n: int) -> tuple[ReadReply, ...]:
+        most = self.sizes[number][1]
         return tuple(
-            Answer(self.layouts[number, direction], self._recogniser.reader(number, direction, n), self._codes)
+            reply_reader(
+                self.layouts[number, direction], n, most, self._before, self._behind, self.broadcast, self._codes
+            )
             for direction in ("reply", "refusal")
             if (number, direction) in self.layouts
         )
@@ -239,7 +275,7 @@ class DeclaredDialect:
         first = self.declaration.frame[0]
         head = first if isinstance(first, bytes) else b""
         size_of = self._stated_size() if framing.kind == "length" else lambda *_: framing.length
-        return SizeCutter(head, size_of, self._recogniser.sound, framing.longest)
+        return SizeCutter(head, size_of, self._sound, framing.longest)
 
     def _is_request(self, data: bytes) -> bool:
         request = self.decode_request(data)

@@ -18,6 +18,9 @@ JUNK, LONG = "junk", "length"
 class Cutter(Protocol):
     """Cuts frames from bytes."""
 
+    def single(self, data: bytes) -> bool:
+        """Whether these bytes are one frame and nothing else, which they nearly always are."""
+
     def cut(self, data: bytes, *, eager: bool) -> tuple[Cuts, int]: ...
 
 
@@ -29,6 +32,14 @@ class MarkCutter:
         self._end = end
         self._longest = longest
         self._shared = start == end
+
+    def single(self, data: bytes) -> bool:
+        start, end = self._start, self._end
+        if not data.startswith(start) or data.find(end, len(start)) != len(data) - len(end):
+            return False
+        if not len(start) < len(data) - len(end) < self._longest:
+            return False
+        return not start or self._shared or data.find(start, 1) < 0
 
     def cut(self, data: bytes, *, eager: bool) -> tuple[Cuts, int]:
         start, end = self._start, self._end
@@ -97,6 +108,9 @@ class SizeCutter:
         self._sound = sound
         self._longest = longest
 
+    def single(self, data: bytes) -> bool:
+        return data.startswith(self._head) and self._size_of(data, 0) == len(data) and self._sound(data)
+
     def cut(self, data: bytes, *, eager: bool) -> tuple[Cuts, int]:
         cuts: Cuts = []
         at = done = 0
@@ -135,6 +149,9 @@ class TrialCutter:
         self._sizes = sizes
         self._sound = sound
         self._longest = longest
+
+    def single(self, data: bytes) -> bool:
+        return len(data) in self._sizes and self._sound(data)
 
     def cut(self, data: bytes, *, eager: bool) -> tuple[Cuts, int]:
         cuts: Cuts = []

@@ -32,6 +32,8 @@ class CuttingFramer:
         self.quiet_until: int | None = None
 
     def feed(self, data: bytes, first: int, last: int, flags: int) -> Frames:
+        if self.quiet_until is None and not flags and self._cutter.single(data):
+            return ((data, last, ""),)
         frames = _NONE
         if self.quiet_until is not None and first - self._head - self._end >= self._forget:
             frames = self._forgotten(self.quiet_until)
