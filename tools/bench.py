@@ -145,12 +145,31 @@ def start(count: int) -> None:
     say("busim --help, seconds", times, "under 0.25", "start")
 
 
+def virtual(count: int) -> None:
+    """A general MODBUS library, unchanged, polling in virtual time."""
+    in_process("virtual", count)
+
+
+def pyserial(count: int) -> None:
+    """An exchange of a blocking library through busim://, in wall time: its own sleeps simulated, and as it is."""
+    in_process("pyserial", count)
+
+
+def in_process(part: str, count: int) -> None:
+    """In a process of its own, so that the other parts do not carry the libraries with them."""
+    program = str(Path(__file__).parent / "bench_in_process.py")
+    subprocess.run([sys.executable, program, part, str(count)], check=True)
+
+
 def live(_: int) -> None:
     """Lateness of replies in wall time, against an empty asyncio server."""
     subprocess.run([sys.executable, str(Path(__file__).parent / "bench_live.py")], check=True)
 
 
-PARTS = {"core": core, "trace": trace, "size": size, "start": start, "live": live, "day": day}
+PARTS = {
+    "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
+    "live": live, "day": day,
+}  # fmt: skip
 
 
 def main() -> None:
