@@ -62,6 +62,7 @@ class Ear:
     """A listener that keeps each character with its instant: `heard` is (ns, value, flags)."""
 
     fresh = True
+    quiet_until = None
     stops = False
 
     def __init__(self, station: Station) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from busim.plan import Plan, read, read_text
@@ -115,6 +115,19 @@ plans = st.fixed_dictionaries(
 )
 
 
+AT_THE_END_OF_SILENCE = {  # a false start bit between the end of a silence where it began and at the far camera
+    "baud": 115200, "format": "8E1", "contention": "space-wins", "errors": 0, "bias": False, "chatter": 20,
+    "idle": "1 ms", "length": 3, "latency": "0..2 ms", "time_out": "computed", "second": False, "listen": "0",
+    "every": "0",
+    "cameras": [
+        {"id": 2, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
+        {"id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
+        {"id": 1, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": "8N2"},
+    ],
+}  # fmt: skip
+
+
+@example(AT_THE_END_OF_SILENCE)
 @settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
 @given(plans)
 def test_an_installation_does_the_same_on_both_paths(case: dict[str, Any]) -> None:

@@ -20,6 +20,7 @@ class RawEar:
     """Keeps every character: (value, ns, flags)."""
 
     fresh = True
+    quiet_until = None
     stops = False
 
     def __init__(self) -> None:

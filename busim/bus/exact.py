@@ -37,12 +37,14 @@ class ExactPath:
         if ear.solos:
             return
         self.settle(ear)
-        burst, taken = ear.burst, ear.taken
+        skip = {burst: len(burst.data) for burst in self.recent if burst.closed}
+        if ear.burst is not None:
+            skip[ear.burst] = ear.taken
         for station in ear.members:
             listener = ear.listener
             if ear.shared:
                 listener = listener.fork(station, blank=station is ear.deaf)
-            ear.solos.append(Solo(station, listener, {} if burst is None else {burst: taken}))
+            ear.solos.append(Solo(station, listener, dict(skip)))
         ear.deaf = ear.burst = None
         if ear.shared:
             ear.listener.clear()

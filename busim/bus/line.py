@@ -6,16 +6,19 @@ and per burst; a burst that begins on the fast path goes over to the exact one w
 comes into it, and nothing has been delivered by then that the newcomer could still have changed.
 
 An ear of one station is told at the instant at which it has the last character. Stations that share an ear are told
-when the farthest has it; nearer ones learn it late by the line's propagation delay at most, with the right instants,
-and none of them acts before its framer has seen a silence that is longer. Who decides by the clock while a burst is
+when the farthest has it; nearer ones learn it late by the line's propagation delay at most, with the right instants;
+only stations that take longer than that to answer may share one. Who decides by the clock while a burst is
 under way (a packer, a time-out, a framer) asks for what has come by then: `catch_up`, `coming`.
 """
 
 from __future__ import annotations
 
 from busim.bus.exact import ExactPath, find_solo
-from busim.bus.stations import Burst, Ear, Listener, Station
+from busim.bus.port_changes import begin_break, end_break, set_anew
+from busim.bus.setting import Setting
+from busim.bus.stations import NEVER, Burst, Ear, Listener, Station
 from busim.bus.wave import Pulse
+from busim.errors import Defect
 from busim.kernel import Kernel
 from busim.trace import BURST, Emit
 
@@ -85,12 +88,7 @@ class Line:
         for station in self.stations:
             station.delays = [self.delay(other, station) for other in self.stations]
         self.span = max((max(station.delays) for station in self.stations), default=0)
-        settings = {station.setting for station in self.stations}
-        self._plain = (
-            not self.always_exact
-            and len(settings) == 1
-            and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
-        )
+        self._plain = self._all_alike()
         self._shared = [ear for ear in self.ears if ear.shared]
         self._single = [ear for ear in self.ears if not ear.shared]
         for ear in self.ears:
@@ -98,17 +96,30 @@ class Line:
                 self._exact.take(ear)
         self._exact.look_again()
 
+    def _all_alike(self) -> bool:
+        return (
+            not self.always_exact
+            and len({station.setting for station in self.stations}) == 1
+            and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
+        )
+
     def delay(self, one: Station, other: Station) -> int:
         """Propagation from one station to another, ns.
 
         A difference of whole nanoseconds from the line's end: delays then add up along the line, and nothing overtakes.
         """
-        return abs(round(one.metres * self._ns_per_metre) - round(other.metres * self._ns_per_metre))
+        return abs(self.delay_over(one.metres) - self.delay_over(other.metres))
+
+    def delay_over(self, metres: float) -> int:
+        """Propagation from the line's end to a position, ns."""
+        return round(metres * self._ns_per_metre)
 
     # -- what stations do -----------------------------------------------------------------------------------
 
     def send(self, station: Station, data: bytes) -> Burst:
         """Send characters now; behind those the station is still sending, without a gap, if it is."""
+        if station.setting.trim is not None:
+            data = data.translate(station.setting.trim)
         now = self.kernel.now
         burst = station.burst
         if burst is not None and burst.off > now:
@@ -121,6 +132,8 @@ class Line:
         return following
 
     def _send_behind(self, burst: Burst, data: bytes) -> Burst:
+        if not burst.data:
+            raise Defect(f"{burst.station.name} sends while it holds the pair at space")
         if not burst.closed and len(burst.data) < _LONGEST:
             told = len(burst.data)
             burst.data += data
@@ -138,6 +151,19 @@ class Line:
         self.kernel.at(following.on, self._begin, following)
         return following
 
+    def reset(self, station: Station, setting: Setting) -> None:
+        """Set a station's port anew, now: a character it is receiving is lost. It must not be sending (Defect)."""
+        set_anew(self, self._exact, station, setting)
+        self._plain = self._all_alike()
+
+    def begin_break(self, station: Station) -> None:
+        """Drive the pair to space from now on. The station must not be sending (Defect)."""
+        begin_break(self, self._exact, station)
+
+    def end_break(self, station: Station) -> None:
+        """Let go of the pair. The break is a burst record without characters. Raises Defect where there is none."""
+        self._emit(end_break(self, self._exact, station))
+
     def busy(self, station: Station) -> bool:
         """Whether a driver's signal is at this station's position now, its own included."""
         return self.quiet_from(station) > self.kernel.now
@@ -152,6 +178,8 @@ class Line:
             if burst is not None:
                 # a burst that has not reached this station yet leaves it with the one before
                 off = burst.off if burst.on + delay <= now else burst.off_before
+                if off == NEVER:  # a break that somebody still holds: it may end at any time
+                    off = now + station.setting.char
                 since = max(since, off + delay)
         return since
 
@@ -184,7 +212,7 @@ class Line:
             station = burst.station
             for ear in self._shared:
                 sends = station.ear is ear and not station.echo
-                if ear.listener.fresh:
+                if ear.quiet_for(burst):
                     ear.deaf = station if sends else None
                 elif sends or ear.source is not station or ear.deaf is not None:
                     break  # its stations would not all hear the same from here, or not at the same distance in time
@@ -206,11 +234,11 @@ class Line:
             if ear.solos:
                 continue
             sends = station.ear is ear and not station.echo
-            held = ear.shared and not ear.listener.fresh
+            held = ear.shared and not ear.quiet_for(burst)
             parted = held and (sends or ear.source is not station or ear.deaf is not None)
             if disturbed or unlike or parted or ear.setting is not burst.setting:
                 exact.take(ear)
-            elif ear.shared and ear.listener.fresh:
+            elif ear.shared and not held:
                 ear.deaf = station if sends else None
         if self.rough:
             if contended:
@@ -287,7 +315,7 @@ class Line:
             station = burst.station
             self._emit(
                 (
-                    BURST, self.number, station.label, burst.start, burst.end, station.setting_label, burst.data,
+                    BURST, self.number, station.label, burst.start, burst.end, burst.setting_label, burst.data,
                     burst.exact,
                 )
             )  # fmt: skip

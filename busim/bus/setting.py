@@ -17,7 +17,7 @@ class Setting:
     """One port setting. Made by `setting()`, so that equal settings are the same object."""
 
     __slots__ = ("_denominator", "_half", "_numerator", "_reaches", "baud", "char", "format", "halves", "inverted",
-                 "ppm", "sample", "sample_halves", "tail")
+                 "ppm", "sample", "sample_halves", "tail", "trim")
 
     def __init__(self, baud: Fraction, format: CharFormat, ppm: float, inverted: bool) -> None:
         self.baud = baud
@@ -34,6 +34,9 @@ class Setting:
         self.char = self.offset(self.halves)  # ns of one character
         self.sample = self.offset(self.sample_halves)  # ns from a start edge until the byte is there
         self.tail = self.char - self.sample  # ns from there to the end of the character
+        # what becomes of each byte value with fewer than eight data bits; None: it stays as it is
+        cut = (1 << format.data_bits) - 1
+        self.trim = bytes(value & cut for value in range(256)) if format.data_bits < 8 else None
 
     def offset(self, halves: int) -> int:
         """ns from the start of a run of characters to half bit `halves` of it, rounded to the nearest."""

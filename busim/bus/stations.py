@@ -12,18 +12,24 @@ from busim.bus.setting import Setting
 from busim.bus.uart import Uart
 from busim.bus.wave import Wave
 
+NEVER = 1 << 62  # ns: later than any run lasts
+
 
 class Listener(Protocol):
     """Who is told what a receiver heard.
 
     `fresh`: holds nothing that came before (no half frame), so what it hears next does not depend on the past.
-    `stops`: whether `stop` has to be asked.
+    `quiet_until`: how long it must be quiet (ns) for what it holds to be over, None: it holds nothing. `stops`: whether
+    `stop` has to be asked.
     """
 
     stops: bool
 
     @property
     def fresh(self) -> bool: ...
+
+    @property
+    def quiet_until(self) -> int | None: ...
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
@@ -80,16 +86,19 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
+    One without characters is a break: space from `start` to `end`, and as long as it lasts `end` is `NEVER`.
+
     `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when
     the station's driver was last off before.
     """
 
     __slots__ = ("begun", "closed", "data", "driven", "driven_for", "end", "exact", "first", "off", "off_before", "on",
-                 "setting", "start", "station", "until", "whole")
+                 "setting", "setting_label", "start", "station", "until", "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
         self.station = station
         self.setting = station.setting
+        self.setting_label = station.setting_label
         self.data = data
         self.start = on + station.lead if station.lead > 0 else on
         self.on = self.start - station.lead
@@ -105,6 +114,16 @@ class Burst:
         self.driven_for = (-1, -1)
         self.begun = False
         self.closed = False
+
+    @classmethod
+    def space(cls, station: Station, on: int) -> Burst:
+        """A break that begins."""
+        burst = cls(station, b"", on)
+        burst.start = burst.on = on
+        burst.first = burst.whole = burst.end = burst.off = NEVER
+        burst.begun = True
+        burst.exact = 1
+        return burst
 
     @classmethod
     def behind(cls, other: Burst, data: bytes) -> Burst:
@@ -172,3 +191,13 @@ class Ear:
         self.until = 0
         self.source: Station | None = None
         self.deaf: Station | None = None
+
+    def quiet_for(self, burst: Burst) -> bool:
+        """Whether a shared ear holds nothing when this burst begins, at none of its stations.
+
+        What ends by silence does so where it was sent; whoever heard that and sends then is behind it everywhere.
+        """
+        until = self.listener.quiet_until
+        return until is None or (
+            self.source is not None and until + burst.station.delays[self.source.number] <= burst.on
+        )

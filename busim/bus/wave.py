@@ -81,6 +81,8 @@ def drive(burst: Burst) -> list[tuple[int, int]]:
 def _drive(burst: Burst) -> list[tuple[int, int]]:
     turn = 1 if burst.setting.inverted else 0
     on, off = burst.on, burst.off
+    if not burst.data:
+        return [(on, SPACE ^ turn), (off, OFF)]
     level = MARK
     states: list[tuple[int, int]] = []
     for time, bit in burst_edges(burst):

@@ -60,7 +60,8 @@ def captured(trace: Trace, line: int) -> Iterator[Packet]:
 def _bursts(trace: Trace, line: int) -> Iterator[_Burst]:
     cameras = {number for number, name in trace.names.items() if name.kind == "camera"}
     for _, _, driver, start, end, _, data, _ in trace.records(BURST, line=line, by_time=True):
-        yield _Burst(driver, start, end, data, driver in cameras)
+        if data:  # else a break, which is no character that anybody sent
+            yield _Burst(driver, start, end, data, driver in cameras)
 
 
 def _tap(trace: Trace, line: int) -> int:

@@ -45,7 +45,11 @@ def _settled(
 
 
 def spaces(setting: Setting, start: int, end: int, data: bytes) -> Iterator[tuple[int, int]]:
-    """The stretches (from, to in ns) in which a burst pulls the pair to space."""
+    """The stretches (from, to in ns) in which a burst pulls the pair to space; a break (no data) always does."""
+    if not data:
+        if not setting.inverted:
+            yield start, end
+        return
     on, off = start - min(setting.lead, 0), end + min(setting.hold, 0)
     last = on
     level = 1

@@ -23,7 +23,8 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
         "burst",
         ("line", "driver", "start", "end", "setting", "data", "exact"),
         "one run of characters without a gap by one driver: first start bit to the end of the last stop bit; "
-        "setting is a row of the setting table; exact 1 when some receiver took the exact path",
+        "setting is a row of the setting table; exact 1 when some receiver took the exact path; "
+        "no data: a break, space from start to end",
     ),
     HEARD: (
         "heard",

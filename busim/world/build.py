@@ -128,12 +128,13 @@ class _Builder:
         camera = Camera(self._named.models[plan.name], dialect.name, plan.id, plan.serial)
         port = CameraPort(self._world.kernel, line, station, camera, dialect, reply, self._emit, number)
         self._world.cameras[plan.name] = port
-        hearing = hearings.get(station.setting)
+        quick = plan.turnaround.low < line.delay_over(line_plan.order[-1].metres)
+        hearing = None if quick else hearings.get(station.setting)  # who answers at once has to hear at once
         if hearing is None:
             framer = dialect.wire_framer(float(station.setting.baud), station.setting.char, station.setting.tail)
-            hearing = hearings[station.setting] = Hearing(
-                self._world.kernel, line, dialect, framer, self._emit, [port]
-            )
+            hearing = Hearing(self._world.kernel, line, dialect, framer, self._emit, [port])
+            if not quick:
+                hearings[station.setting] = hearing
         else:
             hearing.add(port)
         station.label = number

@@ -101,6 +101,11 @@ class Hearing:
         self._by_id.setdefault(port.camera.id, []).append(port)
 
     @property
+    def quiet_until(self) -> int | None:
+        """When what it holds is over by silence, as where it was sent (ns)."""
+        return self._framer.quiet_until
+
+    @property
     def fresh(self) -> bool:
         """Holds nothing - or a frame that ends at this very nanosecond, whichever event of it comes first."""
         due = self._framer.quiet_until
@@ -119,20 +124,26 @@ class Hearing:
             self._take(frames)
         due = self._framer.quiet_until
         if due is not None and not self._armed:
-            self._armed = True
-            self._kernel.at_or_now(due, self._quiet)
+            self._arm(due)
+
+    def _arm(self, due: int) -> None:
+        """Look again when it has been quiet up to `due`: with others, when it has been so at the farthest of them."""
+        self._armed = True
+        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._quiet)
 
     def _quiet(self, _: object) -> None:
         framer, line = self._framer, self._line
         if (line.under_way or line.rough) and self._more_comes():
             return
-        frames = framer.elapsed(self._kernel.now)
         due = framer.quiet_until
-        self._armed = due is not None
-        if due is not None:
-            self._kernel.at_or_now(due, self._quiet)
-        if frames:
-            self._take(frames)
+        if due is None:
+            self._armed = False
+            return
+        if due + (0 if self._source is None else line.span) > self._kernel.now:
+            self._arm(due)
+            return
+        self._armed = False
+        self._take(framer.elapsed(self._kernel.now))
 
     def _more_comes(self) -> bool:
         """Whether a start edge came before the silence was long enough; then look again when its character is there.
@@ -178,8 +189,7 @@ class Hearing:
         other = Hearing(self._kernel, self._line, self._dialect, framer, self._emit, ports)
         due = framer.quiet_until
         if due is not None:
-            other._armed = True
-            self._kernel.at_or_now(due, other._quiet)
+            other._arm(due)
         return other
 
     def clear(self) -> None:

@@ -42,6 +42,7 @@ class ConverterPort:
         self._emit = emit
         self.number = number
         self.fresh = True
+        self.quiet_until = None
         self.stops = packer.stops
         self._armed = False
         self._clients: dict[int, Deliver] = {}

@@ -14,6 +14,7 @@ class MasterPort:
     """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
 
     fresh = True
+    quiet_until = None
     stops = False
 
     def __init__(
