@@ -12,12 +12,32 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.budget.case import Case, Move, Poll
-from busim.exchange import MEAN, Exchange, Terms, drain, exchange, time_out
+from busim.exchange import MEAN, Exchange, Numbers, Terms, drain, exchange, time_out
 
 Array = npt.NDArray[np.float64]
 
 _SURELY = 1 - 1e-9  # lost, short of certainty: what never comes has no mean
 _NAMES = tuple(field.name for field in fields(Exchange))
+
+
+@dataclass(frozen=True, slots=True)
+class Varied:
+    """What a sweep puts in place of a case's own, each an array of the shape [point, 1] or None. Times in ns.
+
+    Stations with a baud of their own keep their distance from the line's.
+    """
+
+    baud: Array | None = None
+    turnaround_low: Array | None = None
+    turnaround_high: Array | None = None
+    packing_idle: Array | None = None
+    latency_low: Array | None = None
+    latency_high: Array | None = None
+    gap: Array | None = None
+    bit_error_rate: Array | None = None
+
+
+_AS_PLANNED = Varied()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,34 +73,40 @@ def pause(case: Case) -> int:
     return max(case.gap, case.dialect.silence(float(case.baud)))
 
 
-def timing(case: Case, asked: Sequence[Poll] | Sequence[Move]) -> Timing:
-    """The times of polls or moves of a case."""
+def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = _AS_PLANNED) -> Timing:
+    """The times of polls or moves of a case; [point, poll] where something is varied."""
     units = [case.units[one.unit] for one in asked]
-    halves, baud = case.format.half_bits, float(case.baud)
+    halves = case.format.half_bits
+    baud = _or(varied.baud, float(case.baud))
     bit = 1e9 / baud
     character = halves * bit / 2 / (1 + case.ppm / 1e6)
-    answer = np.array([halves * 1e9 / (2 * float(unit.baud) * (1 + unit.ppm / 1e6)) for unit in units])
+    shares = np.array([float(unit.baud / case.baud) * (1 + unit.ppm / 1e6) for unit in units])
+    answer = halves * bit / 2 / shares
     request = np.array([one.request for one in asked], dtype=float)
     reply = np.array([one.reply for one in asked], dtype=float)
-    high = np.array([unit.turnaround.high for unit in units], dtype=float)
-    silence = float(case.dialect.silence(baud))
-    rest = float(pause(case))
+    high = _or(varied.turnaround_high, np.array([unit.turnaround.high for unit in units], dtype=float))
+    silence = _silence(case, varied.baud)
+    rest = np.maximum(_or(varied.gap, float(case.gap)), silence)
     hold = np.array([max(0, unit.hold) for unit in units], dtype=float)
+    packing, latency = (
+        _or(varied.packing_idle, float(case.packing_idle)),
+        _or(varied.latency_high, float(case.latency.high)),
+    )
     terms = Terms(
         request=request,
         reply=reply,
         character=character,
         answer_character=answer,
         silence=silence,
-        turnaround_low=np.array([unit.turnaround.low for unit in units], dtype=float),
+        turnaround_low=_or(varied.turnaround_low, np.array([unit.turnaround.low for unit in units], dtype=float)),
         turnaround_high=high,
         pause=rest,
         # behind a converter packing begins when the last byte is there, in the middle of its first stop bit
         tail=answer * (halves - case.format.sample_halves) / halves if case.converter else 0.0,
-        packing_idle=float(case.packing_idle),
+        packing_idle=packing,
         packing_length=float(case.packing_length),
-        latency_low=float(case.latency.low),
-        latency_high=float(case.latency.high),
+        latency_low=_or(varied.latency_low, float(case.latency.low)),
+        latency_high=latency,
         distance=np.array([unit.distance for unit in units]),
         lead=float(max(0, case.lead)),
         answer_lead=np.array([max(0, unit.lead) for unit in units], dtype=float),
@@ -88,27 +114,38 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move]) -> Timing:
     )
     wire = request * character + reply * answer
     nominal = (request + reply) * (halves * bit / 2)
-    packing, latency = float(case.packing_idle), float(case.latency.high)
-    if case.time_out:
-        waits = np.full(len(asked), float(case.time_out))
-    else:
-        waits = np.asarray(time_out(nominal, silence, high, packing, latency))
-    none = np.zeros(len(asked))  # makes an array of what is the same for all
+    waits = time_out(nominal, silence, high, packing, latency) if case.time_out is None else float(case.time_out)
+    # makes arrays of one shape of what is the same for all
+    none = np.zeros(np.broadcast_shapes(*(np.shape(one) for one in (wire, high, packing, latency, rest))))
     # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
     # behind the request, and a character's length before request and reply.
     open_time = 2 * (silence + character)
     bits = (wire + open_time) / bit
     chatter = case.chatter / 1e9 * open_time + none
+    waits = np.asarray(waits + none)
     return Timing(
         exchange=Exchange(*(part + none for part in _times(exchange(terms)))),
-        wire=wire,
+        wire=wire + none,
         time_out=waits,
         lost=waits + drain(rest, packing, latency),
-        failing=_failing(case.bit_error_rate * bits + chatter),
-        bits=bits,
+        failing=_failing(_or(varied.bit_error_rate, case.bit_error_rate) * bits + chatter),
+        bits=bits + none,
         chatter=chatter,
         unit=np.array([one.unit for one in asked], dtype=np.int64),
     )
+
+
+def _or(varied: Array | None, planned: Numbers) -> Numbers:
+    return planned if varied is None else varied
+
+
+def _silence(case: Case, bauds: Array | None) -> Numbers:
+    """ns by which a camera knows that a request is whole, in whole ns as the dialect has it."""
+    if bauds is None:
+        return float(case.dialect.silence(float(case.baud)))
+    distinct, places = np.unique(bauds, return_inverse=True)
+    silences = np.array([case.dialect.silence(baud) for baud in distinct.tolist()], dtype=float)
+    return np.asarray(silences[places].reshape(bauds.shape))
 
 
 def _failing(hits: Array) -> Array:
