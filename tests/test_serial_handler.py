@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 import time
 from collections.abc import Iterator
@@ -182,6 +183,16 @@ def test_a_world_that_is_over_leaves_nothing_behind() -> None:
     with pytest.raises(serial.SerialException, match="no world"):
         serial.serial_for_url(f"busim://{world}/wall box")
     port.close()
+
+
+def test_a_port_that_is_forgotten_stays_open_until_its_world_ends(tmp_path: Path) -> None:
+    path = tmp_path / "serial.busim"
+    with serial_world(hall(), trace=path) as world:
+        serial.serial_for_url(world.url("wall box"))
+        gc.collect()
+        world.clock.sleep(1)
+    with open_trace(path) as trace:
+        assert [(record[1], record[4]) for record in trace.records(INPUT)] == [(0, "open"), (1000 * MS, "close")]
 
 
 def test_worlds_are_apart() -> None:

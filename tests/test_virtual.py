@@ -442,6 +442,32 @@ def test_a_session_that_has_not_begun_says_so() -> None:
         Virtual(hall()).loop()
 
 
+def test_a_session_that_is_over_does_not_begin_again() -> None:
+    session = Virtual(hall())
+    session.run(asyncio.sleep, 1)
+    for again in (session.loop, session.__enter__, lambda: session.run(asyncio.sleep, 1), lambda: session.mark("late")):
+        with pytest.raises(UserError, match="over"):
+            again()
+    assert session.report().length == 1000 * MS
+
+
+def test_a_session_does_not_begin_inside_a_running_loop() -> None:
+    async def main() -> None:
+        with pytest.raises(UserError, match="inside a running"):
+            Virtual(hall()).run(asyncio.sleep, 1)
+
+    asyncio.run(main())
+
+
+def test_asyncio_s_debug_mode_changes_nothing() -> None:
+    def times(debug: bool) -> float:
+        with Virtual(hall()) as session, asyncio.Runner(loop_factory=session.loop, debug=debug) as runner:
+            runner.run(poll(2.0))
+        return session.now
+
+    assert times(True) == times(False)
+
+
 def test_the_trace_is_complete_also_where_the_controller_fails(tmp_path: Path) -> None:
     async def main() -> None:
         await ask(*await asyncio.open_connection(*BOX), 1)

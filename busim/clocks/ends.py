@@ -97,7 +97,11 @@ class End(asyncio.Transport):
         peer = self._peer
         if not self._unsent and len(peer._arrived) + len(data) <= _WINDOW:  # as nearly always
             peer._arrived += data
-            peer._look()
+            if peer._direct and not peer._feeding:
+                peer._feed()
+            elif not peer._feeding and peer._started:
+                peer._feeding = True
+                self._loop.call_soon(peer._feed)
             return
         self._unsent += data
         self._push()
@@ -185,15 +189,21 @@ class End(asyncio.Transport):
             self._loop.call_soon(self._feed)
 
     def _feed(self) -> None:
+        """Hand over what has come, as far as the protocol takes it."""
         self._feeding = True  # what the protocol does now may bring more
+        arrived, peer = self._arrived, self._peer
         try:
-            while self._arrived and self._open_to_read():
-                self._hand_over()
-                self._peer._refill()
-            if self._eof_came and not self._eof_told and not self._arrived and self._open_to_read():
-                self._eof_told = True
-                if not self._protocol.eof_received():
-                    self.close()
+            while self._started and not (self._paused or self._closing):
+                if arrived:
+                    self._hand_over(arrived)
+                    if peer._unsent:
+                        peer._refill()
+                    continue
+                if self._eof_came and not self._eof_told:
+                    self._eof_told = True
+                    if not self._protocol.eof_received():
+                        self.close()
+                return
         except (SystemExit, KeyboardInterrupt):
             raise
         except BaseException as error:
@@ -201,11 +211,7 @@ class End(asyncio.Transport):
         finally:
             self._feeding = False
 
-    def _open_to_read(self) -> bool:
-        return self._started and not (self._paused or self._closing or self._losing)
-
-    def _hand_over(self) -> None:
-        arrived = self._arrived
+    def _hand_over(self, arrived: bytearray) -> None:
         if self._buffered:
             buffer = self._protocol.get_buffer(-1)
             count = min(len(buffer), len(arrived))

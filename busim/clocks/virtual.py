@@ -48,6 +48,7 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
     """
 
     _ready: deque[asyncio.Handle]  # asyncio's own: callbacks due now
+    _closed: bool
     _stopping: bool
     _thread_id: int | None
 
@@ -83,10 +84,21 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
             raise TypeError("when cannot be None")
         return self._timer(_ns(when), callback, args, context)
 
+    def call_soon(
+        self, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
+    ) -> asyncio.Handle:
+        """As asyncio's, which looks twice for what cannot be here: it is called thrice for each exchange."""
+        if self._closed:
+            raise RuntimeError("Event loop is closed")
+        handle = asyncio.Handle(callback, args, self, context)
+        self._ready.append(handle)
+        return handle
+
     def _timer(
         self, at: int, callback: Callable[..., object], args: Any, context: Context | None
     ) -> asyncio.TimerHandle:
-        self._check_closed()  # type: ignore[attr-defined]
+        if self._closed:
+            raise RuntimeError("Event loop is closed")
         timer = asyncio.TimerHandle(at / 1e9, callback, args, self, context)
         timer._scheduled = True  # type: ignore[attr-defined]  # so that cancelling it is told here
         self._set += 1
@@ -108,28 +120,39 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         return timers[0][0] if timers and timers[0][0] < _NEVER * 10**9 else None
 
     def _run_once(self) -> None:
-        """One turn: the kernel's events of this instant, a jump where nothing is ready, then what is ready."""
+        """Turns of one instant, with a jump before where nothing is ready.
+
+        A turn: the kernel's events of this instant, then the timers, then what was ready when it began.
+        """
         ready, kernel = self._ready, self._kernel
-        if self.failure is not None and not self._raised:
-            self._raised = True
-            raise self.failure
-        due = kernel.next_deadline()
-        if due is not None and due <= kernel.now:
-            self._advance(kernel.now)
         if not ready and not self._stopping:
             self._jump()
-        timers = self._timers
-        while timers and timers[0][0] <= kernel.now:
+        while True:
+            if self.failure is not None and not self._raised:
+                self._raised = True
+                raise self.failure
+            due = kernel.next_deadline()
+            if due is not None and due <= kernel.now:
+                self._advance(kernel.now)
+            if self._timers and self._timers[0][0] <= kernel.now:
+                self._ring()
+            for _ in range(len(ready)):
+                handle = ready.popleft()
+                if not handle._cancelled:
+                    handle._run()
+            if self._stopping or not ready:
+                return
+
+    def _ring(self) -> None:
+        """Make the timers ready that are due."""
+        timers, now = self._timers, self._kernel.now
+        while timers and timers[0][0] <= now:
             timer = heappop(timers)[2]
             if timer.cancelled():
                 self._cancelled -= 1
             else:
                 timer._scheduled = False  # type: ignore[attr-defined]
-                ready.append(timer)
-        for _ in range(len(ready)):
-            handle = ready.popleft()
-            if not handle._cancelled:
-                handle._run()
+                self._ready.append(timer)
 
     def _jump(self) -> None:
         """On to the instant at which something is ready, or a timer rings."""

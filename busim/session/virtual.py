@@ -30,6 +30,10 @@ def _nothing(_: object) -> None:
     """Nobody listens."""
 
 
+def _closed(what: Callable[..., Any], *arguments: Any) -> Any:
+    """No loop runs yet, so nothing can come."""
+
+
 class Virtual:
     """`plan` in virtual time, from entering to leaving; leaving completes the trace.
 
@@ -65,16 +69,19 @@ class Virtual:
         self._news = news
         self._run: Run | None = None
         self._loop: VirtualLoop | None = None
+        self._over = False
         self._doors: dict[str, Door] = {}
         self.addresses = addresses(plan.converters, planned=True)
 
     def __enter__(self) -> Virtual:
+        if self._run is not None:
+            raise _used()
         self._run = Run(
             self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
             played=self._played, watched=True,
         )  # fmt: skip
         converters = self._run.world.converters
-        self._doors = {name: Door(name, converters[name], self._enter, self._news) for name in self.addresses}
+        self._doors = {name: Door(name, converters[name], _closed, self._news) for name in self.addresses}
         return self
 
     def __exit__(
@@ -82,6 +89,7 @@ class Virtual:
     ) -> None:
         """End here, with the trace complete also where the controller failed. Raises what broke the run itself."""
         run = self._running()
+        self._over = True
         if self._loop is not None:
             self._loop.close()
         failure = None if self._loop is None else self._loop.failure
@@ -109,6 +117,13 @@ class Virtual:
     def loop(self) -> VirtualLoop:
         """A new event loop, at the simulated instant that has been reached, with every converter served."""
         run = self._running()
+        if self._over:
+            raise _used()
+        if asyncio._get_running_loop() is not None:
+            raise UserError(
+                "virtual time cannot begin inside a running event loop",
+                mend="call it from ordinary code; a test that runs controllers in virtual time is not itself `async`",
+            )
         if self._loop is not None and not self._loop.is_closed():
             raise UserError(
                 "two loops in one session of virtual time",
@@ -121,16 +136,15 @@ class Virtual:
 
     async def _serve(self) -> None:
         taken = set(self.addresses.values())
+        assert self._loop is not None
         for name, door in self._doors.items():
+            door.enter = self._loop.enter
             planned = self.addresses[name]
             loopback = Address("127." + planned.host.partition(".")[2], planned.port)
             places = (planned,) if loopback in taken else (planned, loopback)
             taken.update(places)
             # asyncio takes whatever its loop can listen on, and so does the door
             await door.open(cast(socket.socket, Place(*places)))
-
-    def _enter(self, what: Callable[..., Any], *arguments: Any) -> Any:
-        return None if self._loop is None else self._loop.enter(what, *arguments)
 
     def _running(self) -> Run:
         if self._run is None:
@@ -144,8 +158,14 @@ class Virtual:
 
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""
+        if self._over:
+            raise _used()
         self._running().world.mark(text)
 
     def report(self) -> Report:
         """The figures so far; after the session, of the whole."""
         return self._running().report()
+
+
+def _used() -> UserError:
+    return UserError("this session is over, or has begun already", mend="make another one: each is one run")

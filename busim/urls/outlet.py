@@ -43,8 +43,8 @@ class Outlet:
         return number
 
     def close(self, number: int) -> None:
-        """The client goes."""
-        if self._heard.pop(number, None) is not None:
+        """The client goes; of a run that failed it just goes."""
+        if self._heard.pop(number, None) is not None and self._drive.failure is None:
             self._drive.enter(self._port.close, number)
 
     def has(self, number: int) -> bool:

@@ -63,6 +63,9 @@ class Serial(SerialBase):
             self.is_open = False
             self._outlet.close(self._number)
 
+    def __del__(self) -> None:
+        """A port that is forgotten stays open until its world ends: when garbage is collected is nobody's to know."""
+
     def _reconfigure_port(self) -> None:
         """Nothing to do: the settings are the converter's."""
 
