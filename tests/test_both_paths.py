@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
@@ -127,6 +128,7 @@ AT_THE_END_OF_SILENCE = {  # a false start bit between the end of a silence wher
 }  # fmt: skip
 
 
+@pytest.mark.timeout(600)
 @example(AT_THE_END_OF_SILENCE)
 @settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
 @given(plans)

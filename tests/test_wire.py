@@ -437,6 +437,7 @@ def differ(one: list, other: list) -> bool:  # type: ignore[type-arg]
     )
 
 
+@pytest.mark.timeout(600)
 @settings(max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None)
 @given(lines, senders)
 def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
