@@ -6,6 +6,7 @@ ended by Ctrl-C.
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -32,8 +33,15 @@ def main() -> None:
     except UserError as error:
         print(error, file=sys.stderr)
         sys.exit(2)
-    except BusimError as error:
-        print(f"busim itself is at fault: {error}. Please report this with the plan.", file=sys.stderr)
-        sys.exit(3)
     except KeyboardInterrupt:
         sys.exit(130)
+    except Exception as error:  # nobody shall have to read a traceback on site; for a report it can be had
+        if os.environ.get("BUSIM_TRACEBACK"):
+            raise
+        what = str(error) if isinstance(error, BusimError) else f"{type(error).__name__}: {error}"
+        print(
+            f"busim itself is at fault: {what}. Please report this with the plan, and with what it prints when "
+            "BUSIM_TRACEBACK=1 is set.",
+            file=sys.stderr,
+        )
+        sys.exit(3)
