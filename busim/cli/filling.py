@@ -59,6 +59,10 @@ def fields(name: str) -> str:
     shape = schema if name == "Plan" else schema["$defs"][f"{name}Shape"]
     if "anyOf" in shape:  # a position may also be the word `terminator` alone
         shape = next(choice for choice in shape["anyOf"] if "properties" in choice)
+    return _keys(shape)
+
+
+def _keys(shape: dict[str, Any]) -> str:
     needed = shape.get("required", ())
     return "\n".join(
         _bullet(f"`{field}`: {'. '.join(_facts(about, field in needed))}.")
@@ -66,7 +70,18 @@ def fields(name: str) -> str:
     )
 
 
+def dialect(name: str) -> str:
+    """Each key of one shape of a dialect declaration."""
+    from busim.dialects import json_schema
+
+    schema = json_schema()
+    shape = schema if name == "Dialect" else schema["$defs"][f"{name}Shape"]
+    return _keys(shape)
+
+
 def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
+    from busim.shapes import written
+
     yield about["description"]
     if "enum" in about:
         yield "One of " + ", ".join(f"`{word}`" for word in about["enum"])
@@ -75,20 +90,11 @@ def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
         yield f"From {low} to {high}"
     if needed:
         yield "Needed"
-    elif about.get("default") not in (None, {}, []):
-        yield f"Default `{_flow(about['default'])}`"
+    elif about.get("default") not in (None, {}, [], ""):
+        yield f"Default `{written(about['default'])}`"
     for example in about.get("examples", [])[:1]:
         if example not in (about.get("default"), about.get("const"), True):
-            yield f"For example `{_flow(example)}`"
-
-
-def _flow(value: Any) -> str:
-    """A value as one would write it in a plan."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {_flow(entry)}" for key, entry in value.items()) + "}"
-    if isinstance(value, list):
-        return "[" + ", ".join(_flow(entry) for entry in value) + "]"
-    return str(value).lower() if isinstance(value, bool) else str(value)
+            yield f"For example `{written(example)}`"
 
 
 def registers(name: str) -> str:
@@ -146,6 +152,7 @@ def _bullet(text: str) -> str:
 
 _FILLERS: dict[str, Callable[..., str]] = {
     "figures": figures,
+    "dialect": dialect,
     "fields": fields,
     "registers": registers,
     "locks": locks,

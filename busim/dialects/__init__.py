@@ -1,7 +1,8 @@
 """Dialects: what stations say to each other, behind one contract.
 
 Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), the contract, `ModbusRtu` (the one
-that is code), and for dialects that are files `read`, `read_text` and `json_schema`.
+that is code), and for dialects that are files `read`, `read_text`, `json_schema` and `starter`
+(a text to begin one with).
 """
 
 from busim.dialects.contract import (
@@ -34,6 +35,7 @@ from busim.dialects.declared import Declaration, DeclaredDialect, Layout, Operat
 from busim.dialects.keys import spoken
 from busim.dialects.modbus_rtu import ModbusRtu
 from busim.dialects.sources import GROUP, find, names
+from busim.dialects.starters import starter
 
 __all__ = [
     "BUSY",
@@ -72,4 +74,5 @@ __all__ = [
     "read",
     "read_text",
     "spoken",
+    "starter",
 ]

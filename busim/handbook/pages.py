@@ -23,6 +23,7 @@ _TOPICS = (
     "connect",
     "library",
     "modbus-rtu",
+    "dialects",
     "trace",
     "exactness",
 )

@@ -2,10 +2,10 @@
 
 Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
 parser refused, for pydantic), `Word` (a name), `worded` (a pydantic error as a finding with its place), `at` (a finding
-at a field).
+at a field), `written` (a value as one would write it in a file).
 """
 
 from busim.shapes.shape import LONGEST_WORD, Shape, Word, has, refusal
-from busim.shapes.wording import at, worded
+from busim.shapes.wording import at, worded, written
 
-__all__ = ["LONGEST_WORD", "Shape", "Word", "at", "has", "refusal", "worded"]
+__all__ = ["LONGEST_WORD", "Shape", "Word", "at", "has", "refusal", "worded", "written"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le
@@ -19,6 +20,8 @@ _SAID = {
     "model_type": ("not a mapping", "a mapping of keys and values", "write its keys as lines of `key: value`"),
     "too_short": ("an empty list", "at least one entry", "add an entry"),
 }
+# what YAML would take for something else than text
+_QUOTED = re.compile(r"^[]\[*&!|>%@`#,]|[{}]")
 _NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_than_equal", "less_than_equal"}
 
 
@@ -46,15 +49,17 @@ def at(document: Declared, field: str, code: str, what: str, *, at_key: bool = F
 
 def example(spec: FieldInfo) -> str:
     """The example of a field as one would write it in a file."""
-    return _flow(spec.examples[0]) if spec.examples else "..."
+    return written(spec.examples[0]) if spec.examples else "..."
 
 
-def _flow(value: Any) -> str:
+def written(value: Any) -> str:
+    """A value as one would write it in a file."""
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {_flow(entry)}" for key, entry in value.items()) + "}"
+        return "{" + ", ".join(f"{key}: {written(entry)}" for key, entry in value.items()) + "}"
     if isinstance(value, list):
-        return "[" + ", ".join(_flow(entry) for entry in value) + "]"
-    return str(value).lower() if isinstance(value, bool) else str(value)
+        return "[" + ", ".join(written(entry) for entry in value) + "]"
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    return f'"{text}"' if isinstance(value, str) and _QUOTED.search(text) else text
 
 
 def _missing(document: Declared, field: str, key: str, spec: FieldInfo | None) -> Finding:

@@ -8,19 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from struct import error as StructError
+from typing import TYPE_CHECKING
 
 from busim.dialects.contract import OTHER, UNKNOWN, Reply, Request, WireFramer
 from busim.dialects.declared.cutting import Cutter, MarkCutter, SizeCutter, TrialCutter
 from busim.dialects.declared.declaration import Declaration, Operation
 from busim.dialects.declared.framers import CuttingFramer, ReplyFinder
 from busim.dialects.declared.framing import Wrapper
-from busim.dialects.declared.layouts import READS, layouts, values_asked
+from busim.dialects.declared.layouts import READS, Layout, layouts, values_asked
 from busim.dialects.declared.legs import Table
+from busim.dialects.declared.overlap import same_bytes
 from busim.dialects.declared.readers import ReadReply, reply_reader
 from busim.dialects.declared.recognition import Recogniser
 from busim.dialects.declared.writers import Write, writer
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
+
+if TYPE_CHECKING:
+    from busim.dialects.declared.reference import Reference
 
 _MOST_CHOICES = 4096
 _DOES_NOT_FIT = (ValueError, StructError, IndexError)
@@ -64,6 +69,17 @@ class DeclaredDialect:
         self._heard: dict[tuple[str, int, int], tuple[ReadReply, ...]] = {}
         self._last: tuple[bytes, Request | None] = (b"", None)
         self._cutter = self._make_cutter()
+
+    def definition(self) -> Reference:
+        """The slow definition of the same frames, which the codec is held equal to."""
+        from busim.dialects.declared.reference import Reference  # takes construct, which a run has no use for
+
+        return Reference(self.declaration)
+
+    def common_bytes(self, one: Layout, other: Layout) -> bytes | None:
+        """Bytes up to the check that both layouts may be, None where there are none."""
+        counts = [(0, 0) if each.operation is None else self.sizes[each.operation.number] for each in (one, other)]
+        return same_bytes(one, counts[0], other, counts[1])
 
     # -- which operation ------------------------------------------------------------------------------------
 
@@ -241,6 +257,10 @@ class DeclaredDialect:
 
     def stream_framer(self) -> ReplyFinder:
         return ReplyFinder(self)
+
+    def cut(self, data: bytes) -> list[tuple[int, int, str]]:
+        """Where frames are in bytes without times: (begin, end, flaw), junk between them with a flaw."""
+        return self._cutter.cut(data, eager=True)[0]
 
     def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
         cuts, keep = self._cutter.cut(data, eager=True)

@@ -87,7 +87,8 @@ class Operation:
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """A whole dialect. `reasons`: code of the contract to what is written. `fields`: name to encoding, complete."""
+    """A whole dialect. `reasons`: code of the contract to what is written. `fields`: name to encoding, complete;
+    `in_text`: whether it is a protocol that one can read."""
 
     name: str
     title: str
@@ -105,6 +106,7 @@ class Declaration:
     refusal: Parts | None
     reasons: Mapping[int, int]
     keys: Mapping[str, Mapping[str, int]]
+    in_text: bool
 
     def message(self, operation: Operation, direction: str) -> Parts:
         """The message of an operation: `request`, `reply` or `refusal` (empty: it is not answered)."""

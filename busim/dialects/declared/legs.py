@@ -138,6 +138,7 @@ class Seal:
     def __init__(self, layout: Layout, before: bytes, behind: bytes) -> None:
         self._check = check = layout.declaration.check
         self.first, self.gap, self.size = 0, 0, 0
+        self.between = b""  # what stands in the gap
         if check is None:
             return
         at = layout.parts.index("check")
@@ -146,7 +147,8 @@ class Seal:
         if check.start != "mark":
             self.first = len(before) + (0 if check.start == "frame" else _frame_offset(layout, check.start))
         if check.to is not None:
-            self.gap = _gap_before_check(layout, check.to)
+            self.between = _before_check(layout, check.to)
+            self.gap = len(self.between)
         self.size = self._encoding.widths[0] + len(self._after)
 
     def __bool__(self) -> bool:
@@ -181,7 +183,8 @@ def _frame_offset(layout: Layout, name: str) -> int:
     return sum(layout.width(part, 0)[0] for part in frame[: frame.index(name)])
 
 
-def _gap_before_check(layout: Layout, name: str) -> int:
-    """Bytes between the last field that the check covers and the check itself; nothing but bytes stands there."""
+def _before_check(layout: Layout, name: str) -> bytes:
+    """What stands between the last field that the check covers and the check itself: nothing but bytes."""
     frame = layout.declaration.frame
-    return sum(len(part) for part in frame[frame.index(name) + 1 : frame.index("check")])
+    between = frame[frame.index(name) + 1 : frame.index("check")]
+    return b"".join(part for part in between if isinstance(part, bytes))

@@ -114,6 +114,7 @@ class _Builder:
             refusal=refusal,
             reasons=_reasons(shape.reasons),
             keys=shape.keys,
+            in_text=shape.literals == "text" and not shape.framing.hex,
         )
 
     def _operation(self, number: int, name: str, shape: OperationShape) -> Operation:

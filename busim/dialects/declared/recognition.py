@@ -50,14 +50,20 @@ class Recogniser:
         return 0
 
     def _make_sound(self) -> Callable[[bytes], bool] | None:
-        """A function that says whether the check of a frame is right; None where there is no check."""
+        """A function that says whether a frame's check is right, and what stands outside of it; None without a
+        check.
+        """
         seal = Seal(self._first, self._before, self._behind)
         if not seal:
             return None
         program = Program("data")
         program.say(f"end = len(data) - {seal.size}")
         text = seal.text(program, f"data[{seal.first}:end - {seal.gap}]")
-        program.say(f"return end > 0 and data[end:] == {text}")
+        first = self._first.declaration.frame[0]
+        outside = [f"data.startswith({program.hold(self._before + (first if isinstance(first, bytes) else b''))})"]
+        if seal.gap:
+            outside.append(f"data[end - {seal.gap}:end] == {program.hold(seal.between)}")
+        program.say(f"return end > 0 and data[end:] == {text} and {' and '.join(outside)}")
         return program.made()
 
     def request(self, data: bytes) -> Request | None:

@@ -102,7 +102,7 @@ class FramingShape(Shape):
 class CheckShape(Shape):
     """The check field `{check}` of the frame."""
 
-    kind: Word = has("`xor`, `sum`, `lrc`, or a CRC by its name in the RevEng catalogue", "CRC-16/MODBUS")
+    kind: Word = has("`xor`, `sum`, `sum-16`, `lrc`, or a CRC by its name in the RevEng catalogue", "CRC-16/MODBUS")
     start: Word = has("the first field of the frame that it covers, `frame` or `mark`", "id", "frame")
     to: Word | None = has("the last field of the frame that it covers; left out: all before it", "message", None)
 
@@ -135,8 +135,8 @@ class EncodingShape(Shape):
     point: Annotated[int, Field(ge=0, le=9)] = has("decimal: digits behind a point", 2, 0)
     case: Literal["upper", "lower"] = has("hex: case of the letters", default="upper")
     high: Annotated[int, Field(ge=0, le=15)] = has("nibbles: the high half of each byte", 3, 0)
-    times: Annotated[int, Field(ge=1, le=10**6)] = has("scaled: what is written is the value times this ...", 10, 1)
-    plus: Number = has("... and plus this", 128, 0)
+    times: Annotated[int, Field(ge=1, le=10**6)] = has("what is written is the value times this", 10, 1)
+    plus: Number = has("and plus this", 128, 0)
     words: Annotated[dict[str, Word], Field(max_length=256)] = has(
         "words: number to word", {"0": "IRS", "1": "GAN"}, {}
     )
@@ -180,16 +180,12 @@ class DialectShape(Shape):
     frame: Template = has("what every frame holds, without the marks", "{id}{message}*{check}")
     check: CheckShape | None = has("the check field", {"kind": "xor"}, None)
     address: AddressShape = has("which bus IDs there are", {"first": 1, "last": 99})
-    fields: Annotated[dict[str, EncodingShape], Field(min_length=1, max_length=32)] = has(
-        "how each field is written", {"id": {"as": "decimal", "digits": 2}}
-    )
-    operations: Annotated[dict[str, OperationShape], Field(min_length=1, max_length=64)] = has(
-        "what can be asked", {"read": {"request": "R{key}", "reply": "r{key}={value}"}}
-    )
+    fields: Annotated[dict[str, EncodingShape], Field(min_length=1, max_length=32)] = has("how each field is written")
+    operations: Annotated[dict[str, OperationShape], Field(min_length=1, max_length=64)] = has("what can be asked")
     refusal: Template | None = has(
         "the message that refuses; left out: a refused request is not answered", "E{reason}", None
     )
     reasons: ReasonsShape = has("the codes of refusals", default={})
     keys: Annotated[dict[str, dict[str, Count]], Field(max_length=64)] = has(
-        "camera model to parameter to key, for models that do not say so themselves", {"zoom-camera": {"iris": 1}}, {}
+        "camera model to parameter to key, for models that do not say so themselves", default={}
     )

@@ -1,0 +1,38 @@
+"""`busim new`: a file to begin with, full of comments, and sound as it stands."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+NAME = "new"
+HELP = "Write a commented starter file, which is sound as it stands: NAME.yaml."
+
+
+class Kind(StrEnum):
+    """What there are starters for."""
+
+    dialect = "dialect"
+
+
+def command(
+    kind: Annotated[Kind, typer.Argument(help="What to begin.")],
+    name: Annotated[str, typer.Argument(help="Its name; the file is NAME.yaml in this folder.")],
+) -> None:
+    """Write the file, unless there is one."""
+    from busim.dialects import starter
+    from busim.errors import UserError
+
+    text = starter(name)
+    path = Path(f"{name}.yaml")
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
+    except OSError as error:
+        raise UserError("the file cannot be written", file=str(path), found=error.strerror or str(error)) from None
+    print(f"{path} is written. Change it to what your {kind.value} is, and try it: busim prove {path}")

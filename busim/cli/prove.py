@@ -1,0 +1,67 @@
+"""`busim prove`: tries a dialect and says what holds."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.proving import Explanation, Proof
+
+NAME = "prove"
+HELP = "Try a dialect declaration: what it writes is read back, bit errors, mix-ups, junk; and show sample frames."
+
+
+def command(
+    dialect: Annotated[str, typer.Argument(help="The declaration, a YAML file, or the name of a dialect that is one.")],
+    against: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(help="A capture, raw bytes or text of hex digits: which of its frames the dialect explains."),
+    ] = None,
+) -> None:
+    """Prove and show."""
+    from busim.dialects import DeclaredDialect, find
+    from busim.errors import UserError
+    from busim.proving import explain, prove, read_capture
+
+    found = find(dialect)
+    if not isinstance(found, DeclaredDialect):
+        raise UserError(
+            f"{dialect} is no declaration but a program", expected="a file, or the name of a declared dialect"
+        )
+    proof = prove(found)
+    _show(proof, in_text=found.declaration.in_text)
+    if against is not None:
+        _show_capture(explain(found, read_capture(against)), against)
+    if not proof.holds:
+        raise typer.Exit(1)
+
+
+def _show(proof: Proof, *, in_text: bool) -> None:
+    print(f"{proof.name}: {proof.title}\n")
+    for sample in proof.samples:
+        print(sample.title)
+        fields = " ".join(
+            f"[{name} {raw.hex(' ').upper()}]" if name else raw.hex(" ").upper() for name, raw in sample.pieces
+        )
+        print(f"    {fields}")
+        if b"".join(raw for _, raw in sample.pieces) != sample.raw:
+            print(f"    on the wire: {sample.raw.hex(' ').upper()}")
+        if in_text:
+            print(f"    {sample.raw.decode('latin-1')!a}")
+    print()
+    for verdict in proof.verdicts:
+        print(f"{'holds ' if verdict.holds else 'FAILS '} {verdict.what} ({verdict.tried} tried)")
+        for line in verdict.said:
+            print(f"        {line}")
+
+
+def _show_capture(found: Explanation, path: str) -> None:
+    print(f"\n{path}:")
+    for one in found.stretches:
+        print(f"  {one.at:6d}  {one.raw[:32].hex(' ').upper()}{' ...' if len(one.raw) > 32 else ''}")
+        print(f"          {one.what or 'NOT EXPLAINED'}")
+    share = 100 * found.explained / found.size
+    frames = sum(1 for one in found.stretches if one.what)
+    print(f"{frames} frames explained, {found.explained} of {found.size} bytes ({share:.1f}%)")
