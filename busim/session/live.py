@@ -24,7 +24,9 @@ from busim.session.report import Report
 from busim.session.run import Run
 
 _LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, in which the rest is set up
-_FLUSH = 0.1  # seconds of wall time between two batches for the trace
+_FLUSH = 0.01  # seconds of wall time between two looks at what waits for the trace's writer
+_ENOUGH = 200  # rows worth a batch: making one is a pause, so it is neither large nor often
+_AT_LAST = 10  # looks after which whatever there is goes
 SLOWEST, FASTEST = 0.1, 10.0
 
 
@@ -81,6 +83,7 @@ class Live:
         self._caution = caution
         self._wall: Wall
         self._doors: list[Door] = []
+        self._passed = 0  # times nothing was handed over
         self._flusher: asyncio.TimerHandle | None = None
         self._failed: asyncio.Future[None]
         self.lateness = Lateness()
@@ -165,9 +168,12 @@ class Live:
         )
 
     def _flush(self) -> None:
-        """Hand over to the trace writer what there is, and again in a while."""
+        """Hand over to the trace writer what there is, if that is worth a pause; look again in a while."""
         if self.run.recorder is not None and not self._wall.ended.done():
-            self._wall.apart(self.run.recorder.flush)
+            self._passed += 1
+            if self.run.recorder.waiting() >= _ENOUGH or self._passed >= _AT_LAST:
+                self._passed = 0
+                self._wall.apart(self.run.recorder.flush)
             self._flusher = asyncio.get_running_loop().call_later(_FLUSH, self._flush)
 
 

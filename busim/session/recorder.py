@@ -37,10 +37,12 @@ _PIPE = 1 << 20
 _BACKLOG = 64 << 20  # bytes kept here at most in live runs; beyond that they wait like the others
 _PATIENCE = 60.0  # seconds without any progress after which the writer counts as stuck
 _START = """
-import signal, sys
+import os, signal, sys
 signal.signal(signal.SIGINT, signal.SIG_IGN)
 signal.signal(signal.SIGTERM, signal.SIG_IGN)
 sys.path.insert(0, sys.argv[1])
+if sys.argv[4] == "1":
+    os.nice(10)  # on a busy machine it must not take the processor from the run that just wrote to it
 from busim.trace.child import main
 sys.exit(main(sys.argv[2:]))
 """
@@ -74,7 +76,7 @@ class Recorder:
         self._error: BusimError | None = None
         self._last_words: tuple[Any, ...] | None = None
         self.append = self._appender()
-        self._process = _start(self._path, overwrite)
+        self._process = _start(self._path, overwrite, live)
         self._pipe = _pipe_of(self._process)
         self._enqueue(pack((dict(head),)))
         self._send(wait=True)
@@ -100,6 +102,10 @@ class Recorder:
     def lateness(self, at: int, ns: int) -> None:
         """The wall clock served the instant `at` so many ns late."""
         self._lateness.append((at, ns))
+
+    def waiting(self) -> int:
+        """Rows that the next flush hands over."""
+        return len(self._records) + len(self._lateness)
 
     def flush(self) -> None:
         """Hand over what there is. Waits until the writer took it, unless `live`."""
@@ -245,10 +251,10 @@ def _undisturbed() -> Iterator[None]:
             before(*came[0])
 
 
-def _start(path: str, overwrite: bool) -> subprocess.Popen[bytes]:
+def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
     """A fresh interpreter without site packages: SQLite and busim.trace are all it needs, and it starts at once."""
     root = str(Path(busim.__file__).resolve().parent.parent)
-    command = [sys.executable, "-I", "-S", "-c", _START, root, path, str(int(overwrite))]
+    command = [sys.executable, "-I", "-S", "-c", _START, root, path, str(int(overwrite)), str(int(live))]
     try:
         return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, process_group=0)
     except OSError as error:
