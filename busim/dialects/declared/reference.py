@@ -194,10 +194,11 @@ class Reference:
                 fields["values"].append(found[f"field{index}"])
             else:
                 fields[name] = found[f"field{index}"]
+        counted = {"length", "size"} | ({"count"} if fields["values"] else set())
         # A frame is what building these fields gives: so the check, lengths and counts are right, and nothing is left
         # over.
         try:
-            frame = self._frame(message, {name: fields[name] for name in fields if name not in ("length", "size")})
+            frame = self._frame(message, {name: fields[name] for name in fields if name not in counted})
         except (ConstructError, KeyError, IndexError):
             return None
         return fields if b"".join(piece.raw for piece in frame.pieces) == content else None

@@ -59,9 +59,10 @@ class Number(Adapter):  # type: ignore[misc]
                 return number
         try:
             written = _read(encoding, raw)
-        except (ValueError, IndexError) as error:
+            sound = (written - encoding.plus) % encoding.times == 0 and _write(encoding, written) == raw
+        except (ValueError, IndexError, KeyError) as error:
             raise ValidationError(f"{raw!r} is no number: {error}", path) from None
-        if (written - encoding.plus) % encoding.times or _write(encoding, written) != raw:
+        if not sound:
             raise ValidationError(f"{raw!r} is not how a number is written", path)
         return (written - encoding.plus) // encoding.times
 
