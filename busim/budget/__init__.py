@@ -7,11 +7,12 @@ each with its source in its docstring.
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.budget import ASSUMPTIONS, budget
-from busim.budget.case import Case, cases
+from busim.budget.case import Case, Move, cases
 from busim.budget.cycle import mean_cycle, paced_cycle
 from busim.budget.line import line_budget
-from busim.budget.moves import Mix, Waits, waits
-from busim.budget.pace import Pace
+from busim.budget.moves import IN_A_ROW, Mix, Waits, waits
+from busim.budget.obstacles import missing_quiet
+from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.response import Flow, worst_responses
 from busim.budget.result import (
     SCHEMA,
@@ -31,10 +32,13 @@ from busim.budget.result import (
     StreamBudget,
 )
 from busim.budget.sharing import carrier_sense, pure_aloha, undisturbed
+from busim.budget.timing import Timing, Varied, timing
 from busim.budget.waiting import fixed_service_wait, priority_waits, service_wait, vacation_wait
 
 __all__ = [
     "ASSUMPTIONS",
+    "IN_A_ROW",
+    "PROBE_PAUSE",
     "SCHEMA",
     "Budget",
     "CameraBudget",
@@ -47,6 +51,7 @@ __all__ = [
     "JobBudget",
     "LineBudget",
     "Mix",
+    "Move",
     "MoveBudget",
     "Need",
     "NoiseBudget",
@@ -54,6 +59,8 @@ __all__ = [
     "Range",
     "SecondMaster",
     "StreamBudget",
+    "Timing",
+    "Varied",
     "Waits",
     "budget",
     "carrier_sense",
@@ -62,10 +69,12 @@ __all__ = [
     "line_budget",
     "mean_age",
     "mean_cycle",
+    "missing_quiet",
     "paced_cycle",
     "priority_waits",
     "pure_aloha",
     "service_wait",
+    "timing",
     "undisturbed",
     "vacation_wait",
     "waits",

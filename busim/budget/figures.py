@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.moves import IN_A_ROW
-from busim.budget.pace import Pace
+from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.spreads import quantiles
 from busim.budget.timing import joined
 from busim.exchange import MEAN, WORST
@@ -79,6 +79,7 @@ class Expected:
         values = {"poll_rate": value("poll_rate", float(self.good.sum()) * 1e9)}
         values |= self.latencies[-1] | self._moves()
         wire = (pace.polls.wire[pace.alive] / pace.periods).sum() + self.answered_moves @ pace.moves.wire
+        wire += self._unanswered()
         values["occupancy"] = value("occupancy", float(wire))
         if pace.restless:
             values["load"] = value("load", 1.0)
@@ -90,6 +91,19 @@ class Expected:
             values["load"] = value("load", pace.demand)
             values["headroom"] = value("headroom", 1 - pace.demand)
         return values
+
+    def _unanswered(self) -> float:
+        """The share of time in which requests to cameras that never answer are on the wire."""
+        pace = self.mean
+        dead = np.array([bool(pace.case.units[move.unit].trouble) for move in pace.case.moves], dtype=bool)
+        share = 0.0
+        if dead.any() and pace.move_rate and pace.waits:
+            share = float(pace.move_rates[dead] @ pace.moves.asked[dead]) * pace.waits.carried / pace.move_rate
+        if len(pace.probed):
+            units = sorted(set(pace.polls.unit[~pace.alive].tolist()))
+            asked = np.array([pace.polls.asked[pace.polls.unit == unit].mean() for unit in units])
+            share += float((asked / (PROBE_PAUSE + pace.probed + pace.cycle)).sum())
+        return share
 
     @cached_property
     def latencies(self) -> list[dict[str, Value]]:

@@ -9,8 +9,11 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+import numpy.typing as npt
 
 from busim.budget.pace import Pace
+from busim.budget.timing import Timing
+from busim.exchange import Numbers
 from busim.units import show_time
 
 _FASTEST = 1e4  # polls a second that no camera exceeds
@@ -34,8 +37,29 @@ def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
         yield f"master {case.master!r} asks nothing here: it has no poll group, and no panel moves a camera of the line"
     elif all(unit.trouble for unit in case.units):
         yield "none of its cameras answers: " + "; ".join(f"{unit.name}: {unit.trouble}" for unit in case.units)
+    yield from _runs_together(best)
     yield from _times_out(best, worst)
     yield from _given_up(best)
+
+
+def _runs_together(best: Pace) -> Iterator[str]:
+    """Requests that follow so soon that cameras take them for a part of the reply before.
+
+    A converter that sends each byte on at once knows the last one in the middle of its first stop bit; with no latency
+    the master's pause begins there, and the pair is quiet for so much less than the silence that ends a frame.
+    """
+    short = missing_quiet(best.polls, float(best.case.packing_idle), 2.0 * best.case.latency.low)
+    if best.case.converter and best.alive.any() and float(short[best.alive].max()) > 0:
+        yield (
+            "the converter sends each byte on at once and nothing delays it: the next request comes "
+            f"{show_time(float(short[best.alive].max()))} too soon behind a reply, and cameras take both for one frame"
+        )
+
+
+def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> npt.NDArray[np.float64]:
+    """ns, for each poll, by which the quiet behind its reply is too short for a request; `latency`: both ways."""
+    exchange = timing.exchange
+    return np.asarray(exchange.silence + timing.tail - exchange.pause - packing - latency)
 
 
 def _times_out(best: Pace, worst: Pace) -> Iterator[str]:

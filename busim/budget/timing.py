@@ -44,7 +44,8 @@ _AS_PLANNED = Varied()
 class Timing:
     """Arrays over the polls (or moves) of a case, ns.
 
-    `exchange`: an answered one, part by part. `wire`: of it, with characters on the wire. `time_out`: how long the
+    `exchange`: an answered one, part by part. `wire`: of it, with characters on the wire; `asked`: those of the request
+    alone. `tail`: what of a reply is still on the wire when its last byte is known. `time_out`: how long the
     master waits for it; `lost`: what one that is not answered takes, the drain after it included. `failing`: the
     chance that noise damages one, `bits` those it may hit with the line's bit error rate, `chatter` the mean number of
     false characters that hit one. `unit`: whose it is.
@@ -52,6 +53,8 @@ class Timing:
 
     exchange: Exchange
     wire: Array
+    asked: Array
+    tail: Array
     time_out: Array
     lost: Array
     failing: Array
@@ -92,6 +95,8 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
         _or(varied.packing_idle, float(case.packing_idle)),
         _or(varied.latency_high, float(case.latency.high)),
     )
+    # behind a converter packing begins when the last byte is there, in the middle of its first stop bit
+    tail = answer * (halves - case.format.sample_halves) / halves if case.converter else 0.0
     terms = Terms(
         request=request,
         reply=reply,
@@ -101,8 +106,7 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
         turnaround_low=_or(varied.turnaround_low, np.array([unit.turnaround.low for unit in units], dtype=float)),
         turnaround_high=high,
         pause=rest,
-        # behind a converter packing begins when the last byte is there, in the middle of its first stop bit
-        tail=answer * (halves - case.format.sample_halves) / halves if case.converter else 0.0,
+        tail=tail,
         packing_idle=packing,
         packing_length=float(case.packing_length),
         latency_low=_or(varied.latency_low, float(case.latency.low)),
@@ -126,6 +130,8 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
     return Timing(
         exchange=Exchange(*(part + none for part in _times(exchange(terms)))),
         wire=wire + none,
+        asked=request * character + none,
+        tail=tail + none,
         time_out=waits,
         lost=waits + drain(rest, packing, latency),
         failing=_failing(_or(varied.bit_error_rate, case.bit_error_rate) * bits + chatter),

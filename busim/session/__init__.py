@@ -1,5 +1,6 @@
 """The session: the only place that joins world, clock, ports and recorder."""
 
+from busim.session.engines import cluster, processes, simulated_sweep
 from busim.session.lateness import Lateness
 from busim.session.live import Live
 from busim.session.marks import parse_mark
@@ -22,7 +23,10 @@ __all__ = [
     "Run",
     "SerialWorld",
     "Virtual",
+    "cluster",
     "parse_mark",
+    "processes",
     "replay",
     "serial_world",
+    "simulated_sweep",
 ]

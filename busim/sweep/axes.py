@@ -162,7 +162,8 @@ def vary(plan: Plan, names: Sequence[str], values: Sequence[str], line: str | No
             mend="give the name of a line of the plan",
         )
     chosen = [one.name for one in lines]
-    for name, value in zip(names, values, strict=True):
+    # Cameras come last, so that those left out take their share of varied moves along, wherever the axis stands.
+    for name, value in sorted(zip(names, values, strict=True), key=lambda pair: pair[0] == "cameras"):
         plan = _VARIED[name](plan, chosen, KINDS[name].read(value))
     return plan
 

@@ -1,0 +1,106 @@
+"""`busim sweep`: a plan with some of its values varied, computed or simulated at every point."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.plan import Plan
+    from busim.sweep import Axis, Sweep
+
+NAME = "sweep"
+HELP = "Vary values of a plan and compute, or simulate, what its lines can do at every point."
+
+
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    vary: Annotated[
+        list[str], typer.Option(help="What to vary, as line.baud=9600,19200 or cameras=1..32; repeatable.")
+    ],
+    figure: Annotated[str, typer.Option(help="The figure that is shown and mapped.")] = "poll_rate",
+    line: Annotated[Optional[str], typer.Option(help="Vary and show this line alone.")] = None,  # noqa: UP045
+    need: Annotated[Optional[str], typer.Option(help="Feasible is what polls each camera so often, as 10Hz.")] = None,  # noqa: UP045
+    simulate: Annotated[bool, typer.Option("--simulate", help="Simulate every point instead of computing it.")] = False,
+    seeds: Annotated[int, typer.Option(help="With --simulate: runs of each point.")] = 5,
+    length: Annotated[str, typer.Option("--for", help="With --simulate: simulated time of each run.")] = "60s",
+    engine: Annotated[str, typer.Option(help="With --simulate: processes, or dask.")] = "processes",
+    scheduler: Annotated[Optional[str], typer.Option(help="With --engine dask: address of the scheduler.")] = None,  # noqa: UP045
+    workers: Annotated[Optional[int], typer.Option(help="How many work at once; all cores if left out.")] = None,  # noqa: UP045
+    out: Annotated[Optional[str], typer.Option("--out", "-o", help="Write all points here, .csv or .parquet.")] = None,  # noqa: UP045
+    heat: Annotated[Optional[str], typer.Option("--map", help="Draw a map of two axes here, .svg.")] = None,  # noqa: UP045
+) -> None:
+    """Sweep, write, draw and show."""
+    from busim.cli.sweep_output import print_sweep, writer
+    from busim.errors import UserError
+    from busim.plan import read
+    from busim.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
+    from busim.units import parse_rate
+
+    if figure not in FIGURES:
+        raise UserError("no such figure", found=repr(figure), expected=", ".join(FIGURES), mend="give one of them")
+    write = None if out is None else writer(out)
+    if heat is not None:
+        from busim.plots import sweep_map, to_svg
+
+    axes = [parse_axis(text) for text in vary]
+    rate = None if need is None else parse_rate(need)
+    installation = read(plan)
+    if simulate:
+        swept = _simulated(installation, axes, line, rate, seeds, length, engine, scheduler, workers, out)
+    else:
+        wanted = [figure] if figure in ONE_BY_ONE else []
+        swept = compute(installation, axes, line=line, need=rate, figures=wanted)
+    if write is not None and out is not None:
+        write(swept)
+        _journal(out).unlink(missing_ok=True)
+    if heat is not None:
+        Path(heat).write_bytes(to_svg(sweep_map(swept, figure, line)))
+    print_sweep(swept, figure)
+    for path in (out, heat):
+        if path is not None:
+            print(f"Written: {path}")
+
+
+def _journal(out: str) -> Path:
+    return Path(f"{out}.journal")
+
+
+def _simulated(
+    plan: Plan, axes: list[Axis], line: str | None, need: float | None, seeds: int, length: str, engine: str,
+    scheduler: str | None, workers: int | None, out: str | None,
+) -> Sweep:  # fmt: skip
+    import os
+
+    from busim.cli.show import progress
+    from busim.errors import UserError
+    from busim.session import cluster, processes, simulated_sweep
+    from busim.units import parse_time
+
+    until = parse_time(length)
+    if seeds < 1 or not until:
+        raise UserError(
+            "nothing to simulate", found=f"--seeds {seeds} --for {length}", expected="1 or more, and more than 0",
+            mend="say for example --seeds 5 --for 60s",
+        )  # fmt: skip
+    if engine not in ("processes", "dask") or (engine == "dask") != (scheduler is not None):
+        raise UserError(
+            "no engine", found=f"--engine {engine}" + (f" --scheduler {scheduler}" if scheduler else ""),
+            expected="processes, or dask with the address of its scheduler",
+            mend="say --engine dask --scheduler tcp://HOST:8786, or neither",
+        )  # fmt: skip
+    count = workers or os.cpu_count() or 1
+    made = cluster(scheduler) if scheduler is not None else processes(count)
+    journal = None if out is None else _journal(out)
+    try:
+        with progress(hidden=False) as advanced, made as executor:
+            return simulated_sweep(
+                plan, axes, executor, workers=count, seeds=seeds, length=until, line=line, need=need, journal=journal,
+                advanced=advanced,
+            )  # fmt: skip
+    except KeyboardInterrupt:
+        if journal is not None:
+            typer.echo(f"Ended early. What is done stands in {journal}; the same command goes on from there.", err=True)
+        raise

@@ -1,0 +1,77 @@
+"""What becomes of a sweep: a table in the terminal, a CSV or Parquet file."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from itertools import islice
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from busim.errors import UserError
+from busim.sweep import FIGURES, Sweep
+
+_ROWS = 40
+
+
+def writer(path: str) -> Callable[[Sweep], None]:
+    """What writes a sweep to this file. Raises UserError for another ending, and for Parquet without pyarrow."""
+    target = Path(path)
+    if target.suffix == ".csv":
+        return lambda sweep: _csv(sweep, target)
+    if target.suffix != ".parquet":
+        raise UserError("no known kind of file", found=repr(path), expected=".csv or .parquet", mend="rename it")
+    try:
+        import pyarrow
+        from pyarrow import parquet
+    except ImportError:
+        raise UserError(
+            "pyarrow is not installed", found=repr(path), expected="the extra `parquet`",
+            mend="pip install 'busim[parquet]', or write .csv",
+        ) from None  # fmt: skip
+    return lambda sweep: parquet.write_table(pyarrow.Table.from_pylist(list(sweep.rows())), target)
+
+
+def _csv(sweep: Sweep, target: Path) -> None:
+    rows = list(sweep.rows())
+    with target.open("w", newline="", encoding="utf-8") as file:
+        table = csv.DictWriter(file, list(dict.fromkeys(name for row in rows for name in row)))
+        table.writeheader()
+        table.writerows({name: "" if value is None else value for name, value in row.items()} for row in rows)
+
+
+def print_sweep(sweep: Sweep, figure: str) -> None:
+    """The first points of each line, with one figure."""
+    console = Console(highlight=False, markup=False)
+    unit, about = FIGURES[figure]
+    console.print(f"{sweep.plan}: {figure}, {about}; {sweep.kind}.", soft_wrap=True)
+    for line in sweep.lines:
+        console.print()
+        for text in line.declined:
+            console.print(f"{line.line}: nothing to compute: {text}.", soft_wrap=True)
+        if line.declined:
+            continue
+        table = Table(*(axis.name for axis in sweep.axes), title=f"{line.line}: {line.master}", box=None)
+        table.title_justify = "left"
+        table.add_column(figure, justify="right")
+        table.add_column("feasible")
+        own = (row for row in sweep.rows() if (row["line"], row["master"]) == (line.line, line.master))
+        for row in islice(own, _ROWS):
+            half = row.get(f"{figure}_half")
+            text = _show(row.get(figure), unit) + (f" ± {_show(half, unit)}" if half is not None else "")
+            table.add_row(*(str(row[axis.name]) for axis in sweep.axes), text, "yes" if row["feasible"] else "no")
+        console.print(table)
+        if len(line.feasible) > _ROWS:
+            console.print(f"{len(line.feasible) - _ROWS} more; -o writes all of them.")
+    console.print()
+    console.print("Assuming: " + "; ".join(sweep.assumptions) + ".", soft_wrap=True)
+
+
+def _show(value: str | float | bool | None, unit: str) -> str:
+    if not isinstance(value, float):
+        return "-"
+    if unit == "s":
+        return f"{1e3 * value:.4g} ms"
+    return f"{value:.2%}" if unit == "1" else f"{value:.4g} {unit}"
