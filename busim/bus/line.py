@@ -31,7 +31,7 @@ class Line:
 
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
     `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to
-    all;
+    all, `begun_at`: when the last of them began, ns;
     `rough`: the ears that are on the exact path.
     """
 
@@ -57,6 +57,7 @@ class Line:
         self.ears: list[Ear] = []
         self.exact_bursts = 0
         self.under_way = 0
+        self.begun_at = 0
         self.span = 0
         self.free_at = 0
         self._emit = emit
@@ -207,6 +208,7 @@ class Line:
     def _begin(self, burst: Burst) -> None:
         burst.begun = True
         self.under_way += 1
+        self.begun_at = burst.start
         exact = self._exact
         if self._plain and not self.rough and burst.on >= self.free_at:
             station = burst.station

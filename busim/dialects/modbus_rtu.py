@@ -17,6 +17,7 @@ from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
 _crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
+_new = tuple.__new__  # what a named tuple's own constructor calls, without the call in between: twice an exchange
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
 _KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
 
@@ -64,8 +65,8 @@ class ModbusRtu:
         key, count = unpack_from(">HH", data, 2)
         if size == 8:
             if function == _READ:
-                return Request(id, READ, key, count if count <= 125 else 0, (), _READ)
-            return Request(id, WRITE, key, 1, (count,), _WRITE_ONE) if function == _WRITE_ONE else OTHER
+                return _new(Request, (id, READ, key, count if count <= 125 else 0, (), _READ))
+            return _new(Request, (id, WRITE, key, 1, (count,), _WRITE_ONE)) if function == _WRITE_ONE else OTHER
         if function == _WRITE and size == 9 + data[6]:
             if not 1 <= count <= 123 or data[6] != 2 * count:
                 return Request(id, WRITE, key, 0, (), _WRITE)
@@ -98,7 +99,7 @@ class ModbusRtu:
         if function == _READ:
             if size != 5 + 2 * count or data[2] != 2 * count:
                 return None
-            return Reply(id, verb, key, unpack_from(f">{count}H", data, 3), 0, form)
+            return _new(Reply, (id, verb, key, unpack_from(f">{count}H", data, 3), 0, form))
         if size != 8 or unpack_from(">HH", data, 2) != (key, values[0] if function == _WRITE_ONE else count):
             return None
         return Reply(id, verb, key, values, 0, form)

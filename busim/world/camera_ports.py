@@ -133,9 +133,12 @@ class Hearing:
 
     def _quiet(self, _: object) -> None:
         framer, line = self._framer, self._line
-        if (line.under_way or line.rough) and self._more_comes():
-            return
         due = framer.quiet_until
+        # on the fast path only a burst that began before this was quiet can still belong to it
+        if line.rough or (line.under_way and due is not None and line.begun_at < due):
+            if self._more_comes():
+                return
+            due = framer.quiet_until
         if due is None:
             self._armed = False
             return

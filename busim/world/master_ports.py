@@ -66,7 +66,8 @@ class MasterPort:
                 self._kernel.at(self._due, self._run)
             return
         assert self.master is not None
-        self._catch_up()
+        if self.master.waits:
+            self._catch_up()
         self.apply(self.master.step(self._kernel.now))
 
     def _catch_up(self) -> None:
