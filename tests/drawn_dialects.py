@@ -1,7 +1,7 @@
 """Dialect declarations drawn by hypothesis, and messages for them: whatever the form of the file can say, mixed.
 
-Drawn declarations are sound by construction: every message begins with a byte of its own, fields of one size stand where one
-size is needed, and no field of a dialect with unescaped marks can hold one.
+Drawn declarations are sound by construction: every message begins with a byte of its own, fields of one size stand
+where one size is needed, and no field of a dialect with unescaped marks can hold one.
 """
 
 from __future__ import annotations
@@ -129,10 +129,8 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
     fields["reason"] = {"as": "unsigned", "bytes": 1}
     if check:
         width = -(-width_of(check) // 8)
-        fields["check"] = draw(
-            st.sampled_from([{"as": "unsigned", "bytes": width, "order": "big"}, {"as": "unsigned", "bytes": width, "order": "little"},
-                             {"as": "hex", "digits": 2 * width}])
-        )  # fmt: skip
+        forms = [{"as": "unsigned", "bytes": width, "order": order} for order in ("big", "little")]
+        fields["check"] = draw(st.sampled_from([*forms, {"as": "hex", "digits": 2 * width}]))
         declaration["check"] = {"kind": check, "start": "frame"}
     numbers = [f"{number:02X}" for number in range(1, 12)]
     declaration["operations"] = draw(_operations(numbers, "{op} {key} {rest}", " {count}", " "))

@@ -1,10 +1,13 @@
-"""The hot codec of a declared dialect and its definition are one, over drawn declarations; and what it writes it reads."""
+"""The hot codec of a declared dialect and its definition are one, over drawn declarations; and what it writes it
+reads.
+"""
 
 from __future__ import annotations
 
 from typing import Any
 
 import pytest
+from construct import ConstructError, GreedyBytes
 from drawn_dialects import READS, dialects, replies, requests
 from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
@@ -15,7 +18,6 @@ from busim.dialects.declared.reference import Reference, check_of
 from busim.dialects.declared.reference_numbers import Number
 from busim.dialects.declared.sums import catalogue, summer
 from busim.errors import Defect
-from construct import ConstructError, GreedyBytes
 
 SHIPPED = ("text", "short", "tagged")
 DRAWN = settings(
@@ -142,8 +144,8 @@ ENCODINGS = st.one_of(
     st.builds(Encoding, kind=st.just("nibbles"), size=st.integers(1, 8), high=st.integers(0, 15)),
     st.builds(Encoding, kind=st.just("hex"), size=st.sampled_from([2, 4, 8]), order=st.sampled_from(["big", "little"]),
               case=st.sampled_from(["upper", "lower"])),
-    st.builds(Encoding, kind=st.just("decimal"), size=st.integers(4, 9), least=st.integers(3, 4), point=st.integers(0, 2),
-              sign=st.sampled_from(["none", "minus", "always"])),
+    st.builds(Encoding, kind=st.just("decimal"), size=st.integers(4, 9), least=st.integers(3, 4), point=st.integers(0,
+    2), sign=st.sampled_from(["none", "minus", "always"])),
 )  # fmt: skip
 
 

@@ -98,6 +98,9 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
             "one of " + ", ".join(known),
             f"did you mean `{meant}`?" if meant else None,
         )
+    if kind == "too_long":
+        most = context["max_length"]
+        return "out-of-bounds", "too many entries", f"at most {most} entries", "check that this is the file you meant"
     if kind in _NUMBERS:
         code = "wrong-kind" if kind.endswith("_type") else "out-of-bounds"
         what = "out of bounds" if code == "out-of-bounds" else "not a number of this kind"

@@ -12,6 +12,7 @@ from busim.dialects.declared.layouts import READS
 from busim.dialects.declared.notebook import Notebook
 from busim.dialects.declared.resolution import between_layouts
 from busim.dialects.declared.sums import PLAIN, catalogue
+from busim.models import load, names
 
 _NO_VALUES = ("stop", "identify", "save", "read", "status")
 _WITH_KEY = ("read", "write", "step", "start", "stop")
@@ -23,7 +24,7 @@ def findings(declaration: Declaration, notes: Notebook) -> None:
     """Note everything that does not hold."""
     for group in (
         (_framing, _frame, _check, _address),
-        (_fields_are_declared, _operations),
+        (_fields_are_declared, _operations, _keys),
         (between_layouts,),
     ):
         for check in group:
@@ -218,6 +219,31 @@ def _fields_are_declared(declaration: Declaration, notes: Notebook) -> None:
         low, high = declaration.fields["tag"].bounds
         if low > 0 or high < 1:
             notes.note("fields.tag", "out-of-bounds", "tags are counted from 0", expected="a field that holds 0 and 1")
+
+
+def _keys(declaration: Declaration, notes: Notebook) -> None:
+    """Keys stand for parameters that there are, as far as the model is one of busim's, and each for one."""
+    for model, keys in declaration.keys.items():
+        known = [parameter.name for parameter in load(model).parameters] if model in names() else None
+        holder: dict[int, str] = {}
+        for name, key in keys.items():
+            field = notes.below(notes.below("keys", model), name)
+            if known is not None and name not in known:
+                meant = nearest(name, known)
+                notes.note(
+                    field,
+                    "no-such-parameter",
+                    f"{model} has no such parameter",
+                    at_key=True,
+                    found=repr(name[:60]),
+                    expected="one of " + ", ".join(known),
+                    mend=f"did you mean `{meant}`?" if meant else "delete the key",
+                )
+            if key in holder:
+                notes.note(
+                    field, "key-twice", f"this key is {holder[key]}'s", found=str(key), expected="a key of its own"
+                )
+            holder[key] = name
 
 
 def _operations(declaration: Declaration, notes: Notebook) -> None:
