@@ -366,6 +366,19 @@ def test_bytes_that_come_when_the_last_one_was_heard_and_not_yet_over_are_heard_
     assert [wire.values(name) for name in ("listener", "far")] == [b"ab", b"ab"]
 
 
+def test_a_flood_stays_on_the_fast_path_and_loses_nothing() -> None:
+    wire = Wire()
+    wire.station("sender", 0.0, port(115200))
+    wire.station("listener", 100.0, port(115200))
+    wire.start()
+    flood = bytes(range(256)) * 100
+    for n in range(0, len(flood), 1024):
+        wire.send(n, "sender", flood[n : n + 1024])
+    wire.run(5 * 10**9)
+    assert wire.values("listener") == flood
+    assert [record[-1] for record in wire.records if record[0] == BURST] == [0] * 7
+
+
 def test_a_clean_exchange_takes_the_fast_path_and_leaves_one_record_a_burst() -> None:
     wire = Wire()
     wire.station("master")

@@ -23,7 +23,7 @@ from busim.kernel import Kernel
 from busim.trace import BURST, Emit
 
 _LIGHT = 299_792_458  # m/s
-_LONGEST = 4096  # characters in one burst; more that follow without a gap are a burst of their own
+_LONGEST = 4096  # characters in one burst; then it ends everywhere before more of them begin another
 
 
 class Line:
@@ -147,7 +147,7 @@ class Line:
                 if self.rough:
                     self._exact.look_again()
             return burst
-        following = burst.station.burst = Burst.behind(burst, data)
+        following = burst.station.burst = Burst.behind(burst, data, 0 if burst.closed else self.span)
         following.off_before = burst.off = burst.end
         self.kernel.at(following.on, self._begin, following)
         return following

@@ -126,10 +126,10 @@ class Burst:
         return burst
 
     @classmethod
-    def behind(cls, other: Burst, data: bytes) -> Burst:
-        """A burst that follows another of the same station without a gap: the driver stays enabled."""
+    def behind(cls, other: Burst, data: bytes, gap: int) -> Burst:
+        """A burst that follows another of the same station after `gap` ns; 0: the driver stays enabled."""
         burst = cls(other.station, data, other.end)
-        burst.start = burst.on = other.end
+        burst.start = burst.on = other.end + gap
         burst.first = burst.start + burst.setting.sample
         burst.stretch()
         return burst
