@@ -18,6 +18,8 @@ Array = npt.NDArray[np.float64]
 
 IN_A_ROW = 4  # commands that may go before a poll that is due: as masters do
 _TINY = 1e-300
+_FAR = 10  # standard deviations
+_CELLS = 1024  # into which times are counted for a quantile
 _MOST = 60  # waiting commands looked at; more are so rare, or so many, that it makes no difference
 
 
@@ -61,21 +63,41 @@ class Mix:
 @dataclass(frozen=True, slots=True)
 class Waits:
     """`mean`: ns from a move until its command is sent; `carried`: commands sent per ns; `replaced`: share of moves
-    that a later one of the same control replaces. `values`, `weights`: the waits themselves."""
+    that a later one of the same control replaces. `values`, `weights`: the waits themselves, each standing for
+    a stretch (ns) around it."""
 
     mean: float
     carried: float
     replaced: float
     values: Array
     weights: Array
+    stretches: Array
 
     def quantile(self, share: float, then: Mix) -> float:
-        """ns that `share` of wait and `then` (independent of it) do not exceed together."""
-        values = (self.values[:, np.newaxis] + then.values).ravel()
-        weights = (self.weights[:, np.newaxis] * then.weights).ravel()
-        order = np.argsort(values)
-        reached = np.cumsum(weights[order]) - weights[order] / 2
-        return float(np.interp(share * weights.sum(), reached, values[order]))
+        """ns that `share` of wait and `then` (independent of it) do not exceed together.
+
+        The waits are points at the middle of stretches, so they are spread over those before they are added up.
+        """
+        total = float(self.weights.sum())
+        middle = float(self.values @ self.weights) / total
+        spread = float(((self.values - middle) ** 2 @ self.weights) / total) ** 0.5
+        longest = min(float(self.values.max()), middle + _FAR * spread)  # so few are longer that a quantile is not one
+        step = (longest + float(then.values.max()) + 1) / _CELLS
+        # lower ends of the stretches, in cells; those of one width are spread together
+        widths = np.maximum(1, np.rint(self.stretches / step)).astype(int)
+        first = (np.minimum(self.values, longest) / step - (widths - 1) / 2 + _CELLS / 2).astype(int)
+        wait = np.zeros(2 * _CELLS)
+        for width in np.unique(widths):
+            held = widths == width
+            counted = np.cumsum(np.bincount(first[held], self.weights[held], 2 * _CELLS))
+            counted[width:] -= counted[:-width].copy()
+            wait += counted / width
+        rest = np.bincount(np.maximum(0, then.values / step).astype(int), then.weights, _CELLS)
+        reached = np.cumsum(np.convolve(wait, rest))
+        place = int(np.searchsorted(reached, share * reached[-1]))
+        before = reached[place - 1] if place else 0.0
+        part = (share * reached[-1] - before) / max(_TINY, float(reached[place] - before))
+        return float((place + part - _CELLS / 2) * step)
 
 
 def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
@@ -98,6 +120,7 @@ class _Chain:
         busy = rate * (service.mean + between.mean / IN_A_ROW)
         expected = 8 + 8 * rate * (service.values.max() + between.values.max()) + 30 * busy / max(0.2, 1 - busy)
         self._size = 1 + int(min(_MOST, np.ceil(controls), expected))
+        self._points = int(np.clip(100 // self._size, 4, 10))
         self._number = np.arange(self._size)
         # Binomial: of those still quiet before, so many more wait after, and the others are still quiet.
         self._more = np.maximum(0, self._number - self._number[:, np.newaxis])
@@ -148,16 +171,16 @@ class _Chain:
         waiting = float(sum(begin @ inside for begin in begins) + before @ around)
         carried = commands / time
         phases = [(begin, self._service, number + 1) for number, begin in enumerate(begins)]
-        values, weights = self._each([*phases, (before, self._between, 0)])
+        values, weights, stretches = self._each([*phases, (before, self._between, 0)])
         offered = self._pace * self._controls
-        return Waits(waiting / commands, carried, max(0.0, 1 - carried / offered), values, weights)
+        return Waits(waiting / commands, carried, max(0.0, 1 - carried / offered), values, weights, stretches)
 
-    def _each(self, phases: list[tuple[Array, Mix, int]]) -> tuple[Array, Array]:
+    def _each(self, phases: list[tuple[Array, Mix, int]]) -> tuple[Array, Array, Array]:
         """Waits of moves that come in each phase, at points spread over its time, by what waits before them."""
-        points = int(np.clip(100 // self._size, 4, 10))
+        points = self._points
         parts = (np.arange(points) + 0.5) / points
         begun: dict[int, Array] = {}
-        values, weights = [], []
+        values, weights, stretches = [], [], []
         ahead = self._number
         for start, mix, row in phases:
             if id(mix) not in begun:
@@ -167,8 +190,9 @@ class _Chain:
             before = np.einsum("n,tnk->tk", start, begun[id(mix)])
             turns = (ahead + row) // IN_A_ROW
             values.append((left + ahead * self._service.mean + turns * self._between.mean).ravel())
+            stretches.append((mix.values / points)[:, np.newaxis].repeat(points * self._size, axis=1).ravel())
             weights.append((before * share * np.maximum(0.0, self._controls - ahead)).ravel())
-        return np.concatenate(values), np.concatenate(weights)
+        return np.concatenate(values), np.concatenate(weights), np.concatenate(stretches)
 
 
 def _stationary(step: Array) -> Array:

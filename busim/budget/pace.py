@@ -16,12 +16,14 @@ import numpy.typing as npt
 from busim.budget.case import Case, Poll
 from busim.budget.cycle import paced_cycle
 from busim.budget.moves import IN_A_ROW, Mix, Waits, waits
+from busim.budget.spreads import quantiles
 from busim.budget.timing import Timing, timing
 from busim.exchange import MEAN
 
 Array = npt.NDArray[np.float64]
 
 PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
+_SHARES = tuple((number + 0.5) / 20 for number in range(20))
 _SLICE = 1e-3  # of a poll: how finely a line that rests is cut where the chain of moves needs something to do
 
 
@@ -131,12 +133,17 @@ class Pace:
         exchange = self.moves.exchange
         mix = Mix.of(getattr(exchange, self.unknown)[held], share[held], np.asarray(exchange.variance)[held])
         failing = float(self.moves.failing[held] @ share[held] / share.sum())
+        if self.unknown == MEAN:
+            # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
+            found = quantiles(exchange, share[np.newaxis], _SHARES)[0]
+            mix = Mix(found + (mix.mean - found.mean()), np.full(len(_SHARES), 1 / len(_SHARES)))
         if failing <= 0:
-            return mix.shrunk() if len(mix.values) > 8 else mix
+            return mix
         lost = float(self.moves.lost[held] @ share[held] / share.sum())
         times = np.array([number * lost + mix.mean for number in range(1 + self.case.retries)])
         chances = np.array([failing**number for number in range(1 + self.case.retries)])
-        return Mix.of(times, chances, np.full(len(times), mix.square - mix.mean**2))
+        weights = np.outer(chances / chances.sum(), mix.weights).ravel()
+        return Mix((times[:, np.newaxis] + mix.values - mix.mean).ravel(), weights)
 
     @cached_property
     def controls(self) -> float:
