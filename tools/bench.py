@@ -20,8 +20,10 @@ from types import SimpleNamespace
 sys.path.insert(0, str(Path(__file__).parent))
 import simpy_line
 
-from busim.plan import Plan, read_text
-from busim.session import Run
+from busim.budget import budget as plan_budget
+from busim.plan import Plan, read, read_text
+from busim.session import Run, processes, simulated_sweep
+from busim.sweep import compute, parse_axis
 
 
 def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "8N1", turnaround: str = "1 ms") -> Plan:
@@ -164,6 +166,43 @@ def in_process(part: str, count: int) -> None:
 def live(_: int) -> None:
     """Lateness of replies in wall time, against an empty asyncio server."""
     subprocess.run([sys.executable, str(Path(__file__).parent / "bench_live.py")], check=True)
+
+
+def budget(count: int) -> None:
+    """How long the budget of a loaded plan takes: nine cameras on three lines, moves, everything it says."""
+    plan = read(Path(__file__).parent.parent / "scenarios/climbing-hall/plan.yaml")
+    whole, plain = [], []
+    for _ in rounds(count):
+        for times, what_ifs in ((whole, True), (plain, False)):
+            began = time.process_time()
+            plan_budget(plan, what_ifs=what_ifs)
+            times.append(1000 * (time.process_time() - began))
+    say("ms of a loaded plan's budget, with every what-if", whole, "under 5", "budget")
+    say("ms without them", plain, "none", "budget")
+
+
+def sweep(count: int) -> None:
+    """10,000 computed points; simulated points on two processes against one (needs two free cores)."""
+    plan = read(Path(__file__).parent.parent / "scenarios/climbing-hall/plan.yaml")
+    computed, gained = [], []
+    axes = [parse_axis("line.baud=9600..250000/100"), parse_axis("converter.packing=0.1..50 ms/100")]
+    for _ in rounds(count):
+        began = time.process_time()
+        compute(plan, axes, line="boulder line")
+        computed.append(time.process_time() - began)
+    say("seconds for 10,000 computed points", computed, "under 0.1", "sweep")
+    axes = [parse_axis("line.baud=19200,38400,57600,115200")]
+    for _ in rounds(count):
+        walls = []
+        for workers in (1, 2):
+            with processes(workers) as pool:
+                for task in [pool.submit(abs, 1) for _ in range(8)]:
+                    task.result()
+                began = time.perf_counter()
+                simulated_sweep(plan, axes, pool, workers=workers, seeds=2, length=60 * 10**9)
+                walls.append(time.perf_counter() - began)
+        gained.append(walls[0] / walls[1])
+    say("wall time of a simulated sweep, one process / two", gained, "at least 1.7", "sweep")
 
 
 PARTS = {

@@ -19,6 +19,7 @@ _TOPICS = (
     "scenarios",
     "figures",
     "budget",
+    "sweep",
     "plan",
     "connect",
     "library",
