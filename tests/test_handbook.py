@@ -39,7 +39,7 @@ WORDS = """
 PROPER = """
     AFIPS AN-960 ASCII Bd CRC CRC-16/MODBUS CRCs Ctrl-C Devices Engineering Ethernet Ethernet-to-serial FF Gruteser Hz
     ID IDs INFOCOM JSON Line Linux MODBUS Miller POSIX PTYs Poisson Protocol Python RFC RS-485 RTU RevEng SLLA272
-    SQLite Serial TCP
+    SQLite Serial TCP Telnet
     Table UART Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 

@@ -254,7 +254,7 @@ def test_a_bug_of_ours_is_a_defect_and_leaves_the_trace_marked(tmp_path: Path, m
     def broken(*_: object) -> None:
         raise ZeroDivisionError("a bug")
 
-    monkeypatch.setattr("busim.world.converter_ports.ConverterPort._arrive", broken)
+    monkeypatch.setattr("busim.world.clients.Clients._arrive", broken)
     path = tmp_path / "serial.busim"
     with serial_world(hall(), trace=path) as world:
         port = serial.serial_for_url(world.url("wall box"), timeout=0.05)

@@ -493,7 +493,7 @@ def test_a_bug_of_ours_ends_the_run_as_a_defect_and_leaves_the_trace_marked(
         writer.write(read_frame(1, 100))
         await asyncio.sleep(5)
 
-    target = "busim.world.converter_ports.ConverterPort." + ("_arrive" if where == "event" else "chunk")
+    target = "busim.world." + ("clients.Clients._arrive" if where == "event" else "converter_ports.ConverterPort.chunk")
     monkeypatch.setattr(target, broken)
     path = tmp_path / "trace.busim"
     with pytest.raises(Defect, match="ZeroDivisionError"):

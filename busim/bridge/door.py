@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+import struct
 from collections.abc import Callable
 from typing import Any, Protocol
 
@@ -17,6 +18,7 @@ from busim.bridge.binding import BACKLOG
 from busim.world import ConverterPort
 
 _READ = 4096  # bytes taken from a socket at once: a client can be asked to pause before it has sent much
+_AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
 _UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
 
 
@@ -41,6 +43,7 @@ class Door:
         self._clients: dict[int, _Client] = {}
         self._server: asyncio.Server | None = None
         port.flow = self._flow
+        port.drop = self._drop
 
     async def open(self, listening: socket.socket) -> None:
         """Let clients in, from now on."""
@@ -72,6 +75,13 @@ class Door:
         client = self._clients.get(number)
         if client is not None:
             client.send(data)
+
+    def _drop(self, number: int, reset: bool) -> None:
+        """The converter ends a connection."""
+        client = self._clients.get(number)
+        if client is not None:
+            self.tell(number, "dropped by the converter")
+            client.end(reset)
 
     def _flow(self, on: bool) -> None:
         self.paused = not on
@@ -159,6 +169,16 @@ class _Client(asyncio.BufferedProtocol):
             self._transport.resume_reading()
         else:
             self._transport.pause_reading()
+
+    def end(self, reset: bool) -> None:
+        """Close when what was sent is out, or break off at once."""
+        if not reset:
+            self._transport.close()
+            return
+        end = self._transport.get_extra_info("socket")
+        if end is not None:  # else it lies in memory
+            end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _AT_ONCE)
+        self._transport.abort()
 
     def drop(self) -> None:
         self._let_in = False

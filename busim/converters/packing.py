@@ -1,7 +1,7 @@
 """Packing: how a converter collects bytes from the line into packets for the network.
 
-Bytes go when the line has been idle for a time, or when a number of them is there. This, not the wire, is where most
-of an exchange's time goes behind slow boxes.
+Bytes go when the line has been idle for a time, when a number of them is there, or behind a delimiter. This, not the
+wire, is where most of an exchange's time goes behind slow boxes.
 """
 
 from __future__ import annotations
@@ -11,18 +11,25 @@ class Packer:
     """`idle`: ns of quiet after which the bytes held go; 0: each byte at once. `length`: so many go at once, 0: any.
 
     `char`: ns of one character, by which it knows that bytes of one burst come closer together than `idle`.
-    `stops`: whether it ever has to be told before a burst ends.
+    `delimiter`: bytes behind which a packet goes at once, empty for none. `stops`: whether it ever has to be told
+    before a burst ends.
     """
 
-    __slots__ = ("_due", "_held", "_idle", "_length", "_single", "stops")
+    __slots__ = ("_delimiter", "_due", "_held", "_idle", "_length", "_single", "stops")
 
-    def __init__(self, idle: int, length: int, char: int) -> None:
+    def __init__(self, idle: int, length: int, char: int, delimiter: bytes = b"") -> None:
         self._idle = idle
         self._length = length
-        self._single = idle < char  # each byte of a burst falls due before the next one comes
+        self._delimiter = delimiter
         self._held = b""
         self._due = 0
-        self.stops = self._single or length > 0
+        self.set_char(char)
+
+    def set_char(self, char: int) -> None:
+        """Characters take `char` ns from now on."""
+        # each byte of a burst falls due before the next one comes, or may be the one that ends a packet
+        self._single = self._idle < char or bool(self._delimiter)
+        self.stops = self._single or self._length > 0
 
     def stop(self) -> int:
         """After how many more bytes it must be told at once; 0: not before the burst ends."""
@@ -35,6 +42,8 @@ class Packer:
         self._held = self._held + data if self._held else data
         self._due = last + self._idle
         packets: list[bytes] = []
+        if self._delimiter:
+            *packets, self._held = _behind(self._held, self._delimiter)
         if self._length:
             while len(self._held) >= self._length:
                 packets.append(self._held[: self._length])
@@ -50,5 +59,15 @@ class Packer:
         """It is `at` ns: the packet that is due, or none (empty)."""
         if not self._held or at < self._due:
             return b""
+        return self.take()
+
+    def take(self) -> bytes:
+        """What is held, at once."""
         packet, self._held = self._held, b""
         return packet
+
+
+def _behind(data: bytes, delimiter: bytes) -> list[bytes]:
+    """Cut behind each delimiter; the last piece has none."""
+    *whole, rest = data.split(delimiter)
+    return [*(piece + delimiter for piece in whole), rest]

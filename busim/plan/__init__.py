@@ -8,6 +8,7 @@ from busim.plan.reader import json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
 from busim.plan.types import (
     CameraPlan,
+    ClientsPlan,
     ConverterPlan,
     DriverPlan,
     LinePlan,
@@ -20,6 +21,7 @@ from busim.plan.types import (
 
 __all__ = [
     "CameraPlan",
+    "ClientsPlan",
     "ConverterPlan",
     "DriverPlan",
     "LinePlan",

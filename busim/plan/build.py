@@ -6,6 +6,7 @@ from busim.declared import Declared
 from busim.plan.shapes import (
     STANDS,
     CameraShape,
+    ClientsShape,
     ConverterShape,
     DriverShape,
     LineShape,
@@ -16,6 +17,7 @@ from busim.plan.shapes import (
 )
 from busim.plan.types import (
     CameraPlan,
+    ClientsPlan,
     ConverterPlan,
     DriverPlan,
     LinePlan,
@@ -100,9 +102,31 @@ def _converter(shape: ConverterShape) -> ConverterPlan:
         port=shape.endpoint.port,
         packing_idle=shape.packing.idle,
         packing_length=shape.packing.length,
+        packing_delimiter=shape.packing.delimiter,
         latency=shape.latency,
-        clients=shape.clients,
+        clients=_clients(shape.clients),
+        rfc2217=shape.rfc2217,
+        dials=None if shape.dials is None else (shape.dials.host, shape.dials.port),
+        redial=shape.redial,
+        reboots=tuple((reboot.at, reboot.down) for reboot in shape.reboots),
         driver=_driver(shape.driver),
+    )
+
+
+def _clients(shape: ClientsShape) -> ClientsPlan:
+    return ClientsPlan(
+        most=shape.most,
+        when_full=shape.when_full,
+        sharing=shape.sharing,
+        arbitration_time_out=shape.arbitration_time_out,
+        hold_slot=shape.hold_slot,
+        idle_close=shape.idle_close,
+        idle_way=shape.idle_way,
+        greeting=shape.greeting,
+        keep_alive=shape.keep_alive.bytes,
+        keep_alive_every=shape.keep_alive.every,
+        keep_alive_to=shape.keep_alive.to,
+        stale=shape.stale,
     )
 
 

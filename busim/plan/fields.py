@@ -129,6 +129,16 @@ def _endpoint(text: str) -> Endpoint:
     return Endpoint(str(address), int(port))
 
 
+def _octets(text: str) -> bytes:
+    digits = text.replace(" ", "")
+    if not re.fullmatch("(?:[0-9A-Fa-f]{2})*", digits):
+        raise UserError(
+            "no bytes", expected="pairs of hexadecimal digits", mend='write them in quotes, for example "0D 0A"'
+        )
+    return bytes.fromhex(digits)
+
+
+Octets = Annotated[bytes, PlainValidator(_reader(_octets)), _schema("0D 0A", "")]
 Baud = Annotated[Fraction, PlainValidator(_reader(parse_baud)), _schema("38400 Bd", "115200 Bd")]
 Format = Annotated[CharFormat, PlainValidator(_reader(CharFormat.parse)), _schema("8N1", "8E1")]
 Length = Annotated[

@@ -19,8 +19,8 @@ _LEFT_OUT = {"source", "path", "positions"}
 
 def defaults(plan: Plan) -> dict[str, Any]:
     """Everything the plan says or leaves to a default: times as integers of ns, lengths in metres, rates per
-    second, baud as the text of a fraction, formats as `8E1`, spreads as {low, high}. The text, its path and the
-    positions are left out."""
+    second, baud as the text of a fraction, formats as `8E1`, bytes in hexadecimal, spreads as {low, high}. The text,
+    its path and the positions are left out."""
     return {
         "busim": FORM,
         **{field.name: _plain(getattr(plan, field.name)) for field in fields(plan) if field.name not in _LEFT_OUT},
@@ -30,6 +30,8 @@ def defaults(plan: Plan) -> dict[str, Any]:
 def _plain(value: Any) -> Any:
     if isinstance(value, (Fraction, CharFormat)):
         return str(value)
+    if isinstance(value, bytes):
+        return value.hex(" ")
     if is_dataclass(value) and not isinstance(value, type):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, tuple):

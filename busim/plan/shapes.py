@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, GetJsonSchemaHandler, model_validator
+from pydantic_core import PydanticKnownError
 
 from busim.errors import UserError
 from busim.plan.fields import (
@@ -18,6 +19,7 @@ from busim.plan.fields import (
     Format,
     Length,
     Moves,
+    Octets,
     Ppm,
     ShortTime,
     SignedTime,
@@ -107,6 +109,58 @@ class PackingShape(Shape):
 
     idle: ShortTime = has("after so much silence; 0: each byte at once", "4 ms", "4 ms")
     length: Annotated[int, Field(ge=0, le=65536)] = has("at so many bytes; 0: no such limit", 64, 0)
+    delimiter: Octets = has("behind these bytes, in hexadecimal; empty: none", "0D 0A", "")
+
+
+class KeepAliveShape(Shape):
+    """Bytes that a converter sends by itself when nothing else goes that way."""
+
+    every: Time = has("after so much silence that way; 0: never", "60 s", "0")
+    bytes: Octets = has("what it sends, in hexadecimal", "00", "00")
+    to: Literal["network", "line"] = has("to its clients, or into the line", default="network")
+
+
+class ClientsShape(Shape):
+    """How a converter treats its clients."""
+
+    most: Annotated[int, Field(ge=1, le=256)] = has("how many at once", 4, 4)
+    when_full: Literal["refuse", "drop-oldest", "accept-and-ignore"] = has("what becomes of one more", default="refuse")
+    sharing: Literal["replies-to-all", "arbitrated"] = has(
+        "all send when they like and get every reply, or one request at a time and the reply to who asked",
+        default="replies-to-all",
+    )
+    arbitration_time_out: Time = has("arbitrated: how long a reply may take", "300 ms", "1 s")
+    hold_slot: Time = has("who goes without an end of the connection keeps its slot for so long", "120 s", "0")
+    idle_close: Time = has("no byte either way for so long ends a connection; 0: never", "10 min", "0")
+    idle_way: Literal["close", "reset", "ignore"] = has("how it ends; ignore: it stays and is dead", default="close")
+    greeting: Octets = has("bytes sent to who connects, in hexadecimal", "48 49 0D 0A", "")
+    keep_alive: KeepAliveShape = has("bytes it sends by itself", {"every": "60 s", "bytes": "00"}, {})
+    stale: Annotated[int, Field(ge=0, le=65536)] = has(
+        "how many bytes of the line it keeps for who comes, while nobody is there", 512, 0
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _number(cls, value: Any) -> Any:
+        """`clients: 4` is short for `clients: {most: 4}`."""
+        if not isinstance(value, int) or isinstance(value, bool):
+            return value
+        if not 1 <= value <= 256:
+            kind: Literal["greater_than_equal", "less_than_equal"]
+            kind = "greater_than_equal" if value < 1 else "less_than_equal"
+            raise PydanticKnownError(kind, {"ge": 1} if value < 1 else {"le": 256})
+        return {"most": value}
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [{"type": "integer", "minimum": 1, "maximum": 256}, handler(core)]}
+
+
+class RebootShape(Shape):
+    """A converter starts anew: every connection breaks off, and for a while it is not there."""
+
+    at: Time = has("when", "10 s")
+    down: Time = has("how long it is not there", "8 s", "8 s")
 
 
 class ConverterShape(Shape):
@@ -116,7 +170,13 @@ class ConverterShape(Shape):
     endpoint: Address = has("address and port it listens on", "10.20.0.44:15001")
     packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
     latency: TimeSpread = has("from network to line and back, each way", "1 ms", "1 ms")
-    clients: Annotated[int, Field(ge=1, le=256)] = has("most clients at once", 4, 4)
+    clients: ClientsShape = has("how many clients at once, or more about them", 4, {})
+    rfc2217: Literal["off", "applies", "acknowledges", "answers-other", "silent"] = has(
+        "COM port control over Telnet: what it does when a client sets the port; off: a raw connection", default="off"
+    )
+    dials: Address | None = has("address of the controller, where it connects to that", "10.20.0.5:4000", None)
+    redial: Time = has("where it dials: from one attempt to the next", "1 s", "1 s")
+    reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
     driver: DriverShape = has("how it drives the pair", default={})
 
 

@@ -70,13 +70,39 @@ class CameraPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class ClientsPlan:
+    """How a converter treats its clients; times in ns, 0: never.
+
+    `most` at once; `when_full`: refuse, drop-oldest or accept-and-ignore. `sharing`: replies-to-all, or arbitrated, and
+    `arbitration_time_out` is what a reply may take. `hold_slot`: how long the slot stays taken of one who went without
+    an end of its connection. `idle_way`: close, reset or ignore, after `idle_close`. `keep_alive_to`: network or line.
+    `stale`: bytes from the line that are kept for who comes, while nobody is there.
+    """
+
+    most: int = 4
+    when_full: str = "refuse"
+    sharing: str = "replies-to-all"
+    arbitration_time_out: int = 1_000_000_000
+    hold_slot: int = 0
+    idle_close: int = 0
+    idle_way: str = "close"
+    greeting: bytes = b""
+    keep_alive: bytes = b""
+    keep_alive_every: int = 0
+    keep_alive_to: str = "network"
+    stale: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class ConverterPlan:
     """One Ethernet-to-serial converter port.
 
     `packing_idle`: ns of silence after which collected bytes go to the network (0: each byte at once).
-    `packing_length`: bytes that go at once however busy the line is (0: no such limit).
+    `packing_length`: bytes that go at once however busy the line is (0: no such limit). `packing_delimiter`: bytes
+    behind which a packet goes at once (empty: none).
     `latency`: ns from the network to the line and from the line to the network, each way.
-    `clients`: most clients at once, who share the line and all get every reply; one more is refused.
+    `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it connects to instead of
+    listening, None where it listens; `redial`: ns from one attempt to the next. `reboots`: instant and length of each.
     """
 
     name: str
@@ -85,7 +111,12 @@ class ConverterPlan:
     packing_idle: int
     packing_length: int = 0
     latency: Spread = Spread(1_000_000, 1_000_000)
-    clients: int = 4
+    clients: ClientsPlan = ClientsPlan()
+    packing_delimiter: bytes = b""
+    rfc2217: str = "off"
+    dials: tuple[str, int] | None = None
+    redial: int = 1_000_000_000
+    reboots: tuple[tuple[int, int], ...] = ()
     driver: DriverPlan = DriverPlan()
 
 

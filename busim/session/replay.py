@@ -16,6 +16,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,8 @@ from busim.session.report import Report
 from busim.session.run import Run
 from busim.trace import INPUT, MARK, TABLES, Record, Trace, open_trace
 from busim.trace.schema import INSTANTS
-from busim.world import World
+from busim.units import CharFormat
+from busim.world import ConverterPort, World
 
 _STEP = 250_000_000  # ns between two words on progress
 _BEYOND = 5_000_000_000  # ns after the last record of a broken trace in which all it has must have come
@@ -137,7 +139,7 @@ def _apply(record: Record, world: World, old: Trace) -> None:
     if port is None:
         raise _unplayable(old, f"an input at port {number}, which is no converter")
     if what == "open":
-        port.open(client, lambda *_: None)
+        port.open(client, lambda *_: None, data == b"plain")
     elif what == "bytes":
         port.chunk(client, data)
     elif what in ("close", "reset"):
@@ -146,8 +148,18 @@ def _apply(record: Record, world: World, old: Trace) -> None:
         port.stall(client)
     elif what == "ready":
         port.ready(client)
+    elif what == "set":
+        _set(port, client, data, old)
     else:
         raise _unplayable(old, f"an input {what!r}")
+
+
+def _set(port: ConverterPort, client: int, data: bytes, old: Trace) -> None:
+    try:
+        baud, format = data.decode().split(" ")
+        port.set(client, Fraction(baud), CharFormat.parse(format))
+    except (ValueError, ZeroDivisionError, UserError):
+        raise _unplayable(old, f"a setting {data!r}") from None
 
 
 def _last_instant(old: Trace) -> int:

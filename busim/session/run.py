@@ -65,10 +65,9 @@ class Run:
             for name in self.world.names:
                 self.recorder.name(*name)
             append.append(self.recorder.append)
+            recorder = self.recorder
+            self.world.told = lambda row: recorder.setting(*row)
         self.world.start()
-        if self.recorder is not None:
-            for row in self.world.settings:
-                self.recorder.setting(*row)
 
     def advance(self, to: int) -> None:
         """Simulate up to and including `to` ns."""

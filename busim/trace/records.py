@@ -52,8 +52,8 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     INPUT: (
         "input",
         ("at", "port", "client", "what", "data"),
-        "an input from outside at a converter: open, bytes, close, reset, stall, ready; client numbers count per "
-        "port; what replay feeds back",
+        "an input from outside at a converter: open (data plain: no network connection), bytes, set (the port, as baud "
+        "and format), close, reset, stall, ready; client numbers count per port; what replay feeds back",
     ),
     CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
     EFFECT: ("effect", ("at", "who", "fault", "text"), "a fault or policy took effect, as a refused client"),

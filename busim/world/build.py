@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 from busim.bus import Line, Setting, Station, setting
 from busim.cameras import Camera
-from busim.converters import Packer
+from busim.converters import Arbiter, ComPort, Packer, Policy
 from busim.dialects import Dialect
 from busim.faults import BitNoise, Chatter, Latency, Turnaround
 from busim.kernel import Chance, Kernel
@@ -149,13 +149,16 @@ class _Builder:
             self._world.kernel,
             line,
             station,
-            Packer(plan.packing_idle, plan.packing_length, station.setting.char),
+            Packer(plan.packing_idle, plan.packing_length, station.setting.char, plan.packing_delimiter),
             to_line=Latency(self._chance.stream("converter", plan.name, "to line"), plan.latency),
             to_net=Latency(self._chance.stream("converter", plan.name, "to net"), plan.latency),
-            most=plan.clients,
+            policy=_policy(plan),
+            com=None if plan.rfc2217 == "off" else ComPort(station.setting.baud, station.setting.format, plan.rfc2217),
+            arbiter=_arbiter(plan, dialect, float(station.setting.baud)),
             number=number,
             emit=self._emit,
         )
+        port.labelled = self._world.setting_number
         self._world.converters[plan.name] = port
         station.label = number
         line.attach(station, port)
@@ -196,7 +199,8 @@ class _Builder:
             port = MasterBehindConverter(*self._port_parts(line_plan, plan))
             port.converter = self._world.converters[name]
             index = self._plan.masters.index(plan)
-            port.converter.join(-1 - index - client * len(self._plan.masters), port.deliver)
+            port.client = -1 - index - client * len(self._plan.masters)
+            port.converter.join(port.client, port.deliver)
             baud, format = converter.driver.baud or line_plan.baud, converter.driver.format or line_plan.format
             way = Way(setting(baud, format), converter.packing_idle, converter.latency.high)
             self._equip(port, plan, line_plan, self._named.dialects[line_plan.name], way)
@@ -251,3 +255,26 @@ class _Builder:
             port.command(asking.move(camera, model, target, control, value))
 
         return Move(parameter.low, parameter.high, play)
+
+
+def _policy(plan: ConverterPlan) -> Policy:
+    clients = plan.clients
+    return Policy(
+        most=clients.most,
+        when_full=clients.when_full,
+        hold=clients.hold_slot,
+        idle_close=clients.idle_close,
+        idle_way=clients.idle_way,
+        greeting=clients.greeting,
+        keep_alive=clients.keep_alive,
+        keep_alive_every=clients.keep_alive_every,
+        keep_alive_to=clients.keep_alive_to,
+        stale=clients.stale,
+        reboots=plan.reboots,
+    )
+
+
+def _arbiter(plan: ConverterPlan, dialect: Dialect, baud: float) -> Arbiter | None:
+    if plan.clients.sharing != "arbitrated":
+        return None
+    return Arbiter(dialect, plan.clients.arbitration_time_out, dialect.silence(baud))

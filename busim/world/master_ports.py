@@ -135,9 +135,10 @@ class MasterBehindConverter(MasterPort):
     """A master that is one of a converter's clients."""
 
     converter: ConverterPort
+    client = 0
 
     def _send(self, raw: bytes) -> None:
-        self.converter.take(raw)
+        self.converter.take(raw, self.client)
 
     def deliver(self, client: int, data: bytes) -> None:
         """Bytes from the converter."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -41,7 +42,8 @@ class World:
     """Made by `build`. `start` it, `advance` it as far as wanted, `finish` it.
 
     Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
-    each of its lines through an object of its own), `settings` (rows made so far).
+    each of its lines through an object of its own), `settings` (rows made so far; `told`
+    hears of each when it is made).
     """
 
     def __init__(self, emit: Emit) -> None:
@@ -55,6 +57,7 @@ class World:
         self.masters: dict[tuple[str, str], MasterPort] = {}
         self.operators: list[Operator] = []
         self.disturbances: list[tuple[Line, LineLevel]] = []
+        self.told: Callable[[SettingRow], None] = lambda _: None
         self._setting_ids: dict[tuple[Setting, int, int], int] = {}
 
     def number(self, kind: str, name: str, parent: int = 0) -> int:
@@ -62,7 +65,7 @@ class World:
         self.names.append(Name(len(self.names) + 1, kind, name, parent))
         return len(self.names)
 
-    def _setting_number(self, station: Station) -> int:
+    def setting_number(self, station: Station) -> int:
         """The number in the trace of how a station sends; what was not seen before gets the next."""
         setting, lead, hold = key = station.setting, station.lead, station.hold
         number = self._setting_ids.get(key)
@@ -70,16 +73,19 @@ class World:
             number = self._setting_ids[key] = len(self.settings) + 1
             row = SettingRow(number, setting.baud, setting.format, setting.ppm, setting.inverted, lead, hold)
             self.settings.append(row)
+            self.told(row)
         return number
 
     def start(self) -> None:
         """Set everything going, at instant 0."""
         for line in self.lines.values():
             for station in line.stations:
-                station.setting_label = self._setting_number(station)
+                station.setting_label = self.setting_number(station)
             line.start()
         for line, disturbance in self.disturbances:
             disturbance.start(self.kernel, line.pulse)
+        for converter in self.converters.values():
+            converter.start()
         for master in self.masters.values():
             master.start()
         for operator in self.operators:

@@ -1,0 +1,83 @@
+"""Slots: which of a converter's clients it has a place for.
+
+A box takes so many clients and no more, and boxes differ in what becomes of one more: it is refused, the one that came
+first has to go, or it is let in and never served. A client whose connection broke off without an end keeps its slot
+until the box notices, which may take minutes (`hold`): to everybody else the box is full of nobody.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """How a converter treats its clients; times in ns, 0: never.
+
+    `when_full`: refuse, drop-oldest or accept-and-ignore; `idle_way`: close, reset or ignore, after `idle_close`
+    without a byte either way. `greeting`: sent to who comes; `keep_alive`: sent towards `keep_alive_to` (network or
+    line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
+    nobody is connected; `reboots`: when, and for how long it is not there then.
+    """
+
+    most: int = 4
+    when_full: str = "refuse"
+    hold: int = 0
+    idle_close: int = 0
+    idle_way: str = "close"
+    greeting: bytes = b""
+    keep_alive: bytes = b""
+    keep_alive_every: int = 0
+    keep_alive_to: str = "network"
+    stale: int = 0
+    reboots: tuple[tuple[int, int], ...] = ()
+
+
+class Arrival(NamedTuple):
+    """What becomes of a client that comes: `connected` or refused, `served` or let alone; who had to go for it."""
+
+    connected: bool
+    served: bool
+    dropped: int | None = None
+
+
+class Slots:
+    """`most`, `when_full` and `hold` as in Policy."""
+
+    def __init__(self, most: int, when_full: str, hold: int) -> None:
+        self._most = most
+        self._when_full = when_full
+        self._hold = hold
+        self._taken: dict[int, int | None] = {}  # client to when its slot is free again, None: it is connected
+        self._lasting: set[int] = set()
+
+    def stay(self, client: int) -> None:
+        """A client that always has a place and never goes."""
+        self._taken[client] = None
+        self._lasting.add(client)
+
+    def arrive(self, client: int, now: int) -> Arrival:
+        """A client comes at `now` ns."""
+        for gone in [one for one, until in self._taken.items() if until is not None and until <= now]:
+            del self._taken[gone]
+        dropped = None
+        if len(self._taken) >= self._most:
+            if self._when_full == "accept-and-ignore":
+                return Arrival(True, False)
+            oldest = next((one for one in self._taken if one not in self._lasting), None)
+            if self._when_full == "refuse" or oldest is None:
+                return Arrival(False, False)
+            dropped = oldest if self._taken.pop(oldest) is None else None
+        self._taken[client] = None
+        return Arrival(True, True, dropped)
+
+    def leave(self, client: int, now: int, *, ended: bool) -> int | None:
+        """A client has gone. `ended`: it said so. Until when (ns) its slot is held, None: it is free."""
+        if client not in self._taken or client in self._lasting:
+            return None
+        if ended or not self._hold:
+            del self._taken[client]
+            return None
+        self._taken[client] = now + self._hold
+        return now + self._hold

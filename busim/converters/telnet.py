@@ -1,0 +1,170 @@
+"""Telnet, as far as a converter speaks it: bytes in, events out, at any split of the bytes.
+
+Commands, options and sub-negotiations stand between the data, led in by IAC; an IAC in the data is doubled (RFC 854,
+RFC 855). We never begin a negotiation and answer only what changes something, so two ends cannot answer each other for
+ever (RFC 854, "General considerations"). Data is taken as it is, whether or not binary transmission was agreed:
+what goes through a converter is frames and not text (common practice, no source).
+
+The other end may send what it likes: a sub-negotiation is kept up to a length, and one option is answered so often and
+no more. Nothing here raises.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+SE, NOP, BREAK, SB, WILL, WONT, DO, DONT, IAC = 240, 241, 243, 250, 251, 252, 253, 254, 255  # RFC 854
+BINARY, SUPPRESS_GO_AHEAD, COM_PORT = 0, 3, 44  # RFC 856, RFC 858, RFC 2217
+
+_LONGEST = 256  # bytes of a sub-negotiation that are kept; one that is longer is passed over
+_MOST_ANSWERS = 16  # to one option on one side, in the life of a connection
+
+
+class Data(NamedTuple):
+    """Bytes for the line."""
+
+    data: bytes
+
+
+class Command(NamedTuple):
+    """A command without an option, as break (243) or no operation (241)."""
+
+    code: int
+
+
+class Agreed(NamedTuple):
+    """An option was switched on or off: on our side (`ours`) or on theirs. `answer`: what to send for it."""
+
+    option: int
+    ours: bool
+    on: bool
+    answer: bytes
+
+
+class Refused(NamedTuple):
+    """An option we do not have. `answer`: what to send for it."""
+
+    option: int
+    answer: bytes
+
+
+class Message(NamedTuple):
+    """A sub-negotiation of an option, its doubled IACs undone."""
+
+    option: int
+    data: bytes
+
+
+Event = Data | Command | Agreed | Refused | Message
+
+_TEXT, _COMMAND, _OPTION, _INSIDE, _INSIDE_COMMAND = range(5)  # what the next byte is
+
+
+def escaped(data: bytes) -> bytes:
+    """Data as it stands in a Telnet stream."""
+    return data.replace(b"\xff", b"\xff\xff")
+
+
+def message(option: int, data: bytes) -> bytes:
+    """A sub-negotiation as it stands in a Telnet stream."""
+    return bytes((IAC, SB, option)) + escaped(data) + bytes((IAC, SE))
+
+
+class Telnet:
+    """One connection. `options`: those both sides may have."""
+
+    def __init__(self, options: frozenset[int]) -> None:
+        self._options = options
+        self._on: set[tuple[bool, int]] = set()  # (ours, option)
+        self._answers: dict[tuple[bool, int], int] = {}
+        self._state = _TEXT
+        self._verb = 0
+        self._inside = bytearray()
+        self._too_long = False
+
+    def receive(self, data: bytes) -> list[Event]:
+        """What these bytes say; data without anything between is one event."""
+        events: list[Event] = []
+        position, size = 0, len(data)
+        text = bytearray()
+        while position < size:
+            if self._state in (_TEXT, _INSIDE):
+                end = data.find(IAC, position)
+                piece = data[position : end if end >= 0 else size]
+                position += len(piece)
+                if self._state == _TEXT:
+                    text += piece
+                else:
+                    self._collect(piece)
+                if end >= 0:
+                    self._state += 1
+                    position += 1
+                continue
+            event = self._step(data[position], text)
+            position += 1
+            if event is not None:
+                if text:
+                    events.append(Data(bytes(text)))
+                    text.clear()
+                events.append(event)
+        if text:
+            events.append(Data(bytes(text)))
+        return events
+
+    def _step(self, byte: int, text: bytearray) -> Event | None:
+        """A byte behind an IAC, or the option behind a verb."""
+        if self._state == _COMMAND:
+            return self._command(byte, text)
+        if self._state == _OPTION:
+            self._state = _TEXT
+            return self._negotiate(self._verb, byte)
+        if byte == IAC:
+            self._state = _INSIDE
+            self._collect(b"\xff")
+            return None
+        self._state = _TEXT
+        if byte == SE:
+            return self._message()
+        self._inside.clear()  # it broke off: what follows IAC counts as outside (RFC 855 has nothing else inside)
+        return self._command(byte, text)
+
+    def _command(self, byte: int, text: bytearray) -> Event | None:
+        self._state = _TEXT
+        if byte == IAC:
+            text.append(IAC)
+        elif byte == SB:
+            self._state = _INSIDE
+            self._inside.clear()
+            self._too_long = False
+        elif WILL <= byte <= DONT:
+            self._state = _OPTION
+            self._verb = byte
+        elif byte >= SE:
+            return Command(byte)
+        return None  # IAC and what is no command: both are dropped
+
+    def _collect(self, piece: bytes) -> None:
+        self._inside += piece[: _LONGEST + 1 - len(self._inside)]
+        self._too_long = self._too_long or len(self._inside) > _LONGEST
+
+    def _message(self) -> Message | None:
+        inside = bytes(self._inside)
+        self._inside.clear()
+        return Message(inside[0], inside[1:]) if inside and not self._too_long else None
+
+    def _negotiate(self, verb: int, option: int) -> Event | None:
+        ours, on = verb in (DO, DONT), verb in (WILL, DO)
+        side = ours, option
+        if on == (side in self._on):
+            return None
+        answered = self._answers.get(side, 0)
+        if answered >= _MOST_ANSWERS:
+            return None
+        self._answers[side] = answered + 1
+        if option not in self._options:
+            return Refused(option, bytes((IAC, WONT if ours else DONT, option)))
+        if on:
+            self._on.add(side)
+            return Agreed(option, ours, True, bytes((IAC, WILL if ours else DO, option)))
+        self._on.discard(side)
+        return Agreed(option, ours, False, bytes((IAC, WONT if ours else DONT, option)))
