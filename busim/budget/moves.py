@@ -73,6 +73,20 @@ class Waits:
     weights: Array
     stretches: Array
 
+    def mixed(self, other: Waits, share: float) -> Waits:
+        """Of two times that take turns and are long, `other` for this share of it."""
+        carried = (1 - share) * self.carried + share * other.carried
+        part = share * other.carried / carried
+        own, its = (1 - part) / self.weights.sum(), part / other.weights.sum()
+        return Waits(
+            (1 - part) * self.mean + part * other.mean,
+            carried,
+            (1 - share) * self.replaced + share * other.replaced,
+            np.concatenate([self.values, other.values]),
+            np.concatenate([own * self.weights, its * other.weights]),
+            np.concatenate([self.stretches, other.stretches]),
+        )
+
     def quantile(self, share: float, then: Mix) -> float:
         """ns that `share` of wait and `then` (independent of it) do not exceed together.
 

@@ -197,10 +197,26 @@ class Pace:
         return self.unhurried > 0
 
     @cached_property
+    def polling(self) -> Mix:
+        """Polls and probes, as often as they come: what the master does while no command waits and some are due."""
+        return self._asked[0]
+
+    @cached_property
     def between(self) -> Mix:
-        """What the master does while no command waits: polls and probes as often as they come, or a bit of nothing."""
+        """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
         if not len(self.occupied) and not len(self.probed):
             return Mix(np.array([1000.0]), np.ones(1))
+        mix, often, taken = self._asked
+        rest = 1 - taken - self.moves_load
+        if self.saturated or rest <= 0:
+            return mix
+        piece = _SLICE * mix.mean
+        count = rest / piece
+        return mix.joined(Mix(np.array([piece]), np.ones(1)), count / (count + often))
+
+    @cached_property
+    def _asked(self) -> tuple[Mix, float, float]:
+        """Polls and probes: how long, how many per ns, which share of the time."""
         periods = np.maximum(self.every, self.unhurried)
         alive = self.alive
         variance = np.asarray(self.polls.exchange.variance)[alive]
@@ -214,19 +230,20 @@ class Pace:
         mix = Mix.of(times[held], rates[held], spreads[held])
         rare = failing.max(initial=0.0) > 0 or len(self.probed)
         mix = mix if rare or len(mix.values) <= 4 else mix.shrunk()
-        rest = 1 - float(rates @ times) - self.moves_load
-        if self.saturated or rest <= 0:
-            return mix
-        piece = _SLICE * mix.mean
-        count = rest / piece
-        return mix.joined(Mix(np.array([piece]), np.ones(1)), count / (count + float(rates.sum())))
+        return mix, float(rates.sum()), float(rates @ times)
 
     @cached_property
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         if not self.move_rate or not self.exact:
             return None
-        return waits(self.move_rate, self.controls, self.service, self.between)
+        if self.saturated or not len(self.occupied):
+            return waits(self.move_rate, self.controls, self.service, self.between)
+        # Polls that rest come in batches, all that have one pace: moves then meet nothing but polls, or none.
+        piece = Mix(np.array([_SLICE * self.polling.mean]), np.ones(1))
+        batch, quiet = (waits(self.move_rate, self.controls, self.service, mix) for mix in (self.polling, piece))
+        share = self._asked[2] / max(1e-9, 1 - batch.carried * self.service.mean)
+        return quiet.mixed(batch, min(1.0, share))
 
     @cached_property
     def move_p95(self) -> float:
