@@ -79,11 +79,6 @@ class Master:
         self._count += 1
         heappush(self._polls, (due, self._count, task))
 
-    @property
-    def waits(self) -> bool:
-        """Whether what it hears now matters: it waits for a reply, or for quiet."""
-        return self._state != _IDLE
-
     # -- inputs ---------------------------------------------------------------------------------------------
 
     def command(self, task: Task, at: int, *, absolute: bool = True) -> Step:

@@ -40,6 +40,7 @@ class MasterPort:
     def command(self, task: Task, *, absolute: bool = True) -> None:
         """An operator's move reaches the master now."""
         assert self.master is not None
+        self._catch_up()
         self.apply(self.master.command(task, self._kernel.now, absolute=absolute))
 
     def _send(self, raw: bytes) -> None:
@@ -66,12 +67,11 @@ class MasterPort:
                 self._kernel.at(self._due, self._run)
             return
         assert self.master is not None
-        if self.master.waits:
-            self._catch_up()
+        self._catch_up()
         self.apply(self.master.step(self._kernel.now))
 
     def _catch_up(self) -> None:
-        """Hear what has come by now."""
+        """Hear what has come by now: what came before a request must not count as an answer to it."""
 
     def done(self, attempt: Attempt) -> None:
         """The master tells of an attempt that is over."""

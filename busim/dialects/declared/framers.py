@@ -43,10 +43,12 @@ class CuttingFramer:
             self._flagged = (old if self._flagged is None else self._flagged[0], len(held))
         cuts, keep = self._cutter.cut(held, eager=False)
         if cuts:
-            step = len(data) - 1
+            step = max(len(data) - 1, 1)
             cut: list[Frame] = []
             for begin, end, flaw in cuts:
-                at = last if end == len(held) else first + (last - first) * max(end - 1 - old, 0) // step
+                at = last
+                if end < len(held):  # inside of what came now: to the nearest ns between its first and last character
+                    at = first + ((last - first) * 2 * max(end - 1 - old, 0) + step) // (2 * step)
                 cut.append((held[begin:end], at, flaw or self._flaw(begin, end)))
             frames = (*frames, *cut)
         self._keep(held[keep:], keep)
