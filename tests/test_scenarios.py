@@ -30,8 +30,8 @@ def _figures(name: str) -> dict[str, dict[str, Any]]:
     }
 
 
-def test_there_are_the_climbing_hall_and_two_that_teach() -> None:
-    assert NAMES == ["climbing-hall", "factory-fresh", "two-masters"]
+def test_there_are_the_climbing_hall_two_that_teach_and_two_with_protocols_of_their_own() -> None:
+    assert NAMES == ["climbing-hall", "escaped-frames", "factory-fresh", "lines-of-text", "two-masters"]
 
 
 @pytest.mark.parametrize("name", NAMES)
