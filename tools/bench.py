@@ -207,7 +207,7 @@ def sweep(count: int) -> None:
 
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "day": day,
+    "live": live, "budget": budget, "sweep": sweep, "day": day,
 }  # fmt: skip
 
 
