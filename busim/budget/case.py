@@ -123,7 +123,7 @@ class _Reader:
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
             try:
-                dialect = find(line.dialect, Path(self._plan.path).parent)
+                dialect = find(line.dialect, Path(self._plan.path).parent, self._plan.files)
             except Findings:
                 raise  # mistakes in the dialect's own file, each with its place there
             except UserError as error:

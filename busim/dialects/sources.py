@@ -7,13 +7,14 @@ something that makes one when it is called.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 from busim.declared import nearest
 from busim.dialects.contract import Dialect
-from busim.dialects.declared import read
+from busim.dialects.declared import read, read_text
 from busim.dialects.modbus_rtu import ModbusRtu
 from busim.errors import UserError
 
@@ -23,12 +24,14 @@ _FILES = (".yaml", ".yml")
 _NEEDED = ("name", "ids", "broadcast", "most_values", "keys", "answers_broadcast")
 
 
-def find(name: str, folder: str | Path | None = None) -> Dialect:
+def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> Dialect:
     """The dialect of this name, or in this file: a name that ends in `.yaml` is a path, from `folder` where it is
-    relative.
+    relative; its text is that in `files`, where it is among them.
 
     Raises UserError for one that is not known, and Findings for a file with mistakes.
     """
+    if files is not None and name in files:
+        return read_text(files[name], str(Path(folder or ".") / name))
     if name.endswith(_FILES):
         return read(Path(folder or ".") / name)
     if name == "modbus-rtu":

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -20,6 +23,7 @@ from busim.shapes import worded
 
 # A plan with more mistakes is another kind of file; listing them all would help nobody.
 MOST_FINDINGS = 500
+_FILES = (".yaml", ".yml")
 
 
 def read(path: str | Path) -> Plan:
@@ -28,16 +32,27 @@ def read(path: str | Path) -> Plan:
         document = load(path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    return _plan(document)
+    plan = _plan(document)
+    return replace(plan, files=_beside(plan, Path(path).parent))
 
 
-def read_text(text: str, path: str = "") -> Plan:
-    """Read a plan from its text; `path` only names it in messages. Raises Findings as `read` does."""
+def _beside(plan: Plan, folder: Path) -> dict[str, str]:
+    """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
+    found = {}
+    for name in sorted({line.dialect for line in plan.lines if line.dialect.endswith(_FILES)}):
+        with suppress(UserError):
+            found[name] = load(folder / name).text
+    return found
+
+
+def read_text(text: str, path: str = "", files: Mapping[str, str] | None = None) -> Plan:
+    """Read a plan from its text; `path` names it in messages, and files beside it are looked for there, but for those
+    in `files` (name to text). Raises Findings as `read` does."""
     try:
         document = parse(text, path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    return _plan(document)
+    return replace(_plan(document), files=dict(files or {}))
 
 
 def locate(plan: Plan, field: str) -> Position:

@@ -14,13 +14,13 @@ from busim.plan.types import Plan
 from busim.units import CharFormat
 
 FORM = 1
-_LEFT_OUT = {"source", "path", "positions"}
+_LEFT_OUT = {"source", "path", "positions", "files"}
 
 
 def defaults(plan: Plan) -> dict[str, Any]:
     """Everything the plan says or leaves to a default: times as integers of ns, lengths in metres, rates per
     second, baud as the text of a fraction, formats as `8E1`, bytes in hexadecimal, spreads as {low, high}. The text,
-    its path and the positions are left out."""
+    its path, the positions and the files beside it are left out."""
     return {
         "busim": FORM,
         **{field.name: _plain(getattr(plan, field.name)) for field in fields(plan) if field.name not in _LEFT_OUT},

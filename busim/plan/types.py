@@ -167,7 +167,8 @@ class PanelPlan:
 class Plan:
     """A whole installation. `source` is the text it was read from, `path` where it stood.
 
-    `positions` has the line and column (from 1) of every value that was written, by field path.
+    `positions` has the line and column (from 1) of every value that was written, by field path. `files`: the texts of
+    the files beside it that it names, by those names, so that a trace can keep them with the plan.
     """
 
     name: str
@@ -179,3 +180,4 @@ class Plan:
     source: str = ""
     path: str = ""
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)
+    files: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)

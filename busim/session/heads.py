@@ -24,6 +24,7 @@ def head(
         "epoch": time.time_ns() if epoch is None else epoch,
         "plan_path": plan.path,
         "plan_text": plan.source,
+        "plan_files": json.dumps(dict(plan.files)),
         "defaults": json.dumps(defaults(plan)),
         "speed": speed,
         "played": json.dumps(played),

@@ -68,7 +68,7 @@ def replay(
     `advanced(at, until)` hears of progress, in ns. Raises UserError when the trace cannot be read or not be played.
     """
     with open_trace(path) as old, _place(path, trace) as new_path:
-        plan = read_text(_text(old, "plan_text"), _text(old, "plan_path"))
+        plan = read_text(_text(old, "plan_text"), _text(old, "plan_path"), _files(old))
         complete = bool(old.head.get("complete"))
         missing = Counter[int]() if complete else Counter({kind: sum(1 for _ in old.records(kind)) for kind in TABLES})
 
@@ -91,6 +91,17 @@ def replay(
             same = complete and old.fingerprint() == new.fingerprint()
             difference = None if same else _first_difference(old, new, complete)
         return Replay(run.report(), complete, difference, () if difference is None else _hints(old, plan))
+
+
+def _files(old: Trace) -> dict[str, str]:
+    """The files beside the plan, as they were; traces from before there were such have none."""
+    if "plan_files" not in old.head:
+        return {}
+    try:
+        files = json.loads(_text(old, "plan_files"))
+        return {str(name): str(text) for name, text in files.items()}
+    except (ValueError, AttributeError):
+        raise _unplayable(old, "files beside its plan that cannot be read") from None
 
 
 @contextmanager

@@ -32,6 +32,7 @@ HEAD = {
     "epoch": "UTC of simulated time 0, ns since 1970",
     "plan_path": "where the plan stood",
     "plan_text": "the plan as it was read",
+    "plan_files": "JSON: name to text of the files beside the plan that it names, as dialects",
     "defaults": "what the plan left open and how it was filled in, JSON",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",

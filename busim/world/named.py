@@ -72,7 +72,7 @@ class _Search:
 
     def _line(self, field: str, line: LinePlan) -> Iterator[Finding]:
         try:
-            self.dialects[line.name] = find(line.dialect, Path(self._plan.path).parent)
+            self.dialects[line.name] = find(line.dialect, Path(self._plan.path).parent, self._plan.files)
         except Findings as error:  # in the dialect's own file, each with its place there
             yield from error.findings
         except UserError as error:
