@@ -21,9 +21,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 import simpy_line
 
 from busim.budget import budget as plan_budget
+from busim.dialects import READ, WRITE, Dialect, Reply, Request
+from busim.dialects import find as find_dialect
+from busim.dialects import read_text as read_dialect
 from busim.plan import Plan, read, read_text
 from busim.session import Run, processes, simulated_sweep
 from busim.sweep import compute, parse_axis
+
+DECLARATIONS = Path(__file__).parent.parent / "busim" / "dialects" / "declarations"
 
 
 def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "8N1", turnaround: str = "1 ms") -> Plan:
@@ -205,9 +210,45 @@ def sweep(count: int) -> None:
     say("wall time of a simulated sweep, one process / two", gained, "at least 1.7", "sweep")
 
 
+def dialects(count: int) -> None:
+    """A declared dialect's codec against modbus-rtu's, over the messages of reads and writes, and loading a file."""
+    names = ("text", "short", "tagged")
+    ratios: dict[str, list[float]] = {name: [] for name in names}
+    loads: list[float] = []
+    for _ in rounds(count):
+        base = codec_time(find_dialect("modbus-rtu"))
+        for name in names:
+            ratios[name].append(codec_time(find_dialect(name)) / base)
+            text = (DECLARATIONS / f"{name}.yaml").read_text()
+            began = time.process_time()
+            read_dialect(text)
+            loads.append(1000 * (time.process_time() - began))
+    for name in names:
+        say(f"codec of {name} / of modbus-rtu", ratios[name], "at most 1.5", "dialects")
+    say("loading a declaration, ms", loads, "under 20", "dialects")
+
+
+def codec_time(dialect: Dialect) -> float:
+    """CPU seconds for 2000 exchanges, reads and writes of single values: each message encoded and decoded."""
+    exchanges = []
+    for number in range(2000):
+        values = (number * 7 % 1001,)
+        asked = Request(1 + number % 8, READ if number % 4 else WRITE, number % 15, 1, () if number % 4 else values)
+        exchanges.append((asked, values))
+    began = 0.0
+    for _ in range(2):  # the first time fills tables and makes functions
+        began = time.process_time()
+        for asked, values in exchanges:
+            heard = dialect.decode_request(dialect.encode_request(asked))
+            assert heard is not None
+            reply = Reply(heard.id, heard.verb, heard.key, values, 0, heard.form)
+            dialect.decode_reply(dialect.encode_reply(reply), asked)
+    return time.process_time() - began
+
+
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "budget": budget, "sweep": sweep, "day": day,
+    "live": live, "budget": budget, "sweep": sweep, "dialects": dialects, "day": day,
 }  # fmt: skip
 
 
