@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,14 +12,15 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from serving import Client, Served, read_frame, value_frame, wait_for, with_crc
+from serving import WITHIN, Client, Served, read_frame, value_frame, wait_for, with_crc
 
+from busim.bridge import Address, cautions
 from busim.converters import Arbiter, Packer, Slots
 from busim.dialects import READ, Request, find
 from busim.errors import BusimError
 from busim.finding import Findings
 from busim.plan import defaults, read_text
-from busim.session import replay
+from busim.session import Virtual, replay
 from busim.trace import CHANGE, EFFECT, EXCHANGE, Record, open_trace
 from busim.world import ConverterPort, World, build
 
@@ -526,3 +529,76 @@ def test_a_reboot_resets_everybody_and_serves_again_after_a_while(serve: Any, tm
     with open_trace(tmp_path / "live.trace") as trace:
         assert any(record[3] == "reboot" or record[2] == "reboot" for record in trace.records(EFFECT))
         assert not list(trace.records(CHANGE))
+
+
+# -- a converter that connects to its controller ---------------------------------------------------------------------
+
+
+class Controller:
+    """A plain server, as a controller has it that waits for its converters."""
+
+    def __init__(self, port: int = 0) -> None:
+        self.listening = socket.create_server(("127.20.0.5", port))
+        self.listening.settimeout(WITHIN)
+        self.port = self.listening.getsockname()[1]
+
+    def accept(self) -> socket.socket:
+        connection, _ = self.listening.accept()
+        connection.settimeout(WITHIN)
+        return connection
+
+
+def answered(connection: socket.socket, request: bytes, reply: bytes) -> bool:
+    connection.sendall(request)
+    heard = b""
+    while len(heard) < len(reply) and (piece := connection.recv(100)):
+        heard += piece
+    return heard == reply
+
+
+def test_a_converter_dials_its_controller_and_again_when_the_connection_ends(tmp_path: Path) -> None:
+    controller = Controller()
+    more = f"dials: 10.20.0.5:{controller.port}\n    redial: 100 ms"
+    with Served(tmp_path, plan_of("4", more)) as served:
+        assert served.where["converters"] == {}
+        for _ in range(2):
+            with controller.accept() as connection:
+                assert answered(connection, ONE, FROM_ONE)
+        with controller.accept() as one:
+            assert answered(one, TWO, FROM_TWO)
+            served.interrupt()
+    assert replay(tmp_path / "live.trace").difference is None
+    controller.listening.close()
+
+
+def test_a_converter_dials_until_its_controller_is_there(tmp_path: Path) -> None:
+    early = Controller()
+    early.listening.close()
+    with Served(tmp_path, plan_of("4", f"dials: 10.20.0.5:{early.port}\n    redial: 50 ms")) as served:
+        wait_for(lambda: "nobody answers at 127.20.0.5" in served.errors())
+        controller = Controller(early.port)
+        with controller.accept() as connection:
+            assert answered(connection, ONE, FROM_ONE)
+        controller.listening.close()
+
+
+def test_dialling_a_planned_address_is_cautioned_about_and_loopback_is_not() -> None:
+    (caution,) = cautions({}, {"box": Address("10.20.0.5", 4000), "lane box": Address("127.20.0.5", 4000)})
+    assert caution.startswith("caution: box connects to 10.20.0.5:4000")
+
+
+def test_a_converter_dials_a_controller_in_virtual_time() -> None:
+    heard: list[bytes] = []
+
+    async def main() -> None:
+        async def came(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            writer.write(ONE)
+            heard.append(await reader.readexactly(len(FROM_ONE)))
+            writer.close()
+
+        await asyncio.sleep(3)  # until then nobody answers
+        await asyncio.start_server(came, "10.20.0.5", 4000)
+        await asyncio.sleep(7.5)
+
+    Virtual(read_text(plan_of("4", "dials: 10.20.0.5:4000\n    redial: 2 s"))).run(main)
+    assert heard == [FROM_ONE] * 4

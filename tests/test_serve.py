@@ -475,7 +475,7 @@ def test_planned_addresses_that_are_not_here_are_told_with_the_commands_that_wou
 
 def test_listening_beyond_loopback_prints_a_caution(tmp_path: Path) -> None:
     """The sentence itself; binding such an address in a test would open it to the network."""
-    (caution,) = cautions({"wall box": Address("10.20.0.48", 15001), "rope box": Address("127.0.0.1", 15001)})
+    (caution,) = cautions({"wall box": Address("10.20.0.48", 15001), "rope box": Address("127.0.0.1", 15001)}, {})
     assert "wall box can be reached" in caution
     assert "no authentication" in caution
     plan = tmp_path / "plan.yaml"

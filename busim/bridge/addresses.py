@@ -27,15 +27,18 @@ class Address(NamedTuple):
 def addresses(
     converters: Iterable[ConverterPlan], *, planned: bool = False, any_port: bool = False
 ) -> dict[str, Address]:
-    """The address of each converter by its name: on loopback, or (`planned`) as the plan has it.
+    """The address of each converter that listens, by its name: on loopback, or (`planned`) as the plan has it.
 
     Raises UserError when two converters meet at one address.
     """
     found: dict[str, Address] = {}
     at: dict[Address, ConverterPlan] = {}
     for converter in converters:
-        host = converter.host if planned else "127." + converter.host.partition(".")[2]
-        address = found[converter.name] = Address(host, 0 if any_port else converter.port)
+        if converter.dials is not None:
+            continue
+        address = found[converter.name] = Address(
+            _here(converter.host, planned), 0 if any_port else converter.port
+        )
         other = at.setdefault(address, converter)
         if other is not converter and not any_port:
             raise UserError(
@@ -46,3 +49,16 @@ def addresses(
                 mend="serve each at a port of the system's choice with --port 0, or use --listen planned",
             )
     return found
+
+
+def dialled(converters: Iterable[ConverterPlan], *, planned: bool = False) -> dict[str, Address]:
+    """The controller's address for each converter that connects to one: on loopback, or as the plan has it."""
+    return {
+        converter.name: Address(_here(converter.dials[0], planned), converter.dials[1])
+        for converter in converters
+        if converter.dials is not None
+    }
+
+
+def _here(host: str, planned: bool) -> str:
+    return host if planned else "127." + host.partition(".")[2]

@@ -91,12 +91,21 @@ def _not_here(hosts: list[str]) -> UserError:
     )
 
 
-def cautions(addresses: Mapping[str, Address]) -> list[str]:
-    """What has to be said of addresses that are not loopback; empty where all are."""
-    wide = sorted(name for name, address in addresses.items() if not ipaddress.IPv4Address(address.host).is_loopback)
-    if not wide:
-        return []
-    return [
-        f"caution: {', '.join(wide)} can be reached by every machine that has a way to this one, and there is "
-        "no authentication: whoever connects can move the emulated cameras and take a client's place."
+def cautions(addresses: Mapping[str, Address], dialled: Mapping[str, Address]) -> list[str]:
+    """What has to be said of addresses, listened at or dialled, that are not loopback; empty where all are."""
+    texts = []
+    if wide := _wide(addresses):
+        texts.append(
+            f"caution: {', '.join(wide)} can be reached by every machine that has a way to this one, and there is "
+            "no authentication: whoever connects can move the emulated cameras and take a client's place."
+        )
+    texts += [
+        f"caution: {name} connects to {dialled[name]}. If a controller is at work there, it will take these emulated "
+        "cameras for real ones, and it may have only one place for both."
+        for name in _wide(dialled)
     ]
+    return texts
+
+
+def _wide(addresses: Mapping[str, Address]) -> list[str]:
+    return sorted(name for name, address in addresses.items() if not ipaddress.IPv4Address(address.host).is_loopback)

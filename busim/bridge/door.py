@@ -1,4 +1,4 @@
-"""A door: the TCP server of one converter.
+"""A door: one converter as a TCP server, or as a client that connects to its controller.
 
 Protocols and not streams, because the chunks in which bytes arrive are part of what is recorded. Nothing here decides
 anything: who is refused, what is held and when a client has to pause is the converter's affair. What a socket does is
@@ -42,6 +42,7 @@ class Door:
         self._arrived = 0
         self._clients: dict[int, _Client] = {}
         self._server: asyncio.Server | None = None
+        self._dialling: asyncio.Task[None] | None = None
         port.flow = self._flow
         port.drop = self._drop
 
@@ -50,19 +51,46 @@ class Door:
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
 
+    def dial(self, host: str, port: int, pause: float) -> None:
+        """Connect to a controller that listens, from now on; `pause`: seconds from one attempt or end to the next."""
+        self._dialling = asyncio.get_running_loop().create_task(self._dial(host, port, pause))
+
+    async def _dial(self, host: str, port: int, pause: float) -> None:
+        loop = asyncio.get_running_loop()
+        told = False
+        while True:
+            client = _Client(self)
+            try:
+                await loop.create_connection(lambda client=client: client, host, port)  # type: ignore[misc]
+            except OSError as error:
+                if not told:
+                    self._news(f"{self._name}: nobody answers at {host}:{port} ({error.strerror or error})")
+                told = True
+            else:
+                told = False
+                await client.gone.wait()
+            await asyncio.sleep(pause)
+
     def close(self) -> None:
         """Let nobody in any more and drop who is there; the converter learns nothing of it: its run is over."""
         self.closed = True
+        if self._dialling is not None:
+            self._dialling.cancel()
         if self._server is not None:
             self._server.close()
         for client in list(self._clients.values()):
             client.drop()
 
+    def number(self) -> int:
+        """The next client's."""
+        self._arrived += 1
+        return self._arrived
+
     def arrive(self, client: _Client) -> int:
         """A number for who just came."""
-        self._arrived += 1
-        self._clients[self._arrived] = client
-        return self._arrived
+        number = self.number()
+        self._clients[number] = client
+        return number
 
     def leave(self, number: int) -> None:
         self._clients.pop(number, None)
@@ -100,6 +128,7 @@ class _Client(asyncio.BufferedProtocol):
         self._let_in = False
         self._stalled = False
         self._told = False
+        self.gone = asyncio.Event()
 
     # -- what the socket does -------------------------------------------------------------------------------
 
@@ -138,6 +167,7 @@ class _Client(asyncio.BufferedProtocol):
         asyncio.get_running_loop().call_soon(self._tell_port)
 
     def connection_lost(self, error: Exception | None) -> None:
+        self.gone.set()
         if self._let_in:
             self._let_in = False
             door, number = self._door, self._number

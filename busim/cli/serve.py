@@ -34,6 +34,10 @@ def command(
         str, typer.Option(help="loopback: 10.20.0.44 is served at 127.20.0.44; planned: the addresses of the plan.")
     ] = "loopback",
     port: Annotated[Optional[int], typer.Option(help="0: each at a port of the system's choice.")] = None,  # noqa: UP045
+    pty: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FOLDER", help="Also a serial port (pseudo-terminal) for each, linked here; Linux."),
+    ] = None,
     ready: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Write where each listens into this file, as JSON, once all do."),
@@ -69,13 +73,13 @@ def command(
     def announce(addresses: Mapping[str, Address]) -> None:
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
-            _write_ready(ready, addresses)
+            _write_ready(ready, addresses, live.ptys)
         gc.collect()
         gc.freeze()  # what was built for good need not be looked through again: that makes late
 
     live = Live(
         the_plan, seed, trace=trace, overwrite=overwrite, speed=speed, until=until, play=play or (), listen=listen,
-        any_port=port == 0, announce=announce, news=news.tell, caution=news.caution,
+        any_port=port == 0, pty=pty, announce=announce, news=news.tell, caution=news.caution,
     )  # fmt: skip
     with asyncio.Runner(loop_factory=wall_loop) as runner:
         runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout))
@@ -114,11 +118,13 @@ def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterato
             loop.remove_signal_handler(each)
 
 
-def _write_ready(path: str, addresses: Mapping[str, Address]) -> None:
+def _write_ready(path: str, addresses: Mapping[str, Address], ptys: Mapping[str, Path]) -> None:
     """All at once: whoever sees the file sees all of it."""
     from busim.errors import UserError
 
-    converters = {name: address._asdict() for name, address in addresses.items()}
+    converters: dict[str, dict[str, object]] = {name: address._asdict() for name, address in addresses.items()}
+    for name, link in ptys.items():
+        converters.setdefault(name, {})["pty"] = str(link.absolute())
     temporary = Path(f"{path}.{os.getpid()}.part")
     try:
         temporary.write_text(json.dumps({"schema": 1, "converters": converters}) + "\n")

@@ -118,7 +118,7 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
         line = lines[converter.name]
         names = [place.name for place in line.order if place.kind == "camera"]
         cameras = ", ".join(f"{escape(name)} ({ids[name]})" for name in names)
-        address = str(addresses[converter.name])
+        address = str(addresses.get(converter.name, "connects to its controller"))
         table.add_row(escape(converter.name), f"{converter.host}:{converter.port}", address, escape(line.name), cameras)
     console.print(table)
 

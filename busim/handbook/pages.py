@@ -22,6 +22,7 @@ _TOPICS = (
     "sweep",
     "plan",
     "connect",
+    "converters",
     "library",
     "modbus-rtu",
     "dialects",

@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from types import TracebackType
 
-from busim.bridge import Address, Door, addresses, bind_all, cautions
+from busim.bridge import Address, Door, PtyDoor, addresses, bind_all, cautions, dialled, link_names
 from busim.clocks import Wall
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
@@ -39,6 +39,7 @@ class Live:
 
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
     the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
+    `pty`: a folder for links to pseudo-terminals, one for each converter; `ptys` (once entered) has them by name.
     `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
     `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
     clients, `caution` of what the user should know.
@@ -61,6 +62,7 @@ class Live:
         play: Collection[str] = (),
         listen: str = "loopback",
         any_port: bool = False,
+        pty: str | Path | None = None,
         announce: Callable[[Mapping[str, Address]], None] = _nothing,
         news: Callable[[str], None] = _nothing,
         caution: Callable[[str], None] = _nothing,
@@ -78,11 +80,15 @@ class Live:
         self._until = until
         self._played = played(plan, play)
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
+        self._dialled = dialled(plan.converters, planned=_planned(listen))
+        self._pty = None if pty is None else Path(pty)
+        self.ptys: dict[str, Path] = {}
         self._announce = announce
         self._news = news
         self._caution = caution
         self._wall: Wall
         self._doors: list[Door] = []
+        self._pty_doors: list[PtyDoor] = []
         self._passed = 0  # times nothing was handed over
         self._flusher: asyncio.TimerHandle | None = None
         self._failed: asyncio.Future[None]
@@ -108,6 +114,7 @@ class Live:
         try:
             await self._open(sockets)
         except BaseException:
+            self._close_doors()
             self.run.abandon()
             for each in sockets.values():
                 each.close()
@@ -115,23 +122,46 @@ class Live:
         return self
 
     async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
-        for text in cautions(self.addresses):
+        doors = {
+            name: Door(name, port, self._wall.enter, self._news) for name, port in self.run.world.converters.items()
+        }
+        self._doors = list(doors.values())
+        self._make_ptys(doors)
+        for text in cautions(self.addresses, self._dialled):
             self._caution(text)
         self._announce(self.addresses)
         self._wall.start()
         self._flush()
         for name, each in sockets.items():
-            door = Door(name, self.run.world.converters[name], self._wall.enter, self._news)
-            self._doors.append(door)
-            await door.open(each)
+            await doors[name].open(each)
+        pauses = {converter.name: converter.redial / 1e9 / self._speed for converter in self._plan.converters}
+        for name, address in self._dialled.items():
+            doors[name].dial(*address, pauses[name])
+        for pty_door in self._pty_doors:
+            pty_door.open()
+
+    def _close_doors(self) -> None:
+        for door in self._doors:
+            door.close()
+        for pty_door in self._pty_doors:
+            pty_door.close()
+
+    def _make_ptys(self, doors: Mapping[str, Door]) -> None:
+        if self._pty is None:
+            return
+        for name, link in link_names(doors).items():
+            door = PtyDoor(
+                name, doors[name].port, self._pty / link, self._wall.enter, doors[name].number, self._news
+            )
+            self._pty_doors.append(door)
+            self.ptys[name] = door.link
 
     async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
         self._wall.stop()
-        for door in self._doors:
-            door.close()
+        self._close_doors()
         if self._flusher is not None:
             self._flusher.cancel()
         failure = self._wall.ended.exception()

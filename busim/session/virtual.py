@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar, cast
 
-from busim.bridge import Address, Door, addresses
+from busim.bridge import Address, Door, addresses, dialled
 from busim.clocks import Place, VirtualLoop
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
@@ -72,6 +72,8 @@ class Virtual:
         self._over = False
         self._doors: dict[str, Door] = {}
         self.addresses = addresses(plan.converters, planned=True)
+        redial = {converter.name: converter.redial / 1e9 for converter in plan.converters}
+        self._dialled = {name: (where, redial[name]) for name, where in dialled(plan.converters, planned=True).items()}
 
     def __enter__(self) -> Virtual:
         if self._run is not None:
@@ -81,7 +83,7 @@ class Virtual:
             played=self._played, watched=True,
         )  # fmt: skip
         converters = self._run.world.converters
-        self._doors = {name: Door(name, converters[name], _closed, self._news) for name in self.addresses}
+        self._doors = {name: Door(name, port, _closed, self._news) for name, port in converters.items()}
         return self
 
     def __exit__(
@@ -139,6 +141,10 @@ class Virtual:
         assert self._loop is not None
         for name, door in self._doors.items():
             door.enter = self._loop.enter
+            if name in self._dialled:
+                address, redial = self._dialled[name]
+                door.dial(*address, redial)
+                continue
             planned = self.addresses[name]
             loopback = Address("127." + planned.host.partition(".")[2], planned.port)
             places = (planned,) if loopback in taken else (planned, loopback)

@@ -97,6 +97,11 @@ class ConverterPort:
         """Whether a client from outside is connected."""
         return self._clients.outside
 
+    @property
+    def setting(self) -> tuple[Fraction, CharFormat]:
+        """How the port is set now."""
+        return self._station.setting.baud, self._station.setting.format
+
     def join(self, client: int, deliver: Deliver) -> None:
         """A client of the world itself."""
         self._clients.stay(client, deliver)
