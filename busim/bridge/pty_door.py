@@ -28,6 +28,7 @@ from busim.units import CharFormat
 from busim.world import ConverterPort
 
 _LOOK = 0.02  # seconds of wall time between two looks
+_PATIENCE = 50  # looks: closing and opening again may be too quick to be seen
 _READ = 4096
 _UNREAD = 65536  # bytes kept for a program that does not read, above which they are lost
 
@@ -62,7 +63,7 @@ class PtyDoor:
         self._next_number = number
         self._news = news
         self._client = 0  # 0: nobody has it open
-        self._refused = False
+        self._refused = 0  # looks until somebody who was refused is asked in again
         self._unread = b""
         self._paused = False
         self._closed = False
@@ -114,7 +115,7 @@ class PtyDoor:
         events = self._poll.poll(0)
         gone = bool(events) and bool(events[0][1] & select.POLLHUP)
         if self._refused:
-            self._refused = not gone
+            self._refused = 0 if gone else self._refused - 1
             self._drain()
         elif not gone or events[0][1] & select.POLLIN:
             self._come()
@@ -122,7 +123,7 @@ class PtyDoor:
     def _come(self) -> None:
         number = self._next_number()
         if not self._enter(self._port.open, number, self._deliver, True):
-            self._refused = True
+            self._refused = _PATIENCE
             self._news(f"{self._name}: client {number} at {self.link} refused")
             return
         self._client = number
@@ -140,7 +141,7 @@ class PtyDoor:
         self._enter(self._port.close, number)
 
     def _drain(self) -> None:
-        """Whoever is refused writes into nothing, until the port is closed and opened again."""
+        """Whoever is refused writes into nothing."""
         with contextlib.suppress(OSError):
             os.read(self._master, _READ)
 
