@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from pathlib import Path
 
@@ -11,7 +12,8 @@ from bad_dialects import BAD, GOOD, Bad
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busim.dialects import READ, DeclaredDialect, Request, find, json_schema, read_text, starter
+from busim.dialects import READ, DeclaredDialect, Reply, Request, find, json_schema, read_text, starter
+from busim.dialects.declared import legs
 from busim.errors import BusimError, UserError
 from busim.finding import Findings
 
@@ -141,6 +143,40 @@ def test_no_message_from_a_line_takes_long_to_read_whatever_the_declaration() ->
             dialect.cut_requests(raw)
             dialect.stream_framer().feed(raw, 0)
     assert time.process_time() - began < 2
+
+
+ALLOWED = """
+    def made return if or and not in is None tuple for at range len sum match groups data request end id key tag reason
+    count length size values body asked verb wanted given form startswith split join get piece to_bytes else b
+"""
+
+
+def test_nothing_that_a_file_says_gets_into_the_text_of_a_function(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Functions are written out of the words of the package and of integers; all else is handed to them as objects."""
+    sources: list[str] = []
+
+    def spy(source: str, *others: str) -> object:
+        sources.append(source)
+        return compile(source, *others)
+
+    monkeypatch.setattr(legs, "compile", spy, raising=False)
+    nasty = "__import__('os').system('true')"
+    text = GOOD.replace("name: wall", f'name: "{nasty}"').replace("title: a good one", f'title: "{nasty}"')
+    text = text.replace('"R{key}"', f'"R{nasty}{{key}}"').replace("longest: 40", "longest: 200")
+    text = text.replace("digits: 3}", f'words: {{"1": "{nasty}"}}}}').replace("as: decimal, words", "as: words, words")
+    text = text.replace("  write:", f'  "{nasty}": {{does: save, request: "S", reply: "s"}}\n  write:')
+    dialect = read_text(text)
+    for name, key in (("read", 1), ("save", 0)):
+        asked = Request(7, name, key, 1 if name == "read" else 0)
+        request = dialect.decode_request(dialect.encode_request(asked))
+        assert request is not None
+        reply = Reply(7, name, key, (5,) if name == "read" else (), 0, request.form)
+        assert dialect.decode_reply(dialect.encode_reply(reply), asked) is not None
+    assert len(sources) > 6
+    for source in sources:
+        words = set(re.findall(r"[A-Za-z_]\w*", source))
+        assert {word for word in words if not re.fullmatch(r"[ovlg]\d+(_\d+)?", word)} <= set(ALLOWED.split())
+        assert set(re.findall(r"'[^']*'|\"[^\"]*\"", source)) <= {"''"}
 
 
 TOKENS = st.sampled_from(
