@@ -18,6 +18,7 @@ from virtual_halls import MS, hall
 
 from busim.errors import Defect, UserError
 from busim.models import load
+from busim.plan import read_text
 from busim.session import SerialWorld, replay, serial_world
 from busim.trace import EXCHANGE, INPUT, open_trace
 from busim.urls import offers
@@ -52,6 +53,17 @@ def test_a_general_modbus_library_polls_and_commands_unchanged(
     figures = world.report().lines[0].figures
     assert figures["damaged"].value == 0
     assert figures["exchanges"].value == 50 * 3 + 1 + 3
+
+
+def test_a_port_is_no_telnet_connection_where_its_converter_speaks_rfc_2217() -> None:
+    """FF, which begins a command in Telnet, is a byte like any other here (RFC 854)."""
+    text = hall().source.replace("packing: {idle: 2 ms}", "packing: {idle: 2 ms}, rfc2217: applies")
+    assert "rfc2217" in text
+    request = write_frame(1, IRIS, 0xFF)
+    assert b"\xff" in request
+    with serial_world(read_text(text)) as world, serial.serial_for_url(f"busim://{world}/wall box", timeout=1) as port:
+        port.write(request)
+        assert port.read(8) == request  # the reply repeats it
 
 
 def test_a_library_that_sleeps_in_wall_time_works_too_and_simulated_time_stands_still(
