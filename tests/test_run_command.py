@@ -1,4 +1,4 @@
-"""`busim run` on the command line: times, marks, Ctrl-C."""
+"""`busim run` on the command line: times, marks, Ctrl-C; and what its options share with others'."""
 
 from __future__ import annotations
 
@@ -29,6 +29,14 @@ def test_a_length_that_is_none_is_told_with_its_option_and_an_example(length: st
     error = _refused("--for", length)
     assert error.field == "--for"
     assert "--for 60s" in (error.mend or "")
+
+
+@pytest.mark.parametrize("need", ["0", "10", "often", "-1Hz"])
+def test_a_need_that_is_none_is_told_with_its_option_and_an_example(need: str) -> None:
+    done = CliRunner().invoke(app, ["budget", PLAN, "--need", need])
+    assert isinstance(done.exception, UserError), done.output
+    assert done.exception.field == "--need"
+    assert "--need 10Hz" in (done.exception.mend or "")
 
 
 @pytest.mark.parametrize("mark", ["doors open", "12s", "12 doors open", ""])

@@ -33,16 +33,10 @@ def command(
         _verify(plan, length, seed, need, as_json)
         return
     from busim.budget import budget
-    from busim.errors import UserError
+    from busim.cli.given import rate
     from busim.plan import read
-    from busim.units import parse_rate
 
-    rate = None if need is None else parse_rate(need)
-    if rate == 0:
-        raise UserError(
-            "a need of 0 is met by doing nothing", found=repr(need), expected="more than 0", mend="say 10Hz"
-        )
-    found = budget(read(plan), need=rate)
+    found = budget(read(plan), need=None if need is None else rate(need))
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
         return

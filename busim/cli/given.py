@@ -1,4 +1,4 @@
-"""Times and marks given as options: a mistake in one names its option and shows how it is written."""
+"""Times, rates and marks given as options: a mistake in one names its option and shows how it is written."""
 
 from __future__ import annotations
 
@@ -17,6 +17,21 @@ def length(text: str) -> int:
         if not until:
             raise UserError("a run of no length has no figures", found=repr(text), expected="more than 0", mend=example)
     return until
+
+
+def rate(text: str) -> float:
+    """`--need`: polls a second, more than 0. Raises UserError."""
+    from busim.errors import UserError
+    from busim.units import parse_rate
+
+    example = "write for example --need 10Hz"
+    with _named("--need", example):
+        value = parse_rate(text)
+        if not value:
+            raise UserError(
+                "a need of 0 is met by doing nothing", found=repr(text), expected="more than 0", mend=example
+            )
+    return value
 
 
 def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:

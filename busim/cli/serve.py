@@ -65,7 +65,11 @@ def command(
     from busim.session import Live
 
     if port not in (None, 0):
-        raise UserError("no such port for every converter", found=str(port), expected="0", mend="leave out --port")
+        raise UserError(
+            "--port takes only 0, for ports of the system's choice: converters cannot share one",
+            found=str(port),
+            mend="leave out --port to serve each at its own port of the plan",
+        )
     until = None if length is None else given.length(length)
     the_plan = read(plan)
     news = News()
