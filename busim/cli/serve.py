@@ -68,6 +68,7 @@ def command(
         raise UserError(
             "--port takes only 0, for ports of the system's choice: converters cannot share one",
             found=str(port),
+            expected="0",
             mend="leave out --port to serve each at its own port of the plan",
         )
     until = None if length is None else given.length(length)
