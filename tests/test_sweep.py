@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shutil
 import sys
 from concurrent.futures import Executor, Future
 from pathlib import Path
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from busim.budget import Pace, budget, cases
 from busim.cli import sweep as command
+from busim.dialects import starter
 from busim.errors import UserError
 from busim.plan import read
 from busim.session import cluster, processes, simulated_sweep
@@ -169,6 +171,21 @@ def test_a_simulated_point_is_near_the_computed_one() -> None:
         assert (measured.half[name] > 0).all()
 
 
+def test_a_task_takes_the_files_beside_the_plan_along(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A worker has no such folder, and another folder to work in."""
+    beside, elsewhere = tmp_path / "show", tmp_path / "worker"
+    beside.mkdir()
+    elsewhere.mkdir()
+    (beside / "own.yaml").write_text(starter("own"))
+    text = box(controls="[iris]").source.replace("dialect: modbus-rtu", "dialect: ./own.yaml")
+    (beside / "plan.yaml").write_text(text)
+    plan = read(beside / "plan.yaml")
+    shutil.rmtree(beside)
+    monkeypatch.chdir(elsewhere)
+    swept = simulated_sweep(plan, SMALL, Here(), workers=1, seeds=1, length=10**9)
+    assert (swept.lines[0].values["cycle"] > 0).all()
+
+
 # -- the command ---------------------------------------------------------------------------------------------
 
 
@@ -230,6 +247,6 @@ def test_a_missing_extra_says_which_and_breaks_nothing_else(
 def test_a_task_is_texts_and_numbers_alone() -> None:
     from busim.sweep import Task
 
-    task = Task(box().source, ("cameras",), ("2",), None, 1, 10**9)
+    task = Task(box().source, (), ("cameras",), ("2",), None, 1, 10**9)
     assert simulate(task) == simulate(Task(*task))
     assert isinstance(AXES[0], Axis)

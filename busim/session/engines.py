@@ -87,8 +87,9 @@ def simulated_sweep(
     """
     places = points(axes)
     names = tuple(axis.name for axis in axes)
+    files = tuple(sorted(plan.files.items()))
     tasks = {
-        (number, seed): Task(plan.source, names, place, line, seed, length)
+        (number, seed): Task(plan.source, files, names, place, line, seed, length)
         for number, place in enumerate(places)
         for seed in range(1, seeds + 1)
     }

@@ -27,9 +27,13 @@ Found = dict[str, dict[str, float | None]]  # "line / master" to figures
 
 
 class Task(NamedTuple):
-    """`text`: the plan; `names`, `values`: the axes and this point; `line` None for all; `length` in ns."""
+    """`text`: the plan; `files`: name and text of each file beside it, since who works on the task need not have them.
+
+    `names`, `values`: the axes and this point; `line` None for all; `length` in ns.
+    """
 
     text: str
+    files: tuple[tuple[str, str], ...]
     names: tuple[str, ...]
     values: tuple[str, ...]
     line: str | None
@@ -38,13 +42,13 @@ class Task(NamedTuple):
 
 
 @lru_cache(maxsize=4)
-def _read(text: str) -> Plan:
-    return read_text(text)
+def _read(text: str, files: tuple[tuple[str, str], ...]) -> Plan:
+    return read_text(text, files=dict(files))
 
 
 def simulate(task: Task) -> Found:
     """The figures of each master on each line. Raises UserError for names that there are not."""
-    plan = vary(_read(task.text), task.names, task.values, task.line)
+    plan = vary(_read(task.text, task.files), task.names, task.values, task.line)
     seen = [one for one in trial(plan, task.length, task.seed) if task.line is None or one.line == task.line]
     return {f"{one.line} / {one.master}": _figures(one) for one in seen}
 
