@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busim.declared import Declared
+from busim.plan.expect_shapes import ExpectShape
 from busim.plan.shapes import (
     STANDS,
     CameraShape,
@@ -20,6 +21,7 @@ from busim.plan.types import (
     ClientsPlan,
     ConverterPlan,
     DriverPlan,
+    ExpectPlan,
     LinePlan,
     MasterPlan,
     PanelPlan,
@@ -38,6 +40,7 @@ def build(shape: PlanShape, document: Declared) -> Plan:
         converters=tuple(_converter(converter) for converter in shape.converters),
         masters=tuple(_master(master) for master in shape.masters),
         panels=tuple(_panel(panel) for panel in shape.panels),
+        expect=tuple(_expect(entry) for entry in shape.expect),
         source=document.text,
         path=document.path,
         positions=document.positions,
@@ -145,6 +148,10 @@ def _master(shape: MasterShape) -> MasterPlan:
         starts_at=shape.starts_at,
         driver=_driver(shape.driver),
     )
+
+
+def _expect(shape: ExpectShape) -> ExpectPlan:
+    return ExpectPlan(shape.figure, tuple(shape.of), shape.at_least, shape.at_most)
 
 
 def _panel(shape: PanelShape) -> PanelPlan:

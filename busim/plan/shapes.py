@@ -12,6 +12,7 @@ from pydantic import Field, GetJsonSchemaHandler, model_validator
 from pydantic_core import PydanticKnownError
 
 from busim.errors import UserError
+from busim.plan.expect_shapes import ExpectShape
 from busim.plan.fields import (
     Address,
     Baud,
@@ -237,3 +238,4 @@ class PlanShape(Shape):
     cameras: list[CameraShape] = has("the cameras", default=[])
     masters: list[MasterShape] = has("programs that ask", default=[])
     panels: list[PanelShape] = has("panels of the operators", default=[])
+    expect: list[ExpectShape] = has("what its figures shall be", [{"figure": "time_outs", "at_most": 0}], [])

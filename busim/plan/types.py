@@ -164,6 +164,16 @@ class PanelPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class ExpectPlan:
+    """A bound of a figure: names of lines or cameras (or `every line`, `every camera`), bounds as written."""
+
+    figure: str
+    of: tuple[str, ...]
+    at_least: str | None = None
+    at_most: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A whole installation. `source` is the text it was read from, `path` where it stood.
 
@@ -177,6 +187,7 @@ class Plan:
     converters: tuple[ConverterPlan, ...] = ()
     masters: tuple[MasterPlan, ...] = ()
     panels: tuple[PanelPlan, ...] = ()
+    expect: tuple[ExpectPlan, ...] = ()
     source: str = ""
     path: str = ""
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)

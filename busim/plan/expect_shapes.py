@@ -1,0 +1,56 @@
+"""Shape of what a plan expects of its figures.
+
+A plan knows no figures, so which there are, and in which unit, is looked up by whoever compares (`busim.expectations`);
+here a bound is still the text that was written.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema, model_validator
+
+from busim.declared import Real
+from busim.errors import UserError
+from busim.shapes import Shape, Word, has, refusal
+
+_LONGEST = 60
+
+
+def _bound(value: Any) -> str:
+    if isinstance(value, Real):
+        return value.text
+    text = str(value) if isinstance(value, (str, int)) and not isinstance(value, bool) else ""
+    if text.strip() and len(text) <= _LONGEST:
+        return text
+    raise refusal(UserError("not a bound", expected="a number with its unit, as text", mend="write for example 5 Hz"))
+
+
+Bound = Annotated[str, PlainValidator(_bound), WithJsonSchema({"type": ["string", "number"], "examples": ["5 Hz", 0]})]
+Scope = Annotated[
+    list[Word],
+    Field(min_length=1),
+    BeforeValidator(lambda value: [value] if isinstance(value, str) else value),
+    WithJsonSchema({"type": ["string", "array"], "items": {"type": "string"}, "examples": ["left mat"]}),
+]
+
+
+class ExpectShape(Shape):
+    """One bound of a figure that a run is held to, at its end."""
+
+    figure: Word = has("name of a figure", "poll_rate")
+    of: Scope = has("names of lines or cameras, one or a list; or `every line`, `every camera`", "left mat", "every line")
+    at_least: Bound | None = has("the least it may be, in the figure's unit", "5 Hz", None)
+    at_most: Bound | None = has("the most it may be", "300 ms", None)
+
+    @model_validator(mode="after")
+    def _bounded(self) -> ExpectShape:
+        if self.at_least is None and self.at_most is None:
+            raise refusal(
+                UserError(
+                    "nothing is expected of this figure",
+                    expected="`at_least`, `at_most` or both",
+                    mend="add for example `at_least: 5 Hz`",
+                )
+            )
+        return self
