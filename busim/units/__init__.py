@@ -1,13 +1,25 @@
 """Quantities of a plan: text with a unit in, exact numbers out.
 
 Time is an integer of nanoseconds everywhere in busim; a baud rate is a rational number, so that no bit
-time is ever rounded and then summed.
+time is ever rounded and then summed. Electrical quantities are floats in their base units.
 """
 
+from busim.units.electrical import (
+    Range,
+    parse_capacitance,
+    parse_current,
+    parse_gauge,
+    parse_power,
+    parse_range,
+    parse_resistance,
+    parse_voltage,
+)
 from busim.units.formats import CharFormat
+from busim.units.pictures import FrameRate, parse_frame_rate, parse_shutter
 from busim.units.quantities import (
     Spread,
     parse_baud,
+    parse_coordinate,
     parse_length,
     parse_rate,
     parse_signed_time,
@@ -18,12 +30,24 @@ from busim.units.quantities import (
 
 __all__ = [
     "CharFormat",
+    "FrameRate",
+    "Range",
     "Spread",
     "parse_baud",
+    "parse_capacitance",
+    "parse_coordinate",
+    "parse_current",
+    "parse_frame_rate",
+    "parse_gauge",
     "parse_length",
+    "parse_power",
+    "parse_range",
     "parse_rate",
+    "parse_resistance",
+    "parse_shutter",
     "parse_signed_time",
     "parse_spread",
     "parse_time",
+    "parse_voltage",
     "show_time",
 ]

@@ -35,7 +35,8 @@ class Spread:
         return (self.low + self.high) / 2
 
 
-def _split(text: str, units: dict[str, int] | dict[str, Fraction], example: str) -> tuple[Fraction, str]:
+def split(text: str, units: dict[str, int] | dict[str, Fraction], example: str) -> tuple[Fraction, str]:
+    """Number and unit of a text; `example` says in the message how it may be written. Raises UserError."""
     match = _NUMBER.fullmatch(text) if len(text) <= 60 else None  # int() itself refuses thousands of digits
     unit = (match[2] or "").strip() if match else ""
     exponent = re.search(r"[eE]([+-]?\d+)", match[1]) if match else None
@@ -61,7 +62,7 @@ def parse_signed_time(text: str) -> int:
     """As parse_time, but a negative time is allowed (a driver that lets go early)."""
     if text.strip() == "0":
         return 0
-    number, unit = _split(text, _TIME, "5 ms")
+    number, unit = split(text, _TIME, "5 ms")
     return round(number * _TIME[unit])
 
 
@@ -84,7 +85,7 @@ def parse_spread(text: str) -> Spread:
 def parse_baud(text: str) -> Fraction:
     """`38400 Bd` (or a bare number) to a Fraction, more than 0 and at most 10 MBd. Raises UserError."""
     bare = text.strip()
-    number, unit = _split(bare + " Bd" if re.fullmatch(r"[\d._]+", bare) else text, _BAUD, "38400 Bd")
+    number, unit = split(bare + " Bd" if re.fullmatch(r"[\d._]+", bare) else text, _BAUD, "38400 Bd")
     value = number * _BAUD[unit]
     if not 0 < value <= 10_000_000:
         raise UserError(
@@ -100,18 +101,26 @@ def parse_length(text: str) -> float:
     """`18 m` to metres, never negative. Raises UserError."""
     if text.strip() == "0":
         return 0.0
-    number, unit = _split(text, _LENGTH, "18 m")
+    number, unit = split(text, _LENGTH, "18 m")
     value = float(number * _LENGTH[unit])
     if value < 0:
         raise UserError("a length cannot be negative", found=repr(text), expected="0 or more", mend="drop the sign")
     return value
 
 
+def parse_coordinate(text: str) -> float:
+    """`-4 m` to metres, either way from a point of the site. Raises UserError."""
+    if text.strip() == "0":
+        return 0.0
+    number, unit = split(text, _LENGTH, "4 m")
+    return float(number * _LENGTH[unit])
+
+
 def parse_rate(text: str) -> float:
     """`2 /s` or `10 Hz` to a number per second, never negative. Raises UserError."""
     if text.strip() == "0":
         return 0.0
-    number, unit = _split(text, _RATE, "2 /s")
+    number, unit = split(text, _RATE, "2 /s")
     value = float(number * _RATE[unit])
     if value < 0:
         raise UserError("a rate cannot be negative", found=repr(text), expected="0 or more", mend="drop the sign")
