@@ -37,10 +37,10 @@ WORDS = """
 # Capitalised words that are not the beginning of a sentence: standards, published sources, units, things of the
 # trade and of computing. What is not among them may be the name of a maker, and no maker has a place here.
 PROPER = """
-    AFIPS AN-960 ASCII Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
+    AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
     Gruteser Hz
-    ID IDs INFOCOM JSON Line Linux MODBUS Miller POSIX PTYs Poisson Protocol Python RFC RS-485 RTS RTU RevEng SLLA272
-    SQLite Serial TCP Telnet
+    ID IDs INFOCOM JSON Line Linux MODBUS Miller POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
+    SLLA272 SQLite Serial TCP Telnet
     Table UART Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 

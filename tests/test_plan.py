@@ -39,11 +39,11 @@ def found_in(text: str) -> Findings:
 def test_a_line_has_its_places_in_order_with_metres_from_the_first() -> None:
     plan = read_text(GOOD)
     assert plan.lines[0].order == (
-        Place("terminator", "", 0.0),
+        Place("terminator", "", 0.0, ohms=120.0),
         Place("converter", "boulder box", 0.0),
         Place("camera", "left mat", 12.0),
         Place("camera", "right mat", 21.0),
-        Place("terminator", "", 21.0),
+        Place("terminator", "", 21.0, ohms=120.0),
     )
     assert plan.lines[1].order[2] == Place("master", "laptop", 30.0)
 
@@ -98,7 +98,7 @@ def test_a_line_alone_is_a_plan() -> None:
 def test_a_terminator_may_be_written_as_a_word_or_a_key(written: str) -> None:
     text = MINIMAL.replace(", dialect: modbus-rtu}", f", dialect: modbus-rtu, order: [{{{written}}}]}}")
     text = text.replace("[{terminator}]", "[terminator]")
-    assert read_text(text).lines[0].order == (Place("terminator", "", 0.0),)
+    assert read_text(text).lines[0].order == (Place("terminator", "", 0.0, ohms=120.0),)
 
 
 def test_the_plan_keeps_its_text_its_path_and_the_place_of_every_value(tmp_path: Path) -> None:

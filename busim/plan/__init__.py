@@ -6,6 +6,16 @@ plan as JSON), `json_schema` (for editors), and the data a plan is made of.
 
 from busim.plan.reader import json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
+from busim.plan.site import (
+    BiasPlan,
+    CablePlan,
+    FeedPlan,
+    PlacePlan,
+    PowerPlan,
+    SilencedPlan,
+    SparePlan,
+    SupplyPlan,
+)
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -21,17 +31,25 @@ from busim.plan.types import (
 )
 
 __all__ = [
+    "BiasPlan",
+    "CablePlan",
     "CameraPlan",
     "ClientsPlan",
     "ConverterPlan",
     "DriverPlan",
     "ExpectPlan",
+    "FeedPlan",
     "LinePlan",
     "MasterPlan",
     "PanelPlan",
     "Place",
+    "PlacePlan",
     "Plan",
     "PollGroup",
+    "PowerPlan",
+    "SilencedPlan",
+    "SparePlan",
+    "SupplyPlan",
     "defaults",
     "json_schema",
     "locate",

@@ -16,6 +16,17 @@ from busim.plan.shapes import (
     PlanShape,
     StandShape,
 )
+from busim.plan.site import (
+    BiasPlan,
+    CablePlan,
+    FeedPlan,
+    PlacePlan,
+    PowerPlan,
+    SilencedPlan,
+    SparePlan,
+    SupplyPlan,
+)
+from busim.plan.site_shapes import PlaceShape, PowerShape, SupplyShape
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -30,17 +41,29 @@ from busim.plan.types import (
     PollGroup,
 )
 
+OHMS = 120.0  # of a terminator that says nothing else: TI SLLA272 sec. 6
+
 
 def build(shape: PlanShape, document: Declared) -> Plan:
     """The plan of a file without errors."""
+    fed = {name: supply.name for supply in shape.supplies for name in supply.feeds}
+    cameras = tuple(_camera(camera, fed) for camera in shape.cameras)
+    converters = tuple(_converter(converter, fed) for converter in shape.converters)
     return Plan(
         name=shape.name,
         lines=tuple(_line(line) for line in shape.lines),
-        cameras=tuple(_camera(camera) for camera in shape.cameras),
-        converters=tuple(_converter(converter) for converter in shape.converters),
+        cameras=cameras,
+        converters=converters,
         masters=tuple(_master(master) for master in shape.masters),
         panels=tuple(_panel(panel) for panel in shape.panels),
         expect=tuple(_expect(entry) for entry in shape.expect),
+        places=tuple(_place(place) for place in shape.places),
+        supplies=tuple(_supply(supply, (*converters, *cameras)) for supply in shape.supplies),
+        spares=tuple(
+            SparePlan(spare.name, spare.model, spare.id, spare.serial, spare.count, spare.place)
+            for spare in shape.spares
+        ),
+        silenced=tuple(SilencedPlan(entry.rule, entry.at, entry.reason) for entry in shape.silenced),
         source=document.text,
         path=document.path,
         positions=document.positions,
@@ -67,7 +90,8 @@ def _order(stands: list[StandShape]) -> tuple[Place, ...]:
         metres += stand.after
         kind = next(kind for kind in STANDS if getattr(stand, kind))
         name = "" if kind == "terminator" else getattr(stand, kind)
-        places.append(Place(kind, name, metres))
+        ohms = (stand.ohms or OHMS) if kind == "terminator" else None
+        places.append(Place(kind, name, metres, stand.gauge, stand.stub, ohms, stand.capacitor))
     return tuple(places)
 
 
@@ -79,14 +103,16 @@ def _line(shape: LineShape) -> LinePlan:
         dialect=shape.dialect,
         order=_order(shape.order),
         contention=shape.contention,
-        biased=shape.bias,
+        biased=shape.bias.present,
         velocity=float(shape.velocity),
         bit_error_rate=float(shape.bit_error_rate),
         chatter=shape.chatter,
+        bias=BiasPlan(tuple(shape.bias.at), shape.bias.ohms, shape.bias.volts),
+        cable=CablePlan(shape.cable.gauge, shape.cable.impedance, shape.cable.supply_gauge),
     )
 
 
-def _camera(shape: CameraShape) -> CameraPlan:
+def _camera(shape: CameraShape, fed: dict[str, str]) -> CameraPlan:
     return CameraPlan(
         name=shape.name,
         model=shape.model,
@@ -95,10 +121,21 @@ def _camera(shape: CameraShape) -> CameraPlan:
         serial=shape.serial,
         present=shape.present,
         driver=_driver(shape.driver),
+        place=shape.place,
+        factory_id=shape.factory_id,
+        firmware=shape.firmware,
+        supply=shape.supply or fed.get(shape.name),
+        power=_power(shape.power),
+        unpowered=shape.unpowered,
+        unit_load=shape.unit_load,
+        terminator=shape.terminator,
+        bias=shape.bias,
+        frame_rate=shape.frame_rate,
+        shutter=shape.shutter,
     )
 
 
-def _converter(shape: ConverterShape) -> ConverterPlan:
+def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
     return ConverterPlan(
         name=shape.name,
         host=shape.endpoint.host,
@@ -113,6 +150,18 @@ def _converter(shape: ConverterShape) -> ConverterPlan:
         redial=shape.redial,
         reboots=tuple((reboot.at, reboot.down) for reboot in shape.reboots),
         driver=_driver(shape.driver),
+        place=shape.place,
+        factory_address=shape.factory_address,
+        network=shape.network,
+        gateway=shape.gateway,
+        box=shape.box,
+        box_port=shape.box_port,
+        wires=shape.wires,
+        terminator=shape.terminator,
+        bias=shape.bias,
+        unit_load=shape.unit_load,
+        supply=shape.supply or fed.get(shape.name),
+        power=_power(shape.power),
     )
 
 
@@ -161,4 +210,29 @@ def _panel(shape: PanelShape) -> PanelPlan:
         cameras=tuple(shape.cameras),
         controls=tuple(shape.controls),
         moves=shape.moves,
+        place=shape.place,
+    )
+
+
+def _place(shape: PlaceShape) -> PlacePlan:
+    return PlacePlan(shape.name, None if shape.at is None else (shape.at[0], shape.at[1]), shape.note)
+
+
+def _power(shape: PowerShape) -> PowerPlan:
+    return PowerPlan(shape.idle, shape.peak, shape.start_up)
+
+
+def _supply(shape: SupplyShape, stations: tuple[ConverterPlan | CameraPlan, ...]) -> SupplyPlan:
+    """What it feeds is said at the supply or at what is fed; it comes out the same."""
+    return SupplyPlan(
+        name=shape.name,
+        voltage=shape.voltage,
+        kind=shape.kind,
+        poe_class=shape.poe_class,
+        limit=shape.limit,
+        fuse=shape.fuse,
+        place=shape.place,
+        at=shape.at,
+        feeds=tuple(station.name for station in stations if station.supply == shape.name),
+        cable=FeedPlan(shape.cable.length, shape.cable.gauge),
     )

@@ -20,13 +20,25 @@ from busim.errors import UserError
 from busim.shapes import refusal
 from busim.units import (
     CharFormat,
+    FrameRate,
+    Range,
     Spread,
     parse_baud,
+    parse_capacitance,
+    parse_coordinate,
+    parse_current,
+    parse_frame_rate,
+    parse_gauge,
     parse_length,
+    parse_power,
+    parse_range,
     parse_rate,
+    parse_resistance,
+    parse_shutter,
     parse_signed_time,
     parse_spread,
     parse_time,
+    parse_voltage,
     show_time,
 )
 
@@ -129,6 +141,43 @@ def _endpoint(text: str) -> Endpoint:
     return Endpoint(str(address), int(port))
 
 
+def _host(text: str) -> str:
+    try:
+        return str(ipaddress.IPv4Address(text))
+    except ValueError:
+        raise UserError("not an IPv4 address", expected="four numbers", mend="write for example 10.20.0.1") from None
+
+
+def _network(text: str) -> str:
+    problem = UserError(
+        "not an IPv4 network",
+        expected="an address, a slash and the number of bits that all addresses in it share",
+        mend="write for example 10.20.0.0/24",
+    )
+    if "/" not in text:
+        raise problem
+    try:
+        return str(ipaddress.IPv4Network(text, strict=False))
+    except ValueError:
+        raise problem from None
+
+
+def _range(parse: Callable[[str], float]) -> Callable[[str], Range]:
+    return lambda text: parse_range(text, parse)
+
+
+def _up_to(limit: float, unit: str) -> Callable[[float], str | None]:
+    return lambda value: None if value <= limit else f"at most {limit:g} {unit}"
+
+
+def _more_than_nothing(limit: float, unit: str) -> Callable[[float], str | None]:
+    return lambda value: None if 0 < value <= limit else f"more than 0 and at most {limit:g} {unit}"
+
+
+def _volts(value: Range) -> str | None:
+    return None if value.low > 0 and value.high <= 1000 else "more than 0 and at most 1000 V"
+
+
 def _octets(text: str) -> bytes:
     digits = text.replace(" ", "")
     if not re.fullmatch("(?:[0-9A-Fa-f]{2})*", digits):
@@ -169,3 +218,19 @@ Address = Annotated[
     PlainValidator(_reader(_endpoint)),
     WithJsonSchema({"type": "string", "examples": ["10.20.0.44:15001"], "pattern": r"^[0-9.]+:[0-9]{1,5}$"}),
 ]
+Host = Annotated[str, PlainValidator(_reader(_host)), _schema("192.0.2.10")]
+Network = Annotated[str, PlainValidator(_reader(_network)), _schema("10.20.0.0/24")]
+Coordinate = Annotated[float, PlainValidator(_reader(parse_coordinate)), _schema("12 m", "-4 m")]
+Gauge = Annotated[float, PlainValidator(_reader(parse_gauge)), _schema("AWG 24", "0.25 mm2")]
+Ohms = Annotated[float, PlainValidator(_reader(parse_resistance, _more_than_nothing(1e6, "ohm"))), _schema("120 ohm")]
+Farads = Annotated[float, PlainValidator(_reader(parse_capacitance, _more_than_nothing(1e-3, "F"))), _schema("1 nF")]
+Watts = Annotated[float, PlainValidator(_reader(parse_power, _more_than_nothing(1e6, "W"))), _schema("60 W")]
+Amperes = Annotated[float, PlainValidator(_reader(parse_current, _more_than_nothing(1e4, "A"))), _schema("3.15 A")]
+Volts = Annotated[float, PlainValidator(_reader(parse_voltage, _more_than_nothing(1e3, "V"))), _schema("5 V")]
+VoltRange = Annotated[
+    Range, PlainValidator(_reader(_range(parse_voltage), _volts)), _schema("12 V", "11.4..12.6 V", "44..57 V")
+]
+read_watts = _reader(_range(parse_power), lambda watts: _up_to(1e6, "W")(watts.high))
+WattRange = Annotated[Range, PlainValidator(read_watts), _schema("6 W", "4..7 W")]
+Frames = Annotated[FrameRate, PlainValidator(_reader(parse_frame_rate)), _schema("50p", "59.94p", "50i")]
+Shutter = Annotated[Fraction, PlainValidator(_reader(parse_shutter)), _schema("1/50 s", "10 ms")]

@@ -11,7 +11,7 @@ from typing import Any
 
 from busim.errors import Defect
 from busim.plan.types import Plan
-from busim.units import CharFormat
+from busim.units import CharFormat, FrameRate
 
 FORM = 1
 _LEFT_OUT = {"source", "path", "positions", "files"}
@@ -19,8 +19,9 @@ _LEFT_OUT = {"source", "path", "positions", "files"}
 
 def defaults(plan: Plan) -> dict[str, Any]:
     """Everything the plan says or leaves to a default: times as integers of ns, lengths in metres, rates per
-    second, baud as the text of a fraction, formats as `8E1`, bytes in hexadecimal, spreads as {low, high}. The text,
-    its path, the positions and the files beside it are left out."""
+    second, electrical quantities in base units, baud and shutter as the text of a fraction, formats as `8E1`, frame
+    rates as `50p`, bytes in hexadecimal, spreads and ranges as {low, high}. The text, its path, the positions and the
+    files beside it are left out."""
     return {
         "busim": FORM,
         **{field.name: _plain(getattr(plan, field.name)) for field in fields(plan) if field.name not in _LEFT_OUT},
@@ -28,7 +29,7 @@ def defaults(plan: Plan) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, (Fraction, CharFormat)):
+    if isinstance(value, (Fraction, CharFormat, FrameRate)):
         return str(value)
     if isinstance(value, bytes):
         return value.hex(" ")

@@ -17,16 +17,36 @@ from busim.plan.fields import (
     Address,
     Baud,
     Chatter,
+    Farads,
     Format,
+    Frames,
+    Gauge,
+    Host,
     Length,
     Moves,
+    Network,
     Octets,
+    Ohms,
     Ppm,
     ShortTime,
+    Shutter,
     SignedTime,
     Time,
     TimeOut,
     TimeSpread,
+)
+from busim.plan.site_shapes import (
+    BiasShape,
+    BusId,
+    CableShape,
+    PlaceShape,
+    PowerShape,
+    SerialNumber,
+    SilencedShape,
+    SpareShape,
+    SupplyShape,
+    Text,
+    UnitLoad,
 )
 from busim.shapes import Shape, Word, has, refusal
 
@@ -54,6 +74,10 @@ class StandShape(Shape):
     camera: Word | None = has("name of a camera", "left mat", None)
     master: Word | None = has("name of a master that is on the line itself", "controller", None)
     after: Length = has("length of cable from the position before", "12 m", "0")
+    gauge: Gauge | None = has("gauge of that cable, where it differs from the line's", "AWG 22", None)
+    stub: Length = has("length of cable from the line to the station", "0.3 m", "0")
+    ohms: Ohms | None = has("resistance of a terminator; not written: 120 ohm", "150 ohm", None)
+    capacitor: Farads | None = has("capacitor in series with the resistor of a terminator", "1 nF", None)
 
     @model_validator(mode="before")
     @classmethod
@@ -79,6 +103,14 @@ class StandShape(Shape):
                     )
                 )
             return {**value, "terminator": True}
+        if isinstance(value, dict) and "terminator" not in value and not {"ohms", "capacitor"}.isdisjoint(value):
+            raise refusal(
+                UserError(
+                    "a resistor in a position that is no terminator",
+                    expected="`ohms` and `capacitor` beside `terminator` alone",
+                    mend="move them to the terminator, or delete them",
+                )
+            )
         if isinstance(value, dict) and value.get("terminator") is False:
             raise refusal(UserError("a terminator that is none", expected="`terminator`", mend="delete this position"))
         return value
@@ -98,7 +130,8 @@ class LineShape(Shape):
     contention: Literal["space-wins", "random", "nearer-wins"] = has(
         "what a receiver sees where two drive against each other", default="space-wins"
     )
-    bias: bool = has("a fail-safe bias keeps the undriven pair idle", default=True)
+    bias: BiasShape = has("a fail-safe bias keeps the undriven pair idle", True, True)
+    cable: CableShape = has("its cable", {"gauge": "AWG 24", "impedance": "120 ohm"}, {})
     velocity: float = has("propagation, as a part of the speed of light", 0.66, 0.66, gt=0, le=1, allow_inf_nan=False)
     bit_error_rate: float = has("chance of each bit to be flipped", 0.0001, 0.0, ge=0, le=0.01, allow_inf_nan=False)
     chatter: Chatter = has("false start bits while nobody drives a line without bias", "20 /s", "0")
@@ -179,6 +212,18 @@ class ConverterShape(Shape):
     redial: Time = has("where it dials: from one attempt to the next", "1 s", "1 s")
     reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
     driver: DriverShape = has("how it drives the pair", default={})
+    place: Word | None = has("name of the place where it is", "boulder wall", None)
+    factory_address: Host | None = has("its address as delivered", "192.0.2.10", None)
+    network: Network | None = has("network it is set to", "10.20.0.0/24", None)
+    gateway: Host | None = has("gateway it is set to", "10.20.0.1", None)
+    box: Word | None = has("device of several ports that it is a port of", "hall rack", None)
+    box_port: Annotated[int, Field(ge=1, le=256)] | None = has("number of its port on that", 2, None)
+    wires: Literal[2, 4] = has("wires of its line: 2, or 4 with a pair for each direction", 2, 2)
+    terminator: bool = has("its built-in terminator is switched on", default=False)
+    bias: bool = has("its built-in bias is switched on", default=False)
+    unit_load: UnitLoad = has("its load on the line, in unit loads", 0.125, 1.0)
+    supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
+    power: PowerShape = has("what it takes from its supply", "3 W", {})
 
 
 class CameraShape(Shape):
@@ -186,11 +231,24 @@ class CameraShape(Shape):
 
     name: Word = has("name of the camera", "left mat")
     model: Word = has("camera model", "zoom-camera", "zoom-camera")
-    id: Annotated[int, Field(ge=0, le=65535)] = has("its bus ID as found on site", 1)
-    serial: Annotated[int, Field(ge=0, le=2**32 - 1)] = has("serial number", 4101, 0)
+    id: BusId = has("its bus ID as found on site", 1)
+    serial: SerialNumber = has("serial number", 4101, 0)
     turnaround: TimeSpread = has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
     present: bool = has("false: dead or not connected", default=True)
     driver: DriverShape = has("how it drives the pair", default={})
+    place: Word | None = has("name of the place where it is", "boulder wall", None)
+    factory_id: BusId | None = has("its bus ID as delivered; not written: as the model says", 1, None)
+    firmware: Text | None = has("version of its firmware", "2.4", None)
+    supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
+    power: PowerShape = has("what it takes from its supply", {"idle": "4 W", "peak": "6..8 W"}, {})
+    unpowered: Literal["passes", "loads", "cuts"] | None = has(
+        "without supply: passes the pair through, loads it or cuts it; not written: as the model says", "passes", None
+    )
+    unit_load: UnitLoad | None = has("its load on the line, in unit loads; not written: as the model says", 0.25, None)
+    terminator: bool = has("its built-in terminator is switched on", default=False)
+    bias: bool = has("its built-in bias is switched on", default=False)
+    frame_rate: Frames | None = has("planned frames per second (p), or fields (i)", "50p", None)
+    shutter: Shutter | None = has("planned shutter time", "1/100 s", None)
 
 
 class GroupShape(Shape):
@@ -226,6 +284,7 @@ class PanelShape(Shape):
     cameras: Annotated[list[Word], Field(min_length=1)] = has("cameras it controls", ["left mat"])
     controls: Annotated[list[Word], Field(min_length=1)] = has("parameters it moves", ["iris"])
     moves: Moves = has("operator moves per second", "0.5 /s", "0")
+    place: Word | None = has("name of the place where it stands", "desk", None)
 
 
 class PlanShape(Shape):
@@ -239,3 +298,7 @@ class PlanShape(Shape):
     masters: list[MasterShape] = has("programs that ask", default=[])
     panels: list[PanelShape] = has("panels of the operators", default=[])
     expect: list[ExpectShape] = has("what its figures shall be", [{"figure": "time_outs", "at_most": 0}], [])
+    places: list[PlaceShape] = has("places of the site", default=[])
+    supplies: list[SupplyShape] = has("sources of power", default=[])
+    spares: list[SpareShape] = has("units kept for a swap", default=[])
+    silenced: list[SilencedShape] = has("rules that shall say nothing, and why", default=[])

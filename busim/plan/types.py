@@ -9,16 +9,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from busim.units import CharFormat, Spread
+from busim.plan.site import BiasPlan, CablePlan, PlacePlan, PowerPlan, SilencedPlan, SparePlan, SupplyPlan
+from busim.units import CharFormat, FrameRate, Spread
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A position on a line, in order from one end: `kind` is camera, converter, master or terminator."""
+    """A position on a line, in order from one end: `kind` is camera, converter, master or terminator.
+
+    `metres` from the first position of the line. `gauge` (AWG) of the cable from the position before, None where it is
+    the line's. `stub`: metres from the line to the station. `ohms` and `capacitor` (F in series, None without) are of
+    a terminator. A terminator that is switched on in a station is no position: the station says so.
+    """
 
     kind: str
     name: str
-    metres: float  # from the first position of the line
+    metres: float
+    gauge: float | None = None
+    stub: float = 0.0
+    ohms: float | None = None
+    capacitor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +64,18 @@ class LinePlan:
     velocity: float = 0.66  # of light, for the propagation delay
     bit_error_rate: float = 0.0
     chatter: float = 0.0  # false start bits per second while nobody drives (only without bias)
+    bias: BiasPlan = BiasPlan()  # how `biased` is made; of no account without it
+    cable: CablePlan = CablePlan()
 
 
 @dataclass(frozen=True, slots=True)
 class CameraPlan:
-    """One camera. `id` is its bus ID as found on site; `present` False means dead or not connected."""
+    """One camera. `id` is its bus ID as found on site; `present` False means dead or not connected.
+
+    `factory_id`: its ID as delivered. `unpowered`: what it does to the pair without supply, passes, loads or cuts.
+    `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or `firmware`: not said, and
+    the model has it. `terminator` and `bias`: switched on inside it. `shutter`: seconds, None: not planned.
+    """
 
     name: str
     model: str
@@ -67,6 +84,17 @@ class CameraPlan:
     serial: int = 0
     present: bool = True
     driver: DriverPlan = DriverPlan()
+    place: str | None = None
+    factory_id: int | None = None
+    firmware: str | None = None
+    supply: str | None = None
+    power: PowerPlan = PowerPlan()
+    unpowered: str | None = None
+    unit_load: float | None = None
+    terminator: bool = False
+    bias: bool = False
+    frame_rate: FrameRate | None = None
+    shutter: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +131,10 @@ class ConverterPlan:
     `latency`: ns from the network to the line and from the line to the network, each way.
     `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it connects to instead of
     listening, None where it listens; `redial`: ns from one attempt to the next. `reboots`: instant and length of each.
+
+    `factory_address`: IPv4 address as delivered; `network` (10.20.0.0/24) and `gateway` as set on site. `box`: the
+    device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
+    switched on inside it. `unit_load`: part of a standard receiver that it is. `supply`: name of what feeds it.
     """
 
     name: str
@@ -118,6 +150,18 @@ class ConverterPlan:
     redial: int = 1_000_000_000
     reboots: tuple[tuple[int, int], ...] = ()
     driver: DriverPlan = DriverPlan()
+    place: str | None = None
+    factory_address: str | None = None
+    network: str | None = None
+    gateway: str | None = None
+    box: str | None = None
+    box_port: int | None = None
+    wires: int = 2
+    terminator: bool = False
+    bias: bool = False
+    unit_load: float = 1.0
+    supply: str | None = None
+    power: PowerPlan = PowerPlan()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +205,7 @@ class PanelPlan:
     cameras: tuple[str, ...]
     controls: tuple[str, ...]
     moves: float = 0.0
+    place: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +233,10 @@ class Plan:
     masters: tuple[MasterPlan, ...] = ()
     panels: tuple[PanelPlan, ...] = ()
     expect: tuple[ExpectPlan, ...] = ()
+    places: tuple[PlacePlan, ...] = ()
+    supplies: tuple[SupplyPlan, ...] = ()
+    spares: tuple[SparePlan, ...] = ()
+    silenced: tuple[SilencedPlan, ...] = ()
     source: str = ""
     path: str = ""
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)

@@ -1,0 +1,104 @@
+"""What a plan says of the site around the bus: places, cables, power, supplies, spares, and what is silenced.
+
+A simulated run needs none of it; checks, rehearsals and run sheets do. None is where the plan is silent: for a camera
+the model then has the value, which whoever needs it looks up (a plan knows no models).
+
+Caution: what stands here about supplies is for finding mistakes on paper. Fuses, cable sizes and mains are decided by
+the local code and a licensed electrician, not by a plan that reads well.
+
+Lengths are metres, voltages V, currents A, power W, resistance ohm, capacitance F (all float), gauges AWG numbers
+(float, as a cross-section in mm2 falls between two).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from busim.units import Range
+
+
+@dataclass(frozen=True, slots=True)
+class PlacePlan:
+    """A place of the site that others name as theirs. `at`: x and y in metres from any point of the site."""
+
+    name: str
+    at: tuple[float, float] | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PowerPlan:
+    """What a station takes, in W: at rest, at its most, and for a moment while it starts. None: not said."""
+
+    idle: Range | None = None
+    peak: Range | None = None
+    start_up: Range | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CablePlan:
+    """The cable of a line. `supply_gauge`: of a pair in it that carries the supply, None where it is as the rest."""
+
+    gauge: float = 24.0
+    impedance: float = 120.0
+    supply_gauge: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BiasPlan:
+    """The resistors that hold an undriven pair at idle: one network at each of `at` (stations of the line; none: not
+    said where), each with `ohms` up and as much down (None: not said), fed by `volts`."""
+
+    at: tuple[str, ...] = ()
+    ohms: float | None = None
+    volts: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class FeedPlan:
+    """The cable from a supply to where it is injected."""
+
+    length: float = 0.0
+    gauge: float | None = None  # None: not said
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyPlan:
+    """One source of power. `kind`: dc or poe.
+
+    `limit`: W it can give, None: not said (with PoE, what its class allows). `fuse`: A. `at`: the converter, camera or
+    box where it is injected, None where it stands at what it feeds. `feeds`: names of the converters and cameras that
+    it feeds, whichever way the plan says so.
+    """
+
+    name: str
+    voltage: Range
+    kind: str = "dc"
+    poe_class: int | None = None
+    limit: float | None = None
+    fuse: float | None = None
+    place: str | None = None
+    at: str | None = None
+    feeds: tuple[str, ...] = ()
+    cable: FeedPlan = FeedPlan()
+
+
+@dataclass(frozen=True, slots=True)
+class SparePlan:
+    """Units kept for a swap, `count` of a kind. `id`: bus ID as delivered, None: the model's factory ID."""
+
+    name: str
+    model: str
+    id: int | None = None
+    serial: int = 0
+    count: int = 1
+    place: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SilencedPlan:
+    """A rule that shall say nothing about the entry named `at` (None: about the whole plan), for `reason`."""
+
+    rule: str
+    at: str | None
+    reason: str
