@@ -17,11 +17,11 @@ from small_plans import wall
 
 from busim.budget import LineBudget, Mix, Pace, budget, cases, vacation_wait, waits
 from busim.cli import budget as command
-from busim.dialects import WRITE, Request, find
+from busim.dialects import READ, WRITE, Request, find
 from busim.errors import UserError
 from busim.figures import QUANTITIES, Fold
 from busim.masters import COMMAND, Target, Task
-from busim.plan import Plan, read
+from busim.plan import Plan, read, read_text
 from busim.trace import EXCHANGE, Record
 from busim.world import World, build
 
@@ -157,6 +157,51 @@ def test_moves_wait_as_long_as_in_a_simulated_run(settings: dict[str, Any], seco
     assert seen.line["move_max"].value <= moves.bound
     carried = sum(r[5] == "command" for r in seen.exchanges) / seen.seconds
     assert carried == pytest.approx(moves.rate * (1 - moves.replaced), rel=0.05)
+
+
+ESCAPING = """
+busim-dialect: 1
+name: escaping
+title: binary frames between marks
+literals: hex
+framing: {kind: marks, start: "7E", end: "7E", escape: {byte: "7D", xor: 0x20}, longest: 128}
+frame: "{id} {message} {check}"
+check: {kind: CRC-16/XMODEM}
+address: {first: 1, last: 200}
+fields:
+  id: {as: unsigned, bytes: 1}
+  key: {as: unsigned, bytes: 2}
+  count: {as: unsigned, bytes: 1}
+  value: {as: unsigned, bytes: 2}
+  reason: {as: unsigned, bytes: 1}
+  check: {as: unsigned, bytes: 2}
+operations:
+  read: {request: "10 {key} {count}", reply: "90 {key} {values}", most: 16}
+  write: {request: "20 {key} {values}", reply: "A0 {key} {count}", most: 16}
+refusal: "F0 {reason}"
+keys:
+  zoom-camera: {iris: 0x7D7D, gain: 0x7D7E, shutter: 0x7D7F}
+"""
+
+
+def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
+    """Camera 125 and key 7D7D: three bytes of every reply are sent as two. Half duplex at 300 Bd shows each of them."""
+    slow = {"baud": "300 Bd", "turnaround": "0", "latency": "0"}
+    plan = read_text(
+        box(cameras=1, values="[iris]", moves="0.1 /s", controls="[iris]", **slow)  # type: ignore[arg-type]
+        .source.replace("modbus-rtu", "./escaping.yaml").replace("id: 1,", "id: 125,"),
+        files={"./escaping.yaml": ESCAPING},
+    )
+    line, seen = line_of(plan), Measured(plan, 200)
+    assert line.obstacles == ()
+    assert line.figures is not None
+    for name in ("latency_max", "move_max"):
+        assert seen.line[name].value <= line.figures[name].value
+    for camera, measured in zip(line.cameras, seen.cameras, strict=True):
+        assert measured["age_worst"].value <= camera.figures["age_worst"].value
+    (poll,) = line.exchanges
+    characters = find("./escaping.yaml", files=plan.files).most_bytes(Request(125, READ, 0x7D7D, 1))
+    assert poll.time_out == pytest.approx(1.25 * (characters * 11 / 300 + 4e-3) + 3e-3)
 
 
 def test_dead_cameras_are_given_up_when_the_budget_says() -> None:

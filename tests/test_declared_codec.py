@@ -83,7 +83,8 @@ def test_a_drawn_dialect_writes_what_its_definition_writes_and_reads_it_back(
     assert dialect.decode_request(raw) == request == read_by_definition(dialect, definition, raw)
 
     reply = data.draw(replies(dialect, request))
-    raw = dialect.encode_reply(reply)
+    asked, raw = raw, dialect.encode_reply(reply)
+    assert reply.refused or len(asked) + len(raw) <= dialect.most_bytes(request)
     direction = "refusal" if reply.refused else "reply"
     message = dialect.declaration.message(operation, direction)
     assert raw == definition.build(message, fields_of(dialect, request, reply)).raw

@@ -46,6 +46,8 @@ class Unit(NamedTuple):
 class Poll(NamedTuple):
     """One read that comes again and again: `unit` counts in `Case.units`; lengths in characters; `every` ns.
 
+    `escapes`: how many characters escaping adds at most.
+
     `work` is its name in trace and figures: that of its group, with the first key behind it in further runs of
     registers. `hole`: how many registers lie between the run of the group before and this one and could be read as
     well, 0 where there is no such run.
@@ -60,6 +62,7 @@ class Poll(NamedTuple):
     request: int
     reply: int
     every: int
+    escapes: int = 0
 
 
 class Move(NamedTuple):
@@ -71,6 +74,7 @@ class Move(NamedTuple):
     request: int
     reply: int
     group: str  # in which its value is polled, "" where it is not
+    escapes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,9 +212,9 @@ class _Reader:
                     hole = len(between) if all(key in names for key in between) else 0
                     end = first + size
                     request = Request(camera.id, READ, first, size)
-                    lengths = dialect.request_bytes(request), dialect.reply_bytes(request)
+                    asked, answered, more = lengths(dialect, request)
                     work = f"{group.name} from {first}" if place else group.name
-                    yield Poll(number, group.name, work, names[first], size, hole, *lengths, group.every)
+                    yield Poll(number, group.name, work, names[first], size, hole, asked, answered, group.every, more)
 
     def _moves(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Move]:
         rates: Counter[tuple[str, str]] = Counter()
@@ -226,8 +230,8 @@ class _Reader:
             for (name, control), rate in rates.items():
                 if name == one.name and control in keys:
                     request = Request(one.id, WRITE, keys[control], 1, (0,))
-                    lengths = dialect.request_bytes(request), dialect.reply_bytes(request)
-                    yield Move(number, control, rate, *lengths, polled.get(control, ""))
+                    asked, answered, more = lengths(dialect, request)
+                    yield Move(number, control, rate, asked, answered, polled.get(control, ""), more)
 
     def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
         keys = self._keys(camera, dialect)
@@ -250,6 +254,12 @@ class _Reader:
         line, column = locate(self._plan, field)
         error.file, error.line, error.column, error.field = self._plan.path or None, line, column, field
         return error
+
+
+def lengths(dialect: Dialect, request: Request) -> tuple[int, int, int]:
+    """Characters of a request, of its reply, and what escaping adds to them at most."""
+    asked, answered = dialect.request_bytes(request), dialect.reply_bytes(request)
+    return asked, answered, dialect.most_bytes(request) - asked - answered
 
 
 def _trouble(camera: CameraPlan, line: LinePlan, asker: DriverPlan, baud: Fraction, format: CharFormat) -> str:

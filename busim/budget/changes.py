@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from busim.budget.case import Case, Poll
+from busim.budget.case import Case, Poll, lengths
 from busim.budget.pace import Pace
 from busim.budget.result import Change
 from busim.dialects import READ, Request
@@ -107,9 +107,9 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Case]]:
 def _enough(mean: Pace) -> float:
     """ns: the longest time-out that would be computed."""
     case, polls = mean.case, mean.polls
-    wait = time_out(
-        polls.wire, polls.exchange.silence, polls.exchange.turnaround_high, case.packing_idle, case.latency.high
-    )
+    exchange = polls.exchange
+    wire = polls.wire + exchange.escaped
+    wait = time_out(wire, exchange.silence, exchange.turnaround_high, case.packing_idle, case.latency.high)
     return float(np.max(np.asarray(wait)))
 
 
@@ -142,8 +142,8 @@ def _merged(case: Case, group: str) -> Iterator[Poll]:
             size = held.size + poll.hole + poll.size
             if size <= case.dialect.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)
-                lengths = case.dialect.request_bytes(request), case.dialect.reply_bytes(request)
-                held = held._replace(size=size, request=lengths[0], reply=lengths[1])
+                asked, answered, more = lengths(case.dialect, request)
+                held = held._replace(size=size, request=asked, reply=answered, escapes=more)
                 continue
         if held is not None:
             yield held

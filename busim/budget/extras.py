@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from busim.budget.case import Move
+from busim.budget.case import Move, lengths
 from busim.budget.cycle import paced_cycle
 from busim.budget.figures import Expected
 from busim.budget.moves import IN_A_ROW, Mix, waits
@@ -122,8 +122,8 @@ def _streams(expected: Expected, kind: str, rate: float, controls: int) -> Itera
 
 def _write(mean: Pace, unit: int, size: int) -> Move:
     request = Request(mean.case.units[unit].id, WRITE, 0, size, (0,) * size)
-    dialect = mean.case.dialect
-    return Move(unit, str(size), 0.0, dialect.request_bytes(request), dialect.reply_bytes(request), "")
+    asked, answered, more = lengths(mean.case.dialect, request)
+    return Move(unit, str(size), 0.0, asked, answered, "", more)
 
 
 def _joystick_bound(expected: Expected, one: Timing, count: int) -> float | None:

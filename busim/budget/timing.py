@@ -87,6 +87,7 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
     answer = halves * bit / 2 / shares
     request = np.array([one.request for one in asked], dtype=float)
     reply = np.array([one.reply for one in asked], dtype=float)
+    escapes = np.array([one.escapes for one in asked], dtype=float)
     high = _or(varied.turnaround_high, np.array([unit.turnaround.high for unit in units], dtype=float))
     silence = _silence(case, varied.baud)
     rest = np.maximum(_or(varied.gap, float(case.gap)), silence)
@@ -115,9 +116,10 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
         lead=float(max(0, case.lead)),
         answer_lead=np.array([max(0, unit.lead) for unit in units], dtype=float),
         quiet=np.maximum(0.0, hold + case.listen - rest) if case.listen else 0.0,
+        escapes=escapes,
     )
     wire = request * character + reply * answer
-    nominal = (request + reply) * (halves * bit / 2)
+    nominal = (request + reply + escapes) * (halves * bit / 2)
     waits = time_out(nominal, silence, high, packing, latency) if case.time_out is None else float(case.time_out)
     # makes arrays of one shape of what is the same for all
     none = np.zeros(np.broadcast_shapes(*(np.shape(one) for one in (wire, high, packing, latency, rest))))

@@ -127,6 +127,9 @@ class Dialect(Protocol):
     def reply_bytes(self, request: Request) -> int:
         """Length of a good reply to it."""
 
+    def most_bytes(self, request: Request) -> int:
+        """Length of both together, with every byte sent as two that may be (escaping), whatever the values."""
+
     def silence(self, baud: float) -> int:
         """ns of quiet that end a frame on the wire, and that a master leaves between two frames."""
 

@@ -130,6 +130,10 @@ class ModbusRtu:
     def reply_bytes(self, request: Request) -> int:
         return 5 + 2 * request.size if request.verb == READ else 8
 
+    def most_bytes(self, request: Request) -> int:
+        """Nothing is escaped."""
+        return self.request_bytes(request) + self.reply_bytes(request)
+
     def silence(self, baud: float) -> int:
         """t3.5: 3.5 characters of 11 bits up to 19200 Bd, 1750 us above (V1.02, p. 13)."""
         return 1_750_000 if baud > 19200 else round(38.5e9 / baud)

@@ -45,8 +45,8 @@ class Terms:
     `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
     of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
     propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
-    waits for a quiet line beyond its pause. A master on the line itself has no packing, no latency, and hears a
-    reply to its end (`tail` 0).
+    waits for a quiet line beyond its pause. `escapes`: characters that escaping adds at most, both ways. A master on
+    the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
     """
 
     request: Numbers
@@ -66,11 +66,15 @@ class Terms:
     lead: Numbers = 0.0
     answer_lead: Numbers = 0.0
     quiet: Numbers = 0.0
+    escapes: Numbers = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`."""
+    """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
+
+    `escaped`: what bytes that escaping adds may take, counted at the worst and not on average, where they are few.
+    """
 
     request: Numbers
     silence: Numbers
@@ -81,6 +85,7 @@ class Exchange:
     latency_low: Numbers
     latency_high: Numbers
     pause: Numbers
+    escaped: Numbers = 0.0
 
     @property
     def fixed(self) -> Numbers:
@@ -95,11 +100,11 @@ class Exchange:
     @property
     def worst(self) -> Numbers:
         """From sent to ended with every unknown at its upper bound."""
-        return self.fixed + self.turnaround_high + 2 * self.latency_high
+        return self.fixed + self.turnaround_high + 2 * self.latency_high + self.escaped
 
     @property
     def mean(self) -> Numbers:
-        return (self.best + self.worst) / 2
+        return self.fixed + (self.turnaround_low + self.turnaround_high) / 2 + self.latency_low + self.latency_high
 
     @property
     def variance(self) -> Numbers:
@@ -123,7 +128,7 @@ class Exchange:
             "request": self.request,
             "silence": self.silence,
             "turnaround": {BEST: low, MEAN: (low + high) / 2, WORST: high}[case],
-            "reply": self.reply,
+            "reply": self.reply + self.escaped if case == WORST else self.reply,
             "packing": self.packing,
             "converter": self._latency(case),
             "pause": self.pause,
@@ -147,6 +152,7 @@ def exchange(terms: Terms) -> Exchange:
         latency_low=t.latency_low,
         latency_high=t.latency_high,
         pause=t.pause,
+        escaped=t.escapes * np.maximum(t.character, t.answer_character),
     )
 
 

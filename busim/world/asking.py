@@ -59,8 +59,7 @@ class Asking:
     def time_out(self, request: Request, turnaround: Spread) -> int:
         """ns: wire time, silence, the slowest turnaround, packing and latency both ways, and a margin."""
         way, dialect = self._way, self._dialect
-        characters = dialect.request_bytes(request) + dialect.reply_bytes(request)
-        wire = way.setting.offset(characters * way.setting.halves)
+        wire = way.setting.offset(dialect.most_bytes(request) * way.setting.halves)
         silence = dialect.silence(float(way.setting.baud))
         return time_out(wire, silence, turnaround.high, way.packing, way.latency)
 

@@ -237,6 +237,15 @@ class DeclaredDialect:
             raise Defect(f"{self.name} cannot carry {request}")
         return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
 
+    def most_bytes(self, request: Request) -> int:
+        """Both together at their longest, every byte between the marks escaped where there is escaping."""
+        both = self.request_bytes(request) + self.reply_bytes(request)
+        framing, operation = self.declaration.framing, self._operation(request)
+        if framing.escape is None or operation is None:
+            return both
+        sides = (self.layouts[operation.number, side].size(request.size)[1] for side in ("request", "reply"))
+        return sum(2 * content + len(framing.start) + len(framing.end) for content in sides)
+
     def _on_the_wire(self, content: int) -> int:
         framing = self.declaration.framing
         return len(framing.start) + content * (2 if framing.hex else 1) + len(framing.end)
