@@ -42,6 +42,7 @@ from busim.plan.types import (
 )
 
 OHMS = 120.0  # of a terminator that says nothing else: TI SLLA272 sec. 6
+FORGOTTEN = 60_000_000_000  # ns without a datagram after which a converter that says nothing else forgets a peer
 
 
 def build(shape: PlanShape, document: Declared) -> Plan:
@@ -144,7 +145,8 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
         packing_length=shape.packing.length,
         packing_delimiter=shape.packing.delimiter,
         latency=shape.latency,
-        clients=_clients(shape.clients),
+        clients=_clients(shape.clients, _idle(shape)),
+        transport=shape.transport,
         rfc2217=shape.rfc2217,
         dials=None if shape.dials is None else (shape.dials.host, shape.dials.port),
         redial=shape.redial,
@@ -165,14 +167,21 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
     )
 
 
-def _clients(shape: ClientsShape) -> ClientsPlan:
+def _idle(shape: ConverterShape) -> int:
+    """Without connections nobody says that he goes; a peer that the plan itself names is not forgotten."""
+    if shape.clients.idle_close is not None:
+        return shape.clients.idle_close
+    return FORGOTTEN if shape.transport == "udp" and shape.dials is None else 0
+
+
+def _clients(shape: ClientsShape, idle_close: int) -> ClientsPlan:
     return ClientsPlan(
         most=shape.most,
         when_full=shape.when_full,
         sharing=shape.sharing,
         arbitration_time_out=shape.arbitration_time_out,
         hold_slot=shape.hold_slot,
-        idle_close=shape.idle_close,
+        idle_close=idle_close,
         idle_way=shape.idle_way,
         greeting=shape.greeting,
         keep_alive=shape.keep_alive.bytes,

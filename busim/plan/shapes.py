@@ -165,7 +165,12 @@ class ClientsShape(Shape):
     )
     arbitration_time_out: Time = has("arbitrated: how long a reply may take", "300 ms", "1 s")
     hold_slot: Time = has("who goes without an end of the connection keeps its slot for so long", "120 s", "0")
-    idle_close: Time = has("no byte either way for so long ends a connection; 0: never", "10 min", "0")
+    idle_close: Time | None = has(
+        "no byte either way for so long ends a connection; over UDP: none from it for so long, and it is forgotten; 0: "
+        "never; not written: never, over UDP 1 min",
+        "10 min",
+        None,
+    )
     idle_way: Literal["close", "reset", "ignore"] = has("how it ends; ignore: it stays and is dead", default="close")
     greeting: Octets = has("bytes sent to who connects, in hexadecimal", "48 49 0D 0A", "")
     keep_alive: KeepAliveShape = has("bytes it sends by itself", {"every": "60 s", "bytes": "00"}, {})
@@ -205,6 +210,7 @@ class ConverterShape(Shape):
     packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
     latency: TimeSpread = has("from network to line and back, each way", "1 ms", "1 ms")
     clients: ClientsShape = has("how many clients at once, or more about them", 4, {})
+    transport: Literal["tcp", "udp"] = has("TCP connections, or UDP datagrams without any", default="tcp")
     rfc2217: Literal["off", "applies", "acknowledges", "answers-other", "silent"] = has(
         "COM port control over Telnet: what it does when a client sets the port; off: a raw connection", default="off"
     )
@@ -224,6 +230,18 @@ class ConverterShape(Shape):
     unit_load: UnitLoad = has("its load on the line, in unit loads", 0.125, 1.0)
     supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
     power: PowerShape = has("what it takes from its supply", "3 W", {})
+
+    @model_validator(mode="after")
+    def _speaks_so(self) -> ConverterShape:
+        if self.transport == "udp" and self.rfc2217 != "off":
+            raise refusal(
+                UserError(
+                    "COM port control without a connection",
+                    expected="`rfc2217: off` where `transport` is udp: Telnet needs TCP",
+                    mend="delete one of the two",
+                )
+            )
+        return self
 
 
 class CameraShape(Shape):

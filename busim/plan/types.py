@@ -129,8 +129,9 @@ class ConverterPlan:
     `packing_length`: bytes that go at once however busy the line is (0: no such limit). `packing_delimiter`: bytes
     behind which a packet goes at once (empty: none).
     `latency`: ns from the network to the line and from the line to the network, each way.
-    `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it connects to instead of
-    listening, None where it listens; `redial`: ns from one attempt to the next. `reboots`: instant and length of each.
+    `transport`: tcp or udp. `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it
+    connects to instead of listening (over UDP: the only one it talks to), None where it listens; `redial`: ns from one
+    attempt to the next. `reboots`: instant and length of each.
 
     `factory_address`: IPv4 address as delivered; `network` (10.20.0.0/24) and `gateway` as set on site. `box`: the
     device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
@@ -145,6 +146,7 @@ class ConverterPlan:
     latency: Spread = Spread(1_000_000, 1_000_000)
     clients: ClientsPlan = ClientsPlan()
     packing_delimiter: bytes = b""
+    transport: str = "tcp"
     rfc2217: str = "off"
     dials: tuple[str, int] | None = None
     redial: int = 1_000_000_000
