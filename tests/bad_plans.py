@@ -68,6 +68,26 @@ panels:
   - {name: desk, master: controller, cameras: [left mat], controls: [iris], moves: 0.5 /s}
 """
 
+# What a plan says of the site, to be written behind the good plan.
+SITE = """\
+places:
+  - {name: wall, at: [12 m, -4 m], note: lift needed}
+supplies:
+  - name: wall supply
+    voltage: 47..49 V
+    limit: 120 W
+    fuse: 3.15 A
+    place: wall
+    at: boulder box
+    feeds: [left mat]
+    cable: {length: 30 m, gauge: AWG 14}
+  - {name: switch port, kind: poe, poe_class: 4, voltage: 44..57 V}
+spares:
+  - {name: spare camera, id: 1, count: 2, place: wall}
+silenced:
+  - {rule: supply-fuse, at: wall supply, reason: the house fuses it}
+"""
+
 
 @dataclass(frozen=True)
 class Bad:
@@ -205,4 +225,52 @@ BAD = [
     bad("a panel of an unknown camera", "cameras: [left mat]", "cameras: [«left matt]", ("no-such-camera", "panels[0].cameras[0]")),
     bad("a panel out of its master's reach", "master: controller, cameras: [left mat]", "master: laptop, cameras: [«left mat]", ("out-of-reach", "panels[0].cameras[0]")),
     bad("a control twice", "controls: [iris]", "controls: [iris, «iris]", ("named-twice", "panels[0].controls[1]")),
+]  # fmt: skip
+
+
+def bad_site(what: str, old: str, new: str, *expected: tuple[str, str]) -> Bad:
+    """As `bad`, with the site behind the good plan."""
+    assert (GOOD + SITE).count(old) == 1
+    tail = (GOOD + SITE).replace(old, new)
+    return Bad(what, GOOD, tail, expected)
+
+
+BAD_SITES = [
+    bad_site("a coordinate too few", "at: [12 m, -4 m]", "at: «[12 m]", ("wrong-kind", "places[0].at")),
+    bad_site("a coordinate without unit", "at: [12 m, -4 m]", "at: [12 m, «4]", ("bad-value", "places[0].at[1]")),
+    bad_site("a note over two lines", "note: lift needed", 'note: «"lift\\nneeded"', ("bad-value", "places[0].note")),
+    bad_site("no voltage", "  - name: wall supply\n    voltage: 47..49 V\n", "  - «name: wall supply\n", ("missing-key", "supplies[0].voltage")),
+    bad_site("voltage in amperes", "voltage: 47..49 V", "voltage: «47..49 A", ("bad-value", "supplies[0].voltage")),
+    bad_site("voltage of nothing", "voltage: 47..49 V", "voltage: «0", ("bad-value", "supplies[0].voltage")),
+    bad_site("a fuse without unit", "fuse: 3.15 A", "fuse: «3.15", ("bad-value", "supplies[0].fuse")),
+    bad_site("a limit of nothing", "limit: 120 W", "limit: «0 W", ("bad-value", "supplies[0].limit")),
+    bad_site("no gauge", "gauge: AWG 14", "gauge: «14", ("bad-value", "supplies[0].cable.gauge")),
+    bad_site("a PoE class there is none", "poe_class: 4", "poe_class: «9", ("out-of-bounds", "supplies[1].poe_class")),
+    bad_site("a PoE class without PoE", "{name: switch port, kind: poe,", "«{name: switch port,", ("bad-value", "supplies[1]")),
+    bad_site("a kind of supply there is none", "kind: poe", "kind: «ac", ("bad-value", "supplies[1].kind")),
+    bad_site("no spares", "count: 2", "count: «0", ("out-of-bounds", "spares[0].count")),
+    bad_site("no reason", "reason: the house fuses it", 'reason: «" "', ("bad-value", "silenced[0].reason")),
+    bad_site("two places of one name", "note: lift needed}", "note: x}\n  - {name: «wall}", ("duplicate-name", "places[1].name")),
+    bad_site("two supplies of one name", "name: switch port", "name: «wall supply", ("duplicate-name", "supplies[1].name")),
+    bad_site("an unknown place of a spare", "count: 2, place: wall", "count: 2, place: «wahl", ("no-such-place", "spares[0].place")),
+    bad_site("feeding nobody known", "feeds: [left mat]", "feeds: [«left hat]", ("no-such-station", "supplies[0].feeds[0]")),
+    bad_site("feeding one twice", "feeds: [left mat]", "feeds: [left mat, «left mat]", ("named-twice", "supplies[0].feeds[1]")),
+    bad_site("two supplies for one", "voltage: 44..57 V", "voltage: 44..57 V, feeds: [«left mat]", ("fed-twice", "supplies[1].feeds[0]")),
+    bad_site("injected nowhere", "at: boulder box", "at: «bolder box", ("no-such-station", "supplies[0].at")),
+    bad_site("silenced about nothing", "at: wall supply", "at: «wall supplies", ("no-such-entry", "silenced[0].at")),
+    bad_site("an unknown supply of a camera", "    id: 300\n", "    id: 300\n    supply: «mall supply\n", ("no-such-supply", "cameras[2].supply")),
+    bad_site("an unknown place of a camera", "    id: 300\n", "    id: 300\n    place: «wool\n", ("no-such-place", "cameras[2].place")),
+    bad_site("power in volts", "    id: 300\n", "    id: 300\n    power: «6 V\n", ("bad-value", "cameras[2].power")),
+    bad_site("power backwards", "    id: 300\n", "    id: 300\n    power: {peak: «8..6 W}\n", ("bad-value", "cameras[2].power.peak")),
+    bad_site("a way to be unpowered there is none", "    id: 300\n", "    id: 300\n    unpowered: «dies\n", ("bad-value", "cameras[2].unpowered")),
+    bad_site("a frame rate of nothing", "    id: 300\n", "    id: 300\n    frame_rate: «50\n", ("bad-value", "cameras[2].frame_rate")),
+    bad_site("a shutter of nothing", "    id: 300\n", "    id: 300\n    shutter: «1/0 s\n", ("bad-value", "cameras[2].shutter")),
+    bad_site("a load of nothing", "    id: 300\n", "    id: 300\n    unit_load: «0\n", ("out-of-bounds", "cameras[2].unit_load")),
+    bad_site("three wires", "    clients: 4\n", "    clients: 4\n    wires: «3\n", ("bad-value", "converters[0].wires")),
+    bad_site("a network that is none", "    clients: 4\n", "    clients: 4\n    network: «10.20.0.1\n", ("bad-value", "converters[0].network")),
+    bad_site("a gateway by name", "    clients: 4\n", "    clients: 4\n    gateway: «router\n", ("bad-value", "converters[0].gateway")),
+    bad_site("a bias that is no switch", "    format: 8N1\n", "    format: 8N1\n    bias: «maybe\n", ("wrong-kind", "lines[1].bias")),
+    bad_site("a bias elsewhere", "    format: 8N1\n", "    format: 8N1\n    bias: {at: [«left mat]}\n", ("not-on-a-line", "lines[1].bias.at[0]")),
+    bad_site("a cable of no gauge", "    format: 8N1\n", "    format: 8N1\n    cable: {gauge: «thin}\n", ("bad-value", "lines[1].cable.gauge")),
+    bad_site("ohms of a camera", "      - camera: finish\n", "      - «camera: finish\n        ohms: 120 ohm\n", ("bad-value", "lines[1].order[1]")),
 ]  # fmt: skip

@@ -14,15 +14,32 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bad_plans import BAD, GOOD, Bad
+from bad_plans import BAD, BAD_SITES, GOOD, SITE, Bad
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busim.declared import parse
 from busim.errors import UserError
 from busim.finding import Findings
-from busim.plan import DriverPlan, Place, PollGroup, defaults, json_schema, locate, read, read_text
-from busim.units import CharFormat, Spread
+from busim.plan import (
+    BiasPlan,
+    CablePlan,
+    DriverPlan,
+    FeedPlan,
+    Place,
+    PlacePlan,
+    PollGroup,
+    PowerPlan,
+    SilencedPlan,
+    SparePlan,
+    SupplyPlan,
+    defaults,
+    json_schema,
+    locate,
+    read,
+    read_text,
+)
+from busim.units import CharFormat, FrameRate, Range, Spread
 
 MINIMAL = "busim: 1\nname: hall\nlines:\n  - {name: wall, baud: 9600, format: 8N1, dialect: modbus-rtu}\n"
 
@@ -101,6 +118,105 @@ def test_a_terminator_may_be_written_as_a_word_or_a_key(written: str) -> None:
     assert read_text(text).lines[0].order == (Place("terminator", "", 0.0, ohms=120.0),)
 
 
+# the site
+
+
+def test_a_plan_says_what_stands_where_and_what_feeds_it() -> None:
+    plan = read_text(GOOD + SITE)
+    assert plan.places == (PlacePlan("wall", (12.0, -4.0), "lift needed"),)
+    assert plan.supplies == (
+        SupplyPlan(
+            "wall supply",
+            Range(47, 49),
+            limit=120,
+            fuse=3.15,
+            place="wall",
+            at="boulder box",
+            feeds=("left mat",),
+            cable=FeedPlan(30, 14),
+        ),
+        SupplyPlan("switch port", Range(44, 57), kind="poe", poe_class=4),
+    )
+    assert plan.spares == (SparePlan("spare camera", "zoom-camera", 1, 0, 2, "wall"),)
+    assert plan.silenced == (SilencedPlan("supply-fuse", "wall supply", "the house fuses it"),)
+
+
+def test_what_feeds_a_camera_may_be_said_at_either_and_comes_out_the_same() -> None:
+    at_supply = read_text(GOOD + SITE)
+    at_camera = read_text(
+        (GOOD + SITE)
+        .replace("feeds: [left mat]", "feeds: []")
+        .replace("- name: left mat\n", "- name: left mat\n    supply: wall supply\n")
+    )
+    assert at_camera.cameras[0].supply == at_supply.cameras[0].supply == "wall supply"
+    assert at_camera.supplies == at_supply.supplies
+
+
+def test_a_camera_may_say_what_it_needs_and_what_is_switched_in_it() -> None:
+    written = (
+        "id: 300\n    place: wall\n    factory_id: 1\n    firmware: 2.4-b\n    power: {idle: 4 W, peak: 6..8 W}\n"
+        "    unpowered: cuts\n    unit_load: 0.25\n    terminator: true\n    bias: true\n    frame_rate: 50p\n"
+        "    shutter: 1/100 s\n"
+    )
+    camera = read_text((GOOD + SITE).replace("id: 300\n", written)).cameras[2]
+    assert (camera.place, camera.factory_id, camera.firmware) == ("wall", 1, "2.4-b")
+    assert camera.power == PowerPlan(Range(4, 4), Range(6, 8), None)
+    assert (camera.unpowered, camera.unit_load, camera.terminator, camera.bias) == ("cuts", 0.25, True, True)
+    assert (camera.frame_rate, camera.shutter) == (FrameRate(Fraction(50)), Fraction(1, 100))
+
+
+def test_one_power_stands_for_rest_most_and_start() -> None:
+    camera = read_text(GOOD.replace("id: 300\n", "id: 300\n    power: 6 W\n")).cameras[2]
+    assert camera.power == PowerPlan(Range(6, 6), Range(6, 6), Range(6, 6))
+
+
+def test_a_converter_says_how_it_is_delivered_set_and_switched() -> None:
+    written = (
+        "clients: 4\n    factory_address: 192.0.2.10\n    network: 10.20.0.44/24\n    gateway: 10.20.0.1\n"
+        "    box: hall rack\n    box_port: 2\n    wires: 4\n    terminator: true\n    power: 3 W\n"
+    )
+    converter = read_text(GOOD.replace("clients: 4\n", written)).converters[0]
+    assert (converter.factory_address, converter.network, converter.gateway) == (
+        "192.0.2.10",
+        "10.20.0.0/24",
+        "10.20.0.1",
+    )
+    assert (converter.box, converter.box_port, converter.wires) == ("hall rack", 2, 4)
+    assert (converter.terminator, converter.bias, converter.unit_load) == (True, False, 1.0)
+
+
+def test_a_line_says_its_cable_its_bias_and_where_they_differ() -> None:
+    text = GOOD.replace(
+        "    baud: 38400 Bd\n",
+        "    baud: 38400 Bd\n    cable: {gauge: AWG 22, supply_gauge: AWG 18}\n"
+        "    bias: {at: [boulder box], ohms: 560 ohm}\n",
+    ).replace(
+        "        after: 9 m\n      - terminator\n",
+        "        after: 9 m\n        gauge: AWG 26\n        stub: 30 cm\n"
+        "      - {terminator: true, ohms: 150 ohm, capacitor: 1 nF}\n",
+    )
+    line = read_text(text).lines[0]
+    assert line.cable == CablePlan(22, 120, 18)
+    assert (line.biased, line.bias) == (True, BiasPlan(("boulder box",), 560, 5))
+    assert line.order[3] == Place("camera", "right mat", 21.0, gauge=26, stub=0.3)
+    assert line.order[4] == Place("terminator", "", 21.0, ohms=150, capacitor=1e-9)
+
+
+@pytest.mark.parametrize("written", ["bias: false", "bias: {present: false}"])
+def test_a_line_may_say_that_nothing_biases_it(written: str) -> None:
+    assert not read_text(MINIMAL.replace("format:", f"{written}, format:")).lines[0].biased
+
+
+def test_what_a_plan_does_not_say_of_the_site_is_left_to_the_model_or_has_its_default() -> None:
+    plan = read_text(GOOD)
+    line, camera, converter = plan.lines[0], plan.cameras[0], plan.converters[0]
+    assert (plan.places, plan.supplies, plan.spares, plan.silenced) == ((), (), (), ())
+    assert (line.cable, line.biased, line.bias) == (CablePlan(24, 120, None), True, BiasPlan())
+    assert (camera.power, camera.unpowered, camera.unit_load, camera.factory_id) == (PowerPlan(), None, None, None)
+    assert (camera.terminator, camera.bias, camera.supply, camera.place) == (False, False, None, None)
+    assert (converter.wires, converter.network, converter.box, converter.power) == (2, None, None, PowerPlan())
+
+
 def test_the_plan_keeps_its_text_its_path_and_the_place_of_every_value(tmp_path: Path) -> None:
     path = tmp_path / "plan.yaml"
     path.write_text(GOOD, encoding="utf-8")
@@ -167,7 +283,7 @@ def test_the_plan_that_the_mistakes_are_made_in_is_good() -> None:
     read_text(GOOD)
 
 
-@pytest.mark.parametrize("mistake", BAD, ids=lambda mistake: mistake.what.replace(" ", "-"))
+@pytest.mark.parametrize("mistake", [*BAD, *BAD_SITES], ids=lambda mistake: mistake.what.replace(" ", "-"))
 def test_a_mistake_is_said_once_at_its_place_with_what_was_found_and_what_was_expected(mistake: Bad) -> None:
     assert mistake.old in GOOD
     findings = found_in(mistake.text).findings
@@ -279,7 +395,7 @@ def tree_of(text: str) -> Any:
 @settings(max_examples=400, deadline=None)
 @given(st.data())
 def test_any_odd_value_anywhere_is_a_plan_or_findings_with_places(data: st.DataObject) -> None:
-    tree = tree_of(GOOD)
+    tree = tree_of(GOOD + SITE)
     for _ in range(data.draw(st.integers(1, 3))):
         places = spots(tree)
         holder, key = places[data.draw(st.integers(0, len(places) - 1))]
@@ -298,7 +414,7 @@ def test_any_odd_value_anywhere_is_a_plan_or_findings_with_places(data: st.DataO
 @settings(max_examples=300, deadline=None)
 @given(st.data())
 def test_any_damage_to_the_text_is_a_plan_or_findings(data: st.DataObject) -> None:
-    text = GOOD
+    text = GOOD + SITE
     for _ in range(data.draw(st.integers(1, 4))):
         start = data.draw(st.integers(0, len(text)))
         length = data.draw(st.integers(0, 12))

@@ -8,116 +8,11 @@ it looks for; that is said by the shapes. That two cameras have one bus ID is no
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from itertools import islice
 from typing import Any
 
-from busim.declared import Declared, nearest, shown
-from busim.finding import Finding
-from busim.shapes import at
-
-_MOST_LISTED = 12
-_MOST_ASTRAY = 100
-_STATIONS = ("camera", "converter", "master")
-KINDS = {"lines": "line", "converters": "converter", "cameras": "camera", "masters": "master", "panels": "panel"}
-
-Found = Iterator[Finding]
-
-
-class View:
-    """The declared values with the look-ups that several checks share."""
-
-    def __init__(self, document: Declared) -> None:
-        self.document = document
-        self.names = {kind: [name for _, name, _ in self.named(kind)] for kind in KINDS}
-        self.known = {kind: set(names) for kind, names in self.names.items()}
-        # (kind, name) -> the lines it stands on, with the field of each place
-        self.stands: dict[tuple[str, str], list[tuple[str, str]]] = {}
-        for line, field, kind, name in self.places():
-            self.stands.setdefault((kind, name), []).append((line, field))
-        self.meant = {kind: self._meant(kind) for kind in _STATIONS}
-
-    def _meant(self, kind: str) -> set[str | None]:
-        """The stations meant by misspelt names in an order: said there, they are not blamed a second time."""
-        names = self.names[f"{kind}s"]
-        astray = (name for stood, name in self.stands if stood == kind and name not in self.known[f"{kind}s"])
-        return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
-
-    def finding(self, field: str, code: str, what: str, *, found: str, expected: str, mend: str) -> Finding:
-        return at(self.document, field, code, what, found=found, expected=expected, mend=mend)
-
-    def items(self, kind: str) -> Iterator[tuple[str, dict[str, Any]]]:
-        """Field path and mapping of each entry of `lines`, `cameras` and so on."""
-        entries = self.document.value.get(kind)
-        for index, entry in enumerate(entries if isinstance(entries, list) else ()):
-            if isinstance(entry, dict):
-                yield f"{kind}[{index}]", entry
-
-    def named(self, kind: str) -> Iterator[tuple[str, str, dict[str, Any]]]:
-        for field, entry in self.items(kind):
-            name = entry.get("name")
-            if isinstance(name, str):
-                yield field, name, entry
-
-    def places(self) -> Iterator[tuple[str, str, str, str]]:
-        """Name of the line, field, kind and name of every named position."""
-        for line_field, line in self.items("lines"):
-            order = line.get("order")
-            for index, stand in enumerate(order if isinstance(order, list) else ()):
-                if isinstance(stand, dict):
-                    for kind in _STATIONS:
-                        if isinstance(stand.get(kind), str):
-                            yield _name(line), f"{line_field}.order[{index}].{kind}", kind, stand[kind]
-
-    def lines_of(self, kind: str, name: str) -> set[str]:
-        return {line for line, _ in self.stands.get((kind, name), ())}
-
-    def words(self, field: str, entry: dict[str, Any], key: str) -> Iterator[tuple[str, str]]:
-        """Field and text of each word in a list."""
-        values = entry.get(key)
-        for index, word in enumerate(values if isinstance(values, list) else ()):
-            if isinstance(word, str):
-                yield f"{field}.{key}[{index}]", word
-
-    def exists(self, field: str, kind: str, name: str) -> Found:
-        """A finding where no entry of this kind has this name."""
-        if name not in self.known[kind]:
-            meant = nearest(name, self.names[kind])
-            known = self.names[kind]
-            listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
-            more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
-            mend = f"did you mean `{meant}`?" if meant else f"declare it under `{kind}`"
-            yield self.finding(
-                field,
-                f"no-such-{KINDS[kind]}",
-                f"there is no {KINDS[kind]} of this name",
-                found=_quoted(name),
-                expected=listed + more,
-                mend=mend,
-            )
-
-    def once(self, field: str, entry: dict[str, Any], key: str) -> Found:
-        """Findings where a list of words has one twice."""
-        seen: set[str] = set()
-        for place, word in self.words(field, entry, key):
-            if word in seen:
-                yield self.finding(
-                    place,
-                    "named-twice",
-                    "named twice in one list",
-                    found=_quoted(word),
-                    expected="each once",
-                    mend="delete one of the two",
-                )
-            seen.add(word)
-
-
-def _name(entry: dict[str, Any]) -> str:
-    name = entry.get("name")
-    return name if isinstance(name, str) else ""
-
-
-def _quoted(name: str) -> str:
-    return repr(name[:60])
+from busim.declared import Declared, shown
+from busim.plan.site_checks import SITE_CHECKS
+from busim.plan.view import KINDS, Found, View, name_of, quoted
 
 
 def _names_are_unique(view: View) -> Found:
@@ -142,7 +37,7 @@ def _unique(view: View, entries: Iterator[tuple[str, str, dict[str, Any]]], word
                 f"{field}.name",
                 "duplicate-name",
                 f"another {word} has this name",
-                found=f"{_quoted(name)}, first on line {line}",
+                found=f"{quoted(name)}, first on line {line}",
                 expected="a name of its own",
                 mend="rename one of the two",
             )
@@ -160,7 +55,7 @@ def _endpoints_are_unique(view: View) -> Found:
                     f"{field}.endpoint",
                     "duplicate-endpoint",
                     "two converters at one endpoint",
-                    found=f"{_quoted(endpoint)}, first on line {line}",
+                    found=f"{quoted(endpoint)}, first on line {line}",
                     expected="an endpoint of its own",
                     mend="give one of the two another address or port",
                 )
@@ -192,7 +87,7 @@ def _stations_stand_once(view: View) -> Found:
                     f"{field}.name",
                     "not-on-a-line",
                     f"this {kind} is on no line",
-                    found=_quoted(name),
+                    found=quoted(name),
                     expected="one position in the order of one line",
                     mend=f"write `- {kind}: {name[:60]}` into the order of its line",
                 )
@@ -208,7 +103,7 @@ def _stands_twice(view: View, kind: str) -> Found:
                     field,
                     "placed-twice",
                     f"this {kind} has a position already",
-                    found=f"{_quoted(name)}, first on line {line}",
+                    found=f"{quoted(name)}, first on line {line}",
                     expected="one position on one line",
                     mend="delete one of the two",
                 )
@@ -247,7 +142,7 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
                 place,
                 "placed-twice",
                 "this master has a position on this line already",
-                found=_quoted(name),
+                found=quoted(name),
                 expected="one position on a line",
                 mend="delete one of the two",
             )
@@ -257,9 +152,9 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
                 place,
                 "not-its-line",
                 "this master is not said to be on this line",
-                found=_quoted(name),
-                expected=f"{_quoted(line)} in its `on`",
-                mend=f"add the line to `on` of {_quoted(name)}, or delete the position",
+                found=quoted(name),
+                expected=f"{quoted(line)} in its `on`",
+                mend=f"add the line to `on` of {quoted(name)}, or delete the position",
             )
     for place, line in view.words(field, entry, "on"):
         if line in view.known["lines"] and line not in stood and name not in view.meant["master"]:
@@ -267,7 +162,7 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
                 place,
                 "not-on-a-line",
                 "this master has no position on this line",
-                found=_quoted(line),
+                found=quoted(line),
                 expected="a position in the order of the line",
                 mend=f"write `- master: {name[:60]}` into the order of the line",
             )
@@ -304,7 +199,7 @@ def _cameras_are_reached(view: View) -> Found:
     reach: dict[str, _Reach] = {}
     for field, entry in view.items("masters"):
         own = _Reach(view, entry)
-        reach.setdefault(_name(entry), own)
+        reach.setdefault(name_of(entry), own)
         yield from view.once(field, entry, "cameras")
         for place, camera in view.words(field, entry, "cameras"):
             yield from view.exists(place, "cameras", camera)
@@ -313,7 +208,7 @@ def _cameras_are_reached(view: View) -> Found:
                     place,
                     "out-of-reach",
                     "this camera is on none of the master's lines",
-                    found=_quoted(camera),
+                    found=quoted(camera),
                     expected="a camera on a line the master reaches",
                     mend="add its line or converter to the master, or drop it here",
                 )
@@ -335,8 +230,8 @@ def _panel(view: View, field: str, entry: dict[str, Any], reach: dict[str, _Reac
                 place,
                 "out-of-reach",
                 "the panel's master does not ask this camera",
-                found=_quoted(camera),
-                expected=f"a camera of {_quoted(str(name))}",
+                found=quoted(camera),
+                expected=f"a camera of {quoted(str(name))}",
                 mend="add the camera to the master, or drop it here",
             )
 
@@ -363,5 +258,5 @@ CHECKS: tuple[Callable[[View], Found], ...] = (
 def findings(document: Declared) -> Found:
     """Everything that does not hold between the places of a plan."""
     view = View(document)
-    for check in CHECKS:
+    for check in (*CHECKS, *SITE_CHECKS):
         yield from check(view)

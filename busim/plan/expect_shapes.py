@@ -39,7 +39,7 @@ class ExpectShape(Shape):
     """One bound of a figure that a run is held to, at its end."""
 
     figure: Word = has("name of a figure", "poll_rate")
-    of: Scope = has("names of lines or cameras, one or a list; or `every line`, `every camera`", "left mat", "every line")
+    of: Scope = has("names of lines or cameras; or `every line`, `every camera`", "left mat", "every line")
     at_least: Bound | None = has("the least it may be, in the figure's unit", "5 Hz", None)
     at_most: Bound | None = has("the most it may be", "300 ms", None)
 

@@ -124,7 +124,7 @@ class SupplyShape(Shape):
 
     name: Word = has("name of the supply", "wall supply")
     voltage: VoltRange = has("voltage at its terminals", "48 V")
-    kind: Literal["dc", "poe"] = has("direct current on a cable of its own or in the line's, or PoE", default="dc")
+    kind: Literal["dc", "poe"] = has("direct current, or PoE", "poe", "dc")
     poe_class: Annotated[int, Field(ge=0, le=8)] | None = has("class of a PoE port, 0 to 8", 4, None)
     limit: Watts | None = has("power it can give; not written: not known, or as the PoE class says", "120 W", None)
     fuse: Amperes | None = has("fuse in its output", "3.15 A", None)

@@ -1,0 +1,128 @@
+"""The declared values of a plan, with the look-ups that its checks share.
+
+Values are of any kind here, since a check runs beside the validation and not after it; what is not of the kind that is
+looked for is passed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice
+from typing import Any
+
+from busim.declared import Declared, nearest
+from busim.finding import Finding
+from busim.shapes import at
+
+_MOST_LISTED = 12
+_MOST_ASTRAY = 100
+_STATIONS = ("camera", "converter", "master")
+KINDS = {
+    "lines": "line",
+    "converters": "converter",
+    "cameras": "camera",
+    "masters": "master",
+    "panels": "panel",
+    "places": "place",
+    "supplies": "supply",
+    "spares": "spare",
+}
+
+Found = Iterator[Finding]
+
+
+class View:
+    """The declared values with the look-ups that several checks share."""
+
+    def __init__(self, document: Declared) -> None:
+        self.document = document
+        self.names = {kind: [name for _, name, _ in self.named(kind)] for kind in KINDS}
+        self.known = {kind: set(names) for kind, names in self.names.items()}
+        # (kind, name) -> the lines it stands on, with the field of each place
+        self.stands: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        for line, field, kind, name in self.places():
+            self.stands.setdefault((kind, name), []).append((line, field))
+        self.meant = {kind: self._meant(kind) for kind in _STATIONS}
+
+    def _meant(self, kind: str) -> set[str | None]:
+        """The stations meant by misspelt names in an order: said there, they are not blamed a second time."""
+        names = self.names[f"{kind}s"]
+        astray = (name for stood, name in self.stands if stood == kind and name not in self.known[f"{kind}s"])
+        return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
+
+    def finding(self, field: str, code: str, what: str, *, found: str, expected: str, mend: str) -> Finding:
+        return at(self.document, field, code, what, found=found, expected=expected, mend=mend)
+
+    def items(self, kind: str) -> Iterator[tuple[str, dict[str, Any]]]:
+        """Field path and mapping of each entry of `lines`, `cameras` and so on."""
+        entries = self.document.value.get(kind)
+        for index, entry in enumerate(entries if isinstance(entries, list) else ()):
+            if isinstance(entry, dict):
+                yield f"{kind}[{index}]", entry
+
+    def named(self, kind: str) -> Iterator[tuple[str, str, dict[str, Any]]]:
+        for field, entry in self.items(kind):
+            name = entry.get("name")
+            if isinstance(name, str):
+                yield field, name, entry
+
+    def places(self) -> Iterator[tuple[str, str, str, str]]:
+        """Name of the line, field, kind and name of every named position."""
+        for line_field, line in self.items("lines"):
+            order = line.get("order")
+            for index, stand in enumerate(order if isinstance(order, list) else ()):
+                if isinstance(stand, dict):
+                    for kind in _STATIONS:
+                        if isinstance(stand.get(kind), str):
+                            yield name_of(line), f"{line_field}.order[{index}].{kind}", kind, stand[kind]
+
+    def lines_of(self, kind: str, name: str) -> set[str]:
+        return {line for line, _ in self.stands.get((kind, name), ())}
+
+    def words(self, field: str, entry: dict[str, Any], key: str) -> Iterator[tuple[str, str]]:
+        """Field and text of each word in a list."""
+        values = entry.get(key)
+        for index, word in enumerate(values if isinstance(values, list) else ()):
+            if isinstance(word, str):
+                yield f"{field}.{key}[{index}]", word
+
+    def exists(self, field: str, kind: str, name: str) -> Found:
+        """A finding where no entry of this kind has this name."""
+        if name not in self.known[kind]:
+            meant = nearest(name, self.names[kind])
+            known = self.names[kind]
+            listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
+            more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
+            mend = f"did you mean `{meant}`?" if meant else f"declare it under `{kind}`"
+            yield self.finding(
+                field,
+                f"no-such-{KINDS[kind]}",
+                f"there is no {KINDS[kind]} of this name",
+                found=quoted(name),
+                expected=listed + more,
+                mend=mend,
+            )
+
+    def once(self, field: str, entry: dict[str, Any], key: str) -> Found:
+        """Findings where a list of words has one twice."""
+        seen: set[str] = set()
+        for place, word in self.words(field, entry, key):
+            if word in seen:
+                yield self.finding(
+                    place,
+                    "named-twice",
+                    "named twice in one list",
+                    found=quoted(word),
+                    expected="each once",
+                    mend="delete one of the two",
+                )
+            seen.add(word)
+
+
+def name_of(entry: dict[str, Any]) -> str:
+    name = entry.get("name")
+    return name if isinstance(name, str) else ""
+
+
+def quoted(name: str) -> str:
+    return repr(name[:60])
