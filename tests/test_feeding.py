@@ -16,6 +16,7 @@ from busim.electric import (
     Chain,
     Collapse,
     Drop,
+    branches,
     chain,
     drop,
     drop_advice,
@@ -168,6 +169,23 @@ def test_segments_may_differ_in_gauge_and_length() -> None:
     assert isinstance(got, Chain)
     assert got.volts == pytest.approx((near, far), rel=1e-12)
     assert got.amperes == pytest.approx((1.5, 1.0), rel=1e-12)
+
+
+@given(supplies, st.floats(0, 3), loads, loads)
+def test_two_chains_share_the_cable_that_leads_to_both(
+    volts: float, trunk: float, one: list[tuple[float, float]], other: list[tuple[float, float]]
+) -> None:
+    """Each chain on its own behind what is left at the end of the trunk gives the same; the trunk obeys Ohm's law."""
+    chains = [([ohms for ohms, _ in pairs], [power / 4 for _, power in pairs]) for pairs in (one, other)]
+    got = branches(volts, trunk, chains)
+    if isinstance(got, Collapse):
+        return
+    amperes = sum(each.source_amperes for each in got)
+    for each, (loops, watts) in zip(got, chains, strict=True):
+        assert each.source_volts == pytest.approx(volts - trunk * amperes, rel=1e-9)
+        alone = chain(each.source_volts, loops, watts)
+        assert isinstance(alone, Chain)
+        assert each.volts == pytest.approx(alone.volts, rel=1e-6)
 
 
 def test_nothing_is_fed_by_an_empty_chain() -> None:

@@ -20,7 +20,7 @@ from busim.electric.bias import (
 )
 from busim.electric.bounds import Published
 from busim.electric.copper import WARM, copper, diameter, fuse_limit, loop
-from busim.electric.feeding import Chain, Collapse, Drop, chain, drop, most_power
+from busim.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
 from busim.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice
 from busim.electric.opened import Loss, Stand, lost
 from busim.electric.pair import (
@@ -81,6 +81,7 @@ __all__ = [
     "bias_divider",
     "bias_resistor",
     "biased_volts",
+    "branches",
     "chain",
     "copper",
     "derivation_limit",

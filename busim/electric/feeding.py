@@ -26,6 +26,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -106,17 +107,39 @@ def chain(volts: float, loops: Sequence[float], watts: Sequence[float]) -> Chain
     `loops`: ohms there and back from the source to the first load, from that to the second, and so on; `watts`: what
     each load takes. The module's head says why the answer is right either way. Raises UserError.
     """
-    if len(loops) != len(watts):
-        raise UserError("not one cable to each load", found=f"{len(loops)} cables", expected=f"{len(watts)}")
+    found = branches(volts, 0.0, [(loops, watts)])
+    return found if isinstance(found, Collapse) else found[0]
+
+
+def branches(
+    volts: float, trunk: float, chains: Sequence[tuple[Sequence[float], Sequence[float]]]
+) -> tuple[Chain, ...] | Collapse:
+    """Several daisy chains from the end of one cable of `trunk` ohms there and back, each (loops, watts) as in `chain`.
+
+    The chains' `source_volts` is the voltage at that end. Collapse where there is no solution for all together. Raises
+    UserError.
+    """
     positive(volts, "supply voltage")
-    ways = np.cumsum([not_negative(ohms, "resistance") for ohms in loops])
-    shared = np.minimum.outer(ways, ways)
-    power = np.array([not_negative(each, "power") for each in watts], dtype=float)
+    power = np.array([not_negative(each, "power") for _, watts in chains for each in watts], dtype=float)
+    shared = np.full((len(power), len(power)), not_negative(trunk, "resistance"))
+    ends = [0]
+    for loops, watts in chains:
+        if len(loops) != len(watts):
+            raise UserError("not one cable to each load", found=f"{len(loops)} cables", expected=f"{len(watts)}")
+        ways = np.cumsum([not_negative(ohms, "resistance") for ohms in loops])
+        part = slice(ends[-1], ends[-1] + len(watts))
+        shared[part, part] += np.minimum.outer(ways, ways)
+        ends.append(part.stop)
     settled = _settled(volts, shared, power)
     if settled is None:
         return Collapse(_share(volts, shared, power))
-    amperes = np.cumsum((power / settled)[::-1])[::-1]
-    return Chain(volts, tuple(settled.tolist()), tuple(amperes.tolist()))
+    drawn = power / settled
+    at_end = float(volts - trunk * drawn.sum())
+    return tuple(_chain(at_end, settled[a:b], drawn[a:b]) for a, b in pairwise(ends))
+
+
+def _chain(volts: float, at: _Numbers, drawn: _Numbers) -> Chain:
+    return Chain(volts, tuple(at.tolist()), tuple(np.cumsum(drawn[::-1])[::-1].tolist()))
 
 
 def _settled(volts: float, shared: _Numbers, power: _Numbers) -> _Numbers | None:
