@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from busim.clocks import Wall, wall_loop
-from busim.kernel import Kernel
+from busim.kernel import Kernel, PatientKernel
 
 MS = 1_000_000
 
@@ -112,6 +112,35 @@ def test_a_wake_with_an_event_due_is_told_with_its_lateness() -> None:
     assert told[0][0] == instants[0]
     assert [at for at, _ in told] == sorted({at for at, _ in told} & set(instants))  # a late wake serves several
     assert all(ns >= 0 for _, ns in told)
+
+
+def test_what_nobody_outside_can_see_waits_until_somebody_could() -> None:
+    """Events that show are on time; those that lead to one wait as long as that takes, and still come in order."""
+    kernel, notes, told = PatientKernel(near=4 * MS, far=50 * MS), list[tuple[Any, int]](), list[int]()
+    note = noting(kernel, notes)
+    kernel.at(100 * MS, note, "inside")
+    kernel.at_near(101 * MS, note, "leads to one that shows")
+    kernel.at_shown(120 * MS, note, "shows")
+    kernel.at(130 * MS, note, "inside, the last")
+
+    async def work() -> None:
+        wall = Wall(kernel, until=300 * MS, late=lambda at, _: told.append(at))
+        wall.start()
+        await wall.ended
+
+    run(work())
+    assert told == [105 * MS, 120 * MS, 180 * MS]
+    assert [at for _, at in notes] == [100 * MS, 101 * MS, 120 * MS, 130 * MS]
+
+
+def test_an_event_that_shows_at_this_very_instant_is_not_taken_for_one_that_has_run() -> None:
+    kernel = PatientKernel(near=4 * MS, far=50 * MS)
+    kernel.advance(MS)
+    kernel.at_shown(MS, lambda _: None)
+    kernel.at(MS, lambda _: None)
+    assert kernel.wake_by() == MS
+    kernel.advance(MS)
+    assert kernel.wake_by() is None
 
 
 def test_a_machine_that_does_not_keep_up_is_told_of_once_and_simulated_times_stay_exact() -> None:

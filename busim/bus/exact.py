@@ -104,7 +104,7 @@ class ExactPath:
                     uart.rest(self._kernel.now)
                 return
             if heard[0] > self._kernel.now:
-                self._kernel.at(heard[0], self._wake, (solo, solo.token))
+                self._kernel.at_near(heard[0], self._wake, (solo, solo.token))
                 return
             uart.take(heard)
             at, value, flags, _ = heard

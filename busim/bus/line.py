@@ -256,7 +256,7 @@ class Line:
 
     def _schedule(self, burst: Burst) -> None:
         """Plan who is told when: single ears each at its instant, the shared ones at the end of it all."""
-        station, at = burst.station, self.kernel.at
+        station, tell = burst.station, self.kernel.at_near
         burst.until = len(burst.data)
         for ear in self._single:
             if not ear.solos and (ear is not station.ear or station.echo):
@@ -267,19 +267,19 @@ class Line:
                     self._next_stop(ear)
                 else:
                     ear.until = burst.until
-                    at(burst.whole + member.delays[station.number], self._tell, ear)
+                    tell(burst.whole + member.delays[station.number], self._tell, ear)
         for ear in self._shared:
             if not ear.solos:
                 ear.burst = burst
                 ear.taken = 0
-        at(burst.whole + self.span, self._close, burst)
+        self.kernel.at(burst.whole + self.span, self._close, burst)
 
     def _next_stop(self, ear: Ear) -> None:
         burst = ear.burst
         assert burst is not None
         ahead = len(burst.data) - ear.taken
         ear.until = ear.taken + min(ear.listener.stop(ear.taken) or ahead, ahead)
-        self.kernel.at(burst.sampled(ear.until) + ear.members[0].delays[burst.station.number], self._tell, ear)
+        self.kernel.at_near(burst.sampled(ear.until) + ear.members[0].delays[burst.station.number], self._tell, ear)
 
     def _tell(self, ear: Ear) -> None:
         """A single ear has heard what it waited for."""

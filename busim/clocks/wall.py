@@ -1,9 +1,12 @@
 """The wall clock: one asyncio timer takes a kernel along with the time of day.
 
 A simulated event is never an asyncio timer: timers do not keep order among equals. The one timer is armed to the
-kernel's next deadline; when it rings, the kernel runs everything that is due and the timer is armed again. What comes
-from outside enters between two such advances, at the instant to which the kernel was just brought: so a list of inputs
-with their instants is all that replay needs.
+instant by which somebody outside could notice that the kernel was left alone; when it rings, the kernel runs everything
+that is due and the timer is armed again. Most events only lead to one that shows: nobody sees when a camera was served,
+only when its answer comes. To wake for each of them cost more than to simulate it, and made the others late.
+
+What comes from outside enters between two such advances, at the instant to which the kernel was just brought: so a list
+of inputs with their instants is all that replay needs.
 
 When the machine cannot keep up, the kernel falls behind the clock and nothing else gives way: events run at their exact
 simulated instants, inputs are stamped with the instant at which the simulation stands, and the loop still gets its turn
@@ -29,8 +32,8 @@ class Wall:
     """Drives `kernel` with the wall clock; simulated instant 0 is at `origin` of time.monotonic_ns, by default now.
 
     `speed`: simulated time per wall time. `until`: the run ends by itself at this simulated instant (ns).
-    `late(at, ns)` is told how many ns of wall time after its instant a due event ran, once for each wake; `behind(ns)`
-    once, when the kernel first falls a quarter of a second behind.
+    `late(at, ns)` is told for each time that the kernel ran what was due by `at` how many ns of wall time after that it
+    did; `behind(ns)` once, when the kernel first falls a quarter of a second behind.
 
     `ended` (after `start`) is done when the run is over: at `until`, by `stop`, or with the exception of an event.
     """
@@ -107,7 +110,9 @@ class Wall:
         due = kernel.next_deadline()
         to = self._not_beyond(now)
         if due is not None and due <= to:
-            self._judge(due, now)
+            by = kernel.wake_by()
+            if by is not None and by <= to:
+                self._judge(by, now)
             kernel.advance(min(to, due + int(_STRIDE * self._speed)))
             due = kernel.next_deadline()
         if due is None or due > to:
@@ -123,7 +128,7 @@ class Wall:
             self._behind(late)
 
     def _arm(self) -> None:
-        due = self._kernel.next_deadline()
+        due = self._kernel.wake_by()
         if self._until is not None and (due is None or due > self._until):
             due = self._until
         if due == self._armed or self.ended.done():

@@ -31,6 +31,9 @@ class Kernel:
         self._count += 1
         heappush(self._heap, (when, self._count, what, argument))
 
+    at_shown = at
+    at_near = at
+
     def at_or_now(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """As `at`, but for an instant that has passed: now. For what a station learns late (see `busim.bus.line`)."""
         self._count += 1
@@ -39,6 +42,10 @@ class Kernel:
     def next_deadline(self) -> int | None:
         """When the next event is due, in ns; None when nothing is scheduled."""
         return self._heap[0][0] if self._heap else None
+
+    def wake_by(self) -> int | None:
+        """Up to when a clock that follows the time of day may leave the kernel alone, ns; None: for good."""
+        return self.next_deadline()
 
     def advance(self, to: int) -> None:
         """Run every event up to and including `to` ns, then stand at `to`."""
@@ -59,3 +66,39 @@ class Kernel:
             if found and not (heap and heap[0][0] == when):
                 return
         self.now = max(self.now, to)
+
+
+class PatientKernel(Kernel):
+    """A kernel that says how long its events can wait before somebody outside could notice.
+
+    `near`, `far`: ns for which events scheduled by `at_near` and `at` can wait, because what they lead to shows no
+    earlier. Waiting changes nothing inside: every event still runs with `now` at its own instant, and in order.
+    """
+
+    __slots__ = ("_far", "_near", "_urgent")
+
+    def __init__(self, near: int, far: int) -> None:
+        super().__init__()
+        self._near = near
+        self._far = far
+        self._urgent: list[tuple[int, int]] = []  # by when, and the instant of the event itself
+
+    def at_shown(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        """An event that shows outside when it happens."""
+        heappush(self._urgent, (when, when))
+        self.at(when, what, argument)
+
+    def at_near(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        """An event that may lead to one that shows, `near` later at the earliest."""
+        heappush(self._urgent, (when + self._near, when))
+        self.at(when, what, argument)
+
+    def wake_by(self) -> int | None:
+        urgent, heap = self._urgent, self._heap
+        if not heap:
+            urgent.clear()
+            return None
+        while urgent and urgent[0][1] < heap[0][0]:  # it has run
+            heappop(urgent)
+        far = heap[0][0] + self._far
+        return min(far, urgent[0][0]) if urgent else far

@@ -18,6 +18,8 @@ from busim.session.report import Report, make_report
 from busim.trace import Emit, Record
 from busim.world import World, build
 
+_MARGIN = 50_000  # ns of wall time in which a machine simulates what was left waiting, with its answer due right after
+
 
 class Run:
     """Builds the installation of `plan` and starts it at instant 0.
@@ -53,7 +55,10 @@ class Run:
         emit = self._fold.take if also is None else _both(self._fold.take, [also])
         if trace is not None:
             emit = _both(emit, append)
-        self.world: World = build(plan, seed, emit, played=played, watched=watched, always_exact=always_exact)
+        self.world: World = build(
+            plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
+            margin=int(_MARGIN * speed) if live else None,
+        )  # fmt: skip
         restless = _restless(plan)
         self._fold.restless = frozenset(
             name.id for name in self.world.names if name.kind == "master" and name.name in restless

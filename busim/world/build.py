@@ -9,7 +9,7 @@ from busim.cameras import Camera
 from busim.converters import Arbiter, ComPort, Packer, Policy
 from busim.dialects import Dialect
 from busim.faults import BitNoise, Chatter, Latency, Turnaround
-from busim.kernel import Chance, Kernel
+from busim.kernel import Chance, Kernel, PatientKernel
 from busim.masters import Master, Target
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.trace import Emit
@@ -25,24 +25,38 @@ from busim.world.world import World
 
 def build(
     plan: Plan, seed: int, emit: Emit, *, played: Collection[str] | None = None, always_exact: bool = False,
-    watched: bool = False,
+    watched: bool = False, margin: int | None = None,
 ) -> World:  # fmt: skip
     """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
     fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
+    `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
 
     Raises Findings: every model, dialect, bus ID, value and control that the plan names and that there is not.
     """
-    return _Builder(plan, seed, emit, played, always_exact, watched).build()
+    world = World(emit, Kernel() if margin is None else PatientKernel(*_patience(plan, margin)))
+    return _Builder(plan, seed, world, played, always_exact, watched).build()
+
+
+def _patience(plan: Plan, margin: int) -> tuple[int, int]:
+    """How long events can wait before anybody outside could notice: the shortest passage to the network, and before
+    that the shortest character (5 data bits are there after 6.5 bits), ns. Both are shorter by `margin`.
+    """
+    passage = min((converter.latency.low for converter in plan.converters), default=0)
+    ports = [line.baud for line in plan.lines]
+    drivers = [converter.driver for converter in plan.converters] + [camera.driver for camera in plan.cameras]
+    drivers += [master.driver for master in plan.masters]
+    ports += [driver.baud for driver in drivers if driver.baud is not None]
+    return max(0, passage - margin), max(0, passage + int(6 * 10**9 / max(ports)) - margin)
 
 
 class _Builder:
     def __init__(
-        self, plan: Plan, seed: int, emit: Emit, played: Collection[str] | None, always_exact: bool, watched: bool
+        self, plan: Plan, seed: int, world: World, played: Collection[str] | None, always_exact: bool, watched: bool
     ) -> None:
         self._plan = plan
         self._chance = Chance(seed)
-        self._world = World(emit)
-        self._emit = emit
+        self._world = world
+        self._emit = world.emit
         self._played = played
         self._always_exact = always_exact
         self._watched = watched

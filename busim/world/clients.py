@@ -61,7 +61,7 @@ class Clients:
         """Instant 0."""
         policy = self._policy
         if policy.keep_alive_every and policy.keep_alive_to == "network":
-            self._kernel.at(policy.keep_alive_every, self._keep_alive)
+            self._kernel.at_shown(policy.keep_alive_every, self._keep_alive)
 
     # -- who is there ---------------------------------------------------------------------------------------
 
@@ -101,7 +101,7 @@ class Clients:
         if first:
             self.answer(client, first if one.com is None else one.com.wrap(first))
         if self._policy.idle_close:
-            self._kernel.at(self._kernel.now + self._policy.idle_close, self._idle, (client, one))
+            self._kernel.at_shown(self._kernel.now + self._policy.idle_close, self._idle, (client, one))
 
     def close(self, client: int, *, ended: bool) -> None:
         """A client has gone, with an end of its connection or (a reset) without."""
@@ -172,11 +172,11 @@ class Clients:
                 self._stale = (self._stale + packet)[-self._policy.stale :]
             return
         self._quiet_since = self._arrive_at(at)
-        self._kernel.at(self._quiet_since, self._arrive, (packet, only))
+        self._kernel.at_shown(self._quiet_since, self._arrive, (packet, only))
 
     def answer(self, client: int, data: bytes) -> None:
         """Bytes of the converter itself to one client, as they go into the connection."""
-        self._kernel.at(self._arrive_at(self._kernel.now), self._hand_over, (client, data))
+        self._kernel.at_shown(self._arrive_at(self._kernel.now), self._hand_over, (client, data))
 
     def notice(self, flags: int) -> None:
         """A character came with errors: tell those who want to know."""
@@ -223,7 +223,7 @@ class Clients:
             return
         due = one.active + self._policy.idle_close
         if due > self._kernel.now:
-            self._kernel.at(due, self._idle, what)
+            self._kernel.at_shown(due, self._idle, what)
             return
         way = self._policy.idle_way
         self._effect("idle", f"client {client} was idle: {way}")
@@ -241,4 +241,4 @@ class Clients:
             if self._clients:
                 self._arrive((policy.keep_alive, None))
             due = self._kernel.now + policy.keep_alive_every
-        self._kernel.at(due, self._keep_alive)
+        self._kernel.at_shown(due, self._keep_alive)

@@ -80,7 +80,7 @@ class ConverterPort:
         if self._policy.keep_alive_every and self._policy.keep_alive_to == "line":
             self._kernel.at(self._policy.keep_alive_every, self._keep_line_alive)
         for at, down in self._policy.reboots:
-            self._kernel.at(at, self._reboot, down)
+            self._kernel.at_shown(at, self._reboot, down)
 
     # -- the network side -----------------------------------------------------------------------------------
 
@@ -157,19 +157,20 @@ class ConverterPort:
 
     def take(self, data: bytes, client: int = 0) -> None:
         """Bytes from a client of the world now: they reach the line after the latency, in order."""
-        self._cross(self._forward, (client, data))
+        self._kernel.at(self._crossed(), self._forward, (client, data))
 
     def _ask(self, client: int, action: Action) -> None:
         """What a client outside wants, on its way."""
         if isinstance(action, Forward):
             self._crossing += len(action.data)
-            self._cross(self._forward_outside, (client, action.data))
+            self._kernel.at(self._crossed(), self._forward_outside, (client, action.data))
         else:
-            self._cross(self._operate, (client, action))
+            self._kernel.at_near(self._crossed(), self._operate, (client, action))
 
-    def _cross(self, what: Callable[..., None], argument: object) -> None:
+    def _crossed(self) -> int:
+        """When what comes from the network now is at the line, ns."""
         self._line_time = max(self._line_time, self._kernel.now + self._to_line.delay())
-        self._kernel.at(self._line_time, what, argument)
+        return self._line_time
 
     def _forward(self, what: tuple[int, bytes]) -> None:
         client, data = what
@@ -308,7 +309,7 @@ class ConverterPort:
                 self.sent(raw, now)
             arbiter.sent(self._sent_by(raw))
         if arbiter.due is not None:
-            self._kernel.at(max(arbiter.due, now), self._arbitration_due, arbiter.due)
+            self._kernel.at_near(max(arbiter.due, now), self._arbitration_due, arbiter.due)
 
     def _sent_by(self, raw: bytes) -> int:
         """Send it; when it will have left, ns."""
@@ -358,7 +359,7 @@ class ConverterPort:
         due = self._packer.due
         if due is not None and not self._armed:
             self._armed = True
-            self._kernel.at_or_now(due, self._idle)
+            self._kernel.at_near(max(due, self._kernel.now), self._idle)
 
     def _idle(self, _: object) -> None:
         self._line.catch_up(self._station)

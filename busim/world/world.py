@@ -46,8 +46,8 @@ class World:
     hears of each when it is made).
     """
 
-    def __init__(self, emit: Emit) -> None:
-        self.kernel = Kernel()
+    def __init__(self, emit: Emit, kernel: Kernel) -> None:
+        self.kernel = kernel
         self.emit = emit
         self.names: list[Name] = []
         self.settings: list[SettingRow] = []
