@@ -20,7 +20,7 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
-    """Replay and compare; exit code 1 when the two differ."""
+    """Replay and compare; exit code 1 when the two differ, or something is not as the plan expects."""
     from busim.cli.show import print_report, progress
     from busim.session import replay
 
@@ -32,7 +32,7 @@ def command(
         print_report(played.report, new)
         print()
         print(_sentence(played))
-    if played.difference is not None:
+    if played.difference is not None or played.report.missed:
         raise typer.Exit(1)
 
 

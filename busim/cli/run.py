@@ -51,6 +51,8 @@ def command(
     if interrupted():
         print(f"Ended by Ctrl-C after {report.length / 1e9:g} s of {until / 1e9:g} s.", file=sys.stderr)
         raise typer.Exit(130)
+    if report.missed:
+        raise typer.Exit(1)
 
 
 @contextlib.contextmanager

@@ -88,10 +88,13 @@ def command(
     )  # fmt: skip
     with asyncio.Runner(loop_factory=wall_loop) as runner:
         runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout))
+    report = live.report()
     if as_json:
-        print_json(live.report())
+        print_json(report)
     else:
-        print_report(live.report(), trace)
+        print_report(report, trace)
+    if report.missed:
+        raise typer.Exit(1)
 
 
 async def _serve(live: Live, news: News, out: TextIO) -> None:

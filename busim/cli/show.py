@@ -12,6 +12,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from busim.bridge import Address
+from busim.expectations import INCONCLUSIVE, MET
 from busim.figures import Value
 from busim.plan import Plan
 from busim.session import Lateness, LineReport, Report
@@ -66,12 +67,31 @@ def print_report(report: Report, trace: str | None) -> None:
             highlight=False, soft_wrap=True,
         )  # fmt: skip
     console.print()
+    print_verdicts(report, console)
     if report.lateness is not None:
         console.print(show_lateness(report.lateness), highlight=False)
     console.print("What each figure means: busim explain figures. These stand on assumptions: "
                   + "; ".join(report.assumptions) + ".", highlight=False, style="dim")  # fmt: skip
     if trace:
         console.print(f"Trace: {escape(trace)}", highlight=False, soft_wrap=True)
+
+
+def print_verdicts(report: Report, console: Console) -> None:
+    """What the plan expects: what was missed and what cannot be said, each with its reason, and how many were met."""
+    if not report.verdicts:
+        return
+    for one in report.missed:
+        console.print(f"[yellow]{escape(one.sentence(report.plan_path))}[/]", highlight=False, soft_wrap=True)
+    alike: dict[tuple[int, int, str], list[str]] = {}  # one entry of the plan may be inconclusive for every camera
+    for one in report.verdicts:
+        if one.verdict == INCONCLUSIVE:
+            sentence = one.sentence(report.plan_path)
+            alike.setdefault((one.expectation.line, one.expectation.column, one.value.why), []).append(sentence)
+    for first, *others in alike.values():
+        more = f" (and {len(others)} more such)" if others else ""
+        console.print(escape(first + more), highlight=False, soft_wrap=True)
+    met = sum(one.verdict == MET for one in report.verdicts)
+    console.print(f"Expected by the plan: {met} of {len(report.verdicts)} met.", highlight=False)
 
 
 def _table(line: LineReport, columns: tuple[tuple[str, str, str], ...]) -> Table:

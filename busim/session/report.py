@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busim import __version__
+from busim.expectations import MISSED, Expectation, Verdict, judge
 from busim.figures import SCHEMA, Fold, Value
 from busim.plan import Plan
 from busim.session.lateness import Lateness
@@ -35,7 +36,8 @@ class LineReport:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove."""
+    """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove;
+    `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`."""
 
     plan: str
     seed: int
@@ -44,6 +46,13 @@ class Report:
     lines: tuple[LineReport, ...]
     assumptions: tuple[str, ...] = ASSUMPTIONS
     lateness: Lateness | None = None
+    verdicts: tuple[Verdict, ...] = ()
+    plan_path: str = ""
+
+    @property
+    def missed(self) -> tuple[Verdict, ...]:
+        """What the plan expected and did not come."""
+        return tuple(one for one in self.verdicts if one.verdict == MISSED)
 
     def as_json(self) -> dict[str, Any]:
         """JSON-ready; `schema` counts up when a meaning changes."""
@@ -65,6 +74,7 @@ class Report:
                 }
                 for line in self.lines
             ],
+            "expectations": [verdict.as_json() for verdict in self.verdicts],
             "assumptions": list(self.assumptions),
             **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),
         }
@@ -86,11 +96,13 @@ def _values(values: dict[str, Value]) -> dict[str, Any]:
 
 
 def make_report(
-    plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, lateness: Lateness | None = None
-) -> Report:
-    """Collect the figures of every line and camera of `names` after `until` ns."""
+    plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, expected: tuple[Expectation, ...],
+    lateness: Lateness | None = None,
+) -> Report:  # fmt: skip
+    """Collect the figures of every line and camera of `names` after `until` ns, and judge what is expected of them."""
     ids = {camera.name: camera.id for camera in plan.cameras}
     lines = []
+    given: dict[tuple[str, str], dict[str, Value]] = {}
     for line in names:
         if line.kind == "line":
             cameras = [
@@ -99,4 +111,9 @@ def make_report(
                 if name.kind == "camera" and name.parent == line.id
             ]
             lines.append(LineReport(line.name, fold.line(line.id, until), tuple(cameras)))
-    return Report(plan.name, seed, clock, until, tuple(lines), lateness=lateness)
+            given["line", line.name] = lines[-1].figures
+            given.update((("camera", camera.name), camera.figures) for camera in cameras)
+    verdicts = judge(expected, lambda kind, name, figure: given[kind, name][figure])
+    return Report(
+        plan.name, seed, clock, until, tuple(lines), lateness=lateness, verdicts=verdicts, plan_path=plan.path
+    )

@@ -6,10 +6,13 @@ input.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+from busim.expectations import expectations, wrong
 from busim.figures import Fold
+from busim.finding import Findings
 from busim.plan import Plan
 from busim.session.heads import head
 from busim.session.lateness import Lateness
@@ -55,10 +58,12 @@ class Run:
         emit = self._fold.take if also is None else _both(self._fold.take, [also])
         if trace is not None:
             emit = _both(emit, append)
-        self.world: World = build(
-            plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
-            margin=int(_MARGIN * speed) if live else None,
-        )  # fmt: skip
+        with _expectations_too(plan):
+            self.world: World = build(
+                plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
+                margin=int(_MARGIN * speed) if live else None,
+            )  # fmt: skip
+        self._expected = expectations(plan)
         restless = _restless(plan)
         self._fold.restless = frozenset(
             name.id for name in self.world.names if name.kind == "master" and name.name in restless
@@ -92,7 +97,16 @@ class Run:
     def report(self, lateness: Lateness | None = None) -> Report:
         """The figures so far, and how late the wall clock was served where there is one."""
         names, now = self.world.names, self.world.kernel.now
-        return make_report(self.plan, self.seed, self.clock, names, self._fold, now, lateness)
+        return make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
+
+
+@contextmanager
+def _expectations_too(plan: Plan) -> Iterator[None]:
+    """Whoever mends a plan sees what is wrong with its expectations together with the rest."""
+    try:
+        yield
+    except Findings as error:
+        raise Findings(sorted((*error.findings, *wrong(plan)), key=lambda finding: finding.order)) from None
 
 
 def _both(take: Emit, append: list[Emit]) -> Emit:
