@@ -41,7 +41,7 @@ PROPER = """
     Gruteser Hz
     ID IDs INFOCOM JSON Line Linux MODBUS Miller POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
     SLLA272 SQLite Serial TCP Telnet
-    Table UART Usability V1.02 V1.1b3 VCD Windows YAML Yates
+    Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 
 

@@ -267,7 +267,7 @@ REFUSED: dict[str, Callable[[Any], Any]] = {
     "sock=": lambda loop: loop.create_connection(asyncio.Protocol, sock=socket.socket),
     "a server's sock=": lambda loop: loop.create_server(asyncio.Protocol, sock=socket.socket),
     "ssl=": lambda loop: loop.create_connection(asyncio.Protocol, *BOX, ssl=True),
-    "create_datagram_endpoint": lambda loop: loop.create_datagram_endpoint(asyncio.DatagramProtocol, ("0.0.0.0", 0)),
+    "a datagram's sock=": lambda loop: loop.create_datagram_endpoint(asyncio.DatagramProtocol, sock=socket.socket),
     "create_unix_connection": lambda loop: loop.create_unix_connection(asyncio.Protocol, "/tmp/x"),
     "subprocess_exec": lambda _: asyncio.create_subprocess_exec("true"),
     "subprocess_shell": lambda _: asyncio.create_subprocess_shell("true"),

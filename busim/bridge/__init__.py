@@ -1,12 +1,14 @@
-"""The bridge: converters as TCP servers or clients and as serial ports, so that a real controller reaches a line."""
+"""The bridge: converters as TCP servers or clients, at UDP ports and as serial ports: the way of a controller in."""
 
 from busim.bridge.addresses import Address, addresses, dialled
 from busim.bridge.binding import bind_all, cautions
+from busim.bridge.datagram_door import DatagramDoor
 from busim.bridge.door import Door, Enter
 from busim.bridge.pty_door import PtyDoor, link_names
 
 __all__ = [
     "Address",
+    "DatagramDoor",
     "Door",
     "Enter",
     "PtyDoor",

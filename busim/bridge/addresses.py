@@ -29,17 +29,19 @@ def addresses(
 ) -> dict[str, Address]:
     """The address of each converter that listens, by its name: on loopback, or (`planned`) as the plan has it.
 
+    One that speaks UDP has an address also where it knows its controller's: that is where its datagrams come from.
+
     Raises UserError when two converters meet at one address.
     """
     found: dict[str, Address] = {}
-    at: dict[Address, ConverterPlan] = {}
+    at: dict[tuple[Address, str], ConverterPlan] = {}
     for converter in converters:
-        if converter.dials is not None:
+        if converter.dials is not None and converter.transport == "tcp":
             continue
         address = found[converter.name] = Address(
             _here(converter.host, planned), 0 if any_port else converter.port
         )
-        other = at.setdefault(address, converter)
+        other = at.setdefault((address, converter.transport), converter)
         if other is not converter and not any_port:
             raise UserError(
                 "two converters would be served at one address",

@@ -9,7 +9,7 @@ import errno
 import ipaddress
 import socket
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from busim.bridge.addresses import Address
 from busim.errors import UserError
@@ -18,17 +18,17 @@ BACKLOG = 512  # who connects while it is longer has to try again after a second
 _BUFFER = 32768  # bytes the system keeps for a client that does not read; beyond that it is the converter's to keep
 
 
-def bind_all(addresses: Mapping[str, Address]) -> dict[str, socket.socket]:
-    """A listening socket for each converter's address. Raises UserError; then nothing is left open."""
+def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) -> dict[str, socket.socket]:
+    """A listening socket for each converter's address, or one for `datagrams`. Raises UserError; then none is left."""
     sockets: dict[str, socket.socket] = {}
     missing: list[str] = []
     try:
         for name, address in addresses.items():
             try:
-                sockets[name] = _listen(address)
+                sockets[name] = _take(address) if name in datagrams else _listen(address)
             except OSError as error:
                 if error.errno != errno.EADDRNOTAVAIL:
-                    raise _in_the_way(name, address, error) from error
+                    raise _in_the_way(name, address, error, "UDP" if name in datagrams else "TCP") from error
                 missing.append(address.host)
         if missing:
             raise _not_here(sorted(set(missing), key=ipaddress.IPv4Address))
@@ -54,13 +54,25 @@ def _listen(address: Address) -> socket.socket:
     return listening
 
 
-def _in_the_way(name: str, address: Address, error: OSError) -> UserError:
+def _take(address: Address) -> socket.socket:
+    taken = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        taken.setblocking(False)
+        taken.bind(address)
+    except BaseException:
+        taken.close()
+        raise
+    return taken
+
+
+def _in_the_way(name: str, address: Address, error: OSError, kind: str) -> UserError:
+    """`kind`: TCP or UDP."""
     if error.errno == errno.EADDRINUSE:
         return UserError(
             f"converter {name!r} cannot be served: its address is in use",
             found=f"somebody listens at {address} already",
-            mend=f"find who holds it with `ss -ltnp 'sport = :{address.port}'` (macOS: `lsof -nP -iTCP:{address.port} "
-            "-sTCP:LISTEN`) and end it, or serve at ports of the system's choice with --port 0",
+            mend=f"find who holds it with `ss -l{kind[0].lower()}np 'sport = :{address.port}'` (macOS: `lsof -nP "
+            f"-i{kind}:{address.port}`) and end it, or serve at ports of the system's choice with --port 0",
         )
     if error.errno in (errno.EACCES, errno.EPERM):
         return UserError(

@@ -7,7 +7,7 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional, TextIO
 
@@ -78,7 +78,8 @@ def command(
     def announce(addresses: Mapping[str, Address]) -> None:
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
-            _write_ready(ready, addresses, live.ptys)
+            datagrams = {converter.name for converter in the_plan.converters if converter.transport == "udp"}
+            _write_ready(ready, addresses, live.ptys, datagrams)
         gc.collect()
         gc.freeze()  # what was built for good need not be looked through again: that makes late
 
@@ -126,11 +127,15 @@ def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterato
             loop.remove_signal_handler(each)
 
 
-def _write_ready(path: str, addresses: Mapping[str, Address], ptys: Mapping[str, Path]) -> None:
+def _write_ready(
+    path: str, addresses: Mapping[str, Address], ptys: Mapping[str, Path], datagrams: Collection[str]
+) -> None:
     """All at once: whoever sees the file sees all of it."""
     from busim.errors import UserError
 
     converters: dict[str, dict[str, object]] = {name: address._asdict() for name, address in addresses.items()}
+    for name in addresses.keys() & datagrams:
+        converters[name]["transport"] = "udp"
     for name, link in ptys.items():
         converters.setdefault(name, {})["pty"] = str(link.absolute())
     temporary = Path(f"{path}.{os.getpid()}.part")

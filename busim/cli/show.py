@@ -139,6 +139,7 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
         names = [place.name for place in line.order if place.kind == "camera"]
         cameras = ", ".join(f"{escape(name)} ({ids[name]})" for name in names)
         address = str(addresses.get(converter.name, "connects to its controller"))
+        address += " (UDP)" if converter.transport == "udp" else ""
         table.add_row(escape(converter.name), f"{converter.host}:{converter.port}", address, escape(line.name), cameras)
     console.print(table)
 

@@ -148,12 +148,12 @@ class Network:
                 return server
         return None
 
-    def free_port(self) -> int:
-        """A port nobody has; the same ones in the same order in each run."""
+    def free_port(self, also: Callable[[int], bool] = lambda _: False) -> int:
+        """A port nobody has, `also` among others; the same ones in the same order in each run."""
         taken = {port for _, port in self._servers}
         for _ in range(_FIRST, _LAST + 1):
             port, self._next = self._next, self._next + 1 if self._next < _LAST else _FIRST
-            if port not in taken:
+            if port not in taken and not also(port):
                 return port
         raise OSError(errno.EADDRINUSE, "no port is free")
 

@@ -78,9 +78,6 @@ class Refusals:
     async def connect_accepted_socket(self, *_: Any, **__: Any) -> Any:
         refuse("real sockets (loop.connect_accepted_socket)")
 
-    async def create_datagram_endpoint(self, *_: Any, **__: Any) -> Any:
-        refuse("datagrams (loop.create_datagram_endpoint)", _STREAMS)
-
     async def create_unix_connection(self, *_: Any, **__: Any) -> Any:
         refuse("Unix sockets (loop.create_unix_connection)", _STREAMS)
 

@@ -23,6 +23,7 @@ from contextvars import Context
 from heapq import heapify, heappop, heappush
 from typing import Any, TypeVar, TypeVarTuple
 
+from busim.clocks.datagrams import DatagramEnd, Datagrams
 from busim.clocks.ends import End
 from busim.clocks.network import ANY, Network, Place, Server
 from busim.clocks.refused import Refusals, refuse
@@ -61,6 +62,7 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         self._set = 0
         self._cancelled = 0
         self._network = Network()
+        self._datagrams = Datagrams()
         self.failure: Exception | None = None
         self._raised = False
 
@@ -218,6 +220,7 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         if not self.is_closed() and not self.is_running():
             for server in self._network.servers:
                 server.drop()
+            self._datagrams.drop()
         super().close()
         self._timers.clear()
 
@@ -268,6 +271,33 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         if start_serving:
             await server.start_serving()
         return server
+
+    async def create_datagram_endpoint(  # type: ignore[override]
+        self, protocol_factory: Callable[[], asyncio.BaseProtocol], local_addr: tuple[str, int] | None = None,
+        remote_addr: tuple[str, int] | None = None, *, sock: Any = None, **_: Any,
+    ) -> tuple[DatagramEnd, asyncio.BaseProtocol]:  # fmt: skip
+        """Send and take datagrams in memory. Raises OSError for an address in use."""
+        peer = None if remote_addr is None else (_literal(remote_addr[0]), int(remote_addr[1]))
+        if isinstance(sock, Place):
+            own = sock.addresses
+        else:
+            self._plain(None, sock)
+            if local_addr is None and peer is None:
+                raise ValueError("unexpected address family")
+            host, port = local_addr or ("127.0.0.1", 0)
+            port = port or self._network.free_port(self._datagrams.has_port)
+            own = ((_literal(host) if host else "0.0.0.0", port),)
+        direct = isinstance(sock, Place)
+        end = DatagramEnd(self, self._datagrams, protocol_factory(), own, peer=peer, direct=direct)
+        waiter = self.create_future()
+        self.call_soon(end.begin)
+        self.call_soon(_done, waiter)
+        try:
+            await waiter
+        except BaseException:
+            end.close()
+            raise
+        return end, end.get_protocol()
 
     async def getaddrinfo(
         self, host: Any, port: Any, *, family: int = 0, type: int = 0, proto: int = 0, flags: int = 0

@@ -18,7 +18,8 @@ class Policy:
     `when_full`: refuse, drop-oldest or accept-and-ignore; `idle_way`: close, reset or ignore, after `idle_close`
     without a byte either way. `greeting`: sent to who comes; `keep_alive`: sent towards `keep_alive_to` (network or
     line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
-    nobody is connected; `reboots`: when, and for how long it is not there then.
+    nobody is connected; `reboots`: when, and for how long it is not there then. `datagrams`: there are no connections
+    (UDP), so a client comes with its first datagram, is told nothing of its going, and `idle_close` forgets it.
     """
 
     most: int = 4
@@ -32,6 +33,7 @@ class Policy:
     keep_alive_to: str = "network"
     stale: int = 0
     reboots: tuple[tuple[int, int], ...] = ()
+    datagrams: bool = False
 
 
 class Arrival(NamedTuple):

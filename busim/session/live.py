@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from types import TracebackType
 
-from busim.bridge import Address, Door, PtyDoor, addresses, bind_all, cautions, dialled, link_names
+from busim.bridge import Address, DatagramDoor, Door, PtyDoor, addresses, bind_all, cautions, dialled, link_names
 from busim.clocks import Wall
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
@@ -81,13 +81,14 @@ class Live:
         self._played = played(plan, play)
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
         self._dialled = dialled(plan.converters, planned=_planned(listen))
+        self._datagrams = {converter.name for converter in plan.converters if converter.transport == "udp"}
         self._pty = None if pty is None else Path(pty)
         self.ptys: dict[str, Path] = {}
         self._announce = announce
         self._news = news
         self._caution = caution
         self._wall: Wall
-        self._doors: list[Door] = []
+        self._doors: list[Door | DatagramDoor] = []
         self._pty_doors: list[PtyDoor] = []
         self._passed = 0  # times nothing was handed over
         self._flusher: asyncio.TimerHandle | None = None
@@ -95,7 +96,7 @@ class Live:
         self.lateness = Lateness()
 
     async def __aenter__(self) -> Live:
-        sockets = bind_all(self._wanted)
+        sockets = bind_all(self._wanted, self._datagrams)
         origin, epoch = time.monotonic_ns() + _LEAD, time.time_ns() + _LEAD
         try:
             self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
@@ -122,8 +123,9 @@ class Live:
         return self
 
     async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
-        doors = {
-            name: Door(name, port, self._wall.enter, self._news) for name, port in self.run.world.converters.items()
+        doors: dict[str, Door | DatagramDoor] = {
+            name: (DatagramDoor if name in self._datagrams else Door)(name, port, self._wall.enter, self._news)
+            for name, port in self.run.world.converters.items()
         }
         self._doors = list(doors.values())
         self._make_ptys(doors)
@@ -146,7 +148,7 @@ class Live:
         for pty_door in self._pty_doors:
             pty_door.close()
 
-    def _make_ptys(self, doors: Mapping[str, Door]) -> None:
+    def _make_ptys(self, doors: Mapping[str, Door | DatagramDoor]) -> None:
         if self._pty is None:
             return
         for name, link in link_names(doors).items():

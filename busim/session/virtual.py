@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar, cast
 
-from busim.bridge import Address, Door, addresses, dialled
+from busim.bridge import Address, DatagramDoor, Door, addresses, dialled
 from busim.clocks import Place, VirtualLoop
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
@@ -70,7 +70,7 @@ class Virtual:
         self._run: Run | None = None
         self._loop: VirtualLoop | None = None
         self._over = False
-        self._doors: dict[str, Door] = {}
+        self._doors: dict[str, Door | DatagramDoor] = {}
         self.addresses = addresses(plan.converters, planned=True)
         redial = {converter.name: converter.redial / 1e9 for converter in plan.converters}
         self._dialled = {name: (where, redial[name]) for name, where in dialled(plan.converters, planned=True).items()}
@@ -82,8 +82,11 @@ class Virtual:
             self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
             played=self._played, watched=True,
         )  # fmt: skip
-        converters = self._run.world.converters
-        self._doors = {name: Door(name, port, _closed, self._news) for name, port in converters.items()}
+        datagrams = {converter.name for converter in self._plan.converters if converter.transport == "udp"}
+        self._doors = {
+            name: (DatagramDoor if name in datagrams else Door)(name, port, _closed, self._news)
+            for name, port in self._run.world.converters.items()
+        }
         return self
 
     def __exit__(
@@ -141,16 +144,16 @@ class Virtual:
         assert self._loop is not None
         for name, door in self._doors.items():
             door.enter = self._loop.enter
+            if name in self.addresses:
+                planned = self.addresses[name]
+                loopback = Address("127." + planned.host.partition(".")[2], planned.port)
+                places = (planned,) if loopback in taken else (planned, loopback)
+                taken.update(places)
+                # asyncio takes whatever its loop can listen on, and so does the door
+                await door.open(cast(socket.socket, Place(*places)))
             if name in self._dialled:
                 address, redial = self._dialled[name]
                 door.dial(*address, redial)
-                continue
-            planned = self.addresses[name]
-            loopback = Address("127." + planned.host.partition(".")[2], planned.port)
-            places = (planned,) if loopback in taken else (planned, loopback)
-            taken.update(places)
-            # asyncio takes whatever its loop can listen on, and so does the door
-            await door.open(cast(socket.socket, Place(*places)))
 
     def _running(self) -> Run:
         if self._run is None:

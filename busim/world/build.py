@@ -285,6 +285,7 @@ def _policy(plan: ConverterPlan) -> Policy:
         keep_alive_to=clients.keep_alive_to,
         stale=clients.stale,
         reboots=plan.reboots,
+        datagrams=plan.transport == "udp",
     )
 
 

@@ -2,7 +2,8 @@
 
 Clients are in the world (a played master) or outside (a real connection, which the bridge brings). With COM port
 control each connection from outside speaks Telnet, unless it is a plain one: then it is a local port and no network
-connection.
+connection. Over UDP there are no connections: who sent a datagram is a client until nothing has come from it for a
+while, whatever goes to it, for nobody says whether it is still there.
 """
 
 from __future__ import annotations
@@ -21,11 +22,14 @@ _ERRORS = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; 
 
 
 class _Client:
-    """`stalled`: it does not read, `held`: it wants nothing now; `kept`: what waits for it then."""
+    """`stalled`: it does not read, `held`: it wants nothing now; `kept`: what waits for it then; `peer`: over UDP."""
 
-    __slots__ = ("active", "com", "deliver", "held", "kept", "lasting", "stalled")
+    __slots__ = ("active", "com", "deliver", "held", "kept", "lasting", "peer", "stalled")
 
-    def __init__(self, deliver: Deliver, com: ComClient | None, now: int, *, lasting: bool) -> None:
+    def __init__(
+        self, deliver: Deliver, com: ComClient | None, now: int, *, lasting: bool, peer: bool = False
+    ) -> None:
+        self.peer = peer
         self.deliver = deliver
         self.com = com
         self.lasting = lasting
@@ -85,14 +89,15 @@ class Clients:
         if arrival.dropped is not None:
             self._effect("clients", f"client {arrival.dropped} dropped: client {client} came")
             self.end(arrival.dropped, reset=True)
-        if not arrival.connected:
+        peer = self._policy.datagrams and not plain
+        if not arrival.connected or (peer and not arrival.served):
             self._effect("clients", f"client {client} refused: {self._policy.most} are connected")
         elif not arrival.served:
             self._effect("clients", f"client {client} is let in and not served: {self._policy.most} are connected")
         else:
             com = None if plain or self._com is None else ComClient(self._com)
-            self._enter(client, _Client(deliver, com, now, lasting=False))
-        return arrival.connected
+            self._enter(client, _Client(deliver, com, now, lasting=False, peer=peer))
+        return arrival.served if peer else arrival.connected
 
     def _enter(self, client: int, one: _Client) -> None:
         self._clients[client] = one
@@ -207,7 +212,8 @@ class Clients:
             self._put(client, one, data)
 
     def _put(self, client: int, one: _Client, data: bytes) -> None:
-        one.active = self._kernel.now
+        if not one.peer:
+            one.active = self._kernel.now
         if not (one.stalled or one.held):
             one.deliver(client, data)
         elif len(one.kept) + len(data) <= _MOST:
@@ -225,7 +231,7 @@ class Clients:
         if due > self._kernel.now:
             self._kernel.at_shown(due, self._idle, what)
             return
-        way = self._policy.idle_way
+        way = "forgotten" if one.peer else self._policy.idle_way
         self._effect("idle", f"client {client} was idle: {way}")
         if way == "ignore":
             del self._clients[client]  # its slot stays taken until it goes
