@@ -11,7 +11,7 @@ import sys
 
 import typer
 
-from busim.cli import budget, explain, export, new, prove, replay, run, serve, sweep
+from busim.cli import budget, explain, export, new, plan, prove, replay, run, serve, sweep
 from busim.errors import BusimError, UserError
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ app = typer.Typer(
 )
 for module in (run, budget, sweep, serve, replay, export, new, prove, explain):
     app.command(module.NAME, help=module.HELP)(module.command)
+app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 
 
 def main() -> None:

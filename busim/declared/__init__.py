@@ -1,13 +1,15 @@
 """Declared data: YAML files in, plain values out, with the line and column of every key and value.
 
 Public: `load` (a file), `parse` (a text), `Declared` (what they return), `locate` (place of a field path),
-`Real` (a float that keeps its text), `nearest` (the known word that was probably meant), `shown` (a value as a
-message quotes it).
+`Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `scalar` and `flow` (values as
+YAML text), `nearest` (the known word that was probably meant), `shown` (a value as a message quotes it).
 """
 
 from busim.declared.document import Declared, Position, Real, join, locate
 from busim.declared.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse
+from busim.declared.rewriting import Rewriting
 from busim.declared.words import nearest, shown
+from busim.declared.writing import flow, scalar
 
 __all__ = [
     "MOST_BYTES",
@@ -16,10 +18,13 @@ __all__ = [
     "Declared",
     "Position",
     "Real",
+    "Rewriting",
+    "flow",
     "join",
     "load",
     "locate",
     "nearest",
     "parse",
+    "scalar",
     "shown",
 ]

@@ -319,7 +319,7 @@ class _Builder:
         if not event.implicit[0]:  # quoted or a block: always text
             self._refuse_escaped(text)
             return text
-        return _resolved(text)
+        return resolved(text)
 
 
 def _kind(value: Any) -> str:
@@ -328,7 +328,7 @@ def _kind(value: Any) -> str:
     return "a list" if isinstance(value, list) else "a single value"
 
 
-def _resolved(text: str) -> Any:
+def resolved(text: str) -> Any:
     """A plain scalar by the core schema of YAML 1.2; a number of absurd length stays text."""
     if _NULL.fullmatch(text):
         return None

@@ -1,7 +1,8 @@
 """The plan: what an integrator writes, read with every error at once and each at its place.
 
 Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `defaults` (the resolved
-plan as JSON), `json_schema` (for editors), and the data a plan is made of.
+plan as JSON), `spelled` (the plan as a file with every default), `json_schema` (for editors), and the data a plan is
+made of.
 """
 
 from busim.plan.reader import json_schema, locate, read, read_text
@@ -16,6 +17,7 @@ from busim.plan.site import (
     SparePlan,
     SupplyPlan,
 )
+from busim.plan.spelled import Spelled, spelled
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -49,10 +51,12 @@ __all__ = [
     "PowerPlan",
     "SilencedPlan",
     "SparePlan",
+    "Spelled",
     "SupplyPlan",
     "defaults",
     "json_schema",
     "locate",
     "read",
     "read_text",
+    "spelled",
 ]

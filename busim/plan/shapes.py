@@ -56,8 +56,8 @@ STANDS = ("camera", "converter", "master", "terminator")
 class DriverShape(Shape):
     """How a station drives the pair and hears it; what is left out is as on the line."""
 
-    baud: Baud | None = has("this station's baud, where it differs from the line's", "9600 Bd", None)
-    format: Format | None = has("this station's character format, where it differs", "8N1", None)
+    baud: Baud | None = has("this station's baud; not written: as on the line", "9600 Bd", None)
+    format: Format | None = has("this station's character format; not written: as on the line", "8N1", None)
     clock: Ppm = has("error of the station's clock", "200 ppm", "0")
     swapped: bool = has("the pair is connected the wrong way round", default=False)
     echo: bool = has("the station hears what it sends", default=False)
@@ -74,14 +74,14 @@ class StandShape(Shape):
     camera: Word | None = has("name of a camera", "left mat", None)
     master: Word | None = has("name of a master that is on the line itself", "controller", None)
     after: Length = has("length of cable from the position before", "12 m", "0")
-    gauge: Gauge | None = has("gauge of that cable, where it differs from the line's", "AWG 22", None)
+    gauge: Gauge | None = has("gauge of that cable; not written: as the cable of the line", "AWG 22", None)
     stub: Length = has("length of cable from the line to the station", "0.3 m", "0")
     ohms: Ohms | None = has("resistance of a terminator; not written: 120 ohm", "150 ohm", None)
-    capacitor: Farads | None = has("capacitor in series with the resistor of a terminator", "1 nF", None)
+    capacitor: Farads | None = has("capacitor in series with that resistor; not written: none", "1 nF", None)
 
     @model_validator(mode="before")
     @classmethod
-    def _one_of(cls, value: Any) -> Any:
+    def spelled_out(cls, value: Any) -> Any:
         if value == "terminator":
             return {"terminator": True}
         kinds = [kind for kind in STANDS if isinstance(value, dict) and kind in value]
@@ -114,6 +114,12 @@ class StandShape(Shape):
         if isinstance(value, dict) and value.get("terminator") is False:
             raise refusal(UserError("a terminator that is none", expected="`terminator`", mend="delete this position"))
         return value
+
+    @classmethod
+    def out_of_place(cls, value: dict[str, Any]) -> set[str]:
+        """The keys that a position of this kind cannot have."""
+        others = {kind for kind in STANDS if kind not in value}
+        return others | ({"ohms", "capacitor"} if "terminator" not in value else set())
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
@@ -180,7 +186,7 @@ class ClientsShape(Shape):
 
     @model_validator(mode="before")
     @classmethod
-    def _number(cls, value: Any) -> Any:
+    def spelled_out(cls, value: Any) -> Any:
         """`clients: 4` is short for `clients: {most: 4}`."""
         if not isinstance(value, int) or isinstance(value, bool):
             return value
@@ -214,7 +220,9 @@ class ConverterShape(Shape):
     rfc2217: Literal["off", "applies", "acknowledges", "answers-other", "silent"] = has(
         "COM port control over Telnet: what it does when a client sets the port; off: a raw connection", default="off"
     )
-    dials: Address | None = has("address of the controller, where it connects to that", "10.20.0.5:4000", None)
+    dials: Address | None = has(
+        "address of the controller that it connects to; not written: it listens", "10.20.0.5:4000", None
+    )
     redial: Time = has("where it dials: from one attempt to the next", "1 s", "1 s")
     reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
     driver: DriverShape = has("how it drives the pair", default={})

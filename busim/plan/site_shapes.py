@@ -67,7 +67,7 @@ class PowerShape(Shape):
 
     @model_validator(mode="before")
     @classmethod
-    def _number(cls, value: Any) -> Any:
+    def spelled_out(cls, value: Any) -> Any:
         """`power: 6 W` is short for the same at rest, at its most and while it starts."""
         if isinstance(value, dict):
             return value
@@ -99,7 +99,7 @@ class BiasShape(Shape):
 
     @model_validator(mode="before")
     @classmethod
-    def _switch(cls, value: Any) -> Any:
+    def spelled_out(cls, value: Any) -> Any:
         """`bias: true` is short for `bias: {present: true}`."""
         if isinstance(value, bool):
             return {"present": value}

@@ -1,0 +1,48 @@
+"""`busim plan set`: a value changed in a plan, everything else left as it is, comments above all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+NAME = "set"
+HELP = "Change values in a plan and keep its comments, as: busim plan set plan.yaml 'cameras[left mat].id=5'."
+
+
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    values: Annotated[
+        list[str], typer.Argument(metavar="FIELD=VALUE...", help="What to change; entries by number or by name.")
+    ],
+    dry: Annotated[bool, typer.Option("--dry", help="Print the changed plan and leave the file alone.")] = False,
+) -> None:
+    """Change, read the result, and only then write it."""
+    from busim.declared import Rewriting, load
+    from busim.errors import UserError
+    from busim.plan import read, read_text
+
+    read(plan)
+    rewriting = Rewriting(load(plan))
+    told = []
+    for value in values:
+        field, equals, text = value.partition("=")
+        if not equals or not text.strip():
+            raise UserError(
+                "not a field and its value", found=repr(value[:60]), expected="FIELD=VALUE", mend="cameras[2].id=5"
+            )
+        path, before = rewriting.set(field.strip(), text.strip())
+        told.append(f"{path}: {text.strip()} (was {before or 'not written'})")
+    changed = rewriting.text()
+    read_text(changed, plan)
+    if dry:
+        print(changed, end="")
+        return
+    beside = Path(f"{plan}.new")  # so that a power cut leaves the old plan or the new one, and no half of either
+    try:
+        beside.write_text(changed, encoding="utf-8", newline="")
+        beside.replace(Path(plan).resolve())
+    except OSError as error:
+        raise UserError("the file cannot be written", file=plan, found=error.strerror or str(error)) from None
+    print("\n".join(told))
