@@ -11,7 +11,7 @@ from bad_plans import GOOD, SITE
 from hypothesis import given
 from hypothesis import strategies as st
 
-from busim.cli import plan_schema, plan_set, plan_show
+from busim.cli import new, plan_schema, plan_set, plan_show, run
 from busim.declared import Real, Rewriting, flow, parse
 from busim.errors import UserError
 from busim.finding import Findings
@@ -180,3 +180,28 @@ def test_a_change_may_be_looked_at_first(tmp_path: Path, capsys: pytest.CaptureF
 def test_the_form_for_editors_is_printed_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     plan_schema.command()
     assert json.loads(capsys.readouterr().out) == json_schema()
+
+
+# new
+
+
+def test_a_new_plan_is_sound_runs_clean_and_is_full_of_comments(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    new.command(new.Kind.plan, "night-hall")
+    assert "busim run night-hall.yaml" in capsys.readouterr().out
+    text = (tmp_path / "night-hall.yaml").read_text(encoding="utf-8")
+    assert text.count("#") > 20
+    assert "NAME" not in text
+    plan = read("night-hall.yaml")
+    assert plan.name == "night-hall"
+    run.command("night-hall.yaml", length="5s", as_json=True)
+    for line in json.loads(capsys.readouterr().out)["lines"]:
+        assert {name: line["figures"][name]["value"] for name in ("time_outs", "damaged", "collisions")} == {
+            "time_outs": 0,
+            "damaged": 0,
+            "collisions": 0,
+        }
+    with pytest.raises(UserError, match="there is a file of this name already"):
+        new.command(new.Kind.plan, "night-hall")

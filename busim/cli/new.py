@@ -15,7 +15,11 @@ HELP = "Write a commented starter file, which is sound as it stands: NAME.yaml."
 class Kind(StrEnum):
     """What there are starters for."""
 
+    plan = "plan"
     dialect = "dialect"
+
+
+_TRIED = {Kind.plan: "busim run {} --for 10s", Kind.dialect: "busim prove {}"}
 
 
 def command(
@@ -23,10 +27,11 @@ def command(
     name: Annotated[str, typer.Argument(help="Its name; the file is NAME.yaml in this folder.")],
 ) -> None:
     """Write the file, unless there is one."""
-    from busim.dialects import starter
+    from busim import dialects, plan
     from busim.errors import UserError
 
-    text = starter(name)
+    starters = {Kind.plan: plan.starter, Kind.dialect: dialects.starter}
+    text = starters[kind](name)
     path = Path(f"{name}.yaml")
     try:
         with path.open("x", encoding="utf-8") as file:
@@ -35,4 +40,4 @@ def command(
         raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
     except OSError as error:
         raise UserError("the file cannot be written", file=str(path), found=error.strerror or str(error)) from None
-    print(f"{path} is written. Change it to what your {kind.value} is, and try it: busim prove {path}")
+    print(f"{path} is written. Change it to what your {kind.value} is, and try it: {_TRIED[kind].format(path)}")

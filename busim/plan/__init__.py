@@ -1,8 +1,8 @@
 """The plan: what an integrator writes, read with every error at once and each at its place.
 
 Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `defaults` (the resolved
-plan as JSON), `spelled` (the plan as a file with every default), `json_schema` (for editors), and the data a plan is
-made of.
+plan as JSON), `spelled` (the plan as a file with every default), `json_schema` (for editors), `starter` (a plan to
+begin with), and the data a plan is made of.
 """
 
 from busim.plan.reader import json_schema, locate, read, read_text
@@ -18,6 +18,7 @@ from busim.plan.site import (
     SupplyPlan,
 )
 from busim.plan.spelled import Spelled, spelled
+from busim.plan.starters import starter
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -59,4 +60,5 @@ __all__ = [
     "read",
     "read_text",
     "spelled",
+    "starter",
 ]
