@@ -39,8 +39,8 @@ WORDS = """
 PROPER = """
     AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
     Gruteser Hz
-    ID IDs INFOCOM JSON Line Linux MODBUS Miller POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
-    SLLA272 SQLite Serial TCP Telnet
+    ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
+    SARIF SLLA272 SQLite Serial TCP Telnet
     Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 

@@ -1,22 +1,27 @@
-"""`busim explain`: the handbook, a figure, or a word, without the internet."""
+"""`busim explain`: the handbook, a figure, a rule or a word, without the internet."""
 
 from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Callable
 from difflib import get_close_matches
+from functools import partial
 from typing import Annotated, Optional
 
 import typer
 
 NAME = "explain"
-HELP = "Explain a topic of the handbook, a figure or a word; without one, list the topics."
+HELP = "Explain a topic of the handbook, a figure, a rule of check, or a word; without one, list the topics."
 
 _WORD = re.compile(r"^- \*\*(.+?)\*\*: .*(?:\n  .*)*", re.MULTILINE)
 
 
 def command(
-    topic: Annotated[Optional[list[str]], typer.Argument(help="A topic, the name of a figure, or a word.")] = None,  # noqa: UP045
+    topic: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Argument(help="A topic, the name of a figure or of a rule, or a word."),
+    ] = None,
 ) -> None:
     """Find the text and show it."""
     asked = " ".join(topic or ()).strip()
@@ -29,12 +34,13 @@ def _contents() -> str:
     entries = "\n".join(f"- `{name}`: {summary}" for name, summary in topics().items())
     return (
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
-        "It also explains a figure by its name (`busim explain age_mean`) and a word (`busim explain turnaround`).\n"
+        "It also explains a figure by its name (`busim explain age_mean`), a rule (`busim explain same-id-on-line`) "
+        "and a word (`busim explain turnaround`).\n"
     )
 
 
 def _about(asked: str) -> str:
-    """The page, the section about a figure, or the word. Raises UserError where there is none of this name."""
+    """The page, the section about a figure, the rule, or the word. Raises UserError where there is no such name."""
     from busim.cli.filling import fill, filled
     from busim.errors import UserError
     from busim.handbook import topics
@@ -42,6 +48,9 @@ def _about(asked: str) -> str:
     name = asked.casefold()
     if name.replace(" ", "-") in topics():
         return filled(name.replace(" ", "-"))
+    rules = _rules()
+    if name in rules:
+        return rules[name]()
     sections = _figure_sections(name)
     if sections:
         return fill("\n".join(sections))
@@ -50,11 +59,18 @@ def _about(asked: str) -> str:
         pages = ", ".join(_speaking_of(name))
         return f"{words[name]}\n\nPages that speak of it: {pages}.\n"
     raise UserError(
-        "the handbook has no topic, figure or word of this name",
+        "the handbook has no topic, figure, rule or word of this name",
         found=repr(asked[:60]),
-        expected="one of " + ", ".join(topics()) + ", the name of a figure, or a word",
-        mend=_suggestion(name, [*topics(), *_figure_names(), *words]),
+        expected="one of " + ", ".join(topics()) + ", the name of a figure or of a rule, or a word",
+        mend=_suggestion(name, [*topics(), *_figure_names(), *rules, *words]),
     )
+
+
+def _rules() -> dict[str, Callable[[], str]]:
+    """The identifiers of the rules, each with what makes its page."""
+    from busim.check import all_rules, page
+
+    return {name: partial(page, name) for name in all_rules()}
 
 
 def _figure_names() -> list[str]:

@@ -129,6 +129,19 @@ def _listed(names: Iterable[str]) -> str:
     return ", ".join(f"`{name}`" for name in names)
 
 
+def rules() -> str:
+    """Every rule of check: its identifier, severity and title, area by area."""
+    from busim.check import AREAS, all_rules
+
+    held = {area: [rule for rule in all_rules().values() if rule.area == area] for area in AREAS}
+    return "\n\n".join(
+        f"### {area.capitalize()}: {AREAS[area]}\n\n"
+        + "\n".join(_bullet(f"`{rule.id}` ({rule.severity}): {rule.title}.") for rule in found)
+        for area, found in held.items()
+        if found
+    )
+
+
 def trace() -> str:
     """The layout of a trace file."""
     from busim.trace import describe
@@ -156,5 +169,6 @@ _FILLERS: dict[str, Callable[..., str]] = {
     "fields": fields,
     "registers": registers,
     "locks": locks,
+    "rules": rules,
     "trace": trace,
 }

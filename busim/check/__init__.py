@@ -1,0 +1,38 @@
+"""Checks of a plan beyond its reading: rules, each with its reason, source, advice and examples.
+
+Public: `check` (a plan to what was found, as `Checked`), `Rule`, `all_rules` (by identifier), `page` (one
+of them as markdown), `AREAS`, and `sarif` (findings as SARIF 2.1.0). For who writes a rule: `Spot` (what one yields)
+and `Survey` (the plan with the look-ups that rules share); DEVELOPERS.md says how.
+"""
+
+from busim.check.catalogue import all_rules, page
+from busim.check.checked import SCHEMA, Checked, Silenced, unreadable
+from busim.check.examples import SOUND, edited, marked
+from busim.check.rule import AREAS, Edits, Rule, Spot, Spots
+from busim.check.run import check
+from busim.check.sarif import sarif
+from busim.check.survey import Asker, OnLine, Survey, Timed, Wire
+
+__all__ = [
+    "AREAS",
+    "SCHEMA",
+    "SOUND",
+    "Asker",
+    "Checked",
+    "Edits",
+    "OnLine",
+    "Rule",
+    "Silenced",
+    "Spot",
+    "Spots",
+    "Survey",
+    "Timed",
+    "Wire",
+    "all_rules",
+    "check",
+    "edited",
+    "marked",
+    "page",
+    "sarif",
+    "unreadable",
+]

@@ -1,0 +1,1 @@
+"""The rules, a module each with `RULE` in it: `catalogue` finds them by being here."""

@@ -1,0 +1,108 @@
+"""A plan through all rules: findings with their places, those that the plan silences apart from the rest."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from busim.check.catalogue import all_rules
+from busim.check.checked import Checked, Silenced, in_order
+from busim.check.rule import Rule, Spot
+from busim.check.survey import Survey
+from busim.finding import Finding
+from busim.plan import Plan, locate
+from busim.units import show_time
+
+_ENTRY = re.compile(r"([a-z_]+)\[(\d+)\](?:\.order\[(\d+)\])?")
+_COVERED = ("lines", "cameras", "converters", "masters", "panels")
+
+
+def check(plan: Plan) -> Checked:
+    """Everything that the rules find in a plan. Nothing is raised but Defect."""
+    survey = Survey(plan)
+    orders = plan.silenced
+    used: set[int] = set()
+    findings: list[Finding] = []
+    silenced: list[Silenced] = []
+    known = all_rules()
+    for rule in sorted(known.values(), key=lambda rule: rule.afterwards):
+        if rule.afterwards:
+            survey.unknown = tuple(number for number, order in enumerate(orders) if order.rule not in known)
+            survey.unused = tuple(number for number in range(len(orders)) if number not in used)
+        for spot in rule.find(survey):
+            finding = _finding(plan, rule, spot)
+            number = _silencing(plan, rule, spot)
+            if number is None:
+                findings.append(finding)
+            else:
+                used.add(number)
+                silenced.append(Silenced(finding, orders[number].reason))
+    by_finding = {id(one.finding): one for one in silenced}
+    return Checked(
+        plan=plan.name,
+        path=plan.path,
+        findings=in_order(findings),
+        silenced=tuple(by_finding[id(finding)] for finding in in_order(one.finding for one in silenced)),
+        rules=len(known),
+        covered={kind: len(getattr(plan, kind)) for kind in _COVERED},
+        assumed=tuple(_assumed(survey)),
+    )
+
+
+def _finding(plan: Plan, rule: Rule, spot: Spot) -> Finding:
+    line, column = locate(plan, spot.field)
+    return Finding(
+        severity=rule.severity,
+        code=rule.id,
+        what=spot.what,
+        file=plan.path or None,
+        line=line,
+        column=column,
+        field=spot.field,
+        found=spot.found,
+        expected=spot.expected,
+        mend=spot.mend or rule.advice,
+        why=rule.explanation,
+    )
+
+
+def _silencing(plan: Plan, rule: Rule, spot: Spot) -> int | None:
+    """The first silencing that covers this spot."""
+    names: set[str] | None = None
+    for number, order in enumerate(plan.silenced):
+        if order.rule == rule.id:
+            names = _names(plan, spot.field) if names is None else names
+            if order.at is None or order.at in names:
+                return number
+    return None
+
+
+def _names(plan: Plan, field: str) -> set[str]:
+    """The names of the entries that a field belongs to: its own, and with a position of a line that of who is there."""
+    match = _ENTRY.match(field)
+    entries = getattr(plan, match[1], ()) if match else ()
+    if match is None or not int(match[2]) < len(entries):
+        return set()
+    entry = entries[int(match[2])]
+    names = {getattr(entry, "name", "")}
+    if match[3] is not None:
+        names.add(entry.order[int(match[3])].name)
+    return names - {""}
+
+
+def _assumed(survey: Survey) -> Iterator[str]:
+    plan = survey.plan
+    for words, kind, key, values in (
+        ("a turnaround of {}", "cameras", "turnaround", [one.turnaround.high for one in plan.cameras]),
+        ("a latency of {} each way", "converters", "latency", [one.latency.high for one in plan.converters]),
+        ("packing after {} of silence", "converters", "packing.idle", [one.packing_idle for one in plan.converters]),
+    ):
+        left = [value for number, value in enumerate(values) if f"{kind}[{number}].{key}" not in plan.positions]
+        if left and plan.positions:
+            count = f"{len(left)} of {len(values)} {kind}"
+            yield f"{words.format(show_time(left[0]))} for {count}: not written, the default"
+    untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
+    if untimed:
+        yield f"no times for {untimed} of {len(plan.lines)} lines: nobody asks there, or its dialect is not to be had"
+    if survey.timed:
+        yield "times are computed as `busim budget` computes them, on the assumptions that it lists"

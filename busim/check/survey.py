@@ -1,0 +1,215 @@
+"""The plan as rules look at it: who stands where, who asks whom, which dialect and model, and the times.
+
+Everything is looked up once, when the first rule wants it, since rules are many and a plan may be large. What a plan
+names and is not there (a dialect, a model) is None here; the rules that say so look at the same place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import NamedTuple
+
+from busim.budget import Case, LineBudget, Pace, cases, line_budget
+from busim.dialects import Dialect, find, spoken
+from busim.errors import UserError
+from busim.exchange import BEST, WORST
+from busim.models import Model, load
+from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan, Plan, locate
+
+
+class OnLine(NamedTuple):
+    """A camera on a line: `field` is its path in the plan."""
+
+    field: str
+    camera: CameraPlan
+    metres: float
+
+
+class Asker(NamedTuple):
+    """A master that asks on a line, through a converter or (None) itself; the fields are their paths in the plan."""
+
+    field: str
+    master: MasterPlan
+    converter_field: str
+    converter: ConverterPlan | None
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A line with what stands on it, in order. `dialect`: None where it is not to be had, and `trouble` says why."""
+
+    field: str
+    line: LinePlan
+    cameras: tuple[OnLine, ...]
+    converters: tuple[tuple[str, ConverterPlan], ...]
+    askers: tuple[Asker, ...]
+    dialect: Dialect | None
+    trouble: UserError | None
+
+    def asked_by(self, master: MasterPlan) -> Iterator[OnLine]:
+        """The cameras here that the master asks."""
+        named = set(master.cameras)
+        return (one for one in self.cameras if not named or one.camera.name in named)
+
+
+@dataclass(frozen=True)
+class Timed:
+    """One master on one line with the times of its exchanges, as `busim.budget` computes them."""
+
+    wire: Wire
+    asker: Asker
+    case: Case
+    mean: Pace
+
+    @cached_property
+    def best(self) -> Pace:
+        return self.mean.under(BEST)
+
+    @cached_property
+    def worst(self) -> Pace:
+        return self.mean.under(WORST)
+
+    @cached_property
+    def budget(self) -> LineBudget:
+        return line_budget(self.case, what_ifs=False)
+
+
+@dataclass
+class Survey:
+    """A plan and what rules look up in it. For rules that judge afterwards: `unused` and `unknown`, the indices of
+    silencings that silence nothing and of those that name no rule."""
+
+    plan: Plan
+    unused: tuple[int, ...] = ()
+    unknown: tuple[int, ...] = ()
+    _models: dict[str, Model | None] = field(default_factory=dict)
+    _dialects: dict[str, tuple[Dialect | None, UserError | None]] = field(default_factory=dict)
+    _keys: dict[tuple[str, str], tuple[Mapping[str, int] | None, UserError | None]] = field(default_factory=dict)
+
+    def row(self, path: str) -> str:
+        """`line 12`: where in the file a field stands, for messages that name two places."""
+        return f"line {locate(self.plan, path)[0]}"
+
+    # -- what is named ------------------------------------------------------------------------------------------
+
+    def model(self, name: str) -> Model | None:
+        """The camera model of this name, None where there is none."""
+        if name not in self._models:
+            try:
+                self._models[name] = load(name)
+            except UserError:
+                self._models[name] = None
+        return self._models[name]
+
+    def _dialect(self, name: str) -> tuple[Dialect | None, UserError | None]:
+        if name not in self._dialects:
+            try:
+                self._dialects[name] = find(name, Path(self.plan.path).parent, self.plan.files), None
+            except UserError as error:
+                self._dialects[name] = None, error
+        return self._dialects[name]
+
+    def keys(self, camera: CameraPlan, wire: Wire) -> tuple[Mapping[str, int] | None, UserError | None]:
+        """Parameter to key of a camera under the line's dialect; None where it has none, and why, where both exist."""
+        pair = camera.model, wire.line.dialect
+        if pair not in self._keys:
+            self._keys[pair] = self._spoken(camera.model, wire.dialect)
+        return self._keys[pair]
+
+    def _spoken(self, name: str, dialect: Dialect | None) -> tuple[Mapping[str, int] | None, UserError | None]:
+        model = self.model(name)
+        if model is None or dialect is None:
+            return None, None
+        try:
+            return spoken(model, dialect).keys[dialect.name], None
+        except UserError as error:
+            return None, error
+
+    # -- who stands where ---------------------------------------------------------------------------------------
+
+    @cached_property
+    def cameras(self) -> dict[str, tuple[str, CameraPlan]]:
+        """Name to field path and camera."""
+        return {camera.name: (f"cameras[{index}]", camera) for index, camera in enumerate(self.plan.cameras)}
+
+    @cached_property
+    def converters(self) -> dict[str, tuple[str, ConverterPlan]]:
+        """Name to field path and converter."""
+        return {one.name: (f"converters[{index}]", one) for index, one in enumerate(self.plan.converters)}
+
+    @cached_property
+    def masters(self) -> dict[str, tuple[str, MasterPlan]]:
+        """Name to field path and master."""
+        return {one.name: (f"masters[{index}]", one) for index, one in enumerate(self.plan.masters)}
+
+    @cached_property
+    def wires(self) -> tuple[Wire, ...]:
+        """The lines."""
+        return tuple(self._wire(index, line) for index, line in enumerate(self.plan.lines))
+
+    @cached_property
+    def wire_of(self) -> dict[str, Wire]:
+        """Name of a camera to the line it is on."""
+        return {one.camera.name: wire for wire in self.wires for one in wire.cameras}
+
+    @cached_property
+    def asked(self) -> dict[str, list[Asker]]:
+        """Name of a camera to who asks it."""
+        found: dict[str, list[Asker]] = {name: [] for name in self.cameras}
+        for wire in self.wires:
+            for asker in wire.askers:
+                for one in wire.asked_by(asker.master):
+                    found[one.camera.name].append(asker)
+        return found
+
+    @cached_property
+    def _reaching(self) -> dict[tuple[str, str], list[str]]:
+        """(on or through, name of a line or converter) to the masters that reach it so."""
+        found: dict[tuple[str, str], list[str]] = {}
+        for master in self.plan.masters:
+            for way, names in (("on", master.on), ("through", master.through)):
+                for name in names:
+                    found.setdefault((way, name), []).append(master.name)
+        return found
+
+    def _wire(self, index: int, line: LinePlan) -> Wire:
+        dialect, trouble = self._dialect(line.dialect)
+        converters = tuple(self.converters[place.name] for place in line.order if place.kind == "converter")
+        cameras = ((self.cameras[place.name], place.metres) for place in line.order if place.kind == "camera")
+        askers = [Asker(*self.masters[name], "", None) for name in self._reaching.get(("on", line.name), ())]
+        for path, converter in converters:
+            names = self._reaching.get(("through", converter.name), ())
+            askers += [Asker(*self.masters[name], path, converter) for name in names]
+        return Wire(
+            field=f"lines[{index}]",
+            line=line,
+            cameras=tuple(OnLine(*camera, metres) for camera, metres in cameras),
+            converters=converters,
+            askers=tuple(askers),
+            dialect=dialect,
+            trouble=trouble,
+        )
+
+    # -- times --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def timed(self) -> tuple[Timed, ...]:
+        """Every master on every line whose dialect and models are there."""
+        usable = [wire for wire in self.wires if wire.dialect is not None and self._speaks(wire)]
+        plan = replace(self.plan, lines=tuple(wire.line for wire in usable))
+        by_line = {wire.line.name: wire for wire in usable}
+        return tuple(self._timed(by_line[case.line], case) for case in cases(plan))
+
+    def _speaks(self, wire: Wire) -> bool:
+        return all(self.keys(one.camera, wire)[0] is not None for one in wire.cameras)
+
+    def _timed(self, wire: Wire, case: Case) -> Timed:
+        asker = next(
+            one
+            for one in wire.askers
+            if one.master.name == case.master and (one.converter.name if one.converter else "") == case.converter
+        )
+        return Timed(wire, asker, case, Pace(case))

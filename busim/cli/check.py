@@ -1,0 +1,83 @@
+"""`busim check`: what is wrong with a plan while it is still cheap, with place, reason and how to mend it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.check import Checked
+
+NAME = "check"
+HELP = "Check a plan: addresses, masters, settings, times and more, each finding with its place, reason and remedy."
+
+
+def command(
+    plan: Annotated[Optional[str], typer.Argument(help="The plan, a YAML file.")] = None,  # noqa: UP045
+    as_json: Annotated[bool, typer.Option("--json", help="The findings as JSON on standard output.")] = False,
+    sarif: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(help="Write the findings to this file as SARIF 2.1.0 too, for editors and code reviews."),
+    ] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 for warnings too.")] = False,
+    rules: Annotated[bool, typer.Option("--rules", help="List the rules instead.")] = False,
+) -> None:
+    """Check and show. Exit code 1 where there are errors, 2 where the plan cannot be read."""
+    from busim.cli.check_lines import print_checked, print_rules
+    from busim.errors import UserError
+    from busim.finding import render
+
+    if rules:
+        print_rules()
+        return
+    if plan is None:
+        raise UserError("no plan was named", expected="a plan file", mend="busim check PLAN, or busim check --rules")
+    checked = _checked(plan)
+    if sarif is not None:
+        _write(sarif, checked)
+    if as_json:
+        print(json.dumps(checked.as_json(), indent=2))
+    elif checked.readable:
+        print_checked(checked)
+    else:
+        print("\n".join(render(finding) for finding in checked.findings), file=sys.stderr)
+    if not checked.readable:
+        raise typer.Exit(2)
+    if checked.count("error") or (strict and checked.count("warning")):
+        raise typer.Exit(1)
+
+
+def _checked(path: str) -> Checked:
+    from busim.check import check, unreadable
+    from busim.finding import Findings
+    from busim.plan import read
+
+    try:
+        plan = read(path)
+    except Findings as error:
+        return unreadable(path, error.findings)
+    return check(plan)
+
+
+def _write(name: str, checked: Checked) -> None:
+    """The file, made or made anew. Raises UserError where it cannot be written, or is something else than SARIF."""
+    from pathlib import Path
+
+    from busim import __version__
+    from busim.check import sarif
+    from busim.errors import UserError
+
+    file = Path(name)
+    try:
+        if file.is_file() and '"version": "2.1.0"' not in file.read_text(encoding="utf-8", errors="replace"):
+            raise UserError(
+                "a file is there already, and it is no SARIF", file=name, mend="choose another name for the findings"
+            )
+        file.write_text(json.dumps(sarif(checked, __version__), indent=2) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise UserError(
+            "the findings cannot be written", file=name, found=error.strerror or str(error), mend="choose another place"
+        ) from None
