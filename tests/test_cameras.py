@@ -23,11 +23,11 @@ def camera() -> Camera:
 
 
 def read(camera: Camera, name: str, size: int = 1) -> Reply:
-    return camera.serve(Request(5, READ, KEYS[name], size))
+    return camera.serve(Request(5, READ, KEYS[name], size), 0)
 
 
 def write(camera: Camera, name: str, *values: int) -> Reply:
-    return camera.serve(Request(5, WRITE, KEYS[name], len(values), values))
+    return camera.serve(Request(5, WRITE, KEYS[name], len(values), values), 0)
 
 
 def test_a_new_camera_has_the_defaults_of_its_model_and_its_own_id_and_serial(camera: Camera) -> None:
@@ -141,24 +141,24 @@ def test_neighbouring_registers_are_read_in_one_request(camera: Camera) -> None:
     )
     for first in range(15):
         for size in range(1, 16 - first):
-            assert camera.serve(Request(5, READ, first, size)).values == whole[first : first + size]
+            assert camera.serve(Request(5, READ, first, size), 0).values == whole[first : first + size]
 
 
 @pytest.mark.parametrize(
     ("key", "size"), [(15, 1), (99, 1), (104, 1), (14, 2), (0, 16), (102, 3), (65535, 1), (0, 125)]
 )
 def test_a_span_with_an_unknown_register_in_it_is_refused_whole(camera: Camera, key: int, size: int) -> None:
-    assert camera.serve(Request(5, READ, key, size)).refused == ILLEGAL_KEY
-    assert camera.serve(Request(5, WRITE, key, size, (0,) * size)).refused == ILLEGAL_KEY
+    assert camera.serve(Request(5, READ, key, size), 0).refused == ILLEGAL_KEY
+    assert camera.serve(Request(5, WRITE, key, size, (0,) * size), 0).refused == ILLEGAL_KEY
 
 
 def test_a_forbidden_size_is_refused(camera: Camera) -> None:
-    assert camera.serve(Request(5, READ, 0, 0)).refused == ILLEGAL_VALUE
-    assert camera.serve(Request(5, WRITE, 0, 0)).refused == ILLEGAL_VALUE
+    assert camera.serve(Request(5, READ, 0, 0), 0).refused == ILLEGAL_VALUE
+    assert camera.serve(Request(5, WRITE, 0, 0), 0).refused == ILLEGAL_VALUE
 
 
 def test_what_the_dialect_does_not_know_is_refused_and_answered_in_its_form(camera: Camera) -> None:
-    reply = camera.serve(Request(5, UNKNOWN, 0, 0, (), 43))
+    reply = camera.serve(Request(5, UNKNOWN, 0, 0, (), 43), 0)
     assert (reply.refused, reply.form) == (ILLEGAL_VERB, 43)
 
 
@@ -172,8 +172,8 @@ def test_the_count_of_requests_moves_on_with_every_request_good_or_not(camera: C
     assert read(camera, "requests").values == (1,)
     write(camera, "iris", 1)
     write(camera, "iris", 5000)
-    camera.serve(Request(5, READ, 999, 1))
-    camera.serve(Request(5, UNKNOWN, 0, 0, (), 7))
+    camera.serve(Request(5, READ, 999, 1), 0)
+    camera.serve(Request(5, UNKNOWN, 0, 0, (), 7), 0)
     assert read(camera, "requests").values == (6,)
 
 
@@ -184,7 +184,7 @@ def test_the_count_of_requests_goes_round_after_16_bits(camera: Camera) -> None:
 
 def test_asking_for_ever_new_spans_does_not_fill_the_memory(camera: Camera) -> None:
     for key in range(5000):
-        camera.serve(Request(5, READ, key, 2))
+        camera.serve(Request(5, READ, key, 2), 0)
     assert read(camera, "iris", 2).values == (500, 0)
     assert len(camera._spans) <= 1024
 

@@ -184,9 +184,10 @@ def test_a_refused_request_is_answered_as_the_file_says_or_not_at_all(tmp_path: 
 
 
 def test_a_camera_answers_a_status_and_refuses_what_it_does_not_do(tmp_path: Path) -> None:
-    more = '  status: {key: 1, request: "S", reply: "s{value},{value}"}\n  save: {request: "V", reply: "v"}\nrefusal:'
+    more = '  status: {key: 1, request: "S", reply: "s{value},{value}"}\n'
+    more += '  start: {request: "G{key}={value}", reply: "g"}\nrefusal:'
     plan = plan_with(tmp_path, GOOD.replace("refusal:", more) + KEYS)
     (reply,) = sent_by(plan, Request(1, "status", 1, 2), "./own.yaml")
     assert reply.startswith(b"@01s00500,00000*")
-    (reply,) = sent_by(plan, Request(1, "save", 0, 0), "./own.yaml")
-    assert reply.startswith(b"@01E1*")
+    (reply,) = sent_by(plan, Request(1, "start", 1, 1, (50,)), "./own.yaml")  # its iris has no motor
+    assert reply.startswith(b"@01E2*")

@@ -396,14 +396,14 @@ def test_a_character_with_an_error_is_told_to_who_set_the_mask() -> None:
     here.box.chunk(1, bytes.fromhex("FF FA 2C 0A 1C FF F0 FF FA 2C 03 02 FF F0") + b"\x00")
     here.go(100)
     here.got[1].clear()
-    here.world.kernel.at(110 * MS, lambda _: here.world.cameras["start"]._send(b"\x01"))  # sent with even parity
+    here.world.kernel.at(110 * MS, lambda _: here.world.cameras["start"]._outlet.send(b"\x01"))  # sent with even parity
     here.go(200)
     assert bytes(here.got[1]) == bytes.fromhex("FF FA 2C 6A 04 FF F0") + b"\x01"
 
 
 def test_a_value_of_ff_from_the_line_is_doubled() -> None:
     here = lane()
-    here.world.kernel.at(20 * MS, lambda _: here.world.cameras["start"]._send(b"\x01\xff\x02"))
+    here.world.kernel.at(20 * MS, lambda _: here.world.cameras["start"]._outlet.send(b"\x01\xff\x02"))
     here.go(100)
     assert bytes(here.got[1]) == b"\x01\xff\xff\x02"
 

@@ -9,13 +9,20 @@ import pytest
 from small_plans import wall
 
 from busim.finding import Findings
-from busim.models import load
 from busim.plan import PanelPlan, Plan, read_text
 from busim.session import Run
 from busim.trace import BURST, EXCHANGE, Record, open_trace
 from busim.world import World, build
 
 TURNAROUND = 1_000_000
+
+BARE = """
+busim-model: 1
+name: bare
+title: a camera without an iris
+parameters: {gain: {group: exposure, kind: range}}
+keys: {modbus-rtu: {gain: 0}}
+"""
 
 SHARED = """
 busim: 1
@@ -150,23 +157,19 @@ def test_a_camera_that_its_panel_s_master_does_not_ask_is_told() -> None:
     assert [(each.code, each.field) for each in caught.value.findings] == [("out-of-reach", "panels[0].cameras[0]")]
 
 
-def test_a_model_that_does_not_speak_the_dialect_of_its_line_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    mute = replace(load("zoom-camera"), keys={"text": {}})
-    monkeypatch.setattr("busim.world.named.load", lambda _: mute)
+def test_a_model_that_does_not_speak_the_dialect_of_its_line_is_told() -> None:
+    mute = BARE.replace("modbus-rtu", "text").replace("gain", "iris")
     with pytest.raises(Findings) as caught:
-        build(read_text(SHARED), 1, lambda _: None)
-    assert [(each.code, each.field, each.expected) for each in caught.value.findings] == [
-        ("not-its-dialect", "cameras[0].model", "text")
-    ]
+        build(read_text(SHARED.replace("name: mat,", "name: mat, model: ./mute.yaml,"), files={"./mute.yaml": mute}),
+              1, lambda _: None)  # fmt: skip
+    told = [(each.code, each.field, each.expected) for each in caught.value.findings]
+    assert told[0] == ("not-its-dialect", "cameras[0].model", "text")
 
 
-def test_a_value_that_only_some_cameras_have_is_read_from_those(monkeypatch: pytest.MonkeyPatch) -> None:
-    full = load("zoom-camera")
-    keys = {name: key for name, key in full.keys["modbus-rtu"].items() if name != full.parameters[0].name}
-    bare = replace(full, parameters=full.parameters[1:], keys={"modbus-rtu": keys})
-    monkeypatch.setattr("busim.world.named.load", {"zoom-camera": full, "bare": bare}.__getitem__)
-    plan = wall(cameras=2, values=f"[{full.parameters[0].name}]", turnaround="1 ms")
-    plan = replace(plan, cameras=(plan.cameras[0], replace(plan.cameras[1], model="bare")))
+def test_a_value_that_only_some_cameras_have_is_read_from_those() -> None:
+    plan = wall(cameras=2, values="[iris]", turnaround="1 ms")
+    bare = replace(plan.cameras[1], model="./bare.yaml")
+    plan = replace(plan, cameras=(plan.cameras[0], bare), files={"./bare.yaml": BARE})
     world, records = _run(plan)
     asked = {record[3] for record in records if record[0] == EXCHANGE}
     assert asked == {world.cameras["c1"].number}

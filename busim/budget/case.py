@@ -7,7 +7,7 @@ twice as high" is a copy with one field replaced.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -17,7 +17,8 @@ from busim.dialects import READ, WRITE, Dialect, Request, find, spoken
 from busim.errors import UserError
 from busim.exchange import runs
 from busim.finding import Findings
-from busim.models import Model, load
+from busim.models import Model
+from busim.models import find as find_model
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.units import CharFormat, Spread
 
@@ -239,12 +240,15 @@ class _Reader:
         writable = (keys[one.name] for one in parameters if one.writable and one.name in keys)
         return tuple(size for _, size in runs(writable, dialect.most_values))
 
-    def _keys(self, camera: CameraPlan, dialect: Dialect) -> dict[str, int]:
+    def _keys(self, camera: CameraPlan, dialect: Dialect) -> Mapping[str, int]:
         index, _ = self._cameras[camera.name]
         field = f"cameras[{index}].model"
         if (camera.model, dialect) not in self._models:
             try:
-                self._models[camera.model, dialect] = spoken(load(camera.model), dialect)
+                model = find_model(camera.model, Path(self._plan.path).parent, self._plan.files)
+                self._models[camera.model, dialect] = spoken(model, dialect)
+            except Findings:
+                raise  # mistakes in the model's own file, each with its place there
             except UserError as error:
                 raise self._at(error, field) from None
         return self._models[camera.model, dialect].keys[dialect.name]

@@ -2,13 +2,14 @@
 
 Public: `load` (a file), `parse` (a text), `Declared` (what they return), `locate` (place of a field path),
 `Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `scalar` and `flow` (values as
-YAML text), `nearest` (the known word that was probably meant), `shown` (a value as a message quotes it).
+YAML text), `nearest` (the known word that was probably meant), `shown` (a value as a message quotes it), `is_path`
+(whether a name stands for a file).
 """
 
 from busim.declared.document import Declared, Position, Real, join, locate
 from busim.declared.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse
 from busim.declared.rewriting import Rewriting
-from busim.declared.words import nearest, shown
+from busim.declared.words import is_path, nearest, shown
 from busim.declared.writing import flow, scalar
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "Real",
     "Rewriting",
     "flow",
+    "is_path",
     "join",
     "load",
     "locate",

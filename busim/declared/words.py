@@ -1,4 +1,4 @@
-"""Words for messages: a value as it is quoted, and the known word that was probably meant."""
+"""Words: a value as a message quotes it, the known word that was probably meant, and names that stand for files."""
 
 from __future__ import annotations
 
@@ -39,3 +39,8 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     choices = {choice.casefold()[:_LONGEST]: choice for choice in islice(known, _MOST_KNOWN)}
     close = difflib.get_close_matches(word.casefold()[:_LONGEST], choices, n=1, cutoff=0.6)
     return choices[close[0]] if close else None
+
+
+def is_path(name: str) -> bool:
+    """Whether what a file names is another file beside it and not something that busim knows by this name."""
+    return name.endswith((".yaml", ".yml"))

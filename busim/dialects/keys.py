@@ -18,7 +18,12 @@ def spoken(model: Model, dialect: Dialect) -> Model:
     Raises UserError, without a place, where there are none, or where the dialect cannot carry one or a value behind it.
     """
     own = dialect.keys.get(model.name)
-    keys = model.keys.get(dialect.name) if own is None else dict(own)
+    if own is None:
+        keys, order_keys = model.keys.get(dialect.name), model.order_keys.get(dialect.name, {})
+    else:
+        orders, known = {order.name for order in model.orders}, {parameter.name for parameter in model.parameters}
+        keys = {name: key for name, key in own.items() if name in known}
+        order_keys = {name: key for name, key in own.items() if name in orders}
     if keys is None:
         raise UserError(
             f"camera model {model.name} does not speak {dialect.name}",
@@ -42,4 +47,10 @@ def spoken(model: Model, dialect: Dialect) -> Model:
                     expected="keys and values that fit the dialect's fields",
                     mend="widen the fields of the dialect, or leave the parameter out of its keys",
                 ) from None
-    return model if own is None else replace(model, keys={**model.keys, dialect.name: keys})
+    if own is None:
+        return model
+    return replace(
+        model,
+        keys={**model.keys, dialect.name: keys},
+        order_keys={**model.order_keys, dialect.name: order_keys},
+    )

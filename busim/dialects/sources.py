@@ -12,7 +12,7 @@ from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
-from busim.declared import nearest
+from busim.declared import is_path, nearest
 from busim.dialects.contract import Dialect
 from busim.dialects.declared import read, read_text
 from busim.dialects.modbus_rtu import ModbusRtu
@@ -20,7 +20,6 @@ from busim.errors import UserError
 
 GROUP = "busim.dialects"
 _SHIPPED = Path(__file__).parent / "declarations"
-_FILES = (".yaml", ".yml")
 _NEEDED = ("name", "ids", "broadcast", "most_values", "keys", "answers_broadcast")
 
 
@@ -32,7 +31,7 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
     """
     if files is not None and name in files:
         return read_text(files[name], str(Path(folder or ".") / name))
-    if name.endswith(_FILES):
+    if is_path(name):
         return read(Path(folder or ".") / name)
     if name == "modbus-rtu":
         return ModbusRtu()

@@ -1,213 +1,238 @@
-"""Model files to models. Each mistake is a UserError with the place of what is wrong.
-
-By hand and not by pydantic as plans are: most of what can be wrong hangs on the rest of the file (the end of a choice
-on its choices, a lock on another parameter, a register on all others), and little would be left for a form.
-"""
+"""Model files to models. All mistakes at once, each with its place; nothing of a file is run, every list is bounded."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from functools import cache
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busim.declared import Declared, join, nearest, parse, shown
-from busim.declared import load as load_file
+from pydantic import ValidationError
+
+from busim.declared import Declared, load, nearest, parse
 from busim.errors import UserError
-from busim.models.model import Lock, Model, Parameter
+from busim.finding import Finding, Findings
+from busim.models.model import BusSide, Model, Parameter, Supply, Timing
+from busim.models.parameters import parameters
+from busim.models.relations import Relations
+from busim.models.shapes import ModelShape, key_names
+from busim.shapes import Notebook, worded
+from busim.units import Range
 
-_HERE = Path(__file__).parent
-_HIGHEST = 65535
-_TOP = ("busim-model", "name", "title", "parameters", "locks", "keys")
-_OF_PARAMETER = ("meaning", "group", "kind", "low", "high", "default", "unit", "scale", "choices")
-_OF_LOCK = ("when", "equals", "locks", "reason")
-_KINDS = ("range", "choice", "switch", "reading")
-
-
-@cache
-def names() -> tuple[str, ...]:
-    """The models that come with busim, in order of their names."""
-    return tuple(sorted(path.stem for path in _HERE.glob("*.yaml")))
+_MOST_FINDINGS = 200
+_LENS = "lens"
 
 
-@cache
-def load(name: str) -> Model:
-    """A model by its name. Raises UserError where there is none of this name."""
-    if name not in names():
-        meant = nearest(name, names())
-        raise UserError(
-            "there is no camera model of this name",
-            found=repr(name[:60]),
-            expected=", ".join(names()),
-            mend=f"did you mean `{meant}`?" if meant else "name one of these",
-        )
-    return _Reader(load_file(_HERE / f"{name}.yaml")).model()
+def read(path: str | Path) -> Model:
+    """Read a model file. Raises Findings with every error in it, each with its place."""
+    try:
+        document = load(path)
+    except UserError as error:
+        raise Findings([Finding.of(error, "unreadable")]) from None
+    return _model(document)
 
 
 def read_text(text: str, path: str = "") -> Model:
-    """A model from its text; `path` only names it in messages. Raises UserError with the place of the mistake."""
-    return _Reader(parse(text, path)).model()
+    """Read a model from its text; `path` only names it in messages. Raises Findings as `read` does."""
+    try:
+        document = parse(text, path)
+    except UserError as error:
+        raise Findings([Finding.of(error, "unreadable")]) from None
+    return _model(document)
 
 
-class _Reader:
-    """Takes a model out of a document; the first mistake ends it."""
+def json_schema() -> dict[str, Any]:
+    """The form of a camera model as JSON Schema (draft 2020-12), for editors."""
+    schema = ModelShape.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "busim camera model", **schema}
 
-    def __init__(self, document: Declared) -> None:
-        self._document = document
-        for problem in document.problems:
-            raise problem
 
-    def model(self) -> Model:
-        top = self._document.value
-        self._keys("", top, _TOP, needed=("busim-model", "name", "title", "parameters", "keys"))
-        if top["busim-model"] != 1 or isinstance(top["busim-model"], bool):
-            raise self._wrong("busim-model", "a form of model file that is not known", top["busim-model"], "1")
-        parameters = tuple(
-            self._parameter(join("parameters", name), name, entry)
-            for name, entry in self._mapping("parameters", top["parameters"]).items()
+def _model(document: Declared) -> Model:
+    notes = Notebook(document)
+    notes.found += [Finding.of(problem, "duplicate-key") for problem in document.problems]
+    shape: ModelShape | None = None
+    try:
+        shape = ModelShape.model_validate(document.value)
+    except ValidationError as error:
+        notes.found += [worded(document, detail, ModelShape) for detail in error.errors(include_url=False)]
+    notes.close(_MOST_FINDINGS)
+    assert shape is not None
+    known = parameters(shape, notes)
+    notes.close(_MOST_FINDINGS)
+    model = _build(shape, known, notes, document.text)
+    notes.close(_MOST_FINDINGS)
+    return model if model.lens else _without_lens(model)
+
+
+def _build(shape: ModelShape, known: dict[str, Parameter], notes: Notebook, text: str) -> Model:
+    relations = Relations(shape, known, notes)
+    keys, order_keys = _Keys(shape, known, notes).tables()
+    return Model(
+        name=shape.name,
+        title=shape.title,
+        firmware=shape.firmware,
+        lens=shape.lens == "fitted",
+        sectors=shape.hue_sectors.number if shape.hue_sectors else 0,
+        parameters=tuple(known.values()),
+        locks=relations.locks(),
+        limits=relations.limits(),
+        controls=relations.controls(),
+        presets=relations.presets(),
+        motors=relations.motors(),
+        orders=relations.orders(),
+        timing=_timing(shape),
+        supply=_supply(shape, notes),
+        bus=_bus(shape, notes),
+        keys=keys,
+        order_keys=order_keys,
+        source=text,
+    )
+
+
+def _timing(shape: ModelShape) -> Timing:
+    timing = shape.timing
+    return Timing(timing.turnaround, timing.save, timing.while_saving, timing.boot, timing.identify)
+
+
+def _supply(shape: ModelShape, notes: Notebook) -> Supply:
+    supply = shape.supply
+    if supply.peak < supply.idle:
+        notes.note(
+            "supply",
+            "out-of-bounds",
+            "less power at its peak than idle",
+            found=f"{supply.peak:g} W",
+            expected=f"{supply.idle:g} W or more",
+            mend="give `peak`",
         )
-        known = {parameter.name: parameter for parameter in parameters}
-        if not known:
-            raise self._wrong("parameters", "a camera without parameters", top["parameters"], "at least one")
-        locks = tuple(
-            self._lock(join("locks", index), entry, known)
-            for index, entry in enumerate(self._list("locks", top.get("locks", [])))
-        )
-        keys = {
-            dialect: self._registers(join("keys", dialect), entry, known)
-            for dialect, entry in self._mapping("keys", top["keys"]).items()
-        }
-        return Model(self._word("name", top["name"]), self._word("title", top["title"]), parameters, locks, keys)
+    voltage = supply.voltage or Range(0.0, 0.0)
+    return Supply(voltage, supply.idle, supply.peak, supply.start_up, supply.start_up_time)
 
-    def _parameter(self, field: str, name: str, entry: Any) -> Parameter:
-        values = self._mapping(field, entry)
-        self._keys(field, values, _OF_PARAMETER, needed=("group", "kind"))
-        kind = values["kind"]
-        if kind not in _KINDS:
-            raise self._wrong(
-                f"{field}.kind", "not a kind of parameter", kind, ", ".join(_KINDS), nearest(str(kind), _KINDS)
+
+def _bus(shape: ModelShape, notes: Notebook) -> BusSide:
+    bus = shape.bus
+    baud, format = bus.factory_baud or bus.bauds[0], bus.factory_format or bus.formats[0]
+    for field, one, all_ in (("baud", baud, bus.bauds), ("format", format, bus.formats)):
+        if one not in all_:
+            notes.note(
+                f"bus.factory_{field}",
+                "out-of-bounds",
+                "not one of those it can be set to",
+                found=str(one),
+                expected=", ".join(str(other) for other in all_),
             )
-        choices = self._choices(field, kind, values)
-        low = self._count(f"{field}.low", values.get("low", 0), 0, _HIGHEST)
-        end = {"switch": 1, "choice": low + len(choices) - 1}.get(kind, _HIGHEST)
-        high = self._count(f"{field}.high", values.get("high", end), low, end)
-        if kind in ("switch", "choice") and high != end:
-            raise self._wrong(f"{field}.high", "not the last state of this parameter", high, str(end))
-        scale = values.get("scale", 1)
-        if isinstance(scale, bool) or not isinstance(scale, (int, float)) or not 0 < scale <= 10**6:
-            raise self._wrong(f"{field}.scale", "not a scale", scale, "a number more than 0: unit per count")
-        return Parameter(
-            name=name,
-            meaning=self._word(f"{field}.meaning", values.get("meaning", name)),
-            group=self._word(f"{field}.group", values["group"]),
-            kind=kind,
-            low=low,
-            high=high,
-            default=self._count(f"{field}.default", values.get("default", low), low, high),
-            unit=self._word(f"{field}.unit", values["unit"]) if "unit" in values else "",
-            scale=float(scale),
-            writable=kind != "reading",
-            choices=choices,
-        )
+    return BusSide(
+        unit_load=float(bus.unit_load),
+        unpowered=bus.unpowered,
+        bauds=tuple(bus.bauds),
+        formats=tuple(bus.formats),
+        factory_baud=baud,
+        factory_format=format,
+        factory_id=bus.factory_id,
+        id_takes_effect=bus.id_takes_effect,
+        id_kept=bus.id_kept,
+        default_resets_id=bus.default_resets_id,
+    )
 
-    def _choices(self, field: str, kind: str, values: dict[str, Any]) -> tuple[str, ...]:
-        if kind != "choice":
-            if "choices" in values:
-                raise self._wrong(f"{field}.choices", "only a choice has choices", values["choices"], "kind: choice")
-            return ()
-        entries = self._list(f"{field}.choices", values.get("choices"))
-        choices = tuple(self._word(join(f"{field}.choices", index), entry) for index, entry in enumerate(entries))
-        if len(set(choices)) != len(choices) or not 2 <= len(choices) <= 256:
-            raise self._wrong(f"{field}.choices", "not a set of choices", entries, "2 to 256 different words")
-        return choices
 
-    def _lock(self, field: str, entry: Any, known: dict[str, Parameter]) -> Lock:
-        values = self._mapping(field, entry)
-        self._keys(field, values, _OF_LOCK, needed=_OF_LOCK)
-        when = self._known(f"{field}.when", values["when"], known)
-        locked = tuple(
-            self._known(join(f"{field}.locks", index), name, known).name
-            for index, name in enumerate(self._list(f"{field}.locks", values["locks"]))
-        )
-        if not locked or when.name in locked or len(set(locked)) != len(locked):
-            raise self._wrong(
-                f"{field}.locks",
-                "not what a lock can lock",
-                values["locks"],
-                "other parameters, at least one, each once",
-            )
-        equals = self._count(f"{field}.equals", values["equals"], when.low, when.high)
-        return Lock(when.name, equals, locked, self._word(f"{field}.reason", values["reason"]))
+class _Keys:
+    """The keys of each dialect: a parameter's, an order's, or those of a sector's value, which follow each other."""
 
-    def _registers(self, field: str, entry: Any, known: dict[str, Parameter]) -> dict[str, int]:
-        registers: dict[str, int] = {}
+    def __init__(self, shape: ModelShape, known: dict[str, Parameter], notes: Notebook) -> None:
+        self._shape = shape
+        self._known = known
+        self._notes = notes
+        self._names = key_names(shape)
+
+    def tables(self) -> tuple[dict[str, dict[str, int]], dict[str, dict[str, int]]]:
+        found = {dialect: self._table(dialect, entry) for dialect, entry in self._shape.keys.items()}
+        for dialect, other in self._shape.keys_as.items():
+            if other not in self._shape.keys or dialect in self._shape.keys:
+                self._notes.note(
+                    self._notes.below("keys_as", dialect),
+                    "no-such-dialect",
+                    "not the keys of another dialect",
+                    found=repr(other),
+                    expected=f"a name among {', '.join(self._shape.keys) or 'keys'}, for a new one",
+                )
+            else:
+                found[dialect] = found[other]
+        return _only(found, self._known), _only(found, self._shape.orders)
+
+    def _table(self, dialect: str, entry: dict[str, int]) -> dict[str, int]:
+        field = self._notes.below("keys", dialect)
+        table: dict[str, int] = {}
         holder: dict[int, str] = {}
-        for name, value in self._mapping(field, entry).items():
-            place = join(field, name)
-            self._known(place, name, known, at_key=True)
-            register = self._count(place, value, 0, _HIGHEST)
-            if register in holder:
-                raise self._wrong(place, f"this register is {holder[register]}'s", value, "a register of its own")
-            holder[register] = name
-            registers[name] = register
-        missing = [name for name in known if name not in registers]
+        for name, first in entry.items():
+            place = self._notes.below(field, name)
+            if name not in self._names:
+                self._unknown(place, name)
+                continue
+            for one, key in self._spread(name, first):
+                if key in holder or key > 65535:
+                    found = f"this key is {holder[key]}'s" if key in holder else "a key beyond 65535"
+                    self._notes.note(place, "key-twice", found, found=str(key), expected="a key of its own")
+                holder[key] = one
+                table[one] = key
+        missing = [name for name in self._known if name not in table]
         if missing:
-            raise self._wrong(field, f"`{missing[0]}` has no register", entry, "a register for every parameter")
-        return registers
-
-    def _wrong(self, field: str, what: str, value: Any, expected: str, meant: str | None = None) -> UserError:
-        mend = f"did you mean `{meant}`?" if meant else None
-        return self._document.error(field, what, found=shown(value), expected=expected, mend=mend)
-
-    def _keys(self, field: str, values: dict[str, Any], known: Iterable[str], *, needed: Iterable[str]) -> None:
-        known = tuple(known)
-        for key in values:
-            if key not in known:
-                meant = nearest(key, known)
-                raise self._document.error(
-                    join(field, key),
-                    "unknown key",
-                    at_key=True,
-                    found=repr(key[:60]),
-                    expected="one of " + ", ".join(known),
-                    mend=f"did you mean `{meant}`?" if meant else "delete the key",
-                )
-        for key in needed:
-            if key not in values:
-                raise self._document.error(
-                    field, f"`{key}` is missing", expected=f"the key `{key}`", mend=f"add `{key}:`"
-                )
-
-    def _mapping(self, field: str, value: Any) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            raise self._wrong(field, "not a mapping", value, "a mapping of keys and values")
-        return value
-
-    def _list(self, field: str, value: Any) -> list[Any]:
-        if not isinstance(value, list):
-            raise self._wrong(field, "not a list", value, "a list")
-        return value
-
-    def _word(self, field: str, value: Any) -> str:
-        if not isinstance(value, str) or not value.strip() or len(value) > 200 or not value.isprintable():
-            raise self._wrong(field, "not a text", value, "text of 1 to 200 printable characters")
-        return value
-
-    def _count(self, field: str, value: Any, low: int, high: int) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise self._wrong(field, "not a count that fits here", value, f"a whole number from {low} to {high}")
-        return value
-
-    def _known(self, field: str, name: Any, known: dict[str, Parameter], *, at_key: bool = False) -> Parameter:
-        parameter = known.get(name) if isinstance(name, str) else None
-        if parameter is None:
-            meant = nearest(str(name), known)
-            raise self._document.error(
+            self._notes.note(
                 field,
-                "there is no parameter of this name",
-                at_key=at_key,
-                found=shown(name),
-                expected="a parameter of this model",
-                mend=f"did you mean `{meant}`?" if meant else "declare it under `parameters`",
+                "missing-key",
+                f"`{missing[0]}` has no key",
+                expected="a key for every parameter",
+                mend=f"add `{missing[0]}: {max(holder, default=-1) + 1}`",
             )
-        return parameter
+        return table
+
+    def _spread(self, name: str, first: int) -> list[tuple[str, int]]:
+        if name in self._known or name in self._shape.orders:
+            return [(name, first)]
+        assert self._shape.hue_sectors is not None
+        value = name.removeprefix("sector_")
+        return [(f"sector_{number + 1}_{value}", first + number) for number in range(self._shape.hue_sectors.number)]
+
+    def _unknown(self, place: str, name: str) -> None:
+        meant = nearest(name, self._names)
+        self._notes.note(
+            place,
+            "no-such-parameter",
+            "there is no parameter or order of this name",
+            at_key=True,
+            found=repr(name[:60]),
+            expected="one of this model",
+            mend=f"did you mean `{meant}`?" if meant else "declare it under `parameters`",
+        )
+
+
+def _only(tables: Mapping[str, Mapping[str, int]], names: Collection[str]) -> dict[str, dict[str, int]]:
+    """The keys of these names, for each dialect."""
+    return {dialect: {name: key for name, key in table.items() if name in names} for dialect, table in tables.items()}
+
+
+def _without_lens(model: Model) -> Model:
+    """The model as it is with its lens off: nothing of the group `lens`, and nothing that names it."""
+    gone = {parameter.name for parameter in model.parameters if parameter.group == _LENS}
+    orders = tuple(order for order in model.orders if order.motor not in gone)
+
+    def left(names: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(name for name in names if name not in gone)
+
+    locks = (replace(lock, locks=left(lock.locks)) for lock in model.locks if lock.when not in gone)
+    controls = (
+        replace(control, moves=left(control.moves), against=left(control.against))
+        for control in model.controls
+        if control.name not in gone
+    )
+    return replace(
+        model,
+        parameters=tuple(parameter for parameter in model.parameters if parameter.name not in gone),
+        locks=tuple(lock for lock in locks if lock.locks),
+        limits=tuple(limit for limit in model.limits if limit.limits not in gone and limit.by not in gone),
+        controls=tuple(control for control in controls if control.moves or control.against),
+        presets=replace(model.presets, holds=left(model.presets.holds)),
+        motors=tuple(motor for motor in model.motors if motor.moves not in gone),
+        orders=orders,
+        keys=_only(model.keys, {parameter.name for parameter in model.parameters} - gone),
+        order_keys=_only(model.order_keys, {order.name for order in orders}),
+    )

@@ -40,9 +40,11 @@ from busim.plan.types import (
     Plan,
     PollGroup,
 )
+from busim.units import Spread
 
 OHMS = 120.0  # of a terminator that says nothing else: TI SLLA272 sec. 6
 FORGOTTEN = 60_000_000_000  # ns without a datagram after which a converter that says nothing else forgets a peer
+ASSUMED = Spread(5_000_000, 5_000_000)  # turnaround of a camera whose model nobody knows
 
 
 def build(shape: PlanShape, document: Declared) -> Plan:
@@ -118,7 +120,7 @@ def _camera(shape: CameraShape, fed: dict[str, str]) -> CameraPlan:
         name=shape.name,
         model=shape.model,
         id=shape.id,
-        turnaround=shape.turnaround,
+        turnaround=shape.turnaround or ASSUMED,
         serial=shape.serial,
         present=shape.present,
         driver=_driver(shape.driver),

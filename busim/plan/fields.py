@@ -11,13 +11,12 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated, Any, TypeVar
+from typing import Annotated
 
 from pydantic import PlainValidator, WithJsonSchema
 
-from busim.declared import Real
 from busim.errors import UserError
-from busim.shapes import refusal
+from busim.shapes import offered, quantity
 from busim.units import (
     CharFormat,
     FrameRate,
@@ -42,42 +41,9 @@ from busim.units import (
     show_time,
 )
 
-T = TypeVar("T")
-
-_LONGEST = 60
 _PPM = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*ppm")
 _SECOND, _HOUR = 10**9, 3600 * 10**9
 MOST_PPM = 100_000
-
-
-def _text(value: Any) -> str:
-    if isinstance(value, Real):
-        return value.text
-    if isinstance(value, (str, int, float)) and not isinstance(value, bool):
-        text = str(value)
-        if len(text) <= _LONGEST:
-            return text
-    raise UserError("not a quantity", expected="a number with its unit, as text")
-
-
-def _reader(parse: Callable[[str], T], check: Callable[[T], str | None] = lambda _: None) -> Callable[[Any], T]:
-    """A validator from a parser of text; `check` returns what is expected where a value is out of bounds."""
-
-    def read(value: Any) -> T:
-        try:
-            parsed = parse(_text(value))
-            expected = check(parsed)
-            if expected:
-                raise UserError("out of bounds", expected=expected)
-        except UserError as error:
-            raise refusal(error) from None
-        return parsed
-
-    return read
-
-
-def _schema(example: str, *more: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": ["string", "number"], "examples": [example, *more]})
 
 
 def _at_most(limit: int) -> Callable[[int], str | None]:
@@ -187,50 +153,50 @@ def _octets(text: str) -> bytes:
     return bytes.fromhex(digits)
 
 
-Octets = Annotated[bytes, PlainValidator(_reader(_octets)), _schema("0D 0A", "")]
-Baud = Annotated[Fraction, PlainValidator(_reader(parse_baud)), _schema("38400 Bd", "115200 Bd")]
-Format = Annotated[CharFormat, PlainValidator(_reader(CharFormat.parse)), _schema("8N1", "8E1")]
+Octets = Annotated[bytes, PlainValidator(quantity(_octets)), offered("0D 0A", "")]
+Baud = Annotated[Fraction, PlainValidator(quantity(parse_baud)), offered("38400 Bd", "115200 Bd")]
+Format = Annotated[CharFormat, PlainValidator(quantity(CharFormat.parse)), offered("8N1", "8E1")]
 Length = Annotated[
     float,
-    PlainValidator(_reader(parse_length, lambda metres: None if metres <= 10_000 else "at most 10 km")),
-    _schema("12 m", "40 ft"),
+    PlainValidator(quantity(parse_length, lambda metres: None if metres <= 10_000 else "at most 10 km")),
+    offered("12 m", "40 ft"),
 ]
 Chatter = Annotated[
     float,
-    PlainValidator(_reader(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
-    _schema("0", "20 /s"),
+    PlainValidator(quantity(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
+    offered("0", "20 /s"),
 ]
 Moves = Annotated[
     float,
-    PlainValidator(_reader(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
-    _schema("0.5 /s", "0"),
+    PlainValidator(quantity(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
+    offered("0.5 /s", "0"),
 ]
-Time = Annotated[int, PlainValidator(_reader(parse_time, _at_most(24 * _HOUR))), _schema("1 s", "0")]
-ShortTime = Annotated[int, PlainValidator(_reader(parse_time, _at_most(60 * _SECOND))), _schema("4 ms", "0")]
-SignedTime = Annotated[int, PlainValidator(_reader(parse_signed_time, _within_a_second)), _schema("20 us", "-5 us")]
+Time = Annotated[int, PlainValidator(quantity(parse_time, _at_most(24 * _HOUR))), offered("1 s", "0")]
+ShortTime = Annotated[int, PlainValidator(quantity(parse_time, _at_most(60 * _SECOND))), offered("4 ms", "0")]
+SignedTime = Annotated[int, PlainValidator(quantity(parse_signed_time, _within_a_second)), offered("20 us", "-5 us")]
 TimeSpread = Annotated[
-    Spread, PlainValidator(_reader(parse_spread, _spread_at_most(60 * _SECOND))), _schema("5 ms", "2..6 ms")
+    Spread, PlainValidator(quantity(parse_spread, _spread_at_most(60 * _SECOND))), offered("5 ms", "2..6 ms")
 ]
-Ppm = Annotated[float, PlainValidator(_reader(_ppm)), _schema("200 ppm", "-50 ppm")]
-TimeOut = Annotated[int | None, PlainValidator(_reader(_time_out)), _schema("computed", "250 ms")]
+Ppm = Annotated[float, PlainValidator(quantity(_ppm)), offered("200 ppm", "-50 ppm")]
+TimeOut = Annotated[int | None, PlainValidator(quantity(_time_out)), offered("computed", "250 ms")]
 Address = Annotated[
     Endpoint,
-    PlainValidator(_reader(_endpoint)),
+    PlainValidator(quantity(_endpoint)),
     WithJsonSchema({"type": "string", "examples": ["10.20.0.44:15001"], "pattern": r"^[0-9.]+:[0-9]{1,5}$"}),
 ]
-Host = Annotated[str, PlainValidator(_reader(_host)), _schema("192.0.2.10")]
-Network = Annotated[str, PlainValidator(_reader(_network)), _schema("10.20.0.0/24")]
-Coordinate = Annotated[float, PlainValidator(_reader(parse_coordinate)), _schema("12 m", "-4 m")]
-Gauge = Annotated[float, PlainValidator(_reader(parse_gauge)), _schema("AWG 24", "0.25 mm2")]
-Ohms = Annotated[float, PlainValidator(_reader(parse_resistance, _more_than_nothing(1e6, "ohm"))), _schema("120 ohm")]
-Farads = Annotated[float, PlainValidator(_reader(parse_capacitance, _more_than_nothing(1e-3, "F"))), _schema("1 nF")]
-Watts = Annotated[float, PlainValidator(_reader(parse_power, _more_than_nothing(1e6, "W"))), _schema("60 W")]
-Amperes = Annotated[float, PlainValidator(_reader(parse_current, _more_than_nothing(1e4, "A"))), _schema("3.15 A")]
-Volts = Annotated[float, PlainValidator(_reader(parse_voltage, _more_than_nothing(1e3, "V"))), _schema("5 V")]
+Host = Annotated[str, PlainValidator(quantity(_host)), offered("192.0.2.10")]
+Network = Annotated[str, PlainValidator(quantity(_network)), offered("10.20.0.0/24")]
+Coordinate = Annotated[float, PlainValidator(quantity(parse_coordinate)), offered("12 m", "-4 m")]
+Gauge = Annotated[float, PlainValidator(quantity(parse_gauge)), offered("AWG 24", "0.25 mm2")]
+Ohms = Annotated[float, PlainValidator(quantity(parse_resistance, _more_than_nothing(1e6, "ohm"))), offered("120 ohm")]
+Farads = Annotated[float, PlainValidator(quantity(parse_capacitance, _more_than_nothing(1e-3, "F"))), offered("1 nF")]
+Watts = Annotated[float, PlainValidator(quantity(parse_power, _more_than_nothing(1e6, "W"))), offered("60 W")]
+Amperes = Annotated[float, PlainValidator(quantity(parse_current, _more_than_nothing(1e4, "A"))), offered("3.15 A")]
+Volts = Annotated[float, PlainValidator(quantity(parse_voltage, _more_than_nothing(1e3, "V"))), offered("5 V")]
 VoltRange = Annotated[
-    Range, PlainValidator(_reader(_range(parse_voltage), _volts)), _schema("12 V", "11.4..12.6 V", "44..57 V")
+    Range, PlainValidator(quantity(_range(parse_voltage), _volts)), offered("12 V", "11.4..12.6 V", "44..57 V")
 ]
-read_watts = _reader(_range(parse_power), lambda watts: _up_to(1e6, "W")(watts.high))
-WattRange = Annotated[Range, PlainValidator(read_watts), _schema("6 W", "4..7 W")]
-Frames = Annotated[FrameRate, PlainValidator(_reader(parse_frame_rate)), _schema("50p", "59.94p", "50i")]
-Shutter = Annotated[Fraction, PlainValidator(_reader(parse_shutter)), _schema("1/50 s", "10 ms")]
+read_watts = quantity(_range(parse_power), lambda watts: _up_to(1e6, "W")(watts.high))
+WattRange = Annotated[Range, PlainValidator(read_watts), offered("6 W", "4..7 W")]
+Frames = Annotated[FrameRate, PlainValidator(quantity(parse_frame_rate)), offered("50p", "59.94p", "50i")]
+Shutter = Annotated[Fraction, PlainValidator(quantity(parse_shutter)), offered("1/50 s", "10 ms")]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from itertools import islice
@@ -11,19 +11,20 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from busim.declared import Declared, Position, load, parse
+from busim.declared import Declared, Position, is_path, load, parse
 from busim.declared import locate as place_of
 from busim.errors import UserError
 from busim.finding import Finding, Findings
+from busim.models import find
 from busim.plan.build import build
 from busim.plan.checks import findings as checked
 from busim.plan.shapes import PlanShape
 from busim.plan.types import Plan
 from busim.shapes import worded
+from busim.units import Spread
 
 # A plan with more mistakes is another kind of file; listing them all would help nobody.
 MOST_FINDINGS = 500
-_FILES = (".yaml", ".yml")
 
 
 def read(path: str | Path) -> Plan:
@@ -32,14 +33,16 @@ def read(path: str | Path) -> Plan:
         document = load(path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    plan = _plan(document)
-    return replace(plan, files=_beside(plan, Path(path).parent))
+    plan, silent = _plan(document)
+    return _resolved(replace(plan, files=_beside(plan, Path(path).parent)), silent)
 
 
 def _beside(plan: Plan, folder: Path) -> dict[str, str]:
     """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
     found = {}
-    for name in sorted({line.dialect for line in plan.lines if line.dialect.endswith(_FILES)}):
+    named = {line.dialect for line in plan.lines}
+    named |= {camera.model for camera in plan.cameras} | {spare.model for spare in plan.spares}
+    for name in sorted(filter(is_path, named)):
         with suppress(UserError):
             found[name] = load(folder / name).text
     return found
@@ -52,7 +55,27 @@ def read_text(text: str, path: str = "", files: Mapping[str, str] | None = None)
         document = parse(text, path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    return replace(_plan(document), files=dict(files or {}))
+    plan, silent = _plan(document)
+    return _resolved(replace(plan, files=dict(files or {})), silent)
+
+
+def _resolved(plan: Plan, silent: Collection[str]) -> Plan:
+    """The plan with the turnaround of their models for the cameras whose plan is silent about it.
+
+    A model that there is not, or that is wrong, is told where it is used.
+    """
+    times: dict[str, Spread] = {}
+    cameras = []
+    for camera in plan.cameras:
+        if camera.name in silent:
+            if camera.model not in times:
+                times[camera.model] = camera.turnaround
+                with suppress(UserError):
+                    model = find(camera.model, Path(plan.path).parent, plan.files)
+                    times[camera.model] = model.timing.turnaround
+            camera = replace(camera, turnaround=times[camera.model])
+        cameras.append(camera)
+    return replace(plan, cameras=tuple(cameras))
 
 
 def locate(plan: Plan, field: str) -> Position:
@@ -70,7 +93,8 @@ def json_schema() -> dict[str, Any]:
     }
 
 
-def _plan(document: Declared) -> Plan:
+def _plan(document: Declared) -> tuple[Plan, Collection[str]]:
+    """The plan, and the cameras whose turnaround it does not say."""
     found = [Finding.of(problem, "duplicate-key") for problem in document.problems]
     shape: PlanShape | None = None
     try:
@@ -81,4 +105,4 @@ def _plan(document: Declared) -> Plan:
     found.extend(islice(checked(document), MOST_FINDINGS))
     if found or shape is None:
         raise Findings(sorted(found, key=lambda finding: finding.order)[:MOST_FINDINGS])
-    return build(shape, document)
+    return build(shape, document), {camera.name for camera in shape.cameras if camera.turnaround is None}

@@ -256,10 +256,12 @@ class CameraShape(Shape):
     """One camera."""
 
     name: Word = has("name of the camera", "left mat")
-    model: Word = has("camera model", "zoom-camera", "zoom-camera")
+    model: Word = has("camera model, or a file beside this one, as ./our-camera.yaml", "zoom-camera", "zoom-camera")
     id: BusId = has("its bus ID as found on site", 1)
     serial: SerialNumber = has("serial number", 4101, 0)
-    turnaround: TimeSpread = has("from the end of a request to the start of the reply", "2..6 ms", "5 ms")
+    turnaround: TimeSpread | None = has(
+        "from the end of a request to the start of the reply; not written: as the model says", "2..6 ms", None
+    )
     present: bool = has("false: dead or not connected", default=True)
     driver: DriverShape = has("how it drives the pair", default={})
     place: Word | None = has("name of the place where it is", "boulder wall", None)

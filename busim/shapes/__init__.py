@@ -1,12 +1,31 @@
-"""Shapes of declared files: what the forms of plans and dialects have in common, and the words for their mistakes.
+"""Shapes of declared files: what the forms of plans, dialects and camera models have in common, and the words for their
+mistakes.
 
 Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
-parser refused, for pydantic), `Word` (a name), `worded` (a pydantic error as a finding with its place), `at` (a finding
-at a field), `written` (a value as one would write it in a file), `begun` (a starter file with its name in it).
+parser refused, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its
+validator, and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field),
+`written` (a value as one would write it in a file), `Notebook` (findings about one document), `begun` (a starter file
+with its name in it).
 """
 
 from busim.shapes.begun import begun
-from busim.shapes.shape import LONGEST_WORD, Shape, Word, has, refusal
+from busim.shapes.notebook import Notebook
+from busim.shapes.quantities import offered, quantity
+from busim.shapes.shape import LONGEST_WORD, Sentence, Shape, Word, has, refusal
 from busim.shapes.wording import at, worded, written
 
-__all__ = ["LONGEST_WORD", "Shape", "Word", "at", "begun", "has", "refusal", "worded", "written"]
+__all__ = [
+    "LONGEST_WORD",
+    "Notebook",
+    "Sentence",
+    "Shape",
+    "Word",
+    "at",
+    "begun",
+    "has",
+    "offered",
+    "quantity",
+    "refusal",
+    "worded",
+    "written",
+]

@@ -1,10 +1,10 @@
-"""What was found wrong with a declaration so far: noted by field, raised all together."""
+"""What was found wrong with a declared file so far: noted by field, raised all together."""
 
 from __future__ import annotations
 
 from busim.declared import Declared, join
 from busim.finding import Finding, Findings
-from busim.shapes import at
+from busim.shapes.wording import at
 
 
 class Notebook:

@@ -14,6 +14,7 @@ from busim.declared import shown
 from busim.errors import UserError
 
 LONGEST_WORD = 60
+_LONGEST_SENTENCE = 200
 
 
 def has(what: str, example: Any = None, default: Any = ..., **limits: Any) -> Any:
@@ -49,4 +50,16 @@ def _word(value: Any) -> str:
 
 Word = Annotated[
     str, PlainValidator(_word), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": LONGEST_WORD})
+]
+
+
+def _sentence(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip() or len(value) > _LONGEST_SENTENCE or not value.isprintable():
+        expected = f"text of 1 to {_LONGEST_SENTENCE} printable characters"
+        raise refusal(UserError("not a text", expected=expected, mend="say it in one line"))
+    return value
+
+
+Sentence = Annotated[
+    str, PlainValidator(_sentence), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": _LONGEST_SENTENCE})
 ]

@@ -90,7 +90,7 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
     if kind == "busim":
         return "bad-value", error["msg"], context.get("expected") or None, context.get("mend") or None
     if kind == "literal_error":
-        known = [str(entry) for entry in get_args(spec.annotation)] if spec else []
+        known = re.findall(r"[^', ]+", context["expected"].replace(" or ", ", "))
         meant = nearest(str(error["input"]), known)
         return (
             "bad-value",
@@ -104,7 +104,7 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
     if kind in _NUMBERS:
         code = "wrong-kind" if kind.endswith("_type") else "out-of-bounds"
         what = "out of bounds" if code == "out-of-bounds" else "not a number of this kind"
-        return code, what, _limits(spec, whole=kind == "int_type"), None
+        return code, what, _limits(spec, context, whole=kind == "int_type"), None
     what, expected, mend = _SAID.get(kind, (error["msg"], "another value", "see the form of such a file"))
     if error["input"] is None and kind == "list_type":
         return "wrong-kind", what, expected, "delete the key, or write its entries below it"
@@ -112,8 +112,13 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
     return "wrong-kind", what, expected, None if by_example else mend
 
 
-def _limits(spec: FieldInfo | None, *, whole: bool) -> str:
+def _limits(spec: FieldInfo | None, context: dict[str, Any], *, whole: bool) -> str:
+    """The limits of a number: those of its field, or, inside a list or a mapping, the one that it is beyond."""
     number = "a whole number" if whole or (spec and spec.annotation is int) else "a number"
+    if "le" in context and not (spec and any(isinstance(limit, Le) for limit in spec.metadata)):
+        return f"{number}, at most {context['le']}"
+    if "ge" in context and not (spec and any(isinstance(limit, Ge) for limit in spec.metadata)):
+        return f"{number}, at least {context['ge']}"
     limits = spec.metadata if spec else []
     above = next((f" more than {limit.gt}" for limit in limits if isinstance(limit, Gt)), "")
     least = next((f" from {limit.ge}" for limit in limits if isinstance(limit, Ge)), "")

@@ -139,7 +139,7 @@ class _Builder:
         station = self._station(line_plan, plan.driver, plan.name, metres)
         number = self._numbers["camera", plan.name]
         reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
-        camera = Camera(self._named.models[plan.name], dialect.name, plan.id, plan.serial)
+        camera = Camera(self._named.models[plan.name], dialect.name, plan.id, plan.serial, dialect.ids)
         port = CameraPort(self._world.kernel, line, station, camera, dialect, reply, self._emit, number)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(line_plan.order[-1].metres)

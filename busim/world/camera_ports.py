@@ -8,20 +8,42 @@ from __future__ import annotations
 
 from collections import deque
 
-from busim.bus import Line, Station
-from busim.cameras import Camera
+from busim.bus import Line, Listener, Setting, Station
+from busim.cameras import Camera, Changed, Deaf, Did, NewId, Refused, Restart, Wake
 from busim.dialects import Dialect, Frames, Request, WireFramer
 from busim.kernel import Kernel
 from busim.seams import CameraReply
-from busim.trace import CHANGE, FRAME, Emit
+from busim.trace import CHANGE, EFFECT, FRAME, Emit
 
 _REMEMBERED = 32  # requests served that a camera port still knows: more than are on their way back at any time
 
 
-class CameraPort:
-    """One camera at its station. It remembers for a while when it served what, for those who asked."""
+class _Outlet:
+    """The way out of a camera's driver. A power cut takes it away, with every reply that has not begun."""
 
-    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_reply", "_served", "camera", "number", "station")
+    __slots__ = ("_line", "_station")
+
+    def __init__(self, line: Line, station: Station) -> None:
+        self._line: Line | None = line
+        self._station = station
+
+    def send(self, raw: bytes) -> None:
+        if self._line is not None:
+            self._line.send(self._station, raw)
+
+    def close(self) -> None:
+        self._line = None
+
+
+class CameraPort:
+    """One camera at its station. It remembers for a while when it served what, for those who asked.
+
+    `hears`: whether it has power, has booted and is not deaf. It is looked at when the tables of its `Hearing` are
+    made, so that nobody asks for it with every request.
+    """
+
+    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_turn", "camera", "hears",
+                 "number", "powered", "station")
 
     def __init__(
         self, kernel: Kernel, line: Line, station: Station, camera: Camera, dialect: Dialect, reply: CameraReply,
@@ -32,27 +54,116 @@ class CameraPort:
         self._dialect = dialect
         self._reply = reply
         self._emit = emit
+        self._outlet = _Outlet(line, station)
+        self._turn = 0  # counts power on and off, and deafness: what was planned before it changed is off
         self.station = station
         self.camera = camera
         self.number = number
+        self.powered = True
+        self.hears = True
         self._served: deque[tuple[Request, int]] = deque(maxlen=_REMEMBERED)  # the latest first
 
     def asked(self, request: Request, at: int) -> None:
         """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
         camera = self.camera
-        reply = camera.serve(request)
+        own = camera.id if request.id == self._dialect.broadcast else None
+        reply = camera.serve(request, at)
         self._served.appendleft((request, at))
-        if camera.changes:
-            for name, value in camera.changes:
-                self._emit((CHANGE, at, self.number, name, str(value)))
-        if request.id == self._dialect.broadcast:
+        if own is not None:
             if not self._dialect.answers_broadcast:
+                if camera.actions:
+                    self._carry_out(at, at)
                 return
-            reply = reply._replace(id=camera.id)
+            reply = reply._replace(id=own)
         raw = self._dialect.encode_reply(reply)
+        answered = at
         if raw:
             delay, raw = self._reply.answer(raw)
-            self._kernel.at_or_now(at + delay, self._send, raw)
+            self._kernel.at_or_now(at + delay, self._outlet.send, raw)
+            answered = at + delay
+        if camera.actions:
+            setting = self.station.setting
+            self._carry_out(at, answered + setting.offset(len(raw) * setting.halves))
+
+    # -- what a camera wishes ---------------------------------------------------------------------------------
+
+    def _carry_out(self, at: int, answered: int) -> None:
+        """Tell what happened at `at`, and see to what it wishes: some of it when its reply is out (`answered`)."""
+        for action in self.camera.actions:
+            if isinstance(action, Changed):
+                self._emit((CHANGE, at, self.number, action.name, str(action.value)))
+            elif isinstance(action, Refused):
+                self._emit((EFFECT, at, self.number, "refused", f"{action.what} of {action.reason}"))
+            elif isinstance(action, Did):
+                self._emit((EFFECT, at, self.number, "camera", action.what))
+            elif isinstance(action, Wake):
+                self._kernel.at_or_now(action.at, self._wake, action.at)
+            elif isinstance(action, NewId):
+                self._emit((CHANGE, at, self.number, "bus_id", str(action.id)))
+                self._enlist()
+            elif isinstance(action, Deaf):
+                self._kernel.at_or_now(answered, self._deaf, action.until)
+            elif isinstance(action, Restart):
+                self._kernel.at_or_now(answered, self._restart, self._turn)
+
+    def _wake(self, at: int) -> None:
+        if self.powered:
+            self.camera.woken(at)
+            self._carry_out(at, at)
+
+    def _deaf(self, until: int) -> None:
+        if self.hears and until > self._kernel.now:
+            self._turn += 1
+            self._hear(False)
+            self._kernel.at(until, self._hear_again, self._turn)
+
+    def _hear_again(self, turn: int) -> None:
+        if turn == self._turn:
+            self._hear(True)
+
+    def power(self, on: bool, at: int) -> None:
+        """Give it power or take it away, at `at` ns. It boots first; what was not saved is lost. Nothing happens to one
+        that has it, or has none, already."""
+        self._kernel.at_or_now(at, self._switch, on)
+
+    def _switch(self, on: bool) -> None:
+        if on is self.powered:
+            return
+        now = self._kernel.now
+        self._turn += 1
+        self.powered = on
+        if on:
+            self._kernel.at_or_now(now + self.camera.model.timing.boot, self._boot, self._turn)
+            return
+        self._outlet.close()
+        self.camera.cut(now)
+        self._carry_out(now, now)
+        self._hear(False)
+
+    def _restart(self, turn: int) -> None:
+        if turn == self._turn:
+            self._switch(False)
+            self._switch(True)
+
+    def _boot(self, turn: int) -> None:
+        if turn == self._turn:
+            now = self._kernel.now
+            self._outlet = _Outlet(self._line, self.station)
+            self.camera.booted(now)
+            self._carry_out(now, now)
+            self._hear(True)
+
+    def _hear(self, hears: bool) -> None:
+        self.hears = hears
+        self._enlist()
+
+    def _enlist(self) -> None:
+        """Whoever hears for this camera looks anew at who there is, under which ID."""
+        ear = self.station.ear
+        if ear is not None:
+            for listener in (ear.listener, *(solo.listener for solo in ear.solos)):
+                if isinstance(listener, Hearing):
+                    listener.enlist()
 
     def read_at(self, request: Request, since: int, until: int) -> int:
         """When it last served this request between two instants, ns; -1 where it did not.
@@ -67,15 +178,12 @@ class CameraPort:
                 return at
         return -1
 
-    def _send(self, raw: bytes) -> None:
-        self._line.send(self.station, raw)
-
 
 class Hearing:
     """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
 
-    __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_ports",
-                 "_source")
+    __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_live",
+                 "_ports", "_source")
 
     stops = False
 
@@ -90,15 +198,22 @@ class Hearing:
         self._armed = False
         self._deaf: Station | None = None
         self._source: Station | None = None
-        self._ports: list[CameraPort] = []
+        self._ports = ports
+        self._live: list[CameraPort] = []
         self._by_id: dict[int, list[CameraPort]] = {}
-        for port in ports:
-            self.add(port)
+        self.enlist()
 
     def add(self, port: CameraPort) -> None:
         """One more camera hears with this ear."""
         self._ports.append(port)
-        self._by_id.setdefault(port.camera.id, []).append(port)
+        self.enlist()
+
+    def enlist(self) -> None:
+        """Look anew at who hears, and under which ID."""
+        self._live = [port for port in self._ports if port.hears]
+        self._by_id = {}
+        for port in self._live:
+            self._by_id.setdefault(port.camera.id, []).append(port)
 
     @property
     def quiet_until(self) -> int | None:
@@ -176,13 +291,14 @@ class Hearing:
             if ports is None:
                 if request.id != self._dialect.broadcast:
                     continue
-                ports = self._ports
+                ports = self._live
             for port in ports:
                 if port.station is not deaf:
                     port.asked(request, at if source is None else at + port.station.delays[source.number])
 
     def _refuse(self, data: bytes, at: int, flaw: str) -> None:
-        self._emit((FRAME, self._line.number, self._ports[0].number, at, flaw or "check", data))
+        if self._live:
+            self._emit((FRAME, self._line.number, self._live[0].number, at, flaw or "check", data))
 
     def fork(self, station: Station, blank: bool) -> Hearing:
         framer = self._framer.fork(0 if self._source is None else station.delays[self._source.number])
@@ -194,6 +310,21 @@ class Hearing:
         if due is not None:
             other._arm(due)
         return other
+
+    def leave(self, station: Station) -> None:
+        """This station hears with a fork from now on."""
+        self._ports = [port for port in self._ports if port.station is not station]
+        self.enlist()
+
+    def join(self, other: Listener) -> None:
+        """The cameras that heard with another such hearing, which holds nothing, hear with this one."""
+        assert isinstance(other, Hearing)
+        self._ports = sorted(self._ports + other._ports, key=lambda port: port.station.number)
+        self.enlist()
+
+    def tune(self, setting: Setting) -> None:
+        """The cameras of this hearing are set otherwise: what it held is lost, and silences last as long as they do now."""
+        self._framer = self._dialect.wire_framer(float(setting.baud), setting.char, setting.tail)
 
     def clear(self) -> None:
         self._framer.clear()

@@ -14,7 +14,8 @@ from busim.declared import nearest
 from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
 from busim.finding import Finding, Findings
-from busim.models import Model, load
+from busim.models import Model
+from busim.models import find as find_model
 from busim.plan import CameraPlan, LinePlan, MasterPlan, PanelPlan, Plan, locate
 
 _MOST = 500  # findings; listing more would help nobody
@@ -46,6 +47,8 @@ class _Search:
         self._asked = {master.name: tuple(self._cameras(master)) for master in plan.masters}
         self.dialects: dict[str, Dialect] = {}
         self.models: dict[str, Model] = {}
+        self._read: dict[str, Model] = {}
+        self._broken: set[str] = set()
 
     def _cameras(self, master: MasterPlan) -> Iterator[str]:
         """The names of the cameras that a master asks."""
@@ -88,8 +91,14 @@ class _Search:
                 mend="give the camera an ID in this range",
             )
             yield self._at(f"{field}.id", "no-such-id", problem)
+        if camera.model in self._broken:
+            return
         try:
-            model = load(camera.model)
+            model = self._model(camera.model)
+        except Findings as error:  # in the model's own file, each with its place there, and once
+            self._broken.add(camera.model)
+            yield from error.findings
+            return
         except UserError as error:
             yield self._at(f"{field}.model", "no-such-model", error)
             return
@@ -98,6 +107,12 @@ class _Search:
         except UserError as error:
             self.models[camera.name] = model
             yield self._at(f"{field}.model", "not-its-dialect", error)
+
+    def _model(self, name: str) -> Model:
+        model = self._read.get(name)
+        if model is None:
+            model = self._read[name] = find_model(name, Path(self._plan.path).parent, self._plan.files)
+        return model
 
     def _master(self, field: str, master: MasterPlan) -> Iterator[Finding]:
         """A value that only some of the cameras have is read from those; one that none has is a mistake."""

@@ -37,6 +37,7 @@ class Witness:
         self._held_since = 0
         self._request: Request | None = None
         self._sent = 0
+        self._who = (0, "")
         self._flagged = False
         self._exact_before = 0
 
@@ -52,6 +53,7 @@ class Witness:
         for request in requests:
             self._end(at, "")
             self._request = request
+            self._who = self._camera_of(request.id)
             self._sent = self._held_since
             self._held_since = at
             self._flagged = False
@@ -71,6 +73,18 @@ class Witness:
         if reply is not None:
             self._end(last, "refused" if reply.refused else "ok")
 
+    def _camera_of(self, id: int) -> tuple[int, str]:
+        """Number and name of the camera that has a bus ID now: they change while it runs."""
+        number, name = self._known.get(id, (0, ""))
+        port = self._cameras.get(name)
+        if (port is None and number) or (port is not None and port.camera.id == id):
+            return number, name
+        for name, port in self._cameras.items():
+            if port.camera.id == id and port.station in self._line.stations:
+                self._known[id] = port.number, name
+                return self._known[id]
+        return 0, ""
+
     def _end(self, at: int, outcome: str) -> None:
         request = self._request
         if request is None:
@@ -78,7 +92,7 @@ class Witness:
         self._request = None
         ended = at if outcome else min(at, self._sent + _GIVEN_UP)
         outcome = outcome or ("damaged" if self._flagged or self._finder.held else "time-out")
-        number, name = self._known.get(request.id, (0, ""))
+        number, name = self._who
         camera = self._cameras.get(name)
         read_at = camera.read_at(request, self._sent, ended) if camera is not None and outcome == "ok" else -1
         exact = 1 if self._line.exact_bursts != self._exact_before else 0

@@ -9,10 +9,10 @@ from __future__ import annotations
 from busim.declared import nearest
 from busim.dialects.declared.declaration import Declaration, Operation, Parts
 from busim.dialects.declared.layouts import READS
-from busim.dialects.declared.notebook import Notebook
 from busim.dialects.declared.resolution import between_layouts
 from busim.dialects.declared.sums import PLAIN, catalogue
 from busim.models import load, names
+from busim.shapes import Notebook
 
 _NO_VALUES = ("stop", "identify", "save", "read", "status")
 _WITH_KEY = ("read", "write", "step", "start", "stop")
@@ -224,7 +224,10 @@ def _fields_are_declared(declaration: Declaration, notes: Notebook) -> None:
 def _keys(declaration: Declaration, notes: Notebook) -> None:
     """Keys stand for parameters that there are, as far as the model is one of busim's, and each for one."""
     for model, keys in declaration.keys.items():
-        known = [parameter.name for parameter in load(model).parameters] if model in names() else None
+        known = None
+        if model in names():
+            found = load(model)
+            known = [one.name for one in found.parameters] + [one.name for one in found.orders]
         holder: dict[int, str] = {}
         for name, key in keys.items():
             field = notes.below(notes.below("keys", model), name)

@@ -16,14 +16,13 @@ from busim.dialects.contract import BUSY, FAILED, ILLEGAL_KEY, ILLEGAL_VALUE, IL
 from busim.dialects.declared.checks import findings
 from busim.dialects.declared.codec import DeclaredDialect
 from busim.dialects.declared.declaration import FIELDS, Check, Declaration, Escape, Framing, Operation, Parts
-from busim.dialects.declared.notebook import Notebook
 from busim.dialects.declared.shapes import DialectShape, FramingShape, OperationShape, ReasonsShape
 from busim.dialects.declared.templates import parse as parse_template
 from busim.dialects.declared.templates import parse_bytes
 from busim.dialects.declared.writings import encodings
 from busim.errors import UserError
 from busim.finding import Finding, Findings
-from busim.shapes import worded
+from busim.shapes import Notebook, worded
 
 VERBS = ("read", "write", "step", "start", "stop", "identify", "change-id", "save", "preset", "status")
 _MOST_FINDINGS = 200

@@ -7,9 +7,9 @@ from itertools import combinations
 from busim.dialects.declared.declaration import Declaration
 from busim.dialects.declared.encodings import bits_of
 from busim.dialects.declared.layouts import Layout, layouts, values_asked
-from busim.dialects.declared.notebook import Notebook
 from busim.dialects.declared.overlap import letters, same_bytes
 from busim.dialects.declared.sums import width_of
+from busim.shapes import Notebook
 
 
 def between_layouts(declaration: Declaration, notes: Notebook) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from busim.dialects.declared.declaration import FIELDS
 from busim.dialects.declared.encodings import Encoding
-from busim.dialects.declared.notebook import Notebook
 from busim.dialects.declared.shapes import EncodingShape
+from busim.shapes import Notebook
 
 _BINARY = ("bytes",)
 _NEEDED = {
