@@ -40,7 +40,7 @@ PROPER = """
     AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
     Gruteser Hz
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
-    SARIF SLLA272 SQLite Serial TCP Telnet
+    SARIF SLLA272 SQLite Schema Serial TCP Telnet
     Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 
@@ -132,7 +132,8 @@ def test_the_two_programs_of_the_readme_are_there() -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_every_option_named_exists(name: str) -> None:
-    commands = typer.main.get_command(app).commands.values()  # type: ignore[attr-defined]
+    top = list(typer.main.get_command(app).commands.values())  # type: ignore[attr-defined]
+    commands = [*top, *(one for group in top for one in getattr(group, "commands", {}).values())]
     there = {option for command in commands for parameter in command.params for option in parameter.opts} | {"--help"}
     assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", TEXTS[name])) - there == set()
 
@@ -200,11 +201,11 @@ def test_the_page_on_figures_has_every_figure_once() -> None:
         assert " ".join(quantity.definition.split()) in " ".join(filled("figures").split())
 
 
-def test_the_page_on_plans_has_every_field_of_the_form() -> None:
+def test_the_pages_on_plans_have_every_field_of_the_form() -> None:
     schema = json_schema()
-    shapes = {found[2].strip() for found in PLACEHOLDER.finditer(page("plan"))}
+    shapes = {found[2].strip() for found in PLACEHOLDER.finditer(page("plan") + page("site"))}
     assert shapes == {"Plan"} | {name.removesuffix("Shape") for name in schema["$defs"]}
-    text = filled("plan")
+    text = filled("plan") + filled("site")
     for shape in (schema, *schema["$defs"].values()):
         properties = shape.get("properties") or shape["anyOf"][1]["properties"]
         assert [name for name in properties if f"\n- `{name}`: " not in text] == []

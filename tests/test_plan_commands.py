@@ -71,7 +71,7 @@ def test_the_command_shows_yaml_or_json(capsys: pytest.CaptureFixture[str]) -> N
     assert report["schema"] == 1
     assert report["values"]["lines"][0]["baud"] == "38400 Bd"
     assert "lines[0].contention" in report["assumed"]
-    assert report["base_units"]["cameras"][0]["power"]["peak"] == {"low": 6, "high": 8}
+    assert report["base_units"]["cameras"][7]["power"]["peak"] == {"low": 7, "high": 9}
 
 
 VALUES = st.recursive(

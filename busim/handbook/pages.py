@@ -21,6 +21,7 @@ _TOPICS = (
     "budget",
     "sweep",
     "plan",
+    "site",
     "check",
     "connect",
     "converters",
