@@ -257,6 +257,11 @@ def test_an_undriven_cable_obeys_kirchhoff_as_a_ladder(data: st.DataObject, hung
     assert undriven(hung, loops) == pytest.approx(expected.tolist(), rel=1e-6, abs=1e-9)
 
 
+def test_a_cable_of_nearly_no_length_is_none() -> None:
+    hung = [Hung((Bias(5, 560),), (120,)), Hung((), (120,))]
+    assert undriven(hung, [1e-18]) == undriven(hung, [0.0])
+
+
 def test_a_far_end_behind_a_thin_cable_is_held_less_than_the_near_one() -> None:
     near, far = undriven([Hung((Bias(5, 560),), (120,)), Hung((), (120,))], [loop(24, 600)])
     assert near > far > 0

@@ -22,6 +22,7 @@ from busim.electric import (
     drop_advice,
     loop,
     most_power,
+    poe_class,
 )
 from busim.errors import UserError
 
@@ -74,6 +75,7 @@ def test_power_over_ethernet_classes() -> None:
         (75, 62),
         (90, 71.3),
     ]
+    assert [poe_class(number) for number in (0, 3, 8)] == [POE[3], POE[3], POE[8]]
 
 
 def test_advice_on_voltage_drop() -> None:
@@ -205,6 +207,7 @@ def test_nothing_is_fed_by_an_empty_chain() -> None:
         lambda: drop(24, -1, 1),
         lambda: drop(24, 1, math.inf),
         lambda: most_power(24, -1),
+        lambda: poe_class(9),
         lambda: chain(24, [1], []),
         lambda: chain(24, [1], [-1]),
         lambda: chain(math.nan, [1], [1]),

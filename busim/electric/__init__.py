@@ -21,7 +21,7 @@ from busim.electric.bias import (
 from busim.electric.bounds import Published
 from busim.electric.copper import WARM, copper, diameter, fuse_limit, loop
 from busim.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
-from busim.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice
+from busim.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
 from busim.electric.opened import Loss, Stand, lost
 from busim.electric.pair import (
     BESIDE_BIAS,
@@ -96,6 +96,7 @@ __all__ = [
     "loop_loss_db",
     "lost",
     "most_power",
+    "poe_class",
     "propagation_ns",
     "receiver_reads",
     "reflection",

@@ -19,6 +19,8 @@ from busim.errors import UserError
 
 _Numbers = npt.NDArray[np.float64]
 
+_NO_CABLE = 1e-6  # ohm: less than any joint; positions so near to each other are one
+
 # ohm: what a driver must be able to drive with 1.5 V; TIA/EIA-485-A via ADI AN-960 (from memory)
 LEAST_DRIVER_LOAD = 54.0
 
@@ -103,8 +105,8 @@ def undriven(hung: Sequence[Hung], loops: Sequence[float]) -> tuple[float, ...]:
         return (0.0,) * len(hung)
     node = [0]
     for ohms in loops:
-        node.append(node[-1] + (not_negative(ohms, "resistance") > 0))
-    a, b = _solved(hung, node, [ohms for ohms in loops if ohms > 0])
+        node.append(node[-1] + (not_negative(ohms, "resistance") > _NO_CABLE))
+    a, b = _solved(hung, node, [ohms for ohms in loops if ohms > _NO_CABLE])
     return tuple(float(a[index] - b[index]) for index in node)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from busim.electric.bounds import Published
+from busim.errors import UserError
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,14 @@ POE = {
     7: PoeClass(75.0, 62.0),
     8: PoeClass(90.0, 71.3),
 }
+
+def poe_class(number: int) -> PoeClass:
+    """The class of this number, 0 to 8; 0 is granted what class 3 is (IEEE 802.3af, from memory). Raises UserError."""
+    found = POE.get(number or 3)
+    if found is None:
+        raise UserError("there is no such PoE class", found=str(number), expected="0 to 8")
+    return found
+
 
 # Parts of the supply voltage: advice, not a rule; the local code decides.
 BRANCH_DROP = Published(0.03, "NEC 210.19(A), informational note: 3 % on a branch")
