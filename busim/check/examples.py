@@ -22,8 +22,8 @@ lines:
     order:
       - terminator
       - converter: boulder box
-      - {camera: boulder left, after: 18 m}
-      - {camera: boulder right, after: 9 m}
+      - {camera: boulder left, after: 18 m, stub: 0.3 m}
+      - {camera: boulder right, after: 9 m, stub: 0.3 m}
       - {camera: boulder mats, after: 14 m}
       - terminator
   - name: speed line
@@ -33,7 +33,7 @@ lines:
     order:
       - terminator
       - converter: speed box
-      - {camera: speed start, after: 24 m}
+      - {camera: speed start, after: 24 m, stub: 0.3 m}
       - {camera: speed finish, after: 12 m}
       - terminator
 converters:
@@ -68,6 +68,19 @@ panels:
     cameras: [boulder left, boulder right, boulder mats, speed start, speed finish]
     controls: [iris, master_black]
     moves: 1 /s
+supplies:
+  - name: boulder supply
+    voltage: 13.8 V
+    limit: 60 W
+    fuse: 5 A
+    cable: {length: 2 m, gauge: AWG 14}
+    feeds: [boulder box, boulder left, boulder right, boulder mats]
+  - name: speed supply
+    voltage: 13.6 V
+    limit: 45 W
+    fuse: 4 A
+    cable: {length: 3 m, gauge: AWG 14}
+    feeds: [speed box, speed start, speed finish]
 """
 
 

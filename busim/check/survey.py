@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.budget import Case, LineBudget, Pace, cases, line_budget
+from busim.check.wiring import Wiring, wirings
 from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
 from busim.exchange import BEST, WORST
@@ -149,6 +150,11 @@ class Survey:
     def wires(self) -> tuple[Wire, ...]:
         """The lines."""
         return tuple(self._wire(index, line) for index, line in enumerate(self.plan.lines))
+
+    @cached_property
+    def wirings(self) -> tuple[Wiring, ...]:
+        """The cable of each line: what hangs where, terminators, bias."""
+        return wirings(self)
 
     @cached_property
     def wire_of(self) -> dict[str, Wire]:

@@ -1,0 +1,41 @@
+"""A bias that does not lift the undriven pair over a receiver's threshold."""
+
+from __future__ import annotations
+
+from busim.check.rule import Rule, Spot, Spots
+from busim.check.survey import Survey
+from busim.electric import THRESHOLD, bias_resistor
+
+
+def _find(survey: Survey) -> Spots:
+    for wiring in survey.wirings:
+        held = [(volts, one) for one, volts in wiring.undriven if not one.fail_safe]
+        volts, weakest = min(held, default=(THRESHOLD, None), key=lambda pair: pair[0])
+        if weakest is None or volts >= THRESHOLD:
+            continue
+        bias = wiring.line.bias
+        formula = bias_resistor(bias.volts, 0.25, wiring.line.cable.impedance)
+        yield Spot(
+            f"{wiring.bias_field}.ohms",
+            f"the bias of line {wiring.line.name!r} is too weak: undriven, it is no certain 1 at {weakest.name!r}",
+            f"{volts * 1000:.0f} mV there (computed), by {bias.ohms:g} ohm up and down from {bias.volts:g} V (planned)",
+            f"at least {THRESHOLD * 1000:g} mV at every station (ADI AN-960 table 3); TI SLLA272 sec. 7 has "
+            f"{formula:.0f} ohm for 250 mV with 32 unit loads",
+        )
+
+
+RULE = Rule(
+    id="bias-too-weak",
+    title="A bias too weak for its line",
+    severity="warning",
+    area="cable",
+    explanation="Two terminators hold the wires together harder than weak resistors pull them apart, and a long "
+    "thin cable leaves less at its far end. There a receiver reads noise as start bits while nobody sends.",
+    source="ADI AN-960 table 3 (+200 mV); TI SLLA272 sec. 7; the voltages are solved as a network of all resistors, "
+    "receivers and the copper",
+    advice="Take smaller resistors (but see `busim explain bias-too-strong`), or terminators with a capacitor in "
+    "series.",
+    find=_find,
+    bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «2 kohm}\n"),),
+    good=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n"),),
+)
