@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.budget import Case, LineBudget, Pace, cases, line_budget
+from busim.check.feeds import Feed, feeds
 from busim.check.wiring import Wiring, wirings
 from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
@@ -155,6 +156,11 @@ class Survey:
     def wirings(self) -> tuple[Wiring, ...]:
         """The cable of each line: what hangs where, terminators, bias."""
         return wirings(self)
+
+    @cached_property
+    def feeds(self) -> tuple[Feed, ...]:
+        """The supplies, what each feeds over which cable, and the voltages that come out."""
+        return feeds(self)
 
     @cached_property
     def wire_of(self) -> dict[str, Wire]:
