@@ -1,0 +1,81 @@
+"""A camera in the hand: asked by name of parameter, at instants in seconds, without a line."""
+
+from __future__ import annotations
+
+from busim.cameras import Action, Camera
+from busim.dialects import (
+    CHANGE_ID,
+    IDENTIFY,
+    PRESET,
+    READ,
+    SAVE,
+    START,
+    STEP,
+    STOP,
+    WRITE,
+    Reply,
+    Request,
+)
+from busim.models import Model, load
+
+SECOND = 10**9
+
+
+class Held:
+    """One camera of a shipped model, or of `model`. Requests are served in the order in which they are made."""
+
+    def __init__(self, name: str = "", *, model: Model | None = None, id: int = 5, dialect: str = "modbus-rtu") -> None:
+        self.model = model or load(name)
+        self.camera = Camera(self.model, dialect, id, 4711)
+        self._keys = {**self.model.keys[dialect], **self.model.order_keys[dialect]}
+        self.now = 0
+
+    def at(self, seconds: float) -> Held:
+        """From here on it is so late; the camera is woken as it wished to be."""
+        self.now = round(seconds * SECOND)
+        self.camera.woken(self.now)
+        return self
+
+    def ask(self, verb: str, name: str = "", *values: int, size: int = -1) -> Reply:
+        key = self._keys[name] if name else 0
+        size = len(values) if size < 0 else size
+        return self.camera.serve(Request(self.camera.id, verb, key, size, values), self.now)
+
+    def read(self, name: str) -> int:
+        (value,) = self.ask(READ, name, size=1).values
+        return value
+
+    def write(self, name: str, *values: int) -> int:
+        """0, or the code of the refusal."""
+        return self.ask(WRITE, name, *values).refused
+
+    def step(self, name: str, steps: int) -> int:
+        return self.ask(STEP, name, steps).refused
+
+    def start(self, name: str, percent: int) -> int:
+        return self.ask(START, name, percent).refused
+
+    def stop(self, name: str) -> int:
+        return self.ask(STOP, name).refused
+
+    def save(self) -> int:
+        return self.ask(SAVE).refused
+
+    def recall(self, number: int) -> int:
+        return self.ask(PRESET, "", number).refused
+
+    def identify(self) -> Reply:
+        return self.ask(IDENTIFY)
+
+    def change_id(self, id: int) -> int:
+        return self.ask(CHANGE_ID, "", id).refused
+
+    def power_cycle(self) -> None:
+        """Its power goes, comes back, and it boots."""
+        self.camera.cut(self.now)
+        self.now += self.model.timing.boot
+        self.camera.booted(self.now)
+
+    @property
+    def actions(self) -> list[Action]:
+        return self.camera.actions
