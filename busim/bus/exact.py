@@ -62,7 +62,10 @@ class ExactPath:
         """Bring ears back to the fast path whose stations have all come to rest."""
         if now < self._line.free_at or any(pulse.end + self._line.span > now for pulse in self.pulses):
             return
+        pieces = self._line.pieces
         for ear in list(self.rough):
+            if pieces is not None and not pieces.clear(ear):
+                continue
             if all(solo.listener.fresh and self._at_rest(solo, now) for solo in ear.solos):
                 for solo in ear.solos:
                     solo.token += 1
@@ -73,6 +76,8 @@ class ExactPath:
         if not self.rough:
             self.recent = [burst for burst in self.recent if not burst.closed]
             self.pulses = []
+        if self._line.scattered or pieces is not None:
+            self._line.tidy()
 
     def add(self, burst: Burst | None = None, pulse: Pulse | None = None) -> None:
         """One more burst or pulse changes the levels from now on."""
@@ -158,6 +163,8 @@ class ExactPath:
         """Write what a receiver heard where it is not what the others sent meanwhile."""
         station = solo.station
         others = [burst for burst in self.recent if burst.station is not station or station.echo]
+        if (pieces := self._line.pieces) is not None:
+            others = [burst for burst in others if pieces.met(burst, station)]
         parts = [(burst, burst.data[solo.skip.get(burst, 0) :]) for burst in others]
         sent = b"".join(data for _, data in parts)
         if any(solo.flags) or bytes(solo.data) != sent:

@@ -13,7 +13,9 @@ under way (a packer, a time-out, a framer) asks for what has come by then: `catc
 
 from __future__ import annotations
 
+from busim.bus.ears import unite
 from busim.bus.exact import ExactPath, find_solo
+from busim.bus.pieces import Pieces
 from busim.bus.port_changes import begin_break, end_break, set_anew
 from busim.bus.setting import Setting
 from busim.bus.stations import NEVER, Burst, Ear, Listener, Station
@@ -32,7 +34,8 @@ class Line:
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
     `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to
     all, `begun_at`: when the last of them began, ns;
-    `rough`: the ears that are on the exact path.
+    `rough`: the ears that are on the exact path; `pieces`: what the pair is cut into, None while it is whole;
+    `biased_at`: numbers of the stations where the bias is; `scattered`: whether ears wait for becoming one.
     """
 
     def __init__(
@@ -60,6 +63,9 @@ class Line:
         self.begun_at = 0
         self.span = 0
         self.free_at = 0
+        self.pieces: Pieces | None = None
+        self.biased_at: tuple[int, ...] = (0,)
+        self.scattered = False
         self._emit = emit
         self._ns_per_metre = 1e9 / (_LIGHT * velocity)
         self._plain = False
@@ -78,7 +84,7 @@ class Line:
             if ear.listener is listener and ear.setting is station.setting:
                 break
         else:
-            ear = Ear(station.setting, listener)
+            ear = Ear(station.setting, listener, len(self.ears))
             self.ears.append(ear)
         ear.members.append(station)
         ear.shared = len(ear.members) > 1
@@ -89,17 +95,24 @@ class Line:
         for station in self.stations:
             station.delays = [self.delay(other, station) for other in self.stations]
         self.span = max((max(station.delays) for station in self.stations), default=0)
-        self._plain = self._all_alike()
-        self._shared = [ear for ear in self.ears if ear.shared]
-        self._single = [ear for ear in self.ears if not ear.shared]
+        self.sort_ears(scattered=False)
         for ear in self.ears:
             if ear.setting.inverted:
                 self._exact.take(ear)
         self._exact.look_again()
 
+    def sort_ears(self, *, scattered: bool) -> None:
+        """Ears or settings are others than before: see who shares one, and whether the fast path is open."""
+        self.scattered = scattered
+        self._shared = [ear for ear in self.ears if ear.shared]
+        self._single = [ear for ear in self.ears if not ear.shared]
+        self._plain = self._all_alike()
+
     def _all_alike(self) -> bool:
         return (
             not self.always_exact
+            and self.pieces is None
+            and not self.scattered
             and len({station.setting for station in self.stations}) == 1
             and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
         )
@@ -153,9 +166,20 @@ class Line:
         return following
 
     def reset(self, station: Station, setting: Setting) -> None:
-        """Set a station's port anew, now: a character it is receiving is lost. It must not be sending (Defect)."""
+        """Set a station's port anew, now: what it is receiving is lost. Defect where it is sending."""
         set_anew(self, self._exact, station, setting)
-        self._plain = self._all_alike()
+        self.sort_ears(scattered=len({ear.kin for ear in self.ears}) < len(self.ears))
+
+    def rewire(self) -> Pieces:
+        """The pair as it is cut into pieces, to be changed now."""
+        self.pieces = self.pieces or Pieces(self, self._exact)
+        return self.pieces
+
+    def tidy(self) -> None:
+        """Everything that could has come to rest: forget cuts that are mended, and let ears become one again."""
+        if self.pieces is not None and self.pieces.whole and not self.rough:
+            self.pieces = None
+        unite(self, self._exact)
 
     def begin_break(self, station: Station) -> None:
         """Drive the pair to space from now on. The station must not be sending (Defect)."""
@@ -176,7 +200,7 @@ class Line:
         since = 0
         for other in self.stations:
             burst, delay = other.burst, delays[other.number]
-            if burst is not None:
+            if burst is not None and (self.pieces is None or self.pieces.together(station, other)):
                 # a burst that has not reached this station yet leaves it with the one before
                 off = burst.off if burst.on + delay <= now else burst.off_before
                 if off == NEVER:  # a break that somebody still holds: it may end at any time
@@ -188,7 +212,7 @@ class Line:
         """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if
         undriven.
         """
-        if floating and self.biased:
+        if floating and (self.biased if self.pieces is None else not self.pieces.floats()):
             return
         now, exact = self.kernel.now, self._exact
         exact.gather(now)
@@ -227,6 +251,8 @@ class Line:
 
     def _begin_exact(self, burst: Burst) -> None:
         exact = self._exact
+        if self.pieces is not None and not self.pieces.admit(burst):
+            return
         exact.gather(burst.on)
         station = burst.station
         contended = burst.on < self.free_at
@@ -272,6 +298,11 @@ class Line:
             if not ear.solos:
                 ear.burst = burst
                 ear.taken = 0
+        self.kernel.at(burst.whole + self.span, self._close, burst)
+
+    def close_later(self, burst: Burst) -> None:
+        """A burst that no ear on the fast path hears."""
+        burst.until = len(burst.data)
         self.kernel.at(burst.whole + self.span, self._close, burst)
 
     def _next_stop(self, ear: Ear) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from busim.bus.ears import part
 from busim.bus.exact import ExactPath, find_solo
 from busim.bus.setting import Setting
 from busim.bus.stations import NEVER, Burst, Station
@@ -20,14 +21,12 @@ if TYPE_CHECKING:
 
 
 def set_anew(line: Line, exact: ExactPath, station: Station, setting: Setting) -> None:
-    """Another setting for the driver and the receiver of a station with an ear of its own; its polarity stays."""
-    ear = station.ear
-    assert ear is not None
+    """Another setting for the driver and the receiver of a station, which hears for itself from here."""
     _not_sending(line, station)
-    if ear.shared or setting.inverted != station.setting.inverted:
-        raise Defect(f"{station.name} cannot be set anew while others hear with it, nor turned over")
+    turned = setting.inverted != station.setting.inverted
     line.catch_up(station)
-    if line.under_way:
+    ear = part(line, exact, station)
+    if line.under_way or turned:
         for burst in exact.recent:
             burst.exact |= not burst.closed
         exact.take(ear)
@@ -36,7 +35,9 @@ def set_anew(line: Line, exact: ExactPath, station: Station, setting: Setting) -
     uart = station.uart = Uart(setting)
     uart.rest(line.kernel.now)
     if solo is not None:
-        uart.low = not exact.wave(solo).at(line.kernel.now)  # a start bit is a change, and it came before
+        solo.version = -1
+        # a start bit is a change, and it came before; where the pair is swapped the level changes now
+        uart.low = not turned and not exact.wave(solo).at(line.kernel.now)
         exact.listen(solo)
 
 

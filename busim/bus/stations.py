@@ -174,15 +174,19 @@ class Solo:
 class Ear:
     """Stations that share one listener. `solos` is empty on the fast path, else one per station.
 
+    `kin`: the same number where ears came from one and could become one again.
+
     `burst`: what it hears or heard last on the fast path, `taken` how much of it it was told, `until` how much the next
     telling covers; `source`: who sent that; `deaf`: the station of it that did not hear it, having sent it.
     """
 
-    __slots__ = ("burst", "deaf", "listener", "members", "setting", "shared", "solos", "source", "taken", "until")
+    __slots__ = ("burst", "deaf", "kin", "listener", "members", "setting", "shared", "solos", "source", "taken",
+                 "until")
 
-    def __init__(self, setting: Setting, listener: Listener) -> None:
+    def __init__(self, setting: Setting, listener: Listener, kin: int) -> None:
         self.setting = setting
         self.listener = listener
+        self.kin = kin
         self.members: list[Station] = []
         self.shared = False
         self.solos: list[Solo] = []

@@ -100,13 +100,22 @@ def wave_at(line: Line, station: Station, bursts: list[Burst], pulses: list[Puls
     for index, burst in enumerate(bursts):
         if burst.station is station and not station.echo:
             events += ((burst.on, mask, 1), (burst.off, mask, -1))
+        if line.pieces is not None:
+            events += [(time, index, state) for time, state in line.pieces.through(drive(burst), burst, station)]
+            continue
         delay = station.delays[burst.station.number]
         events += [(time + delay, index, state) for time, state in drive(burst)]
     for pulse in pulses:
-        if not pulse.floating:
-            events += ((pulse.start, flip, 1), (pulse.end, flip, -1))
-        elif not (line.biased or station.fail_safe):
-            events += ((pulse.start, floating, 1), (pulse.end, floating, -1))
+        spans = [(pulse.start, pulse.end)]
+        if line.pieces is not None:
+            spans = list(line.pieces.exposed(pulse.start, pulse.end, station, pulse.floating))
+        elif pulse.floating and line.biased:
+            continue
+        if pulse.floating and station.fail_safe:
+            continue
+        source = floating if pulse.floating else flip
+        for start, end in spans:
+            events += ((start, source, 1), (end, source, -1))
     events.sort()
     return _superpose(line, station, bursts, events)
 

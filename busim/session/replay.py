@@ -146,6 +146,8 @@ def _apply(record: Record, world: World, old: Trace) -> None:
         world.mark(record[2])
         return
     _, _, number, client, what, data = record
+    if world.wiring.again(number, what, data):
+        return
     port = next((port for port in world.converters.values() if port.number == number), None)
     if port is None:
         raise _unplayable(old, f"an input at port {number}, which is no converter")

@@ -116,13 +116,23 @@ class _Builder:
                 self._converter(plan, line, dialect, self._converters[place.name], place.metres)
             elif place.kind == "master" and (self._played is None or place.name in self._played):
                 self._master_on(plan, line, dialect, self._masters[place.name], place.metres)
+        self._wire(plan, line)
         bit = round(1e9 / plan.baud)
         if plan.bit_error_rate:
             stream = self._chance.stream("line", plan.name, "noise")
             self._world.disturbances.append((line, BitNoise(stream, plan.bit_error_rate, bit)))
-        if plan.chatter and not plan.biased:
+        if plan.chatter:  # without a bias, or where a cut leaves a piece without it
             stream = self._chance.stream("line", plan.name, "chatter")
             self._world.disturbances.append((line, Chatter(stream, plan.chatter, bit)))
+
+    def _wire(self, plan: LinePlan, line: Line) -> None:
+        """Where on the line each station is, and which of them have the bias; by default the first one."""
+        waiting = list(line.stations)
+        stands = self._world.wiring.stands[plan.name] = [
+            waiting.pop(0) if waiting and place.name == waiting[0].name else None for place in plan.order
+        ]
+        named = [station.number for station in stands if station is not None and station.name in plan.bias.at]
+        line.biased_at = tuple(named) or (0,)
 
     def _station(self, plan: LinePlan, driver: DriverPlan, name: str, metres: float) -> Station:
         port = setting(driver.baud or plan.baud, driver.format or plan.format, driver.clock_ppm, driver.swapped)

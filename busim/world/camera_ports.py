@@ -323,7 +323,7 @@ class Hearing:
         self.enlist()
 
     def tune(self, setting: Setting) -> None:
-        """The cameras of this hearing are set otherwise: what it held is lost, and silences last as long as they do now."""
+        """Its cameras are set otherwise: what it held is lost, and silences are as long as they are now."""
         self._framer = self._dialect.wire_framer(float(setting.baud), setting.char, setting.tail)
 
     def clear(self) -> None:

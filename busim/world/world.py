@@ -15,6 +15,7 @@ from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
 from busim.world.master_ports import MasterPort
 from busim.world.operators import Operator
+from busim.world.wiring import Wiring
 
 
 class Name(NamedTuple):
@@ -43,7 +44,7 @@ class World:
 
     Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
     each of its lines through an object of its own), `settings` (rows made so far; `told`
-    hears of each when it is made).
+    hears of each when it is made), `wiring` (what hands can do to it).
     """
 
     def __init__(self, emit: Emit, kernel: Kernel) -> None:
@@ -58,6 +59,7 @@ class World:
         self.operators: list[Operator] = []
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None
+        self.wiring = Wiring(self)
         self._setting_ids: dict[tuple[Setting, int, int], int] = {}
 
     def number(self, kind: str, name: str, parent: int = 0) -> int:
