@@ -6,6 +6,7 @@ names and is not there (a dialect, a model) is None here; the rules that say so 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -18,7 +19,7 @@ from busim.check.wiring import Wiring, wirings
 from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
 from busim.exchange import BEST, WORST
-from busim.models import Model, load
+from busim.models import Model, Parameter, load
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan, Plan, locate
 
 
@@ -37,6 +38,12 @@ class Asker(NamedTuple):
     master: MasterPlan
     converter_field: str
     converter: ConverterPlan | None
+
+    def way(self, line: str) -> str:
+        """The field in which the master says that it is on this line."""
+        if self.converter is None:
+            return f"{self.field}.on[{self.master.on.index(line)}]"
+        return f"{self.field}.through[{self.master.through.index(self.converter.name)}]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +95,7 @@ class Survey:
     unused: tuple[int, ...] = ()
     unknown: tuple[int, ...] = ()
     _models: dict[str, Model | None] = field(default_factory=dict)
+    _parameters: dict[str, dict[str, Parameter]] = field(default_factory=dict)
     _dialects: dict[str, tuple[Dialect | None, UserError | None]] = field(default_factory=dict)
     _keys: dict[tuple[str, str], tuple[Mapping[str, int] | None, UserError | None]] = field(default_factory=dict)
 
@@ -105,6 +113,23 @@ class Survey:
             except UserError:
                 self._models[name] = None
         return self._models[name]
+
+    def parameter(self, camera: str, name: str) -> Parameter | None:
+        """A parameter of a camera, None where its model has none of this name or is not there."""
+        model = self.cameras[camera][1].model
+        if model not in self._parameters:
+            known = self.model(model)
+            self._parameters[model] = {one.name: one for one in known.parameters} if known else {}
+        return self._parameters[model].get(name)
+
+    def lacks(self, camera: str, name: str) -> bool:
+        """Whether the camera's model is there and has no such parameter."""
+        return self.parameter(camera, name) is None and self.model(self.cameras[camera][1].model) is not None
+
+    def reads_only(self, camera: str, name: str) -> bool:
+        """Whether the camera has this parameter and it cannot be set."""
+        parameter = self.parameter(camera, name)
+        return parameter is not None and not parameter.writable
 
     def _dialect(self, name: str) -> tuple[Dialect | None, UserError | None]:
         if name not in self._dialects:
@@ -148,6 +173,10 @@ class Survey:
         return {one.name: (f"masters[{index}]", one) for index, one in enumerate(self.plan.masters)}
 
     @cached_property
+    def _rank(self) -> dict[str, int]:
+        return {name: number for number, name in enumerate(self.masters)}
+
+    @cached_property
     def wires(self) -> tuple[Wire, ...]:
         """The lines."""
         return tuple(self._wire(index, line) for index, line in enumerate(self.plan.lines))
@@ -178,6 +207,29 @@ class Survey:
         return found
 
     @cached_property
+    def full(self) -> tuple[tuple[str, ConverterPlan, int], ...]:
+        """The converters that have no slot to spare beside their masters: field, converter, number of masters."""
+        counts = Counter(asker.converter_field for wire in self.wires for asker in wire.askers)
+        return tuple(
+            (path, one, counts[path])
+            for path, one in self.converters.values()
+            if counts[path] and one.clients.most <= counts[path]
+        )
+
+    @cached_property
+    def asked_by(self) -> dict[str, list[str]]:
+        """Name of a master to the names of the cameras that it asks."""
+        found: dict[str, list[str]] = {name: [] for name in self.masters}
+        for name, askers in self.asked.items():
+            for asker in askers:
+                found[asker.master.name].append(name)
+        return found
+
+    def polls(self, camera: str, value: str) -> bool:
+        """Whether some master polls this value of the camera."""
+        return any(value in group.values for asker in self.asked[camera] for group in asker.master.groups)
+
+    @cached_property
     def _reaching(self) -> dict[tuple[str, str], list[str]]:
         """(on or through, name of a line or converter) to the masters that reach it so."""
         found: dict[tuple[str, str], list[str]] = {}
@@ -195,6 +247,7 @@ class Survey:
         for path, converter in converters:
             names = self._reaching.get(("through", converter.name), ())
             askers += [Asker(*self.masters[name], path, converter) for name in names]
+        askers.sort(key=lambda asker: self._rank[asker.master.name])
         return Wire(
             field=f"lines[{index}]",
             line=line,

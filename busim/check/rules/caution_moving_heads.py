@@ -37,6 +37,9 @@ RULE = Rule(
     find=_find,
     bad=(
         ("speed finish, id: 22", "speed finish, model: «pan-tilt-head, id: 22"),
+        ("values: [iris, gain, master_black]", "values: [serial]"),
+        ("values: [tally, temperature]", "values: [tally]"),
+        ("controls: [iris, master_black]", "controls: [tally]"),
         ("    feeds: [speed box, speed start, speed finish]", "    feeds: [speed box, speed start]"),
         (
             "  - name: speed supply",
