@@ -38,7 +38,7 @@ WORDS = """
 # trade and of computing. What is not among them may be the name of a maker, and no maker has a place here.
 PROPER = """
     AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
-    Gruteser Hz
+    Gruteser HyperPhysics Hz IEEE Mbit/s W
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
     SARIF SLLA272 SQLite Schema Serial TCP Telnet
     Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates

@@ -16,6 +16,7 @@ _TOPICS = (
     "cautions",
     "words",
     "shared-line",
+    "cable",
     "scenarios",
     "figures",
     "budget",
