@@ -20,7 +20,7 @@ from busim.errors import Defect, UserError
 from busim.models import load
 from busim.plan import read_text
 from busim.session import SerialWorld, replay, serial_world
-from busim.trace import EXCHANGE, INPUT, open_trace
+from busim.trace import CHANGE, EXCHANGE, INPUT, open_trace
 from busim.urls import offers
 
 IRIS = load("zoom-camera").keys["modbus-rtu"]["iris"]
@@ -61,9 +61,49 @@ def test_a_port_is_no_telnet_connection_where_its_converter_speaks_rfc_2217() ->
     assert "rfc2217" in text
     request = write_frame(1, IRIS, 0xFF)
     assert b"\xff" in request
-    with serial_world(read_text(text)) as world, serial.serial_for_url(f"busim://{world}/wall box", timeout=1) as port:
-        port.write(request)
-        assert port.read(8) == request  # the reply repeats it
+    with serial_world(read_text(text)) as world:
+        url = f"busim://{world}/wall box"
+        with serial.serial_for_url(url, baudrate=115200, parity="E", timeout=1) as port:
+            port.write(request)
+            assert port.read(8) == request  # the reply repeats it
+
+
+def asked(port: serial.Serial) -> bool:
+    port.reset_input_buffer()
+    port.write(read_frame(1, IRIS))
+    return port.read(7) == value_frame(1, DEFAULT)
+
+
+def test_what_a_program_sets_has_no_effect_on_a_converter_that_is_reached_raw(world: SerialWorld) -> None:
+    with serial.serial_for_url(f"busim://{world}/wall box", baudrate=2400, parity="O", timeout=0.1) as port:
+        assert asked(port)
+        port.baudrate = 57600
+        assert asked(port)
+
+
+@pytest.mark.parametrize(
+    ("manner", "heeds"), [("applies", True), ("acknowledges", False), ("answers-other", False), ("silent", False)]
+)
+def test_what_a_program_sets_is_done_where_the_converter_does_as_it_is_told(
+    manner: str, heeds: bool, tmp_path: Path
+) -> None:
+    text = hall().source.replace("packing: {idle: 2 ms}", f"packing: {{idle: 2 ms}}, rfc2217: {manner}")
+    trace = tmp_path / "set.trace"
+    with (
+        serial_world(read_text(text), trace=trace) as world,
+        serial.serial_for_url(f"busim://{world}/wall box", timeout=0.1) as port,  # pyserial's own: 9600 Bd 8N1
+    ):
+        assert asked(port) is not heeds
+        port.baudrate, port.parity = 115200, "E"
+        assert asked(port)
+        port.stopbits = 1.5
+        port.bytesize = 5
+        assert asked(port) is not heeds
+    with open_trace(trace) as opened:
+        settings = [record[4] for record in opened.records(CHANGE) if record[3] == "setting"]
+    wanted = ["9600 Bd 8N1", "115200 Bd 8N1", "115200 Bd 8E1", "115200 Bd 8E1.5", "115200 Bd 5E1.5"]
+    assert settings == (wanted if heeds else [])
+    assert replay(trace).difference is None
 
 
 def test_a_library_that_sleeps_in_wall_time_works_too_and_simulated_time_stands_still(

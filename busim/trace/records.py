@@ -52,7 +52,7 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     INPUT: (
         "input",
         ("at", "port", "client", "what", "data"),
-        "an input from outside. At a converter: open (data plain: no network connection), bytes, set (the port, as baud "
+        "an input from outside. At a converter: open (data plain: no network connection), bytes, set (its port, baud "
         "and format), close, reset, stall, ready; client numbers count per port. By hand at a camera: unplug (data "
         "cuts: the pair does not go on past it), plug, swap, straight; at a line: cut, join (ahead of that position of "
         "its order). What replay feeds back",

@@ -8,8 +8,10 @@ less if something happens earlier, for else a loop of looks would never see anyt
 from __future__ import annotations
 
 from collections.abc import Sized
+from fractions import Fraction
 
 from busim.errors import UserError
+from busim.units import CharFormat
 from busim.urls.drive import Drive
 from busim.world import ConverterPort
 
@@ -29,6 +31,7 @@ class Outlet:
         self._heard: dict[int, bytearray] = {}
         self._paused = False
         self._going_on: list[None] = []
+        self._asked = port.setting
         port.flow = self._flow
 
     # -- clients --------------------------------------------------------------------------------------------
@@ -41,6 +44,12 @@ class Outlet:
             return None
         self._heard[number] = bytearray()
         return number
+
+    def set(self, number: int, baud: Fraction, format: CharFormat) -> None:
+        """A client wants the port set so: done where the converter does as it is told, and otherwise of no effect."""
+        if self._port.obeys and (baud, format) != self._asked:
+            self._asked = baud, format
+            self._drive.enter(self._port.set, number, baud, format)
 
     def close(self, number: int) -> None:
         """The client goes; of a run that failed it just goes."""

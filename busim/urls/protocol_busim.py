@@ -1,18 +1,22 @@
 """What pyserial opens for `busim://TOKEN/converter name`. The module's name is pyserial's rule.
 
-The port is the converter's network side, as a program reaches it that opens it as a serial port: baud and format are
-set in the converter, so what a program sets here is accepted and changes nothing. Modem lines read as connected.
+The port is the converter's network side, as a program reaches it that opens it as a serial port. A converter that is
+reached raw has settings of its own: what a program sets is accepted and changes nothing, as it would behind a socket.
+One that applies what clients set (`rfc2217: applies`) really sets its port, when this is opened and whenever it is set
+otherwise, as it would over pyserial's `rfc2217://`. Modem lines read as connected.
 """
 
 from __future__ import annotations
 
 import threading
+from fractions import Fraction
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from serial.serialutil import PortNotOpenError, SerialBase, SerialException, SerialTimeoutException
 
 from busim.errors import UserError
+from busim.units import CharFormat
 from busim.urls.offers import Offer, find
 from busim.urls.outlet import Outlet
 
@@ -31,6 +35,10 @@ class Serial(SerialBase):
     _outlet: Outlet
     _number: int
     _port: str | None  # pyserial's own, which its properties set
+    _baudrate: int
+    _bytesize: int
+    _parity: str
+    _stopbits: float
     _timeout: float | None
     _inter_byte_timeout: float | None
     _write_timeout: float | None
@@ -57,6 +65,7 @@ class Serial(SerialBase):
             )
         self._number = number
         self.is_open = True
+        self._reconfigure_port()
 
     def close(self) -> None:
         if self.is_open:
@@ -67,7 +76,8 @@ class Serial(SerialBase):
         """A port that is forgotten stays open until its world ends: when garbage is collected is nobody's to know."""
 
     def _reconfigure_port(self) -> None:
-        """Nothing to do: the settings are the converter's."""
+        format = CharFormat(self._bytesize, self._parity, round(2 * self._stopbits))
+        self._ready().set(self._number, Fraction(self._baudrate), format)
 
     def _check_thread(self) -> None:
         if threading.get_ident() != self._thread:

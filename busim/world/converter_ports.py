@@ -102,6 +102,11 @@ class ConverterPort:
         """How the port is set now."""
         return self._station.setting.baud, self._station.setting.format
 
+    @property
+    def obeys(self) -> bool:
+        """Whether it sets its port as a client asks."""
+        return self._com is not None and self._com.manner == "applies"
+
     def join(self, client: int, deliver: Deliver) -> None:
         """A client of the world itself."""
         self._clients.stay(client, deliver)
