@@ -243,7 +243,10 @@ class Line:
                 elif sends or ear.source is not station or ear.deaf is not None:
                     break  # its stations would not all hear the same from here, or not at the same distance in time
             else:
-                exact.recent = [burst]
+                if len(exact.recent) == 1:
+                    exact.recent[0] = burst
+                else:
+                    exact.recent = [burst]
                 self.free_at = burst.off + self.span
                 self._schedule(burst)
                 return
@@ -326,10 +329,11 @@ class Line:
         """Tell a fast ear the characters of a burst from where it stands up to number `until`."""
         taken, station, data = ear.taken, burst.station, burst.data
         ear.taken = until
-        first, last = burst.first, burst.whole
         if taken or until < len(data):
             first, last = burst.sampled(taken + 1), burst.sampled(until)
             data = data[taken:until]
+        else:
+            first, last = burst.first, burst.whole
         if ear.shared:
             ear.source = station
             ear.listener.heard(data, first, last, 0, station, ear.deaf)
@@ -339,19 +343,17 @@ class Line:
 
     def _close(self, burst: Burst) -> None:
         """What was scheduled of a burst has reached everybody: tell the shared ears, and write it if that was all."""
-        until = burst.until
-        whole = until == len(burst.data)
+        until, data = burst.until, burst.data
+        whole = until == len(data)
         if whole:
+            exact = burst.exact
             burst.closed = True
             self.under_way -= 1
-            self.exact_bursts += burst.exact
-            station = burst.station
+            if exact:
+                self.exact_bursts += 1
             self._emit(
-                (
-                    BURST, self.number, station.label, burst.start, burst.end, burst.setting_label, burst.data,
-                    burst.exact,
-                )
-            )  # fmt: skip
+                (BURST, self.number, burst.station.label, burst.start, burst.end, burst.setting_label, data, exact)
+            )
         for ear in self._shared:
             if ear.burst is burst and ear.taken < until:
                 self._hand_over(ear, burst, until)

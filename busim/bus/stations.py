@@ -6,6 +6,7 @@ same, so they are decoded once, however many cameras hang on the line.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from busim.bus.setting import Setting
@@ -96,21 +97,24 @@ class Burst:
                  "setting", "setting_label", "start", "station", "until", "whole")
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
+        setting = station.setting
+        lead = station.lead
+        start = on + lead if lead > 0 else on
+        last, end = setting.reach(len(data))
         self.station = station
-        self.setting = station.setting
+        self.setting = setting
         self.setting_label = station.setting_label
         self.data = data
-        self.start = on + station.lead if station.lead > 0 else on
-        self.on = self.start - station.lead
-        last, end = self.setting.reach(len(data))
-        self.first = self.start + self.setting.sample
-        self.whole = self.start + last
-        self.end = self.start + end
-        self.off = self.end + station.hold
+        self.start = start
+        self.on = start - lead
+        self.first = start + setting.sample
+        self.whole = start + last
+        self.end = end = start + end
+        self.off = end + station.hold
         self.until = 0  # characters that the delivery now scheduled covers
         self.exact = 0
         self.off_before = 0
-        self.driven: list[tuple[int, int]] = []  # what `wave.drive` made of it, and for which length and end
+        self.driven: Sequence[tuple[int, int]] = ()  # what `wave.drive` made of it, and for which length and end
         self.driven_for = (-1, -1)
         self.begun = False
         self.closed = False

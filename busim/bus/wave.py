@@ -9,6 +9,7 @@ receiver itself: a swapped pair turns everything over, and a station without ech
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -67,7 +68,7 @@ def burst_edges(burst: Burst) -> list[tuple[int, int]]:
     return edges
 
 
-def drive(burst: Burst) -> list[tuple[int, int]]:
+def drive(burst: Burst) -> Sequence[tuple[int, int]]:
     """What the burst's driver does to the pair: (ns, MARK, SPACE or OFF), its lead and hold included.
 
     Worked out once for a length and an end: every receiver and every newcomer on the line asks again.

@@ -16,6 +16,7 @@ from busim.seams import CameraReply
 from busim.trace import CHANGE, EFFECT, FRAME, Emit
 
 _REMEMBERED = 32  # requests served that a camera port still knows: more than are on their way back at any time
+_DECODED = 1024  # different frames whose meaning a hearing keeps
 
 
 class _Outlet:
@@ -42,7 +43,7 @@ class CameraPort:
     made, so that nobody asks for it with every request.
     """
 
-    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_turn", "camera", "hears",
+    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_served_at", "_turn", "camera", "hears",
                  "number", "powered", "station")
 
     def __init__(
@@ -61,14 +62,16 @@ class CameraPort:
         self.number = number
         self.powered = True
         self.hears = True
-        self._served: deque[tuple[Request, int]] = deque(maxlen=_REMEMBERED)  # the latest first
+        self._served: deque[Request] = deque(maxlen=_REMEMBERED)  # the latest first
+        self._served_at: deque[int] = deque(maxlen=_REMEMBERED)
 
     def asked(self, request: Request, at: int) -> None:
         """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
         camera = self.camera
         own = camera.id if request.id == self._dialect.broadcast else None
         reply = camera.serve(request, at)
-        self._served.appendleft((request, at))
+        self._served.appendleft(request)
+        self._served_at.appendleft(at)
         if own is not None:
             if not self._dialect.answers_broadcast:
                 if camera.actions:
@@ -171,7 +174,7 @@ class CameraPort:
         On a shared line somebody else may have asked it since, so its last serving is not everybody's.
         """
         wanted = request[:5]  # whichever of the dialect's messages it was
-        for served, at in self._served:
+        for served, at in zip(self._served, self._served_at, strict=True):
             if at < since:
                 break
             if at <= until and served[:5] == wanted:
@@ -182,7 +185,7 @@ class CameraPort:
 class Hearing:
     """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
 
-    __slots__ = ("_armed", "_by_id", "_deaf", "_dialect", "_emit", "_framer", "_kernel", "_line", "_live",
+    __slots__ = ("_armed", "_by_id", "_deaf", "_decoded", "_dialect", "_emit", "_framer", "_kernel", "_line", "_live",
                  "_ports", "_source")
 
     stops = False
@@ -199,6 +202,8 @@ class Hearing:
         self._deaf: Station | None = None
         self._source: Station | None = None
         self._ports = ports
+        # What frames mean: polls are the same few thousands of times, and equal bytes mean the same.
+        self._decoded: dict[bytes, Request | None] = {}
         self._live: list[CameraPort] = []
         self._by_id: dict[int, list[CameraPort]] = {}
         self.enlist()
@@ -282,7 +287,7 @@ class Hearing:
     def _take(self, frames: Frames) -> None:
         source, deaf = self._source, self._deaf
         for data, at, flaw in frames:
-            request = None if flaw else self._dialect.decode_request(data)
+            request = None if flaw else self._decode(data)
             if request is None:
                 delay = 0 if source is None else self._ports[0].station.delays[source.number]
                 self._refuse(data, at + delay, flaw)
@@ -295,6 +300,15 @@ class Hearing:
             for port in ports:
                 if port.station is not deaf:
                     port.asked(request, at if source is None else at + port.station.delays[source.number])
+
+    def _decode(self, data: bytes) -> Request | None:
+        decoded = self._decoded
+        if data in decoded:
+            return decoded[data]
+        if len(decoded) >= _DECODED:
+            decoded.clear()
+        request = decoded[data] = self._dialect.decode_request(data)
+        return request
 
     def _refuse(self, data: bytes, at: int, flaw: str) -> None:
         if self._live:
