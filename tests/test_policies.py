@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import socket
+import statistics
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+import serial
 from hypothesis import given
 from hypothesis import strategies as st
 from serving import WITHIN, Client, Served, read_frame, value_frame, wait_for, with_crc
@@ -531,6 +534,96 @@ def test_a_reboot_resets_everybody_and_serves_again_after_a_while(serve: Any, tm
         assert not list(trace.records(CHANGE))
 
 
+def test_two_idle_clients_of_which_each_is_left_there_and_dead(serve: Any, tmp_path: Path) -> None:
+    served = serve("{idle_close: 300 ms, idle_way: ignore, sharing: arbitrated}")
+    address = served.address("box")
+    with Client(address) as one, Client(address) as two:
+        assert one.ask(ONE, len(FROM_ONE)) == FROM_ONE
+        assert two.ask(TWO, len(FROM_TWO)) == FROM_TWO
+        assert one.hear(1, patience=0.8) == b""
+        assert one.ask(ONE, 1, patience=0.2) == b""
+        assert two.ask(TWO, 1, patience=0.2) == b""
+        with Client(address) as late:
+            assert late.ask(TWO, len(FROM_TWO)) == FROM_TWO
+    served.interrupt()
+    assert replay(tmp_path / "live.trace").difference is None
+
+
+def test_two_clients_are_kept_alive_when_nothing_else_comes_and_not_between(serve: Any, tmp_path: Path) -> None:
+    served = serve('{keep_alive: {every: 1 s, bytes: "4B 41"}}')
+    address = served.address("box")
+    with Client(address) as one, Client(address) as two:
+        assert one.hear(2) == two.hear(2) == b"KA"
+        polled = 0
+        end = time.monotonic() + 1.5
+        while time.monotonic() < end:
+            assert one.ask(ONE, len(FROM_ONE)) == FROM_ONE
+            polled += 1
+        assert two.hear(polled * len(FROM_ONE)) == FROM_ONE * polled
+        assert two.hear(2) == one.hear(2) == b"KA"
+    served.interrupt()
+    assert replay(tmp_path / "live.trace").difference is None
+
+
+@pytest.mark.parametrize(
+    ("packing", "first", "waits"),
+    [
+        ("{idle: 600 ms}", 0, True),
+        ("{idle: 600 ms, length: 5}", 5, True),
+        ("{idle: 600 ms, length: 7}", 7, False),
+        ('{idle: 600 ms, delimiter: "02"}', 3, True),
+        ('{idle: 600 ms, delimiter: "79 84"}', 7, False),
+    ],
+)
+def test_two_clients_get_what_is_packed_by_silence_by_length_and_behind_a_delimiter(
+    serve: Any, packing: str, first: int, waits: bool
+) -> None:
+    """The reply is 01 03 02 00 01 79 84: what goes at once is there long before the silence is over."""
+    address = serve("4", f"packing: {packing}").address("box")
+    with Client(address) as one, Client(address) as two:
+        one.socket.sendall(ONE)
+        asked = time.monotonic()
+        for client in (one, two):
+            assert client.hear(first) == FROM_ONE[:first]
+        early = time.monotonic() - asked
+        for client in (one, two):
+            assert client.hear(len(FROM_ONE) - first) == FROM_ONE[first:]
+        whole = time.monotonic() - asked
+    assert not first or early < 0.6
+    assert (whole >= 0.6) is waits
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="how long an acknowledgement is put off differs")
+@pytest.mark.parametrize("sharing", ["replies-to-all", "arbitrated"])
+def test_two_writes_and_a_read_stall_without_tcp_nodelay(serve: Any, sharing: str) -> None:
+    """The second write waits for the acknowledgement of the first, which waits for data to go with (RFC 1122 4.2.3.2:
+    less than 500 ms; Linux include/net/tcp.h: 40 to 200 ms; about 44 ms an exchange was measured on the loopback
+    device). A box that passes bytes on as they come makes a silence of it, in which the camera takes the frame to be
+    over (MODBUS over Serial Line V1.02, p. 13).
+    """
+    address = serve(f"{{sharing: {sharing}}}").address("box")
+    took: dict[int, list[float]] = {}
+    heard: dict[int, set[bytes]] = {}
+    with Client(address) as careless, Client(address) as careful:
+        careful.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        for number, client in enumerate((careless, careful)):
+            times, replies = took.setdefault(number, []), heard.setdefault(number, set())
+            for _ in range(25):  # Linux acknowledges the first ones of a connection at once
+                began = time.monotonic()
+                client.socket.sendall(ONE[:1])
+                client.socket.sendall(ONE[1:])
+                replies.add(client.hear(len(FROM_ONE), patience=0.3))
+                times.append(time.monotonic() - began)
+                while careful.hear(1, patience=0.002) + careless.hear(1, patience=0.002):
+                    pass  # what the other got of it
+    assert FROM_ONE in heard[1]
+    if sharing == "arbitrated":
+        assert heard[0] == heard[1] == {FROM_ONE}
+        assert statistics.median(took[0][-15:]) - statistics.median(took[1][-15:]) > 0.03
+    else:
+        assert b"" in heard[0]
+
+
 # -- a converter that connects to its controller ---------------------------------------------------------------------
 
 
@@ -567,6 +660,22 @@ def test_a_converter_dials_its_controller_and_again_when_the_connection_ends(tmp
         with controller.accept() as one:
             assert answered(one, TWO, FROM_TWO)
             served.interrupt()
+    assert replay(tmp_path / "live.trace").difference is None
+    controller.listening.close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a serial port is the second way in here, and needs Linux")
+def test_a_controller_that_is_dialled_shares_the_line_with_another_program(tmp_path: Path) -> None:
+    controller = Controller()
+    ports = tmp_path / "ports"
+    more = f"dials: 10.20.0.5:{controller.port}"
+    with Served(tmp_path, plan_of("{sharing: arbitrated}", more), "--pty", str(ports)) as served:
+        with controller.accept() as one, serial.Serial(str(ports / "box"), 38400, timeout=WITHIN) as two:
+            for _ in range(3):
+                assert answered(one, ONE, FROM_ONE)
+                two.write(TWO)
+                assert two.read(len(FROM_TWO)) == FROM_TWO
+        served.interrupt()
     assert replay(tmp_path / "live.trace").difference is None
     controller.listening.close()
 
