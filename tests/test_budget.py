@@ -226,7 +226,7 @@ def test_noise_loses_as_many_exchanges_as_in_a_simulated_run(rate: float) -> Non
     line = line_of(plan)
     seen = Measured(plan, 400)
     lost = sum(r[12] in ("damaged", "time-out") for r in seen.exchanges)
-    expected = float(Pace(cases(plan)[0]).polls.failing.mean()) * len(seen.exchanges)
+    expected = Pace(cases(plan)[0]).failing * len(seen.exchanges)
     assert lost == pytest.approx(expected, abs=3 * math.sqrt(expected) + 0.1 * expected)
     assert seen.rate == pytest.approx(line.figures["poll_rate"].value, rel=0.01)  # type: ignore[index]
 

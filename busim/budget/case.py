@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -78,8 +77,7 @@ class Move(NamedTuple):
     escapes: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(NamedTuple):
     """One master on one line. Times in ns; `converter` is "" for a master on the line itself.
 
     `masters`: everybody who asks on this line; `clash`: bus IDs that more than one camera there answers to.
@@ -124,11 +122,13 @@ class _Reader:
         self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
         self._converters = {converter.name: converter for converter in plan.converters}
         self._models: dict[tuple[str, Dialect], Model] = {}
+        self._dialects: dict[str, Dialect] = {}
+        self._blocks: dict[tuple[str, Dialect], tuple[int, ...]] = {}
 
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
             try:
-                dialect = find(line.dialect, Path(self._plan.path).parent, self._plan.files)
+                dialect = self._dialect(line.dialect)
             except Findings:
                 raise  # mistakes in the dialect's own file, each with its place there
             except UserError as error:
@@ -136,6 +136,11 @@ class _Reader:
             askers = list(self._askers(line))
             for master, converter in askers:
                 yield self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
+
+    def _dialect(self, name: str) -> Dialect:
+        if name not in self._dialects:
+            self._dialects[name] = find(name, Path(self._plan.path).parent, self._plan.files)
+        return self._dialects[name]
 
     def _askers(self, line: LinePlan) -> Iterator[tuple[MasterPlan, ConverterPlan | None]]:
         here = {place.name for place in line.order if place.kind == "converter"}
@@ -236,22 +241,23 @@ class _Reader:
 
     def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
         keys = self._keys(camera, dialect)
-        parameters = self._models[camera.model, dialect].parameters
-        writable = (keys[one.name] for one in parameters if one.writable and one.name in keys)
-        return tuple(size for _, size in runs(writable, dialect.most_values))
+        known = camera.model, dialect
+        if known not in self._blocks:
+            writable = (keys[one.name] for one in self._models[known].parameters if one.writable and one.name in keys)
+            self._blocks[known] = tuple(size for _, size in runs(writable, dialect.most_values))
+        return self._blocks[known]
 
     def _keys(self, camera: CameraPlan, dialect: Dialect) -> Mapping[str, int]:
-        index, _ = self._cameras[camera.name]
-        field = f"cameras[{index}].model"
-        if (camera.model, dialect) not in self._models:
+        known = camera.model, dialect
+        if known not in self._models:
             try:
                 model = find_model(camera.model, Path(self._plan.path).parent, self._plan.files)
-                self._models[camera.model, dialect] = spoken(model, dialect)
+                self._models[known] = spoken(model, dialect)
             except Findings:
                 raise  # mistakes in the model's own file, each with its place there
             except UserError as error:
-                raise self._at(error, field) from None
-        return self._models[camera.model, dialect].keys[dialect.name]
+                raise self._at(error, f"cameras[{self._cameras[camera.name][0]}].model") from None
+        return self._models[known].keys[dialect.name]
 
     def _at(self, error: UserError, field: str) -> UserError:
         """The same error with the place in the plan."""

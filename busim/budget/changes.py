@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from fractions import Fraction
-
-import numpy as np
 
 from busim.budget.case import Case, Poll, lengths
 from busim.budget.pace import Pace
 from busim.budget.result import Change
+from busim.budget.timing import timed
 from busim.dialects import READ, Request
-from busim.exchange import MEAN, time_out
+from busim.exchange import MEAN
 from busim.units import Spread, show_time
 
 _BAUDS = (
@@ -37,20 +35,24 @@ _MENDS = {
 
 def limit(mean: Pace) -> str:
     """The sentence that says what limits a line: where most of the polls' time goes."""
-    if not mean.alive.any():
+    counted = mean.layout
+    if not counted.living:
         return "moves alone: nothing is polled"
-    exchange, alive = mean.polls.exchange, mean.alive
-    rates = 1 / mean.periods
-    spent: dict[str, float] = {}
-    for part, times in exchange.parts(MEAN).items():
-        spent[_MENDS[part]] = spent.get(_MENDS[part], 0.0) + float(np.asarray(times)[alive] @ rates)
-    failed = float((mean.polls.failing * mean.polls.lost)[alive] @ rates)
+    spent = dict.fromkeys(_MENDS.values(), 0.0)
+    failed = asked = 0.0
+    for (every, kind), many in counted.paces.items():
+        one, rate = mean.times[kind], 1 / max(every, mean.cycle)
+        asked += many.count * rate
+        for part, time in one.exchange.parts(MEAN).items():
+            spent[_MENDS[part]] += rate * many.count * time
+        spent["the wire"] += rate * many.way
+        failed += rate * many.count * one.failing * one.lost
     spent["time-outs after noise"] = failed
-    spent["probes of dead cameras"] = float(mean.probed.sum()) / 5e9 if len(mean.probed) else 0.0
+    spent["probes of dead cameras"] = sum(mean.probed) / 5e9
     spent["operators' moves"] = mean.commands_load
     chosen = max(spent, key=lambda name: spent[name])
     share = spent[chosen] / sum(spent.values())
-    one = spent[chosen] / rates.sum()
+    one = spent[chosen] / asked
     return f"{chosen} limits this line: {share:.0%} of the master's busy time, {show_time(one)} for each poll"
 
 
@@ -61,13 +63,12 @@ def changes(mean: Pace) -> tuple[Change, ...]:
 
 
 def _computed(mean: Pace) -> Iterator[Change]:
-    if not len(mean.every):
+    if not mean.layout.living:
         return
     now = mean.under(MEAN)
-    for name, text, case in _candidates(mean):
-        other = Pace(case, exact=False)
+    for name, text, other in _candidates(mean):
         if mean.saturated:
-            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if len(other.every) else 0.0
+            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.layout.living else 0.0
             yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
         else:
             yield Change(name, text, "load", now.demand, other.demand, now.demand / other.demand - 1)
@@ -75,64 +76,59 @@ def _computed(mean: Pace) -> Iterator[Change]:
 
 def _wanted(pace: Pace) -> float:
     """The smallest period, for a line that has become fast enough to rest."""
-    return float(pace.every.min()) or 1.0
+    return pace.fastest or 1.0
 
 
-def _candidates(mean: Pace) -> Iterator[tuple[str, str, Case]]:
+def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     case = mean.case
     faster = next((baud for baud in _BAUDS if baud > case.baud), None)
     if faster is not None:
-        yield "baud", f"{faster} Bd instead of {float(case.baud):g}", with_baud(case, Fraction(faster))
+        yield "baud", f"{faster} Bd instead of {float(case.baud):g}", mean.varied(with_baud(case, Fraction(faster)))
     if case.packing_idle:
         idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / float(case.baud)))
         if idle < case.packing_idle:
             text = f"packing after {show_time(idle)} of idle line instead of {show_time(case.packing_idle)}"
-            yield "packing", text, replace(case, packing_idle=idle)
+            yield "packing", text, mean.varied(case._replace(packing_idle=idle))
     if case.latency.high:
         half = Spread(case.latency.low // 2, case.latency.high // 2)
-        yield "latency", "a converter or network with half the latency", replace(case, latency=half)
-    if case.gap > case.dialect.silence(float(case.baud)):
-        yield "gap", f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}", replace(case, gap=0)
+        yield "latency", "a converter or network with half the latency", mean.varied(case._replace(latency=half))
+    if case.gap > mean.wire.silence:
+        text = f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}"
+        yield "gap", text, mean.varied(case._replace(gap=0))
     if case.time_out and case.time_out > _enough(mean):
         text = f"time-outs as computed, {show_time(_enough(mean))} at most, instead of {show_time(case.time_out)}"
-        yield "time-out", text, replace(case, time_out=None)
-    yield from _fewer_values(case)
+        yield "time-out", text, mean.varied(case._replace(time_out=None))
+    yield from _fewer_values(mean)
     alive = [number for number, unit in enumerate(case.units) if not unit.trouble]
     if len(alive) > 1:
         kept = alive[: math.ceil(len(alive) / 2)]
         text = f"a second converter: {len(alive) - len(kept)} of {len(alive)} cameras on a line of their own"
-        yield "converter", text, with_units(case, kept)
+        yield "converter", text, mean.only(lambda poll: poll.unit in kept, lambda move: move.unit in kept)
 
 
 def _enough(mean: Pace) -> float:
     """ns: the longest time-out that would be computed."""
-    case, polls = mean.case, mean.polls
-    exchange = polls.exchange
-    wire = polls.wire + exchange.escaped
-    wait = time_out(wire, exchange.silence, exchange.turnaround_high, case.packing_idle, case.latency.high)
-    return float(np.max(np.asarray(wait)))
+    wire = mean.wire._replace(time_out=None)
+    return max(float(timed(wire, mean.layout.kinds[row.kind]).time_out) for row in mean.layout.polls)
 
 
-def _fewer_values(case: Case) -> Iterator[tuple[str, str, Case]]:
+def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     """Runs that could be read in one exchange with what lies between them, and runs that could be left out."""
-    groups = dict.fromkeys(poll.group for poll in case.polls if poll.every == 0) or dict.fromkeys(
-        poll.group for poll in case.polls
-    )
-    for group in groups:
-        own = [poll for poll in case.polls if poll.group == group]
-        if any(poll.hole for poll in own):
+    case = mean.case
+    groups: dict[str, dict[str, Poll]] = {}
+    holes = {poll.group for poll in case.polls if poll.hole}
+    fastest = min((poll.every for poll in case.polls), default=0)
+    for poll in case.polls:
+        if poll.every == 0 or fastest:
+            groups.setdefault(poll.group, {}).setdefault(poll.work, poll)
+    for group, works in groups.items():
+        if group in holes:
             text = f"read group {group!r} in one exchange, with the registers between its values"
-            yield "values", text, replace(case, polls=tuple(_merged(case, group)))
-        works = dict.fromkeys(poll.work for poll in own)
-        if len(works) > 1:
-            for work in list(works)[1:]:
-                first = next(poll.first for poll in own if poll.work == work)
-                left = tuple(poll for poll in case.polls if poll.group != group or poll.work != work)
-                yield (
-                    "values",
-                    f"do not poll {first!r} and what is read with it in group {group!r}",
-                    replace(case, polls=left),
-                )
+            yield "values", text, Pace(case._replace(polls=tuple(_merged(case, group))), exact=False)
+        for work, first in list(works.items())[1:]:
+            text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
+            # bound now: the pace is worked out before the next work comes
+            yield "values", text, mean.only(lambda poll: (poll.group, poll.work) != (group, work))  # noqa: B023
 
 
 def _merged(case: Case, group: str) -> Iterator[Poll]:
@@ -155,15 +151,4 @@ def _merged(case: Case, group: str) -> Iterator[Poll]:
 def with_baud(case: Case, baud: Fraction) -> Case:
     """The case at another baud; cameras that were set apart stay apart by as much."""
     units = tuple(unit._replace(baud=unit.baud * baud / case.baud) for unit in case.units)
-    return replace(case, baud=baud, units=units)
-
-
-def with_units(case: Case, kept: list[int]) -> Case:
-    """The case with these cameras alone."""
-    place = {number: at for at, number in enumerate(kept)}
-    return replace(
-        case,
-        units=tuple(case.units[number] for number in kept),
-        polls=tuple(poll._replace(unit=place[poll.unit]) for poll in case.polls if poll.unit in place),
-        moves=tuple(move._replace(unit=place[move.unit]) for move in case.moves if move.unit in place),
-    )
+    return case._replace(baud=baud, units=units)

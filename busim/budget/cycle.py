@@ -7,6 +7,9 @@ of the rest. A paced poll that the line cannot serve at its pace never rests eit
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -41,6 +44,21 @@ def paced_cycle(occupied: Array, every: Array, load: Numbers = 0.0) -> Array:
     rows = np.arange(loads.size)
     cycles = _cycles(occupied.reshape(-1, polls), every.reshape(-1, polls), loads.reshape(-1), rows)
     return cycles.reshape(shape)
+
+
+def one_cycle(rates: Iterable[tuple[float, float]], load: float = 0.0) -> float:
+    """`paced_cycle` of one line in plain numbers: (every, occupied) of each poll, or of all that have one pace."""
+    ordered = sorted(rates)
+    needed, free = 0.0, 1.0 - load - sum(occupied / every for every, occupied in ordered if every)
+    for place, (every, occupied) in enumerate(ordered):
+        needed += occupied
+        free += occupied / every if every else 0.0
+        if free <= 0:
+            continue
+        cycle = needed / free
+        if place + 1 == len(ordered) or cycle <= ordered[place + 1][0]:
+            return 0.0 if ordered[0][0] and cycle <= ordered[0][0] else cycle
+    return math.nan
 
 
 def _cycles(occupied: Array, every: Array, load: Array, rows: npt.NDArray[np.int64]) -> Array:

@@ -6,17 +6,18 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
-from busim.budget.case import Move, lengths
-from busim.budget.cycle import paced_cycle
+from busim.budget.case import Case, Move, lengths
+from busim.budget.cycle import one_cycle
 from busim.budget.figures import Expected
-from busim.budget.moves import IN_A_ROW, Mix, waits
+from busim.budget.moves import IN_A_ROW, Mix, Waits, many_waits, quantiles_of
 from busim.budget.pace import Pace
 from busim.budget.response import Flow, worst_responses
 from busim.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget, StreamBudget
-from busim.budget.timing import Timing, timing
+from busim.budget.timing import asked_of, timed
 from busim.dialects import WRITE, Request
 from busim.exchange import MEAN, WORST
 
@@ -36,7 +37,7 @@ _NOISES = (1e-6, 1e-5, 1e-4)
 def moves(expected: Expected) -> MoveBudget | None:
     """What becomes of operators' moves; None where there are none, or where they cannot be followed."""
     mean = expected.mean
-    if mean.waits is None or mean.crowded >= 1 or not expected.answered_moves.sum():
+    if mean.waits is None or mean.crowded >= 1 or not any(expected.answered_moves):
         return None
     latency = mean.waits.mean + mean.answer.mean
     bound = expected.move_bound
@@ -58,23 +59,27 @@ def moves(expected: Expected) -> MoveBudget | None:
 
 def _seen(expected: Expected, latency: float) -> tuple[float | None, float | None]:
     """Mean and worst seconds until another panel shows a move: its exchange over, the value's next poll answered."""
-    mean = expected.mean
-    groups = {poll.group: number for number, poll in reversed(list(enumerate(mean.living)))}
-    shown = [move for move in mean.case.moves if move.group in groups and move.rate]
-    if not shown:
+    mean, case = expected.mean, expected.mean.case
+    groups = {case.polls[number].group: number for number in reversed(mean.layout.living)}
+    wait = rate = 0.0
+    chosen = set()
+    for move in case.moves:
+        if move.rate and move.group in groups:
+            number = groups[move.group]
+            chosen.add(number)
+            period = mean.period(number)
+            # the poll that brings it comes anywhere in the round, but not while the command itself is under way
+            never = case.polls[number].every < mean.cycle
+            rest = max(0.0, period - mean.poll_cost(number)) if never else period
+            answer = mean.timing(number).exchange.mean + mean.layout.polls[number].way
+            wait += move.rate * (rest / 2 + answer)
+            rate += move.rate
+    if not rate:
         return None, None
-    weights = np.array([move.rate for move in shown])
-    chosen = np.array([groups[move.group] for move in shown])
-    period, places = mean.periods[chosen], np.nonzero(mean.alive)[0]
-    # the poll that brings it comes anywhere in the round, but not while the command itself is under way
-    never = mean.every[chosen] < mean.cycle
-    wait = np.where(never, np.maximum(0.0, period - mean.occupied[chosen]) / 2, period / 2)
-    answer = np.asarray(mean.polls.exchange.mean)[mean.alive][chosen]
-    pause = float(np.asarray(mean.polls.exchange.pause)[0])
-    average = (latency + pause + float((wait + answer) @ weights / weights.sum())) / 1e9
+    average = (latency + mean.timing(0).exchange.pause + wait / rate) / 1e9
     if expected.move_bound is None:
         return average, None
-    longest = max(expected.worst_age(number, int(places[number])) for number in set(chosen.tolist()))
+    longest = max(expected.worst_age(number) for number in chosen)
     return average, (expected.move_bound + longest) / 1e9
 
 
@@ -83,57 +88,60 @@ def streams(expected: Expected) -> tuple[StreamBudget, ...]:
     mean = expected.mean
     if not mean.case.units or mean.crowded >= 1:
         return ()
-    return tuple(_streams(expected, "operators", OPERATOR, OPERATOR_CONTROLS)) + tuple(
-        _streams(expected, "joysticks", JOYSTICK, 1)
-    )
-
-
-def _streams(expected: Expected, kind: str, rate: float, controls: int) -> Iterator[StreamBudget]:
-    mean = expected.mean
     unit = next(number for number, unit in enumerate(mean.case.units) if not unit.trouble)
-    one = timing(mean.case, [_write(mean, unit, 1)])
-    variance = np.asarray(one.exchange.variance)
-    own = Mix.of(one.occupied(), np.ones(1), variance)
-    answer = Mix.of(np.asarray(one.exchange.mean), np.ones(1), variance)
-    steady = kind == "joysticks"
-    for count in _COUNTS:
-        # Moves of controls that nobody moved yet, so that none replaces another's.
-        every = mean.move_rate + count * rate
-        service = own if not mean.move_rate else own.joined(mean.service, mean.move_rate / every).shrunk()
-        crowded = every * (service.mean + (mean.between.mean / IN_A_ROW if mean.saturated else 0.0))
-        bound = _joystick_bound(expected, one, count) if steady else None
-        if crowded >= 1:
-            yield StreamBudget(kind, count, crowded, None, None, bound, None)
-            continue
-        # A steady stream does not meet itself; the others it meets as if they came at random.
-        met = max(every - rate, _RARELY) if steady else every
-        held = (mean.controls if mean.move_rate else 0.0) + count * controls - (1 if steady else 0)
-        found = waits(met, held, service, mean.between)
-        yield StreamBudget(
-            kind,
-            count,
-            crowded,
-            (found.mean + answer.mean) / 1e9,
-            found.quantile(0.95, answer) / 1e9,
-            bound,
-            mean.round_with(every * service.mean) / 1e9,
-        )
+    one, way = _written(mean, unit, 1), 2 * mean.case.units[unit].distance
+    variance = one.exchange.variance
+    own = Mix.of(np.array([one.occupied() + way]), np.ones(1), variance)
+    answer = Mix.of(np.array([one.exchange.mean + way]), np.ones(1), variance)
+    turn = mean.between.mean / IN_A_ROW if mean.saturated else 0.0
+    kinds = (("operators", OPERATOR, OPERATOR_CONTROLS, None), ("joysticks", JOYSTICK, 1, one.occupied(WORST) + way))
+    found: list[StreamBudget] = []
+    followed: list[tuple[float, float, Mix]] = []
+    for kind, rate, controls, longest in kinds:
+        for count in _COUNTS:
+            # Moves of controls that nobody moved yet, so that none replaces another's.
+            every = mean.move_rate + count * rate
+            service = own.joined(mean.serving, mean.move_rate / every).shrunk() if mean.move_rate else own
+            busy = every * service.mean
+            bound = None if longest is None else _joystick_bound(expected, longest, count)
+            crowded = busy + every * turn
+            if crowded >= 1:
+                found.append(StreamBudget(kind, count, crowded, None, None, bound, None))
+                continue
+            # A steady stream does not meet itself; the others it meets as if they came at random.
+            met = every if longest is None else max(every - rate, _RARELY)
+            held = (mean.controls if mean.move_rate else 0.0) + count * controls - (longest is not None)
+            followed.append((met, held, service))
+            cycle = mean.round_with(busy) / 1e9
+            found.append(StreamBudget(kind, count, crowded, answer.mean / 1e9, None, bound, cycle))
+    if not followed:
+        return tuple(found)
+    waiting = many_waits(followed, mean.between)
+    later = iter(zip(waiting, quantiles_of(waiting, 0.95, answer), strict=True))
+    return tuple(_with(one, *next(later)) if one.mean is not None else one for one in found)
 
 
-def _write(mean: Pace, unit: int, size: int) -> Move:
+def _with(stream: StreamBudget, waiting: Waits, late: float) -> StreamBudget:
+    """The stream with how long its moves wait."""
+    assert stream.mean is not None
+    return replace(stream, mean=stream.mean + waiting.mean / 1e9, p95=late / 1e9)
+
+
+def _written(mean: Pace, unit: int, size: int) -> Any:
+    """The times of a write to a unit, as if it stood beside the asker."""
     request = Request(mean.case.units[unit].id, WRITE, 0, size, (0,) * size)
     asked, answered, more = lengths(mean.case.dialect, request)
-    return Move(unit, str(size), 0.0, asked, answered, "", more)
+    return timed(mean.wire, asked_of(mean.case, Move(unit, str(size), 0.0, asked, answered, "", more)))
 
 
-def _joystick_bound(expected: Expected, one: Timing, count: int) -> float | None:
+def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:
     """Worst seconds of one of `count` strictly regular streams alone, as the lowest of them would have it.
 
     In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four commands, so
     a quarter of one is added to each, and two to what may hold the line.
     """
     longest = expected.longest_poll
-    cost = math.ceil(float(one.occupied(WORST).max()) + longest / IN_A_ROW)
+    cost = math.ceil(longest_move + longest / IN_A_ROW)
     flows = [Flow(cost, round(1 / JOYSTICK))] * count
     response = worst_responses(flows, math.ceil(2 * longest))[-1]
     return None if response is None else response / 1e9
@@ -148,7 +156,11 @@ def jobs(expected: Expected) -> tuple[JobBudget, ...]:
     found = list(_bulk(expected)) if mean.crowded < 1 else []
     if mean.case.polls:
         one, other = (
-            float(np.where(pace.alive, pace.polls.occupied(pace.unknown), pace.polls.lost).sum()) / 1e9
+            sum(
+                pace.poll_time(number) if alive else pace.timing(number).lost
+                for number, alive in enumerate(pace.layout.alive)
+            )
+            / 1e9
             for pace in (mean, worst)
         )
         found.append(JobBudget("from a cold start until every polled value is known", len(mean.case.polls), one, other))
@@ -167,18 +179,27 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
         "restore every value, one by one": Counter({(unit, 1): sum(writes) for unit, writes in sizes}),
         "restore every value, in runs": blocks,
     }
-    kinds = list(dict.fromkeys([*jobs["recall a preset on every camera"], *blocks]))
-    times = timing(mean.case, [_write(mean, unit, size) for unit, size in kinds])
+    times: dict[tuple[object, int], Any] = {}  # of one camera of each kind, and size
+    units = mean.case.units
     poll = mean.between.mean
-    rest = mean.between.square / (2 * poll) if len(mean.occupied) else 0.0
+    rest = mean.between.square / (2 * poll) if mean.occupied else 0.0
     turn = poll if mean.saturated else poll * mean.demand
     for name, writes in jobs.items():
-        counts = np.array([writes[kind] for kind in kinds])
-        turns = (int(counts.sum()) - 1) // IN_A_ROW
-        average = rest + float(times.occupied(MEAN) @ counts) + turns * turn
-        longest = expected.longest_poll * (1 + turns) + float(times.occupied(WORST) @ counts)
-        if counts.any():
-            yield JobBudget(name, int(counts.sum()), average / 1e9, longest / 1e9)
+        count = writes.total()
+        if not count:
+            continue
+        average = longest = 0.0
+        for (number, size), many in writes.items():
+            unit = units[number]
+            kind = (unit.turnaround, unit.lead, unit.hold, unit.baud, unit.ppm), size
+            if kind not in times:
+                times[kind] = _written(mean, number, size)
+            average += many * (times[kind].occupied(MEAN) + 2 * unit.distance)
+            longest += many * (times[kind].occupied(WORST) + 2 * unit.distance)
+        turns = (count - 1) // IN_A_ROW
+        average += rest + turns * turn
+        longest += expected.longest_poll * (1 + turns)
+        yield JobBudget(name, count, average / 1e9, longest / 1e9)
 
 
 # -- when things fail ----------------------------------------------------------------------------------------
@@ -186,32 +207,41 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
 
 def dead(mean: Pace) -> tuple[DeadBudget, ...]:
     """1, 2, ... cameras more die, those that cost most: until they are given up, and from then on."""
-    if not len(mean.occupied):
+    if not mean.occupied:
         return ()
-    case, polls = mean.case, mean.polls
-    units = [number for number, unit in enumerate(case.units) if not unit.trouble and (polls.unit == number).any()]
-    units.sort(key=lambda number: -float(polls.lost[polls.unit == number].sum()))
-    return tuple(_dead(mean, units[:count]) for count in range(1, min(len(units) - 1, 4) + 1))
+    case = mean.case
+    lost: dict[int, float] = {}
+    for number in mean.layout.living:
+        unit = mean.layout.polls[number].unit
+        lost[unit] = lost.get(unit, 0.0) + mean.timing(number).lost
+    units = sorted(lost, key=lambda unit: -lost[unit])
+    return tuple(_dead(case, mean, units[:count]) for count in range(1, min(len(units) - 1, 4) + 1))
 
 
-def _dead(mean: Pace, units: list[int]) -> DeadBudget:
-    case, alive = mean.case, mean.alive
-    gone = np.isin(mean.polls.unit[alive], units)
-    occupied = np.where(gone, mean.polls.lost[alive], mean.occupied)
-    cycle = float(paced_cycle(occupied, mean.every, mean.commands_load))
-    periods = np.maximum(mean.every, cycle)
+def _dead(case: Case, mean: Pace, units: list[int]) -> DeadBudget:
+    paces: dict[float, float] = {}
+    often, waits, counts = dict.fromkeys(units, 0.0), dict.fromkeys(units, 0.0), dict.fromkeys(units, 0)
+    rows = mean.layout.polls
+    numbers = [(number, rows[number].unit, float(case.polls[number].every)) for number in mean.layout.living]
+    for number, unit, every in numbers:
+        cost = mean.timing(number).lost if unit in often else mean.poll_cost(number)
+        paces[every] = paces.get(every, 0.0) + cost
+    cycle = one_cycle(paces.items(), mean.commands_load)
+    for number, unit, every in numbers:
+        if unit in often:
+            often[unit] += 1 / max(every, cycle)
+            waits[unit] += mean.timing(number).time_out
+            counts[unit] += 1
     # It fails this often, and is given up with the first failure that is late enough and one of many enough.
-    rates = [(float((1 / periods[mean.polls.unit[alive] == unit]).sum()), unit) for unit in units]
-    rate, slowest = min(rates)
-    time_out = float(mean.polls.time_out[mean.polls.unit == slowest].mean())
+    rate, slowest = min((often[unit], unit) for unit in units)
     failures = max(case.offline_after, math.ceil(OFFLINE_AFTER * rate) + 1)
-    until = max(OFFLINE_AFTER, (failures - 1) / rate) + time_out
+    until = max(OFFLINE_AFTER, (failures - 1) / rate) + waits[slowest] / counts[slowest]
     troubled = tuple(
         unit._replace(trouble="dead") if number in units else unit for number, unit in enumerate(case.units)
     )
-    after = mean.like(replace(case, units=troubled))
+    after = mean.without(case._replace(units=troubled))
     rests = not mean.restless
-    load = float((occupied / mean.every).sum()) + mean.commands_load if rests else None
+    load = sum(time / every for every, time in paces.items()) + mean.commands_load if rests else None
     return DeadBudget(
         count=len(units),
         until=until / 1e9,
@@ -225,14 +255,13 @@ def _dead(mean: Pace, units: list[int]) -> DeadBudget:
 def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     """What some bit error rates do: exchanges lost, a round longer by their time-outs, moves lost in every attempt."""
     found = []
-    if not len(mean.occupied):
+    if not mean.occupied:
         return ()
+    polls, moves = mean.layout.living, mean.layout.moves
     for rate in _NOISES:
-        pace = mean.like(replace(mean.case, bit_error_rate=rate))
-        pace.__dict__.update(polls=mean.polls.noisy(rate), moves=mean.moves.noisy(rate))
-        failing = float(pace.polls.failing[pace.alive].mean())
-        moved = float(pace.moves.failing.mean()) if len(pace.case.moves) else failing
-        found.append(
-            NoiseBudget(rate, failing, pace.round_with(pace.commands_load) / 1e9, moved ** (1 + mean.case.retries))
-        )
+        pace = mean.noisy(rate)
+        failing = sum(pace.timing(number).failing for number in polls) / len(polls)
+        moved = sum(pace.times[row.kind].failing for row in moves) / len(moves) if moves else failing
+        cycle = pace.round_with(pace.commands_load) / 1e9
+        found.append(NoiseBudget(rate, failing, cycle, moved ** (1 + mean.case.retries)))
     return tuple(found)

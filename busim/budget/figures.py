@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import PROBE_PAUSE, Pace
-from busim.budget.spreads import quantiles
-from busim.budget.timing import joined
+from busim.budget.spreads import Entry, quantiles
 from busim.exchange import MEAN, WORST
 from busim.figures import QUANTITIES, Value
-
-Array = npt.NDArray[np.float64]
 
 _SHARES = {"latency_p50": 0.5, "latency_p95": 0.95, "latency_p99": 0.99}
 _NOISY = "noise may damage any number of exchanges in a row"
@@ -27,60 +22,69 @@ def value(name: str, number: float | None, why: str = "", kind: str = "computed"
     return Value(QUANTITIES[name], number, 0, "" if number is not None else why, kind)
 
 
-@dataclass(frozen=True)
 class Expected:
     """The figures that follow from a case on average (`mean`) and at the bad end of its unknowns (`worst`)."""
 
-    mean: Pace
-    worst: Pace
+    def __init__(self, mean: Pace, worst: Pace) -> None:
+        self.mean, self.worst = mean, worst
+        self.noisy = mean.failing > 0
 
     @cached_property
-    def noisy(self) -> bool:
-        return bool(self.mean.polls.failing.max(initial=0.0) > 0)
-
-    @cached_property
-    def good(self) -> Array:
+    def good(self) -> dict[int, float]:
         """Polls answered well, per ns, of each poll that is alive."""
-        return np.asarray((1 - self.mean.polls.failing[self.mean.alive]) / self.mean.periods)
+        pace = self.mean
+        return {number: (1 - pace.timing(number).failing) / pace.period(number) for number in pace.layout.living}
 
     @cached_property
-    def answered_moves(self) -> Array:
-        """Commands answered, per ns, of each move of the case."""
+    def carried(self) -> float:
+        """The share of moves that are sent."""
         pace = self.mean
-        if not pace.move_rate:
-            return np.zeros(len(pace.case.moves))
-        carried = pace.waits.carried / pace.move_rate if pace.waits else 0.0
-        dead = np.array([bool(pace.case.units[move.unit].trouble) for move in pace.case.moves])
-        return np.asarray(pace.move_rates * carried * ~dead)
+        return pace.waits.carried / pace.move_rate if pace.move_rate and pace.waits else 0.0
+
+    @cached_property
+    def answered_moves(self) -> list[float]:
+        """Commands answered, per ns, of each move of the case."""
+        case = self.mean.case
+        return [
+            0.0 if case.units[move.unit].trouble else move.rate / 1e9 * self.carried if move.rate else 0.0
+            for move in case.moves
+        ]
 
     @cached_property
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
-        return float(self.inside_commands.max(initial=0.0))
-
-    @cached_property
-    def inside_commands(self) -> Array:
-        """ns that the master may be inside each command that is ever given, once."""
-        pace = self.worst
-        dead = np.array([bool(pace.case.units[move.unit].trouble) for move in pace.case.moves], dtype=bool)
-        return np.where(dead, pace.moves.lost, pace.moves.occupied(WORST))[pace.move_rates > 0]
+        pace, case = self.worst, self.worst.case
+        return max(
+            (
+                pace.move_timing(number).lost if case.units[move.unit].trouble else pace.move_time(number)
+                for number, move in enumerate(case.moves)
+                if move.rate
+            ),
+            default=0.0,
+        )
 
     @cached_property
     def longest_poll(self) -> float:
         """ns that the master may be inside one poll or probe."""
-        polls = self.worst.polls
-        return float(np.where(self.mean.alive, polls.occupied(WORST), polls.lost).max(initial=0.0))
+        pace = self.worst
+        return max(
+            (
+                pace.poll_time(number) if alive else pace.timing(number).lost
+                for number, alive in enumerate(pace.layout.alive)
+            ),
+            default=0.0,
+        )
 
     # -- the line ---------------------------------------------------------------------------------------------
 
     def line(self) -> dict[str, Value]:
         """The figures of the line."""
         pace = self.mean
-        values = {"poll_rate": value("poll_rate", float(self.good.sum()) * 1e9)}
+        values = {"poll_rate": value("poll_rate", sum(self.good.values()) * 1e9)}
         values |= self.latencies[-1] | self._moves()
-        wire = (pace.polls.wire[pace.alive] / pace.periods).sum() + self.answered_moves @ pace.moves.wire
-        wire += self._unanswered()
-        values["occupancy"] = value("occupancy", float(wire))
+        wire = sum(pace.timing(number).wire / pace.period(number) for number in pace.layout.living)
+        wire += self.carried * sum(moved.count * pace.times[kind].wire for kind, moved in pace.layout.moved.items())
+        values["occupancy"] = value("occupancy", wire + self._unanswered())
         if pace.restless:
             values["load"] = value("load", 1.0)
             values["headroom"] = value("headroom", None, "polls never rest: no rate is wanted")
@@ -94,31 +98,32 @@ class Expected:
 
     def _unanswered(self) -> float:
         """The share of time in which requests to cameras that never answer are on the wire."""
-        pace = self.mean
-        dead = np.array([bool(pace.case.units[move.unit].trouble) for move in pace.case.moves], dtype=bool)
-        share = 0.0
-        if dead.any() and pace.move_rate and pace.waits:
-            share = float(pace.move_rates[dead] @ pace.moves.asked[dead]) * pace.waits.carried / pace.move_rate
-        if len(pace.probed):
-            units = sorted(set(pace.polls.unit[~pace.alive].tolist()))
-            asked = np.array([pace.polls.asked[pace.polls.unit == unit].mean() for unit in units])
-            share += float((asked / (PROBE_PAUSE + pace.probed + pace.cycle)).sum())
-        return share
+        pace, counted = self.mean, self.mean.layout
+        share = self.carried * sum(rate * pace.times[kind].asked for kind, rate in counted.lost.items())
+        for probed, polls in zip(pace.probed, counted.dead.values(), strict=True):
+            asked = sum(pace.times[kind].asked * count for kind, count in polls.items()) / polls.total()
+            share += asked / (PROBE_PAUSE + probed + pace.cycle)
+        return float(share)
 
     @cached_property
     def latencies(self) -> list[dict[str, Value]]:
         """Latency quantiles of the answered exchanges: of each camera in turn, and of all together at the end."""
         pace = self.mean
-        rates = np.zeros(len(pace.alive))
-        rates[pace.alive] = self.good
-        rates = np.concatenate([rates, self.answered_moves])
-        units = np.concatenate([pace.polls.unit, pace.moves.unit])
-        exchanges = joined(pace.polls.exchange, pace.moves.exchange)
-        own = units == np.arange(len(pace.case.units))[:, np.newaxis]
-        mixtures = np.concatenate([own, np.ones((1, len(units)), dtype=bool)]) * rates
-        found = quantiles(exchanges, mixtures, tuple(_SHARES.values())) / 1e9
-        longest = np.asarray(exchanges.worst) / 1e9
-        return [_latency(row, longest, weights) for row, weights in zip(found.tolist(), mixtures, strict=True)]
+        rows = [*pace.layout.polls, *pace.layout.moves]
+        rates = [self.good.get(number, 0.0) for number in range(len(pace.layout.polls))] + self.answered_moves
+        units = len(pace.case.units)
+        mixtures = np.zeros((units + 1, len(rows)))
+        mixtures[[row.unit for row in rows], range(len(rows))] = rates
+        mixtures[-1] = rates
+        exchanges = [one.exchange for one in pace.times]
+        found = quantiles([Entry.of(exchanges[row.kind], row.way) for row in rows], mixtures, tuple(_SHARES.values()))
+        worst = [one.worst for one in exchanges]
+        longest: list[float | None] = [None] * (units + 1)
+        for row, rate in zip(rows, rates, strict=True):
+            if rate > 0:
+                for place in (row.unit, -1):
+                    longest[place] = max(longest[place] or 0.0, worst[row.kind] + row.way)
+        return [_latency(row, most) for row, most in zip((found / 1e9).tolist(), longest, strict=True)]
 
     def _moves(self) -> dict[str, Value]:
         pace = self.mean
@@ -127,7 +132,7 @@ class Expected:
         if pace.waits is None or pace.crowded >= 1:
             why = f"moves need {pace.crowded:.0%} of the master's time"
             return {name: value(name, None, why) for name in ("move_p95", "move_max")}
-        if not self.answered_moves.sum():
+        if not any(self.answered_moves):
             return {name: value(name, None, "no move is answered") for name in ("move_p95", "move_max")}
         bound = self.move_bound
         return {
@@ -141,8 +146,12 @@ class Expected:
         if self.noisy or not self.mean.move_rate:
             return None
         pace = self.worst
-        ahead = len(self.inside_commands) - 1
-        answer = np.asarray(pace.moves.exchange.worst)[self.answered_moves > 0].max()
+        ahead = pace.layout.moving - 1
+        answer = max(
+            pace.times[row.kind].exchange.worst + row.way
+            for row, rate in zip(pace.layout.moves, self.answered_moves, strict=True)
+            if rate > 0
+        )
         turns = 1 + ahead // IN_A_ROW
         return float((ahead + 1) * self.longest_command + turns * self.longest_poll + answer)
 
@@ -151,70 +160,85 @@ class Expected:
     def camera(self, unit: int) -> dict[str, Value]:
         """The figures of one camera, counted as in `Case.units`."""
         pace = self.mean
-        units = pace.polls.unit[pace.alive]
-        own = units == unit
+        own = [number for number in pace.layout.living if pace.layout.polls[number].unit == unit]
         values = dict(self.latencies[unit])
-        if not own.any():
+        if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
             return values | {name: value(name, None, why) for name in ("poll_rate", "age_mean", "age_worst")}
-        chosen = max(np.nonzero(own)[0], key=lambda number: (self.good[number], pace.living[number].work))
-        values["poll_rate"] = value("poll_rate", float(self.good[chosen]) * 1e9)
-        index = int(np.nonzero(pace.alive)[0][chosen])
-        values["age_mean"] = value("age_mean", self.age(int(chosen), index) / 1e9)
-        worst = None if self.noisy else self.worst_age(int(chosen), index) / 1e9
+        chosen = max(own, key=lambda number: (self.good[number], pace.case.polls[number].work))
+        values["poll_rate"] = value("poll_rate", self.good[chosen] * 1e9)
+        values["age_mean"] = value("age_mean", self.age(chosen) / 1e9)
+        worst = None if self.noisy else self.worst_age(chosen) / 1e9
         values["age_worst"] = value("age_worst", worst, _NOISY, "bound")
         return values
 
-    def age(self, number: int, index: int) -> float:
-        """Mean age in ns of what poll `number` of the living (`index` of all) brings."""
-        pace = self.mean
-        period = float(pace.periods[number])
-        variance = self.cycle_variance if period > pace.every[number] else 0.0
-        failing = float(pace.polls.failing[index])
+    def age(self, number: int) -> float:
+        """Mean age in ns of what this poll brings."""
+        pace, one = self.mean, self.mean.timing(number)
+        period = pace.period(number)
+        variance = self.cycle_variance if period > pace.case.polls[number].every else 0.0
+        failing = one.failing
         # so many tries until one is answered: a geometric number
         tries, square = 1 / (1 - failing), (1 + failing) / (1 - failing) ** 2
-        delivery = float(np.asarray(pace.polls.exchange.delivery(MEAN))[index])
+        delivery = one.exchange.delivery(MEAN) + pace.layout.polls[number].way / 2
         return float(mean_age(tries * period, square * period**2 + tries * variance, delivery))
 
     @cached_property
     def cycle_variance(self) -> float:
         """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
         pace = self.mean
-        never = pace.every < pace.cycle
         left = 1 - pace.commands_load
-        drawn = float(np.asarray(pace.polls.exchange.variance)[pace.alive][never].sum())
+        drawn = walk = variance = 0.0
+        batches: dict[float, float] = {}
+        for (every, kind), many in pace.layout.paces.items():
+            one = pace.times[kind]
+            time = (1 - one.failing) * (many.count * one.occupied() + many.way) + many.count * one.failing * one.lost
+            if every < pace.cycle:
+                drawn += many.count * one.exchange.variance
+                walk += time
+            else:
+                batches[every] = batches.get(every, 0.0) + time
         variance = drawn / left**2
         if pace.waits is not None:
-            walk = float(pace.occupied[never].sum())
-            variance += walk * pace.waits.carried * pace.service.square / left**3
-        for every in np.unique(pace.every[~never]):
-            batch = float(pace.occupied[pace.every == every].sum()) / left
+            variance += walk * pace.waits.carried * pace.serving.square / left**3
+        for every, time in batches.items():
             chance = min(1.0, pace.cycle / every)
-            variance += batch**2 * chance * (1 - chance)
+            variance += (time / left) ** 2 * chance * (1 - chance)
         return variance
 
-    def worst_age(self, number: int, index: int) -> float:
+    @cached_property
+    def _between(self) -> tuple[float, list[tuple[int, float, float]]]:
+        """ns between two polls at the most, but for polls that keep their pace; and those: number, time, every."""
+        pace, case = self.worst, self.worst.case
+        lost = sum(pace.timing(number).lost for number, alive in enumerate(pace.layout.alive) if not alive)
+        commands = IN_A_ROW * len(pace.layout.alive) * self.longest_command if pace.move_rate else 0.0
+        paced = [
+            (number, pace.poll_cost(number), float(case.polls[number].every))
+            for number in pace.layout.living
+            if case.polls[number].every >= pace.cycle
+        ]
+        return pace.occupied + lost + commands, paced
+
+    def worst_age(self, number: int) -> float:
         """ns that the age of what this poll brings never exceeds, while nothing is damaged.
 
         Whatever operators do: four commands between any two polls. Dead cameras cost what they do until given up.
         """
         pace = self.worst
-        occupied, every = pace.occupied, pace.every
-        never = every < pace.cycle
-        round_time = float(occupied.sum() + pace.polls.lost[~pace.alive].sum())
-        count = len(pace.alive)
-        rest = 0.0 if never[number] else float(every[number])
-        between = round_time + (IN_A_ROW * count * self.longest_command if pace.move_rate else 0.0)
-        for other, (time, wanted) in enumerate(zip(occupied, every, strict=True)):
-            if other != number and not never[other]:
-                between += int(between // wanted) * float(time)
-        delivery = float(np.asarray(pace.polls.exchange.delivery(WORST))[index])
+        between, paced = self._between
+        rest = 0.0
+        for other, time, every in paced:
+            if other == number:
+                rest = every
+            else:
+                between += int(between // every) * time
+        delivery = pace.timing(number).exchange.delivery(WORST) + pace.layout.polls[number].way / 2
         return float(worst_age(rest + between, delivery))
 
 
-def _latency(found: list[float], longest: Array, weights: Array) -> dict[str, Value]:
-    if not weights.any():
+def _latency(found: list[float], longest: float | None) -> dict[str, Value]:
+    if longest is None:
         return {name: value(name, None, "no exchange is answered") for name in (*_SHARES, "latency_max")}
     values = {name: value(name, seconds) for name, seconds in zip(_SHARES, found, strict=True)}
-    values["latency_max"] = value("latency_max", float(longest[weights > 0].max()), kind="bound")
+    values["latency_max"] = value("latency_max", longest / 1e9, kind="bound")
     return values

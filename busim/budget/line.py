@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from busim.budget.case import Case
 from busim.budget.changes import changes, limit
 from busim.budget.extras import dead, jobs, moves, noise, streams
@@ -62,51 +60,51 @@ def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) 
 
 def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
     """Every poll of every camera, answered or not yet: its parts do not depend on whether it is there."""
-    case, exchange = mean.case, mean.polls.exchange
-    parts = {
-        part: [np.asarray(exchange.parts(unknown)[part]) / 1e9 for unknown in (BEST, MEAN, WORST)] for part in PARTS
-    }
-    totals = [np.asarray(getattr(exchange, unknown)) / 1e9 for unknown in (BEST, MEAN, WORST)]
-    for number, poll in enumerate(case.polls):
+    case = mean.case
+    parts: dict[int, tuple[dict[str, Range], Range]] = {}
+    for poll, row in zip(case.polls, mean.layout.polls, strict=True):
+        one = mean.times[row.kind]
+        if row.kind not in parts:
+            three = [one.exchange.parts(unknown) for unknown in (BEST, MEAN, WORST)]
+            each = {part: Range(*(times[part] / 1e9 for times in three)) for part in PARTS}
+            parts[row.kind] = each, Range(*(one.exchange.total(unknown) / 1e9 for unknown in (BEST, MEAN, WORST)))
+        each, total = parts[row.kind]
+        way = row.way / 1e9
+        own = each | {"request": each["request"].later(way / 2), "reply": each["reply"].later(way / 2)}
         yield ExchangeBudget(
-            case.units[poll.unit].name,
-            poll.work,
-            poll.size,
-            {part: Range(*(float(times[number]) for times in three)) for part, three in parts.items()},
-            Range(*(float(times[number]) for times in totals)),
-            float(mean.polls.time_out[number]) / 1e9,
+            case.units[poll.unit].name, poll.work, poll.size, own, total.later(way), one.time_out / 1e9
         )
 
 
 def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
-    if not len(mean.every):
-        return
-    alive = mean.living
-    for name in dict.fromkeys(poll.group for poll in alive):
-        number = next(number for number, poll in enumerate(alive) if poll.group == name)
-        cycle = Range(*(float(pace.periods[number]) / 1e9 for pace in (best, mean, worst)))
+    first: dict[str, int] = {}
+    for number in mean.layout.living:
+        first.setdefault(mean.case.polls[number].group, number)
+    for name, number in first.items():
+        cycle = Range(*(pace.period(number) / 1e9 for pace in (best, mean, worst)))
         rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
-        wanted = alive[number].every / 1e9
+        wanted = mean.case.polls[number].every / 1e9
         yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
 
 
 def _unknown(mean: Pace) -> str:
     """Which unknown moves the cycle most."""
-    case, alive = mean.case, mean.alive
-    exchange = mean.polls.exchange
-    if not alive.any():
+    case, counted = mean.case, mean.layout
+    if not counted.living:
         return ""
-    periods = mean.periods
-    share = periods.min() / periods  # of a round
-    turnaround = np.asarray(exchange.turnaround_high - exchange.turnaround_low)[alive] * share
+    turnarounds = dict.fromkeys(range(len(case.units)), 0.0)
+    rounds = 0.0
+    for number in counted.living:
+        share, one = mean.shortest / mean.period(number), mean.timing(number).exchange  # of a round
+        turnarounds[counted.polls[number].unit] += (one.turnaround_high - one.turnaround_low) * share
+        rounds += share
     swings = {
-        f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})":
-            float(turnaround[mean.polls.unit[alive] == number].sum())
+        f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})": turnarounds[number]
         for number, unit in enumerate(case.units)
-    }  # fmt: skip
+    }
     if case.converter:
         name = f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
-        swings[name] = float((2 * (case.latency.high - case.latency.low) * share).sum())
+        swings[name] = 2 * (case.latency.high - case.latency.low) * rounds
     chosen = max(swings, key=lambda name: swings[name])
     if not swings[chosen]:
         return ""

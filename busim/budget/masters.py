@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from busim.budget.pace import Pace
 from busim.budget.result import SecondMaster
 from busim.budget.sharing import undisturbed
@@ -20,21 +18,20 @@ def second_master(mean: Pace) -> tuple[SecondMaster, ...]:
 
 
 def _rows(mean: Pace) -> Iterator[SecondMaster]:
-    exchange = mean.polls.exchange
-    # from the first bit of the request to the last of the reply
-    span = np.asarray(exchange.request + exchange.silence + exchange.reply) + _middle(mean)
-    length = float(span.mean())
+    # from the first bit of the request to the last of the reply, and the quiet in the middle of it
+    spans, quiets, inside = [], [], []
+    for row in mean.layout.polls:
+        one = mean.times[row.kind].exchange
+        quiet = one.silence + (one.turnaround_low + one.turnaround_high) / 2
+        spans.append(one.request + one.reply + row.way + quiet)
+        quiets.append(quiet)
+        inside.append(mean.times[row.kind].occupied() + row.way)
+    length = sum(spans) / len(spans)
     # in which the pair is quiet for longer than the other one waits, though the exchange is not over
-    silence = float(np.asarray(exchange.silence).mean() + _middle(mean).mean())
-    open_time = max(0.0, silence - _QUIET)
-    fastest = 1e9 / float(mean.polls.occupied().mean())
+    open_time = max(0.0, sum(quiets) / len(quiets) - _QUIET)
+    fastest = 1e9 * len(inside) / sum(inside)
     for rate in (*_RATES, fastest):
         at_will = 1 - float(undisturbed(length, rate / 1e9, length))
         # one that listens begins only into those quiet times; the quiet one is then hit by the other's whole exchange
         listening = 1 - float(undisturbed(open_time, rate / 1e9, 0.0))
         yield SecondMaster(rate, at_will, listening, _QUIET / 1e9)
-
-
-def _middle(mean: Pace) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    exchange = mean.polls.exchange
-    return np.asarray((exchange.turnaround_low + exchange.turnaround_high) / 2)

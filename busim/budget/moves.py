@@ -9,17 +9,21 @@ begins to wait within a time D with the chance 1 - e^(-rate D / p). Rates are pe
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
+Cells = npt.NDArray[np.intp]
 
 IN_A_ROW = 4  # commands that may go before a poll that is due: as masters do
 _TINY = 1e-300
 _FAR = 10  # standard deviations
 _CELLS = 1024  # into which times are counted for a quantile
+_POINTS = 6  # of each stretch where several chains are worked out at once
 _MOST = 60  # waiting commands looked at; more are so rare, or so many, that it makes no difference
 
 
@@ -38,10 +42,15 @@ class Mix:
         both = np.concatenate([values - spread, values + spread])
         return cls(both, np.concatenate([weights, weights]) / (2 * weights.sum()))
 
+    @classmethod
+    def two(cls, mean: float, square: float) -> Mix:
+        """Two points with this mean and mean square."""
+        spread = math.sqrt(max(0.0, square - mean**2))
+        return cls(np.array([mean - spread, mean + spread]), np.array([0.5, 0.5]))
+
     def shrunk(self) -> Mix:
         """Two points with the same mean and mean square."""
-        spread = np.sqrt(max(0.0, self.square - self.mean**2))
-        return Mix(np.array([self.mean - spread, self.mean + spread]), np.array([0.5, 0.5]))
+        return Mix.two(self.mean, self.square)
 
     def joined(self, other: Mix, share: float) -> Mix:
         """This one, or with the chance `share` the other."""
@@ -88,30 +97,49 @@ class Waits:
         )
 
     def quantile(self, share: float, then: Mix) -> float:
-        """ns that `share` of wait and `then` (independent of it) do not exceed together.
+        """ns that `share` of wait and `then` (independent of it) do not exceed together."""
+        return quantiles_of([self], share, then)[0]
 
-        The waits are points at the middle of stretches, so they are spread over those before they are added up.
-        """
-        total = float(self.weights.sum())
-        middle = float(self.values @ self.weights) / total
-        spread = float(((self.values - middle) ** 2 @ self.weights) / total) ** 0.5
-        longest = min(float(self.values.max()), middle + _FAR * spread)  # so few are longer that a quantile is not one
-        step = (longest + float(then.values.max()) + 1) / _CELLS
-        # lower ends of the stretches, in cells; those of one width are spread together
-        widths = np.maximum(1, np.rint(self.stretches / step)).astype(int)
-        first = (np.minimum(self.values, longest) / step - (widths - 1) / 2 + _CELLS / 2).astype(int)
-        wait = np.zeros(2 * _CELLS)
-        for width in np.unique(widths):
-            held = widths == width
-            counted = np.cumsum(np.bincount(first[held], self.weights[held], 2 * _CELLS))
-            counted[width:] -= counted[:-width].copy()
-            wait += counted / width
-        rest = np.bincount(np.maximum(0, then.values / step).astype(int), then.weights, _CELLS)
-        reached = np.cumsum(np.convolve(wait, rest))
-        place = int(np.searchsorted(reached, share * reached[-1]))
-        before = reached[place - 1] if place else 0.0
-        part = (share * reached[-1] - before) / max(_TINY, float(reached[place] - before))
-        return float((place + part - _CELLS / 2) * step)
+
+def quantiles_of(found: Sequence[Waits], share: float, then: Mix) -> list[float]:
+    """`Waits.quantile` of several that were worked out together.
+
+    The waits are points at the middle of stretches, so they are spread over those before they are added up.
+    """
+    values = np.array([one.values for one in found])
+    weights = np.array([one.weights for one in found])
+    stretches = np.array([one.stretches for one in found])
+    total = weights.sum(axis=1)
+    middle = (values * weights).sum(axis=1) / total
+    spread = np.sqrt(np.maximum(0.0, (values**2 * weights).sum(axis=1) / total - middle**2))
+    longest = np.minimum(values.max(axis=1), middle + _FAR * spread)  # so few are longer that a quantile is not one
+    step = ((longest + float(then.values.max()) + 1) / _CELLS)[:, np.newaxis]
+    # Each is spread over the cells of its stretch: so much more from the first cell on, so much less from the end.
+    widths = np.maximum(1.0, np.rint(stretches / step))
+    first = (np.minimum(values, longest[:, np.newaxis]) / step - (widths - 1) / 2 + _CELLS / 2).astype(np.intp)
+    ends = np.minimum(2 * _CELLS, first + widths.astype(np.intp))
+    each = weights / widths
+    rows, row = np.arange(len(found))[:, np.newaxis], 2 * _CELLS + 1
+    places = np.concatenate([first + rows * row, ends + rows * row], axis=None)
+    rises = np.bincount(places, np.concatenate([each, -each], axis=None), len(found) * row).reshape(-1, row)
+    below = np.zeros((len(found), row))  # 0 before the first cell
+    rises[:, :-1].cumsum(axis=1).cumsum(axis=1, out=below[:, 1:])
+    cells = np.maximum(0, then.values / step).astype(np.intp)
+
+    def reached(places: Cells) -> Array:
+        """How much of the sum of both lies in cells up to each place."""
+        at = np.minimum(row - 1, np.maximum(0, places[:, :, np.newaxis] + 1 - cells[:, np.newaxis]))
+        return np.asarray(below[rows[:, :, np.newaxis], at] @ then.weights)
+
+    # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest.
+    alone = np.array([one.searchsorted(share * one[-1]) for one in below])
+    wanted = share * below[:, -1] * then.weights.sum()
+    low, high = alone - 2 + cells.min(axis=1), alone - 1 + cells.max(axis=1)
+    sums = reached(low[:, np.newaxis] + np.arange(int((high - low).max()) + 1))
+    place = np.maximum(1, (sums < wanted[:, np.newaxis]).sum(axis=1))[:, np.newaxis]
+    before, after = (np.take_along_axis(sums, place + more, axis=1)[:, 0] for more in (-1, 0))
+    part = (wanted - before) / np.maximum(_TINY, after - before)
+    return ((low + place[:, 0] + part - _CELLS / 2) * step[:, 0]).tolist()  # type: ignore[no-any-return]
 
 
 def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
@@ -119,99 +147,127 @@ def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
 
     `between`: what it does while none waits, and after four: a poll, or a little of nothing where polls rest.
     """
-    chain = _Chain(rate, max(1.0, controls), service, between)
-    return chain.waits()
+    return many_waits([(rate, controls, service)], between)[0]
 
 
-class _Chain:
-    """Rows of the matrices are the number of waiting commands before, columns after."""
+def many_waits(moves: Sequence[tuple[float, float, Mix]], between: Mix) -> list[Waits]:
+    """`waits` for several (rate, controls, service) at once; the services all have as many points."""
+    return _Chains(moves, between).waits()
 
-    def __init__(self, rate: float, controls: float, service: Mix, between: Mix) -> None:
-        self._pace = rate / controls  # of one control
-        self._controls = controls
-        self._service = service
-        self._between = between
-        busy = rate * (service.mean + between.mean / IN_A_ROW)
-        expected = 8 + 8 * rate * (service.values.max() + between.values.max()) + 30 * busy / max(0.2, 1 - busy)
-        self._size = 1 + int(min(_MOST, np.ceil(controls), expected))
-        self._points = int(np.clip(100 // self._size, 4, 10))
-        self._number = np.arange(self._size)
+
+class _Chains:
+    """Chains side by side: all arrays begin with [chain]. In matrices rows are the waiting commands before, columns
+    after."""
+
+    def __init__(self, moves: Sequence[tuple[float, float, Mix]], between: Mix) -> None:
+        rates = np.array([rate for rate, _, _ in moves])
+        self._controls = controls = np.maximum(1.0, [controls for _, controls, _ in moves])
+        self._pace = rates / controls  # of one control
+        self._service = np.array([mix.values for _, _, mix in moves]), np.array([mix.weights for _, _, mix in moves])
+        self._between = np.array([between.values] * len(moves)), np.array([between.weights] * len(moves))
+        self._serving = np.array([mix.mean for _, _, mix in moves])
+        self._resting = between.mean
+        busy = rates * (self._serving + between.mean / IN_A_ROW)
+        # so many commands hardly ever wait; side by side, for what would be, in a coarser way
+        one, load = (8, 30) if len(moves) == 1 else (4, 12)
+        reach = one * (1 + rates * (self._service[0].max(axis=1) + between.values.max()))
+        expected = reach + load * busy / np.maximum(0.2, 1 - busy)
+        self._size = size = 1 + int(np.minimum(np.minimum(_MOST, np.ceil(controls)), expected).max())
+        self._points = int(np.clip(100 // size, 4, 10)) if len(moves) == 1 else _POINTS
+        self._number = number = np.arange(size)
         # Binomial: of those still quiet before, so many more wait after, and the others are still quiet.
-        self._more = np.maximum(0, self._number - self._number[:, np.newaxis])
-        self._left = np.maximum(0.0, controls - self._number)
-        still = np.maximum(0.0, controls - self._number)[:, np.newaxis]
-        steps = np.cumprod((still - self._number) / (1 + self._number), axis=1)
-        ways = np.concatenate([np.ones((self._size, 1)), np.maximum(0.0, steps[:, :-1])], axis=1)
-        self._ways = np.triu(np.take_along_axis(ways, self._more, axis=1))
+        self._more = np.maximum(0, number - number[:, np.newaxis])
+        self._left = np.maximum(0.0, controls[:, np.newaxis] - number)
+        steps = np.ones((len(moves), size, size))
+        np.cumprod((self._left[:, :, np.newaxis] - number[:-1]) / number[1:], axis=2, out=steps[:, :, 1:])
+        ways = np.maximum(0.0, steps[:, number[:, np.newaxis], self._more])
+        self._ways = ways * (number >= number[:, np.newaxis])
 
     def _begun(self, time: Array) -> Array:
-        """[time, before, after]: waiting commands after each time, with none served in it."""
-        chance = -np.expm1(-self._pace * time)[:, np.newaxis, np.newaxis]
-        quiet = -self._pace * time[:, np.newaxis, np.newaxis]  # log of the chance to stay so
-        result = self._ways * np.exp(self._more * np.log(chance + _TINY) + quiet * self._left)
-        result[:, :, -1] += np.maximum(0.0, 1 - result.sum(axis=2))
-        return np.asarray(result)
+        """[chain, time, before, after]: waiting commands after each time [chain, time], with none served in it."""
+        passed = (-self._pace[:, np.newaxis] * time)[:, :, np.newaxis]
+        begin = (-np.expm1(passed)) ** self._number
+        result: Array = begin.take(self._more, axis=2)
+        result *= self._ways[:, np.newaxis]
+        result *= np.exp(passed * self._left[:, np.newaxis])[:, :, np.newaxis]
+        result[..., -1] += np.maximum(0.0, 1 - result.sum(axis=3))
+        return result
 
-    def _step(self, mix: Mix) -> Array:
-        return np.tensordot(mix.weights, self._begun(mix.values), axes=1)
-
-    def _held(self, mix: Mix) -> Array:
-        """Waiting commands, integrated over the time, by their number at its start."""
-        time = mix.values[:, np.newaxis]
-        quiet = np.maximum(0.0, self._controls - self._number)
-        part = self._pace * time
+    def _held(self, times: Array) -> Array:
+        """[chain, time, waiting]: waiting commands, integrated over each time, by their number at its start."""
+        time = times[:, :, np.newaxis]
+        part = self._pace[:, np.newaxis, np.newaxis] * time
         # time - (1 - e^-part) / pace, by its series where the difference would be all rounding
         begun = time * np.where(part < 1e-4, part / 2 - part**2 / 6, 1 + np.expm1(-part) / part)
-        return np.asarray(mix.weights @ (self._number * time + quiet * begun))
+        return np.asarray(self._number * time + self._left[:, np.newaxis] * begun)
 
-    def waits(self) -> Waits:
-        size = self._size
-        served, rested = self._step(self._service), self._step(self._between)
-        command = np.zeros((size, size))
-        command[1:] = served[:-1]  # the one that goes no longer waits
-        idle = np.zeros((size, size))
-        idle[0, 0] = 1.0
-        paths = [np.eye(size)]
-        for _ in range(IN_A_ROW):
-            paths.append(paths[-1] @ command)
-        to_between = sum(path @ idle for path in paths[:-1]) + paths[-1]
-        ends = _stationary(to_between @ rested)
-        starts = [ends @ path for path in paths]  # before command 1, 2, ..., and what is left after the last
-        begins = [np.append(start[1:], 0.0) for start in starts[:-1]]  # waiting once that command has gone
-        before = ends @ to_between
-        commands = float(sum(begin.sum() for begin in begins))
-        time = commands * self._service.mean + self._between.mean
-        inside, around = self._held(self._service), self._held(self._between)
-        waiting = float(sum(begin @ inside for begin in begins) + before @ around)
-        carried = commands / time
-        phases = [(begin, self._service, number + 1) for number, begin in enumerate(begins)]
-        values, weights, stretches = self._each([*phases, (before, self._between, 0)])
-        offered = self._pace * self._controls
-        return Waits(waiting / commands, carried, max(0.0, 1 - carried / offered), values, weights, stretches)
-
-    def _each(self, phases: list[tuple[Array, Mix, int]]) -> tuple[Array, Array, Array]:
-        """Waits of moves that come in each phase, at points spread over its time, by what waits before them."""
-        points = self._points
+    def waits(self) -> list[Waits]:
+        size, points, service, between = self._size, self._points, self._service, self._between
         parts = (np.arange(points) + 0.5) / points
-        begun: dict[int, Array] = {}
-        values, weights, stretches = [], [], []
-        ahead = self._number
-        for start, mix, row in phases:
-            if id(mix) not in begun:
-                begun[id(mix)] = self._begun(np.outer(mix.values, parts).ravel())
-            left = np.outer(mix.values, 1 - parts).ravel()[:, np.newaxis]
-            share = (mix.weights * mix.values)[:, np.newaxis].repeat(points, axis=1).ravel()[:, np.newaxis]
-            before = np.einsum("n,tnk->tk", start, begun[id(mix)])
-            turns = (ahead + row) // IN_A_ROW
-            values.append((left + ahead * self._service.mean + turns * self._between.mean).ravel())
-            stretches.append((mix.values / points)[:, np.newaxis].repeat(points * self._size, axis=1).ravel())
-            weights.append((before * share * np.maximum(0.0, self._controls - ahead)).ravel())
-        return np.concatenate(values), np.concatenate(weights), np.concatenate(stretches)
+        both = np.concatenate([service[0], between[0]], axis=1)
+        chains, whole, cut = len(both), both.shape[1], service[0].shape[1]
+        inside = (both[:, :, np.newaxis] * parts).reshape(chains, -1)
+        begun = self._begun(np.concatenate([both, inside], axis=1))
+        served, rested = _by_row(service[1], begun[:, :cut]), _by_row(between[1], begun[:, cut:whole])
+        command = np.zeros((chains, size, size))
+        command[:, 1:] = served[:, :-1]  # the one that goes no longer waits
+        # from one end of a poll to the next begin: up to four commands, fewer where none waits any more
+        twice = command @ command
+        to_between = twice @ twice
+        to_between[:, :, 0] += command[:, :, 0] + twice[:, :, 0] + (twice @ command[:, :, :1])[:, :, 0]
+        to_between[:, 0, 0] += 1.0
+        ends = _stationary(to_between @ rested)[:, np.newaxis]
+        starts = [ends, ends @ command, ends @ twice, ends @ twice @ command]  # before command 1, 2, ...
+        begins = np.zeros((chains, IN_A_ROW, size))  # waiting once that command has gone
+        begins[:, :, :-1] = np.concatenate(starts, axis=1)[:, :, 1:]
+        before = ends @ to_between
+        row = begins.sum(axis=1)
+        commands = row.sum(axis=1)
+        time = commands * self._serving + self._resting
+        held = self._held(both)
+        serving, resting = _by_row(service[1], held[:, :cut]), _by_row(between[1], held[:, cut:])
+        waiting = (row * serving + before[:, 0] * resting).sum(axis=1)
+        carried = commands / time
+        replaced = np.maximum(0.0, 1 - carried / (self._pace * self._controls))
+        last = whole + cut * points
+        # Moves that come in each phase, at points spread over its time, by what waits before them.
+        weights = [
+            begins[:, np.newaxis] @ begun[:, whole:last] * self._shares(service),
+            before[:, np.newaxis] @ begun[:, last:] * self._shares(between),
+        ]
+        ahead = self._number * self._serving[:, np.newaxis, np.newaxis]
+        turns = (self._number + np.arange(IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW * self._resting
+        left = (both[:, :, np.newaxis] * (1 - parts)).reshape(chains, -1, 1, 1)
+        rest = (ahead + turns)[:, np.newaxis]
+        values = [left[:, : cut * points] + rest[:, :, 1:], left[:, cut * points :] + rest[:, :, :1]]
+        stretches = (both / points).repeat(np.repeat([IN_A_ROW, 1], [cut, whole - cut]) * points * size, axis=1)
+        numbers = zip((waiting / commands).tolist(), carried.tolist(), replaced.tolist(), strict=True)
+        arrays = zip(_flat(values), _flat(weights), stretches, strict=True)
+        return [Waits(*three, *others) for three, others in zip(numbers, arrays, strict=True)]
+
+    def _shares(self, mix: tuple[Array, Array]) -> Array:
+        """[chain, instant, 1, waiting]: how often a move comes at each point of a phase."""
+        share = (mix[0] * mix[1]).repeat(self._points, axis=1)
+        return share[:, :, np.newaxis, np.newaxis] * self._left[:, np.newaxis, np.newaxis]
+
+
+def _flat(parts: list[Array]) -> Array:
+    """[chain, all the rest]."""
+    return np.concatenate([part.reshape(len(part), -1) for part in parts], axis=1)
+
+
+def _by_row(weights: Array, what: Array) -> Array:
+    """[chain, ...]: the sum over the second axis of `what`, weighted by [chain, that axis]."""
+    chains, many = weights.shape
+    total = weights[:, np.newaxis] @ what.reshape(chains, many, -1)
+    return np.asarray(total.reshape(chains, *what.shape[2:]))
 
 
 def _stationary(step: Array) -> Array:
-    """The distribution that a step of the chain leaves as it is."""
-    size = len(step)
-    equations = step.T - np.eye(size)
-    equations[-1] = 1.0
-    return np.maximum(0.0, np.linalg.solve(equations, np.append(np.zeros(size - 1), 1.0)))
+    """[chain, state]: the distribution that a step of each chain leaves as it is."""
+    size = step.shape[1]
+    equations = step.transpose(0, 2, 1) - np.eye(size)
+    equations[:, -1] = 1.0
+    ones = np.zeros((size, 1))
+    ones[-1] = 1.0
+    return np.asarray(np.maximum(0.0, np.linalg.solve(equations, ones[np.newaxis])[:, :, 0]))

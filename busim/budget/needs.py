@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from fractions import Fraction
 
 from busim.budget.case import Case
@@ -20,7 +19,7 @@ _LONGEST = 1e9  # ns of packing
 def more_cameras(mean: Pace, room: float = _ROOM) -> int:
     """How many more cameras like the average of those there, until the headroom falls under `room`; moves stay."""
     alive = sum(not unit.trouble for unit in mean.case.units)
-    polls = float((mean.occupied / mean.every).sum())
+    polls = mean.polls_demand
     if not alive or not polls:
         return 0
     return max(0, math.floor((1 - room - mean.demand) / (polls / alive) + 1e-9))
@@ -63,17 +62,17 @@ def _asking(case: Case, rate: float) -> Case:
     fastest = min((poll.every for poll in case.polls), default=0)
     every = max(1, round(1e9 / rate))
     polls = tuple(poll._replace(every=every) if poll.every == fastest else poll for poll in case.polls)
-    return replace(case, polls=polls)
+    return case._replace(polls=polls)
 
 
 def _packed(case: Case, idle: float) -> Case:
-    return replace(case, packing_idle=round(idle))
+    return case._replace(packing_idle=round(idle))
 
 
 def _most_cameras(pace: Pace) -> int:
     """How many cameras like the average of those there can be polled so often, with the moves there are."""
     alive = sum(not unit.trouble for unit in pace.case.units)
-    polls = float((pace.occupied / pace.every).sum())
+    polls = pace.polls_demand
     left = 1 - (pace.demand - polls)
     return max(0, math.ceil(left / (polls / alive)) - 1) if alive and polls else 0
 

@@ -8,9 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import numpy as np
-import numpy.typing as npt
-
 from busim.budget.pace import Pace
 from busim.budget.timing import Timing
 from busim.exchange import Numbers
@@ -38,7 +35,7 @@ def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
     elif all(unit.trouble for unit in case.units):
         yield "none of its cameras answers: " + "; ".join(f"{unit.name}: {unit.trouble}" for unit in case.units)
     yield from _runs_together(best)
-    yield from _times_out(best, worst)
+    yield from _times_out(worst)
     yield from _given_up(best)
 
 
@@ -48,49 +45,52 @@ def _runs_together(best: Pace) -> Iterator[str]:
     A converter that sends each byte on at once knows the last one in the middle of its first stop bit; with no latency
     the master's pause begins there, and the pair is quiet for so much less than the silence that ends a frame.
     """
-    short = missing_quiet(best.polls, float(best.case.packing_idle), 2.0 * best.case.latency.low)
-    if best.case.converter and best.alive.any() and float(short[best.alive].max()) > 0:
+    case, counted = best.case, best.layout
+    kinds = {kind for _, kind in counted.paces}
+    both = 2.0 * case.latency.low
+    short = [float(missing_quiet(best.times[kind], float(case.packing_idle), both)) for kind in kinds]
+    if case.converter and short and max(short) > 0:
         yield (
             "the converter sends each byte on at once and nothing delays it: the next request comes "
-            f"{show_time(float(short[best.alive].max()))} too soon behind a reply, and cameras take both for one frame"
+            f"{show_time(max(short))} too soon behind a reply, and cameras take both for one frame"
         )
 
 
-def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> npt.NDArray[np.float64]:
-    """ns, for each poll, by which the quiet behind its reply is too short for a request; `latency`: both ways."""
+def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers:
+    """ns by which the quiet behind the reply is too short for a request; `latency`: both ways."""
     exchange = timing.exchange
-    return np.asarray(exchange.silence + timing.tail - exchange.pause - packing - latency)
+    return exchange.silence + timing.tail - exchange.pause - packing - latency
 
 
-def _times_out(best: Pace, worst: Pace) -> Iterator[str]:
+def _times_out(worst: Pace) -> Iterator[str]:
     """Exchanges that take longer than their time-out."""
     case = worst.case
-    for timing, word in ((best.polls, "a poll"), (best.moves, "a move")):
+    for rows, word in ((worst.layout.polls, "a poll"), (worst.layout.moves, "a move")):
         said: set[int] = set()
-        least, most = np.asarray(timing.exchange.best), np.asarray(timing.exchange.worst)
-        for number, place in enumerate(timing.unit.tolist()):
-            unit = case.units[place]
-            if unit.trouble or place in said or most[number] <= timing.time_out[number]:
+        for kind, place, way in rows:
+            unit, one = case.units[place], worst.times[kind]
+            most = one.exchange.worst + way
+            if unit.trouble or place in said or most <= one.time_out:
                 continue
             said.add(place)
-            waits = show_time(timing.time_out[number])
-            over = show_time(most[number] - timing.time_out[number])
-            often = "always" if least[number] > timing.time_out[number] else "sometimes"
+            over = show_time(most - one.time_out)
+            often = "always" if one.exchange.best + way > one.time_out else "sometimes"
             yield (
-                f"{word} of camera {unit.name!r} takes up to {show_time(most[number])} and is given up after {waits}, "
-                f"{over} too early: {often} its reply comes into the next exchange"
+                f"{word} of camera {unit.name!r} takes up to {show_time(most)} and is given up after "
+                f"{show_time(one.time_out)}, {over} too early: {often} its reply comes into the next exchange"
             )
 
 
 def _given_up(pace: Pace) -> Iterator[str]:
     """Cameras that noise makes their master give up, though they are there."""
-    quiet = pace.polls.failing.max(initial=0.0) ** pace.case.offline_after < _OFTEN / _FASTEST
-    for number, unit in enumerate(() if quiet else pace.case.units):
-        own = pace.polls.unit[pace.alive] == number
-        if not own.any():
+    if pace.failing ** pace.case.offline_after < _OFTEN / _FASTEST:
+        return
+    for number, unit in enumerate(pace.case.units):
+        own = [poll for poll in pace.layout.living if pace.layout.polls[poll].unit == number]
+        if not own:
             continue
-        failing = float(pace.polls.failing[pace.alive][own].mean())
-        rate = float((1 / pace.periods[own]).sum()) * 1e9
+        failing = sum(pace.timing(poll).failing for poll in own) / len(own)
+        rate = sum(1 / pace.period(poll) for poll in own) * 1e9
         # every poll of a second, and at least so many, has to fail
         often = rate * failing ** max(pace.case.offline_after, math.ceil(rate))
         if often > _OFTEN:
@@ -122,21 +122,17 @@ def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
 
 
 def _rates(mean: Pace, worst: Pace) -> Iterator[str]:
-    if not len(mean.every):
-        return
-    late = (mean.every > 0) & (mean.periods > mean.every * (1 + 1e-9))
-    if mean.restless and not late.any():
-        return
-    if late.any():
-        groups = dict.fromkeys(mean.living[number].group for number in np.nonzero(late)[0])
-        names = " and ".join(repr(name) for name in groups)
-        every = mean.every[late].min()
+    polls = mean.case.polls
+    late = [number for number in mean.layout.living if 0 < polls[number].every * (1 + 1e-9) < mean.period(number)]
+    if late:
+        names = " and ".join(repr(name) for name in dict.fromkeys(polls[number].group for number in late))
+        every = min(polls[number].every for number in late)
         yield (
             f"{names} cannot be polled every {show_time(every)}: everything with a wanted rate needs {mean.demand:.0%} "
             f"of the master's time, {max(0.0, mean.demand - 1):.0%} too much; each comes every "
             f"{show_time(mean.cycle)} instead"
         )
-    elif worst.demand >= 1:
+    elif mean.layout.living and not mean.restless and worst.demand >= 1:
         yield (
             f"the wanted rates are reached on average ({mean.demand:.0%} of the master's time), but not with every "
             f"unknown at its bad end ({worst.demand:.0%})"

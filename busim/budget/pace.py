@@ -7,153 +7,234 @@ in `dead`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
 from functools import cached_property
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from busim.budget.case import Case, Poll
-from busim.budget.cycle import paced_cycle
+from busim.budget.case import Case, Move, Poll
+from busim.budget.cycle import one_cycle
+from busim.budget.layout import Layout, Sum, layout, relaid
 from busim.budget.moves import IN_A_ROW, Mix, Waits, waits
-from busim.budget.spreads import quantiles
-from busim.budget.timing import Timing, timing
+from busim.budget.spreads import Entry, quantiles
+from busim.budget.timing import Wire, timed, wire_of
 from busim.exchange import MEAN
-
-Array = npt.NDArray[np.float64]
 
 PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
 _SHARES = tuple((number + 0.5) / 20 for number in range(20))
 _SLICE = 1e-3  # of a poll: how finely a line that rests is cut where the chain of moves needs something to do
+_FEW = 2  # exchanges that the chain of moves takes one by one; more count by their mean and mean square
 
 
-@dataclass(frozen=True)
 class Pace:
     """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
 
     `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and
-    enough for comparing.
+    enough for comparing. `times`: of each kind of the layout. Lists over polls are over all of the case's, living or
+    not. `occupied`: what all living polls take, once each, failures counted in; `probed`: what a probe takes, of each
+    dead camera that is polled; `service`: how long the master is inside one command, on average.
     """
 
-    case: Case
-    unknown: str = MEAN
-    exact: bool = True
+    def __init__(
+        self, case: Case, unknown: str = MEAN, *, exact: bool = True,
+        counted: Layout | None = None, times: list[Any] | None = None,
+    ) -> None:  # fmt: skip
+        self.case, self.unknown, self.exact = case, unknown, exact
+        self.layout = layout(case) if counted is None else counted
+        if times is None:
+            times = [timed(self.wire, asked) for asked in self.layout.kinds]
+        self.times: list[Any] = times  # of plain numbers
+        self._each = [one.occupied(unknown) for one in times]
+        self._paces: dict[float, float] = {}
+        for (every, kind), many in self.layout.paces.items():
+            one = times[kind]
+            time = (1 - one.failing) * (many.count * self._each[kind] + many.way) + many.count * one.failing * one.lost
+            self._paces[every] = self._paces.get(every, 0.0) + time
+        self.occupied = sum(self._paces.values())
+        self.probed = [
+            sum(times[kind].lost * count for kind, count in polls.items()) / polls.total()
+            for polls in self.layout.dead.values()
+        ]
+        self.move_rate = self.layout.rate
+        self.service = self._service_mean() if self.move_rate else 0.0
 
     @cached_property
-    def polls(self) -> Timing:
-        return timing(self.case, self.case.polls)
-
-    @cached_property
-    def moves(self) -> Timing:
-        return timing(self.case, self.case.moves)
-
-    @cached_property
-    def alive(self) -> npt.NDArray[np.bool_]:
-        """Which polls are of cameras that answer."""
-        return np.array([not self.case.units[poll.unit].trouble for poll in self.case.polls], dtype=bool)
-
-    @cached_property
-    def living(self) -> list[Poll]:
-        """The polls that are alive; the arrays below go over these."""
-        return [poll for poll, alive in zip(self.case.polls, self.alive, strict=True) if alive]
-
-    @cached_property
-    def every(self) -> Array:
-        """The wanted time between two."""
-        return np.array([poll.every for poll in self.living], dtype=float)
-
-    @cached_property
-    def occupied(self) -> Array:
-        """What one poll takes of the master's time, failures counted in."""
-        failing, alive = self.polls.failing[self.alive], self.alive
-        return (1 - failing) * self.polls.occupied(self.unknown)[alive] + failing * self.polls.lost[alive]
-
-    @cached_property
-    def probed(self) -> Array:
-        """What one probe takes, for each dead camera that is polled."""
-        units = {poll.unit for poll in self.case.polls if self.case.units[poll.unit].trouble}
-        return np.array([self.polls.lost[self.polls.unit == unit].mean() for unit in sorted(units)])
-
-    @cached_property
-    def restless(self) -> bool:
-        """Whether some polls have no wanted rate."""
-        return bool(len(self.every)) and bool((self.every == 0).any())
+    def wire(self) -> Wire:
+        """What all exchanges have in common."""
+        return wire_of(self.case)
 
     def under(self, unknown: str) -> Pace:
         """The same in another case of its unknowns, and not exact."""
-        other = self.like(self.case, unknown)
-        other.__dict__.update(alive=self.alive, living=self.living, every=self.every, move_rates=self.move_rates)
-        return other
+        return Pace(self.case, unknown, exact=False, counted=self.layout, times=self.times)
 
-    def like(self, case: Case, unknown: str = MEAN) -> Pace:
-        """A case whose exchanges take the same times as in this one."""
-        other = Pace(case, unknown, exact=False)
-        other.__dict__.update(polls=self.polls, moves=self.moves)
-        return other
+    def noisy(self, rate: float) -> Pace:
+        """The same at another bit error rate, and not exact."""
+        return Pace(self.case, exact=False, counted=self.layout, times=[one.noisy(rate) for one in self.times])
+
+    def without(self, case: Case) -> Pace:
+        """A case in which cameras of this one are dead, and not exact."""
+        counted = relaid(self.layout.kinds, case, self.layout.polls, self.layout.moves)
+        return Pace(case, exact=False, counted=counted, times=self.times)
+
+    def only(
+        self, polls: Callable[[Poll], bool], moves: Callable[[Move], bool] = lambda move: True  # noqa: ARG005
+    ) -> Pace:
+        """With these polls and moves alone, and not exact."""
+        counted, case = self.layout, self.case
+        asked = [(poll, row) for poll, row in zip(case.polls, counted.polls, strict=True) if polls(poll)]
+        moved = [(move, row) for move, row in zip(case.moves, counted.moves, strict=True) if moves(move)]
+        left = case._replace(polls=tuple(poll for poll, _ in asked), moves=tuple(move for move, _ in moved))
+        laid = relaid(counted.kinds, left, [row for _, row in asked], [row for _, row in moved])
+        return Pace(left, exact=False, counted=laid, times=self.times)
+
+    def varied(self, case: Case) -> Pace:
+        """A case in which the same is asked in another time, and not exact."""
+        return Pace(case, exact=False, counted=self.layout)
+
+    # -- polls ------------------------------------------------------------------------------------------------
+
+    @property
+    def living(self) -> list[Poll]:
+        """The polls of cameras that answer."""
+        return [self.case.polls[number] for number in self.layout.living]
+
+    def poll_time(self, number: int) -> float:
+        """How long the master is inside this poll when it is answered, with the pause after it."""
+        row = self.layout.polls[number]
+        return float(self._each[row.kind] + row.way)
+
+    def poll_cost(self, number: int) -> float:
+        """The same with failures counted in."""
+        one = self.times[self.layout.polls[number].kind]
+        return float((1 - one.failing) * self.poll_time(number) + one.failing * one.lost)
+
+    def timing(self, number: int) -> Any:
+        """Of a poll, as if its camera stood beside the asker."""
+        return self.times[self.layout.polls[number].kind]
+
+    def move_timing(self, number: int) -> Any:
+        """The same of a move."""
+        return self.times[self.layout.moves[number].kind]
+
+    def move_time(self, number: int) -> float:
+        """How long the master is inside this command when it is answered at once."""
+        row = self.layout.moves[number]
+        return float(self._each[row.kind] + row.way)
+
+    @property
+    def restless(self) -> bool:
+        """Whether some polls have no wanted rate."""
+        return 0.0 in self._paces
+
+    @property
+    def fastest(self) -> float:
+        """The smallest wanted time between two polls."""
+        return min(self._paces)
+
+    @property
+    def failing(self) -> float:
+        """The largest share of a kind of exchange that noise damages."""
+        return float(max((one.failing for one in self.times), default=0.0))
 
     # -- commands ---------------------------------------------------------------------------------------------
 
-    @cached_property
-    def move_rates(self) -> Array:
-        return np.array([move.rate / 1e9 for move in self.case.moves])
+    def _service_mean(self) -> float:
+        """Repeats counted in; of cameras that never answer, a single one."""
+        sound, time, lost, failing = self._sound
+        gone = sum(self.layout.lost.values())
+        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
+        if not sound:
+            return float(wasted / gone)
+        tries = 1 + self.case.retries
+        mean = time
+        if failing > 0:
+            mean = failing**tries * tries * lost
+            mean += sum(failing**n * (1 - failing) * (n * lost + time) for n in range(tries))
+        share = gone / self.move_rate
+        return float(mean if share <= 0 else (1 - share) * mean + share * wasted / gone)
 
     @cached_property
-    def move_rate(self) -> float:
-        """Moves per ns, all together."""
-        return float(self.move_rates.sum())
+    def _sound(self) -> tuple[float, float, float, float]:
+        """Of moves to cameras that answer: their rate, the mean time of one, of a lost one, and the share lost."""
+        rate = time = lost = failing = 0.0
+        for kind, moved in self.layout.moved.items():
+            one = self.times[kind]
+            rate += moved.count
+            time += moved.count * self._each[kind] + moved.way
+            lost += moved.count * one.lost
+            failing += moved.count * one.failing
+        return (rate, time / rate, lost / rate, failing / rate) if rate else (0.0, 0.0, 0.0, 0.0)
 
     @cached_property
-    def service(self) -> Mix:
-        """How long the master is inside one command, its repeats counted in."""
-        timing, tries = self.moves, 1 + self.case.retries
-        share = self.move_rates / self.move_rate
-        dead = np.array([bool(self.case.units[move.unit].trouble) for move in self.case.moves])
-        mix: Mix | None = None
-        sound = share * ~dead
-        if sound.sum() > 0:
-            held = sound > 0
-            variance = np.asarray(timing.exchange.variance)[held]
-            mix = Mix.of(timing.occupied(self.unknown)[held], sound[held], variance)
-            mix = mix.shrunk() if len(mix.values) > 4 else mix
-            failing = float(timing.failing @ sound / sound.sum())
-            if failing > 0:
-                lost = float(timing.lost @ sound / sound.sum())
-                chances = np.array([failing**number * (1 - failing) for number in range(tries)] + [failing**tries])
-                times = np.array([number * lost + mix.mean for number in range(tries)] + [tries * lost])
-                spread = np.full(tries + 1, mix.square - mix.mean**2)
-                mix = Mix.of(times, chances, spread)
-        lost_time = Mix(np.array([float(timing.lost @ (share * dead)) / max(1e-300, float(share @ dead))]), np.ones(1))
-        return lost_time if mix is None else mix.joined(lost_time, float(share @ dead))
+    def serving(self) -> Mix:
+        """How long the master is inside one command, as it is spread."""
+        rate, mean, lost, failing = self._sound
+        gone = sum(self.layout.lost.values())
+        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
+        mix = self._answered(self._each) if rate else None
+        if mix is not None and failing > 0:
+            tries = 1 + self.case.retries
+            chances = [failing**number * (1 - failing) for number in range(tries)] + [failing**tries]
+            times = [number * lost + mean for number in range(tries)] + [tries * lost]
+            mix = Mix.of(np.array(times), np.array(chances), max(0.0, mix.square - mix.mean**2))
+        lost_time = Mix(np.array([wasted / max(1e-300, gone)]), np.ones(1))
+        return lost_time if mix is None else mix.joined(lost_time, gone / self.move_rate)
+
+    def _answered(self, times: list[float]) -> Mix:
+        """Moves to cameras that answer, spread as their exchanges are; `times` by kind."""
+        held = [
+            (row, move.rate)
+            for row, move in zip(self.layout.moves, self.case.moves, strict=True)
+            if move.rate and not self.case.units[row.unit].trouble
+        ]
+        if len(held) <= _FEW:
+            values = np.array([times[row.kind] + row.way for row, _ in held])
+            variances = np.array([self.times[row.kind].exchange.variance for row, _ in held])
+            return Mix.of(values, np.array([rate for _, rate in held]), variances)
+        return self._summed([(times[kind], kind, moved) for kind, moved in self.layout.moved.items()])
+
+    def _summed(self, parts: list[tuple[float, int, Sum]]) -> Mix:
+        """Two points with the mean and mean square of many exchanges: time, kind and how many of each."""
+        count = mean = square = 0.0
+        for time, kind, many in parts:
+            count += many.count
+            mean += many.count * time + many.way
+            square += many.count * (time * time + self.times[kind].exchange.variance)
+            square += 2 * time * many.way + many.square
+        return Mix.two(mean / count, square / count)
 
     @cached_property
     def answer(self) -> Mix:
         """From the sending of a command until it is acknowledged, repeats counted in; of cameras that answer."""
-        share = self.move_rates * np.array([not self.case.units[move.unit].trouble for move in self.case.moves])
-        held = share > 0
-        exchange = self.moves.exchange
-        mix = Mix.of(getattr(exchange, self.unknown)[held], share[held], np.asarray(exchange.variance)[held])
-        failing = float(self.moves.failing[held] @ share[held] / share.sum())
-        if self.unknown == MEAN:
-            # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
-            found = quantiles(exchange, share[np.newaxis], _SHARES)[0]
-            mix = Mix(found + (mix.mean - found.mean()), np.full(len(_SHARES), 1 / len(_SHARES)))
+        _, _, lost, failing = self._sound
+        entries, weights, mean = [], [], 0.0
+        for row, move in zip(self.layout.moves, self.case.moves, strict=True):
+            if move.rate and not self.case.units[row.unit].trouble:
+                one = self.times[row.kind].exchange
+                entries.append(Entry.of(one, row.way))
+                weights.append(move.rate)
+                mean += move.rate * (one.mean + row.way)
+        mean /= sum(weights)
+        # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
+        found = quantiles(entries, np.array([weights]), _SHARES)[0]
+        mix = Mix(found + (mean - found.mean()), np.full(len(_SHARES), 1 / len(_SHARES)))
         if failing <= 0:
             return mix
-        lost = float(self.moves.lost[held] @ share[held] / share.sum())
         times = np.array([number * lost + mix.mean for number in range(1 + self.case.retries)])
         chances = np.array([failing**number for number in range(1 + self.case.retries)])
-        weights = np.outer(chances / chances.sum(), mix.weights).ravel()
-        return Mix((times[:, np.newaxis] + mix.values - mix.mean).ravel(), weights)
+        shares = np.outer(chances / chances.sum(), mix.weights).ravel()
+        return Mix((times[:, np.newaxis] + mix.values - mix.mean).ravel(), shares)
 
     @cached_property
     def controls(self) -> float:
         """How many controls are moved, counted as equally busy ones."""
-        return float(self.move_rate**2 / (self.move_rates**2).sum())
+        return self.move_rate**2 / sum((move.rate / 1e9) ** 2 for move in self.case.moves)
 
     @cached_property
     def moves_load(self) -> float:
         """Share of time that commands take if every move is sent."""
-        return self.move_rate * self.service.mean if self.move_rate else 0.0
+        return self.move_rate * self.service
 
     @cached_property
     def crowded(self) -> float:
@@ -161,42 +242,41 @@ class Pace:
         if not self.move_rate:
             return 0.0
         turn = self.between.mean if self.saturated else 0.0
-        return self.move_rate * (self.service.mean + turn / IN_A_ROW)
+        return self.move_rate * (self.service + turn / IN_A_ROW)
 
-    # -- polls ------------------------------------------------------------------------------------------------
+    # -- the cycle --------------------------------------------------------------------------------------------
 
-    def _cycle(self, load: float) -> float:
-        """The cycle with this load of commands; 0 where everything keeps its pace."""
-        if not len(self.occupied):
+    def with_load(self, load: float) -> float:
+        """The cycle with this load of commands; 0 where everything keeps its pace, or nothing is polled."""
+        if not self._paces:
             return 0.0
-        if not len(self.probed):
-            return float(paced_cycle(self.occupied, self.every, load))
-        occupied = np.concatenate([self.occupied, self.probed])
+        if not self.probed:
+            return one_cycle(self._paces.items(), load)
         cycle = 0.0
         for _ in range(2):  # a probe waits for its turn before its pause begins anew
-            probes = PROBE_PAUSE + self.probed + cycle
-            cycle = float(paced_cycle(occupied, np.concatenate([self.every, probes]), load))
+            probes = ((PROBE_PAUSE + probe + cycle, probe) for probe in self.probed)
+            cycle = one_cycle((*self._paces.items(), *probes), load)
         return cycle
 
-    @cached_property
+    @property
     def _most_commands(self) -> float:
         """The largest share of time that commands can have: four of them for each poll, where polls are always due."""
-        if not len(self.occupied):
+        if not self._paces:
             return 1.0
-        row = IN_A_ROW * self.service.mean
-        return row / (row + float(self.occupied.mean()))
+        row = IN_A_ROW * self.service
+        return row / (row + self.occupied / len(self.layout.living))
 
     @cached_property
     def unhurried(self) -> float:
         """The cycle that moves would leave if every one were sent that can be."""
-        return self._cycle(min(self.moves_load, self._most_commands)) if self.move_rate else self._cycle(0.0)
+        return self.with_load(min(self.moves_load, self._most_commands) if self.move_rate else 0.0)
 
-    @cached_property
+    @property
     def saturated(self) -> bool:
         """Whether the master never rests, because it need not or because it cannot."""
         return self.unhurried > 0
 
-    @cached_property
+    @property
     def polling(self) -> Mix:
         """Polls and probes, as often as they come: what the master does while no command waits and some are due."""
         return self._asked[0]
@@ -204,7 +284,7 @@ class Pace:
     @cached_property
     def between(self) -> Mix:
         """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
-        if not len(self.occupied) and not len(self.probed):
+        if not self._paces and not self.probed:
             return Mix(np.array([1000.0]), np.ones(1))
         mix, often, taken = self._asked
         rest = 1 - taken - self.moves_load
@@ -217,32 +297,45 @@ class Pace:
     @cached_property
     def _asked(self) -> tuple[Mix, float, float]:
         """Polls and probes: how long, how many per ns, which share of the time."""
-        periods = np.maximum(self.every, self.unhurried)
-        alive = self.alive
-        variance = np.asarray(self.polls.exchange.variance)[alive]
-        times = np.concatenate([self.polls.occupied(self.unknown)[alive], self.polls.lost[alive], self.probed])
-        failing = self.polls.failing[alive]
-        rates = np.concatenate(
-            [(1 - failing) / periods, failing / periods, 1 / (PROBE_PAUSE + self.probed + self.unhurried)]
-        )
-        spreads = np.concatenate([variance, np.zeros(len(alive.nonzero()[0]) + len(self.probed))])
-        held = rates > 0
-        mix = Mix.of(times[held], rates[held], spreads[held])
-        rare = failing.max(initial=0.0) > 0 or len(self.probed)
-        mix = mix if rare or len(mix.values) <= 4 else mix.shrunk()
-        return mix, float(rates.sum()), float(rates @ times)
+        cycle, counted = self.unhurried, self.layout
+        probes = [(time, 1 / (PROBE_PAUSE + time + cycle)) for time in self.probed]
+        often = taken = 0.0
+        parts = []
+        for (every, kind), one in counted.paces.items():
+            rate, time = 1 / max(every, cycle), self.times[kind]
+            often += one.count * rate
+            answered = (1 - time.failing) * (one.count * self._each[kind] + one.way)
+            taken += rate * (answered + one.count * time.failing * time.lost)
+            parts.append((self._each[kind], kind, one.times(rate)))
+        often += sum(rate for _, rate in probes)
+        taken += sum(rate * time for time, rate in probes)
+        if not probes and self.failing <= 0 and len(counted.living) > _FEW:
+            return self._summed(parts), often, taken
+        return self._one_by_one(cycle, probes), often, taken
+
+    def _one_by_one(self, cycle: float, probes: list[tuple[float, float]]) -> Mix:
+        """What is rare and long must stay apart from the rest: a lost poll, a probe."""
+        values = []
+        for number in self.layout.living:
+            one, rate = self.timing(number), 1 / max(self.case.polls[number].every, cycle)
+            values.append((self.poll_time(number), (1 - one.failing) * rate, float(one.exchange.variance)))
+            if one.failing > 0:
+                values.append((float(one.lost), one.failing * rate, 0.0))
+        values += [(time, rate, 0.0) for time, rate in probes]
+        times, rates, variances = np.array(values).T
+        return Mix.of(times, rates, variances)
 
     @cached_property
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         if not self.move_rate or not self.exact:
             return None
-        if self.saturated or not len(self.occupied):
-            return waits(self.move_rate, self.controls, self.service, self.between)
+        if self.saturated or not self._paces:
+            return waits(self.move_rate, self.controls, self.serving, self.between)
         # Polls that rest come in batches, all that have one pace: moves then meet nothing but polls, or none.
         piece = Mix(np.array([_SLICE * self.polling.mean]), np.ones(1))
-        batch, quiet = (waits(self.move_rate, self.controls, self.service, mix) for mix in (self.polling, piece))
-        share = self._asked[2] / max(1e-9, 1 - batch.carried * self.service.mean)
+        batch, quiet = (waits(self.move_rate, self.controls, self.serving, mix) for mix in (self.polling, piece))
+        share = self._asked[2] / max(1e-9, 1 - batch.carried * self.service)
         return quiet.mixed(batch, min(1.0, share))
 
     @cached_property
@@ -258,25 +351,32 @@ class Pace:
             return 0.0
         if self.waits is None:
             return min(self.moves_load, self._most_commands)
-        return self.waits.carried * self.service.mean
+        return self.waits.carried * self.service
 
     @cached_property
     def cycle(self) -> float:
         """Time for one round of the polls that never rest; 0: all keep their pace; nan: commands leave no time."""
-        return self._cycle(self.commands_load) if self.exact else self.unhurried
+        return self.with_load(self.commands_load) if self.exact else self.unhurried
 
     def round_with(self, load: float) -> float:
         """The shortest time between two of a poll when commands take this share; 0 where nothing is polled."""
-        return max(self._cycle(load), float(self.every.min())) if len(self.every) else 0.0
+        return max(self.with_load(load), self.fastest) if self._paces else 0.0
+
+    def period(self, number: int) -> float:
+        """Time between two of this poll, which is alive."""
+        return max(float(self.case.polls[number].every), self.cycle)
+
+    @property
+    def shortest(self) -> float:
+        """Time between two of the values polled most."""
+        return max(self.cycle, self.fastest)
 
     @cached_property
-    def periods(self) -> Array:
-        """Time between two of each poll that is alive."""
-        return np.maximum(self.every, self.cycle)
+    def polls_demand(self) -> float:
+        """Share of the master's time that living polls with a wanted rate need."""
+        return sum(occupied / every for every, occupied in self._paces.items() if every)
 
     @cached_property
     def demand(self) -> float:
         """Share of the master's time that everything with a wanted rate needs; more than 1: it is not reached."""
-        paced = self.every > 0
-        polls = float((self.occupied[paced] / self.every[paced]).sum())
-        return polls + self.commands_load + float((self.probed / (PROBE_PAUSE + self.probed)).sum())
+        return float(self.polls_demand + self.commands_load + sum(time / (PROBE_PAUSE + time) for time in self.probed))

@@ -19,6 +19,10 @@ class Range:
     mean: float
     worst: float
 
+    def later(self, by: float) -> Range:
+        """The same with so much more of everything."""
+        return Range(self.best + by, self.mean + by, self.worst + by)
+
     @property
     def certain(self) -> bool:
         return abs(self.worst - self.best) <= 1e-9 * max(1.0, abs(self.mean))

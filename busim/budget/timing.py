@@ -1,23 +1,25 @@
-"""The times of a case: every poll and every move as an exchange, with its time-out and what a failure costs.
+"""The times of a case: a poll or a move as an exchange, with its time-out and what a failure costs.
 
-Arrays, one entry for each poll (or move) of the case, so that the arithmetic is done once for all of them.
+Written once, over numbers or arrays: the budget asks for each kind of poll as plain numbers, which for the few kinds of
+a line is ten times as fast as arrays of a few elements; a sweep asks for all polls at thousands of points at once.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from busim.budget.case import Case, Move, Poll
-from busim.exchange import MEAN, Exchange, Numbers, Terms, drain, exchange, time_out
+from busim.exchange import MEAN, Exchange, Numbers, Terms, drain, exchange, larger, time_out
 
 Array = npt.NDArray[np.float64]
 
 _SURELY = 1 - 1e-9  # lost, short of certainty: what never comes has no mean
-_NAMES = tuple(field.name for field in fields(Exchange))
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,107 +42,179 @@ class Varied:
 _AS_PLANNED = Varied()
 
 
-@dataclass(frozen=True, slots=True)
-class Timing:
-    """Arrays over the polls (or moves) of a case, ns.
+class Wire(NamedTuple):
+    """What all exchanges of a case have in common. Times in ns.
+
+    `bit`, `character`: at the line's own rate; `ppm`: how much faster the asker's clock is; `tail`: the part of a
+    character behind the instant at which its byte is there, as far as it counts. `time_out`: None where computed.
+    """
+
+    bit: Numbers
+    character: Numbers
+    ppm: float
+    tail: float
+    silence: Numbers
+    rest: Numbers
+    packing_idle: Numbers
+    packing_length: float
+    latency_low: Numbers
+    latency_high: Numbers
+    lead: float
+    listen: float
+    time_out: float | None
+    bit_error_rate: Numbers
+    chatter: float
+
+
+class Asked(NamedTuple):
+    """What a poll or move itself decides. Lengths in characters, times in ns.
+
+    `share`: the rate of the camera's clock, as a share of the line's.
+    """
+
+    request: Numbers
+    reply: Numbers
+    escapes: Numbers
+    share: Numbers
+    turnaround_low: Numbers
+    turnaround_high: Numbers
+    lead: Numbers
+    hold: Numbers
+    distance: Numbers = 0.0
+
+
+class Timing(NamedTuple):
+    """The times of a poll or move, or of many: then arrays over them. ns.
 
     `exchange`: an answered one, part by part. `wire`: of it, with characters on the wire; `asked`: those of the request
     alone. `tail`: what of a reply is still on the wire when its last byte is known. `time_out`: how long the
     master waits for it; `lost`: what one that is not answered takes, the drain after it included. `failing`: the
     chance that noise damages one, `bits` those it may hit with the line's bit error rate, `chatter` the mean number of
-    false characters that hit one. `unit`: whose it is.
+    false characters that hit one.
     """
 
     exchange: Exchange
-    wire: Array
-    asked: Array
-    tail: Array
-    time_out: Array
-    lost: Array
-    failing: Array
-    bits: Array
-    chatter: Array
-    unit: npt.NDArray[np.int64]
+    wire: Numbers
+    asked: Numbers
+    tail: Numbers
+    time_out: Numbers
+    lost: Numbers
+    failing: Numbers
+    bits: Numbers
+    chatter: Numbers
 
     def noisy(self, bit_error_rate: float) -> Timing:
         """The same at another bit error rate."""
-        return replace(self, failing=_failing(self.bits * bit_error_rate + self.chatter))
+        return self._replace(failing=_failing(self.bits * bit_error_rate + self.chatter))
 
-    def occupied(self, case: str = MEAN) -> Array:
+    def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
-        return np.asarray(getattr(self.exchange, case) + self.exchange.pause)
+        return self.exchange.total(case) + self.exchange.pause
 
 
-def pause(case: Case) -> int:
-    """ns a master leaves between a reply and the next request."""
-    return max(case.gap, case.dialect.silence(float(case.baud)))
+def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
+    """What all exchanges of a case have in common, with what a sweep varies in its place."""
+    halves, sample = case.format.half_bits, case.format.sample_halves
+    bit = 1e9 / _or(varied.baud, float(case.baud))
+    silence = _silence(case, varied.baud)
+    return Wire(
+        bit=bit,
+        character=halves * bit / 2,
+        ppm=case.ppm,
+        # behind a converter packing begins when the last byte is there, in the middle of its first stop bit
+        tail=(halves - sample) / halves if case.converter else 0.0,
+        silence=silence,
+        rest=larger(_or(varied.gap, float(case.gap)), silence),
+        packing_idle=_or(varied.packing_idle, float(case.packing_idle)),
+        packing_length=float(case.packing_length),
+        latency_low=_or(varied.latency_low, float(case.latency.low)),
+        latency_high=_or(varied.latency_high, float(case.latency.high)),
+        lead=float(max(0, case.lead)),
+        listen=float(case.listen),
+        time_out=None if case.time_out is None else float(case.time_out),
+        bit_error_rate=_or(varied.bit_error_rate, case.bit_error_rate),
+        chatter=case.chatter / 1e9,
+    )
+
+
+def asked_of(case: Case, one: Poll | Move) -> Asked:
+    """What a poll or move of a case itself decides, as numbers, as if its camera stood beside the asker."""
+    unit = case.units[one.unit]
+    return Asked(
+        request=float(one.request),
+        reply=float(one.reply),
+        escapes=float(one.escapes),
+        share=(1.0 if unit.baud == case.baud else float(unit.baud / case.baud)) * (1 + unit.ppm / 1e6),
+        turnaround_low=float(unit.turnaround.low),
+        turnaround_high=float(unit.turnaround.high),
+        lead=float(max(0, unit.lead)),
+        hold=float(max(0, unit.hold)),
+    )
+
+
+def timed(wire: Wire, asked: Asked) -> Timing:
+    """The times of an exchange."""
+    w, a = wire, asked
+    character, answer = w.character / (1 + w.ppm / 1e6), w.character / a.share
+    parts = exchange(
+        Terms(
+            request=a.request,
+            reply=a.reply,
+            character=character,
+            answer_character=answer,
+            silence=w.silence,
+            turnaround_low=a.turnaround_low,
+            turnaround_high=a.turnaround_high,
+            pause=w.rest,
+            tail=answer * w.tail,
+            packing_idle=w.packing_idle,
+            packing_length=w.packing_length,
+            latency_low=w.latency_low,
+            latency_high=w.latency_high,
+            distance=a.distance,
+            lead=w.lead,
+            answer_lead=a.lead,
+            quiet=larger(0.0, a.hold + w.listen - w.rest) if w.listen else 0.0,
+            escapes=a.escapes,
+        )
+    )
+    sent = a.request * character
+    on_wire = sent + a.reply * answer
+    nominal = (a.request + a.reply + a.escapes) * w.character
+    computed = time_out(nominal, w.silence, a.turnaround_high, w.packing_idle, w.latency_high)
+    waits = computed if w.time_out is None else w.time_out
+    # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
+    # behind the request, and a character's length before request and reply.
+    open_time = 2 * (w.silence + character)
+    bits = (on_wire + open_time) / w.bit
+    chatter = w.chatter * open_time
+    return Timing(
+        exchange=parts,
+        wire=on_wire,
+        asked=sent,
+        tail=answer * w.tail,
+        time_out=waits,
+        lost=waits + drain(w.rest, w.packing_idle, w.latency_high),
+        failing=_failing(w.bit_error_rate * bits + chatter),
+        bits=bits,
+        chatter=chatter,
+    )
 
 
 def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = _AS_PLANNED) -> Timing:
-    """The times of polls or moves of a case; [point, poll] where something is varied."""
-    units = [case.units[one.unit] for one in asked]
-    halves = case.format.half_bits
-    baud = _or(varied.baud, float(case.baud))
-    bit = 1e9 / baud
-    character = halves * bit / 2 / (1 + case.ppm / 1e6)
-    shares = np.array([float(unit.baud / case.baud) * (1 + unit.ppm / 1e6) for unit in units])
-    answer = halves * bit / 2 / shares
-    request = np.array([one.request for one in asked], dtype=float)
-    reply = np.array([one.reply for one in asked], dtype=float)
-    escapes = np.array([one.escapes for one in asked], dtype=float)
-    high = _or(varied.turnaround_high, np.array([unit.turnaround.high for unit in units], dtype=float))
-    silence = _silence(case, varied.baud)
-    rest = np.maximum(_or(varied.gap, float(case.gap)), silence)
-    hold = np.array([max(0, unit.hold) for unit in units], dtype=float)
-    packing, latency = (
-        _or(varied.packing_idle, float(case.packing_idle)),
-        _or(varied.latency_high, float(case.latency.high)),
+    """The times of many polls or moves of a case as arrays of one shape; [point, poll] where something is varied."""
+    columns = [np.array(column, dtype=float) for column in zip(*(asked_of(case, one) for one in asked), strict=True)]
+    each = Asked(*columns) if columns else Asked(*np.zeros((len(Asked._fields), 0)))
+    each = each._replace(
+        turnaround_low=_or(varied.turnaround_low, each.turnaround_low),
+        turnaround_high=_or(varied.turnaround_high, each.turnaround_high),
+        distance=np.array([case.units[one.unit].distance for one in asked], dtype=float),
     )
-    # behind a converter packing begins when the last byte is there, in the middle of its first stop bit
-    tail = answer * (halves - case.format.sample_halves) / halves if case.converter else 0.0
-    terms = Terms(
-        request=request,
-        reply=reply,
-        character=character,
-        answer_character=answer,
-        silence=silence,
-        turnaround_low=_or(varied.turnaround_low, np.array([unit.turnaround.low for unit in units], dtype=float)),
-        turnaround_high=high,
-        pause=rest,
-        tail=tail,
-        packing_idle=packing,
-        packing_length=float(case.packing_length),
-        latency_low=_or(varied.latency_low, float(case.latency.low)),
-        latency_high=latency,
-        distance=np.array([unit.distance for unit in units]),
-        lead=float(max(0, case.lead)),
-        answer_lead=np.array([max(0, unit.lead) for unit in units], dtype=float),
-        quiet=np.maximum(0.0, hold + case.listen - rest) if case.listen else 0.0,
-        escapes=escapes,
-    )
-    wire = request * character + reply * answer
-    nominal = (request + reply + escapes) * (halves * bit / 2)
-    waits = time_out(nominal, silence, high, packing, latency) if case.time_out is None else float(case.time_out)
-    # makes arrays of one shape of what is the same for all
-    none = np.zeros(np.broadcast_shapes(*(np.shape(one) for one in (wire, high, packing, latency, rest))))
-    # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
-    # behind the request, and a character's length before request and reply.
-    open_time = 2 * (silence + character)
-    bits = (wire + open_time) / bit
-    chatter = case.chatter / 1e9 * open_time + none
-    waits = np.asarray(waits + none)
-    return Timing(
-        exchange=Exchange(*(part + none for part in _times(exchange(terms)))),
-        wire=wire + none,
-        asked=request * character + none,
-        tail=tail + none,
-        time_out=waits,
-        lost=waits + drain(rest, packing, latency),
-        failing=_failing(_or(varied.bit_error_rate, case.bit_error_rate) * bits + chatter),
-        bits=bits + none,
-        chatter=chatter,
-        unit=np.array([one.unit for one in asked], dtype=np.int64),
-    )
+    found = timed(wire_of(case, varied), each)
+    *rest, exchange = *found[1:], found.exchange
+    shape = np.broadcast_shapes(*(np.shape(part) for part in (*rest, *exchange)))
+    parts = Exchange(*(np.broadcast_to(part, shape) for part in exchange))
+    return Timing(parts, *(np.broadcast_to(part, shape) for part in rest))
 
 
 def _or(varied: Array | None, planned: Numbers) -> Numbers:
@@ -156,15 +230,8 @@ def _silence(case: Case, bauds: Array | None) -> Numbers:
     return np.asarray(silences[places].reshape(bauds.shape))
 
 
-def _failing(hits: Array) -> Array:
+def _failing(hits: Numbers) -> Numbers:
     """Chance of at least one hit where so many come on average."""
+    if isinstance(hits, float):
+        return min(_SURELY, -math.expm1(-hits)) if hits else 0.0
     return np.minimum(_SURELY, -np.expm1(-hits))
-
-
-def joined(one: Exchange, other: Exchange) -> Exchange:
-    """Two sets of exchanges as one."""
-    return Exchange(*(np.concatenate(pair) for pair in zip(_times(one), _times(other), strict=True)))
-
-
-def _times(exchange: Exchange) -> list[Array]:
-    return [getattr(exchange, name) for name in _NAMES]

@@ -1,11 +1,11 @@
 """Exchange: the time that one request with its reply takes, and what a master works out from it.
 
 Public: `Terms` to `Exchange` by `exchange`, part by part (`PARTS`) in the cases `BEST`, `MEAN`, `WORST`; `packing`;
-`runs`, `time_out` and `drain`, in which masters and budget agree. Everything takes numbers or numpy arrays.
+`larger`; `runs`, `time_out` and `drain`, in which masters and budget agree. Everything takes numbers or numpy arrays.
 """
 
 from busim.exchange.asking import drain, runs, time_out
-from busim.exchange.parts import BEST, MEAN, PARTS, WORST, Exchange, Numbers, Terms, exchange, packing
+from busim.exchange.parts import BEST, MEAN, PARTS, WORST, Exchange, Numbers, Terms, exchange, larger, packing
 
 __all__ = [
     "BEST",
@@ -17,6 +17,7 @@ __all__ = [
     "Terms",
     "drain",
     "exchange",
+    "larger",
     "packing",
     "runs",
     "time_out",

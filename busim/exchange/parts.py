@@ -19,7 +19,7 @@ evenly between them where a mean is asked for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -38,8 +38,7 @@ PARTS = {
 BEST, MEAN, WORST = "best", "mean", "worst"
 
 
-@dataclass(frozen=True, slots=True)
-class Terms:
+class Terms(NamedTuple):
     """What the time of an exchange depends on; numbers, or arrays that broadcast to one shape. Times in ns.
 
     `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
@@ -69,8 +68,7 @@ class Terms:
     escapes: Numbers = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Exchange:
+class Exchange(NamedTuple):
     """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
 
     `escaped`: what bytes that escaping adds may take, counted at the worst and not on average, where they are few.
@@ -119,7 +117,11 @@ class Exchange:
 
     def delivery(self, case: str) -> Numbers:
         """From the reading of a value until it is at the master."""
-        return getattr(self, case) - self.read(case)  # type: ignore[no-any-return]
+        return self.total(case) - self.read(case)
+
+    def total(self, case: str) -> Numbers:
+        """From sent to ended in the case BEST, MEAN or WORST."""
+        return self.mean if case == MEAN else self.worst if case == WORST else self.best
 
     def parts(self, case: str) -> dict[str, Numbers]:
         """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
@@ -127,7 +129,7 @@ class Exchange:
         return {
             "request": self.request,
             "silence": self.silence,
-            "turnaround": {BEST: low, MEAN: (low + high) / 2, WORST: high}[case],
+            "turnaround": low if case == BEST else high if case == WORST else (low + high) / 2,
             "reply": self.reply + self.escaped if case == WORST else self.reply,
             "packing": self.packing,
             "converter": self._latency(case),
@@ -136,7 +138,7 @@ class Exchange:
 
     def _latency(self, case: str) -> Numbers:
         low, high = self.latency_low, self.latency_high
-        return {BEST: 2 * low, MEAN: low + high, WORST: 2 * high}[case]
+        return 2 * low if case == BEST else 2 * high if case == WORST else low + high
 
 
 def exchange(terms: Terms) -> Exchange:
@@ -152,8 +154,15 @@ def exchange(terms: Terms) -> Exchange:
         latency_low=t.latency_low,
         latency_high=t.latency_high,
         pause=t.pause,
-        escaped=t.escapes * np.maximum(t.character, t.answer_character),
+        escaped=t.escapes * larger(t.character, t.answer_character),
     )
+
+
+def larger(one: Numbers, other: Numbers) -> Numbers:
+    """The larger, each with each. Two numbers are compared as such: ten times as fast as by numpy."""
+    if isinstance(one, float) and isinstance(other, float):
+        return max(one, other)
+    return np.maximum(one, other)
 
 
 def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numbers) -> Numbers:
@@ -163,7 +172,9 @@ def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numb
     whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
     every byte goes alone and the limit is reached only where it is 1.
     """
+    if isinstance(idle, float) and isinstance(characters, float) and isinstance(character, float):
+        at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
+        return 0.0 if at_once else idle
     filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)
     whole = np.where(np.less(idle, character), np.equal(length, 1), filled)
-    at_once = np.logical_and(np.greater(length, 0), whole)
-    return np.where(at_once, 0.0, idle) if np.ndim(at_once) else (0.0 if at_once else idle)
+    return np.where(np.logical_and(np.greater(length, 0), whole), 0.0, idle)

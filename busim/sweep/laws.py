@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.budget import IN_A_ROW, PROBE_PAUSE, Case, Move, Varied, missing_quiet, paced_cycle, timing
-from busim.exchange import MEAN
+from busim.exchange import MEAN, Numbers
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -76,11 +76,12 @@ class _Laws:
         case = self._case = layout.case
         self._alive = np.array([not unit.trouble for unit in case.units])
         polls = self._polls = timing(case, case.polls, layout.varied())
+        self._unit = np.array([poll.unit for poll in case.polls], dtype=np.int64)
         rates = sorted({poll.every for poll in case.polls})
         self._masks = [
-            np.array([poll.every == rate for poll in case.polls]) * self._alive[polls.unit] for rate in rates
+            np.array([poll.every == rate for poll in case.polls]) * self._alive[self._unit] for rate in rates
         ]
-        self.occupied = self._sums((1 - polls.failing) * polls.occupied() + polls.failing * polls.lost)
+        self.occupied = self._sums(np.asarray((1 - polls.failing) * polls.occupied() + polls.failing * polls.lost))
         self.count = self._sums(np.ones(len(case.polls)))
         varied = layout.column("group.every")
         wanted = [np.full((layout.points, 1), float(rate)) if varied is None else varied for rate in rates]
@@ -94,7 +95,7 @@ class _Laws:
 
     def _sums(self, what: Array) -> Array:
         """[point, cameras, rate] from [point, poll]."""
-        return np.stack([self._add(what * mask, self._polls.unit) for mask in self._masks], axis=2)
+        return np.stack([self._add(what * mask, self._unit) for mask in self._masks], axis=2)
 
     def _add(self, what: Array, unit: npt.NDArray[np.int64]) -> Array:
         """[point, cameras] from [point, poll]: sums over the first so many cameras (polls stand in their order)."""
@@ -105,7 +106,7 @@ class _Laws:
     def figures(self, need: float | None) -> tuple[dict[str, Array], Mask]:
         polls, per, every, full = self._polls, self.per, self.every, self.moved.load
         demand = np.where(every > 0, self.occupied / every, 0.0).sum(axis=2) + full
-        wire = (self._sums(polls.wire) * per).sum(axis=2) + self.moved.wire
+        wire = (self._sums(np.asarray(polls.wire)) * per).sum(axis=2) + self.moved.wire
         for one in self._probed:
             demand = demand + one.there * one.lost / (PROBE_PAUSE + one.lost)
             wire = wire + one.there * one.asked / (PROBE_PAUSE + one.lost + self.cycle)
@@ -117,7 +118,7 @@ class _Laws:
         values = {
             "exchange": (exchange * per).sum(axis=2) / (self.count * per).sum(axis=2) / 1e9,
             "cycle": self.shortest / 1e9,
-            "poll_rate": (self._sums(1 - polls.failing) * per).sum(axis=2) * 1e9,
+            "poll_rate": (self._sums(np.asarray(1 - polls.failing)) * per).sum(axis=2) * 1e9,
             "age_mean": self._age() / 1e9,
             "occupancy": wire,
             "load": load,
@@ -148,11 +149,11 @@ class _Laws:
         moves = timing(case, list(alike.values()), layout.varied())
         each = layout.column("panel.moves")
         rates = np.array([move.rate / 1e9 for move in alike.values()]) * (1.0 if each is None else each)
-        unit = moves.unit
+        unit = np.array([move.unit for move in alike.values()], dtype=np.int64)
         live = self._alive[unit]
         live_rate, dead_rate = self._add(rates * live, unit), self._add(rates * ~live, unit)
 
-        def average(what: Array, mask: Mask, total: Array) -> Array:
+        def average(what: Numbers, mask: Mask, total: Array) -> Array:
             return np.where(total > 0, self._add(rates * mask * what, unit) / np.where(total > 0, total, 1.0), 0.0)
 
         time, failing, lost = (average(what, live, live_rate) for what in (moves.occupied(), moves.failing, moves.lost))
@@ -181,11 +182,11 @@ class _Laws:
         polls = self._polls
         return [
             _Probed(
-                np.asarray(polls.lost[..., polls.unit == unit].mean(axis=-1, keepdims=True)),
-                np.asarray(polls.asked[..., polls.unit == unit].mean(axis=-1, keepdims=True)),
+                np.asarray(np.asarray(polls.lost)[..., self._unit == unit].mean(axis=-1, keepdims=True)),
+                np.asarray(np.asarray(polls.asked)[..., self._unit == unit].mean(axis=-1, keepdims=True)),
                 self._layout.there[unit],
             )
-            for unit in sorted(set(polls.unit[~self._alive[polls.unit]].tolist()))
+            for unit in sorted(set(self._unit[~self._alive[self._unit]].tolist()))
         ]
 
     def _find_cycle(self) -> Array:
@@ -209,7 +210,7 @@ class _Laws:
             idle = float(case.packing_idle) if packing is None else packing
             both = 2 * (float(case.latency.low) if latency is None else latency)
             wrong = wrong | (missing_quiet(polls, idle, both) > 0)
-        return np.asarray(self._add((wrong & self._alive[polls.unit]).astype(float), polls.unit) == 0)
+        return np.asarray(self._add((wrong & self._alive[self._unit]).astype(float), self._unit) == 0)
 
     def _age(self) -> Array:
         """Mean over the cameras of the age of what is polled most, ns."""
@@ -221,11 +222,11 @@ class _Laws:
                 chosen[poll.unit] = number
         mask = np.zeros(len(self._case.polls), dtype=bool)
         mask[list(chosen.values())] = True
-        mask &= self._alive[polls.unit]
-        count = self._add(mask.astype(float), polls.unit)
+        mask &= self._alive[self._unit]
+        count = self._add(mask.astype(float), self._unit)
         # tried until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 - f)^2
-        half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), polls.unit) / count
-        delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), polls.unit) / count
+        half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), self._unit) / count
+        delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), self._unit) / count
         kept = self.shortest <= self.every.min(axis=2)
         variance = np.where(kept, 0.0, self._variance())
         return np.asarray(half * self.shortest + variance / (2 * self.shortest) + delivery)
