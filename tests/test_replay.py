@@ -59,7 +59,7 @@ def test_a_live_session_replays_to_the_identical_trace_in_another_process(
         assert {record[4] for record in old.inputs()} >= {"open", "bytes", "close"}
         assert sum(1 for _ in old.records(MARK)) == 5
         kinds = {record[5] for record in old.records(EXCHANGE)}
-        assert kinds == {"poll", "foreign"}
+        assert kinds >= {"poll", "foreign"}  # and probes, where two that met too often took a camera for dead
         assert any(record[7] for record in old.records(BURST))  # they met on the line
     assert _of_the_line(done.stdout) == _of_the_line(figures)
 
