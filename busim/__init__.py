@@ -30,6 +30,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from busim.errors import BusimError, Defect, UserError
+    from busim.hook import Intent
     from busim.plan import Plan
     from busim.plan import read as read_plan
     from busim.plan import read_text as read_plan_text
@@ -43,6 +44,7 @@ __version__ = "0.1.0"
 __all__ = [
     "BusimError",
     "Defect",
+    "Intent",
     "Live",
     "Plan",
     "Replay",
@@ -64,6 +66,7 @@ __all__ = [
 _FROM = {
     "BusimError": ("errors", "BusimError"),
     "Defect": ("errors", "Defect"),
+    "Intent": ("hook", "Intent"),
     "Live": ("session", "Live"),
     "Plan": ("plan", "Plan"),
     "Replay": ("session", "Replay"),

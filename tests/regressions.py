@@ -50,6 +50,7 @@ def _values(figures: dict[str, Any]) -> dict[str, Any]:
     return {
         name: _rounded(row["value"]) if row["value"] is not None else row["not_applicable"]
         for name, row in figures.items()
+        if row.get("not_applicable") != "no hook"  # these are of a controller, and there is none
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from busim.figures import QUANTITIES, Fold, Histogram, Value
+from busim.figures import HOOK, QUANTITIES, Fold, Histogram, Value
 from busim.kernel import Chance
 from busim.trace import BURST, EXCHANGE, MARK, Record
 
@@ -261,6 +261,7 @@ def test_a_line_on_which_nothing_happened_says_why_it_has_no_figures() -> None:
         "move_max": "no operator moved anything",
         "fast_share": "nothing to measure",
         "headroom": "nobody asked",
+        **dict.fromkeys(HOOK, "no hook"),
     }
 
 

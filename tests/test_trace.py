@@ -34,6 +34,7 @@ from busim.trace import (
     HEARD,
     INPUT,
     MARK,
+    SCHEMA,
     TABLES,
     Name,
     Record,
@@ -101,7 +102,8 @@ def test_what_is_recorded_is_read_back(tmp_path: Path) -> None:
         recorder.lateness(3 * MS, 42_000)
         recorder.close(20 * MS)
     with open_trace(path) as trace:
-        assert trace.head == _head() | {"schema": 1, "busim": busim.__version__, "ended_at": 20 * MS, "complete": 1}
+        made = {"schema": SCHEMA, "busim": busim.__version__, "ended_at": 20 * MS, "complete": 1}
+        assert trace.head == _head() | made
         assert trace.names == {1: Name("line", "wall", 0), 2: Name("converter", "wall box", 1)}
         assert trace.settings == {1: Setting(Fraction(115200, 7), CharFormat.parse("7E1.5"), -120.5, True, -900, 70)}
         assert list(trace.records()) == EVERY_KIND
@@ -126,7 +128,7 @@ _TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
 def _value(kind: int, column: str) -> st.SearchStrategy[Any]:
     if column in _VALUES:
         return _VALUES[column]
-    if column in ("what", "kind", "work", "outcome", "parameter", "value", "fault", "text"):
+    if column in ("what", "kind", "work", "outcome", "parameter", "value", "fault", "text", "panel", "had"):
         return _TEXT
     return _TIME if kind in (BURST, EXCHANGE) else _INTEGER
 
@@ -528,8 +530,8 @@ def test_another_database_is_no_trace(tmp_path: Path) -> None:
 def test_a_newer_schema_is_refused_with_the_version(tmp_path: Path) -> None:
     _write(tmp_path / "t", [])
     with contextlib.closing(sqlite3.connect(tmp_path / "t")) as database, database:
-        database.execute("UPDATE head SET value = 2 WHERE key = 'schema'")
-    with pytest.raises(UserError, match="newer busim; found schema 2"):
+        database.execute("UPDATE head SET value = 99 WHERE key = 'schema'")
+    with pytest.raises(UserError, match="newer busim; found schema 99"):
         open_trace(tmp_path / "t")
 
 

@@ -28,6 +28,11 @@ _TIMES = (
     ("exch. ms\np50", "latency_p50", "ms"), ("ms\np95", "latency_p95", "ms"), ("ms\np99", "latency_p99", "ms"),
     ("ms\nmax", "latency_max", "ms"), ("move ms\np95", "move_p95", "ms"), ("ms\nmax", "move_max", "ms"),
 )  # fmt: skip
+_HOOK = (
+    ("moves\ntold", "intents", "count"), ("to lens\nms p95", "intent_p95", "ms"), ("ms\nmax", "intent_max", "ms"),
+    ("not\ndone", "intents_left", "count"), ("be-\nliefs", "beliefs", "count"), ("right", "belief_share", "share"),
+    ("behind\nms p95", "behind_p95", "ms"), ("ms\nmax", "behind_max", "ms"),
+)  # fmt: skip
 _TROUBLE = ("time_outs", "damaged", "retries")
 _WIDE = 116  # columns of a terminal from which on everything stands in one table
 
@@ -58,6 +63,8 @@ def print_report(report: Report, trace: str | None) -> None:
             console.print(_table(line, _RATES))
             console.print(_table(line, _TIMES))
         figures = line.figures
+        if figures["intents"].value is not None:
+            console.print(_table(line, _HOOK))
         headroom = show(figures["headroom"], "share")
         if figures["headroom"].why:
             headroom = f"not applicable because {figures['headroom'].why}"
@@ -67,6 +74,9 @@ def print_report(report: Report, trace: str | None) -> None:
             highlight=False, soft_wrap=True,
         )  # fmt: skip
     console.print()
+    if report.wrong:
+        text = f"From the controller came {report.wrong_count} lines that were no beliefs, first: {report.wrong[0]}"
+        console.print(f"[yellow]{escape(text)}[/]", highlight=False, soft_wrap=True)
     print_verdicts(report, console)
     if report.lateness is not None:
         console.print(show_lateness(report.lateness), highlight=False)

@@ -19,6 +19,7 @@ _CAMERA_GONE = "a camera that is dead, not connected or on another ID; a time-ou
 _BUSY = "`busim budget` of the plan: turnaround, packing and latency, and how many cameras share the line"
 _MET_ON_THE_LINE = "doubled IDs, a second master, noise, a missing bias, a baud or format that differs"
 _OPERATOR = "load of the line and polls that a move waits for, then time-outs: a move is repeated after each"
+_LENS = "how long the controller waits before it sends a move, polls that are sent first, then time-outs"
 # figure -> what to look at where it is not as expected
 LOOK = {
     "exchanges": "whether the controller connected and asked, in the trace's inputs",
@@ -40,6 +41,14 @@ LOOK = {
     "load": _BUSY,
     "headroom": _BUSY,
     "fast_share": _MET_ON_THE_LINE,
+    "intents": "the panels of the plan and their `moves`",
+    "intent_p95": _LENS,
+    "intent_max": _LENS,
+    "intents_left": "whether the controller reads its intents, time-outs, and refusals (a lock of the camera)",
+    "beliefs": "whether the controller writes its beliefs a line at a time, at once and not when its buffer is full",
+    "belief_share": "polls of that camera, and beliefs that are kept after a write was refused or lost",
+    "behind_p95": "age of what is polled, and how long a belief waits in the controller",
+    "behind_max": "lost polls around that time, and values that are polled rarely or never",
 }
 
 
@@ -57,7 +66,8 @@ class Verdict:
         place = f"{file}:{expected.line}:{expected.column}: " if file else ""
         head = f"{place}{self.verdict}: {value.quantity.title} of {expected.name}"
         if value.value is None:
-            return f"{head}: {value.why}; expected {expected.written}"
+            head = f"{place}{self.verdict}: {value.why}: {value.quantity.title} of {expected.name}"
+            return f"{head}; expected {expected.written}"
         measured = f"{_shown(value.value)}{_UNITS[value.quantity.unit]}"
         text = f"{head} is {measured} ({value.kind}, count {value.count}), expected {expected.written}"
         return text if self.verdict == MET else f"{text}. Look at {LOOK[value.quantity.name]}."

@@ -2,10 +2,12 @@
 
 from busim.figures.fold import Fold
 from busim.figures.histogram import Histogram
+from busim.figures.hook import NAMES as HOOK
 from busim.figures.intervals import mean_interval, quantile_interval, repeated_interval, standard_error, student
 from busim.figures.quantities import QUANTITIES, SCHEMA, Quantity, Value
 
 __all__ = [
+    "HOOK",
     "QUANTITIES",
     "SCHEMA",
     "Fold",

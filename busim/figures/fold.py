@@ -6,8 +6,9 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from busim.figures.histogram import Histogram
+from busim.figures.hook import HookFold, no_hook
 from busim.figures.quantities import QUANTITIES, Value
-from busim.trace import BURST, EXCHANGE, Record
+from busim.trace import BELIEF, BURST, CHANGE, EXCHANGE, INTENT, Record
 
 _GOOD = ("ok", "refused")
 
@@ -79,9 +80,13 @@ class _Line:
 
 
 class Fold:
-    """Takes records, gives figures. `restless`: numbers of masters that have polls without a wanted rate."""
+    """Takes records, gives figures. `restless`: numbers of masters that have polls without a wanted rate.
 
-    def __init__(self) -> None:
+    `hooked`: a controller under test was told of operators' moves, and tells what it believes.
+    """
+
+    def __init__(self, *, hooked: bool = False) -> None:
+        self._hook = HookFold() if hooked else None
         self.restless: frozenset[int] = frozenset()
         self._lines: dict[int, _Line] = {}
 
@@ -92,6 +97,13 @@ class Fold:
             self._burst(record)
         elif kind == EXCHANGE:
             self._exchange(record)
+        elif self._hook is not None:
+            if kind == CHANGE:
+                self._hook.change(record)
+            elif kind == INTENT:
+                self._hook.intent(record)
+            elif kind == BELIEF:
+                self._hook.belief(record)
 
     def _burst(self, record: Record) -> None:
         _, number, _, start, end, _, _, _ = record
@@ -153,7 +165,7 @@ class Fold:
             values["headroom"] = Value(QUANTITIES["headroom"], None, 0, "polls never rest: no rate is wanted")
         else:
             values["headroom"] = _value("headroom", None if load is None else 1 - load, exchanges)
-        return values
+        return values | (no_hook() if self._hook is None else self._hook.of_line(number))
 
     def camera(self, line: int, number: int, until: int) -> dict[str, Value]:
         """The figures of a camera after `until` ns."""
@@ -167,7 +179,7 @@ class Fold:
         values["age_mean"] = _value("age_mean", None if mean is None else mean / 1e9, age.count, "no poll was answered")
         worst_s = None if worst is None else worst / 1e9
         values["age_worst"] = _value("age_worst", worst_s, age.count, "no poll was answered")
-        return values
+        return values | (no_hook() if self._hook is None else self._hook.of_camera(number))
 
     def camera_numbers(self, line: int) -> list[int]:
         """Cameras that were asked on this line (0: an address where the plan has none)."""

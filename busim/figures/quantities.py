@@ -60,5 +60,16 @@ QUANTITIES = _table(
     ("load", "load", "1", "share of time in which the busiest master is inside exchanges, the pause it owes the line "
      "after each included"),
     ("headroom", "headroom", "1", "1 - load, where every poll group has a wanted rate"),
+    ("intents", "intents", "", "operators' moves that a controller under test was told of"),
+    ("intent_p95", "intent p95", "s", "95 % of these moves that reached their camera had changed it within this, from "
+     "the move; one that finds its value there already is not counted"),
+    ("intent_max", "intent max", "s", "the longest any of them took"),
+    ("intents_left", "intents left", "", "moves whose value their camera had not taken by the end, and that no later "
+     "move of the same control replaced"),
+    ("beliefs", "beliefs", "", "values of controls that the controller said a camera has"),
+    ("belief_share", "beliefs right", "1", "share of these that the camera did have at that instant"),
+    ("behind_p95", "behind p95", "s", "95 % of these beliefs were behind their camera by at most this: 0 where they "
+     "are right, else the time since the camera had that value; those that it never had are not counted"),
+    ("behind_max", "behind max", "s", "the furthest that any of them was behind"),
     ("fast_share", "fast path", "1", "share of exchanges whose bursts all took the fast path"),
 )  # fmt: skip

@@ -11,8 +11,9 @@ from busim.trace import HeadValue
 
 
 def head(
-    plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None, epoch: int | None = None
-) -> dict[str, HeadValue]:
+    plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None, hooked: bool,
+    epoch: int | None = None,
+) -> dict[str, HeadValue]:  # fmt: skip
     """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all.
 
     `epoch`: UTC of simulated time 0 in ns since 1970, None for now.
@@ -28,4 +29,5 @@ def head(
         "defaults": json.dumps(defaults(plan)),
         "speed": speed,
         "played": json.dumps(played),
+        "hook": int(hooked),
     }

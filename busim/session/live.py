@@ -13,11 +13,13 @@ import time
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from busim.bridge import Address, DatagramDoor, Door, PtyDoor, addresses, bind_all, cautions, dialled, link_names
 from busim.clocks import Wall
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
+from busim.session.hooked import Awaited
 from busim.session.lateness import Lateness
 from busim.session.played import played
 from busim.session.report import Report
@@ -34,13 +36,14 @@ def _nothing(_: object) -> None:
     """Nobody listens."""
 
 
-class Live:
+class Live(Awaited):
     """Serves `plan` from entering to leaving; entering raises UserError when that cannot be, with nothing left behind.
 
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
     the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
     `pty`: a folder for links to pseudo-terminals, one for each converter; `ptys` (once entered) has them by name.
     `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
+    `intents`: the controller is told of operators' moves (`intents()`) and tells what it believes.
     `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
     clients, `caution` of what the user should know.
 
@@ -60,6 +63,7 @@ class Live:
         speed: float = 1.0,
         until: int | None = None,
         play: Collection[str] = (),
+        intents: bool = False,
         listen: str = "loopback",
         any_port: bool = False,
         pty: str | Path | None = None,
@@ -79,6 +83,8 @@ class Live:
         self._speed = speed
         self._until = until
         self._played = played(plan, play)
+        self._intents = intents
+        self._streams = []
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
         self._dialled = dialled(plan.converters, planned=_planned(listen))
         self._datagrams = {converter.name for converter in plan.converters if converter.transport == "udp"}
@@ -102,7 +108,7 @@ class Live:
             self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
             self.run = Run(
                 self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="wall", speed=self._speed,
-                played=self._played, watched=True, live=True, epoch=epoch,
+                played=self._played, watched=True, live=True, hooked=self._intents, epoch=epoch,
             )  # fmt: skip
         except BaseException:
             for each in sockets.values():
@@ -164,6 +170,7 @@ class Live:
         """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
         self._wall.stop()
         self._close_doors()
+        self._close_streams()
         if self._flusher is not None:
             self._flusher.cancel()
         failure = self._wall.ended.exception()
@@ -179,6 +186,14 @@ class Live:
     async def ended(self) -> None:
         """Wait until the session ends by itself: `until` has come, or something went wrong (leaving raises it)."""
         await asyncio.wait([self._wall.ended])
+
+    def _entered(self) -> Run:
+        if not hasattr(self, "run"):
+            raise UserError("this session has not begun", mend="use it in an `async with` block")
+        return self.run
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        self._wall.enter(what, *arguments)
 
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""

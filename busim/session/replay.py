@@ -21,10 +21,11 @@ from pathlib import Path
 from typing import Any
 
 from busim.errors import UserError
+from busim.hook import Belief, checked
 from busim.plan import Plan, defaults, read_text
 from busim.session.report import Report
 from busim.session.run import Run
-from busim.trace import INPUT, MARK, TABLES, Record, Trace, open_trace
+from busim.trace import BELIEF, INPUT, INTENT, MARK, TABLES, Record, Trace, open_trace
 from busim.trace.schema import INSTANTS
 from busim.units import CharFormat
 from busim.world import ConverterPort, World
@@ -77,7 +78,7 @@ def replay(
 
         run = Run(
             plan, _number(old, "seed"), trace=new_path, overwrite=overwrite, played=_played(old), watched=True,
-            epoch=_number(old, "epoch"), also=None if complete else count,
+            epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1, also=None if complete else count,
         )  # fmt: skip
         try:
             _play(old, run, _number(old, "ended_at") if complete else _last_instant(old), advanced)
@@ -123,13 +124,18 @@ def _place(path: str | Path, trace: str | Path | None) -> Iterator[Path]:
 def _play(old: Trace, run: Run, until: int, advanced: Callable[[int, int], None]) -> None:
     """Feed what came from outside, and go on to `until`."""
     kernel = run.world.kernel
-    for record in heapq.merge(old.inputs(), old.records(MARK), key=lambda record: int(record[1])):
-        at = record[1]
+    given = (record for record in old.records(INTENT) if not record[6])  # the others come from the plan's panels
+    for record in heapq.merge(old.inputs(), given, old.records(BELIEF), old.records(MARK), key=_instant):
+        at = _instant(record)
         if not kernel.now <= at <= until:
             raise _unplayable(old, f"something from outside at {at} ns, between {kernel.now} and the end at {until} ns")
         _advance(run, at, until, advanced)
         _apply(record, run.world, old)
     _advance(run, until, until, advanced)
+
+
+def _instant(record: Record) -> int:
+    return int(record[3] if record[0] in (INTENT, BELIEF) else record[1])
 
 
 def _advance(run: Run, to: int, until: int, advanced: Callable[[int, int], None]) -> None:
@@ -144,6 +150,9 @@ def _advance(run: Run, to: int, until: int, advanced: Callable[[int, int], None]
 def _apply(record: Record, world: World, old: Trace) -> None:
     if record[0] == MARK:
         world.mark(record[2])
+        return
+    if record[0] in (INTENT, BELIEF):
+        _tell(record, world, old)
         return
     _, _, number, client, what, data = record
     if world.wiring.again(number, what, data):
@@ -165,6 +174,27 @@ def _apply(record: Record, world: World, old: Trace) -> None:
         _set(port, client, data, old)
     else:
         raise _unplayable(old, f"an input {what!r}")
+
+
+def _tell(record: Record, world: World, old: Trace) -> None:
+    """An intent that a test gave, or what a controller said of its beliefs."""
+    hook = world.hook
+    if hook is None:
+        raise _unplayable(old, "intents or beliefs without a hook")
+    _, _, number, _, *what = record
+    camera = old.names[number].name if number in old.names else ""
+    try:
+        if record[0] == INTENT:
+            parameter, value, _, _ = what
+            hook.intend(camera, parameter, int(value))
+            return
+        kind, parameter, value, text, _ = what
+        if kind == "wrong":
+            hook.refuse(text)
+        else:
+            hook.believe(checked(Belief(kind, camera, parameter, int(value or 0), text), hook.known))
+    except (KeyError, ValueError, UserError):
+        raise _unplayable(old, f"an intent or belief {record!r}") from None
 
 
 def _set(port: ConverterPort, client: int, data: bytes, old: Trace) -> None:

@@ -37,7 +37,9 @@ class LineReport:
 @dataclass(frozen=True, slots=True)
 class Report:
     """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove;
-    `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`."""
+    `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`; `wrong`: why lines of a
+    controller under test were no beliefs, the first of `wrong_count`.
+    """
 
     plan: str
     seed: int
@@ -48,6 +50,8 @@ class Report:
     lateness: Lateness | None = None
     verdicts: tuple[Verdict, ...] = ()
     plan_path: str = ""
+    wrong: tuple[str, ...] = ()
+    wrong_count: int = 0
 
     @property
     def missed(self) -> tuple[Verdict, ...]:
@@ -74,6 +78,7 @@ class Report:
                 }
                 for line in self.lines
             ],
+            **({"wrong_beliefs": {"count": self.wrong_count, "first": list(self.wrong)}} if self.wrong else {}),
             "expectations": [verdict.as_json() for verdict in self.verdicts],
             "assumptions": list(self.assumptions),
             **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from busim.expectations import expectations, wrong
@@ -28,8 +29,9 @@ class Run:
     """Builds the installation of `plan` and starts it at instant 0.
 
     `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
-    clients come from outside. `live`: in wall time, where recording must not wait. `epoch`: UTC of simulated time 0 (ns
-    since 1970), None for now. `also` is given every record too. Raises UserError.
+    clients come from outside. `live`: in wall time, where recording must not wait. `hooked`: a controller is told of
+    intents and tells what it believes. `epoch`: UTC of simulated time 0 (ns since 1970), None for now. `also` is given
+    every record too. Raises UserError.
     """
 
     def __init__(
@@ -44,6 +46,7 @@ class Run:
         played: Collection[str] | None = None,
         watched: bool = False,
         live: bool = False,
+        hooked: bool = False,
         always_exact: bool = False,
         epoch: int | None = None,
         also: Emit | None = None,
@@ -51,7 +54,7 @@ class Run:
         self.plan = plan
         self.seed = seed
         self.clock = clock
-        self._fold = Fold()
+        self._fold = Fold(hooked=hooked)
         # the plan may still turn out not to be buildable, and then no trace shall be begun
         self.recorder: Recorder | None = None
         append: list[Emit] = []
@@ -61,7 +64,7 @@ class Run:
         with _expectations_too(plan):
             self.world: World = build(
                 plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
-                margin=int(_MARGIN * speed) if live else None,
+                margin=int(_MARGIN * speed) if live else None, hooked=hooked,
             )  # fmt: skip
         self._expected = expectations(plan)
         restless = _restless(plan)
@@ -70,7 +73,7 @@ class Run:
         )
         if trace is not None:
             names = None if played is None else sorted(played)
-            about = head(plan, clock=clock, seed=seed, speed=speed, played=names, epoch=epoch)
+            about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:
                 self.recorder.name(*name)
@@ -97,7 +100,9 @@ class Run:
     def report(self, lateness: Lateness | None = None) -> Report:
         """The figures so far, and how late the wall clock was served where there is one."""
         names, now = self.world.names, self.world.kernel.now
-        return make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
+        report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
+        hook = self.world.hook
+        return report if hook is None else replace(report, wrong=tuple(hook.wrong), wrong_count=hook.wrong_count)
 
 
 @contextmanager

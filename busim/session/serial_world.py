@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from busim.errors import BusimError
+from busim.hook import Intent
 from busim.plan import Plan
+from busim.session.hooked import Hooked
 from busim.session.played import played
 from busim.session.report import Report
 from busim.session.run import Run
 from busim.urls import Clock, Drive, Offer, Outlet, admit, withdraw
 
 
-class SerialWorld:
+class SerialWorld(Hooked):
     """A world that `busim://` URLs reach; as text it is its token. Made by `serial_world`.
 
     `clock`: a stand-in for the module `time`, for libraries that sleep.
@@ -25,7 +28,10 @@ class SerialWorld:
     def __init__(self, run: Run, token: str, drive: Drive) -> None:
         self._run = run
         self._token = token
+        self._waiting: list[Intent] = []
         self.clock = Clock(drive)
+        if run.world.hook is not None:
+            self.on_intent(self._waiting.append)
 
     def __str__(self) -> str:
         return self._token
@@ -38,6 +44,19 @@ class SerialWorld:
     def now(self) -> int:
         """The simulated instant, ns."""
         return self._run.world.kernel.now
+
+    def intents(self) -> list[Intent]:
+        """Operators' moves since it was last asked. Raises UserError without `intents=True`."""
+        self._hook()
+        given = self._waiting.copy()
+        self._waiting.clear()
+        return given
+
+    def _entered(self) -> Run:
+        return self._run
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        what(*arguments)
 
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""
@@ -56,17 +75,20 @@ def serial_world(
     trace: str | Path | None = None,
     overwrite: bool = False,
     play: Collection[str] = (),
+    intents: bool = False,
 ) -> Iterator[SerialWorld]:
     """`plan` in virtual time, its converters as serial ports: `serial.serial_for_url(f"busim://{world}/converter")`.
 
     Simulated time goes on while a port reads (or `clock` sleeps), and stands still otherwise. Masters that stand on a
-    line themselves are played, those behind converters only where `play` names them. Leaving closes what is open and
+    line themselves are played, those behind converters only where `play` names them. `intents`: the program is told of
+    operators' moves and tells what it believes. Leaving closes what is open and
     completes the trace, also where the program failed. Raises UserError (a plan that cannot be built, a trace that
     cannot be written).
     """
     run = Run(
-        plan, seed, trace=trace, overwrite=overwrite, clock="virtual", played=played(plan, play), watched=True
-    )
+        plan, seed, trace=trace, overwrite=overwrite, clock="virtual", played=played(plan, play), watched=True,
+        hooked=intents,
+    )  # fmt: skip
     drive = Drive(run.world.kernel)
     outlets = {name: Outlet(name, drive, port) for name, port in run.world.converters.items()}
     token = admit(Offer(outlets))

@@ -19,6 +19,7 @@ from busim.bridge import Address, DatagramDoor, Door, addresses, dialled
 from busim.clocks import Place, VirtualLoop
 from busim.errors import BusimError, Defect, UserError
 from busim.plan import Plan
+from busim.session.hooked import Awaited
 from busim.session.played import played
 from busim.session.report import Report
 from busim.session.run import Run
@@ -34,12 +35,13 @@ def _closed(what: Callable[..., Any], *arguments: Any) -> Any:
     """No loop runs yet, so nothing can come."""
 
 
-class Virtual:
+class Virtual(Awaited):
     """`plan` in virtual time, from entering to leaving; leaving completes the trace.
 
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
     the part of the controller. `until`: simulated ns after which a controller that still runs is an error. `news` is
-    told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`.
+    told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the controller is told
+    of operators' moves (`intents()`) and tells what it believes.
 
     `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
     one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
@@ -58,6 +60,7 @@ class Virtual:
         overwrite: bool = False,
         until: int | None = None,
         play: Collection[str] = (),
+        intents: bool = False,
         news: Callable[[str], None] = _nothing,
     ) -> None:
         self._plan = plan
@@ -66,6 +69,8 @@ class Virtual:
         self._overwrite = overwrite
         self._until = until
         self._played = played(plan, play)
+        self._intents = intents
+        self._streams = []
         self._news = news
         self._run: Run | None = None
         self._loop: VirtualLoop | None = None
@@ -80,7 +85,7 @@ class Virtual:
             raise _used()
         self._run = Run(
             self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
-            played=self._played, watched=True,
+            played=self._played, watched=True, hooked=self._intents,
         )  # fmt: skip
         datagrams = {converter.name for converter in self._plan.converters if converter.transport == "udp"}
         self._doors = {
@@ -95,6 +100,7 @@ class Virtual:
         """End here, with the trace complete also where the controller failed. Raises what broke the run itself."""
         run = self._running()
         self._over = True
+        self._close_streams()
         if self._loop is not None:
             self._loop.close()
         failure = None if self._loop is None else self._loop.failure
@@ -164,6 +170,17 @@ class Virtual:
     def now(self) -> int:
         """The simulated instant, ns."""
         return self._running().world.kernel.now
+
+    def _entered(self) -> Run:
+        return self._running()
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        if self._over:
+            raise _used()
+        if self._loop is None or self._loop.is_closed():
+            what(*arguments)
+        else:
+            self._loop.enter(what, *arguments)
 
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""

@@ -6,6 +6,7 @@ reader gives the same tuples back. The file's layout is in `schema`.
 
 from busim.trace.reader import Name, Setting, SummaryRow, Trace, open_trace
 from busim.trace.records import (
+    BELIEF,
     BREAK,
     BURST,
     CHANGE,
@@ -15,6 +16,7 @@ from busim.trace.records import (
     FRAMING,
     HEARD,
     INPUT,
+    INTENT,
     MARK,
     PARITY,
     SCHEMA,
@@ -26,6 +28,7 @@ from busim.trace.schema import HEAD, describe
 from busim.trace.writer import HeadValue, TraceWriter
 
 __all__ = [
+    "BELIEF",
     "BREAK",
     "BURST",
     "CHANGE",
@@ -36,6 +39,7 @@ __all__ = [
     "HEAD",
     "HEARD",
     "INPUT",
+    "INTENT",
     "MARK",
     "PARITY",
     "SCHEMA",

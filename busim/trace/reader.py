@@ -15,11 +15,12 @@ from types import TracebackType
 from typing import Any, NamedTuple
 
 from busim.errors import Defect, UserError
-from busim.trace.records import INPUT, SCHEMA, TABLES, Record
+from busim.trace.records import BELIEF, INPUT, INTENT, SCHEMA, TABLES, Record
 from busim.trace.schema import INSTANTS, SUMMARY_NS
 from busim.trace.writer import HeadValue, is_trace
 from busim.units import CharFormat
 
+_LATER = {INTENT: 2, BELIEF: 2}  # kinds that traces of older schemas do not have
 _SETTINGS = "SELECT id, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY id"
 
 
@@ -98,6 +99,8 @@ class Trace:
             if each not in TABLES:
                 raise Defect(f"no such kind of record: {each}")
             table, names, _ = TABLES[each]
+            if each in _LATER and self._schema < _LATER[each]:
+                continue
             if line is None or "line" in names:
                 yield from self._records(each, table, names, since, until, line, by_time)
 
@@ -195,6 +198,7 @@ class Trace:
                 expected=f"schema {SCHEMA}",
                 mend="read it with that version or a newer one",
             )
+        self._schema = schema
 
     @contextmanager
     def _telling(self) -> Iterator[None]:

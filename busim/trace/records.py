@@ -13,9 +13,9 @@ from typing import Any
 Record = tuple[Any, ...]
 Emit = Callable[[Record], None]
 
-SCHEMA = 1
+SCHEMA = 2  # 1 had no intents and beliefs
 
-BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK = range(8)
+BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF = range(10)
 
 # kind -> (table, columns, what it is); the SQL type is INTEGER unless the column is in _TYPES
 TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
@@ -60,11 +60,24 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
     EFFECT: ("effect", ("at", "who", "fault", "text"), "a fault or policy took effect, as a refused client"),
     MARK: ("mark", ("at", "text"), "a mark set by a person or program while it ran"),
+    INTENT: (
+        "intent",
+        ("line", "camera", "at", "parameter", "value", "panel", "had"),
+        "a move that a controller under test was told of; panel: whose, empty where a test gave it, which replay feeds "
+        "back; had: the camera's value at that instant, empty where the camera is not there",
+    ),
+    BELIEF: (
+        "belief",
+        ("line", "camera", "at", "kind", "parameter", "value", "text", "behind"),
+        "what a controller under test believes, as it came: kind value, online, offline, diagnosis, or wrong for a "
+        "line that was none, with the reason as text; behind, of a value: ns since the camera had it, 0 where it has "
+        "it, -1 where it never had, -2 where that is not judged (a reading changes by itself); what replay feeds back",
+    ),
 }
 
 TYPES = {
     "data": "BLOB", "flags": "BLOB", "what": "TEXT", "kind": "TEXT", "work": "TEXT", "outcome": "TEXT",
-    "parameter": "TEXT", "value": "TEXT", "fault": "TEXT", "text": "TEXT",
+    "parameter": "TEXT", "value": "TEXT", "fault": "TEXT", "text": "TEXT", "panel": "TEXT", "had": "TEXT",
 }
 
 FRAMING, PARITY, BREAK = 1, 2, 4

@@ -14,7 +14,20 @@ from __future__ import annotations
 
 import textwrap
 
-from busim.trace.records import BURST, CHANGE, EFFECT, EXCHANGE, FRAME, HEARD, INPUT, MARK, TABLES, TYPES
+from busim.trace.records import (
+    BELIEF,
+    BURST,
+    CHANGE,
+    EFFECT,
+    EXCHANGE,
+    FRAME,
+    HEARD,
+    INPUT,
+    INTENT,
+    MARK,
+    TABLES,
+    TYPES,
+)
 
 APPLICATION_ID = 0x62757369  # at byte 68 of the file: tells a trace from any other database
 SUMMARY_NS = 100_000_000
@@ -22,6 +35,7 @@ SUMMARY_NS = 100_000_000
 # the column that says when a record was; a window of time is cut by it
 INSTANTS = {
     BURST: "start", HEARD: "first", FRAME: "at", EXCHANGE: "ended", INPUT: "at", CHANGE: "at", EFFECT: "at", MARK: "at",
+    INTENT: "at", BELIEF: "at",
 }
 
 HEAD = {
@@ -36,6 +50,7 @@ HEAD = {
     "defaults": "what the plan left open and how it was filled in, JSON",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",
+    "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",
     "ended_at": "simulated time of the end, ns; missing while running",
     "complete": "1 after an orderly end; 0 while running, or when the run was killed",
 }

@@ -3,7 +3,8 @@
 from busim.world.build import build
 from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
+from busim.world.hooks import Hook
 from busim.world.master_ports import MasterPort
 from busim.world.world import Name, SettingRow, World
 
-__all__ = ["CameraPort", "ConverterPort", "MasterPort", "Name", "SettingRow", "World", "build"]
+__all__ = ["CameraPort", "ConverterPort", "Hook", "MasterPort", "Name", "SettingRow", "World", "build"]

@@ -16,6 +16,7 @@ from busim.trace import Emit
 from busim.world.asking import Asking, Way
 from busim.world.camera_ports import CameraPort, Hearing
 from busim.world.converter_ports import ConverterPort
+from busim.world.hooks import Hook
 from busim.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
 from busim.world.named import look_up
 from busim.world.operators import Move, Operator
@@ -25,15 +26,18 @@ from busim.world.world import World
 
 def build(
     plan: Plan, seed: int, emit: Emit, *, played: Collection[str] | None = None, always_exact: bool = False,
-    watched: bool = False, margin: int | None = None,
+    watched: bool = False, margin: int | None = None, hooked: bool = False,
 ) -> World:  # fmt: skip
     """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
     fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
+    `hooked`: a controller outside is told of the moves of panels whose master is not played.
     `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
 
     Raises Findings: every model, dialect, bus ID, value and control that the plan names and that there is not.
     """
-    world = World(emit, Kernel() if margin is None else PatientKernel(*_patience(plan, margin)))
+    kernel = Kernel() if margin is None else PatientKernel(*_patience(plan, margin))
+    hook = Hook(kernel, emit) if hooked else None
+    world = World(emit if hook is None else hook.listen(emit), kernel, hook)
     return _Builder(plan, seed, world, played, always_exact, watched).build()
 
 
@@ -74,12 +78,20 @@ class _Builder:
             self._number(line)
         for line in self._plan.lines:
             self._line(line)
+        if self._world.hook is not None:
+            self._hook_up(self._world.hook)
         for master in self._plan.masters:
             if self._played is None or master.name in self._played:
                 self._master(master)
         for panel in self._plan.panels:
             self._panel(panel)
         return self._world
+
+    def _hook_up(self, hook: Hook) -> None:
+        for name in self._cameras:
+            line = self._numbers["line", self._line_of["camera", name].name]
+            number, port = self._numbers["camera", name], self._world.cameras.get(name)
+            hook.add(line, number, name, self._named.models[name], port)
 
     def _number(self, line: LinePlan) -> None:
         number = self._numbers["line", line.name] = self._world.number("line", line.name)
@@ -264,9 +276,25 @@ class _Builder:
             if (plan.master, name) in self._targets  # else the master is not played
             for control in plan.controls
         ]
+        if self._world.hook is not None and not moves:
+            moves = [
+                self._intent(self._world.hook, plan.name, name, control)
+                for name in plan.cameras
+                for control in plan.controls
+            ]
         if plan.moves and moves:
             stream = self._chance.stream("panel", plan.name, "moves")
             self._world.operators.append(Operator(self._world.kernel, stream, plan.moves, moves))
+
+    def _intent(self, hook: Hook, panel: str, camera: str, control: str) -> Move:
+        """A move that the controller outside is told of."""
+        model = self._named.models[camera]
+        parameter = next(parameter for parameter in model.parameters if parameter.name == control)
+
+        def play(value: int) -> None:
+            hook.intend(camera, control, value, panel)
+
+        return Move(parameter.low, parameter.high, play)
 
     def _move(self, master: str, camera: CameraPlan, control: str) -> Move:
         line = self._line_of["camera", camera.name].name

@@ -18,7 +18,10 @@ class Move:
 
 
 class Operator:
-    """Somebody at a panel who makes `rate` moves a second, each as likely as the other."""
+    """Somebody at a panel who makes `rate` moves a second, each as likely as the other.
+
+    A controller outside may be told of them, so on the wall clock they do not wait.
+    """
 
     def __init__(self, kernel: Kernel, stream: Stream, rate: float, moves: list[Move]) -> None:
         self._kernel = kernel
@@ -27,10 +30,10 @@ class Operator:
         self._moves = moves
 
     def start(self) -> None:
-        self._kernel.at(self._kernel.now + self._stream.exponential(self._mean), self._move)
+        self._kernel.at_shown(self._kernel.now + self._stream.exponential(self._mean), self._move)
 
     def _move(self, _: object) -> None:
         stream = self._stream
         move = self._moves[stream.between(0, len(self._moves) - 1)]
         move.play(stream.between(move.low, move.high))
-        self._kernel.at(self._kernel.now + stream.exponential(self._mean), self._move)
+        self._kernel.at_shown(self._kernel.now + stream.exponential(self._mean), self._move)

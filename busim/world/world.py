@@ -13,6 +13,7 @@ from busim.trace import MARK, Emit
 from busim.units import CharFormat
 from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
+from busim.world.hooks import Hook
 from busim.world.master_ports import MasterPort
 from busim.world.operators import Operator
 from busim.world.wiring import Wiring
@@ -44,11 +45,12 @@ class World:
 
     Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
     each of its lines through an object of its own), `settings` (rows made so far; `told`
-    hears of each when it is made), `wiring` (what hands can do to it).
+    hears of each when it is made), `wiring` (what hands can do to it), `hook` (None without one).
     """
 
-    def __init__(self, emit: Emit, kernel: Kernel) -> None:
+    def __init__(self, emit: Emit, kernel: Kernel, hook: Hook | None = None) -> None:
         self.kernel = kernel
+        self.hook = hook
         self.emit = emit
         self.names: list[Name] = []
         self.settings: list[SettingRow] = []
