@@ -243,6 +243,41 @@ def test_any_bytes_do_the_same_at_any_split_and_raise_nothing(data: bytes, manne
     assert len(answered) <= 4 * len(data) + 64  # nobody is made to send much by little
 
 
+# a client that opens a port, sets all of it, purges, and sends data with an FF in it
+SESSION = bytes.fromhex(
+    "FF FB 2C FF FD 2C FF FB 00 FF FD 00 FF FA 2C 00 FF F0 FF FA 2C 01 00 00 FF FF 00 FF F0 FF FA 2C 02 08 FF F0 "
+    "FF FA 2C 03 03 FF F0 FF FA 2C 04 01 FF F0 FF FA 2C 0A FF FF FF F0 FF FA 2C 0C 03 FF F0 01 06 00 FF FF 09 24"
+)
+CHANGED_TO = (0, 1, 13, 44, 100, 127, 239, 240, 241, 250, 251, 252, 253, 254, 255)
+
+
+@pytest.mark.parametrize("manner", MANNERS)
+def test_a_session_with_any_one_byte_wrong_does_the_same_at_any_split_and_the_next_command_is_heard(
+    manner: str,
+) -> None:
+    """Near-valid: each byte left out, doubled, and changed into others, those of Telnet's commands among them."""
+    for place in range(len(SESSION)):
+        before, behind = SESSION[:place], SESSION[place + 1 :]
+        for middle in (b"", SESSION[place : place + 1] * 2, *(bytes((value,)) for value in CHANGED_TO)):
+            near = before + middle + behind
+            whole = done(manner, near)
+            assert done(manner, *(near[n : n + 1] for n in range(len(near)))) == whole
+            assert done(manner, near[:place], near[place:]) == whole
+            asked = bytes.fromhex("FF F0") + AGREE + bytes.fromhex("FF FA 2C 01 00 00 00 00 FF F0")
+            actions, _ = done(manner, near, asked)
+            last = actions[-1].data if actions and isinstance(actions[-1], Answer) else b""
+            assert last.startswith(bytes.fromhex("FF FA 2C 65")) is (manner != "silent")
+
+
+def test_a_setting_without_end_holds_nothing_up_and_sets_nothing() -> None:
+    box = Box()
+    for _ in range(100):
+        assert box.client.receive(bytes.fromhex("FF FA 2C 01") + b"\x00" * 100_000) == []
+    actions = box.client.receive(bytes.fromhex("FF F0") + b"data")
+    assert actions == [Forward(b"data")]
+    assert box.ask("FF FA 2C 01 00 00 96 00 FF F0")[0] == "FF FA 2C 65 00 00 96 00 FF F0"
+
+
 def test_a_port_takes_only_so_many_rates() -> None:
     box = Box()
     applied = [box.ask(f"FF FA 2C 01 00 01 {n:02X} 80 FF F0")[1] for n in range(200)]

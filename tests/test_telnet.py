@@ -69,6 +69,22 @@ def test_a_flood_of_options_is_answered_so_often_and_no_more() -> None:
     assert len(answers(said(flood))) <= 256 * 2 * 16 * 3
 
 
+@settings(max_examples=60)
+@given(
+    st.lists(st.tuples(st.sampled_from((WILL, WONT, DO, DONT)), st.integers(0, 255)), min_size=1, max_size=30),
+    st.integers(1, 200),
+    st.integers(1, 50),
+)
+def test_a_flood_of_whatever_options_is_answered_so_often_and_no_more_at_any_split(
+    options: list[tuple[int, int]], times: int, size: int
+) -> None:
+    flood = b"".join(bytes((IAC, verb, option)) for verb, option in options) * times
+    whole = answers(said(flood))
+    sides = {(verb in (DO, DONT), option) for verb, option in options}
+    assert len(whole) <= 3 * min(16 * len(sides), len(options) * times)
+    assert answers(said(*(flood[n : n + size] for n in range(0, len(flood), size)))) == whole
+
+
 def test_a_sub_negotiation_is_told_with_its_iacs_undone() -> None:
     raw = message(44, b"\x0b\xff")
     assert raw == bytes.fromhex("FF FA 2C 0B FF FF FF F0")
