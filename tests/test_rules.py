@@ -15,8 +15,9 @@ RULES = all_rules()
 HERE = Path(package.__file__).parent
 
 
-def found(text: str) -> list[tuple[str, int | None, int | None]]:
-    return [(one.code, one.line, one.column) for one in check(read_text(text, "plan.yaml")).findings]
+def found(text: str, rule: Rule | None = None) -> list[tuple[str, int | None, int | None]]:
+    plan = read_text(text, "plan.yaml", dict(rule.beside) if rule else {})
+    return [(one.code, one.line, one.column) for one in check(plan).findings]
 
 
 def test_nothing_is_wrong_with_the_plan_that_examples_are_made_from() -> None:
@@ -27,7 +28,7 @@ def test_nothing_is_wrong_with_the_plan_that_examples_are_made_from() -> None:
 def test_on_its_bad_example_a_rule_speaks_at_every_mark_and_no_other_rule_does(rule: Rule) -> None:
     text, places = marked(rule.bad)
     assert places, "a bad example marks what is to be named"
-    assert sorted(found(text)) == [(rule.id, *place) for place in sorted(places)]
+    assert sorted(found(text, rule)) == [(rule.id, *place) for place in sorted(places)]
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=RULES)
@@ -35,12 +36,12 @@ def test_on_its_good_example_a_rule_is_silent_and_so_is_every_other(rule: Rule) 
     text, places = marked(rule.good)
     assert rule.good
     assert places == []
-    assert found(text) == []
+    assert found(text, rule) == []
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=RULES)
 def test_a_finding_says_what_where_why_and_how_to_mend_it(rule: Rule) -> None:
-    for finding in check(read_text(marked(rule.bad)[0], "plan.yaml")).findings:
+    for finding in check(read_text(marked(rule.bad)[0], "plan.yaml", dict(rule.beside))).findings:
         assert finding.severity == rule.severity
         assert all((finding.field, finding.found, finding.expected, finding.mend, finding.why))
         assert not finding.what.endswith(".")

@@ -54,7 +54,7 @@ class Rule:
     `explanation`: why it matters on site. `source`: published, or "common practice, no source". `advice`: how to mend.
     `find` yields every spot, raises nothing, and takes time in proportion to the plan. `bad`: with these edits
     of the sound plan this rule speaks at every mark, and no other rule does. `good`: with these none speaks.
-    `afterwards`: it judges what the other rules found.
+    `afterwards`: it judges what the other rules found. `beside`: names and texts of files that the examples name.
     """
 
     id: str
@@ -68,3 +68,4 @@ class Rule:
     bad: Edits
     good: Edits
     afterwards: bool = False
+    beside: tuple[tuple[str, str], ...] = ()

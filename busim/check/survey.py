@@ -14,13 +14,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.budget import Case, LineBudget, Pace, cases, line_budget
+from busim.check.characters import SAME_BAUD
 from busim.check.feeds import Feed, feeds
 from busim.check.wiring import Wiring, wirings
 from busim.dialects import Dialect, find, spoken
 from busim.errors import UserError
 from busim.exchange import BEST, WORST
-from busim.models import Model, Parameter, load
-from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan, Plan, locate
+from busim.models import Model, Parameter
+from busim.models import find as find_model
+from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 
 
 class OnLine(NamedTuple):
@@ -46,6 +48,14 @@ class Asker(NamedTuple):
         return f"{self.field}.through[{self.master.through.index(self.converter.name)}]"
 
 
+class Driving(NamedTuple):
+    """A station as it drives the pair: `field` is its path in the plan."""
+
+    field: str
+    name: str
+    driver: DriverPlan
+
+
 @dataclass(frozen=True, slots=True)
 class Wire:
     """A line with what stands on it, in order. `dialect`: None where it is not to be had, and `trouble` says why."""
@@ -57,6 +67,18 @@ class Wire:
     askers: tuple[Asker, ...]
     dialect: Dialect | None
     trouble: UserError | None
+
+    @property
+    def asking(self) -> list[Driving]:
+        """The stations that requests come from: converters, and masters on the line."""
+        boxes = [Driving(path, one.name, one.driver) for path, one in self.converters]
+        here = (one for one in self.askers if one.converter is None)
+        return boxes + [Driving(one.field, one.master.name, one.master.driver) for one in here]
+
+    @property
+    def places(self) -> list[Driving]:
+        """Every station of the line that drives."""
+        return self.asking + [Driving(one.field, one.camera.name, one.camera.driver) for one in self.cameras]
 
     def asked_by(self, master: MasterPlan) -> Iterator[OnLine]:
         """The cameras here that the master asks."""
@@ -94,7 +116,7 @@ class Survey:
     plan: Plan
     unused: tuple[int, ...] = ()
     unknown: tuple[int, ...] = ()
-    _models: dict[str, Model | None] = field(default_factory=dict)
+    _models: dict[str, tuple[Model | None, UserError | None]] = field(default_factory=dict)
     _parameters: dict[str, dict[str, Parameter]] = field(default_factory=dict)
     _dialects: dict[str, tuple[Dialect | None, UserError | None]] = field(default_factory=dict)
     _keys: dict[tuple[str, str], tuple[Mapping[str, int] | None, UserError | None]] = field(default_factory=dict)
@@ -106,12 +128,19 @@ class Survey:
     # -- what is named ------------------------------------------------------------------------------------------
 
     def model(self, name: str) -> Model | None:
-        """The camera model of this name, None where there is none."""
+        """The camera model of this name, None where there is none that can be used."""
+        return self._model(name)[0]
+
+    def model_trouble(self, name: str) -> UserError | None:
+        """Why there is no such model."""
+        return self._model(name)[1]
+
+    def _model(self, name: str) -> tuple[Model | None, UserError | None]:
         if name not in self._models:
             try:
-                self._models[name] = load(name)
-            except UserError:
-                self._models[name] = None
+                self._models[name] = find_model(name, Path(self.plan.path).parent, self.plan.files), None
+            except UserError as error:
+                self._models[name] = None, error
         return self._models[name]
 
     def parameter(self, camera: str, name: str) -> Parameter | None:
@@ -229,6 +258,26 @@ class Survey:
         """Whether some master polls this value of the camera."""
         return any(value in group.values for asker in self.asked[camera] for group in asker.master.groups)
 
+    def factory_id(self, camera: CameraPlan) -> int | None:
+        """The bus ID with which a camera comes out of its box: as planned, or its model's; None: not known."""
+        model = self.model(camera.model)
+        return camera.factory_id if camera.factory_id is not None else model.bus.factory_id if model else None
+
+    @cached_property
+    def skews(self) -> list[tuple[str, CameraPlan, float]]:
+        """Cameras at their line's baud: field, camera, and the share by which its clock and an asker's differ most."""
+        found = []
+        for wire in self.wires:
+            asking = wire.asking
+            rates = [_rate(wire, place.driver) for place in asking]
+            for one in wire.cameras:
+                own = _rate(wire, one.camera.driver)
+                skew = max((abs(own / rate - 1) for rate in rates), default=0.0)
+                baud = one.camera.driver.baud or wire.line.baud
+                if all(abs(baud / (place.driver.baud or wire.line.baud) - 1) <= SAME_BAUD for place in asking):
+                    found.append((one.field, one.camera, skew))
+        return found
+
     @cached_property
     def _reaching(self) -> dict[tuple[str, str], list[str]]:
         """(on or through, name of a line or converter) to the masters that reach it so."""
@@ -278,3 +327,8 @@ class Survey:
             if one.master.name == case.master and (one.converter.name if one.converter else "") == case.converter
         )
         return Timed(wire, asker, case, Pace(case))
+
+
+def _rate(wire: Wire, driver: DriverPlan) -> float:
+    """Bits per second as a station's clock makes them."""
+    return float(driver.baud or wire.line.baud) * (1 + driver.clock_ppm / 1e6)

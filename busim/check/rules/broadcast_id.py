@@ -32,5 +32,5 @@ RULE = Rule(
     advice="Give it an ID of its own.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «0"),),
-    good=(("boulder right, id: 3", "boulder right, id: 1"),),
+    good=(("boulder right, id: 3", "boulder right, id: 5"),),
 )
