@@ -11,6 +11,7 @@ from bad_plans import GOOD, SITE
 from hypothesis import given
 from hypothesis import strategies as st
 
+from busim.check import check
 from busim.cli import new, plan_schema, plan_set, plan_show, run
 from busim.declared import Real, Rewriting, flow, parse
 from busim.errors import UserError
@@ -190,12 +191,13 @@ def test_a_new_plan_is_sound_runs_clean_and_is_full_of_comments(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     new.command(new.Kind.plan, "night-hall")
-    assert "busim run night-hall.yaml" in capsys.readouterr().out
+    assert "busim check night-hall.yaml" in capsys.readouterr().out
     text = (tmp_path / "night-hall.yaml").read_text(encoding="utf-8")
     assert text.count("#") > 20
     assert "NAME" not in text
     plan = read("night-hall.yaml")
     assert plan.name == "night-hall"
+    assert {finding.severity for finding in check(plan).findings} <= {"note"}
     run.command("night-hall.yaml", length="5s", as_json=True)
     for line in json.loads(capsys.readouterr().out)["lines"]:
         assert {name: line["figures"][name]["value"] for name in ("time_outs", "damaged", "collisions")} == {

@@ -19,7 +19,7 @@ class Kind(StrEnum):
     dialect = "dialect"
 
 
-_TRIED = {Kind.plan: "busim run {} --for 10s", Kind.dialect: "busim prove {}"}
+_TRIED = {Kind.plan: "busim check {}", Kind.dialect: "busim prove {}"}
 
 
 def command(
