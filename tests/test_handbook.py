@@ -22,6 +22,7 @@ from busim.cli.filling import PLACEHOLDER, filled
 from busim.errors import UserError
 from busim.figures import QUANTITIES
 from busim.handbook import page, topics
+from busim.models import json_schema as camera_schema
 from busim.models import load
 from busim.plan import json_schema
 
@@ -214,7 +215,18 @@ def test_the_pages_on_plans_have_every_field_of_the_form() -> None:
 def test_the_registers_are_those_of_the_model() -> None:
     model = load("zoom-camera")
     rows = dict(re.findall(r"^\| (\d+) +\| (\w+)", filled("modbus-rtu"), re.MULTILINE))
-    assert {name: int(register) for register, name in rows.items()} == model.keys["modbus-rtu"]
+    assert {name: int(register) for register, name in rows.items()} == {
+        **model.keys["modbus-rtu"],
+        **model.order_keys["modbus-rtu"],
+    }
+
+
+def test_the_page_on_cameras_has_every_field_of_the_form() -> None:
+    schema = camera_schema()
+    shapes = {found[2].strip() for found in PLACEHOLDER.finditer(page("cameras"))}
+    assert shapes == {"Model"} | {name.removesuffix("Shape") for name in schema["$defs"]}
+    for shape in (schema, *schema["$defs"].values()):
+        assert [name for name in shape["properties"] if f"\n- `{name}`: " not in filled("cameras")] == []
 
 
 def test_every_word_of_the_design_is_explained() -> None:

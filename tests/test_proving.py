@@ -8,10 +8,11 @@ import pytest
 from bad_dialects import GOOD
 from typer.testing import CliRunner
 
+from busim import models
 from busim.cli.app import app
 from busim.dialects import READ, DeclaredDialect, Reply, Request, find, read_text
 from busim.errors import UserError
-from busim.proving import Proof, explain, prove, read_capture
+from busim.proving import Proof, explain, prove, prove_model, read_capture
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
 NO_CHECK = GOOD.replace("*{check}", "").replace("check: {kind: xor, start: id, to: message}\n", "")
@@ -193,3 +194,79 @@ def test_new_writes_a_starter_that_proves_and_never_writes_over_a_file(
     again = CliRunner().invoke(app, ["new", "dialect", "wall-lines"])
     assert isinstance(again.exception, UserError)
     assert Path("wall-lines.yaml").read_text() == text
+
+
+# -- camera models --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", models.names())
+def test_every_shipped_camera_does_what_its_model_says(name: str) -> None:
+    proof = prove_model(models.load(name))
+    assert proof.holds, [verdict for verdict in proof.verdicts if not verdict.holds]
+    assert len(proof.verdicts) >= 6
+    assert all(verdict.tried for verdict in proof.verdicts)
+
+
+def test_the_camera_starter_holds_in_all_it_says() -> None:
+    proof = prove_model(models.read_text(models.starter("wall-camera")))
+    assert proof.holds
+    assert len(proof.verdicts) == 9
+
+
+CAMERA = """
+busim-model: 1
+name: odd
+title: an odd camera
+parameters:
+  a: {group: g, kind: switch}
+  b: {group: g, kind: switch, default: 1}
+  gain: {group: g, kind: range, high: 20}
+  heat: {group: g, kind: reading}
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "verdict", "said"),
+    [
+        (
+            "keys: {short: {a: 0, b: 1, gain: 300, heat: 3}}",
+            "every dialect carries",
+            "short: short cannot carry a read of `gain` of odd; found key 300",
+        ),
+        (
+            "locks: [{when: a, equals: 0, locks: [b], reason: r}, {when: b, equals: 1, locks: [a, gain], reason: r}]",
+            "every value can be set",
+            "gain does not get to 20: it stands at 0",
+        ),
+        (
+            "locks: [{when: heat, equals: 0, locks: [gain], reason: too cold}]",
+            "every value can be set",
+            "gain does not get to 20: it stands at 0",
+        ),
+    ],
+)
+def test_what_does_not_hold_of_a_camera_is_found(more: str, verdict: str, said: str) -> None:
+    proof = prove_model(models.read_text(CAMERA + more))
+    assert not proof.holds
+    (failed,) = [one for one in proof.verdicts if one.what.startswith(verdict)]
+    assert said in failed.said
+
+
+def test_keys_for_a_dialect_that_is_not_known_are_said_to_be_untried() -> None:
+    proof = prove_model(models.read_text(CAMERA + "keys: {wall-lines: {a: 0, b: 1, gain: 2, heat: 3}}"))
+    assert proof.holds
+    assert proof.verdicts[0].said == ("wall-lines: not tried, since there is no dialect of this name here",)
+
+
+def test_new_writes_a_camera_that_prove_knows_for_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(app, ["new", "camera", "wall-camera"])
+    assert done.output.endswith("busim prove wall-camera.yaml\n")
+    proved = CliRunner().invoke(app, ["prove", "wall-camera.yaml"])
+    assert proved.exit_code == 0
+    assert proved.output.startswith("wall-camera: our camera\n")
+    assert "FAILS" not in proved.output
+    Path("wall-camera.yaml").write_text(CAMERA + "keys: {short: {a: 0, b: 1, gain: 300, heat: 3}}")
+    assert CliRunner().invoke(app, ["prove", "wall-camera.yaml"]).exit_code == 1
+    with pytest.raises(UserError, match="a camera model has none"):
+        CliRunner().invoke(app, ["prove", "zoom-camera", "--against", "x"], catch_exceptions=False)

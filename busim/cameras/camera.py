@@ -94,6 +94,10 @@ class Camera:
         """Why the parameter cannot be written now, or "" when it can."""
         return self._state.locked(name)
 
+    def store(self, number: int) -> int:
+        """Keep the scene as preset `number`, as an order can: 0, or the code of the refusal."""
+        return self._state.store(number)
+
     # -- serving ----------------------------------------------------------------------------------------------
 
     def _ready(self, request: Request, at: int) -> Reply:

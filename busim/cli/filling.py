@@ -79,6 +79,14 @@ def dialect(name: str) -> str:
     return _keys(shape)
 
 
+def camera(name: str) -> str:
+    """Each key of one shape of a camera model."""
+    from busim.models import json_schema
+
+    schema = json_schema()
+    return _keys(schema if name == "Model" else schema["$defs"][f"{name}Shape"])
+
+
 def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
     from busim.shapes import written
 
@@ -102,7 +110,7 @@ def registers(name: str) -> str:
     from busim.models import load
 
     model = load(name)
-    keys = model.keys["modbus-rtu"]
+    keys, order_keys = model.keys["modbus-rtu"], model.order_keys["modbus-rtu"]
     head = ("register", "parameter", "kind", "values", "default")
     rows: list[tuple[str, ...]] = [head, tuple("-" * len(title) for title in head)]
     for one in sorted(model.parameters, key=lambda parameter: keys[parameter.name]):
@@ -112,6 +120,10 @@ def registers(name: str) -> str:
         elif one.unit:
             values += f", {one.scale:g} {one.unit} each"
         rows.append((str(keys[one.name]), one.name, one.kind, values, str(one.default)))
+    for order in sorted(model.orders, key=lambda order: order_keys[order.name]):
+        does = order.does.replace("move", f"{order.motor}: {order.middle} stands, 100 off it full speed")
+        does = does or ", ".join(f"{count} = {deed}" for count, deed in order.codes.items())
+        rows.append((str(order_keys[order.name]), order.name, "order", does, "-"))
     return _table(rows)
 
 
@@ -165,6 +177,7 @@ def _bullet(text: str) -> str:
 
 _FILLERS: dict[str, Callable[..., str]] = {
     "figures": figures,
+    "camera": camera,
     "dialect": dialect,
     "fields": fields,
     "registers": registers,

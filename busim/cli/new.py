@@ -17,9 +17,10 @@ class Kind(StrEnum):
 
     plan = "plan"
     dialect = "dialect"
+    camera = "camera"
 
 
-_TRIED = {Kind.plan: "busim check {}", Kind.dialect: "busim prove {}"}
+_TRIED = {Kind.plan: "busim check {}", Kind.dialect: "busim prove {}", Kind.camera: "busim prove {}"}
 
 
 def command(
@@ -27,10 +28,10 @@ def command(
     name: Annotated[str, typer.Argument(help="Its name; the file is NAME.yaml in this folder.")],
 ) -> None:
     """Write the file, unless there is one."""
-    from busim import dialects, plan
+    from busim import dialects, models, plan
     from busim.errors import UserError
 
-    starters = {Kind.plan: plan.starter, Kind.dialect: dialects.starter}
+    starters = {Kind.plan: plan.starter, Kind.dialect: dialects.starter, Kind.camera: models.starter}
     text = starters[kind](name)
     path = Path(f"{name}.yaml")
     try:

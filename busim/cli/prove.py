@@ -1,4 +1,4 @@
-"""`busim prove`: tries a dialect and says what holds."""
+"""`busim prove`: tries a dialect or a camera model and says what holds."""
 
 from __future__ import annotations
 
@@ -10,25 +10,53 @@ if TYPE_CHECKING:
     from busim.proving import Explanation, Proof
 
 NAME = "prove"
-HELP = "Try a dialect declaration: what it writes is read back, bit errors, mix-ups, junk; and show sample frames."
+HELP = "Try a dialect (round trips, bit errors, mix-ups, junk, sample frames) or a camera model (locks, motors, saves)."
 
 
 def command(
-    dialect: Annotated[str, typer.Argument(help="The declaration, a YAML file, or the name of a dialect that is one.")],
+    subject: Annotated[str, typer.Argument(metavar="FILE", help="A YAML file, or the name of a dialect or a model.")],
     against: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(help="A capture, raw bytes or text of hex digits: which of its frames the dialect explains."),
     ] = None,
 ) -> None:
     """Prove and show."""
+    from busim.errors import UserError
+
+    if _is_model(subject):
+        if against is not None:
+            raise UserError("a capture holds frames, and a camera model has none", mend="prove the dialect against it")
+        _prove_model(subject)
+    else:
+        _prove_dialect(subject, against)
+
+
+def _is_model(subject: str) -> bool:
+    from busim import models
+    from busim.declared import is_path, load
+
+    return "busim-model" in load(subject).value if is_path(subject) else subject in models.names()
+
+
+def _prove_model(subject: str) -> None:
+    from busim.models import find
+    from busim.proving import prove_model
+
+    proof = prove_model(find(subject))
+    _show(proof, in_text=False)
+    if not proof.holds:
+        raise typer.Exit(1)
+
+
+def _prove_dialect(subject: str, against: str | None) -> None:
     from busim.dialects import DeclaredDialect, find
     from busim.errors import UserError
     from busim.proving import explain, prove, read_capture
 
-    found = find(dialect)
+    found = find(subject)
     if not isinstance(found, DeclaredDialect):
         raise UserError(
-            f"{dialect} is no declaration but a program", expected="a file, or the name of a declared dialect"
+            f"{subject} is no declaration but a program", expected="a file, or the name of a declared dialect"
         )
     proof = prove(found)
     _show(proof, in_text=found.declaration.in_text)
@@ -50,7 +78,8 @@ def _show(proof: Proof, *, in_text: bool) -> None:
             print(f"    on the wire: {sample.raw.hex(' ').upper()}")
         if in_text:
             print(f"    {sample.raw.decode('latin-1')!a}")
-    print()
+    if proof.samples:
+        print()
     for verdict in proof.verdicts:
         print(f"{'holds ' if verdict.holds else 'FAILS '} {verdict.what} ({verdict.tried} tried)")
         for line in verdict.said:

@@ -29,6 +29,7 @@ _TOPICS = (
     "library",
     "modbus-rtu",
     "dialects",
+    "cameras",
     "trace",
     "exactness",
 )

@@ -87,8 +87,7 @@ class SectorsShape(Shape):
 
     number: Annotated[int, Field(ge=1, le=MOST_SECTORS)] = has("how many sectors", 6)
     each: Annotated[dict[str, ParameterShape], Field(min_length=1, max_length=8)] = has(
-        "the values of each: `hue` becomes `sector_1_hue` and so on",
-        {"hue": {"group": "colour", "kind": "range", "high": 200, "default": 100}},
+        "the values of each, as parameters are: `hue` becomes `sector_1_hue` and so on"
     )
 
 
@@ -225,17 +224,11 @@ class ModelShape(Shape):
     limits: Annotated[list[LimitShape], Field(max_length=100)] = has(
         "limits that depend on other parameters", default=[]
     )
-    controls: Annotated[dict[str, ControlShape], Field(max_length=64)] = has(
-        "parameters that move others", {"master_black": {"moves": ["red_black"]}}, {}
-    )
+    controls: Annotated[dict[str, ControlShape], Field(max_length=64)] = has("parameters that move others", default={})
     presets: PresetsShape | None = has("scenes that are stored and recalled", {"number": 8, "holds": ["iris"]}, None)
-    motors: Annotated[dict[str, MotorShape], Field(max_length=64)] = has(
-        "the parameters that motors move", {"zoom": {"speed": "250 /s"}}, {}
-    )
+    motors: Annotated[dict[str, MotorShape], Field(max_length=64)] = has("the parameters that motors move", default={})
     orders: Annotated[dict[str, OrderShape], Field(max_length=64)] = has(
-        "places to write to that do something, for dialects without words for it",
-        {"command": {"codes": {"save": 1}}},
-        {},
+        "places to write to that do something, for dialects without words for it", default={}
     )
     timing: TimingShape = has("how long things take", {"turnaround": "2..6 ms"}, {})
     supply: SupplyShape = has("what it takes from its supply", {"idle": "3.5 W", "peak": "6 W"}, {})

@@ -1,9 +1,11 @@
-"""Proving: whether a dialect that somebody described does what a dialect must, shown by trying it.
+"""Proving: whether a dialect or a camera that somebody described does what it must, shown by trying it.
 
-Public: `prove` (a `Proof` of a dialect), `explain` (which frames of a capture a dialect explains), `read_capture`.
+Public: `prove` (a `Proof` of a dialect), `prove_model` (of a camera model), `explain` (which frames of a capture a
+dialect explains), `read_capture`.
 """
 
 from busim.proving.capture import Explained, Explanation, explain, read_capture
 from busim.proving.proof import Proof, Sample, Verdict, prove
+from busim.proving.tried_models import prove_model
 
-__all__ = ["Explained", "Explanation", "Proof", "Sample", "Verdict", "explain", "prove", "read_capture"]
+__all__ = ["Explained", "Explanation", "Proof", "Sample", "Verdict", "explain", "prove", "prove_model", "read_capture"]

@@ -66,7 +66,8 @@ def _direction(exchange: Exchange) -> str:
     return "refusal" if exchange.refused else "reply"
 
 
-def _listed(said: list[str]) -> tuple[str, ...]:
+def listed(said: list[str]) -> tuple[str, ...]:
+    """What is said, as far as anybody will read it."""
     more = len(said) - _MOST_LISTED
     return (*said[:_MOST_LISTED], f"... and {more} more") if more > 0 else tuple(said)
 
@@ -98,7 +99,7 @@ def _comes_back(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
                 said.append(f"{direction} {one.name}: {_hex(bytes_)}, but by the definition {_hex(defined.raw)}")
             elif definition.parse(message, bytes_, one.request.size) is None:
                 said.append(f"{direction} {one.name}: the definition does not read {_hex(bytes_)}")
-    return Verdict("every message is read back and written again as the same bytes", count, not said, _listed(said))
+    return Verdict("every message is read back and written again as the same bytes", count, not said, listed(said))
 
 
 def _shown(request: Request | None) -> str:
@@ -128,7 +129,7 @@ def _bits(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
         return Verdict("every single flipped bit is noticed", count, True)
     said = [f"{name}: {number} flipped bits" for name, number in missed.items()]
     reason = "there is no check" if dialect.declaration.check is None else "they lie outside of what the check covers"
-    return Verdict(f"single flipped bits that are beyond this check ({reason})", count, True, _listed(said))
+    return Verdict(f"single flipped bits that are beyond this check ({reason})", count, True, listed(said))
 
 
 def _add(missed: dict[str, int], name: str, count: int) -> None:
@@ -164,7 +165,7 @@ def _alike(dialect: DeclaredDialect) -> Verdict:
     what = "no two operations can be taken for one another"
     if said:
         said = ["a request and a reply, or two replies, that may be the same bytes (only what was asked tells):", *said]
-    return Verdict(what, len(pairs), True, _listed(said))
+    return Verdict(what, len(pairs), True, listed(said))
 
 
 # -- in step ------------------------------------------------------------------------------------------------
@@ -183,7 +184,7 @@ def _in_step(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
             count += 1
             if lost > 1:
                 said.append(f"{one.name}, {title}: {lost} frames lost")
-    return Verdict("after junk at every position the framer is back within one frame", count, not said, _listed(said))
+    return Verdict("after junk at every position the framer is back within one frame", count, not said, listed(said))
 
 
 # -- samples ------------------------------------------------------------------------------------------------
