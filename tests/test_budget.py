@@ -89,6 +89,12 @@ COMPARED: dict[str, dict[str, Any]] = {
     "slow packing": {"packing": "{idle: 30 ms, length: 0}", "cameras": 2},
     "packing by length": {"packing": "{idle: 20 ms, length: 11}"},
     "every byte at once": {"packing": "{idle: 0, length: 0}", "baud": "9600 Bd"},
+    "every byte at once over a network that takes its time": {
+        "packing": "{idle: 0, length: 0}", "latency": "1..5 ms", "turnaround": "1 ms",
+    },
+    "packets of four bytes over such a network": {
+        "packing": "{idle: 2 ms, length: 4}", "latency": "1..9 ms", "turnaround": "1 ms",
+    },
     "fast and slow groups": {"more": SLOW},
     "holes between registers": {"values": "[iris, master_black, temperature]", "latency": "1..3 ms"},
     "paced": {"every": "200 ms"},
@@ -116,7 +122,13 @@ def test_exchange_and_cycle_are_those_of_a_simulated_run(name: str) -> None:
     assert seen.rate == pytest.approx(line.figures["poll_rate"].value, rel=0.01)  # type: ignore[index]
 
 
-@pytest.mark.parametrize("name", ["restless", "fast and slow groups", "paced", "moves", "many moves", "two dead"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "restless", "fast and slow groups", "paced", "moves", "many moves", "two dead",
+        "every byte at once over a network that takes its time",
+    ],
+)  # fmt: skip
 def test_the_figures_are_those_of_a_simulated_run(name: str) -> None:
     """Mean and quantiles within 3 %, bounds never exceeded. A regression: both sides are our own."""
     plan = box(**COMPARED[name])

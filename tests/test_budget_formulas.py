@@ -24,6 +24,7 @@ from busim.budget import (
     worst_age,
     worst_responses,
 )
+from busim.exchange import last_of
 
 # -- waiting -------------------------------------------------------------------------------------------------
 
@@ -130,6 +131,32 @@ def test_age_follows_from_cycle_and_delivery() -> None:
     assert mean_age(0.1, 0.01, 0.02) == pytest.approx(0.07, rel=1e-9)
     assert mean_age(2.0, (1 + 9) / 2, 0.0) == pytest.approx(1.25, rel=1e-9)  # cycles of 1 and 3 in turn
     assert worst_age(0.1, 0.02) == pytest.approx(0.12, rel=1e-9)
+
+
+# -- packets -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("idle", "length", "characters", "character"),
+    [(0.0, 0.0, 11.0, 0.1), (0.0, 0.0, 11.0, 0.5), (0.4, 4.0, 11.0, 0.1), (0.4, 4.0, 12.0, 0.1), (2.0, 0.0, 11.0, 0.1)],
+    ids=["every byte alone", "slower bytes", "four at a time", "and none left over", "one packet"],
+)
+def test_a_reply_in_packets_is_there_with_the_slowest_of_them(
+    idle: float, length: float, characters: float, character: float
+) -> None:
+    """Against draws: each packet takes 1 to 5, and none overtakes another (TCP keeps order)."""
+    chance = np.random.Generator(np.random.PCG64(3))
+    sent = np.arange(1, characters + 1) * character
+    if idle >= character:
+        full = [number for number in range(1, int(characters)) if length and number % length == 0]
+        end = sent[-1] if length and characters % length == 0 else sent[-1] + idle
+        sent = np.array([*(number * character for number in full), end])
+    there = (sent + chance.uniform(1, 5, (200_000, len(sent)))).max(axis=1) - sent[-1]
+    mean, width = last_of(1.0, 5.0, idle, length, characters, character)
+    assert mean == pytest.approx(there.mean(), abs=0.01)
+    assert width == pytest.approx(there.std() * math.sqrt(12), rel=0.01)
+    many = last_of(np.ones(3), 5.0, idle, length, characters, character)
+    assert [float(one[1]) for one in many] == pytest.approx([mean, width])
 
 
 # -- the worst case ------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from busim.plan import Plan
 ASSUMPTIONS = (
     "turnaround and latency lie evenly between the plan's bounds, each camera and converter for itself; best and worst "
     "have all of them at one end at once",
-    "the plan's latency is that of converter and network together, one way",
+    "the plan's latency is that of converter and network together, one way; packets of one reply keep their order",
     "operators' moves are a Poisson process, evenly over the controls of their panel; a newer move replaces a waiting "
     "one of the same control",
     "commands go before polls, and a poll that is due has its turn after four of them",

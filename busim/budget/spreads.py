@@ -19,17 +19,23 @@ _ALIKE = 1000  # ns: exchanges that differ by less are taken as one kind
 
 
 class Entry(NamedTuple):
-    """An answered exchange: ns it takes at least, and how far turnaround and one passage of latency are spread."""
+    """An answered exchange: ns it takes at least, and how far turnaround and the passages out and back are spread."""
 
     least: float
     turnaround: float
-    latency: float
+    out: float
+    back: float
 
     @classmethod
     def of(cls, exchange: Any, way: float) -> Entry:
         """`way`: ns of propagation that is not in the exchange."""
-        spread = exchange.turnaround_high - exchange.turnaround_low, exchange.latency_high - exchange.latency_low
-        return cls(exchange.best + way, *spread)
+        least = exchange.fixed + exchange.turnaround_low + exchange.latency_low
+        return cls(
+            least + exchange.back_mean - exchange.back_width / 2 + way,
+            exchange.turnaround_high - exchange.turnaround_low,
+            exchange.latency_high - exchange.latency_low,
+            exchange.back_width,
+        )
 
 
 def quantiles(entries: Sequence[Entry], mixtures: Array, shares: Sequence[float]) -> Array:
@@ -40,25 +46,25 @@ def quantiles(entries: Sequence[Entry], mixtures: Array, shares: Sequence[float]
     ever: list[bool] = np.any(mixtures, axis=0).tolist()
     if not any(ever):
         return np.full((len(mixtures), len(shares)), np.nan)
-    kinds: dict[tuple[float, float, float], int] = {}
+    kinds: dict[tuple[float, ...], int] = {}
     starts: list[float] = []
     places = []
     for entry, comes in zip(entries, ever, strict=True):
-        key = (round(entry.least / _ALIKE), entry.turnaround, entry.latency)
+        key = (round(entry.least / _ALIKE), *entry[1:])
         if comes and key not in kinds:
             kinds[key] = len(kinds)
             starts.append(entry.least)
         places.append(kinds.get(key, 0))
     weights = mixtures @ np.eye(len(kinds))[places]
-    last = max(start + one + 2 * two for start, (_, one, two) in zip(starts, kinds, strict=True))
+    last = max(start + sum(widths) for start, (_, *widths) in zip(starts, kinds, strict=True))
     first = min(starts)
     grid = first + (last + 1 - first) / (_POINTS - 1) * _STEPS
     later = grid - np.array(starts)[:, np.newaxis]
     below = np.empty_like(later)
-    widths = [(one, two) for _, one, two in kinds]
-    for one, two in dict.fromkeys(widths):
-        alike = [width == (one, two) for width in widths]
-        below[alike] = _below(later[alike], (one, two, two))
+    drawn = [widths for _, *widths in kinds]
+    for widths in {tuple(widths): widths for widths in drawn}.values():
+        alike = [other == widths for other in drawn]
+        below[alike] = _below(later[alike], widths)
     total = weights.sum(axis=1)
     reached = np.asarray(np.maximum.accumulate(weights @ below, axis=1), dtype=float)
     found = _at(np.asarray(grid, dtype=float), reached, np.asarray(shares))
@@ -77,7 +83,7 @@ def _at(grid: Array, reached: Array, shares: Array) -> Array:
     return np.asarray(grid[before] + np.minimum(1.0, np.maximum(0.0, part)) * (grid[places] - grid[before]))
 
 
-def _below(time: Array, widths: tuple[float, ...]) -> Array:
+def _below(time: Array, widths: Sequence[float]) -> Array:
     """Chance that the sum of even draws from 0 to each width is at most each time (the law of Irwin and Hall).
 
     `time`: [kind, instant].

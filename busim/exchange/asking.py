@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import overload
 
-from busim.exchange.parts import Numbers
+from busim.exchange.packets import Numbers
 
 _MARGIN = 3_000_000  # ns added to every computed time-out, and a quarter of it on top
 

@@ -22,9 +22,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-Numbers = float | npt.NDArray[np.float64]
+from busim.exchange.packets import Numbers, last_of
 
 PARTS = {
     "request": "request, along the cable to the camera",
@@ -71,6 +70,7 @@ class Terms(NamedTuple):
 class Exchange(NamedTuple):
     """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
 
+    `back_mean`, `back_width`: of the passage back, counted from the last packet of the reply (`packets.last_of`).
     `escaped`: what bytes that escaping adds may take, counted at the worst and not on average, where they are few.
     """
 
@@ -83,6 +83,8 @@ class Exchange(NamedTuple):
     latency_low: Numbers
     latency_high: Numbers
     pause: Numbers
+    back_mean: Numbers
+    back_width: Numbers
     escaped: Numbers = 0.0
 
     @property
@@ -102,18 +104,20 @@ class Exchange(NamedTuple):
 
     @property
     def mean(self) -> Numbers:
-        return self.fixed + (self.turnaround_low + self.turnaround_high) / 2 + self.latency_low + self.latency_high
+        return self.fixed + (self.turnaround_low + self.turnaround_high) / 2 + self.latency(MEAN)
 
     @property
     def variance(self) -> Numbers:
         """ns^2: a turnaround and two passages, each even between its bounds (width^2 / 12)."""
         turnaround = self.turnaround_high - self.turnaround_low
         latency = self.latency_high - self.latency_low
-        return (turnaround**2 + 2 * latency**2) / 12
+        return (turnaround**2 + latency**2 + self.back_width**2) / 12
 
     def read(self, case: str) -> Numbers:
         """From sent until the camera reads or sets the value."""
-        return self._latency(case) / 2 + self.request + self.silence
+        low, high = self.latency_low, self.latency_high
+        out = low if case == BEST else high if case == WORST else (low + high) / 2
+        return out + self.request + self.silence
 
     def delivery(self, case: str) -> Numbers:
         """From the reading of a value until it is at the master."""
@@ -132,18 +136,22 @@ class Exchange(NamedTuple):
             "turnaround": low if case == BEST else high if case == WORST else (low + high) / 2,
             "reply": self.reply + self.escaped if case == WORST else self.reply,
             "packing": self.packing,
-            "converter": self._latency(case),
+            "converter": self.latency(case),
             "pause": self.pause,
         }
 
-    def _latency(self, case: str) -> Numbers:
+    def latency(self, case: str) -> Numbers:
+        """Both passages."""
         low, high = self.latency_low, self.latency_high
-        return 2 * low if case == BEST else 2 * high if case == WORST else low + high
+        return 2 * low if case == BEST else 2 * high if case == WORST else (low + high) / 2 + self.back_mean
 
 
 def exchange(terms: Terms) -> Exchange:
     """The time of an exchange from its terms."""
     t = terms
+    back_mean, back_width = last_of(
+        t.latency_low, t.latency_high, t.packing_idle, t.packing_length, t.reply, t.answer_character
+    )
     return Exchange(
         request=t.quiet + t.lead + t.request * t.character + t.distance,
         silence=t.silence,
@@ -154,6 +162,8 @@ def exchange(terms: Terms) -> Exchange:
         latency_low=t.latency_low,
         latency_high=t.latency_high,
         pause=t.pause,
+        back_mean=back_mean,
+        back_width=back_width,
         escaped=t.escapes * larger(t.character, t.answer_character),
     )
 
