@@ -5,6 +5,22 @@ from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
 from busim.world.hooks import Hook
 from busim.world.master_ports import MasterPort
+from busim.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
 from busim.world.world import Name, SettingRow, World
 
-__all__ = ["CameraPort", "ConverterPort", "Hook", "MasterPort", "Name", "SettingRow", "World", "build"]
+__all__ = [
+    "Beneath",
+    "CameraPort",
+    "ConverterPort",
+    "Drove",
+    "Heard",
+    "HeardReply",
+    "Hook",
+    "MasterPort",
+    "Name",
+    "Packet",
+    "SettingRow",
+    "Tool",
+    "World",
+    "build",
+]

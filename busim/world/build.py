@@ -108,7 +108,7 @@ class _Builder:
     # -- the line and what stands on it ---------------------------------------------------------------------
 
     def _line(self, plan: LinePlan) -> None:
-        dialect = self._named.dialects[plan.name]
+        dialect = self._world.dialects[plan.name] = self._named.dialects[plan.name]
         line = Line(
             self._world.kernel,
             self._emit,

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from busim.bus import Line, Setting, Station
+from busim.dialects import Dialect
 from busim.kernel import Kernel
 from busim.seams import LineLevel
 from busim.trace import MARK, Emit
@@ -58,6 +59,7 @@ class World:
         self.cameras: dict[str, CameraPort] = {}
         self.converters: dict[str, ConverterPort] = {}
         self.masters: dict[tuple[str, str], MasterPort] = {}
+        self.dialects: dict[str, Dialect] = {}
         self.operators: list[Operator] = []
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None
