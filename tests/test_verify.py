@@ -82,7 +82,7 @@ def _held(batch: int, count: int) -> None:
         covered[f"{len(one['absent'])} dead"] += 1
         covered[f"{8 * ((one['cameras'] - 1) // 8) + 1}.. cameras"] += 1
         covered["up to 1 move a second" if float(one["moves"].split()[0]) <= 1 else "more moves"] += 1
-        reasons = [*line.obstacles, *(text for text in line.remarks if "no latency is stated" in text)]
+        reasons = [*line.obstacles, *line.uncertain, *(text for text in line.remarks if "no latency is stated" in text)]
         if reasons:
             declined.append(f"{one}: {reasons}")
             continue
@@ -114,6 +114,22 @@ def test_drawn_plans_have_what_is_expected(batch: int) -> None:
 def test_three_hundred_drawn_plans_have_what_is_expected(batch: int) -> None:
     """`tools/test -m long -k three_hundred -n 2 -rP` prints what was covered and declined."""
     _held(100 + batch, 30)
+
+
+@pytest.mark.parametrize(
+    ("every", "said"),
+    [("58 ms", "of the master's time"), ("54 ms", "near the 54 ms wanted for 'fast'"), ("80 ms", ""), ("30 ms", "")],
+    ids=["nearly full", "a little more than full", "with room", "far too much"],
+)
+def test_on_the_edge_the_budget_says_that_chance_decides_and_is_not_compared(every: str, said: str) -> None:
+    """Drawn plans found it: a cycle 2 % longer than computed where 97 to 115 % of the time were needed."""
+    plan = box(cameras=3, every=every)
+    (line,) = budget(plan).lines
+    (compared,) = verify(plan, 10**9).lines
+    assert bool(line.uncertain) == bool(said)
+    assert all(said in text for text in line.uncertain)
+    assert line.figures is not None
+    assert compared.declined == line.uncertain
 
 
 # -- plans made for the worst case ---------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.dialects import READ, WRITE, Dialect, Request, find, spoken
+from busim.electric import propagation_ns
 from busim.errors import UserError
 from busim.exchange import runs
 from busim.finding import Findings
@@ -21,7 +22,6 @@ from busim.models import find as find_model
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.units import CharFormat, Spread
 
-_LIGHT = 299_792_458  # m/s
 _CLOCKS = Fraction(2, 100)  # by which two stations may differ and still talk: MODBUS over Serial Line V1.02, 3.2
 
 
@@ -167,7 +167,7 @@ class _Reader:
                 camera.name,
                 camera.id,
                 camera.turnaround,
-                abs(at - metres) * 1e9 / (_LIGHT * line.velocity),
+                propagation_ns(abs(at - metres), line.velocity),
                 camera.driver.lead,
                 camera.driver.hold,
                 camera.driver.baud or line.baud,

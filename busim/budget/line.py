@@ -10,7 +10,7 @@ from busim.budget.extras import dead, jobs, moves, noise, streams
 from busim.budget.figures import Expected
 from busim.budget.masters import second_master
 from busim.budget.needs import more_cameras, need
-from busim.budget.obstacles import obstacles, remarks
+from busim.budget.obstacles import obstacles, remarks, uncertain
 from busim.budget.pace import Pace
 from busim.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range
 from busim.exchange import BEST, MEAN, PARTS, WORST
@@ -36,6 +36,7 @@ def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) 
         **head,  # type: ignore[arg-type]
         obstacles=(),
         remarks=tuple(remarks(mean, worst)),
+        uncertain=tuple(uncertain(mean)),
         limit=limit(mean),
         unknown=_unknown(mean),
         more_cameras=more_cameras(mean) if rests else None,

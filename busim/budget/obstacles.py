@@ -14,6 +14,8 @@ from busim.exchange import Numbers
 from busim.units import show_time
 
 _FASTEST = 1e4  # polls a second that no camera exceeds
+_FULL = 0.95  # share of the master's time from which on chance makes polls late
+_NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
@@ -118,6 +120,30 @@ def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
         yield (
             f"the asker's driver holds the line for {show_time(case.hold)}, and the fastest camera answers after "
             f"{show_time(soonest)}: beginnings of replies are lost"
+        )
+
+
+def uncertain(mean: Pace) -> Iterator[str]:
+    """Why the numbers are right only to a few percent: on the edge of what a master can do, chance decides.
+
+    A poll that must keep a pace and now and then cannot is late by what happens to lie before it; the law of the cycle
+    has every round alike. Far from the edge, on either side, that makes no difference.
+    """
+    if not mean.cycle:
+        if mean.demand >= _FULL and not mean.restless and mean.layout.living:
+            yield (
+                f"everything with a wanted rate needs {mean.demand:.0%} of the master's time: polls are late now and "
+                "then by chance, so that cycles, ages and moves are right only to a few percent"
+            )
+        return
+    polls = mean.case.polls
+    near = [number for number in mean.layout.living if abs(polls[number].every / mean.cycle - 1) < _NEAR]
+    if near:
+        first = polls[near[0]]
+        yield (
+            f"polls that cannot keep their pace come every {show_time(mean.cycle)}, which is near the "
+            f"{show_time(first.every)} wanted for {first.group!r}: which of them are late is a matter of chance, so "
+            "that cycles, ages and moves are right only to a few percent"
         )
 
 

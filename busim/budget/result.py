@@ -167,7 +167,8 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class LineBudget:
-    """One master on one line. `obstacles`: why nothing can be computed; `remarks`: what does not hold, and by how much.
+    """One master on one line. `obstacles`: why nothing can be computed; `remarks`: what does not hold, and by how much;
+    `uncertain`: why the numbers are right only to a few percent.
 
     `limit`: what limits it; `unknown`: which unknown matters most. `more_cameras`: until headroom falls under 30 %.
     """
@@ -178,6 +179,7 @@ class LineBudget:
     baud: float
     obstacles: tuple[str, ...]
     remarks: tuple[str, ...]
+    uncertain: tuple[str, ...] = ()
     limit: str = ""
     unknown: str = ""
     more_cameras: int | None = None

@@ -47,7 +47,7 @@ def _safe(text: str) -> str:
 def _line(line: LineBudget) -> Iterator[Text | Table | str]:
     for text in line.obstacles:
         yield f"no budget: {text}."
-    for text in line.remarks:
+    for text in (*line.remarks, *line.uncertain):
         yield f"note: {text}."
     yield from _bars(line)
     if line.groups:

@@ -109,7 +109,7 @@ def verify(
     """
     expected = budget(plan, what_ifs=False).lines
     length = long_enough(plan) if length is None else length
-    steady = any(not line.obstacles for line in expected)
+    steady = any(not (line.obstacles or line.uncertain) for line in expected)
     seen = {(one.line, one.master): one for one in trial(plan, length, seed, advanced)} if steady else {}
     return Verification(
         plan.name,
@@ -120,8 +120,8 @@ def verify(
 
 
 def _line(line: LineBudget, seen: LineTrial | None) -> LineVerification:
-    if line.obstacles or seen is None:
-        return LineVerification(line.line, line.master, line.obstacles, ())
+    if line.obstacles or line.uncertain or seen is None:
+        return LineVerification(line.line, line.master, line.obstacles + line.uncertain, ())
     checks = (*_polls(line, seen), *_moves(line, seen), *_figures(line, seen))
     return LineVerification(line.line, line.master, (), checks)
 
