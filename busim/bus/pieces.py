@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from busim.bus.ears import part
 from busim.bus.exact import ExactPath
 from busim.bus.stations import NEVER, Burst, Ear, Station
+from busim.bus.wave import OFF, drive
 
 if TYPE_CHECKING:
     from busim.bus.line import Line
 
 _OFF_LINE = -1
-_UNDRIVEN = 2  # as `wave.OFF`
 
 States = list[tuple[int, int]]
 
@@ -151,20 +151,26 @@ class Pieces:
 
     # -- what a receiver sees -------------------------------------------------------------------------------
 
-    def through(self, states: States, burst: Burst, station: Station) -> States:
-        """What of a driver's states gets through to a station; instants there."""
+    def through(self, burst: Burst, station: Station) -> States:
+        """What of the states of a burst's driver gets through to a station; instants there."""
         sender, delay = burst.station, station.delays[burst.station.number]
-        states = [(time + delay, state) for time, state in states]
-        if sender is station:
+        on, off = burst.on + delay, burst.off + delay
+        if off + station.setting.char < station.uart.at:  # it lies behind the receiver
+            return []
+        windows = [(on, off)] if sender is station else list(self._windows(on, off, sender, station))
+        if not windows:
+            return []
+        states = [(time + delay, state) for time, state in drive(burst)]
+        if windows == [(on, off)]:
             return states
         found: States = []
-        for start, end in self._windows(states[0][0], states[-1][0], sender, station):
+        for start, end in windows:
             held = [state for time, state in states if time <= start]
-            if held and held[-1] != _UNDRIVEN:
+            if held and held[-1] != OFF:
                 found.append((start, held[-1]))
             found += [(time, state) for time, state in states if start < time < end]
-            if not found or found[-1][1] != _UNDRIVEN:
-                found.append((end, _UNDRIVEN))
+            if not found or found[-1][1] != OFF:
+                found.append((end, OFF))
         return found
 
     def met(self, burst: Burst, station: Station) -> bool:

@@ -102,7 +102,7 @@ def wave_at(line: Line, station: Station, bursts: list[Burst], pulses: list[Puls
         if burst.station is station and not station.echo:
             events += ((burst.on, mask, 1), (burst.off, mask, -1))
         if line.pieces is not None:
-            events += [(time, index, state) for time, state in line.pieces.through(drive(burst), burst, station)]
+            events += [(time, index, state) for time, state in line.pieces.through(burst, station)]
             continue
         delay = station.delays[burst.station.number]
         events += [(time + delay, index, state) for time, state in drive(burst)]
