@@ -1,13 +1,19 @@
-"""The bridge: converters as TCP servers or clients, at UDP ports and as serial ports: the way of a controller in."""
+"""The bridge: converters as TCP servers or clients, at UDP ports and as serial ports: the way of a controller in.
+
+And the controller itself as a child process, where busim starts it.
+"""
 
 from busim.bridge.addresses import Address, addresses, dialled
 from busim.bridge.binding import bind_all, cautions
+from busim.bridge.child import Child
 from busim.bridge.datagram_door import DatagramDoor
 from busim.bridge.door import Door, Enter
+from busim.bridge.endpoints import endpoints_json, fill, variables
 from busim.bridge.pty_door import PtyDoor, link_names
 
 __all__ = [
     "Address",
+    "Child",
     "DatagramDoor",
     "Door",
     "Enter",
@@ -16,5 +22,8 @@ __all__ = [
     "bind_all",
     "cautions",
     "dialled",
+    "endpoints_json",
+    "fill",
     "link_names",
+    "variables",
 ]

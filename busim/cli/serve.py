@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import signal
 import sys
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional, TextIO
 
@@ -56,6 +55,7 @@ def command(
     import asyncio
     import gc
 
+    from busim.bridge import endpoints_json
     from busim.cli import given
     from busim.cli.news import News
     from busim.cli.show import print_doors, print_json, print_report
@@ -78,8 +78,7 @@ def command(
     def announce(addresses: Mapping[str, Address]) -> None:
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
-            datagrams = {converter.name for converter in the_plan.converters if converter.transport == "udp"}
-            _write_ready(ready, addresses, live.ptys, datagrams)
+            _write_ready(ready, endpoints_json(live.endpoints()))
         gc.collect()
         gc.freeze()  # what was built for good need not be looked through again: that makes late
 
@@ -127,20 +126,13 @@ def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterato
             loop.remove_signal_handler(each)
 
 
-def _write_ready(
-    path: str, addresses: Mapping[str, Address], ptys: Mapping[str, Path], datagrams: Collection[str]
-) -> None:
+def _write_ready(path: str, endpoints: str) -> None:
     """All at once: whoever sees the file sees all of it."""
     from busim.errors import UserError
 
-    converters: dict[str, dict[str, object]] = {name: address._asdict() for name, address in addresses.items()}
-    for name in addresses.keys() & datagrams:
-        converters[name]["transport"] = "udp"
-    for name, link in ptys.items():
-        converters.setdefault(name, {})["pty"] = str(link.absolute())
     temporary = Path(f"{path}.{os.getpid()}.part")
     try:
-        temporary.write_text(json.dumps({"schema": 1, "converters": converters}) + "\n")
+        temporary.write_text(endpoints + "\n")
         temporary.replace(path)
     except OSError as error:
         temporary.unlink(missing_ok=True)

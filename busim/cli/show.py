@@ -6,12 +6,14 @@ import contextlib
 import json
 import sys
 from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from busim.bridge import Address
+from busim.errors import UserError
 from busim.expectations import INCONCLUSIVE, MET
 from busim.figures import Value
 from busim.plan import Plan
@@ -49,9 +51,10 @@ def show(value: Value, how: str) -> str:
     return f"{value.value:.2f}" if how == "rate" else f"{value.value:.0f}"
 
 
-def print_report(report: Report, trace: str | None) -> None:
+def print_report(report: Report, trace: str | None, *, to_errors: bool = False) -> None:
     """The figures as tables: a line's cameras, and the whole of it below them."""
-    console = Console(width=None if sys.stdout.isatty() else 120)
+    stream = sys.stderr if to_errors else sys.stdout
+    console = Console(file=stream, width=None if stream.isatty() else 120)
     length = f"{report.length / 1e9:g} s simulated"
     console.print(f"{escape(report.plan)}: {length}, seed {report.seed}, {report.clock} clock. "
                   "All figures are measured in the simulation.", highlight=False)  # fmt: skip
@@ -157,6 +160,16 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
 def print_json(report: Report) -> None:
     """The figures as JSON on standard output."""
     sys.stdout.write(json.dumps(report.as_json(), indent=2) + "\n")
+
+
+def write_json(report: Report, path: str) -> None:
+    """The figures as JSON into a file. Raises UserError."""
+    try:
+        Path(path).write_text(json.dumps(report.as_json(), indent=2) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise UserError(
+            "the figures cannot be written", file=path, found=error.strerror or str(error), mend="choose another place"
+        ) from None
 
 
 @contextlib.contextmanager

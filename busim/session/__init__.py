@@ -1,5 +1,6 @@
 """The session: the only place that joins world, clock, ports and recorder."""
 
+from busim.session.beside import Beside
 from busim.session.engines import cluster, processes, simulated_sweep
 from busim.session.lateness import Lateness
 from busim.session.live import Live
@@ -12,6 +13,7 @@ from busim.session.serial_world import SerialWorld, serial_world
 from busim.session.virtual import Virtual
 
 __all__ = [
+    "Beside",
     "CameraReport",
     "Difference",
     "Lateness",
