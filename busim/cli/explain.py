@@ -88,8 +88,11 @@ def _figure_sections(asked: str) -> list[str]:
     wanted = _parts(asked)
     meant = {one.name for one in QUANTITIES.values() if wanted <= _parts(one.name) or wanted <= _parts(one.title)}
     sections = re.split(r"^(?=## )", page("figures"), flags=re.MULTILINE)[1:]
-    named = (set(found[2].split()) for section in sections for found in PLACEHOLDER.finditer(section))
-    return [section for section, names in zip(sections, named, strict=True) if names & meant]
+    return [
+        section
+        for section in sections
+        if any(meant.intersection(found[2].split()) for found in PLACEHOLDER.finditer(section))
+    ]
 
 
 def _parts(name: str) -> set[str]:
