@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busim.check import SOUND, all_rules, check, edited
-from busim.electric import WARM, Bias, biased_volts, chain, copper
+from busim.electric import WARM, chain, copper
 from busim.finding import Finding
 from busim.plan import read_text
 
@@ -64,6 +64,26 @@ def test_which_of_the_two_figures_a_line_keeps_is_said() -> None:
 # -- terminators ---------------------------------------------------------------------------------------------
 
 
+def test_exactly_two_at_the_two_ends_as_the_line_are_right_and_nothing_else_is() -> None:
+    """Exactly two, at the two ends, each equal to the line's impedance.
+
+    TI SLLA272 sec. 6; AN-960; MODBUS V1.02, 3.4.5.
+    """
+    last = "mats, after: 14 m}\n      - terminator"
+    middle = ("9 m, stub: 0.3 m}\n", "9 m, stub: 0.3 m}\n      - terminator\n")
+    for edits, rules in (
+        ([], []),
+        ([(last, "mats, after: 14 m}")], ["terminators-not-two"]),
+        ([(last, f"{last}\n      - terminator")], ["terminators-not-two"]),
+        ([(last, "mats, after: 14 m}"), middle], ["terminator-in-mid-line"]),
+        ([middle], ["terminator-in-mid-line", "terminators-not-two"]),
+        ([("mats, id: 4", "mats, terminator: true, id: 4")], ["built-in-terminator"]),
+        (both_terminators("ohms: 119 ohm"), []),
+        (both_terminators("ohms: 75 ohm"), ["terminator-ohms"] * 2),
+    ):
+        assert sorted(one.code for one in findings(*edits)) == rules
+
+
 def test_terminators_of_150_ohm_suit_a_modbus_line_and_no_other() -> None:
     """MODBUS over Serial Line V1.02, 3.4.5: 150 ohm."""
     both = both_terminators("ohms: 150 ohm")
@@ -91,7 +111,7 @@ def test_the_undriven_voltage_is_that_of_the_network() -> None:
     """Without copper the closed form holds (derived from TI SLLA272 sec. 7): 1 + 3/8 unit loads, two 120 ohm."""
     edits = [(LINE, LINE + "    bias: {at: [boulder box], ohms: 2 kohm}\n"), *WITHOUT_CABLE]
     found = only(*edits, rule="bias-too-weak").found or ""
-    volts = biased_volts(Bias(5, 2000), [120, 120], 1 + 3 / 8)
+    volts = 5 / (1 + 2000 * ((1 + 3 / 8) / 12_000 + 4 / 120))
     assert f"{volts * 1000:.0f} mV" in found
 
 
@@ -203,6 +223,7 @@ metres = st.sampled_from(["0", "0.000000000001 m", "3 m", "45 m", "900 m", "10 k
 gauges = st.sampled_from(["AWG 0", "AWG 24", "AWG 40"])
 ohms = st.sampled_from(["0.001 ohm", "60 ohm", "120 ohm", "1000 kohm"])
 volts = st.sampled_from(["0.001 V", "5 V", "13.8 V", "44..57 V", "1000 V"])
+weak = st.sampled_from(["0.1 V", "5 V"])
 watts = st.sampled_from(["0", "0.001 W", "8 W", "100..1000 W", "1000 kW"])
 
 
@@ -215,7 +236,7 @@ def plans(draw: st.DrawFn) -> str:
     text = text.replace("stub: 0.3 m", f"stub: {draw(metres)}")
     ends = ["      - terminator\n", f"      - {{terminator: true, ohms: {draw(ohms)}}}\n", ""]
     text = text.replace("      - terminator\n", draw(st.sampled_from(ends)))
-    bias = draw(st.sampled_from(["true", "false", f"{{at: [boulder box], ohms: {draw(ohms)}}}"]))
+    bias = draw(st.sampled_from(["true", "false", f"{{at: [boulder box], ohms: {draw(ohms)}, volts: {draw(weak)}}}"]))
     cable = f"{{impedance: {draw(ohms)}, supply_gauge: {draw(gauges)}}}"
     text = text.replace(LINE, f"{LINE}    bias: {bias}\n    cable: {cable}\n")
     state = draw(st.sampled_from(["passes", "loads", "cuts"]))

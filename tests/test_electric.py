@@ -16,7 +16,6 @@ from busim.electric import (
     LEAST_DRIVER_LOAD,
     LONGEST,
     MOST_UNIT_LOADS,
-    TERMINATORS,
     THRESHOLD,
     UNIT_LOAD_OHMS,
     WARM,
@@ -24,11 +23,8 @@ from busim.electric import (
     Bias,
     Hung,
     Stand,
-    Terminator,
-    TerminatorFaults,
     bias_divider,
     bias_resistor,
-    biased_volts,
     copper,
     derivation_limit,
     devices,
@@ -43,7 +39,6 @@ from busim.electric import (
     receiver_reads,
     reflection,
     stub_limit,
-    terminator_faults,
     undriven,
 )
 from busim.errors import UserError
@@ -93,33 +88,6 @@ def test_a_matched_end_reflects_nothing() -> None:
     assert reflection(math.inf) == 1
     assert reflection(0) == -1
     assert reflection(150) == pytest.approx(1 / 9)  # MODBUS's 150 ohm (V1.02, 3.4.5) on a 120 ohm cable
-
-
-def test_exactly_two_terminators_at_the_two_ends_are_right() -> None:
-    """Exactly two, at the two ends, each equal to the line's impedance.
-
-    TI SLLA272 sec. 6; AN-960; MODBUS V1.02, 3.4.5.
-    """
-    assert TERMINATORS == 2
-    near, far = Terminator(0, 120), Terminator(50, 120)
-    assert terminator_faults([near, far], 50) == TerminatorFaults()
-    assert terminator_faults([near], 50).missing_ends == (50,)
-    assert terminator_faults([], 50).missing_ends == (0, 50)
-    assert terminator_faults([near, far, far], 50).doubled_ends == (50,)
-    middle = Terminator(20)
-    assert terminator_faults([near, middle], 50) == TerminatorFaults(missing_ends=(50,), in_mid_line=(middle,))
-
-
-def test_terminators_are_held_to_the_impedance_of_the_line() -> None:
-    """120 ohm, or with MODBUS 150 ohm: TI SLLA272 sec. 6; V1.02, 3.4.5."""
-    ends = [Terminator(0, 150), Terminator(50, 150)]
-    assert terminator_faults(ends, 50, impedance=150) == TerminatorFaults()
-    assert terminator_faults(ends, 50, impedance=120).unmatched == tuple(ends)
-
-
-def test_a_line_without_length_has_both_its_terminators_at_one_place() -> None:
-    assert terminator_faults([Terminator(0), Terminator(0)], 0) == TerminatorFaults()
-    assert terminator_faults([Terminator(0)], 0).missing_ends == (0,)
 
 
 @pytest.mark.parametrize(("rise_ns", "feet"), [(100, 7), (250, 19), (500, 38)])
@@ -203,16 +171,25 @@ def test_the_bias_resistor_is_what_the_design_guide_gets() -> None:
 
 def test_the_same_resistor_leaves_less_as_a_network() -> None:
     """523 ohm, two 120 ohm, 32 UL: 0.2396 V, 39.6 mV above the threshold. Derived from TI SLLA272 sec. 7."""
-    assert biased_volts(Bias(4.75, 523), [120, 120], 32) == pytest.approx(0.2396, abs=1e-4)
-    assert biased_volts(Bias(4.75, 523), [120, 120], 32) - THRESHOLD == pytest.approx(0.0396, abs=1e-4)
     hung = [Hung((Bias(4.75, 523),), (120,), 16), Hung((), (120,), 16)]
     assert undriven(hung, [0.0]) == pytest.approx((0.2396, 0.2396), abs=1e-4)
+    assert undriven(hung, [0.0])[0] - THRESHOLD == pytest.approx(0.0396, abs=1e-4)
+
+
+@given(st.floats(3, 24), st.floats(100, 5000), st.lists(st.floats(50, 500), max_size=4), st.floats(0, 32))
+def test_one_bias_on_a_cable_without_resistance_has_a_closed_form(
+    volts: float, ohms: float, terminators: list[float], unit_loads: float
+) -> None:
+    """V / (1 + R (n/12000 + 2 G)), G the sum of the terminators' conductances. Derived from TI SLLA272 sec. 7."""
+    across = sum(1 / each for each in terminators)
+    (got,) = undriven([Hung((Bias(volts, ohms),), tuple(terminators), unit_loads)], [])
+    assert got == pytest.approx(volts / (1 + ohms * (unit_loads / 12_000 + 2 * across)), rel=1e-9)
 
 
 def test_the_divider_limit_is_720_ohm() -> None:
     """5 V, 60 ohm, 200 mV: 720 ohm per side. Derived."""
     assert bias_divider(5, 60, 0.2) == pytest.approx(720, abs=0.5)
-    assert biased_volts(Bias(5, 720), [120, 120], 0) == pytest.approx(0.2)
+    assert undriven([Hung((Bias(5, 720),), (120, 120))], []) == pytest.approx((0.2,))
 
 
 def test_a_standard_line_with_32_unit_loads_is_about_the_load_a_driver_is_made_for() -> None:
@@ -308,7 +285,6 @@ def test_a_box_in_mid_line_keeps_one_side_and_two_boxes_keep_both() -> None:
         lambda: devices(0),
         lambda: reflection(-1),
         lambda: reflection(math.nan),
-        lambda: terminator_faults([], -1),
         lambda: stub_limit(0, 0.66),
         lambda: stub_limit(100, 1.2),
         lambda: derivation_limit(0),
@@ -320,7 +296,6 @@ def test_a_box_in_mid_line_keeps_one_side_and_two_boxes_keep_both() -> None:
         lambda: loop(24, -1),
         lambda: bias_resistor(5, 0.2, 0),
         lambda: bias_divider(5, 60, 6),
-        lambda: biased_volts(Bias(0, 560), [120], 1),
         lambda: driver_load([Hung((), (0.0,))]),
         lambda: undriven([Hung()], [1.0]),
         lambda: undriven([Hung((Bias(5, -1),)), Hung()], [1.0]),

@@ -20,11 +20,11 @@ from busim.bus.port_changes import begin_break, end_break, set_anew
 from busim.bus.setting import Setting
 from busim.bus.stations import NEVER, Burst, Ear, Listener, Station
 from busim.bus.wave import Pulse
+from busim.electric import propagation_ns
 from busim.errors import Defect
 from busim.kernel import Kernel
 from busim.trace import BURST, Emit
 
-_LIGHT = 299_792_458  # m/s
 _LONGEST = 4096  # characters in one burst; then it ends everywhere before more of them begin another
 
 
@@ -67,7 +67,7 @@ class Line:
         self.biased_at: tuple[int, ...] = (0,)
         self.scattered = False
         self._emit = emit
-        self._ns_per_metre = 1e9 / (_LIGHT * velocity)
+        self._ns_per_metre = propagation_ns(1.0, velocity)
         self._plain = False
         self._shared: list[Ear] = []
         self._single: list[Ear] = []

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from busim.electric import MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
+from busim.electric import IMPEDANCE, MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place
 
 if TYPE_CHECKING:
     from busim.check.survey import Survey, Wire
 
-TERMINATOR_OHMS = 120.0  # where a plan names none
+TERMINATOR_OHMS = IMPEDANCE  # where a plan names none
 _OF_A_MODEL = 0.125  # unit loads, where there is no such model: the rule that says so looks at the same place
 
 

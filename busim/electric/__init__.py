@@ -14,7 +14,6 @@ from busim.electric.bias import (
     Hung,
     bias_divider,
     bias_resistor,
-    biased_volts,
     driver_load,
     undriven,
 )
@@ -36,8 +35,6 @@ from busim.electric.pair import (
     THRESHOLD,
     UNIT_LOAD_OHMS,
     WIDELY_QUOTED,
-    Terminator,
-    TerminatorFaults,
     derivation_limit,
     devices,
     longest,
@@ -46,7 +43,6 @@ from busim.electric.pair import (
     receiver_reads,
     reflection,
     stub_limit,
-    terminator_faults,
 )
 
 __all__ = [
@@ -76,11 +72,8 @@ __all__ = [
     "PoeClass",
     "Published",
     "Stand",
-    "Terminator",
-    "TerminatorFaults",
     "bias_divider",
     "bias_resistor",
-    "biased_volts",
     "branches",
     "chain",
     "copper",
@@ -101,6 +94,5 @@ __all__ = [
     "receiver_reads",
     "reflection",
     "stub_limit",
-    "terminator_faults",
     "undriven",
 ]

@@ -1,8 +1,7 @@
 """Fail-safe bias: resistors that pull A up and B down, so that a pair nobody drives still reads as idle.
 
 Between them lie the terminators, and every receiver loads both wires to earth with its input resistance. What is left
-between A and B must be more than a receiver's threshold, everywhere on the cable. A closed form holds for one bias on
-a cable without resistance; the network is solved for what is really planned.
+between A and B must be more than a receiver's threshold, everywhere on the cable: the network is solved as planned.
 """
 
 from __future__ import annotations
@@ -47,23 +46,11 @@ def bias_resistor(volts: float, undriven_volts: float, impedance: float) -> floa
     """The bias resistor, ohm: V / (Vab (1/375 + 4/Z0)). TI SLLA272 sec. 7.
 
     375 ohm are 32 unit loads. The formula assumes that the terminator beside the bias is made larger until both
-    together match the cable; beside two terminators of Z0 the same resistor leaves less (`biased_volts`). Raises
-    UserError.
+    together match the cable; beside two terminators of Z0 the same resistor leaves less (`undriven`). Raises UserError.
     """
     loads = MOST_UNIT_LOADS / UNIT_LOAD_OHMS
     per_volt = loads + 4 / positive(impedance, "impedance")
     return positive(volts, "supply voltage") / (positive(undriven_volts, "undriven voltage") * per_volt)
-
-
-def biased_volts(bias: Bias, terminators: Sequence[float], unit_loads: float) -> float:
-    """Voltage between A and B of one bias on a cable without resistance, V: V / (1 + R (n/12000 + 2 G)).
-
-    G is the sum of the terminators' conductances, n the unit loads. Derived: the nodes of A and B subtracted from each
-    other. Raises UserError.
-    """
-    across = sum(1 / positive(ohms, "terminator") for ohms in terminators)
-    to_earth = not_negative(unit_loads, "unit load") / UNIT_LOAD_OHMS
-    return positive(bias.volts, "supply voltage") / (1 + positive(bias.ohms, "bias resistor") * (to_earth + 2 * across))
 
 
 def bias_divider(volts: float, ohms: float, undriven_volts: float) -> float:

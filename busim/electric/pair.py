@@ -7,8 +7,6 @@ V1.02; for the whole of it TIA TSB-89-A, the application guidelines (from memory
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
 from busim.electric.bounds import Published, not_negative, positive
 from busim.errors import UserError
@@ -74,51 +72,6 @@ def reflection(ohms: float, impedance: float = IMPEDANCE) -> float:
     return (ohms - impedance) / (ohms + impedance)
 
 
-@dataclass(frozen=True, slots=True)
-class Terminator:
-    """A terminating resistor: metres from the beginning of the line, and ohms (None: not said)."""
-
-    metres: float
-    ohms: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class TerminatorFaults:
-    """What is wrong with the terminators of a line; all empty where nothing is.
-
-    `missing_ends` (metres) have none, `doubled_ends` more than one; `in_mid_line` stand at neither end; `unmatched`
-    are away from the line's impedance by more than the tolerance.
-    """
-
-    missing_ends: tuple[float, ...] = ()
-    doubled_ends: tuple[float, ...] = ()
-    in_mid_line: tuple[Terminator, ...] = ()
-    unmatched: tuple[Terminator, ...] = ()
-
-
-def terminator_faults(
-    terminators: Sequence[Terminator], length: float, impedance: float = IMPEDANCE, tolerance: float = 0.1
-) -> TerminatorFaults:
-    """Hold the terminators to the rule: exactly two, at the two ends (0 and `length`, m), each as the impedance.
-
-    TI SLLA272 sec. 6; ADI AN-960; MODBUS V1.02, 3.4.5. `tolerance` is the part by which ohms may differ (a tenth:
-    cables are made to that, common practice, no source). Both ends of a line without length are one place: then
-    two are wanted there. Raises UserError.
-    """
-    not_negative(length, "length of a cable")
-    ends = (0.0, length)
-    at_end = {end: [t for t in terminators if t.metres == end] for end in ends}
-    wanted = 1 if length else TERMINATORS
-    away = positive(impedance, "impedance") * tolerance
-    unmatched = (t for t in terminators if t.ohms is not None and abs(t.ohms - impedance) > away)
-    return TerminatorFaults(
-        missing_ends=tuple(end for end, there in at_end.items() if len(there) < wanted),
-        doubled_ends=tuple(end for end, there in at_end.items() if len(there) > wanted),
-        in_mid_line=tuple(t for t in terminators if t.metres not in ends),
-        unmatched=tuple(unmatched),
-    )
-
-
 def stub_limit(rise_ns: float, velocity: float) -> float:
     """The longest stub, m: (rise time / 10) x v x c. TI SLLA272 sec. 6. `velocity` is a part of the speed of light.
 
@@ -153,7 +106,7 @@ def loop_loss_db(loop_ohms: float, load_ohms: float) -> float:
 
 def propagation_ns(metres: float, velocity: float) -> float:
     """How long a wave is under way, ns: metres / (v c). Derived. Raises UserError."""
-    return not_negative(metres, "length of a cable") / _speed(velocity) * 1e9
+    return not_negative(metres, "length of a cable") * (1e9 / _speed(velocity))
 
 
 def _speed(velocity: float) -> float:

@@ -4,23 +4,33 @@ from __future__ import annotations
 
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
-from busim.electric import THRESHOLD, bias_resistor
+from busim.electric import THRESHOLD, bias_divider, bias_resistor, receiver_reads
+
+
+def _resistors(volts: float, impedance: float) -> str:
+    """What two sources have for the resistors."""
+    if volts <= THRESHOLD:
+        return f"from {volts:g} V none is small enough"
+    formula, divider = bias_resistor(volts, 0.25, impedance), bias_divider(volts, impedance / 2, THRESHOLD)
+    return (
+        f"TI SLLA272 sec. 7 has {formula:.0f} ohm for 250 mV with 32 unit loads, and over two terminators alone "
+        f"{divider:.0f} ohm are the most (derived)"
+    )
 
 
 def _find(survey: Survey) -> Spots:
     for wiring in survey.wirings:
-        held = [(volts, one) for one, volts in wiring.undriven if not one.fail_safe]
-        volts, weakest = min(held, default=(THRESHOLD, None), key=lambda pair: pair[0])
-        if weakest is None or volts >= THRESHOLD:
+        at = [(volts, one) for one, volts in wiring.undriven if receiver_reads(volts, fail_safe=one.fail_safe) != 1]
+        if not at:
             continue
+        volts, weakest = min(at, key=lambda pair: pair[0])
         bias = wiring.line.bias
-        formula = bias_resistor(bias.volts, 0.25, wiring.line.cable.impedance)
         yield Spot(
             f"{wiring.bias_field}.ohms",
             f"the bias of line {wiring.line.name!r} is too weak: undriven, it is no certain 1 at {weakest.name!r}",
             f"{volts * 1000:.0f} mV there (computed), by {bias.ohms:g} ohm up and down from {bias.volts:g} V (planned)",
-            f"at least {THRESHOLD * 1000:g} mV at every station (ADI AN-960 table 3); TI SLLA272 sec. 7 has "
-            f"{formula:.0f} ohm for 250 mV with 32 unit loads",
+            f"at least {THRESHOLD * 1000:g} mV at every station (ADI AN-960 table 3); "
+            f"{_resistors(bias.volts, wiring.line.cable.impedance)}",
         )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
-from busim.electric import MOST_UNIT_LOADS
+from busim.electric import MOST_UNIT_LOADS, devices
 
 
 def _find(survey: Survey) -> Spots:
@@ -14,7 +14,8 @@ def _find(survey: Survey) -> Spots:
                 wiring.name_field,
                 f"the stations of line {wiring.line.name!r} are more than a driver must drive",
                 f"{wiring.unit_loads:g} unit loads of {len(wiring.hanging)} stations (planned, or as their models say)",
-                f"at most {MOST_UNIT_LOADS:g}, beside two terminators",
+                f"at most {MOST_UNIT_LOADS:g} beside two terminators, so {devices(1)} stations of 1 or "
+                f"{devices(1 / 8)} of 1/8",
             )
 
 
