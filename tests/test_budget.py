@@ -535,3 +535,13 @@ def test_the_json_has_a_schema_and_every_quantity_by_its_name(capsys: pytest.Cap
         assert set(line["figures"]) <= set(QUANTITIES)
         for value in line["figures"].values():
             assert value["kind"] in ("computed", "bound")
+
+
+@pytest.mark.parametrize("what_ifs", [False, True])
+def test_a_master_that_polls_nothing_and_only_moves_has_a_budget(what_ifs: bool) -> None:
+    polled = box(moves="1 /s").source
+    begin, end = polled.index("    groups:"), polled.index("panels:")
+    (line,) = budget(read_text(polled[:begin] + polled[end:]), what_ifs=what_ifs).lines
+    assert line.moves is not None
+    assert line.moves.mean > 0
+    assert line.second_master == ()

@@ -53,7 +53,7 @@ def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) 
         jobs=jobs(expected),
         dead=dead(mean) if what_ifs else (),
         noise=noise(mean) if what_ifs else (),
-        second_master=second_master(mean),
+        second_master=second_master(mean) if case.polls else (),
         changes=changes(mean) if what_ifs else (),
         need=None if wanted is None else need(case, wanted),
     )
