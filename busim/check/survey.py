@@ -317,6 +317,20 @@ class Survey:
         by_line = {wire.line.name: wire for wire in usable}
         return tuple(self._timed(by_line[case.line], case) for case in cases(plan))
 
+    @cached_property
+    def timed_by(self) -> dict[str, list[Timed]]:
+        """Name of a master to its lines."""
+        found: dict[str, list[Timed]] = {name: [] for name in self.masters}
+        for one in self.timed:
+            found[one.case.master].append(one)
+        return found
+
+    def panel_field(self, master: str) -> str:
+        """The field of the first panel of a master: of its cameras, where moves are what is too much or too late."""
+        return next(
+            f"panels[{number}].cameras[0]" for number, panel in enumerate(self.plan.panels) if panel.master == master
+        )
+
     def _speaks(self, wire: Wire) -> bool:
         return all(self.keys(one.camera, wire)[0] is not None for one in wire.cameras)
 
