@@ -189,6 +189,18 @@ def test_a_plan_without_supplies_is_not_asked_for_any() -> None:
     assert [one.code for one in check(read_text(text)).findings] == []
 
 
+def test_a_check_says_what_its_cables_and_supplies_stand_on() -> None:
+    said = " | ".join(check(read_text(SOUND, "plan.yaml")).assumed)
+    assert "wires of AWG 24 for 2 of 2 lines: not written" in said
+    assert "a bias that is strong enough for 2 of 2 lines" in said
+    assert "5 W for 2 of 2 converters: not written" in said
+    assert "copper at 75 C" in said
+    written = edited(((LINE, f"{LINE}    cable: {{gauge: AWG 22}}\n    bias: {{at: [boulder box], ohms: 560 ohm}}\n"),))
+    said = " | ".join(check(read_text(written, "plan.yaml")).assumed)
+    assert "wires of AWG 24 for 1 of 2 lines" in said
+    assert "strong enough for 1 of 2 lines" in said
+
+
 # -- an opened chain -----------------------------------------------------------------------------------------
 
 

@@ -17,7 +17,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from busim.electric import WARM, Chain, Collapse, PoeClass, branches, loop, poe_class
-from busim.plan import CameraPlan, ConverterPlan, SupplyPlan
+from busim.plan import CameraPlan, ConverterPlan, PowerPlan, SupplyPlan
 
 if TYPE_CHECKING:
     from busim.check.survey import Survey
@@ -121,6 +121,16 @@ class Feed:
             return {}
         pairs = zip(self.ways, found, strict=True)
         return {load.name: (load, at) for way, chain in pairs for load, at in zip(way.loads, chain.volts, strict=True)}
+
+
+def assumed(survey: Survey) -> Iterator[str]:
+    """What the rules about supplies stand on that no plan says, for the last line of a check."""
+    fed = {load.name for feed in survey.feeds for load in feed.loads}
+    silent = sum(1 for one in survey.plan.converters if one.name in fed and one.power == PowerPlan())
+    if silent:
+        yield f"{CONVERTER_WATTS:g} W for {silent} of {len(survey.plan.converters)} converters: not written"
+    if fed:
+        yield "voltages with the lowest of each supply, the most that loads take, copper at 75 C, all starting at once"
 
 
 def feeds(survey: Survey) -> tuple[Feed, ...]:

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 
 from busim.check.catalogue import all_rules
 from busim.check.checked import Checked, Silenced, in_order
+from busim.check.feeds import assumed as of_supplies
 from busim.check.rule import Rule, Spot
 from busim.check.survey import Survey
+from busim.check.wiring import assumed as of_cables
 from busim.finding import Finding
 from busim.plan import Plan, locate
 from busim.units import show_time
@@ -104,5 +106,7 @@ def _assumed(survey: Survey) -> Iterator[str]:
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
         yield f"no times for {untimed} of {len(plan.lines)} lines: nobody asks there, or its dialect is not to be had"
+    yield from of_cables(survey)
+    yield from of_supplies(survey)
     if survey.timed:
         yield "times are computed as `busim budget` computes them, on the assumptions that it lists"

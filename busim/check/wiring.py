@@ -222,6 +222,18 @@ def _hanging(survey: Survey, wire: Wire) -> Iterator[Hanging]:
             yield Hanging(field, entry, place, None, 1.0, "passes", True, master.driver.fail_safe)
 
 
+def assumed(survey: Survey) -> Iterator[str]:
+    """What the rules about cables stand on that no plan says, for the last line of a check."""
+    lines = survey.wirings
+    by_default = [one for one in lines if f"{one.wire.field}.cable.gauge" not in survey.plan.positions]
+    if by_default and survey.plan.positions:
+        gauge = f"wires of AWG {by_default[0].line.cable.gauge:g}"
+        yield f"{gauge} for {len(by_default)} of {len(lines)} lines: not written, the default"
+    unknown = sum(1 for one in lines if one.biased and one.hung is None)
+    if unknown:
+        yield f"a bias that is strong enough for {unknown} of {len(lines)} lines: its resistors are not written"
+
+
 def listed(names: Sequence[str], most: int = 6) -> str:
     """Names for a message: `a, b and 3 more`."""
     shown = ", ".join(repr(name) for name in names[:most])
