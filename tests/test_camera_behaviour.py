@@ -244,6 +244,19 @@ def test_a_written_position_is_gone_to_at_the_speed_of_the_motor(model: str, nam
     assert camera.read(name) == begin + sign * 300
 
 
+def test_a_position_that_is_read_on_the_way_is_told_and_the_end_of_it_once() -> None:
+    camera = Held("zoom-camera")
+    camera.write("zoom", 500)
+    camera.now = SECOND
+    camera.read("zoom")
+    assert camera.camera.changes == [("zoom", 250)]
+    camera.read("zoom")
+    assert camera.camera.changes == []
+    camera.write("zoom", 250)  # where it is: it stands
+    assert camera.camera.changes == []
+    assert camera.at(9).read("zoom") == 250
+
+
 def test_a_motion_runs_until_it_is_stopped() -> None:
     camera = Held("zoom-camera")
     assert camera.start("zoom", 100) == 0

@@ -231,8 +231,8 @@ def test_where_a_motor_is_can_be_read_on_its_way_and_its_arrival_is_told() -> No
     position = int.from_bytes(hall.run(SECOND).ask("01 03 00 0B 00 01")[3:5])
     assert 250 < position < 290
     hall.run(2 * SECOND)
-    assert hall.told("left", CHANGE) == ["zoom 500"]
-    arrived = next(record[1] for record in hall.records if record[0] == CHANGE)
+    assert hall.told("left", CHANGE) == [f"zoom {position}", "zoom 500"]
+    arrived = [record[1] for record in hall.records if record[0] == CHANGE][-1]
     assert 2 * SECOND < arrived < 2_010 * MS
 
 

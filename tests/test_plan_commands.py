@@ -183,6 +183,12 @@ def test_the_form_for_editors_is_printed_as_json(capsys: pytest.CaptureFixture[s
     assert json.loads(capsys.readouterr().out) == json_schema()
 
 
+@pytest.mark.parametrize(("of", "title"), [("dialect", "busim dialect"), ("camera", "busim camera model")])
+def test_so_is_the_form_of_what_a_plan_may_name(of: str, title: str, capsys: pytest.CaptureFixture[str]) -> None:
+    plan_schema.command(plan_schema.Form(of))
+    assert json.loads(capsys.readouterr().out)["title"] == title
+
+
 # new
 
 

@@ -140,6 +140,7 @@ class Camera:
     def _moving(self, request: Request, at: int) -> Reply:
         self._state.look(at)
         reply = self._ready(request, at)
+        self._state.actions += self._state.positions()
         if not self._state.motions and self.serve == self._moving:
             self.serve = self._ready
         return reply

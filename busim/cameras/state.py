@@ -32,6 +32,7 @@ class State:
         self.lamp_until = 0
         self.presets: dict[int, dict[str, int]] = {}
         self._touched: list[str] = []
+        self._told: dict[str, int] = {}  # of what moves: the last position that was told
         self._saved = self._worth_saving()
         self._new_id = self._kept_id = id
         self._started = 0
@@ -153,9 +154,11 @@ class State:
 
     def _drive(self, name: str, motion: Motion) -> None:
         if motion.target == motion.start:
-            self.motions.pop(name, None)
+            if self.motions.pop(name, None) is not None:
+                self._arrive(name, motion.start)
             return
         self.motions[name] = motion
+        self._told.setdefault(name, motion.start)
         self.actions.append(Wake(motion.end))
 
     def start(self, name: str, percent: int, at: int) -> int:
@@ -179,8 +182,21 @@ class State:
         """Stop a motor where it is."""
         motion = self.motions.pop(name, None)
         if motion is not None:
-            self.values[name] = motion.at(at)
-            self.actions.append(Changed(name, self.values[name]))
+            self._arrive(name, motion.at(at))
+
+    def _arrive(self, name: str, position: int) -> None:
+        self.values[name] = position
+        if self._told.pop(name, None) != position:
+            self.actions.append(Changed(name, position))
+
+    def positions(self) -> list[Action]:
+        """Where what moves is now, as far as that was not told: what somebody reads on the way is a value it had."""
+        found: list[Action] = []
+        for name in self.motions:
+            if self._told.get(name) != self.values[name]:
+                self._told[name] = self.values[name]
+                found.append(Changed(name, self.values[name]))
+        return found
 
     def look(self, at: int) -> None:
         """Where the motors are at `at`."""
@@ -192,8 +208,7 @@ class State:
         for name, motion in list(self.motions.items()):
             if motion.end <= at:
                 del self.motions[name]
-                self.values[name] = motion.at(at)
-                self.actions.append(Changed(name, self.values[name]))
+                self._arrive(name, motion.at(at))
         self.look(at)
         if self.lamp_until and self.lamp_until <= at:
             self.lamp_until = 0
@@ -280,9 +295,9 @@ class State:
 
     def cut(self, at: int) -> None:
         """The power goes: motors stand where they are."""
-        self.look(at)
-        self.motions = {}
         self.actions = [Did("is without power")]
+        for name in list(self.motions):
+            self.stop(name, at)
 
     def wake_up(self, at: int) -> None:
         """It has booted: what was saved is back, what was not is gone."""

@@ -1,15 +1,28 @@
-"""`busim plan schema`: the form of a plan file, for editors."""
+"""`busim plan schema`: the form of a plan file, and of the files that it may name, for editors."""
 
 from __future__ import annotations
 
 import json
+from enum import StrEnum
+from typing import Annotated
+
+import typer
 
 NAME = "schema"
 HELP = "Print the form of a plan file as JSON Schema, with which an editor completes and checks while one types."
 
 
-def command() -> None:
-    """Print it."""
-    from busim.plan import json_schema
+class Form(StrEnum):
+    """What has a form: a plan, and what it may name."""
 
-    print(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+    plan = "plan"
+    dialect = "dialect"
+    camera = "camera"
+
+
+def command(of: Annotated[Form, typer.Option(help="The form of which file.")] = Form.plan) -> None:
+    """Print it."""
+    from busim import dialects, models, plan
+
+    form = {Form.plan: plan.json_schema, Form.dialect: dialects.json_schema, Form.camera: models.json_schema}[of]
+    print(json.dumps(form(), indent=2, ensure_ascii=False))

@@ -16,7 +16,7 @@ from busim.models.model import BusSide, Model, Parameter, Supply, Timing
 from busim.models.parameters import parameters
 from busim.models.relations import Relations
 from busim.models.shapes import ModelShape, key_names
-from busim.shapes import Notebook, worded
+from busim.shapes import Notebook, form, worded
 from busim.units import Range
 
 _MOST_FINDINGS = 200
@@ -43,8 +43,7 @@ def read_text(text: str, path: str = "") -> Model:
 
 def json_schema() -> dict[str, Any]:
     """The form of a camera model as JSON Schema (draft 2020-12), for editors."""
-    schema = ModelShape.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "busim camera model", **schema}
+    return form(ModelShape, "busim camera model")
 
 
 def _model(document: Declared) -> Model:

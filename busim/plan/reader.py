@@ -20,7 +20,7 @@ from busim.plan.build import build
 from busim.plan.checks import findings as checked
 from busim.plan.shapes import PlanShape
 from busim.plan.types import Plan
-from busim.shapes import worded
+from busim.shapes import form, worded
 from busim.units import Spread
 
 # A plan with more mistakes is another kind of file; listing them all would help nobody.
@@ -85,12 +85,7 @@ def locate(plan: Plan, field: str) -> Position:
 
 def json_schema() -> dict[str, Any]:
     """The form of a plan file as JSON Schema (draft 2020-12), for editors."""
-    schema = PlanShape.model_json_schema()
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "busim plan",
-        **schema,
-    }
+    return form(PlanShape, "busim plan")
 
 
 def _plan(document: Declared) -> tuple[Plan, Collection[str]]:

@@ -4,14 +4,14 @@ mistakes.
 Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
 parser refused, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its
 validator, and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field),
-`written` (a value as one would write it in a file), `Notebook` (findings about one document), `begun` (a starter file
-with its name in it).
+`written` (a value as one would write it in a file), `Notebook` (findings about one document), `form` (a shape as JSON
+Schema), `begun` (a starter file with its name in it).
 """
 
 from busim.shapes.begun import begun
 from busim.shapes.notebook import Notebook
 from busim.shapes.quantities import offered, quantity
-from busim.shapes.shape import LONGEST_WORD, Sentence, Shape, Word, has, refusal
+from busim.shapes.shape import LONGEST_WORD, Sentence, Shape, Word, form, has, refusal
 from busim.shapes.wording import at, worded, written
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "Word",
     "at",
     "begun",
+    "form",
     "has",
     "offered",
     "quantity",

@@ -28,6 +28,12 @@ class Shape(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
 
 
+def form(shape: type[Shape], title: str) -> dict[str, Any]:
+    """The form of a file as JSON Schema (draft 2020-12), for editors."""
+    schema = shape.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}
+
+
 def refusal(error: UserError) -> PydanticCustomError:
     """What a parser refused, in the form in which pydantic carries it to the findings."""
     context = {"expected": error.expected or "", "mend": error.mend or ""}

@@ -22,7 +22,7 @@ from busim.dialects.declared.templates import parse_bytes
 from busim.dialects.declared.writings import encodings
 from busim.errors import UserError
 from busim.finding import Finding, Findings
-from busim.shapes import Notebook, worded
+from busim.shapes import Notebook, form, worded
 
 VERBS = ("read", "write", "step", "start", "stop", "identify", "change-id", "save", "preset", "status")
 _MOST_FINDINGS = 200
@@ -51,8 +51,7 @@ def read_text(text: str, path: str = "") -> DeclaredDialect:
 
 def json_schema() -> dict[str, Any]:
     """The form of a dialect declaration as JSON Schema (draft 2020-12), for editors."""
-    schema = DialectShape.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "busim dialect", **schema}
+    return form(DialectShape, "busim dialect")
 
 
 def _dialect(document: Declared) -> DeclaredDialect:
