@@ -54,8 +54,9 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
         ("at", "port", "client", "what", "data"),
         "an input from outside. At a converter: open (data plain: no network connection), bytes, set (its port, baud "
         "and format), close, reset, stall, ready; client numbers count per port. By hand at a camera: unplug (data "
-        "cuts: the pair does not go on past it), plug, swap, straight; at a line: cut, join (ahead of that position of "
-        "its order). What replay feeds back",
+        "cuts: the pair does not go on past it), plug, swap, straight, dial (its port: baud and format), power, no "
+        "power, unit (another one in its place: bus ID and serial number); at a line: cut, join (ahead of that "
+        "position of its order). What replay feeds back",
     ),
     CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
     EFFECT: ("effect", ("at", "who", "fault", "text"), "a fault or policy took effect, as a refused client"),

@@ -156,6 +156,14 @@ class CameraPort:
             self._carry_out(now, now)
             self._hear(True)
 
+    def fit(self, id: int, serial: int) -> None:
+        """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
+        self._switch(False)
+        self.camera = Camera(self.camera.model, self._dialect.name, id, serial, self._dialect.ids)
+        now = self._kernel.now
+        self._emit((CHANGE, now, self.number, "bus_id", str(id)))
+        self._emit((CHANGE, now, self.number, "serial", str(serial)))
+
     def _hear(self, hears: bool) -> None:
         self.hears = hears
         self._enlist()

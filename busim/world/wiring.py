@@ -1,4 +1,5 @@
-"""What hands do to the wiring while it runs: a camera unplugged, its pair swapped, a cable cut, a port set otherwise.
+"""What hands do on site while it runs: a camera unplugged, its pair swapped, a cable cut, a port set otherwise, power
+given and taken, another unit put up.
 
 Each is an input from outside, at its instant: the trace has it as such, and replay does it again. A camera that sets
 its own port does so by itself, so that is a change of the camera and no input.
@@ -58,6 +59,27 @@ class Wiring:
         self._tell(number, "join", str(position).encode())
         self._world.lines[line].rewire().join(at)
 
+    def dial(self, camera: str, baud: Fraction, format: CharFormat) -> None:
+        """Set the port of a camera by its switches; where it is sending, when it has finished. Raises UserError."""
+        port, _ = self._camera(camera)
+        self._tell(port.number, "dial", f"{baud} {format}".encode())
+        self.set_port(camera, baud, format)
+
+    def power(self, camera: str, on: bool) -> None:
+        """Give a camera power, or take it away, now. Raises UserError."""
+        port, _ = self._camera(camera)
+        self._tell(port.number, "power" if on else "no power")
+        port.power(on, self._world.kernel.now)
+
+    def fit(self, camera: str, id: int, serial: int) -> None:
+        """Put up another unit of the same model in a camera's place, as it comes: with this bus ID and serial number.
+
+        It has no power yet. Raises UserError.
+        """
+        port, _ = self._camera(camera)
+        self._tell(port.number, "unit", f"{id} {serial}".encode())
+        port.fit(id, serial)
+
     def set_port(self, camera: str, baud: Fraction, format: CharFormat) -> None:
         """A camera sets its port; where it is sending, when it has finished. Raises UserError."""
         port, line = self._camera(camera)
@@ -65,7 +87,7 @@ class Wiring:
         self._set(port, line, setting(baud, format, old.ppm, old.inverted))
 
     def again(self, number: int, what: str, data: bytes) -> bool:
-        """Do what a trace says was done to the wiring; whether it is such a thing. Raises UserError."""
+        """Do what a trace says was done by hand; whether it is such a thing. Raises UserError."""
         deed = _DEEDS.get(what)
         if deed is None or not 0 < number <= len(self._world.names):
             return False
@@ -112,11 +134,31 @@ class Wiring:
         self._world.emit((CHANGE, now, port.number, "setting", f"{to.baud} Bd {to.format}{swapped}"))
 
 
+def _dialled(data: bytes) -> tuple[Fraction, CharFormat]:
+    try:
+        baud, format = data.decode().split(" ")
+        return Fraction(baud), CharFormat.parse(format)
+    except (ValueError, ZeroDivisionError):
+        raise UserError("no setting of a port", found=repr(data[:60]), expected="baud and format") from None
+
+
+def _unit(data: bytes) -> tuple[int, int]:
+    try:
+        id, serial = data.decode().split(" ")
+        return int(id), int(serial)
+    except ValueError:
+        raise UserError("no camera unit", found=repr(data[:60]), expected="bus ID and serial number") from None
+
+
 _DEEDS: dict[str, Callable[[Wiring, str, bytes], None]] = {
     "unplug": lambda wiring, name, data: wiring.unplug(name, through=not data),
     "plug": lambda wiring, name, _: wiring.plug(name),
     "swap": lambda wiring, name, _: wiring.swap(name),
     "straight": lambda wiring, name, _: wiring.swap(name, False),
     "cut": lambda wiring, name, data: wiring.cut(name, int(data) if data.isdigit() else -1),
+    "dial": lambda wiring, name, data: wiring.dial(name, *_dialled(data)),
+    "power": lambda wiring, name, _: wiring.power(name, True),
+    "no power": lambda wiring, name, _: wiring.power(name, False),
+    "unit": lambda wiring, name, data: wiring.fit(name, *_unit(data)),
     "join": lambda wiring, name, data: wiring.join(name, int(data) if data.isdigit() else -1),
 }
