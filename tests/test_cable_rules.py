@@ -210,7 +210,16 @@ def test_the_note_on_an_opened_chain_says_who_goes_with_whom() -> None:
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
         rule="opened-chain",
     ).found
-    assert "with 'boulder left' 'boulder right', 'boulder mats'; with 'boulder right' 'boulder mats'" in (found or "")
+    assert "'boulder left' costs 'boulder right', 'boulder mats'; 'boulder right' costs 'boulder mats'" in (found or "")
+
+
+def test_cameras_that_stay_on_the_pair_may_lose_their_supply() -> None:
+    found = only(
+        *fed_along_the_line("boulder mats", 4),
+        ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
+        rule="opened-chain",
+    ).found
+    assert "'boulder right' costs 'boulder mats' and the supply of 'boulder box', 'boulder left'" in (found or "")
 
 
 # -- every rule ----------------------------------------------------------------------------------------------

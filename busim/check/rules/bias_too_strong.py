@@ -19,7 +19,7 @@ def _find(survey: Survey) -> Spots:
                 f"{wiring.bias_field}.ohms",
                 f"bias, terminators and receivers of line {wiring.line.name!r} are more than a driver must drive",
                 f"{load:.1f} ohm between the wires (computed), with {wiring.line.bias.ohms:g} ohm up and down at "
-                f"{places} place(s) (planned)",
+                f"{places} of its stations (planned)",
                 f"at least {LEAST_DRIVER_LOAD:g} ohm, at which a driver still gives 1.5 V (TIA/EIA-485-A)",
             )
 

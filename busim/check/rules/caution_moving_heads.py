@@ -19,7 +19,7 @@ def _find(survey: Survey) -> Spots:
         yield Spot(
             f"{moving[0][1]}.model",
             "there are heads in this plan that turn",
-            f"{len(moving)}: {listed([name for name, _ in moving])} (planned)",
+            f"{len(moving)} of {len(survey.cameras)} cameras: {listed([name for name, _ in moving])} (planned)",
             "nobody and nothing within their reach while IDs are set or a controller is tried",
         )
 

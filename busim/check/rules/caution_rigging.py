@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
         yield Spot(
             f"{placed[0][1]}.place",
             "cameras are mounted at places of this site, and what is above people must not come down",
-            f"{len(placed)} cameras at {listed(places)} (planned)",
+            f"{len(placed)} of {len(survey.cameras)} cameras at {listed(places)} (planned)",
             "each rated, with a second securing, and looked at by whoever is qualified for it",
         )
 

@@ -12,12 +12,12 @@ def _find(survey: Survey) -> Spots:
         for one in wiring.hanging:
             most, ports = tap_limit(wiring, one)
             if one.place.stub > most:
-                shared = f"40 m shared by the {ports} that leave the line here" if ports > 1 else "20 m for one alone"
+                shared = f"a share of the 40 m of {ports} that leave the line here" if ports > 1 else "for one alone"
                 yield Spot(
                     f"{one.field}.stub",
                     f"the cable from the line to {one.name!r} is longer than any stub may be",
                     f"{one.place.stub:g} m (planned)",
-                    f"at most {most:g} m: {shared} (MODBUS V1.02, 3.4.3)",
+                    f"at most {most:.3g} m, {shared} (MODBUS V1.02, 3.4.3)",
                 )
 
 

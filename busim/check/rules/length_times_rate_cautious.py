@@ -14,7 +14,8 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 wiring.longest_cable,
                 f"line {wiring.line.name!r} is longer than the cautious one of two published figures allows",
-                f"{wiring.length:g} m at {baud:g} Bd (planned), so {wiring.length * baud:.3g} m bit/s (computed)",
+                f"{wiring.length:g} m at {baud:g} Bd (planned), {wiring.length * baud / 1e7:.2f} x 10^7 m bit/s "
+                "(computed)",
                 f"at most {longest(baud, CAUTIOUS):.3g} m by 10^7 m bit/s ({CAUTIOUS.source}); it keeps to the "
                 f"{longest(baud, WIDELY_QUOTED):.4g} m by 10^8 m bit/s ({WIDELY_QUOTED.source})",
             )

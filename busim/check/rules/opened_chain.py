@@ -10,26 +10,44 @@ from busim.electric import lost
 _MOST = 8
 
 
-def _costs(wiring: Wiring) -> list[str]:
+def _costs(wiring: Wiring, injected: dict[str, str]) -> list[str]:
+    """Each camera whose unplugging costs others, with what it costs. `injected`: a load to where its supply is."""
+    index_of = {one.name: index for index, one in enumerate(wiring.hanging)}
     found = []
     for index, one in enumerate(wiring.hanging):
-        loss = lost(wiring.stands, index, "unplugged")
         said = one.unpowered == "cuts"  # by a rule of its own
-        if one.in_chain and one.place.kind == "camera" and not said and (loss.unreached or loss.split):
-            split = ", and the masters are on two lines then" if loss.split else ""
-            found.append(f"with {one.name!r} {listed(loss.unreached) or 'no other'}{split}")
+        if one.place.kind != "camera" or not one.in_chain or said:
+            continue
+        loss = lost(wiring.stands, index, "unplugged")
+        dark = [
+            name
+            for name, at in injected.items()
+            if name not in loss.unreached and (index_of[name] - index) * (index_of[at] - index) < 0
+        ]
+        costs = [listed(loss.unreached)] if loss.unreached else []
+        costs += [f"the supply of {listed(dark)}"] if dark else []
+        costs += ["one line, which is two then, each with its masters"] if loss.split else []
+        if costs:
+            found.append(f"{one.name!r} costs {' and '.join(costs)}")
     return found
 
 
 def _find(survey: Survey) -> Spots:
     for wiring in survey.wirings:
-        costs = _costs(wiring)
+        here = {one.name for one in wiring.hanging}
+        injected = {
+            load.name: feed.supply.at
+            for feed in survey.feeds
+            for load in feed.loads
+            if feed.supply.at in here and load.name in here
+        }
+        costs = _costs(wiring, injected)
         if costs:
-            more = f" and so on for {len(costs) - _MOST} more" if len(costs) > _MOST else ""
+            more = f"; and so on for {len(costs) - _MOST} more" if len(costs) > _MOST else ""
             yield Spot(
                 wiring.name_field,
                 f"a camera that is unplugged takes others of line {wiring.line.name!r} with it",
-                f"lost (computed): {'; '.join(costs[:_MOST])}{more}; and the end left open reflects",
+                f"(computed) {'; '.join(costs[:_MOST])}{more}; and the end left open reflects",
                 "that whoever changes a camera in the show knows this, or that both its cables can be joined at once",
             )
 
