@@ -129,7 +129,7 @@ class NoiseBudget:
 
 @dataclass(frozen=True, slots=True)
 class SecondMaster:
-    """Another master asks at `rate` on the same line: the share of this one's exchanges that it may spoil.
+    """Another master asks at `rate` on the same line: the share of this one's exchanges that it may spoil at most.
 
     `at_will`: it just sends; `listening`: it waits for `quiet` seconds of silence first.
     """

@@ -214,8 +214,8 @@ def _what_ifs(line: LineBudget) -> Iterator[str | Table]:
         )
     for other in line.second_master:
         yield (
-            f"a second master asking {other.rate:.3g} times a second spoils {other.at_will:.1%} of the polls; "
-            f"{other.listening:.1%} if it waits for {show_time(1e9 * other.quiet)} of quiet."
+            f"a second master asking {other.rate:.3g} times a second spoils up to {other.at_will:.1%} of the polls; "
+            f"up to {other.listening:.1%} if it waits for {show_time(1e9 * other.quiet)} of quiet."
         )
 
 
