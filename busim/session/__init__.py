@@ -1,6 +1,7 @@
 """The session: the only place that joins world, clock, ports and recorder."""
 
 from busim.session.beside import Beside
+from busim.session.compare import Comparison, Pair, Parting, compare, recorded_report
 from busim.session.engines import cluster, processes, simulated_sweep
 from busim.session.lateness import Lateness
 from busim.session.live import Live
@@ -15,10 +16,13 @@ from busim.session.virtual import Virtual
 __all__ = [
     "Beside",
     "CameraReport",
+    "Comparison",
     "Difference",
     "Lateness",
     "LineReport",
     "Live",
+    "Pair",
+    "Parting",
     "Recorder",
     "Replay",
     "Report",
@@ -26,8 +30,10 @@ __all__ = [
     "SerialWorld",
     "Virtual",
     "cluster",
+    "compare",
     "parse_mark",
     "processes",
+    "recorded_report",
     "replay",
     "serial_world",
     "simulated_sweep",

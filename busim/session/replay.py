@@ -69,7 +69,7 @@ def replay(
     `advanced(at, until)` hears of progress, in ns. Raises UserError when the trace cannot be read or not be played.
     """
     with open_trace(path) as old, _place(path, trace) as new_path:
-        plan = read_text(_text(old, "plan_text"), _text(old, "plan_path"), _files(old))
+        plan = plan_of(old)
         complete = bool(old.head.get("complete"))
         missing = Counter[int]() if complete else Counter({kind: sum(1 for _ in old.records(kind)) for kind in TABLES})
 
@@ -81,7 +81,7 @@ def replay(
             epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1, also=None if complete else count,
         )  # fmt: skip
         try:
-            _play(old, run, _number(old, "ended_at") if complete else _last_instant(old), advanced)
+            _play(old, run, _number(old, "ended_at") if complete else last_instant(old), advanced)
             if not complete:
                 _reach(run, missing)
             run.finish()
@@ -92,6 +92,11 @@ def replay(
             same = complete and old.fingerprint() == new.fingerprint()
             difference = None if same else _first_difference(old, new, complete)
         return Replay(run.report(), complete, difference, () if difference is None else _hints(old, plan))
+
+
+def plan_of(old: Trace) -> Plan:
+    """The plan of a trace's run. Raises UserError where it has none that can be read."""
+    return read_text(_text(old, "plan_text"), _text(old, "plan_path"), _files(old))
 
 
 def _files(old: Trace) -> dict[str, str]:
@@ -205,7 +210,7 @@ def _set(port: ConverterPort, client: int, data: bytes, old: Trace) -> None:
         raise _unplayable(old, f"a setting {data!r}") from None
 
 
-def _last_instant(old: Trace) -> int:
+def last_instant(old: Trace) -> int:
     """ns: the latest instant that any record of a broken trace has."""
     columns = {kind: 1 + TABLES[kind][1].index(name) for kind, name in INSTANTS.items()}
     return max((record[columns[record[0]]] for record in old.records()), default=0)

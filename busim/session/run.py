@@ -6,7 +6,7 @@ input.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +20,7 @@ from busim.session.lateness import Lateness
 from busim.session.recorder import Recorder
 from busim.session.report import Report, make_report
 from busim.trace import Emit, Record
-from busim.world import World, build
+from busim.world import Name, World, build
 
 _MARGIN = 50_000  # ns of wall time in which a machine simulates what was left waiting, with its answer due right after
 
@@ -67,10 +67,7 @@ class Run:
                 margin=int(_MARGIN * speed) if live else None, hooked=hooked,
             )  # fmt: skip
         self._expected = expectations(plan)
-        restless = _restless(plan)
-        self._fold.restless = frozenset(
-            name.id for name in self.world.names if name.kind == "master" and name.name in restless
-        )
+        self._fold.restless = restless(plan, self.world.names)
         if trace is not None:
             names = None if played is None else sorted(played)
             about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
@@ -124,5 +121,7 @@ def _both(take: Emit, append: list[Emit]) -> Emit:
     return emit
 
 
-def _restless(plan: Plan) -> list[str]:
-    return [master.name for master in plan.masters if any(not group.every for group in master.groups)]
+def restless(plan: Plan, names: Iterable[Name]) -> frozenset[int]:
+    """The numbers of masters that have polls without a wanted rate."""
+    never = {master.name for master in plan.masters if any(not group.every for group in master.groups)}
+    return frozenset(name.id for name in names if name.kind == "master" and name.name in never)

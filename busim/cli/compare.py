@@ -1,0 +1,78 @@
+"""`busim compare`: where two traces part, and their figures side by side."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.figures import Value
+    from busim.session import Comparison, Pair
+
+NAME = "compare"
+HELP = "Compare two traces: the first difference, and the figures of both."
+
+
+def command(
+    one: Annotated[str, typer.Argument(metavar="TRACE", help="A trace.")],
+    other: Annotated[str, typer.Argument(metavar="TRACE", help="Another one.")],
+    as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
+) -> None:
+    """Compare and show; exit code 1 when they differ, 2 when one cannot be read."""
+    from busim.session import compare
+
+    found = compare(one, other)
+    if as_json:
+        print(json.dumps(found.as_json(), indent=2))
+    else:
+        _print(found)
+    if not found.equal:
+        raise typer.Exit(1)
+
+
+def _print(found: Comparison) -> None:
+    parting = found.parting
+    if found.equal:
+        print("equal: the same records in the same order")
+    elif parting is None:
+        print("different, though not in what happened:")
+    else:
+        where = f" on {parting.line}" if parting.line else ""
+        print(f"different, first at {parting.at / 1e9:.9f} s{where}, in a record of kind {parting.kind}:")
+        if parting.only_in:
+            print(f"  only the {('first', 'second')[parting.only_in - 1]} trace has it")
+        for name, one, other in parting.columns:
+            print(f"  {name}: {one} in the first, {other} in the second")
+        for title, records in (("before, in both", parting.before), ("first", parting.one), ("second", parting.other)):
+            print(f"  {title}:" + ("" if records else " it ends here"))
+            for record in records:
+                print(f"    {record}")
+    for note in found.notes:
+        print(f"note: {note}")
+    print()
+    _print_figures([pair for pair in found.figures if pair.kind == "line" or not pair.same])
+
+
+def _print_figures(pairs: list[Pair]) -> None:
+    """Those of lines all, those of cameras where they differ; what neither has is left out."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, title="figures, measured in the simulation", title_justify="left")
+    for title in ("", "of", "figure", "first", "second"):
+        table.add_column(title, justify="right" if title in ("first", "second") else "left")
+    for pair in pairs:
+        if any(value is not None and value.value is not None for value in (pair.one, pair.other)):
+            mark = "" if pair.same else "≠"
+            table.add_row(mark, escape(pair.of), pair.figure, _shown(pair.one), _shown(pair.other))
+    Console(width=None).print(table)
+
+
+def _shown(value: Value | None) -> str:
+    if value is None or value.value is None:
+        return "-"
+    unit = {"": "", "1": ""}.get(value.quantity.unit, f" {value.quantity.unit}")
+    return f"{value.value:.6g}{unit}"
