@@ -48,7 +48,11 @@ def part(line: Line, exact: ExactPath, station: Station) -> Ear:
 
 
 def unite(line: Line, exact: ExactPath) -> None:
-    """Make one ear of those that came from one and are set alike, where that is possible now."""
+    """Forget cuts that are mended, and make one ear of those that came from one and are set alike, where that is
+    possible now.
+    """
+    if line.pieces is not None and line.pieces.whole and not line.rough:
+        line.pieces = None
     if line.pieces is not None or not all(burst.closed for burst in exact.recent):
         return
     scattered = False

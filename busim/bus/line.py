@@ -33,9 +33,8 @@ class Line:
 
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
     `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to
-    all, `begun_at`: when the last of them began, ns;
-    `rough`: the ears that are on the exact path; `pieces`: what the pair is cut into, None while it is whole;
-    `biased_at`: numbers of the stations where the bias is; `scattered`: whether ears wait for becoming one.
+    all, `begun_at`: when the last of them began, ns; `rough`: the ears that are on the exact path; `pieces`: what the
+    pair is cut into, None while it is whole; `biased_at`: where the bias is; `scattered`: ears wait for becoming one.
     """
 
     def __init__(
@@ -177,8 +176,6 @@ class Line:
 
     def tidy(self) -> None:
         """Everything that could has come to rest: forget cuts that are mended, and let ears become one again."""
-        if self.pieces is not None and self.pieces.whole and not self.rough:
-            self.pieces = None
         unite(self, self._exact)
 
     def begin_break(self, station: Station) -> None:
