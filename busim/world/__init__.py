@@ -1,5 +1,6 @@
 """The world: a plan as live objects - lines, cameras, converters, masters, operators - around one kernel."""
 
+from busim.world.asking import Way, way_through
 from busim.world.build import build
 from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
@@ -21,6 +22,8 @@ __all__ = [
     "Packet",
     "SettingRow",
     "Tool",
+    "Way",
     "World",
     "build",
+    "way_through",
 ]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from busim.bus import Setting
+from busim.bus import Setting, setting
 from busim.dialects import READ, WRITE, Dialect, Request
 from busim.exchange import drain, runs, time_out
 from busim.masters import COMMAND, POLL, Target, Task
 from busim.models import Model
-from busim.plan import CameraPlan, MasterPlan
+from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan
 from busim.units import Spread
 
 
@@ -20,6 +20,19 @@ class Way:
     setting: Setting
     packing: int = 0
     latency: int = 0
+
+    def time_out(self, dialect: Dialect, request: Request, turnaround: int) -> int:
+        """ns: wire time, silence, the slowest `turnaround` (ns), packing and latency both ways, and a margin."""
+        wire = self.setting.offset(dialect.most_bytes(request) * self.setting.halves)
+        silence = dialect.silence(float(self.setting.baud))
+        return time_out(wire, silence, turnaround, self.packing, self.latency)
+
+
+def way_through(converter: ConverterPlan, line: LinePlan) -> Way:
+    """The way of who asks through a converter."""
+    driver = converter.driver
+    port = setting(driver.baud or line.baud, driver.format or line.format)
+    return Way(port, converter.packing_idle, converter.latency.high)
 
 
 class Asking:
@@ -54,14 +67,8 @@ class Asking:
 
     def _task(self, target: Target, kind: str, work: str, request: Request, turnaround: Spread) -> Task:
         raw = self._dialect.encode_request(request)
-        return Task(target, kind, work, request, raw, self._plan.time_out or self.time_out(request, turnaround))
-
-    def time_out(self, request: Request, turnaround: Spread) -> int:
-        """ns: wire time, silence, the slowest turnaround, packing and latency both ways, and a margin."""
-        way, dialect = self._way, self._dialect
-        wire = way.setting.offset(dialect.most_bytes(request) * way.setting.halves)
-        silence = dialect.silence(float(way.setting.baud))
-        return time_out(wire, silence, turnaround.high, way.packing, way.latency)
+        time_out = self._plan.time_out or self._way.time_out(self._dialect, request, turnaround.high)
+        return Task(target, kind, work, request, raw, time_out)
 
     def gap(self) -> int:
         """ns between a reply and the next request."""

@@ -13,7 +13,7 @@ from busim.kernel import Chance, Kernel, PatientKernel
 from busim.masters import Master, Target
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.trace import Emit
-from busim.world.asking import Asking, Way
+from busim.world.asking import Asking, Way, way_through
 from busim.world.camera_ports import CameraPort, Hearing
 from busim.world.converter_ports import ConverterPort
 from busim.world.hooks import Hook
@@ -231,14 +231,12 @@ class _Builder:
     def _master(self, plan: MasterPlan) -> None:
         for client, name in enumerate(plan.through):
             line_plan = self._line_of["converter", name]
-            converter = self._converters[name]
             port = MasterBehindConverter(*self._port_parts(line_plan, plan))
             port.converter = self._world.converters[name]
             index = self._plan.masters.index(plan)
             port.client = -1 - index - client * len(self._plan.masters)
             port.converter.join(port.client, port.deliver)
-            baud, format = converter.driver.baud or line_plan.baud, converter.driver.format or line_plan.format
-            way = Way(setting(baud, format), converter.packing_idle, converter.latency.high)
+            way = way_through(self._converters[name], line_plan)
             self._equip(port, plan, line_plan, self._named.dialects[line_plan.name], way)
 
     def _port_parts(
