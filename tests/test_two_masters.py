@@ -11,6 +11,7 @@ import pytest
 from busim.budget import LineBudget, budget
 from busim.plan import Plan, read_text
 from busim.trial import LineTrial, trial
+from busim.verify import HOLDS, verify
 
 OTHER = "on: [wall]"
 _SECONDS = 300
@@ -108,3 +109,76 @@ def test_a_second_master_spoils_no_more_than_the_budget_says(
     assert share <= said + error
     if tight:
         assert share >= said / 4
+
+
+# -- behind a converter that orders them -----------------------------------------------------------------------
+
+
+def behind_one(**settings: str) -> Plan:
+    """Both masters through one converter that arbitrates, with time-outs that leave room for each other."""
+    plan = two(other="through: [box]", sharing="arbitrated", **settings)
+    return read_text(plan.source.replace("offline_after: 10000", "offline_after: 10000\n    time_out: 500 ms"))
+
+
+@pytest.mark.parametrize(
+    ("settings", "close"),
+    [
+        ({"every": "0"}, 0.01),
+        ({"every": "0", "turnaround": "1..20 ms"}, 0.01),
+        ({"every": "40 ms"}, 0.01),
+        ({"every": "97 ms"}, 0.07),
+        ({"every": "97 ms", "pace": "151 ms"}, 0.07),
+        ({"every": "307 ms", "pace": "211 ms", "turnaround": "2..6 ms"}, 0.07),
+        ({"every": "0", "latency": "10..20 ms", "turnaround": "1..3 ms"}, 0.07),
+    ],
+    ids=["never resting", "jitter", "a pace it cannot keep", "one rests", "both rest", "seldom", "a slow network"],
+)
+def test_masters_whom_a_converter_orders_get_what_the_budget_says(settings: dict[str, str], close: float) -> None:
+    """Throughput and delay of each, and the longest exchange: never exceeded."""
+    plan = behind_one(**settings)
+    for name, seen in zip(("desk", "other"), run(plan), strict=True):
+        line = of(plan, name)
+        shared = line.arbitrated
+        assert line.obstacles == ()
+        assert shared is not None
+        assert seen.lost == 0
+        assert len(seen.exchanges) / _SECONDS == pytest.approx(shared.rate, rel=min(close, 0.04))
+        assert seen.exchanges.mean() == pytest.approx(shared.exchange, rel=close)
+        assert seen.exchanges.max() <= shared.worst
+        assert shared.alone < shared.exchange
+
+
+def test_verify_sets_what_each_gets_side_by_side() -> None:
+    found = verify(behind_one(every="0"), 60 * 10**9)
+    assert [[check.name for check in line.checks] for line in found.lines] == [
+        ["shared_rate", "shared_exchange", "shared_worst"]
+    ] * 2
+    assert found.verdict == HOLDS
+
+
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        (two(other="through: [box]", sharing="arbitrated", every="0"), "behind those of the others and is given up"),
+        (two(other="through: [box]", every="0"), "nobody orders them"),
+        (behind_one(every="30 ms", pace="200 ms"), "1% too much"),
+    ],
+    ids=["time-outs made for one", "replies to all", "too much"],
+)
+def test_where_an_order_does_not_help_it_says_why(plan: Plan, said: str) -> None:
+    (line, _) = budget(plan).lines
+    assert line.arbitrated is None
+    assert any(said in text for text in line.obstacles), line.obstacles
+
+
+def test_a_converter_that_arbitrates_for_one_master_sends_its_replies_on_at_once() -> None:
+    """It knows where a reply ends, so it does not wait whether more comes."""
+    text = behind_one(latency="1 ms").source
+    start, end = text.index("  - name: other"), len(text)
+    plan = read_text(text[:start] + text[end:])
+    (line,) = budget(plan).lines
+    (seen,) = trial(plan, 100 * 10**9)
+    assert line.exchanges[0].parts["packing"].worst == 0
+    assert float(seen.exchanges.mean()) == pytest.approx(
+        sum(one.total.mean for one in line.exchanges) / len(line.exchanges), rel=0.01
+    )

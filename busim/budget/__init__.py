@@ -16,6 +16,7 @@ from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.response import Flow, worst_responses
 from busim.budget.result import (
     SCHEMA,
+    ArbitratedBudget,
     Budget,
     CameraBudget,
     Change,
@@ -40,6 +41,7 @@ __all__ = [
     "IN_A_ROW",
     "PROBE_PAUSE",
     "SCHEMA",
+    "ArbitratedBudget",
     "Budget",
     "CameraBudget",
     "Case",

@@ -34,4 +34,6 @@ def budget(plan: Plan, *, need: float | None = None, what_ifs: bool = True) -> B
         raise UserError(
             "no such rate can be needed", found=f"{need:g} /s", expected="more than 0", mend="need for example 10 Hz"
         )
-    return Budget(plan.name, tuple(line_budget(case, need, what_ifs) for case in cases(plan)), ASSUMPTIONS)
+    found = cases(plan)
+    lines = (line_budget(case, need, what_ifs, [one for one in found if one.line == case.line]) for case in found)
+    return Budget(plan.name, tuple(lines), ASSUMPTIONS)

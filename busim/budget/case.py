@@ -81,7 +81,8 @@ class Case(NamedTuple):
     """One master on one line. Times in ns; `converter` is "" for a master on the line itself.
 
     `masters`: everybody who asks on this line; `clash`: bus IDs that more than one camera there answers to.
-    `faulty`: what makes the asker's own bytes unusable, or "".
+    `faulty`: what makes the asker's own bytes unusable, or "". `arbitrated`: the converter serves one request after the
+    other and sends each reply on when it is whole, and all masters of the line ask through it.
     """
 
     line: str
@@ -109,6 +110,7 @@ class Case(NamedTuple):
     masters: tuple[str, ...]
     clash: tuple[int, ...]
     faulty: str
+    arbitrated: bool = False
 
 
 def cases(plan: Plan) -> list[Case]:
@@ -134,8 +136,11 @@ class _Reader:
             except UserError as error:
                 raise self._at(error, f"lines[{index}].dialect") from None
             askers = list(self._askers(line))
+            boxes = {None if box is None else box.name for _, box in askers}
             for master, converter in askers:
-                yield self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
+                case = self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
+                ordered = converter is not None and converter.clients.sharing == "arbitrated" and len(boxes) == 1
+                yield case._replace(arbitrated=ordered)
 
     def _dialect(self, name: str) -> Dialect:
         if name not in self._dialects:

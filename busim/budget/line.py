@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from busim.budget.arbitrated import arbitrated, spoilt
 from busim.budget.case import Case
 from busim.budget.changes import changes, limit
 from busim.budget.extras import dead, jobs, moves, noise, streams
@@ -17,19 +18,34 @@ from busim.exchange import BEST, MEAN, PARTS, WORST
 from busim.units import Spread, show_time
 
 
-def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) -> LineBudget:
+def line_budget(
+    case: Case, wanted: float | None = None, what_ifs: bool = True, masters: Sequence[Case] = ()
+) -> LineBudget:
     """Everything about one case. `wanted`: polls per second that the most polled values should have.
 
     `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
+    `masters`: the cases of all masters of the line, this one among them, where there are several.
     """
     mean = Pace(case)
     best, worst = mean.under(BEST), mean.under(WORST)
     head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
     against = tuple(obstacles(best, worst))
+    if not against and case.arbitrated and len(masters) > 1:
+        paces = [mean if one is case else Pace(one, exact=False) for one in masters]
+        against = tuple(spoilt(paces))
+        if not against:
+            return LineBudget(
+                **head,  # type: ignore[arg-type]
+                obstacles=(),
+                remarks=tuple(_left_out(case)),
+                exchanges=tuple(_exchanges(mean)),
+                second_master=second_master(mean),
+                arbitrated=arbitrated(paces, paces.index(mean)),
+            )
     if against:
         exchanges = tuple(_exchanges(mean)) if case.polls else ()
-        spoilt = second_master(mean) if case.polls else ()
-        return LineBudget(**head, obstacles=against, remarks=(), exchanges=exchanges, second_master=spoilt)  # type: ignore[arg-type]
+        others = second_master(mean) if case.polls else ()
+        return LineBudget(**head, obstacles=against, remarks=(), exchanges=exchanges, second_master=others)  # type: ignore[arg-type]
     expected = Expected(mean, worst)
     rests = not mean.restless and mean.demand < 1
     return LineBudget(
@@ -57,6 +73,12 @@ def line_budget(case: Case, wanted: float | None = None, what_ifs: bool = True) 
         changes=changes(mean) if what_ifs else (),
         need=None if wanted is None else need(case, wanted),
     )
+
+
+def _left_out(case: Case) -> Iterator[str]:
+    """What is not computed for several masters behind a converter that arbitrates."""
+    if case.moves:
+        yield "what moves add is not computed where several masters share a converter"
 
 
 def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from busim.budget.pace import Pace
 from busim.budget.result import SecondMaster
 from busim.budget.sharing import undisturbed

@@ -22,7 +22,7 @@ _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them ag
 def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
     """Why nothing can be computed for this case."""
     case = worst.case
-    if len(case.masters) > 1:
+    if len(case.masters) > 1 and not case.arbitrated:
         names = " and ".join(repr(name) for name in case.masters)
         yield (
             f"{names} all ask on this line and nobody orders them: their exchanges run into each other, so that there "
@@ -51,7 +51,7 @@ def _runs_together(best: Pace) -> Iterator[str]:
     kinds = {kind for _, kind in counted.paces}
     both = 2.0 * case.latency.low
     short = [float(missing_quiet(best.times[kind], float(case.packing_idle), both)) for kind in kinds]
-    if case.converter and short and max(short) > 0:
+    if case.converter and not case.arbitrated and short and max(short) > 0:
         yield (
             "the converter sends each byte on at once and nothing delays it: the next request comes "
             f"{show_time(max(short))} too soon behind a reply, and cameras take both for one frame"

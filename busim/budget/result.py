@@ -141,6 +141,22 @@ class SecondMaster:
 
 
 @dataclass(frozen=True, slots=True)
+class ArbitratedBudget:
+    """Several masters behind a converter that serves one after the other: what this one gets.
+
+    `rate`: exchanges a second; `exchange`: mean seconds of one, with its wait for the others, `alone` without them, and
+    `worst` with every other's longest before it; `load`: the share of time that all of them hold the line.
+    """
+
+    masters: tuple[str, ...]
+    rate: float
+    exchange: float
+    alone: float
+    worst: float
+    load: float
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """One thing that could be changed alone. `what`: the quantity that gains; `gain`: 0.5 for half as much again."""
 
@@ -170,6 +186,7 @@ class LineBudget:
     """One master on one line. `obstacles`: why nothing can be computed; `remarks`: what does not hold, and by how much;
     `uncertain`: why the numbers are right only to a few percent.
 
+    `arbitrated`: where several masters share a converter that arbitrates, instead of most of the rest.
     `limit`: what limits it; `unknown`: which unknown matters most. `more_cameras`: until headroom falls under 30 %.
     """
 
@@ -194,6 +211,7 @@ class LineBudget:
     dead: tuple[DeadBudget, ...] = ()
     noise: tuple[NoiseBudget, ...] = ()
     second_master: tuple[SecondMaster, ...] = ()
+    arbitrated: ArbitratedBudget | None = None
     changes: tuple[Change, ...] = ()
     need: Need | None = None
 

@@ -47,6 +47,7 @@ class Wire(NamedTuple):
 
     `bit`, `character`: at the line's own rate; `ppm`: how much faster the asker's clock is; `tail`: the part of a
     character behind the instant at which its byte is there, as far as it counts. `time_out`: None where computed.
+    `at_once`: the converter knows where a reply ends and sends it on then.
     """
 
     bit: Numbers
@@ -64,6 +65,7 @@ class Wire(NamedTuple):
     time_out: float | None
     bit_error_rate: Numbers
     chatter: float
+    at_once: bool
 
 
 class Asked(NamedTuple):
@@ -134,6 +136,7 @@ def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
         time_out=None if case.time_out is None else float(case.time_out),
         bit_error_rate=_or(varied.bit_error_rate, case.bit_error_rate),
         chatter=case.chatter / 1e9,
+        at_once=case.arbitrated,
     )
 
 
@@ -178,6 +181,8 @@ def timed(wire: Wire, asked: Asked) -> Timing:
             escapes=a.escapes,
         )
     )
+    if w.at_once:
+        parts = parts._replace(packing=0.0 * parts.packing)
     sent = a.request * character
     on_wire = sent + a.reply * answer
     nominal = (a.request + a.reply + a.escapes) * w.character

@@ -40,6 +40,17 @@ def print_budget(budget: Budget) -> None:
         console.print(f"- {text}", markup=False, highlight=False, soft_wrap=True)
 
 
+def _arbitrated(line: LineBudget) -> str:
+    one = line.arbitrated
+    assert one is not None
+    others = " and ".join(repr(name) for name in one.masters if name != line.master)
+    return (
+        f"shared with {others}, one request after the other: {one.rate:.3g} exchanges a second, each "
+        f"{show_time(1e9 * one.exchange)} on average ({show_time(1e9 * one.alone)} alone), at worst "
+        f"{show_time(1e9 * one.worst)}; all of them hold the line for {one.load:.0%} of the time."
+    )
+
+
 def _safe(text: str) -> str:
     return text.replace("[", r"\[")
 
@@ -50,6 +61,8 @@ def _line(line: LineBudget) -> Iterator[Text | Table | str]:
     for text in (*line.remarks, *line.uncertain):
         yield f"note: {text}."
     yield from _bars(line)
+    if line.arbitrated is not None:
+        yield _arbitrated(line)
     if line.groups:
         yield _groups(line)
     if line.cameras:

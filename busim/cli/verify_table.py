@@ -11,7 +11,14 @@ from rich.table import Table
 from busim.figures import QUANTITIES
 from busim.verify import DIFFERS, HOLDS, TOO_FEW, Check, Verification
 
-_TITLES = {"exchange": "exchange, mean", "cycle": "poll cycle, mean", "move_mean": "move, mean"}
+_TITLES = {
+    "exchange": "exchange, mean",
+    "cycle": "poll cycle, mean",
+    "move_mean": "move, mean",
+    "shared_rate": "exchanges of this master",
+    "shared_exchange": "exchange, mean, with its wait",
+    "shared_worst": "exchange, longest, with its wait",
+}
 _STYLES = {HOLDS: "green", TOO_FEW: "yellow", DIFFERS: "red"}
 
 

@@ -143,7 +143,8 @@ def _declined(case: Case) -> tuple[str, ...]:
     """Why no point can be computed."""
     if len(case.masters) > 1:
         names = " and ".join(repr(name) for name in case.masters)
-        return (f"{names} all ask on this line and nobody orders them",)
+        order = "what each gets is not swept" if case.arbitrated else "nobody orders them"
+        return (f"{names} all ask on this line and {order}",)
     if case.clash:
         return (f"more than one camera answers to bus ID {min(case.clash)}",)
     if case.faulty:

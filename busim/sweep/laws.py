@@ -205,7 +205,7 @@ class _Laws:
         """Where no answered exchange runs into its time-out, and no request into the reply before it."""
         case, layout, polls = self._case, self._layout, self._polls
         wrong = np.asarray(polls.exchange.worst) > polls.time_out
-        if case.converter:
+        if case.converter and not case.arbitrated:
             packing, latency = layout.column("converter.packing"), layout.column("converter.latency", "low")
             idle = float(case.packing_idle) if packing is None else packing
             both = 2 * (float(case.latency.low) if latency is None else latency)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from busim.budget import ASSUMPTIONS, LineBudget, budget
+from busim.budget import ASSUMPTIONS, ArbitratedBudget, LineBudget, budget
 from busim.figures import Value
 from busim.plan import Plan
 from busim.trial import LineTrial, trial
@@ -122,8 +122,19 @@ def verify(
 def _line(line: LineBudget, seen: LineTrial | None) -> LineVerification:
     if line.obstacles or line.uncertain or seen is None:
         return LineVerification(line.line, line.master, line.obstacles + line.uncertain, ())
+    if line.arbitrated is not None:
+        return LineVerification(line.line, line.master, (), tuple(_arbitrated(line.arbitrated, seen)))
     checks = (*_polls(line, seen), *_moves(line, seen), *_figures(line, seen))
     return LineVerification(line.line, line.master, (), checks)
+
+
+def _arbitrated(expected: ArbitratedBudget, seen: LineTrial) -> Iterator[Check]:
+    """What one of several masters behind an arbitrating converter got, and how long it waited."""
+    count = len(seen.exchanges)
+    yield plain_check("shared_rate", "", "/s", expected.rate, count / (seen.length / 1e9), count)
+    if count:
+        yield mean_check("shared_exchange", "", expected.exchange, seen.exchanges)
+        yield bound_check("shared_worst", "", expected.worst, float(seen.exchanges.max()), count)
 
 
 def _polls(line: LineBudget, seen: LineTrial) -> Iterator[Check]:
