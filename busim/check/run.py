@@ -105,7 +105,8 @@ def _assumed(survey: Survey) -> Iterator[str]:
             yield f"{words.format(show_time(left[0]))} for {count}: not written, the default"
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
-        yield f"no times for {untimed} of {len(plan.lines)} lines: nobody asks there, or its dialect is not to be had"
+        why = "nobody asks there, or its dialect, a model or an ID is not to be had"
+        yield f"no times for {untimed} of {len(plan.lines)} lines: {why}"
     yield from of_cables(survey)
     yield from of_supplies(survey)
     if survey.timed:

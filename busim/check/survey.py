@@ -311,7 +311,7 @@ class Survey:
 
     @cached_property
     def timed(self) -> tuple[Timed, ...]:
-        """Every master on every line whose dialect and models are there."""
+        """Every master on every line whose dialect and models are there, and whose cameras have IDs that it knows."""
         usable = [wire for wire in self.wires if wire.dialect is not None and self._speaks(wire)]
         plan = replace(self.plan, lines=tuple(wire.line for wire in usable))
         by_line = {wire.line.name: wire for wire in usable}
@@ -332,7 +332,14 @@ class Survey:
         )
 
     def _speaks(self, wire: Wire) -> bool:
-        return all(self.keys(one.camera, wire)[0] is not None for one in wire.cameras)
+        """Whether every camera can be asked: it has keys, and an ID that fits into the dialect's messages."""
+        assert wire.dialect is not None
+        low, high = wire.dialect.ids
+        return all(
+            self.keys(one.camera, wire)[0] is not None
+            and (low <= one.camera.id <= high or one.camera.id == wire.dialect.broadcast)
+            for one in wire.cameras
+        )
 
     def _timed(self, wire: Wire, case: Case) -> Timed:
         asker = next(

@@ -16,7 +16,7 @@ def _find(survey: Survey) -> Spots:
                 for timed in survey.timed_by[master.name]
                 if timed.mean.crowded < 1  # else it is the moves that leave no time
                 for one in timed.budget.groups
-                if one.name == group.name and not one.reached
+                if one.name == group.name and one.wanted and not one.reached
             ]
             if found:
                 worst, line = max(found)
@@ -49,5 +49,5 @@ RULE = Rule(
         ),
         ("[iris, gain, master_black], every: 250 ms", "[iris, gain, master_black, zoom], every: «250 ms"),
     ),
-    good=(("every: 250 ms", "every: 200 ms"),),
+    good=(("every: 250 ms", "every: 0"),),
 )
