@@ -16,6 +16,7 @@ from busim.cameras.actions import Action, Changed, Deaf, Did, Refused, Restart
 from busim.cameras.state import State
 from busim.cameras.table import Table
 from busim.dialects import (
+    ASSIGN,
     BUSY,
     CHANGE_ID,
     IDENTIFY,
@@ -25,6 +26,7 @@ from busim.dialects import (
     PRESET,
     READ,
     SAVE,
+    SEARCH,
     START,
     STATUS,
     STEP,
@@ -32,6 +34,7 @@ from busim.dialects import (
     WRITE,
     Reply,
     Request,
+    slot_of,
 )
 from busim.errors import Defect
 from busim.models import Model, Order
@@ -47,13 +50,15 @@ class Camera:
     `serve(request, at)`: carry out a request that was whole at `at` ns, and say what it answers. `actions`: what came
     of that, or of `woken`, `cut` and `booted`; whoever calls one of these carries them out. `values`: parameter name to
     value; while a motor runs, where it was when somebody last looked (`look`). `requests`, where the model has it,
-    counts what was served.
+    counts what was served. `serial`: all of its serial number; `waits`: ns until its slot in the last search.
     """
 
     def __init__(self, model: Model, dialect: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
         if dialect not in model.keys:
             raise Defect(f"model {model.name} has no keys for the dialect {dialect}")
         self.model = model
+        self.serial = serial
+        self.waits = 0
         table = Table(model)
         self._state = State(model, table, id, serial, ids)
         self.values = self._state.values
@@ -182,6 +187,8 @@ class Camera:
                 self._identify(at)
             return Reply(id, verb, key, tuple([self.values[name] for name in names]), 0, form)
         state.why = ""
+        if verb in (SEARCH, ASSIGN):
+            return Reply(id, verb, key, self._meant(request), 0, form)
         if verb == WRITE:
             refused = self._order(request, at)
         else:
@@ -192,6 +199,19 @@ class Camera:
         elif state.motions and self.serve == self._ready:
             self.serve = self._moving
         return Reply(id, verb, key, given, refused, form)
+
+    def _meant(self, request: Request) -> tuple[int, ...]:
+        """What it says to a search or an assignment, which go to all: nothing where another camera is meant."""
+        id, verb, _, _, given, _ = request
+        if verb not in self.model.capabilities:
+            return ()
+        if verb == ASSIGN:
+            return given if given[0] == self.serial and not self._state.change_id(given[1]) else ()
+        low, high, only, slots, slot, draw = given
+        if not low <= self.serial <= high or only not in (id, self.id):
+            return ()
+        self.waits = slot_of(self.serial, draw, slots) * slot
+        return (self.serial,)
 
     def _order(self, request: Request, at: int) -> int:
         _, _, key, size, given, _ = request

@@ -1,11 +1,13 @@
 """Dialects: what stations say to each other, behind one contract.
 
-Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), the contract, `ModbusRtu` (the one
+Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), `search`, `assignment` and what
+belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
 that is code), and for dialects that are files `read`, `read_text`, `json_schema` and `starter`
 (a text to begin one with).
 """
 
 from busim.dialects.contract import (
+    ASSIGN,
     BUSY,
     CHANGE_ID,
     FAILED,
@@ -17,6 +19,7 @@ from busim.dialects.contract import (
     PRESET,
     READ,
     SAVE,
+    SEARCH,
     START,
     STATUS,
     STEP,
@@ -34,10 +37,12 @@ from busim.dialects.contract import (
 from busim.dialects.declared import Declaration, DeclaredDialect, Layout, Operation, json_schema, read, read_text
 from busim.dialects.keys import spoken
 from busim.dialects.modbus_rtu import ModbusRtu
+from busim.dialects.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
 from busim.dialects.sources import GROUP, find, names
 from busim.dialects.starters import starter
 
 __all__ = [
+    "ASSIGN",
     "BUSY",
     "CHANGE_ID",
     "FAILED",
@@ -46,10 +51,13 @@ __all__ = [
     "ILLEGAL_KEY",
     "ILLEGAL_VALUE",
     "ILLEGAL_VERB",
+    "MOST_SLOTS",
     "OTHER",
     "PRESET",
     "READ",
     "SAVE",
+    "SEARCH",
+    "SERIALS",
     "START",
     "STATUS",
     "STEP",
@@ -68,11 +76,15 @@ __all__ = [
     "Request",
     "StreamFramer",
     "WireFramer",
+    "assignment",
     "find",
     "json_schema",
     "names",
     "read",
     "read_text",
+    "search",
+    "searches",
+    "slot_of",
     "spoken",
     "starter",
 ]

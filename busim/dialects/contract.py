@@ -13,13 +13,15 @@ from typing import NamedTuple, Protocol
 READ, WRITE, UNKNOWN = "read", "write", "unknown"
 STEP, START, STOP = "step", "start", "stop"
 IDENTIFY, CHANGE_ID, SAVE, PRESET, STATUS = "identify", "change-id", "save", "preset", "status"
+SEARCH, ASSIGN = "search", "assign-id"  # sent to all, answered by those meant: `searching.py` makes them
 
 
 class Request(NamedTuple):
     """`values` of a read is empty; `size` says how many values are read or written from `key` on.
 
     What `values` are: of a write the values; of a step by how much, up or down; of a start the speed; of change-id the
-    new ID; of preset its number. A status and an identify are reads of values that the dialect chose.
+    new ID; of preset its number; of a search and of an assignment what `searching.py` says. A status and an identify
+    are reads of values that the dialect chose.
 
     `form`: a mark of the dialect's own, which the reply repeats: which of its messages it is, where one verb has
     several, and a transaction tag, where it has such; 0: the dialect's own choice. A sound message with a verb the

@@ -11,10 +11,14 @@ Fields are dicts. Requests: `address`, `function` and
     3 (read holding registers)     `start`, `count`
     6 (write single register)      `register`, `value`
     16 (write multiple registers)  `start`, `values` (list)
+    65 (search: our own, to all)   `low`, `high`, `only`, `slots`, `tenths`, `draw`
+    66 (assignment: our own)       `serial`, `id`
 Replies: `address`, `function` and
     3   `values`
     6   `register`, `value`
     16  `start`, `count`
+    65  `serial`
+    66  `serial`, `id`
     any `exception` (its code; `function` is then the one refused, without the high bit)
 Registers, values and counts are 0..65535. A quantity out of the standard's range in a frame that is otherwise whole is
 parsed: refusing it, with exception 3, is the device's work. So is a reserved address (248 to 255): nobody has it, which
@@ -23,6 +27,7 @@ is for the plan to say.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from construct import (
@@ -33,6 +38,7 @@ from construct import (
     ConstructError,
     Int16ub,
     Int16ul,
+    Int32ub,
     RawCopy,
     Rebuild,
     Struct,
@@ -59,15 +65,15 @@ def check_of(data: bytes) -> int:
     return register
 
 
-def _frame(functions: dict[int, Construct], lowest_address: int) -> Construct:
+def _frame(functions: dict[int, Construct], addressed: Callable[[int, int], bool]) -> Construct:
     """One whole frame: address, function, what the function asks for, check, and nothing behind it."""
     return Struct(
         "body"
         / RawCopy(
             Struct(
                 "address" / Byte,
-                Check(lambda frame: frame.address >= lowest_address),
                 "function" / Byte,
+                Check(lambda frame: addressed(frame.address, frame.function)),
                 Check(lambda frame: frame.function in functions),
                 "fields" / Switch(this.function, functions),
             )
@@ -91,15 +97,21 @@ _VALUES = Struct(
     Check(lambda fields: fields.size % 2 == 0),
     "values" / Int16ub[lambda fields: fields.size // 2],
 )
+_SEARCH = Struct(
+    "low" / Int32ub, "high" / Int32ub, "only" / Byte, "slots" / Byte, "tenths" / Int16ub, "draw" / Int16ub
+)
+_FOUND = Struct("serial" / Int32ub)
+_ASSIGN = Struct("serial" / Int32ub, "id" / Byte)
 _EXCEPTION = Struct("exception" / Byte, Check(this.exception > 0))
 
 _REQUEST = _frame(
-    {3: _READ, 6: _WRITE_ONE, 16: _WRITE_MANY},
-    lowest_address=0,  # the broadcast
+    {3: _READ, 6: _WRITE_ONE, 16: _WRITE_MANY, 65: _SEARCH, 66: _ASSIGN},
+    lambda address, function: function < 65 or address == 0,  # our own go to all
 )
 _REPLY = _frame(
-    {3: _VALUES, 6: _WRITE_ONE, 16: _READ} | {_REFUSED | function: _EXCEPTION for function in range(1, _REFUSED)},
-    lowest_address=1,  # nobody answers a broadcast
+    {3: _VALUES, 6: _WRITE_ONE, 16: _READ, 65: _FOUND, 66: _ASSIGN}
+    | {_REFUSED | function: _EXCEPTION for function in range(1, _REFUSED)},
+    lambda address, _: address >= 1,  # nobody answers as the broadcast
 )
 
 

@@ -1,18 +1,21 @@
 """MODBUS RTU, the hot codec (MODBUS Application Protocol V1.1b3; MODBUS over Serial Line V1.02).
 
-Functions 03 (read holding registers), 06 and 16 (write them). The slow reference is the construct definition
-in `modbus_reference`; a property test holds the two equal.
+Functions 03 (read holding registers), 06 and 16 (write them), and two of our own, which the standard leaves to
+whoever wants them (65 to 72, V1.1b3, 5): 65 searches for serial numbers, 66 gives a bus ID to one. They go to all, and
+those meant answer: that is our invention too, for to the standard's own broadcasts there is no reply. The slow
+reference is the construct definition in `modbus_reference`; a property test holds the two equal.
 """
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
-from struct import pack, unpack_from
+from struct import error, pack, unpack_from
 from types import MappingProxyType
 
 from anycrc import Model
 
-from busim.dialects.contract import OTHER, READ, UNKNOWN, WRITE, Reply, Request, WireFramer
+from busim.dialects.contract import ASSIGN, OTHER, READ, SEARCH, UNKNOWN, WRITE, Reply, Request, WireFramer
 from busim.dialects.silence import SilenceFramer
 from busim.errors import Defect
 
@@ -20,6 +23,11 @@ _crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
 _new = tuple.__new__  # what a named tuple's own constructor calls, without the call in between: twice an exchange
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
 _KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
+_SEARCH, _ASSIGN = 65, 66
+_OWN = {_SEARCH: (18, 8), _ASSIGN: (9, 9)}  # function: bytes of its request, to all, and of its reply
+_NONE = (sys.maxsize, 0)
+_OWN_FORMS = {SEARCH: _SEARCH, ASSIGN: _ASSIGN}
+_TENTH = 100_000  # ns: the unit of a slot's length
 
 
 def _form(verb: str, size: int) -> int:
@@ -47,6 +55,8 @@ class ModbusRtu:
         id, verb, key, size, values, form = request
         if verb == READ:
             return check(pack(">BBHH", id, _READ, key, size))
+        if verb in _OWN_FORMS:
+            return _own_request(request)
         if verb != WRITE or not 1 <= size <= 123 or size != len(values) or (size > 1 and form == _WRITE_ONE):
             raise Defect(f"a {verb} of {size} registers with {len(values)} values cannot be encoded")
         if size == 1 and form != _WRITE:
@@ -59,6 +69,8 @@ class ModbusRtu:
             return None
         id, function = data[0], data[1]
         if function not in _KNOWN:
+            if function in _OWN and size in _OWN[function]:
+                return _decode_own(data)
             return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else OTHER
         if size < 8:
             return OTHER
@@ -77,9 +89,13 @@ class ModbusRtu:
         id, verb, key, values, refused, form = reply
         count = len(values)
         if refused:
+            if verb in _OWN_FORMS:  # who cannot is silent
+                return b""
             return check(bytes((id, (form or _form(verb, count)) | 0x80, refused)))
         if verb == READ:
             return check(pack(f">BBB{count}H", id, _READ, 2 * count, *values))
+        if verb in _OWN_FORMS:
+            return _own_reply(reply)
         if (form or _form(verb, count)) == _WRITE_ONE:
             return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
         return check(pack(">BBHH", id, _WRITE, key, count))
@@ -87,7 +103,11 @@ class ModbusRtu:
     def decode_reply(self, data: bytes, request: Request) -> Reply | None:
         """The reply to `request`, or None when these bytes are no sound reply to it."""
         size = len(data)
-        if size < 5 or data[0] != request.id or _crc(data):
+        if size < 5:
+            return None
+        if data[0] != request.id:  # to what went to all, each answers under its own ID
+            return _decode_own_reply(data, request) if request.verb in _OWN_FORMS else None
+        if _crc(data):
             return None
         id, verb, key, count, values, form = request
         function = data[1]
@@ -100,7 +120,8 @@ class ModbusRtu:
             if size != 5 + 2 * count or data[2] != 2 * count:
                 return None
             return _new(Reply, (id, verb, key, unpack_from(f">{count}H", data, 3), 0, form))
-        if size != 8 or unpack_from(">HH", data, 2) != (key, values[0] if function == _WRITE_ONE else count):
+        repeated = values[0] if function == _WRITE_ONE else count
+        if size != 8 or verb != WRITE or unpack_from(">HH", data, 2) != (key, repeated):
             return None
         return Reply(id, verb, key, values, 0, form)
 
@@ -111,7 +132,9 @@ class ModbusRtu:
         while size - position >= 8:
             function = data[position + 1]
             length = 9 + data[position + 6] if function == _WRITE else 8
-            if function not in _KNOWN or size - position < length:
+            if function not in _KNOWN:
+                length = _OWN.get(function, _NONE)[0]
+            if size - position < length:
                 position += 1
                 continue
             request = self.decode_request(data[position : position + length])
@@ -125,9 +148,13 @@ class ModbusRtu:
     def request_bytes(self, request: Request) -> int:
         if request.verb == READ or (request.size == 1 and request.form != _WRITE):
             return 8
+        if request.verb in _OWN_FORMS:
+            return _OWN[_OWN_FORMS[request.verb]][0]
         return 9 + 2 * request.size
 
     def reply_bytes(self, request: Request) -> int:
+        if request.verb in _OWN_FORMS:
+            return _OWN[_OWN_FORMS[request.verb]][1]
         return 5 + 2 * request.size if request.verb == READ else 8
 
     def most_bytes(self, request: Request) -> int:
@@ -145,6 +172,52 @@ class ModbusRtu:
 
     def stream_framer(self) -> ModbusReplyFinder:
         return ModbusReplyFinder(self)
+
+
+def _own_request(request: Request) -> bytes:
+    """Search: lowest and highest serial, the one ID that is meant (0: any), slots, tenths of ms of each, draw.
+    Assignment: serial, its new ID."""
+    id, verb, _, _, values, _ = request
+    try:
+        if id:
+            raise ValueError("only to all")
+        if verb == ASSIGN:
+            return check(pack(">BBIB", id, _ASSIGN, *values))
+        low, high, only, slots, slot, draw = values
+        return check(pack(">BBIIBBHH", id, _SEARCH, low, high, only, slots, -(-slot // _TENTH), draw))
+    except (error, ValueError):
+        raise Defect(f"a {verb} with the values {values} cannot be encoded") from None
+
+
+def _decode_own(data: bytes) -> Request:
+    """A search or an assignment is for all; to one ID it is somebody's answer, and none of anybody's business."""
+    function = data[1]
+    if data[0] or len(data) != _OWN[function][0]:
+        return OTHER
+    if function == _ASSIGN:
+        return Request(0, ASSIGN, 0, 0, unpack_from(">IB", data, 2), _ASSIGN)
+    low, high, only, slots, slot, draw = unpack_from(">IIBBHH", data, 2)
+    return Request(0, SEARCH, 0, 0, (low, high, only, slots, slot * _TENTH, draw), _SEARCH)
+
+
+def _own_reply(reply: Reply) -> bytes:
+    """Who is not meant is silent."""
+    if not reply.values:
+        return b""
+    if reply.verb == SEARCH:
+        return check(pack(">BBI", reply.id, _SEARCH, *reply.values))
+    return check(pack(">BBIB", reply.id, _ASSIGN, *reply.values))
+
+
+def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
+    """The answer of a camera of any ID to a search or an assignment."""
+    _, verb, key, _, values, form = request
+    function = _OWN_FORMS[verb]
+    if data[0] > 247 or data[1] != function or len(data) != _OWN[function][1] or _crc(data):
+        return None
+    found = unpack_from(">I" if verb == SEARCH else ">IB", data, 2)
+    meant = found == values if verb == ASSIGN else values[0] <= found[0] <= values[1]
+    return Reply(data[0], verb, key, found, 0, form) if meant else None
 
 
 class ModbusReplyFinder:
@@ -175,6 +248,8 @@ class ModbusReplyFinder:
         whole, refusal = self._lengths
         if len(buffer) == whole and (reply := self._dialect.decode_reply(buffer, request)):
             return reply
+        if request.verb in _OWN_FORMS:
+            return self._from_any(request)
         start = buffer.find(request.id)
         while start >= 0 and len(buffer) - start >= refusal:
             for length in self._lengths:
@@ -184,6 +259,16 @@ class ModbusReplyFinder:
                     return reply
             start = buffer.find(request.id, start + 1)
         self._buffer = buffer[-1024:]
+        return None
+
+    def _from_any(self, request: Request) -> Reply | None:
+        """The first sound answer in what is held, whoever it is from."""
+        whole = self._lengths[0]
+        for start in range(len(self._buffer) - whole + 1):
+            reply = self._dialect.decode_reply(self._buffer[start : start + whole], request)
+            if reply is not None:
+                return reply
+        self._buffer = self._buffer[-1024:]
         return None
 
     @property

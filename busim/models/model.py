@@ -169,7 +169,8 @@ class BusSide:
 class Model:
     """A camera model. `keys`: dialect name -> parameter name -> register or code; `order_keys` the same for orders.
 
-    `sectors`: sectors of its hue correction, 0: none. `source`: the text it was read from.
+    `sectors`: sectors of its hue correction, 0: none. `capabilities`: of search and assign-id. `source`: the text it
+    was read from.
     """
 
     name: str
@@ -189,4 +190,5 @@ class Model:
     bus: BusSide
     keys: Mapping[str, Mapping[str, int]]
     order_keys: Mapping[str, Mapping[str, int]]
+    capabilities: tuple[str, ...] = ()
     source: str = field(default="", compare=False, repr=False)

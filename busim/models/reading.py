@@ -84,6 +84,7 @@ def _build(shape: ModelShape, known: dict[str, Parameter], notes: Notebook, text
         bus=_bus(shape, notes),
         keys=keys,
         order_keys=order_keys,
+        capabilities=tuple(shape.capabilities),
         source=text,
     )
 

@@ -230,6 +230,10 @@ class ModelShape(Shape):
     orders: Annotated[dict[str, OrderShape], Field(max_length=64)] = has(
         "places to write to that do something, for dialects without words for it", default={}
     )
+    capabilities: Annotated[list[Literal["search", "assign-id"]], Field(max_length=2)] = has(
+        "what it can besides, where its dialect has a message for it: answer when all are asked who has a serial "
+        "within bounds, and take a bus ID that is given to its serial", ["search", "assign-id"], []
+    )  # fmt: skip
     timing: TimingShape = has("how long things take", {"turnaround": "2..6 ms"}, {})
     supply: SupplyShape = has("what it takes from its supply", {"idle": "3.5 W", "peak": "6 W"}, {})
     bus: BusShape = has("what it is to the pair", {"unit_load": 0.125}, {})

@@ -10,7 +10,7 @@ from collections import deque
 
 from busim.bus import Line, Listener, Setting, Station
 from busim.cameras import Camera, Changed, Deaf, Did, NewId, Refused, Restart, Wake
-from busim.dialects import Dialect, Frames, Request, WireFramer
+from busim.dialects import ASSIGN, SEARCH, Dialect, Frames, Request, WireFramer
 from busim.kernel import Kernel
 from busim.seams import CameraReply
 from busim.trace import CHANGE, EFFECT, FRAME, Emit
@@ -72,18 +72,20 @@ class CameraPort:
         reply = camera.serve(request, at)
         self._served.appendleft(request)
         self._served_at.appendleft(at)
+        answered = at
         if own is not None:
-            if not self._dialect.answers_broadcast:
+            if request.verb == SEARCH:
+                answered += camera.waits
+            elif request.verb != ASSIGN and not self._dialect.answers_broadcast:
                 if camera.actions:
                     self._carry_out(at, at)
                 return
             reply = reply._replace(id=own)
         raw = self._dialect.encode_reply(reply)
-        answered = at
         if raw:
             delay, raw = self._reply.answer(raw)
-            self._kernel.at_or_now(at + delay, self._outlet.send, raw)
-            answered = at + delay
+            answered += delay
+            self._kernel.at_or_now(answered, self._outlet.send, raw)
         if camera.actions:
             setting = self.station.setting
             self._carry_out(at, answered + setting.offset(len(raw) * setting.halves))
