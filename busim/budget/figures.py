@@ -51,17 +51,19 @@ class Expected:
         ]
 
     @cached_property
+    def inside_commands(self) -> dict[int, float]:
+        """ns that the master may be inside each command that is ever given, once, by the number of the move."""
+        pace, case = self.worst, self.worst.case
+        return {
+            number: pace.move_timing(number).lost if case.units[move.unit].trouble else pace.move_time(number)
+            for number, move in enumerate(case.moves)
+            if move.rate
+        }
+
+    @cached_property
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
-        pace, case = self.worst, self.worst.case
-        return max(
-            (
-                pace.move_timing(number).lost if case.units[move.unit].trouble else pace.move_time(number)
-                for number, move in enumerate(case.moves)
-                if move.rate
-            ),
-            default=0.0,
-        )
+        return max(self.inside_commands.values(), default=0.0)
 
     @cached_property
     def longest_poll(self) -> float:
@@ -142,18 +144,20 @@ class Expected:
 
     @cached_property
     def move_bound(self) -> float | None:
-        """ns that no answered move exceeds: every other control waits before it, and polls take each turn they may."""
+        """ns that no answered move exceeds: one command under way, every other control waiting before it, and polls
+        that take each turn they may.
+        """
         if self.noisy or not self.mean.move_rate:
             return None
-        pace = self.worst
-        ahead = pace.layout.moving - 1
-        answer = max(
-            pace.times[row.kind].exchange.worst + row.way
-            for row, rate in zip(pace.layout.moves, self.answered_moves, strict=True)
+        pace, inside = self.worst, self.inside_commands
+        answered = [
+            (pace.times[row.kind].exchange.worst + row.way, inside[number])
+            for number, (row, rate) in enumerate(zip(pace.layout.moves, self.answered_moves, strict=True))
             if rate > 0
-        )
-        turns = 1 + ahead // IN_A_ROW
-        return float((ahead + 1) * self.longest_command + turns * self.longest_poll + answer)
+        ]
+        turns = 1 + (len(inside) - 1) // IN_A_ROW
+        last = max(answer - own for answer, own in answered)
+        return float(self.longest_command + sum(inside.values()) + turns * self.longest_poll + last)
 
     # -- a camera ---------------------------------------------------------------------------------------------
 

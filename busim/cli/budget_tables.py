@@ -46,7 +46,7 @@ def _arbitrated(line: LineBudget) -> str:
     others = " and ".join(repr(name) for name in one.masters if name != line.master)
     return (
         f"shared with {others}, one request after the other: {one.rate:.3g} exchanges a second, each "
-        f"{show_time(1e9 * one.exchange)} on average ({show_time(1e9 * one.alone)} alone), at worst "
+        f"{show_time(1e9 * one.exchange)} on average ({show_time(1e9 * one.alone)} alone), at most "
         f"{show_time(1e9 * one.worst)}; all of them hold the line for {one.load:.0%} of the time."
     )
 
@@ -134,7 +134,9 @@ def _groups(line: LineBudget) -> Table:
 
 def _cameras(line: LineBudget) -> Table:
     names = ("poll_rate", "age_mean", "age_worst", "latency_p50", "latency_p95", "latency_max")
-    table = Table("camera", "ID", *(name.replace("_", " ") for name in names), box=None, pad_edge=False)
+    bounds = {"age_worst": "age at most", "latency_max": "latency at most"}
+    titles = (bounds.get(name, name.replace("_", " ")) for name in names)
+    table = Table("camera", "ID", *titles, box=None, pad_edge=False)
     rows = [(Text(camera.name), str(camera.id), camera.figures) for camera in line.cameras]
     rows.append((Text("the line"), "", line.figures or {}))
     for title, id, figures in rows:
@@ -177,7 +179,8 @@ def _sentences(line: LineBudget) -> Iterator[str]:
             f"95 % within {show_time(1e9 * moves.p95)}{bound}."
         )
         if moves.second is not None:
-            worst = "" if moves.second_worst is None else f", at worst {show_time(1e9 * moves.second_worst)}"
+            most = moves.second_worst
+            worst = "" if most is None else f", never after more than {show_time(1e9 * most)}"
             yield f"another panel shows it after {show_time(1e9 * moves.second)} on average{worst}."
     if line.limit:
         yield f"limit: {line.limit}."
@@ -208,7 +211,7 @@ def _need(line: LineBudget) -> Iterator[str]:
 
 def _what_ifs(line: LineBudget) -> Iterator[str | Table]:
     for job in line.jobs:
-        yield f"{job.name}: {show_time(1e9 * job.mean)}, at worst {show_time(1e9 * job.worst)}."
+        yield f"{job.name}: {show_time(1e9 * job.mean)}, at most {show_time(1e9 * job.worst)}."
     for dead in line.dead:
         cameras = "1 camera dies" if dead.count == 1 else f"{dead.count} cameras die"
         if dead.load is not None and dead.load_after is not None:
@@ -233,7 +236,7 @@ def _what_ifs(line: LineBudget) -> Iterator[str | Table]:
 
 
 def _streams(line: LineBudget) -> Table:
-    table = Table("besides", "a move takes", "95 % within", "at worst", "polls every", box=None, pad_edge=False)
+    table = Table("besides", "a move takes", "95 % within", "at most", "polls every", box=None, pad_edge=False)
     for stream in line.streams:
         one = stream.kind.removesuffix("s") if stream.count == 1 else stream.kind
         who = f"{stream.count} more {one}"
