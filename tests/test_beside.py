@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -16,11 +17,13 @@ from serving import WITHIN, busim, read_frame, wait_for, wall, write_frame
 
 from busim.bridge import fill, variables
 from busim.errors import UserError
+from busim.handbook import page
 from busim.plan import read_text
 from busim.session import Beside, Live, replay
 from busim.session import beside as busim_beside
 from busim.trace import BELIEF, EXCHANGE, INPUT, INTENT, open_trace
 
+TOP = Path(__file__).resolve().parent.parent
 PLACES = {"wall box": {"host": "127.0.0.9", "port": 4001}, "Box-2": {"host": "127.0.0.9", "port": 4002, "pty": "/x/y"}}
 PANEL = """
 panels:
@@ -257,3 +260,41 @@ def test_a_command_that_closes_its_input_and_reads_nothing_ends_well(plan: Path)
 
 def test_the_frames_of_these_tests_are_those_of_the_standard() -> None:
     assert write_frame(0x11, 1, 3)[:6].hex() == "110600010003"  # MODBUS V1.1b3, 6.6
+
+
+# -- the examples of the handbook -----------------------------------------------------------------------------
+
+
+def example(language: str) -> str:
+    (text,) = re.findall(rf"^```{language}\n(.*?)^```$", page("hook"), re.MULTILINE | re.DOTALL)
+    return text
+
+
+def heard_of(command: list[str], folder: Path) -> list[tuple[str, str, int]]:
+    """The values that an example believes in, beside the climbing hall on real sockets; each is true, and replays."""
+    trace = folder / "example.busim"
+    options = ("--intents", "--speed", "5", "--trace", str(trace))
+    done = busim("with", str(TOP / "scenarios/climbing-hall/plan.yaml"), *options, "--", *command)
+    assert done.returncode == 0, done.stderr
+    assert "no belief" not in done.stderr
+    assert replay(trace).difference is None
+    with open_trace(trace) as made:
+        wanted = {(record[2], record[4], record[5]) for record in made.records(INTENT)}
+        beliefs = list(made.records(BELIEF))
+    assert all((record[2], record[5], record[6]) in wanted for record in beliefs)
+    return [(record[4], record[5], record[8]) for record in beliefs]
+
+
+def test_the_example_in_python_does_what_operators_want_and_believes_the_truth(tmp_path: Path) -> None:
+    (tmp_path / "desk.py").write_text(example("python"))
+    beliefs = heard_of([sys.executable, str(tmp_path / "desk.py")], tmp_path)
+    assert [(kind, behind) for kind, _, behind in beliefs] == [("value", 0)] * 3
+
+
+@pytest.mark.needs("cc", package="gcc")
+def test_the_example_in_c_does_so_too(tmp_path: Path) -> None:
+    source, program = tmp_path / "desk.c", tmp_path / "desk"
+    source.write_text(example("c"))
+    subprocess.run(["cc", "-Wall", "-Wextra", "-Werror", "-o", str(program), str(source)], check=True, timeout=60)
+    beliefs = heard_of([str(program), "{boulder box.host}", "{boulder_box.port}"], tmp_path)
+    assert beliefs == [("value", "iris", 0)] * 3

@@ -104,7 +104,7 @@ def test_the_commands_and_examples_of_a_page_run(name: str, place: Path) -> None
         _run([*BUSIM, *arguments], place)
     examples = _blocks(TEXTS[name], "python")
     for example in examples:
-        if "ready.json" not in example:
+        if "ready.json" not in example and "BUSIM_" not in example:
             _run([sys.executable, "-c", example], place)
 
 

@@ -1,7 +1,7 @@
 """The application: gathers the commands and turns errors into one clear message and an exit code.
 
-Exit codes: 0 done; 1 the run or check came out badly; 2 the user has to mend something; 3 a defect of busim; 130
-ended by Ctrl-C.
+Exit codes, but for `with`, which has those of its command: 0 done; 1 the run or check came out badly; 2 the user has to
+mend something; 3 a defect of busim; 130 ended by Ctrl-C.
 """
 
 from __future__ import annotations

@@ -25,6 +25,8 @@ _TOPICS = (
     "site",
     "check",
     "connect",
+    "testing",
+    "hook",
     "converters",
     "library",
     "modbus-rtu",
