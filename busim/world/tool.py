@@ -14,7 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from busim.bus import Burst
+from busim.bus import Burst, Station
 from busim.dialects import Dialect, Reply, Request, StreamFramer
 from busim.errors import UserError
 from busim.units import CharFormat
@@ -114,8 +114,9 @@ class Heard:
 class Tool:
     """A laptop at a converter of `line`: at its first one, where no other is named.
 
-    `client`: its number there, one that no other client has. Raises UserError where there is no such line or converter
-    (with no converter on the line there is no place to connect a tool to), and where it lets nobody in.
+    `client`: its number there, one that no other client has. `station`: the converter's, on the pair. Raises UserError
+    where there is no such line or converter (with no converter on the line there is no place to connect a tool to), and
+    where it lets nobody in.
     """
 
     def __init__(self, world: World, line: str, *, converter: str | None = None, client: int = 1) -> None:
@@ -129,6 +130,7 @@ class Tool:
                 expected=" or ".join(map(repr, _converters(world, line)))[:300], mend="name a converter of the line",
             )  # fmt: skip
         self.dialect: Dialect = world.dialects[line]
+        self.station: Station = next(one for one in world.lines[line].stations if one.label == port.number)
         self._kernel = world.kernel
         self._line = world.lines[line]
         self._port = port

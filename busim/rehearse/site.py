@@ -1,0 +1,157 @@
+"""The emulated site of a rehearsal: cameras in their boxes, a laptop at each converter, hands, and what is believed.
+
+What the person who commissions believes (where a camera answers now) is kept apart from what is so: steps go by the
+first, and when they fail, the second says why.
+"""
+
+from __future__ import annotations
+
+from busim.dialects import CHANGE_ID, READ, SAVE, WRITE, Dialect, Request
+from busim.errors import Defect, UserError
+from busim.models import Model, Parameter
+from busim.plan import Plan
+from busim.rehearse.script import Planned
+from busim.world import CameraPort, Heard, Tool, Way, World, way_through
+
+_STARTING = 500_000_000  # ns given to a camera beyond the time that its model starts in
+
+
+class Site:
+    """`believed`: where each camera is taken to answer. `unplugged`, `assigned`: cameras off the pair, and those that
+    have acknowledged an ID; `met`: those that are connected and of which no step has failed. `refused`: why a line has
+    no tool, by line.
+    """
+
+    def __init__(self, plan: Plan, world: World, cameras: dict[str, Planned]) -> None:
+        self.world = world
+        self.cameras = cameras
+        self.believed = {name: camera.factory_id for name, camera in cameras.items()}
+        self.unplugged: set[str] = set()
+        self.assigned: set[str] = set()
+        self.met: set[str] = set()
+        self._panels = plan.panels
+        self.tools: dict[str, Tool] = {}
+        self.refused: dict[str, UserError] = {}
+        self._ways: dict[str, Way] = {}
+        self._slowest = {
+            line.name: max((one.slowest for one in cameras.values() if one.line == line.name), default=0)
+            for line in plan.lines
+        }
+        converters = {converter.name: converter for converter in plan.converters}
+        for line in plan.lines:
+            try:
+                tool = self.tools[line.name] = Tool(world, line.name)
+            except UserError as error:
+                self.refused[line.name] = error
+                continue
+            self._ways[line.name] = way_through(converters[tool.converter], line)
+        for name, camera in cameras.items():
+            world.wiring.fit(name, camera.factory_id, camera.serial or 0)
+            self.unplug(name)
+
+    # -- looks ------------------------------------------------------------------------------------------------
+
+    def port(self, camera: str) -> CameraPort:
+        return self.world.cameras[camera]
+
+    def model(self, camera: str) -> Model:
+        return self.cameras[camera].model
+
+    def dialect(self, camera: str) -> Dialect:
+        return self.world.dialects[self.cameras[camera].line]
+
+    def on_line(self, line: str) -> list[str]:
+        """Its cameras, from the converter outwards."""
+        return [name for name, camera in self.cameras.items() if camera.line == line]
+
+    def bound(self, camera: str, panel: str = "") -> list[tuple[str, str]]:
+        """Panel and control of everything that moves this camera; `panel`: of one panel alone."""
+        panels = [one for one in self._panels if camera in one.cameras and panel in ("", one.name)]
+        return [(one.name, control) for one in panels for control in one.controls]
+
+    def reaches(self, camera: str) -> bool:
+        """Whether the pair goes from the tool's converter to this camera now."""
+        line = self.cameras[camera].line
+        pieces = self.world.lines[line].pieces
+        return pieces is None or pieces.together(self.tools[line].station, self.port(camera).station)
+
+    @property
+    def now(self) -> int:
+        return self.world.kernel.now
+
+    # -- hands ------------------------------------------------------------------------------------------------
+
+    def plug(self, camera: str) -> None:
+        self.world.wiring.plug(camera)
+        self.unplugged.discard(camera)
+        self.met.add(camera)
+
+    def unplug(self, camera: str, through: bool = True) -> None:
+        self.world.wiring.unplug(camera, through=through)
+        self.unplugged.add(camera)
+
+    def power(self, camera: str, on: bool) -> None:
+        """Switch a camera, and wait until it should have started."""
+        self.world.wiring.power(camera, on)
+        self.wait(self.model(camera).timing.boot + _STARTING if on else 0)
+
+    def wait(self, length: int) -> None:
+        until = self.now + length
+        if not self.tools:
+            self.world.kernel.advance(until)
+        else:
+            next(iter(self.tools.values())).wait(until)
+
+    # -- questions ----------------------------------------------------------------------------------------------
+
+    def ask(self, line: str, request: Request) -> Heard:
+        """Ask, and listen to the end of the time-out, since a second camera may answer later."""
+        tool = self.tools[line]
+        return tool.ask(request, self._ways[line].time_out(tool.dialect, request, self._slowest[line]))
+
+    def request(self, camera: str, name: str, id: int, value: int | None = None) -> Request:
+        """To read a parameter of a camera, or to write a value to it."""
+        key = self.model(camera).keys[self.dialect(camera).name][name]
+        return Request(id, READ, key, 1) if value is None else Request(id, WRITE, key, 1, (value,))
+
+    def parameter(self, camera: str, meaning: str, *, writable: bool = False) -> Parameter | None:
+        """The parameter of its model with this meaning, where its line's dialect has a key for it."""
+        keys = self.model(camera).keys[self.dialect(camera).name]
+        for one in self.model(camera).parameters:
+            if one.meaning == meaning and one.name in keys and (one.writable or not writable):
+                return one
+        return None
+
+    def tell_apart(self, camera: str) -> Parameter:
+        """What a camera is best told from others by: its serial number, else whatever it lets one read."""
+        for meaning in ("serial", "bus_id"):
+            found = self.parameter(camera, meaning)
+            if found is not None:
+                return found
+        keys = self.model(camera).keys[self.dialect(camera).name]
+        return next(one for one in self.model(camera).parameters if one.name in keys)
+
+    def order(self, camera: str, deed: str, id: int) -> Request | None:
+        """What makes a camera do something (save, identify); None: nothing over the bus does."""
+        keys = self.model(camera).order_keys.get(self.dialect(camera).name, {})
+        for order in self.model(camera).orders:
+            for code, does in order.codes.items():
+                if does == deed and order.name in keys:
+                    return Request(id, WRITE, keys[order.name], 1, (code,))
+        return self._carried(camera, Request(id, SAVE, 0, 0)) if deed == "save" else None
+
+    def new_id(self, camera: str, at: int, id: int) -> Request | None:
+        """What gives it a bus ID; None: nothing over the bus does."""
+        keys = self.model(camera).order_keys.get(self.dialect(camera).name, {})
+        for order in self.model(camera).orders:
+            if order.does == "change-id" and order.name in keys:
+                return Request(at, WRITE, keys[order.name], 1, (id,))
+        return self._carried(camera, Request(at, CHANGE_ID, 0, 1, (id,)))
+
+    def _carried(self, camera: str, request: Request) -> Request | None:
+        """The request, where the dialect has such a message of its own."""
+        try:
+            self.dialect(camera).encode_request(request)
+        except Defect:
+            return None
+        return request
