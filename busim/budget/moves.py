@@ -230,17 +230,21 @@ class _Chains:
         carried = commands / time
         replaced = np.maximum(0.0, 1 - carried / (self._pace * self._controls))
         last = whole + cut * points
-        # Moves that come in each phase, at points spread over its time, by what waits before them.
+        # Moves that come in each phase, at points spread over its time, by what waits before them. Behind a command of
+        # the row, polls take so many turns before them, or one more; nothing else of where in the row it is matters.
+        more = (self._number % IN_A_ROW + np.arange(1, IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW  # [command, waiting]
+        behind = begins[:, np.newaxis] @ begun[:, whole:last]
+        late = (behind * more).sum(axis=2, keepdims=True)
         weights = [
-            begins[:, np.newaxis] @ begun[:, whole:last] * self._shares(service),
+            np.concatenate([behind.sum(axis=2, keepdims=True) - late, late], axis=2) * self._shares(service),
             before[:, np.newaxis] @ begun[:, last:] * self._shares(between),
         ]
         ahead = self._number * self._serving[:, np.newaxis, np.newaxis]
-        turns = (self._number + np.arange(IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW * self._resting
+        turns = (self._number // IN_A_ROW + np.arange(2)[:, np.newaxis]) * self._resting
         left = (both[:, :, np.newaxis] * (1 - parts)).reshape(chains, -1, 1, 1)
         rest = (ahead + turns)[:, np.newaxis]
-        values = [left[:, : cut * points] + rest[:, :, 1:], left[:, cut * points :] + rest[:, :, :1]]
-        stretches = (both / points).repeat(np.repeat([IN_A_ROW, 1], [cut, whole - cut]) * points * size, axis=1)
+        values = [left[:, : cut * points] + rest, left[:, cut * points :] + rest[:, :, :1]]
+        stretches = (both / points).repeat(np.repeat([2, 1], [cut, whole - cut]) * points * size, axis=1)
         numbers = zip((waiting / commands).tolist(), carried.tolist(), replaced.tolist(), strict=True)
         arrays = zip(_flat(values), _flat(weights), stretches, strict=True)
         return [Waits(*three, *others) for three, others in zip(numbers, arrays, strict=True)]
