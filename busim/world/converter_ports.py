@@ -196,7 +196,8 @@ class ConverterPort:
         if self._arbiter is None and self.sent is not None and self.waiting() + len(data) <= _MOST:
             self.sent(data, self._kernel.now)
         self._forward(what)
-        self._hold_back()
+        if self._crossing or len(data) > _HIGH:  # else the next chunk asks
+            self._hold_back()
 
     def _hold_back(self) -> None:
         """Ask clients to pause when more is under way than the line carries soon."""
@@ -209,9 +210,9 @@ class ConverterPort:
         """Characters handed over for sending and not yet on the wire."""
         burst = self._station.burst
         queued = 0 if self._driver is None else self._driver.waiting
-        if burst is None or not burst.data:
+        if burst is None or burst.end <= self._kernel.now or not burst.data:
             return queued
-        return queued + max(0, burst.end - self._kernel.now) // self._station.setting.char
+        return queued + (burst.end - self._kernel.now) // self._station.setting.char
 
     def _half_empty(self) -> int:
         at = self._line_time if self._crossing else self._kernel.now

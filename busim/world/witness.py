@@ -15,6 +15,7 @@ from busim.world.camera_ports import CameraPort
 from busim.world.converter_ports import ConverterPort
 
 _GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as over
+_KNOWN = 1024  # different chunks of which it keeps what they ask
 
 
 class Witness:
@@ -35,6 +36,8 @@ class Witness:
         self._finder = dialect.stream_framer()
         self._held = b""
         self._held_since = 0
+        # What chunks ask: polls are the same few thousands of times, and equal bytes ask the same.
+        self._asked: dict[bytes, tuple[list[Request], bytes]] = {}
         self._request: Request | None = None
         self._sent = 0
         self._who = (0, "")
@@ -49,7 +52,7 @@ class Witness:
         """Bytes were handed to the driver at `at` ns."""
         if not self._held or at - self._held_since > _GIVEN_UP:
             self._held, self._held_since = b"", at
-        requests, self._held = self._dialect.cut_requests(self._held + data)
+        requests, self._held = self._cut(self._held + data if self._held else data)
         for request in requests:
             self._end(at, "")
             self._request = request
@@ -61,6 +64,14 @@ class Witness:
             self._finder.expect(request)
             if request.id == self._dialect.broadcast:
                 self._end(at, "unanswered")
+
+    def _cut(self, data: bytes) -> tuple[list[Request], bytes]:
+        known = self._asked.get(data)
+        if known is None:
+            if len(self._asked) >= _KNOWN:
+                self._asked.clear()
+            known = self._asked[data] = self._dialect.cut_requests(data)
+        return known
 
     def replied(self, data: bytes, last: int, flags: int) -> None:
         """Characters came from the line, the last of them at `last` ns."""
