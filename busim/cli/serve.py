@@ -78,7 +78,7 @@ def command(
     def announce(addresses: Mapping[str, Address]) -> None:
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
-            _write_ready(ready, endpoints_json(live.endpoints()))
+            _write_ready(ready, endpoints_json(live.endpoints(dialled=False)))
         gc.collect()
         gc.freeze()  # what was built for good need not be looked through again: that makes late
 

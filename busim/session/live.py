@@ -199,15 +199,15 @@ class Live(Awaited):
         """Set a mark in the trace, now."""
         self._wall.enter(self.run.world.mark, text)
 
-    def endpoints(self) -> dict[str, dict[str, Any]]:
+    def endpoints(self, *, dialled: bool = True) -> dict[str, dict[str, Any]]:
         """JSON-ready: converter to host and port, `transport` udp where it is that, `pty` where it has one.
 
-        `dials`: it connects to that host and port instead of listening there.
+        `dials`: it connects to that host and port instead of listening there; with `dialled` False these are left out.
         """
         found: dict[str, dict[str, Any]] = {name: address._asdict() for name, address in self.addresses.items()}
         for name in self._datagrams & found.keys():
             found[name]["transport"] = "udp"
-        for name, address in self._dialled.items():
+        for name, address in self._dialled.items() if dialled else ():
             found.setdefault(name, {**address._asdict(), "dials": True})
         for name, link in self.ptys.items():
             found.setdefault(name, {})["pty"] = str(link.absolute())
