@@ -330,3 +330,4 @@ class PlanShape(Shape):
     supplies: list[SupplyShape] = has("sources of power", default=[])
     spares: list[SpareShape] = has("units kept for a swap", default=[])
     silenced: list[SilencedShape] = has("rules that shall say nothing, and why", default=[])
+    rehearsal: dict[str, Any] = has("its commissioning: what hands take, and steps", default={})

@@ -1,14 +1,16 @@
 """Commissioning, rehearsed: the steps of the site, in virtual time, on the emulated installation.
 
-Public: `planned` (the cameras as they are to be), `steps` (those of a plan, written in it or made from it), `rehearse`,
-what comes of it (`Rehearsal`, `Done`, `Reason`), and what can go wrong (`what_ifs`, `what_if_steps`).
+Public: `planned` (the cameras as they are to be), `steps_of` (written in a plan or made from it), `rehearse`, what
+comes of it (`Rehearsal`, `Done`, `Reason`), what can go wrong (`what_ifs`, `what_if_steps`), `json_schema` (of what a
+plan may write).
 """
 
 from busim.rehearse.rehearse import rehearse
 from busim.rehearse.result import FAILED, OK, SCHEMA, SKIPPED, Done, Reason, Rehearsal
 from busim.rehearse.script import Planned, generated, planned
-from busim.rehearse.steps import KINDS, Assumed, Step
+from busim.rehearse.steps import KINDS, Assumed, Kind, Step
 from busim.rehearse.what_ifs import Setting, WhatIf, find_what_if, setting_for, what_if_steps, what_ifs
+from busim.rehearse.written import json_schema, steps_of
 
 __all__ = [
     "FAILED",
@@ -18,6 +20,7 @@ __all__ = [
     "SKIPPED",
     "Assumed",
     "Done",
+    "Kind",
     "Planned",
     "Reason",
     "Rehearsal",
@@ -26,9 +29,11 @@ __all__ = [
     "WhatIf",
     "find_what_if",
     "generated",
+    "json_schema",
     "planned",
     "rehearse",
     "setting_for",
+    "steps_of",
     "what_if_steps",
     "what_ifs",
 ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from busim.units import CharFormat
 
@@ -18,28 +19,60 @@ IDENTIFY, ASSIGN, SAVE, READ_BACK = "identify", "assign", "save", "read-back"
 TEST_PICTURE, BINDINGS, ROUND = "test-picture", "bindings", "round"
 WAIT, MARK, LOOK = "wait", "mark", "look"
 SWAP, DIAL, REPLACE = "swap", "dial", "replace"
+class Kind(NamedTuple):
+    """A kind of step: what it is, whether it is done to a `line`, a `camera` or nothing.
 
-# what each is, and what it is done to: a line, a camera, or nothing
-KINDS: dict[str, tuple[str, str]] = {
-    LISTEN: ("line", "hear whether somebody asks there already; nothing is sent"),
-    CONNECT: ("camera", "put its plug in"),
-    DISCONNECT: ("camera", "take its plug out; `through: false`: the pair does not go on past it"),
-    POWER: ("camera", "give it power and wait until it has started; `on: false`: take the power away"),
-    IDENTIFY: ("camera", "read its serial number where it should answer, several times, and let it show itself"),
-    ASSIGN: ("camera", "give it its bus ID, and ask there; `broadcast: true`: sent to all, as it must not be"),
-    SAVE: ("camera", "have it keep what was set"),
-    CYCLE: ("camera", "switch it off and on again, and wait until it has started"),
-    READ_BACK: ("camera", "read its serial number at its ID `times` times"),
-    TEST_PICTURE: ("camera", "switch its test picture on, have it looked for, and switch it off again"),
-    BINDINGS: ("camera", "move each control that a panel has for it, and see that this camera moves and no other"),
-    ROUND: ("line", "ask every camera of the line once, as the controller will"),
-    WAIT: ("", "let time pass"),
-    MARK: ("", "set a mark in the trace"),
-    LOOK: ("", "have somebody confirm by eye what `text` says"),
-    SWAP: ("camera", "swap the two wires of the pair at it; `on: false`: put them right"),
-    DIAL: ("camera", "set its port to `baud` and `format` by its switches"),
-    REPLACE: ("camera", "put up another unit in its place, as it comes out of its box, with power"),
-}
+    `may`: what else may be said of it, `needs`: what has to be. `hands`: the field of `Assumed` that says how long hands
+    take, "" for not at all.
+    """
+
+    what: str
+    to: str
+    may: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    hands: str = ""
+
+
+KINDS: dict[str, Kind] = {
+    LISTEN: Kind("hear whether somebody asks on the line already; nothing is sent", "line", ("for",)),
+    CONNECT: Kind("put the plug of a camera in", "camera", hands="connect"),
+    POWER: Kind(
+        "give a camera power and wait until it has started; `on: false`: take it away", "camera", ("on",), hands="power"
+    ),
+    IDENTIFY: Kind(
+        "read its serial number where it should answer, `times` times, and let it show itself", "camera",
+        ("id", "times"), hands="look",
+    ),
+    ASSIGN: Kind(
+        "give it its bus ID, and ask there; `broadcast: true`: sent to all, as it must not be", "camera",
+        ("id", "broadcast"),
+    ),
+    SAVE: Kind("have it keep what was set", "camera", ("id",)),
+    CYCLE: Kind("switch it off and on again, and wait until it has started", "camera", ("for",), hands="cycle"),
+    READ_BACK: Kind("read its serial number at its ID `times` times", "camera", ("id", "times")),
+    TEST_PICTURE: Kind(
+        "switch its test picture on, have it looked for, and switch it off again", "camera", ("id",), hands="look"
+    ),
+    ROUND: Kind("ask every connected camera of the line once, as the controller will", "line"),
+    BINDINGS: Kind(
+        "move each control that a panel has for it, and see that this camera moves and no other", "camera",
+        ("id", "panel"), hands="look",
+    ),
+    LOOK: Kind("have somebody confirm by eye what `text` says", "", (), ("text",), "look"),
+    WAIT: Kind("let time pass", "", (), ("for",)),
+    MARK: Kind("set a mark in the trace", "", (), ("text",)),
+    DISCONNECT: Kind(
+        "take its plug out; `through: false`: the pair does not go on past it", "camera", ("through",), hands="connect"
+    ),
+    SWAP: Kind("swap the two wires of the pair at it; `on: false`: put them right", "camera", ("on",), hands="connect"),
+    DIAL: Kind(
+        "set its port by its switches: `baud`, `format` or both", "camera", ("baud", "format"), hands="connect"
+    ),
+    REPLACE: Kind(
+        "put up another unit in its place, as it comes out of its box, with power", "camera", ("id", "serial"),
+        hands="connect",
+    ),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +109,19 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
-    """What hands take, ns: common practice, no source. `off`: how long a camera is left without power in a cycle."""
+    """What hands take, ns: common practice, no source. `off`: how long a camera is left without power in a cycle; of
+    `look`, one for each control of a panel."""
 
     connect: int = 180 * SECOND
     power: int = 30 * SECOND
     look: int = 15 * SECOND
     cycle: int = 20 * SECOND
     off: int = 5 * SECOND
+
+    def hands(self, kind: str) -> int:
+        """ns of hands for a kind of step."""
+        name = KINDS[kind].hands
+        return int(getattr(self, name)) if name else 0
 
     @property
     def sentences(self) -> tuple[str, ...]:
