@@ -545,3 +545,10 @@ def test_a_master_that_polls_nothing_and_only_moves_has_a_budget(what_ifs: bool)
     assert line.moves is not None
     assert line.moves.mean > 0
     assert line.second_master == ()
+
+
+def test_an_id_that_the_dialect_does_not_have_is_the_plan_s_mistake_at_its_place() -> None:
+    text = box().source.replace("{name: c2, id: 2,", "{name: c2, id: 300,")
+    with pytest.raises(UserError) as caught:
+        budget(read_text(text, "plan.yaml"))
+    assert (caught.value.field, caught.value.found, caught.value.expected) == ("cameras[1].id", "300", "1 to 247")

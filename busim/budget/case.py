@@ -12,7 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
 
-from busim.dialects import READ, WRITE, Dialect, Request, find, spoken
+from busim.dialects import READ, WRITE, Dialect, Request, find, has_id, spoken
 from busim.electric import propagation_ns
 from busim.errors import UserError
 from busim.exchange import runs
@@ -162,6 +162,9 @@ class _Reader:
     ) -> Case:  # fmt: skip
         driver = master.driver if converter is None else converter.driver
         baud, format = driver.baud or line.baud, driver.format or line.format
+        for place in line.order:
+            if place.kind == "camera":
+                self._has_id(*self._cameras[place.name], dialect)
         kind, name = ("master", master.name) if converter is None else ("converter", converter.name)
         metres = next(place.metres for place in line.order if (place.kind, place.name) == (kind, name))
         stands = [(place.metres, self._cameras[place.name][1]) for place in line.order if place.kind == "camera"]
@@ -263,6 +266,12 @@ class _Reader:
             except UserError as error:
                 raise self._at(error, f"cameras[{self._cameras[camera.name][0]}].model") from None
         return self._models[known].keys[dialect.name]
+
+    def _has_id(self, index: int, camera: CameraPlan, dialect: Dialect) -> None:
+        try:
+            has_id(dialect, camera.name, camera.id)
+        except UserError as error:
+            raise self._at(error, f"cameras[{index}].id") from None
 
     def _at(self, error: UserError, field: str) -> UserError:
         """The same error with the place in the plan."""

@@ -337,7 +337,7 @@ class Survey:
         low, high = wire.dialect.ids
         return all(
             self.keys(one.camera, wire)[0] is not None
-            and (low <= one.camera.id <= high or one.camera.id == wire.dialect.broadcast)
+            and low <= one.camera.id <= high
             for one in wire.cameras
         )
 

@@ -1,7 +1,7 @@
 """Dialects: what stations say to each other, behind one contract.
 
-Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), `search`, `assignment` and what
-belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
+Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), `has_id`, `search`, `assignment`
+and what belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
 that is code), and for dialects that are files `read`, `read_text`, `json_schema` and `starter`
 (a text to begin one with).
 """
@@ -35,7 +35,7 @@ from busim.dialects.contract import (
     WireFramer,
 )
 from busim.dialects.declared import Declaration, DeclaredDialect, Layout, Operation, json_schema, read, read_text
-from busim.dialects.keys import spoken
+from busim.dialects.keys import has_id, spoken
 from busim.dialects.modbus_rtu import ModbusRtu
 from busim.dialects.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
 from busim.dialects.sources import GROUP, find, names
@@ -78,6 +78,7 @@ __all__ = [
     "WireFramer",
     "assignment",
     "find",
+    "has_id",
     "json_schema",
     "names",
     "read",

@@ -12,6 +12,17 @@ from busim.errors import Defect, UserError
 from busim.models import Model
 
 
+def has_id(dialect: Dialect, camera: str, id: int) -> None:
+    """Raises UserError, without a place, where the dialect does not have this bus ID."""
+    if not dialect.ids[0] <= id <= dialect.ids[1]:
+        raise UserError(
+            f"camera {camera!r} has a bus ID that {dialect.name} does not have",
+            found=str(id),
+            expected=f"{dialect.ids[0]} to {dialect.ids[1]}",
+            mend="give the camera an ID in this range",
+        )
+
+
 def spoken(model: Model, dialect: Dialect) -> Model:
     """The model with its keys under this dialect, the dialect's own before the model's.
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from busim.declared import nearest
-from busim.dialects import Dialect, find, spoken
+from busim.dialects import Dialect, find, has_id, spoken
 from busim.errors import UserError
 from busim.finding import Finding, Findings
 from busim.models import Model
@@ -83,14 +83,11 @@ class _Search:
 
     def _camera(self, field: str, camera: CameraPlan) -> Iterator[Finding]:
         dialect = self.dialects.get(self._line_of["camera", camera.name].name)
-        if dialect is not None and not dialect.ids[0] <= camera.id <= dialect.ids[1]:
-            problem = UserError(
-                f"camera {camera.name!r} has a bus ID that {dialect.name} does not have",
-                found=str(camera.id),
-                expected=f"{dialect.ids[0]} to {dialect.ids[1]}",
-                mend="give the camera an ID in this range",
-            )
-            yield self._at(f"{field}.id", "no-such-id", problem)
+        if dialect is not None:
+            try:
+                has_id(dialect, camera.name, camera.id)
+            except UserError as error:
+                yield self._at(f"{field}.id", "no-such-id", error)
         if camera.model in self._broken:
             return
         try:
