@@ -59,7 +59,11 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
         "position of its order). What replay feeds back",
     ),
     CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
-    EFFECT: ("effect", ("at", "who", "fault", "text"), "a fault or policy took effect, as a refused client"),
+    EFFECT: (
+        "effect",
+        ("at", "who", "fault", "text"),
+        "a fault or policy took effect, as a refused client; or a camera refused (and why), saved, lost its power",
+    ),
     MARK: ("mark", ("at", "text"), "a mark set by a person or program while it ran"),
     INTENT: (
         "intent",
