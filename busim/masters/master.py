@@ -31,7 +31,8 @@ from busim.masters.work import (
 )
 
 _OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
-_FIRST_PAUSE, _LONGEST_PAUSE = 500_000_000, 5_000_000_000
+LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
+_FIRST_PAUSE = 500_000_000
 _LONGEST_DRAIN = 250_000_000
 
 _IDLE, _WAITING, _DRAINING = range(3)
@@ -193,7 +194,7 @@ class Master:
             if task.kind == POLL:
                 target.parked.append(task)
         elif task.kind == PROBE:
-            target.pause = min(2 * target.pause, _LONGEST_PAUSE)
+            target.pause = min(2 * target.pause, LONGEST_PAUSE)
             self._queue(task, at + target.pause)
         elif task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)

@@ -1,0 +1,25 @@
+"""The roll call: the procedures of `identify` put to an emulated line by a tool, and what they take there.
+
+Public: `follow` (a procedure through a `Tool`, stopped when somebody else begins to ask), `OthersAsk`, `Ground` (what a
+plan says of a line beforehand), `roll_call` (listen, and one `way` or all), what comes of it (`RollCall`, `Way`,
+`Row`), `WAYS`.
+"""
+
+from busim.roll_call.calling import RollCall, Row, Way, roll_call
+from busim.roll_call.following import Followed, OthersAsk, follow
+from busim.roll_call.ground import SCAN, SERIALS, SLOTS, WAYS, Ground
+
+__all__ = [
+    "SCAN",
+    "SERIALS",
+    "SLOTS",
+    "WAYS",
+    "Followed",
+    "Ground",
+    "OthersAsk",
+    "RollCall",
+    "Row",
+    "Way",
+    "follow",
+    "roll_call",
+]
