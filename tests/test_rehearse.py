@@ -29,6 +29,8 @@ from busim.rehearse import (
     what_if_steps,
     what_ifs,
 )
+from busim.rehearse.binding import move
+from busim.rehearse.site import Site
 from busim.session import Run, replay
 from busim.trace import INPUT, open_trace
 
@@ -291,3 +293,66 @@ def test_the_json_carries_its_schema_and_says_what_is_simulated_and_what_assumed
     assert (data["wire_s"]["kind"], data["handling_s"]["kind"]) == ("simulated", "assumed")
     failed = next(one for one in data["steps"] if one["outcome"] == FAILED)
     assert set(failed["reason"]) == {"code", "why", "mend"}
+
+
+# -- what keeps it from going on ------------------------------------------------------------------------------------
+
+
+def test_where_somebody_asks_already_nothing_is_sent(fresh: Plan) -> None:
+    """A camera hangs there, and the plan's own controller polls it: a laptop hears its replies."""
+    run = Run(fresh, 1, watched=True)
+    cameras = planned(fresh, run.world)
+    name = next(iter(cameras))
+    before = [Step("connect", "new chain", name), Step("power", "new chain", name)]
+    rehearsal = rehearse(fresh, run.world, cameras, [*before, *generated(fresh, cameras, Assumed())], Assumed())
+    listened, *later = rehearsal.done[2:]
+    assert (listened.step.do, listened.outcome, code(listened)) == ("listen", FAILED, "foreign")
+    assert {one.outcome for one in later} == {SKIPPED}
+    assert {one.simulated for one in later} == {0}
+
+
+def noisy(rate: str) -> Plan:
+    line = "    contention: space-wins\n"
+    return read_text(FRESH.read_text().replace(line, f"{line}    bit_error_rate: {rate}\n"))
+
+
+def test_characters_out_of_noise_are_told_from_somebody_who_asks() -> None:
+    rehearsal = rehearsed(noisy("0.002"))
+    assert code(first(rehearsal)) == "noise"
+    assert {one.outcome for one in rehearsal.done[1:]} == {SKIPPED}
+
+
+def test_damage_by_noise_is_told_from_two_that_collide() -> None:
+    """One camera alone: either its reply is damaged, or the question was and there is none."""
+    plan, name, reasons = noisy("0.002"), "first out of the box", set()
+    for seed in range(1, 7):
+        run = Run(plan, seed, played=(), watched=True)
+        alone = [Step(do, "new chain", name, 1 if do == "read-back" else None, times=100)
+                 for do in ("connect", "power", "read-back")]  # fmt: skip
+        reasons |= {code(one) for one in rehearse(plan, run.world, planned(plan, run.world), alone, Assumed()).failed}
+    assert reasons == {"damaged", "silent"}
+
+
+def test_a_binding_that_moves_another_camera_too_is_found(hall: Plan) -> None:
+    """How it could: another line's camera moves at the same time. The emulator sees it; on site somebody has to."""
+    run = Run(hall, 1, played=(), watched=True)
+    cameras = planned(hall, run.world)
+    site = Site(hall, run.world, cameras)
+    site.plug("speed finish")
+    site.power("speed finish", True)
+    other = run.world.cameras["rope left"].camera.values
+    run.world.kernel.at(run.world.kernel.now + S // 50, lambda _: other.update(iris=other["iris"] + 1))
+    moved = move(site, "speed finish", "iris", 1)
+    assert moved.reason is not None
+    assert (moved.reason.code, "'rope left'" in moved.reason.why) == ("moved-others", True)
+
+
+def test_a_control_that_is_locked_is_refused_and_says_so(hall: Plan) -> None:
+    run = Run(hall, 1, played=(), watched=True)
+    site = Site(hall, run.world, planned(hall, run.world))
+    site.plug("speed finish")
+    site.power("speed finish", True)
+    run.world.cameras["speed finish"].camera.values["auto_exposure"] = 1
+    moved = move(site, "speed finish", "iris", 1)
+    assert moved.reason is not None
+    assert moved.reason.code == "refused"

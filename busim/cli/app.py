@@ -11,7 +11,22 @@ import sys
 
 import typer
 
-from busim.cli import beside, budget, check, compare, explain, export, new, plan, prove, replay, run, serve, sweep
+from busim.cli import (
+    beside,
+    budget,
+    check,
+    compare,
+    explain,
+    export,
+    new,
+    plan,
+    prove,
+    rehearse,
+    replay,
+    run,
+    serve,
+    sweep,
+)
 from busim.errors import BusimError, UserError
 
 app = typer.Typer(
@@ -22,7 +37,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
 )
-for module in (run, check, budget, sweep, serve, beside, replay, compare, export, new, prove, explain):
+for module in (run, check, rehearse, budget, sweep, serve, beside, replay, compare, export, new, prove, explain):
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 

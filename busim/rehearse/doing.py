@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from busim.rehearse.binding import move
-from busim.rehearse.reasons import FOREIGN, NO_ORDER, OTHER_UNIT, TWO_ANSWERED, seen, why
+from busim.rehearse.reasons import FOREIGN, NO_ORDER, NOISE, OTHER_UNIT, TWO_ANSWERED, seen, why
 from busim.rehearse.result import FAILED, OK, SKIPPED, Reason
 from busim.rehearse.site import Site
 from busim.rehearse.steps import (
@@ -69,15 +70,20 @@ def _at(site: Site, camera: str) -> str:
 def _listen(site: Site, step: Step) -> Outcome:
     heard = site.tools[step.line].listen(step.length)
     if heard.silent:
-        return Outcome(OK, f"nothing in {show_time(step.length)}: nobody asks on this line")
+        slowest = f" ({step.text})" if step.text else ""
+        return Outcome(OK, f"nothing in {show_time(step.length)}{slowest}: nobody asks on this line")
+    said = f"{len(heard.data)} bytes in {show_time(step.length)}, among them {len(heard.requests)} sound requests"
+    if not heard.beneath.who:
+        return _failed(said, Reason(
+            NOISE, "nobody drove the pair: these are characters out of noise",
+            "look at bias, terminators, screens and what runs beside the cable; a laptop cannot tell noise from "
+            "somebody who asks at another baud, so do not transmit before it is quiet",
+        ))  # fmt: skip
     who = ", ".join(map(repr, heard.beneath.who))
-    return _failed(
-        f"{len(heard.data)} bytes in {show_time(step.length)}, among them {len(heard.requests)} requests",
-        Reason(
-            FOREIGN, f"somebody asks on this line already: {who} drove the pair",
-            "do not transmit; find out who it is, and have them stop before you go on",
-        ),
-    )  # fmt: skip
+    return _failed(said, Reason(
+        FOREIGN, f"somebody asks on this line already: {who} drove the pair",
+        "do not transmit; find out who it is, and have them stop before you go on",
+    ))  # fmt: skip
 
 
 def _connect(site: Site, step: Step) -> Outcome:
@@ -93,7 +99,8 @@ def _disconnect(site: Site, step: Step) -> Outcome:
 def _power(site: Site, step: Step) -> Outcome:
     site.power(step.camera, step.on)
     boot = show_time(site.model(step.camera).timing.boot)
-    return Outcome(OK, f"has power; its model starts in {boot}" if step.on else "without power")
+    why_so = f": {step.text}" if step.text else ""
+    return Outcome(OK, (f"has power; its model starts in {boot}" if step.on else "without power") + why_so)
 
 
 def _cycle(site: Site, step: Step) -> Outcome:
@@ -208,9 +215,10 @@ def _save(site: Site, step: Step) -> Outcome:
         return _failed("nothing was sent", Reason(NO_ORDER, why_not, mend))
     saving = f"acknowledged; its model saves for {show_time(site.model(camera).timing.save)}"
     outcome = _judged(site, camera, id, site.ask(step.line, request), "", saving)
-    if outcome.outcome == OK and bus.id_takes_effect == "after-save":
-        site.believed[camera] = site.cameras[camera].id
-    site.wait(site.model(camera).timing.save)
+    if outcome.outcome == OK:
+        site.wait(site.model(camera).timing.save)
+        if bus.id_takes_effect == "after-save":
+            site.believed[camera] = site.cameras[camera].id
     return outcome
 
 
@@ -247,22 +255,30 @@ def _bindings(site: Site, step: Step) -> Outcome:
 
 
 def _round(site: Site, step: Step) -> Outcome:
-    """Every camera once, as far as each answers; the first that does not gives the reason, the others are counted."""
-    troubles: list[tuple[str, str, Reason]] = []
+    """Every camera once; the first that does not answer as it should gives the reason."""
+    troubles: list[tuple[str, Reason]] = []
     names = [name for name in site.on_line(step.line) if name in site.met]
     for camera in names:
         id = site.cameras[camera].id
         told = _told_apart(site, camera, id, 1)
         if told.reason is not None:
-            troubles.append((camera, f"{camera!r} at bus ID {id}: {told.seen}", told.reason))
+            troubles.append((f"{camera!r} at bus ID {id}: {told.seen}", told.reason))
     if not names:
         return Outcome(SKIPPED, "no camera of this line got as far")
     if not troubles:
-        return Outcome(OK, f"all {len(names)} answer at their IDs, one reply each")
-    first = troubles[0][2]
-    others = "; ".join(reason.why for _, _, reason in troubles[1:])
-    reason = Reason(first.code, first.why + (f"; and {others}" if others else ""), first.mend)
-    return _failed("; ".join(what for _, what, _ in troubles), reason)
+        each = f"all {len(names)} answer at their IDs" if len(names) > 1 else "the camera answers at its ID"
+        return Outcome(OK, f"{each}, with one reply each time")
+    return _failed("; ".join(what for what, _ in troubles), _together([reason for _, reason in troubles]))
+
+
+def _together(reasons: list[Reason]) -> Reason:
+    """Several reasons as one: each kind once, with how many more there are of it."""
+    kinds = Counter(reason.code for reason in reasons)
+    firsts = {reason.code: reason for reason in reversed(reasons)}
+    words = [
+        firsts[code].why + (f" ({count - 1} more so)" if count > 1 else "") for code, count in kinds.items()
+    ]  # fmt: skip
+    return Reason(reasons[0].code, "; and ".join(words), reasons[0].mend)
 
 
 # -- what hands do, and the rest ----------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ TWO_ANSWERED, NOT_SAVED, OTHER_ID, WRONG_CAMERA = "two-answered", "not-saved", "
 NO_POWER, UNPLUGGED, CUT, STARTING = "no-power", "unplugged", "cut", "starting"
 SWAPPED, WRONG_BAUD, WRONG_FORMAT = "swapped", "wrong-baud", "wrong-format"
 DAMAGED, REFUSED, FOREIGN, NO_ORDER, OTHER_UNIT = "damaged", "refused", "foreign", "no-order", "other-unit"
-MOVED_OTHERS, NOT_MOVED, SILENT = "moved-others", "not-moved", "silent"
+MOVED_OTHERS, NOT_MOVED, SILENT, NOISE = "moved-others", "not-moved", "silent", "noise"
 
 _SHOWN = 24  # bytes of a heap of bytes that are printed
 
@@ -85,8 +85,8 @@ def silence(site: Site, camera: str, id: int) -> Reason:
         or _port_set_otherwise(site, camera)
         or _elsewhere(site, camera, id)
         or Reason(
-            SILENT, f"{camera!r} hears at bus ID {port.camera.id} and did not answer this question",
-            "ask for something that it surely has, as its serial number",
+            SILENT, f"{camera!r} hears at bus ID {port.camera.id}, and this question did not come through whole to it",
+            "ask again; where that happens now and then, look at terminators, bias and what runs beside the cable",
         )
     )  # fmt: skip
 

@@ -1,7 +1,8 @@
 """One rehearsal: the steps in their order on the emulated site, each with what was heard, and why it failed.
 
 A camera whose step failed is left as it is, as it would be if nobody noticed, and its further steps are skipped; the
-others go on, so that one sees what the mistake does to them.
+others go on, so that one sees what the mistake does to them. Where somebody asks on a line already, nothing is sent
+there.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from busim.rehearse.doing import Outcome, do
 from busim.rehearse.result import FAILED, SKIPPED, Done, Rehearsal
 from busim.rehearse.script import Planned
 from busim.rehearse.site import Site
-from busim.rehearse.steps import Assumed, Step
+from busim.rehearse.steps import LISTEN, Assumed, Step
 from busim.world import World
 
 
@@ -34,13 +35,15 @@ def rehearse(
     """
     site = Site(plan, world, cameras)
     done: list[Done] = []
-    failed: dict[str, int] = {}  # camera to the number of the step that failed
+    failed: dict[tuple[str, str], int] = {}  # a camera, or a line where somebody asks, to the number of the step
     for number, step in enumerate(steps, 1):
         began = world.kernel.now
         outcome = _skipped(site, step, failed) or do(site, step)
         if outcome.outcome == FAILED and step.camera:
-            failed[step.camera] = number
+            failed["camera", step.camera] = number
             site.met.discard(step.camera)
+        elif outcome.outcome == FAILED and step.do == LISTEN:
+            failed["line", step.line] = number
         done.append(
             Done(
                 number, step, outcome.outcome, began, world.kernel.now - began, outcome.seen, outcome.look,
@@ -53,9 +56,10 @@ def rehearse(
     return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
 
 
-def _skipped(site: Site, step: Step, failed: dict[str, int]) -> Outcome | None:
-    if step.camera in failed:
-        return Outcome(SKIPPED, f"step {failed[step.camera]} failed")
+def _skipped(site: Site, step: Step, failed: dict[tuple[str, str], int]) -> Outcome | None:
+    number = failed.get(("camera", step.camera)) or failed.get(("line", step.line))
+    if number is not None:
+        return Outcome(SKIPPED, f"step {number} failed")
     if step.line in site.refused:
         return Outcome(SKIPPED, f"{site.refused[step.line].what}: no place for a laptop")
     return None

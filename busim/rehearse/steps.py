@@ -19,10 +19,12 @@ IDENTIFY, ASSIGN, SAVE, READ_BACK = "identify", "assign", "save", "read-back"
 TEST_PICTURE, BINDINGS, ROUND = "test-picture", "bindings", "round"
 WAIT, MARK, LOOK = "wait", "mark", "look"
 SWAP, DIAL, REPLACE = "swap", "dial", "replace"
+
+
 class Kind(NamedTuple):
     """A kind of step: what it is, whether it is done to a `line`, a `camera` or nothing.
 
-    `may`: what else may be said of it, `needs`: what has to be. `hands`: the field of `Assumed` that says how long hands
+    `may`: what else may be said of it, `needs`: what has to be. `hands`: the field of `Assumed` with how long hands
     take, "" for not at all.
     """
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from busim.dialects import Dialect
 from busim.errors import UserError
@@ -78,6 +79,13 @@ class WhatIf:
     shows: tuple[str, ...]
     codes: tuple[str, ...]
     make: Make
+
+    def as_json(self) -> dict[str, Any]:
+        """What it tells beforehand."""
+        return {
+            "what_if": self.name, "title": self.title, "goes_wrong": self.wrong, "looks_like": self.looks,
+            "find": self.find, "mend": self.mend, "shows_at": list(self.shows), "reasons": list(self.codes),
+        }  # fmt: skip
 
     def as_told(self, rehearsal: Rehearsal) -> bool:
         """Whether the first step that failed is one of those, with one of those reasons."""
@@ -338,8 +346,8 @@ _ALL = (
         name="wrong-parity",
         title="one camera is set to another parity",
         wrong=(
-            "It takes the parity bit for something else: about every second character looks broken to it, so no "
-            "request is ever whole, and it answers nobody."
+            "It takes the parity bit for something else, or expects the other one: so many characters look broken "
+            "to it that no request is ever whole, and it answers nobody."
         ),
         looks="Silence when it is to be identified, though the baud is right.",
         find="With that camera alone, ask with the other formats in turn; where it answers, it is set.",

@@ -1,0 +1,129 @@
+"""`busim rehearse`: the commissioning of a plan, on the emulated installation and in virtual time."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.plan import Plan
+    from busim.rehearse import Rehearsal, WhatIf
+
+NAME = "rehearse"
+HELP = "Rehearse the commissioning of a plan: power, identify, set IDs, save, power cycle, read back, panels."
+
+_ALL = "all"
+
+
+def command(
+    plan: Annotated[Optional[str], typer.Argument(help="The plan, a YAML file.")] = None,  # noqa: UP045
+    what_if: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--what-if", help="Rehearse one of the mishaps of --what-ifs, or `all` of them."),
+    ] = None,
+    what_ifs: Annotated[bool, typer.Option("--what-ifs", help="List what can go wrong instead.")] = False,
+    line: Annotated[Optional[str], typer.Option(help="The line that a what-if is tried on.")] = None,  # noqa: UP045
+    as_json: Annotated[bool, typer.Option("--json", help="Every step as JSON on standard output.")] = False,
+    seed: Annotated[int, typer.Option(help="Seed of everything random; the same seed gives the same run.")] = 1,
+    trace: Annotated[Optional[str], typer.Option(help="Record the rehearsal into this file.")] = None,  # noqa: UP045
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+) -> None:
+    """Rehearse and show. Exit code 1 where a step failed, or a what-if went otherwise than it tells."""
+    from busim.cli import rehearse_tables as tables
+    from busim.errors import UserError
+    from busim.plan import read
+
+    if what_ifs:
+        tables.print_what_ifs()
+        return
+    if plan is None:
+        raise UserError(
+            "no plan was named", expected="a plan file", mend="busim rehearse PLAN, or busim rehearse --what-ifs"
+        )
+    if line is not None and what_if is None:
+        raise UserError(
+            "a line is for a what-if", field="--line", found=repr(line[:60]), expected="--what-if with it",
+            mend="leave it out: without a what-if every line is rehearsed",
+        )  # fmt: skip
+    if what_if == _ALL:
+        if trace is not None:
+            raise UserError(
+                "several rehearsals are no one trace", field="--trace", found=f"--what-if {_ALL}",
+                expected="one what-if, or none", mend="name the one to record",
+            )  # fmt: skip
+        raise typer.Exit(_all(read(plan), line, seed, as_json=as_json))
+    rehearsal, tried = _one(read(plan), what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
+    if as_json:
+        told = None if tried is None else {**tried.as_json(), "as_told": tried.as_told(rehearsal)}
+        print(json.dumps({**rehearsal.as_json(), "told": told}, indent=2))
+    else:
+        tables.print_rehearsal(rehearsal, tried, trace)
+    if not (rehearsal.ok if tried is None else tried.as_told(rehearsal)):
+        raise typer.Exit(1)
+
+
+def _one(
+    plan: Plan, name: str | None, line: str | None, seed: int, trace: str | None, *, overwrite: bool, quiet: bool
+) -> tuple[Rehearsal, WhatIf | None]:
+    """One rehearsal, in a world of its own. Raises UserError, also where the what-if cannot happen there."""
+    from busim.cli.show import progress
+    from busim.errors import UserError
+    from busim.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
+    from busim.session import Run
+
+    tried = None if name is None else find_what_if(name)
+    run = Run(plan, seed, trace=trace, overwrite=overwrite, played=(), watched=True)
+    try:
+        cameras = planned(plan, run.world)
+        steps, assumed = steps_of(plan, cameras)
+        if tried is not None:
+            setting = setting_for(plan, run.world.dialects, cameras, assumed, line)
+            steps, why_not = what_if_steps(tried, setting)
+            if why_not:
+                raise UserError(
+                    f"{tried.name} cannot happen on line {setting.line!r}", found=why_not,
+                    expected="a line on which it can", mend="name another one with --line",
+                )  # fmt: skip
+        with progress(hidden=quiet) as advanced:
+            rehearsal = rehearse(
+                plan, run.world, cameras, steps, assumed, seed=seed, what_if=name or "", advanced=advanced
+            )
+        run.finish()
+    except BaseException:
+        run.abandon()
+        raise
+    return rehearsal, tried
+
+
+def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool) -> int:
+    """Every what-if, each in a world of its own; the exit code."""
+    from busim.cli import rehearse_tables as tables
+    from busim.errors import UserError
+    from busim.rehearse import SCHEMA, what_ifs
+
+    tried: list[tuple[WhatIf, Rehearsal | None, str]] = []
+    for one in what_ifs().values():
+        try:
+            rehearsal, _ = _one(plan, one.name, line, seed, None, overwrite=False, quiet=as_json)
+        except UserError as error:
+            if not error.what.startswith(one.name):  # the plan or the line is at fault, and not this what-if alone
+                raise
+            tried.append((one, None, error.found or ""))
+        else:
+            tried.append((one, rehearsal, ""))
+    if as_json:
+        entries = [
+            {
+                **one.as_json(),
+                "cannot_happen_because": why_not or None,
+                "as_told": None if rehearsal is None else one.as_told(rehearsal),
+                "rehearsal": None if rehearsal is None else rehearsal.as_json(),
+            }
+            for one, rehearsal, why_not in tried
+        ]
+        print(json.dumps({"schema": SCHEMA, "plan": plan.name, "seed": seed, "what_ifs": entries}, indent=2))
+    else:
+        tables.print_all(plan.name, tried)
+    return 0 if all(rehearsal is None or one.as_told(rehearsal) for one, rehearsal, _ in tried) else 1
