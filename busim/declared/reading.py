@@ -32,7 +32,7 @@ from ruamel.yaml.events import (
 from busim.declared.document import Declared, Position, Real, join
 from busim.errors import UserError
 
-# Several times a plan of 300 cameras, and what is read in well under two seconds: a parser in Python takes 40 us a value.
+# Several times a plan of 300 cameras, and read in well under two seconds: a parser in Python takes 40 us a value.
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 40
 MOST_VALUES = 30_000

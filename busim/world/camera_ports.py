@@ -43,8 +43,8 @@ class CameraPort:
     made, so that nobody asks for it with every request.
     """
 
-    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_served_at", "_turn", "camera", "hears",
-                 "number", "powered", "station")
+    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_served_at", "_turn",
+                 "camera", "hears", "number", "powered", "station")
 
     def __init__(
         self, kernel: Kernel, line: Line, station: Station, camera: Camera, dialect: Dialect, reply: CameraReply,
