@@ -216,6 +216,16 @@ def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
     assert poll.time_out == pytest.approx(1.25 * (characters * 11 / 300 + 4e-3) + 3e-3)
 
 
+@pytest.mark.parametrize("delimiter", ["0D", "0A"], ids=["of the dialect", "of another"])
+def test_a_converter_that_packs_by_the_end_of_a_reply_does_not_wait(delimiter: str) -> None:
+    """A regression: both are our own, and numbers in text count at their longest, so within a millisecond of 20."""
+    packing = f'{{idle: 20 ms, length: 0, delimiter: "{delimiter}"}}'
+    plan = read_text(box(packing=packing, cameras=2, values="[iris]").source.replace("modbus-rtu", "text"))
+    line, seen = line_of(plan), Measured(plan, 60)
+    means = [one.total.mean for one in line.exchanges]
+    assert seen.mean("poll", 9) == pytest.approx(sum(means) / len(means), abs=1e-3)
+
+
 def test_dead_cameras_are_given_up_when_the_budget_says() -> None:
     """A regression: the first probe comes 0.5 s after a camera counts as offline."""
     alive, dying = box(), box(absent=(4,))

@@ -12,7 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
 
-from busim.dialects import READ, WRITE, Dialect, Request, find, has_id, spoken
+from busim.dialects import READ, WRITE, Dialect, Reply, Request, find, has_id, spoken
 from busim.electric import propagation_ns
 from busim.errors import UserError
 from busim.exchange import runs
@@ -82,7 +82,7 @@ class Case(NamedTuple):
 
     `masters`: everybody who asks on this line; `clash`: bus IDs that more than one camera there answers to.
     `faulty`: what makes the asker's own bytes unusable, or "". `arbitrated`: the converter serves one request after the
-    other and sends each reply on when it is whole, and all masters of the line ask through it.
+    other, and all masters of the line ask through it. `at_once`: the converter sends a reply on when it is whole.
     """
 
     line: str
@@ -111,6 +111,7 @@ class Case(NamedTuple):
     clash: tuple[int, ...]
     faulty: str
     arbitrated: bool = False
+    at_once: bool = False
 
 
 def cases(plan: Plan) -> list[Case]:
@@ -140,7 +141,15 @@ class _Reader:
             for master, converter in askers:
                 case = self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
                 ordered = converter is not None and converter.clients.sharing == "arbitrated" and len(boxes) == 1
-                yield case._replace(arbitrated=ordered)
+                ended = converter is not None and self._ends(case, converter.packing_delimiter)
+                yield case._replace(arbitrated=ordered, at_once=ordered or ended)
+
+    def _ends(self, case: Case, delimiter: bytes) -> bool:
+        """Whether replies end with what the converter packs by."""
+        if not delimiter or not case.units:
+            return False
+        reply = Reply(case.units[0].id, READ, 0, (0,))
+        return case.dialect.encode_reply(reply).endswith(delimiter)
 
     def _dialect(self, name: str) -> Dialect:
         if name not in self._dialects:

@@ -50,7 +50,8 @@ def _runs_together(best: Pace) -> Iterator[str]:
     case, counted = best.case, best.layout
     kinds = {kind for _, kind in counted.paces}
     both = 2.0 * case.latency.low
-    short = [float(missing_quiet(best.times[kind], float(case.packing_idle), both)) for kind in kinds]
+    idle = 0.0 if case.at_once else float(case.packing_idle)
+    short = [float(missing_quiet(best.times[kind], idle, both)) for kind in kinds]
     if case.converter and not case.arbitrated and short and max(short) > 0:
         yield (
             "the converter sends each byte on at once and nothing delays it: the next request comes "

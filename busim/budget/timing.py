@@ -136,7 +136,7 @@ def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
         time_out=None if case.time_out is None else float(case.time_out),
         bit_error_rate=_or(varied.bit_error_rate, case.bit_error_rate),
         chatter=case.chatter / 1e9,
-        at_once=case.arbitrated,
+        at_once=case.at_once,
     )
 
 

@@ -207,7 +207,7 @@ class _Laws:
         wrong = np.asarray(polls.exchange.worst) > polls.time_out
         if case.converter and not case.arbitrated:
             packing, latency = layout.column("converter.packing"), layout.column("converter.latency", "low")
-            idle = float(case.packing_idle) if packing is None else packing
+            idle = 0.0 if case.at_once else float(case.packing_idle) if packing is None else packing
             both = 2 * (float(case.latency.low) if latency is None else latency)
             wrong = wrong | (missing_quiet(polls, idle, both) > 0)
         return np.asarray(self._add((wrong & self._alive[self._unit]).astype(float), self._unit) == 0)
