@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from busim.declared import flow
 from busim.errors import UserError
 from busim.finding import Findings
+from busim.handbook import page
 from busim.plan import read_text, spelled
-from busim.rehearse import KINDS, Assumed, Rehearsal, Step, planned, rehearse, steps_of
+from busim.rehearse import KINDS, Assumed, Rehearsal, Step, json_schema, planned, rehearse, steps_of
 from busim.session import Run
 
 FRESH = (Path(__file__).resolve().parent.parent / "scenarios" / "factory-fresh" / "plan.yaml").read_text()
@@ -152,3 +153,18 @@ def test_whatever_stands_there_is_steps_or_the_users_error(value: object, deep: 
 
 _PLAN = read_text(FRESH)
 _CAMERAS = planned(_PLAN, Run(_PLAN, 1, played=(), watched=True).world)
+
+
+def test_the_example_of_the_handbook_is_sound_and_runs_in_the_climbing_hall() -> None:
+    block = page("rehearsal").split("```yaml\n")[1].split("```")[0]
+    path = Path(__file__).resolve().parent.parent / "scenarios" / "climbing-hall" / "plan.yaml"
+    plan = read_text(f"{path.read_text()}\n{block}")
+    run = Run(plan, 1, played=(), watched=True)
+    cameras = planned(plan, run.world)
+    steps, assumed = steps_of(plan, cameras)
+    assert rehearse(plan, run.world, cameras, steps, assumed).ok
+    assert len(steps) == 9
+
+
+def test_every_kind_of_step_is_in_the_form_and_the_other_way_round() -> None:
+    assert set(json_schema()["$defs"]["StepShape"]["properties"]["do"]["enum"]) == set(KINDS)

@@ -87,6 +87,38 @@ def camera(name: str) -> str:
     return _keys(schema if name == "Model" else schema["$defs"][f"{name}Shape"])
 
 
+def rehearsal(name: str) -> str:
+    """Each key of one shape of a plan's rehearsal."""
+    from busim.rehearse import json_schema
+
+    schema = json_schema()
+    return _keys(schema if name == "Rehearsal" else schema["$defs"][f"{name}Shape"])
+
+
+def steps() -> str:
+    """Every kind of step: what it is, and what is said of it."""
+    from busim.rehearse import KINDS
+
+    lines = []
+    for name, kind in KINDS.items():
+        needed = [word for word in (kind.to, *kind.needs) if word]
+        said = f"needs {_listed(needed)}" if needed else "needs nothing"
+        may = f", may have {_listed(kind.may)}" if kind.may else ""
+        lines.append(_bullet(f"`{name}`: {kind.what}; {said}{may}."))
+    return "\n".join(lines)
+
+
+def mishaps() -> str:
+    """Every what-if: what it is, how it looks, how it is found and mended."""
+    from busim.rehearse import what_ifs
+
+    return "\n".join(
+        _bullet(f"`{one.name}`: {one.title}. {one.wrong} *Looks like:* {one.looks} *Find it:* {one.find} "
+                f"*Mend it:* {one.mend}")
+        for one in what_ifs().values()
+    )  # fmt: skip
+
+
 def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
     from busim.shapes import written
 
@@ -183,5 +215,8 @@ _FILLERS: dict[str, Callable[..., str]] = {
     "registers": registers,
     "locks": locks,
     "rules": rules,
+    "rehearsal": rehearsal,
+    "steps": steps,
+    "mishaps": mishaps,
     "trace": trace,
 }
