@@ -24,6 +24,8 @@ _TOPICS = (
     "plan",
     "site",
     "check",
+    "identify",
+    "changes",
     "rehearsal",
     "connect",
     "testing",
