@@ -24,7 +24,6 @@ _TOPICS = (
     "plan",
     "site",
     "check",
-    "identify",
     "changes",
     "rehearsal",
     "connect",
