@@ -8,6 +8,7 @@ prints them (MODBUS Application Protocol V1.1b3, 6.3 and 6.6), their CRC by crcc
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -356,3 +357,31 @@ def test_a_control_that_is_locked_is_refused_and_says_so(hall: Plan) -> None:
     moved = move(site, "speed finish", "iris", 1)
     assert moved.reason is not None
     assert moved.reason.code == "refused"
+
+
+def test_a_collision_that_decodes_cleanly_fails_and_says_that_a_laptop_notices_nothing() -> None:
+    """Equal replies at the same instant lie on top of each other: two cameras at one place, equally quick."""
+    text = re.sub(r"turnaround: [\d.]+ ms", "turnaround: 3 ms", FRESH.read_text())
+    plan = read_text(text.replace("after: 6 m", "after: 0 m"))
+    run = Run(plan, 1, played=(), watched=True)
+    cameras = planned(plan, run.world)
+    pair = list(cameras)[:2]
+    steps = [Step(do, "new chain", name) for name in pair for do in ("connect", "power")]
+    steps.append(Step("test-picture", "new chain", pair[0], 1))
+    failed = rehearse(plan, run.world, cameras, steps, Assumed()).failed[0]
+    assert failed.seen == "one sound reply (1)"
+    assert failed.reason is not None
+    assert failed.reason.code == "two-answered"
+    assert failed.reason.why.endswith("a laptop notices nothing")
+
+
+@pytest.mark.parametrize("scenario", ["lines-of-text", "escaped-frames"])
+def test_where_no_id_can_be_set_over_the_bus_it_is_set_by_switches_and_said(scenario: str) -> None:
+    plan = read(SCENARIOS / scenario / "plan.yaml")
+    rehearsal = rehearsed(plan)
+    assert rehearsal.ok
+    assert any("set at the switches" in one.look for one in rehearsal.done if one.step.do == "assign")
+    run = Run(plan, 1, played=(), watched=True)
+    setting = setting_for(plan, run.world.dialects, planned(plan, run.world), Assumed())
+    for name in ("cut-before-save", "broadcast-id"):
+        assert what_if_steps(what_ifs()[name], setting)[1].endswith("it is set by switches")

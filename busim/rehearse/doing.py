@@ -198,6 +198,7 @@ def _by_hand(site: Site, camera: str, id: int) -> Outcome:
     site.world.wiring.fit(camera, id, site.cameras[camera].serial or 0)
     site.power(camera, True)
     site.believed[camera] = id
+    site.by_hand.add(camera)
     look = f"bus ID {id} is set at the switches of {_at(site, camera)}"
     return Outcome(OK, "its model takes no ID over the bus", look)
 
@@ -207,6 +208,8 @@ def _save(site: Site, step: Step) -> Outcome:
     id = site.believed[camera] if step.id is None else step.id
     bus = site.model(camera).bus
     request = site.order(camera, "save", id)
+    if camera in site.by_hand:
+        return Outcome(OK, "its switches keep its ID")
     if request is None:
         if bus.id_kept == "at-once":
             return Outcome(OK, "its model keeps a new ID at once")

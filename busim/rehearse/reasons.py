@@ -1,6 +1,7 @@
 """Why a step failed: what the laptop heard, in words, and what the emulator knows to be behind it.
 
-The two are kept apart. On site there is only the first, so every reason says how to find out which one it is there.
+The two are kept apart. On site there is only the first, so every reason says how to find out which one it is there, and
+where a laptop would notice nothing at all it says that.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def why(site: Site, camera: str, id: int, heard: Heard) -> Reason | None:
     if heard.reply is not None:
         if who and who[0] != camera:
             return Reason(
-                WRONG_CAMERA, f"{who[0]!r} answered at bus ID {id}, and not {camera!r}",
+                WRONG_CAMERA, f"{who[0]!r} answered at bus ID {id}, and not {camera!r}; only the serial number tells",
                 "find out which plug is which: connect the one alone and compare the serial number on its label",
             )  # fmt: skip
         return None if not heard.reply.refused else _refused(camera)
@@ -63,8 +64,10 @@ def why(site: Site, camera: str, id: int, heard: Heard) -> Reason | None:
 def _several(id: int, heard: Heard) -> Reason:
     who = heard.beneath.who
     how = "at the same time" if heard.beneath.together else "one after the other"
+    clean = len(heard.replies) == 1 and not heard.rest
+    unnoticed = "; it reads as one sound reply, and a laptop notices nothing" if clean else ""
     return Reason(
-        TWO_ANSWERED, f"{len(who)} cameras answered at bus ID {id}, {how}: " + ", ".join(map(repr, who)),
+        TWO_ANSWERED, f"{len(who)} cameras answered at bus ID {id}, {how}: {', '.join(map(repr, who))}{unnoticed}",
         "leave one of them connected and take the others off the pair; give it its own ID and save it before the next",
     )  # fmt: skip
 

@@ -6,10 +6,11 @@ first, and when they fail, the second says why.
 
 from __future__ import annotations
 
-from busim.dialects import CHANGE_ID, READ, SAVE, WRITE, Dialect, Request
-from busim.errors import Defect, UserError
+from busim.dialects import READ, WRITE, Dialect, Request
+from busim.errors import UserError
 from busim.models import Model, Parameter
 from busim.plan import Plan
+from busim.rehearse.orders import new_id, order
 from busim.rehearse.script import Planned
 from busim.world import CameraPort, Heard, Tool, Way, World, way_through
 
@@ -18,8 +19,8 @@ _STARTING = 500_000_000  # ns given to a camera beyond the time that its model s
 
 class Site:
     """`believed`: where each camera is taken to answer. `unplugged`, `assigned`: cameras off the pair, and those that
-    have acknowledged an ID; `met`: those that are connected and of which no step has failed. `refused`: why a line has
-    no tool, by line.
+    have acknowledged an ID; `by_hand`: those whose ID was set by their switches; `met`: those that are connected and of
+    which no step has failed. `refused`: why a line has no tool, by line.
     """
 
     def __init__(self, plan: Plan, world: World, cameras: dict[str, Planned]) -> None:
@@ -28,6 +29,7 @@ class Site:
         self.believed = {name: camera.factory_id for name, camera in cameras.items()}
         self.unplugged: set[str] = set()
         self.assigned: set[str] = set()
+        self.by_hand: set[str] = set()
         self.met: set[str] = set()
         self._panels = plan.panels
         self.tools: dict[str, Tool] = {}
@@ -133,25 +135,8 @@ class Site:
 
     def order(self, camera: str, deed: str, id: int) -> Request | None:
         """What makes a camera do something (save, identify); None: nothing over the bus does."""
-        keys = self.model(camera).order_keys.get(self.dialect(camera).name, {})
-        for order in self.model(camera).orders:
-            for code, does in order.codes.items():
-                if does == deed and order.name in keys:
-                    return Request(id, WRITE, keys[order.name], 1, (code,))
-        return self._carried(camera, Request(id, SAVE, 0, 0)) if deed == "save" else None
+        return order(self.model(camera), self.dialect(camera), deed, id)
 
     def new_id(self, camera: str, at: int, id: int) -> Request | None:
         """What gives it a bus ID; None: nothing over the bus does."""
-        keys = self.model(camera).order_keys.get(self.dialect(camera).name, {})
-        for order in self.model(camera).orders:
-            if order.does == "change-id" and order.name in keys:
-                return Request(at, WRITE, keys[order.name], 1, (id,))
-        return self._carried(camera, Request(at, CHANGE_ID, 0, 1, (id,)))
-
-    def _carried(self, camera: str, request: Request) -> Request | None:
-        """The request, where the dialect has such a message of its own."""
-        try:
-            self.dialect(camera).encode_request(request)
-        except Defect:
-            return None
-        return request
+        return new_id(self.model(camera), self.dialect(camera), at, id)

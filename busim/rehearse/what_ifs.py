@@ -13,6 +13,7 @@ from typing import Any
 from busim.dialects import Dialect
 from busim.errors import UserError
 from busim.plan import LinePlan, Plan
+from busim.rehearse.orders import new_id
 from busim.rehearse.reasons import (
     CUT,
     NOT_SAVED,
@@ -162,6 +163,11 @@ def _ordinary(setting: Setting) -> Planned:
     return named[1] if len(named) > 1 else named[0]
 
 
+def _over_the_bus(setting: Setting, camera: Planned) -> None:
+    if new_id(camera.model, setting.dialect, camera.factory_id, camera.id) is None:
+        raise NotHere(f"{camera.model.name} takes no ID over {setting.dialect.name}: it is set by switches")
+
+
 def _everything_first(setting: Setting) -> list[Step]:
     _several(setting)
     right = setting.right
@@ -180,6 +186,7 @@ def _spare_in_show(setting: Setting) -> list[Step]:
 
 def _cut_before_save(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
+    _over_the_bus(setting, camera)
     if camera.model.bus.id_kept == "at-once":
         raise NotHere(f"{camera.model.name} keeps a new ID at once")
     off = Step(POWER, setting.line, camera.name, on=False, text="the power fails")
@@ -191,6 +198,7 @@ def _broadcast(setting: Setting) -> list[Step]:
     if setting.dialect.broadcast is None:
         raise NotHere(f"{setting.dialect.name} has no broadcast")
     camera = _ordinary(setting) if setting.cameras[0].id != setting.cameras[0].factory_id else setting.cameras[1]
+    _over_the_bus(setting, camera)
     return [
         replace(step, broadcast=True) if step.do == ASSIGN and step.camera == camera.name else step
         for step in setting.right
