@@ -18,6 +18,7 @@ from busim.cli import (
     compare,
     explain,
     export,
+    identify,
     new,
     plan,
     prove,
@@ -37,7 +38,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
 )
-for module in (run, check, rehearse, budget, sweep, serve, beside, replay, compare, export, new, prove, explain):
+for module in (
+    run, check, identify, rehearse, budget, sweep, serve, beside, replay, compare, export, new, prove, explain,
+):  # fmt: skip
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 

@@ -24,6 +24,7 @@ _TOPICS = (
     "plan",
     "site",
     "check",
+    "identify",
     "changes",
     "rehearsal",
     "connect",

@@ -76,13 +76,14 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class RollCall:
-    """`quiet`: what listening brought; where it was not safe, nothing was sent and the rest is empty. `others`: who
-    began to ask while it was under way. `advice`: which way is best here. `checked`: ns of the closer looks at single
-    IDs.
+    """`masters`: those of the plan that ran. `quiet`: what listening brought, from `quiet_at` ns on; where
+    it was not safe, nothing was sent and the rest is empty. `polled`: bus IDs that were heard. `others`: who began to
+    ask while it was under way. `advice`: which way is best here. `checked`: ns of the closer looks at single IDs.
     """
 
     line: str
     seed: int
+    masters: tuple[str, ...]
     listening: int
     why: str
     quiet: Quiet
@@ -105,6 +106,7 @@ class RollCall:
         """For machines; times in seconds."""
         return {
             "schema": SCHEMA, "emulated": True, "line": self.line, "seed": self.seed,
+            "masters_running": list(self.masters),
             "listened": {
                 "seconds": self.listening / 1e9, "why": self.why, "safe": self.quiet.safe,
                 "bytes": self.quiet.heard[:64].hex(" "), "count": len(self.quiet.heard),
@@ -142,6 +144,14 @@ def roll_call(
     `way`: how the cameras that are told of are found, None: the best there is. `stopped`: masters that do not run.
     Raises UserError where there is no such line, way or place for a laptop, and Findings as `build` does.
     """
+    unknown = sorted(set(stopped) - {master.name for master in plan.masters})
+    if unknown:
+        raise UserError(
+            "no such master to stop", found=repr(unknown[0][:60]),
+            expected=" or ".join(repr(master.name) for master in plan.masters)[:300] or "none: the plan has no masters",
+            mend="name a master of the plan",
+        )  # fmt: skip
+    build(plan, seed, lambda _: None)  # finds every name without a meaning at its place
     ground = Ground(plan, line)
     if way is not None and way not in ground.ways:
         raise UserError(
@@ -166,7 +176,8 @@ class _Called:
         ground = self._ground
         world, tool, quiet, began = self._begin()
         told = RollCall(
-            ground.line.name, self._seed, self._listening, self._why, quiet, began, _polled(tool, quiet)
+            ground.line.name, self._seed, tuple(self._played), self._listening, self._why, quiet, began,
+            _polled(tool, quiet),
         )  # fmt: skip
         if not quiet.safe:
             return told

@@ -7,6 +7,7 @@ camera. Where the site is other than the plan, silence may mean less than it see
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
 from busim.dialects import READ, Dialect, Request, find, search, searches, spoken
 from busim.errors import UserError
@@ -101,8 +102,6 @@ class Ground:
 
 
 def _folder(plan: Plan) -> str:
-    from pathlib import Path
-
     return str(Path(plan.path).parent)
 
 
