@@ -121,6 +121,14 @@ def test_never_do_two_cameras_hear_at_the_factory_id(fresh: Plan) -> None:
     assert most == 1
 
 
+def test_a_camera_is_identified_by_readings_and_a_search_that_finds_nobody_else(fresh: Plan) -> None:
+    identified = [one for one in rehearsed(fresh).done if one.step.do == "identify"]
+    assert [one.seen for one in identified] == [
+        f"serial {serial} at bus ID 1, 5 times of 5, as planned; a search by serial number finds nobody else there"
+        for serial in (4301, 4302, 4303, 4304)
+    ]
+
+
 def test_each_camera_keeps_its_id_in_the_end(fresh: Plan) -> None:
     run = Run(fresh, 1, played=(), watched=True)
     cameras = planned(fresh, run.world)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from busim.identify import by_serial
 from busim.rehearse.binding import move
 from busim.rehearse.reasons import FOREIGN, NO_ORDER, NOISE, OTHER_UNIT, TWO_ANSWERED, seen, why
 from busim.rehearse.result import FAILED, OK, SKIPPED, Reason
@@ -31,6 +32,7 @@ from busim.rehearse.steps import (
     WAIT,
     Step,
 )
+from busim.roll_call import SERIALS, follow
 from busim.units import show_time
 from busim.world import Heard
 
@@ -70,8 +72,8 @@ def _at(site: Site, camera: str) -> str:
 def _listen(site: Site, step: Step) -> Outcome:
     heard = site.tools[step.line].listen(step.length)
     if heard.silent:
-        slowest = f" ({step.text})" if step.text else ""
-        return Outcome(OK, f"nothing in {show_time(step.length)}{slowest}: nobody asks on this line")
+        why_so_long = f" ({step.text})" if step.text else ""
+        return Outcome(OK, f"nothing in {show_time(step.length)}: nobody asks on this line{why_so_long}")
     said = f"{len(heard.data)} bytes in {show_time(step.length)}, among them {len(heard.requests)} sound requests"
     if not heard.beneath.who:
         return _failed(said, Reason(
@@ -118,6 +120,8 @@ def _identify(site: Site, step: Step) -> Outcome:
     camera = step.camera
     id = site.believed[camera] if step.id is None else step.id
     outcome = _told_apart(site, camera, id, step.times)
+    if outcome.outcome == OK:
+        outcome = _alone(site, camera, id, outcome)
     if outcome.outcome != OK:
         return outcome
     shows = site.order(camera, "identify", id)
@@ -129,6 +133,25 @@ def _identify(site: Site, step: Step) -> Outcome:
     answer = site.ask(step.line, shows)
     look = f"the camera that shows itself (lamp or tally) is {_at(site, camera)}, and no other does"
     return _judged(site, camera, id, answer, look, outcome.seen)
+
+
+def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
+    """Whether a search by serial number finds nobody else at this ID: the one proof that a laptop can have, since a
+    collision may decode cleanly each time. Where there is no such search, the readings have to do.
+    """
+    ground = site.grounds[site.cameras[camera].line]
+    if SERIALS not in ground.ways or camera in ground.deaf:
+        return outcome
+    followed = follow(site.tools[ground.line.name], by_serial(ground.dialect, ground.pace, only=id))
+    found = () if followed.result is None else followed.result.found
+    if len(found) > 1:
+        serials = ", ".join(str(one.serial) for one in found)
+        return _failed(f"{outcome.seen}; but a search by serial number finds {serials}", Reason(
+            TWO_ANSWERED, f"{len(found)} cameras are found at bus ID {id}, each asked alone",
+            "leave one of them connected, and give it its own ID before the next",
+        ))  # fmt: skip
+    told = "finds nobody else there" if found else "is not answered"
+    return replace(outcome, seen=f"{outcome.seen}; a search by serial number {told}")
 
 
 def _read_back(site: Site, step: Step) -> Outcome:

@@ -25,15 +25,12 @@ from busim.rehearse.steps import (
     READ_BACK,
     ROUND,
     SAVE,
-    SECOND,
     TEST_PICTURE,
     Assumed,
     Step,
 )
-from busim.units import show_time
+from busim.roll_call import listening
 from busim.world import World
-
-_SHORTEST_LISTENING = 3 * SECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +114,8 @@ def line_steps(plan: Plan, cameras: Mapping[str, Planned], line: str, assumed: A
     here = in_turn(cameras, line)
     if not here:
         return
-    slowest = slowest_poll(plan)
-    said = f"the slowest poll planned comes every {show_time(slowest)}" if slowest else ""
-    yield Step(LISTEN, line, length=listening(plan), text=said)
+    length, why = listening(plan)
+    yield Step(LISTEN, line, length=length, text=why)
     for camera in here:
         yield from camera_steps(camera, assumed)
     yield Step(ROUND, line)
@@ -142,13 +138,3 @@ def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
     yield Step(READ_BACK, line, name, camera.id)
     yield Step(TEST_PICTURE, line, name, camera.id, handling=assumed.look)
 
-
-def listening(plan: Plan) -> int:
-    """ns to listen for whether somebody asks already: as long as the slowest poll that the plan knows of takes."""
-    slowest = slowest_poll(plan)
-    return max(_SHORTEST_LISTENING, slowest + slowest // 2)
-
-
-def slowest_poll(plan: Plan) -> int:
-    """ns between two polls of the slowest group, 0: none has a pace of its own."""
-    return max((group.every for master in plan.masters for group in master.groups), default=0)

@@ -12,6 +12,7 @@ from busim.models import Model, Parameter
 from busim.plan import Plan
 from busim.rehearse.orders import new_id, order
 from busim.rehearse.script import Planned
+from busim.roll_call import Ground
 from busim.world import CameraPort, Heard, Tool, Way, World, way_through
 
 _STARTING = 500_000_000  # ns given to a camera beyond the time that its model starts in
@@ -20,7 +21,7 @@ _STARTING = 500_000_000  # ns given to a camera beyond the time that its model s
 class Site:
     """`believed`: where each camera is taken to answer. `unplugged`, `assigned`: cameras off the pair, and those that
     have acknowledged an ID; `by_hand`: those whose ID was set by their switches; `met`: those that are connected and of
-    which no step has failed. `refused`: why a line has no tool, by line.
+    which no step has failed. By line: `tools`, `grounds` (what the plan says of it) and `refused` (why it has no tool).
     """
 
     def __init__(self, plan: Plan, world: World, cameras: dict[str, Planned]) -> None:
@@ -34,6 +35,7 @@ class Site:
         self._panels = plan.panels
         self.tools: dict[str, Tool] = {}
         self.refused: dict[str, UserError] = {}
+        self.grounds: dict[str, Ground] = {}
         self._ways: dict[str, Way] = {}
         self._slowest = {
             line.name: max((one.slowest for one in cameras.values() if one.line == line.name), default=0)
@@ -46,6 +48,7 @@ class Site:
             except UserError as error:
                 self.refused[line.name] = error
                 continue
+            self.grounds[line.name] = Ground(plan, line.name)
             self._ways[line.name] = way_through(converters[tool.converter], line)
         for name, camera in cameras.items():
             world.wiring.fit(name, camera.factory_id, camera.serial or 0)

@@ -14,8 +14,9 @@ from pydantic import Field, PlainValidator, ValidationError
 from busim.declared import Declared, nearest, parse
 from busim.finding import Finding, Findings
 from busim.plan import Plan, locate
-from busim.rehearse.script import Planned, generated, listening
+from busim.rehearse.script import Planned, generated
 from busim.rehearse.steps import BINDINGS, CYCLE, DIAL, KINDS, LISTEN, SECOND, Assumed, Step
+from busim.roll_call import listening
 from busim.shapes import Sentence, Shape, Word, at, has, offered, quantity, worded
 from busim.units import CharFormat, parse_baud, parse_time
 
@@ -112,9 +113,10 @@ def _in_order(findings: Any) -> list[Finding]:
 
 
 def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: int, shape: StepShape) -> Step:
+    usual, why = listening(plan)
     length = shape.length
     if length is None:
-        length = {LISTEN: listening(plan), CYCLE: assumed.off}.get(shape.do, 0)
+        length = {LISTEN: usual, CYCLE: assumed.off}.get(shape.do, 0)
     hands = assumed.hands(shape.do)
     if shape.do == BINDINGS:
         panels = [one for one in plan.panels if shape.camera in one.cameras and shape.panel in (None, one.name)]
@@ -122,7 +124,8 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
     line = cameras[shape.camera].line if shape.camera else shape.line or ""
     return Step(
         shape.do, line, shape.camera or "", shape.id, hands if shape.takes is None else shape.takes, length,
-        shape.times, shape.on, shape.through, shape.broadcast, shape.text or "", shape.panel or "", shape.baud,
+        shape.times, shape.on, shape.through, shape.broadcast,
+        shape.text or (why if shape.do == LISTEN and shape.length is None else ""), shape.panel or "", shape.baud,
         shape.format, shape.serial, locate(plan, f"rehearsal.steps[{index}]"),
     )  # fmt: skip
 

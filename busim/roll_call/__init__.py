@@ -2,12 +2,12 @@
 
 Public: `follow` (a procedure through a `Tool`, stopped when somebody else begins to ask), `OthersAsk`, `Ground` (what a
 plan says of a line beforehand), `roll_call` (listen, and one `way` or all), what comes of it (`RollCall`, `Way`,
-`Row`), `WAYS`.
+`Row`), `WAYS`; `listening` (for how long, by the plan, before anything is sent).
 """
 
 from busim.roll_call.calling import RollCall, Row, Way, roll_call
 from busim.roll_call.following import Followed, OthersAsk, follow
-from busim.roll_call.ground import SCAN, SERIALS, SLOTS, WAYS, Ground
+from busim.roll_call.ground import SCAN, SERIALS, SLOTS, WAYS, Ground, listening
 
 __all__ = [
     "SCAN",
@@ -21,5 +21,6 @@ __all__ = [
     "Row",
     "Way",
     "follow",
+    "listening",
     "roll_call",
 ]

@@ -52,7 +52,7 @@ class Ground:
         counter = self._most("requests")
         together = self.key is not None and counter == self.key + 1 and self.dialect.most_values > 1
         self.counter = counter if together else None
-        self.listening, self.why = _listening(plan)
+        self.listening, self.why = listening(plan)
         self.pace = self._pace()
         self.slots = best_slots(min(32, max(1, len(self.cameras))), self.pace)
         self.missing = self._missing()
@@ -115,8 +115,8 @@ def _line(plan: Plan, name: str | None) -> LinePlan:
     )  # fmt: skip
 
 
-def _listening(plan: Plan) -> tuple[int, str]:
-    """ns, and the reason. Any master of the plan may be the one that is on this line by mistake."""
+def listening(plan: Plan) -> tuple[int, str]:
+    """ns to listen before anything is sent, and why. Any master of the plan may be on this line by mistake."""
     polls = [(group.every, master.name, group.name) for master in plan.masters for group in master.groups]
     if not polls:
         return _LEAST_LISTENING, "the plan has no master; two seconds are assumed to be enough"
