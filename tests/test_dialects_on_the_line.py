@@ -55,6 +55,22 @@ def test_an_installation_does_the_same_on_both_paths(name: str, case: dict[str, 
     assert fast == exact
 
 
+def test_a_reply_that_begins_as_a_request_ends_does_not_spoil_it_for_others_on_either_path() -> None:
+    """Three cameras on one ID. One answers at the very nanosecond at which the others have the last character."""
+    cameras = [
+        {"id": 1, "after": after, "turnaround": turnaround, "echo": False, "hold": "0", "format": ""}
+        for after, turnaround in ((0, "0"), (0, "1 ms"), (3, "1 ms"))
+    ]
+    case = {
+        "baud": 9600, "format": "8N1", "contention": "space-wins", "errors": 0, "bias": False, "chatter": 0,
+        "idle": "0", "length": 0, "latency": "0", "time_out": "computed", "second": False, "listen": "0",
+        "every": "0", "cameras": cameras,
+    }  # fmt: skip
+    plan = read_text(text_of(case).replace("dialect: modbus-rtu", "dialect: tagged"))
+    fast, exact = (records_of(plan, exact=exact, until=300_000_000) for exact in (False, True))
+    assert fast == exact
+
+
 # -- in plans -----------------------------------------------------------------------------------------------
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"

@@ -240,10 +240,7 @@ class Line:
                 elif sends or ear.source is not station or ear.deaf is not None:
                     break  # its stations would not all hear the same from here, or not at the same distance in time
             else:
-                if len(exact.recent) == 1:
-                    exact.recent[0] = burst
-                else:
-                    exact.recent = [burst]
+                exact.recent[:] = (burst,)
                 self.free_at = burst.off + self.span
                 self._schedule(burst)
                 return
@@ -258,6 +255,7 @@ class Line:
         contended = burst.on < self.free_at
         disturbed = contended or self.always_exact or any(p.end + self.span > burst.on for p in exact.pulses)
         unlike = burst.setting.inverted or station.lead < 0 or station.hold < 0
+        taken = []
         for ear in self.ears:
             if ear.solos:
                 continue
@@ -266,6 +264,7 @@ class Line:
             parted = held and (sends or ear.source is not station or ear.deaf is not None)
             if disturbed or unlike or parted or ear.setting is not burst.setting:
                 exact.take(ear)
+                taken.append(ear)
             elif ear.shared and not held:
                 ear.deaf = station if sends else None
         if self.rough:
@@ -273,6 +272,8 @@ class Line:
                 for other in exact.recent:
                     other.exact |= not other.closed
             burst.exact = 1
+        for ear in taken:  # what is there by now was there before this burst: it cannot change it any more
+            exact.hear_out(ear)
         for ear in self.ears:
             exact.settle(ear)
         exact.add(burst)
