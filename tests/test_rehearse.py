@@ -393,3 +393,18 @@ def test_where_no_id_can_be_set_over_the_bus_it_is_set_by_switches_and_said(scen
     setting = setting_for(plan, run.world.dialects, planned(plan, run.world), Assumed())
     for name in ("cut-before-save", "broadcast-id"):
         assert what_if_steps(what_ifs()[name], setting)[1].endswith("it is set by switches")
+
+
+def test_a_camera_that_cuts_the_pair_without_power_takes_those_behind_it_along() -> None:
+    text = FRESH.read_text().replace("serial: 4302,", "serial: 4302, unpowered: cuts,")
+    plan = read_text(text)
+    run = Run(plan, 1, played=(), watched=True)
+    cameras = planned(plan, run.world)
+    right = generated(plan, cameras, Assumed())
+    off = Step("power", "new chain", "second out of the box", on=False)
+    rehearsal = rehearse(plan, run.world, cameras, [*right, off, Step("round", "new chain")], Assumed())
+    failed = first(rehearsal)
+    assert (failed.step.do, code(failed), len(rehearsal.failed)) == ("round", "no-power", 1)
+    assert "'first out of the box'" not in failed.seen
+    assert failed.reason is not None
+    assert "at 'second out of the box', which has no power and opens the pair then" in failed.reason.why

@@ -218,7 +218,7 @@ def _assign(site: Site, step: Step) -> Outcome:
 
 
 def _by_hand(site: Site, camera: str, id: int) -> Outcome:
-    site.world.wiring.fit(camera, id, site.cameras[camera].serial or 0)
+    site.fit(camera, id, site.cameras[camera].serial or 0)
     site.power(camera, True)
     site.believed[camera] = id
     site.by_hand.add(camera)
@@ -325,7 +325,7 @@ def _dial(site: Site, step: Step) -> Outcome:
 def _replace(site: Site, step: Step) -> Outcome:
     camera = step.camera
     id = site.cameras[camera].factory_id if step.id is None else step.id
-    site.world.wiring.fit(camera, id, step.serial or 0)
+    site.fit(camera, id, step.serial or 0)
     site.power(camera, True)
     return Outcome(OK, f"a unit out of its box hangs there, serial number {step.serial or 0}, bus ID {id}")
 

@@ -85,6 +85,7 @@ def silence(site: Site, camera: str, id: int) -> Reason:
     return (
         _off_the_pair(site, camera)
         or _no_power(site, camera)
+        or _cut_off(site, camera)
         or _port_set_otherwise(site, camera)
         or _elsewhere(site, camera, id)
         or Reason(
@@ -95,17 +96,21 @@ def silence(site: Site, camera: str, id: int) -> Reason:
 
 
 def _off_the_pair(site: Site, camera: str) -> Reason | None:
-    if camera in site.unplugged:
-        return Reason(
-            UNPLUGGED, f"{camera!r} is not connected to the pair", "put its plug in, and see that it is the right one"
-        )
+    if camera not in site.unplugged:
+        return None
+    return Reason(
+        UNPLUGGED, f"{camera!r} is not connected to the pair", "put its plug in, and see that it is the right one"
+    )
+
+
+def _cut_off(site: Site, camera: str) -> Reason | None:
     if site.reaches(camera):
         return None
-    before = [name for name in site.on_line(site.cameras[camera].line) if name in site.unplugged]
-    at = f" at {before[0]!r}, whose plug is out and does not pass the pair on" if before else ""
+    openings = [(name, site.opens(name)) for name in site.on_line(site.cameras[camera].line) if site.opens(name)]
+    at = " or ".join(f"{name!r}, {why_so}" for name, why_so in openings)
     return Reason(
-        CUT, f"the pair is open between the converter and {camera!r}{at}: nobody behind it can be reached",
-        "the last camera that answers stands before the opening: look at the plug behind it, and join the pair there",
+        CUT, f"the pair is open between the converter and {camera!r}" + (f" at {at}" if at else ""),
+        "the last camera that answers stands before the opening: look at what follows it, and join the pair there",
     )  # fmt: skip
 
 

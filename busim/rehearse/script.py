@@ -37,7 +37,8 @@ from busim.world import World
 class Planned:
     """What a rehearsal knows of one camera. `distance`: metres of cable from the converter; `id`: what it is to have.
 
-    `factory_id`: what it comes with; `serial` as its register has it, None: not planned.
+    `factory_id`: what it comes with; `serial` as its register has it, None: not planned. `slowest`: ns until it answers
+    at the latest; `proposed`: the plan has another ID. `unpowered`: passes, loads or cuts.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Planned:
     serial: int | None
     slowest: int
     proposed: bool
+    unpowered: str
 
 
 def planned(plan: Plan, world: World) -> dict[str, Planned]:
@@ -66,6 +68,7 @@ def planned(plan: Plan, world: World) -> dict[str, Planned]:
                 camera.name, line.name, camera.place or "", models[camera.name], _distance(line, camera.name),
                 ids[camera.name], factory[camera.name], camera.serial & 0xFFFF if camera.serial else None,
                 camera.turnaround.high, ids[camera.name] != camera.id,
+                camera.unpowered or models[camera.name].bus.unpowered,
             )  # fmt: skip
     return found
 

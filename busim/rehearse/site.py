@@ -15,6 +15,7 @@ from busim.rehearse.script import Planned
 from busim.roll_call import Ground
 from busim.world import CameraPort, Heard, Tool, Way, World, way_through
 
+_IN, _PAST, _OPEN = "in", "past", "open"  # on the pair; off it, and it goes on; off it, and it ends there
 _STARTING = 500_000_000  # ns given to a camera beyond the time that its model starts in
 
 
@@ -50,9 +51,12 @@ class Site:
                 continue
             self.grounds[line.name] = Ground(plan, line.name)
             self._ways[line.name] = way_through(converters[tool.converter], line)
+        self._through: dict[str, bool] = {}
+        self._dark: set[str] = set()
+        self._stand = dict.fromkeys(cameras, _IN)
         for name, camera in cameras.items():
-            world.wiring.fit(name, camera.factory_id, camera.serial or 0)
             self.unplug(name)
+            self.fit(name, camera.factory_id, camera.serial or 0)
 
     # -- looks ------------------------------------------------------------------------------------------------
 
@@ -80,6 +84,24 @@ class Site:
         pieces = self.world.lines[line].pieces
         return pieces is None or pieces.together(self.tools[line].station, self.port(camera).station)
 
+    def opens(self, camera: str) -> str:
+        """Why the pair does not go on past this camera now, "" where it does."""
+        if camera in self.unplugged:
+            return "" if self._through[camera] else "whose plug is out and does not pass the pair on"
+        cuts = camera in self._dark and self.cameras[camera].unpowered == "cuts"
+        return "which has no power and opens the pair then" if cuts else ""
+
+    def _rewire(self, camera: str) -> None:
+        """Bring the wiring to what plug and power of a camera make of it: one may cut the pair while it has none."""
+        stand = _OPEN if self.opens(camera) else _PAST if camera in self.unplugged else _IN
+        if stand == self._stand[camera]:
+            return
+        self._stand[camera] = stand
+        if stand == _IN:
+            self.world.wiring.plug(camera)
+        else:
+            self.world.wiring.unplug(camera, through=stand == _PAST)
+
     @property
     def now(self) -> int:
         return self.world.kernel.now
@@ -87,17 +109,26 @@ class Site:
     # -- hands ------------------------------------------------------------------------------------------------
 
     def plug(self, camera: str) -> None:
-        self.world.wiring.plug(camera)
         self.unplugged.discard(camera)
         self.met.add(camera)
+        self._rewire(camera)
 
     def unplug(self, camera: str, through: bool = True) -> None:
-        self.world.wiring.unplug(camera, through=through)
         self.unplugged.add(camera)
+        self._through[camera] = through
+        self._rewire(camera)
+
+    def fit(self, camera: str, id: int, serial: int) -> None:
+        """Put another unit in its place, as it comes; it has no power yet."""
+        self.world.wiring.fit(camera, id, serial)
+        self._dark.add(camera)
+        self._rewire(camera)
 
     def power(self, camera: str, on: bool) -> None:
         """Switch a camera, and wait until it should have started."""
         self.world.wiring.power(camera, on)
+        (self._dark.discard if on else self._dark.add)(camera)
+        self._rewire(camera)
         self.wait(self.model(camera).timing.boot + _STARTING if on else 0)
 
     def wait(self, length: int) -> None:
