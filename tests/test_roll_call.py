@@ -171,6 +171,9 @@ def test_a_model_that_answers_no_search_is_named_as_one_for_the_scan() -> None:
     call = roll_call(read_text(text))
     assert "a scan besides" in call.advice
     assert "c1" in call.advice
+    assert [(row.doubt, row.sure) for row in call.rows] == [
+        ("a camera that answers no search may be hidden behind it", False)
+    ]
     assert next(way for way in call.ways if way.name == SERIALS).hidden == ("c1",)
 
 

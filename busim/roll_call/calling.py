@@ -289,7 +289,7 @@ class _Called:
                 found = [one for one in found if one.id != look.id] + [Found(look.id, one) for one in look.serials]
         for one in sorted(found, key=lambda one: (one.id, one.serial or 0)):
             short = way == SCAN and not (one.id in looked and looked[one.id].proven)
-            doubt, sure = _doubt(one, found, result, looked.get(one.id))
+            doubt, sure = _doubt(one, found, result, looked.get(one.id), self._ground.deaf)
             yield Row(one.id, one.serial, self._planned(one.serial, short), doubt, sure, self._where(world, one, short))
 
     def _planned(self, serial: int | None, short: bool) -> str:
@@ -336,9 +336,11 @@ def _same(planned: int, told: int, short: bool) -> bool:
 
 
 def _doubt(
-    one: Found, found: list[Found], result: Scanned | Searched, look: Checked | None
+    one: Found, found: list[Found], result: Scanned | Searched, look: Checked | None, deaf: tuple[str, ...]
 ) -> tuple[str, bool]:
-    """Why a camera is not alone at its ID, or may not be; and whether two were seen."""
+    """Why a camera is not alone at its ID, or may not be; and whether two were seen. `deaf`: planned cameras that no
+    search can prove absent."""
+    unproven = "a camera that answers no search may be hidden behind it" if deaf else ""
     if look is not None and look.several:
         return "; ".join(look.seen), True
     same = sorted(other.serial or 0 for other in found if other.id == one.id)
@@ -346,9 +348,9 @@ def _doubt(
         return f"{len(same)} serial numbers answer at ID {one.id}", True
     if isinstance(result, Searched):
         unclear = [what for serial, what in result.unclear if serial == one.serial]
-        return (unclear[0], True) if unclear else ("", False)
+        return (unclear[0], True) if unclear else (unproven, False)
     if look is not None and look.proven:
-        return "", False
+        return unproven, False
     doubts = [doubt for doubt in result.doubts if doubt.id == one.id]
     return "; ".join(doubt.seen for doubt in doubts), any(doubt.sure for doubt in doubts)
 
