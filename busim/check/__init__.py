@@ -2,24 +2,28 @@
 
 Public: `check` (a plan to what was found, as `Checked`), `Rule`, `all_rules` (by identifier), `page` (one
 of them as markdown), `AREAS`, and `sarif` (findings as SARIF 2.1.0). For who writes a rule: `Spot` (what one yields)
-and `Survey` (the plan with the look-ups that rules share); DEVELOPERS.md says how.
+and `Survey` (the plan with the look-ups that rules share, and that a printed sheet has too); DEVELOPERS.md says how.
 """
 
 from busim.check.catalogue import all_rules, page
 from busim.check.checked import SCHEMA, Checked, Silenced, unreadable
 from busim.check.examples import SOUND, edited, marked
+from busim.check.feeds import Feed
 from busim.check.rule import AREAS, Edits, Rule, Spot, Spots
 from busim.check.run import check
 from busim.check.sarif import sarif
 from busim.check.survey import Asker, OnLine, Survey, Timed, Wire
+from busim.check.wiring import TERMINATOR_OHMS, Wiring
 
 __all__ = [
     "AREAS",
     "SCHEMA",
     "SOUND",
+    "TERMINATOR_OHMS",
     "Asker",
     "Checked",
     "Edits",
+    "Feed",
     "OnLine",
     "Rule",
     "Silenced",
@@ -28,6 +32,7 @@ __all__ = [
     "Survey",
     "Timed",
     "Wire",
+    "Wiring",
     "all_rules",
     "check",
     "edited",

@@ -19,9 +19,12 @@ _ENTRY = re.compile(r"([a-z_]+)\[(\d+)\](?:\.order\[(\d+)\])?")
 _COVERED = ("lines", "cameras", "converters", "masters", "panels")
 
 
-def check(plan: Plan) -> Checked:
-    """Everything that the rules find in a plan. Nothing is raised but Defect."""
-    survey = Survey(plan)
+def check(plan: Plan, survey: Survey | None = None) -> Checked:
+    """Everything that the rules find in a plan. `survey`: of this plan, where it is looked at for more than this.
+
+    Nothing is raised but Defect.
+    """
+    survey = survey or Survey(plan)
     orders = plan.silenced
     used: set[int] = set()
     findings: list[Finding] = []

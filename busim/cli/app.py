@@ -26,6 +26,7 @@ from busim.cli import (
     replay,
     run,
     serve,
+    sheet,
     sweep,
 )
 from busim.errors import BusimError, UserError
@@ -39,7 +40,7 @@ app = typer.Typer(
     help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
 )
 for module in (
-    run, check, identify, rehearse, budget, sweep, serve, beside, replay, compare, export, new, prove, explain,
+    run, check, identify, rehearse, budget, sweep, sheet, serve, beside, replay, compare, export, new, prove, explain,
 ):  # fmt: skip
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)

@@ -27,6 +27,7 @@ _TOPICS = (
     "identify",
     "changes",
     "rehearsal",
+    "sheet",
     "connect",
     "testing",
     "hook",
