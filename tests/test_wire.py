@@ -250,12 +250,12 @@ def test_a_driver_that_lets_go_too_early_cuts_the_last_byte() -> None:
 
 def test_a_driver_enabled_too_late_cuts_the_first_bits() -> None:
     wire = Wire()
-    wire.station("late", 0.0, lead=-round(1.5 * BIT))
+    wire.station("late", 0.0, lead=-round(1.6 * BIT))
     wire.station("listener")
     wire.start()
     wire.send(0, "late", b"\xfe\x55")
     wire.run()
-    # start and bit 0 of FE are lost to an undriven (idle) line until the driver comes on in the middle of bit 0
+    # start and bit 0 of FE are lost to an undriven (idle) line until the driver comes on behind the middle of bit 0
     assert wire.values("listener")[-1:] == b"\x55"
     assert wire.values("listener") != b"\xfe\x55"
 

@@ -97,12 +97,6 @@ class ExactPath:
             for solo in list(ear.solos):
                 self.listen(solo)
 
-    def hear_out(self, ear: Ear) -> None:
-        """Hear what is complete by now, before the levels change."""
-        if self.recent:
-            for solo in list(ear.solos):
-                self.listen(solo)
-
     def listen(self, solo: Solo) -> None:
         """Hear every character that is complete by now, and wake up when the next one will be."""
         station = solo.station

@@ -255,7 +255,6 @@ class Line:
         contended = burst.on < self.free_at
         disturbed = contended or self.always_exact or any(p.end + self.span > burst.on for p in exact.pulses)
         unlike = burst.setting.inverted or station.lead < 0 or station.hold < 0
-        taken = []
         for ear in self.ears:
             if ear.solos:
                 continue
@@ -264,7 +263,6 @@ class Line:
             parted = held and (sends or ear.source is not station or ear.deaf is not None)
             if disturbed or unlike or parted or ear.setting is not burst.setting:
                 exact.take(ear)
-                taken.append(ear)
             elif ear.shared and not held:
                 ear.deaf = station if sends else None
         if self.rough:
@@ -272,8 +270,6 @@ class Line:
                 for other in exact.recent:
                     other.exact |= not other.closed
             burst.exact = 1
-        for ear in taken:  # what is there by now was there before this burst: it cannot change it any more
-            exact.hear_out(ear)
         for ear in self.ears:
             exact.settle(ear)
         exact.add(burst)

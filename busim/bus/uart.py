@@ -12,7 +12,7 @@ late is not modelled, so that both paths give the same nanosecond.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 
 from busim.bus.setting import Setting
 from busim.bus.wave import Wave
@@ -51,7 +51,7 @@ class Uart:
             if wave.at(middle) == 0:
                 return self._character(wave, at)
             at, level = middle, 1  # too short for a start bit
-            index = bisect_right(times, middle)
+            index = bisect_left(times, middle)  # what changes at this very nanosecond is still to come
 
     def _character(self, wave: Wave, edge: int) -> Heard:
         offset, format = self.setting.offset, self.setting.format

@@ -8,7 +8,7 @@ receiver itself: a swapped pair turns everything over, and a station without ech
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -48,7 +48,12 @@ class Wave:
             self.levels.append(level)
 
     def at(self, time: int) -> int:
-        index = bisect_right(self.times, time)
+        """What a sample at `time` sees: a level that changes at this very nanosecond is seen as it was before.
+
+        So a sample does not depend on who has its turn first at that nanosecond, and what it brings about cannot
+        change it.
+        """
+        index = bisect_left(self.times, time)
         return self.levels[index - 1] if index else self.before
 
 
