@@ -63,7 +63,7 @@ def test_placeholders_take_names_with_spaces_or_underscores_and_leave_other_brac
     assert fill(given_, PLACES) == filled
 
 
-@pytest.mark.parametrize("argument", ["{wall bx.port}", "{wall box.pty}"])
+@pytest.mark.parametrize("argument", ["{wall bx.port}", "{wall box.pty}", "{wall box.prt}"])
 def test_a_placeholder_for_what_is_not_there_is_refused(argument: str) -> None:
     with pytest.raises(UserError) as caught:
         fill([argument], PLACES)
@@ -196,7 +196,7 @@ def test_what_a_command_leaves_behind_is_ended(plan: Path, tmp_path: Path) -> No
     program = f"""
 import subprocess, sys
 left = subprocess.Popen([sys.executable, "-c", {child!r}], stdout=subprocess.PIPE)
-left.stdout.read(1)
+left.stdout.readline()
 open({str(tmp_path / "left")!r}, "w").write(str(left.pid))
 """
     done = with_command(plan, sys.executable, "-c", program)

@@ -11,7 +11,9 @@ from busim.declared import nearest
 from busim.errors import UserError
 
 SCHEMA = 1
-_PLACE = re.compile(r"(\{)?\{([^{}]+)\.(host|port|pty)\}(?(1)\})")
+_PLACE = re.compile(r"(\{)?\{([^{}]+)\.(\w+)\}(?(1)\})")
+
+_KEYS = ("host", "port", "pty")
 
 Endpoints = Mapping[str, Mapping[str, Any]]  # converter -> host, port, pty, transport, dials; what it has of these
 
@@ -36,7 +38,7 @@ def variables(endpoints: Endpoints) -> tuple[dict[str, str], list[str]]:
         if len(alike) > 1 or not short:
             unnamed += alike
             continue
-        for key in ("host", "port", "pty"):
+        for key in _KEYS:
             if key in endpoints[alike[0]]:
                 found[f"BUSIM_{short}_{key.upper()}"] = str(endpoints[alike[0]][key])
     return found, unnamed
@@ -52,6 +54,8 @@ def fill(arguments: Sequence[str], endpoints: Endpoints) -> list[str]:
 
     def value(match: re.Match[str]) -> str:
         double, name, key = match.groups()
+        if name not in known and key not in _KEYS:
+            return match[0]
         if double:
             return match[0][1:-1]
         if name not in known:
@@ -63,8 +67,9 @@ def fill(arguments: Sequence[str], endpoints: Endpoints) -> list[str]:
             )  # fmt: skip
         if key not in endpoints[known[name]]:
             raise UserError(
-                f"converter {known[name]!r} has no {key}", field="command", found=match[0][:80],
-                expected="one of " + ", ".join(endpoints[known[name]]), mend="serve it so: --pty FOLDER",
+                f"converter {known[name]!r} has no {key[:40]}", field="command", found=match[0][:80],
+                expected="one of " + ", ".join(endpoints[known[name]]),
+                mend="serve it so: --pty FOLDER" if key == "pty" else f"write for example {{{name}.port}}",
             )  # fmt: skip
         return str(endpoints[known[name]][key])
 

@@ -29,6 +29,7 @@ from busim.cli import (
     sheet,
     sweep,
 )
+from busim.cli.streams import FULL, prepare, undelivered
 from busim.errors import BusimError, UserError
 
 app = typer.Typer(
@@ -48,14 +49,20 @@ app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 
 def main() -> None:
     """Run the command line and exit."""
+    prepare()
     try:
         app()
+    except SystemExit:
+        _delivered()
+        raise
     except UserError as error:
         print(error, file=sys.stderr)
         sys.exit(2)
     except KeyboardInterrupt:
         sys.exit(130)
     except Exception as error:  # nobody shall have to read a traceback on site; for a report it can be had
+        if isinstance(error, OSError) and error.errno in FULL:
+            _delivered(error.strerror)
         if os.environ.get("BUSIM_TRACEBACK"):
             raise
         what = str(error) if isinstance(error, BusimError) else f"{type(error).__name__}: {error}"
@@ -65,3 +72,10 @@ def main() -> None:
             file=sys.stderr,
         )
         sys.exit(3)
+
+
+def _delivered(failed: str | None = None) -> None:
+    """Exits with 2 where standard output could not be written, or this has failed already."""
+    if reason := undelivered() or failed:
+        print(f"standard output cannot be written; found {reason}. To mend: send it elsewhere", file=sys.stderr)
+        sys.exit(2)

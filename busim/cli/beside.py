@@ -54,10 +54,13 @@ def command(
 
     from busim.cli.news import News
     from busim.cli.show import print_report, write_json
+    from busim.cli.writing import refuse_other
     from busim.clocks import wall_loop
     from busim.plan import read
     from busim.session import Live
 
+    if figures is not None:  # before anything has run
+        refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
     news = News()
     live = Live(
         read(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,

@@ -64,20 +64,9 @@ def _checked(path: str) -> Checked:
 
 def _write(name: str, checked: Checked) -> None:
     """The file, made or made anew. Raises UserError where it cannot be written, or is something else than SARIF."""
-    from pathlib import Path
-
     from busim import __version__
     from busim.check import sarif
-    from busim.errors import UserError
+    from busim.cli.writing import refuse_other, write_whole
 
-    file = Path(name)
-    try:
-        if file.is_file() and '"version": "2.1.0"' not in file.read_text(encoding="utf-8", errors="replace"):
-            raise UserError(
-                "a file is there already, and it is no SARIF", file=name, mend="choose another name for the findings"
-            )
-        file.write_text(json.dumps(sarif(checked, __version__), indent=2) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise UserError(
-            "the findings cannot be written", file=name, found=error.strerror or str(error), mend="choose another place"
-        ) from None
+    refuse_other(name, "SARIF", lambda text: '"version": "2.1.0"' in text)
+    write_whole(name, json.dumps(sarif(checked, __version__), indent=2) + "\n", "findings")

@@ -29,16 +29,14 @@ def command(
 ) -> None:
     """Write the file, unless there is one."""
     from busim import dialects, models, plan
+    from busim.cli.writing import write_whole
     from busim.errors import UserError
 
     starters = {Kind.plan: plan.starter, Kind.dialect: dialects.starter, Kind.camera: models.starter}
     text = starters[kind](name)
     path = Path(f"{name}.yaml")
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+        write_whole(str(path), text, kind.value, new=True)
     except FileExistsError:
         raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
-    except OSError as error:
-        raise UserError("the file cannot be written", file=str(path), found=error.strerror or str(error)) from None
     print(f"{path} is written. Change it to what your {kind.value} is, and try it: {_TRIED[kind].format(path)}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -19,6 +18,7 @@ def command(
     dry: Annotated[bool, typer.Option("--dry", help="Print the changed plan and leave the file alone.")] = False,
 ) -> None:
     """Change, read the result, and only then write it."""
+    from busim.cli.writing import write_whole
     from busim.declared import Rewriting, load
     from busim.errors import UserError
     from busim.plan import read, read_text
@@ -39,10 +39,5 @@ def command(
     if dry:
         print(changed, end="")
         return
-    beside = Path(f"{plan}.new")  # so that a power cut leaves the old plan or the new one, and no half of either
-    try:
-        beside.write_text(changed, encoding="utf-8", newline="")
-        beside.replace(Path(plan).resolve())
-    except OSError as error:
-        raise UserError("the file cannot be written", file=plan, found=error.strerror or str(error)) from None
+    write_whole(plan, changed, "plan")
     print("\n".join(told))

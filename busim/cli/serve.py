@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import signal
 import sys
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional, TextIO
 
 import typer
@@ -128,20 +126,9 @@ def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterato
 
 def _write_ready(path: str, endpoints: str) -> None:
     """All at once: whoever sees the file sees all of it."""
-    from busim.errors import UserError
+    from busim.cli.writing import write_whole
 
-    temporary = Path(f"{path}.{os.getpid()}.part")
-    try:
-        temporary.write_text(endpoints + "\n")
-        temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise UserError(
-            "the ready file cannot be written",
-            file=path,
-            found=error.strerror or str(error),
-            mend="choose another place",
-        ) from error
+    write_whole(path, endpoints + "\n", "ready file")
 
 
 @contextlib.contextmanager

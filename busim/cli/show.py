@@ -6,14 +6,13 @@ import contextlib
 import json
 import sys
 from collections.abc import Callable, Iterator, Mapping
-from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from busim.bridge import Address
-from busim.errors import UserError
+from busim.cli.writing import write_whole
 from busim.expectations import INCONCLUSIVE, MET
 from busim.figures import Value
 from busim.plan import Plan
@@ -164,12 +163,7 @@ def print_json(report: Report) -> None:
 
 def write_json(report: Report, path: str) -> None:
     """The figures as JSON into a file. Raises UserError."""
-    try:
-        Path(path).write_text(json.dumps(report.as_json(), indent=2) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise UserError(
-            "the figures cannot be written", file=path, found=error.strerror or str(error), mend="choose another place"
-        ) from None
+    write_whole(path, json.dumps(report.as_json(), indent=2) + "\n", "figures")
 
 
 @contextlib.contextmanager
