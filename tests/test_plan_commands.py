@@ -11,6 +11,7 @@ from bad_plans import GOOD, SITE
 from hypothesis import given
 from hypothesis import strategies as st
 
+from busim import dialects, models
 from busim.check import check
 from busim.cli import new, plan_schema, plan_set, plan_show, run
 from busim.declared import Real, Rewriting, flow, parse
@@ -213,3 +214,15 @@ def test_a_new_plan_is_sound_runs_clean_and_is_full_of_comments(
         }
     with pytest.raises(UserError, match="there is a file of this name already"):
         new.command(new.Kind.plan, "night-hall")
+
+
+@pytest.mark.parametrize("name", ["123", "true", "null", "1e5", "0x1f"])
+def test_a_starter_is_sound_whatever_its_name_could_be_taken_for(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for kind in new.Kind:
+        new.command(kind, f"{name}")
+        found = {"plan": read, "camera": models.read, "dialect": dialects.read}[kind](Path(f"{name}.yaml"))
+        assert found.name == name
+        Path(f"{name}.yaml").unlink()

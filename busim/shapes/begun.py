@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from busim.declared import scalar
 from busim.errors import UserError
 
 _NAME = re.compile("[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
@@ -19,4 +20,5 @@ def begun(starter: Path, name: str, kind: str, example: str) -> str:
             expected="up to 40 small letters, digits and hyphens",
             mend=f"choose for example {example}",
         )
-    return starter.read_text(encoding="utf-8").replace("NAME", name)
+    text = starter.read_text(encoding="utf-8")
+    return text.replace("name: NAME", f"name: {scalar(name)}", 1).replace("NAME", name)  # 2 and true want quotes
