@@ -431,6 +431,13 @@ def test_the_command_leaves_other_files_alone_unless_told(tmp_path: Path) -> Non
     assert is_sheet(out.read_text(encoding="utf-8"))
 
 
+def test_the_command_never_writes_over_the_plan_that_it_prints(tmp_path: Path) -> None:
+    result = run(tmp_path, "-o", str(tmp_path / "plan.yaml"), "--overwrite")
+    assert isinstance(result.exception, UserError)
+    assert "over itself" in result.exception.what
+    assert (tmp_path / "plan.yaml").read_text(encoding="utf-8") == SOUND
+
+
 def test_the_command_prints_the_parts_and_the_paper_that_were_asked_for(tmp_path: Path) -> None:
     out = tmp_path / "labels.html"
     assert run(tmp_path, "-o", str(out), "--only", "labels", "--only", "steps", "--paper", "letter").exit_code == 0
@@ -453,7 +460,7 @@ def test_the_command_warns_of_a_plan_with_errors(tmp_path: Path) -> None:
     out = tmp_path / "sheet.html"
     result = run(tmp_path, "-o", str(out), plan=SOUND.replace("boulder right, id: 3", "boulder right, id: 2"))
     assert result.exit_code == 0
-    assert "Caution: this plan has 1 error; " in result.stderr
+    assert "Caution: this plan has 1 error, " in result.stderr
     assert "busim check" in result.stderr
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -28,13 +29,21 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sheet.")] = False,
 ) -> None:
     """Write, and say what was written. A plan with errors is written too, with the errors on top."""
-    from busim import __version__
-    from busim.plan import read
-    from busim.sheet import PARTS, html, sheet
+    from pathlib import Path
 
+    from busim import __version__
+    from busim.cli.writing import refuse_other, write_whole
+    from busim.errors import UserError
+    from busim.plan import read
+    from busim.sheet import PARTS, html, is_sheet, sheet
+
+    if not overwrite:
+        refuse_other(output, "sheet", is_sheet)
+    elif Path(output).exists() and Path(plan).exists() and Path(output).samefile(plan):
+        raise UserError("a plan cannot be printed over itself", file=plan, mend="give another file with --output")
     document = sheet(read(plan), version=__version__, date=_today() if date is None else date)
     text = html(document, paper=paper, parts=only or PARTS)
-    _write(output, text, overwrite)
+    write_whole(output, text, "sheet")
     _say(document, output)
 
 
@@ -44,30 +53,7 @@ def _today() -> str:
     return date.today().isoformat()
 
 
-def _write(name: str, text: str, overwrite: bool) -> None:
-    """The file, made or made anew. Raises UserError where it cannot be written, or is something else than a sheet."""
-    from pathlib import Path
-
-    from busim.errors import UserError
-    from busim.sheet import is_sheet
-
-    file = Path(name)
-    try:
-        if file.is_file() and not overwrite and not is_sheet(file.read_text(encoding="utf-8", errors="replace")):
-            raise UserError(
-                "a file is there already, and it is no sheet", file=name,
-                mend="choose another name, or say --overwrite",
-            )  # fmt: skip
-        file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UserError(
-            "the sheet cannot be written", file=name, found=error.strerror or str(error), mend="choose another place"
-        ) from None
-
-
 def _say(document: Document, name: str) -> None:
-    import sys
-
     print(
         f"Wrote {name}: {document.name}, plan {document.digest}, {len(document.lines)} lines, "
         f"{len(document.tasks)} steps, {len(document.labels)} labels. Open it in a browser and print it."
@@ -77,7 +63,7 @@ def _say(document: Document, name: str) -> None:
     errors = len(document.checks.of("error"))
     if errors:
         print(
-            f"Caution: this plan has {errors} error{'' if errors == 1 else 's'}; they stand on the first page. "
-            f"Mend them before anybody builds from it: busim check {document.path}",
+            f"Caution: this plan has {errors} error{'' if errors == 1 else 's'}, as its first page says. "
+            f"Mend it before anybody builds from it: busim check {document.path}",
             file=sys.stderr,
         )

@@ -70,8 +70,8 @@ def _bias(said: Said, wiring: Wiring) -> Iterator[tuple[str, str | Value]]:
     if not wiring.biased:
         yield "bias", "none"
         return
-    where = ", ".join(wiring.bias_places) or "not said where"
-    yield "bias", where
+    where = ", ".join(wiring.bias_places)
+    yield "bias", where or said.value(field, "yes, not said where")
     if line.bias.ohms is not None:
         text = f"{number(line.bias.ohms)} ohm up and down, {number(line.bias.volts)} V"
         yield "bias resistors", said.value(f"{field}.ohms", text)

@@ -85,9 +85,7 @@ def table(given: Table) -> str:
     rows = []
     for row in given.rows:
         cells = [el("td", BOX, class_="tick")] if given.ticks else []
-        for column in columns:
-            short = "count" if given.columns[column] == "" else None
-            cells.append(el("td", cell(row[column], say=not same[column]), class_=short))
+        cells += [_data(row[column], say=not same[column]) for column in columns]
         rows.append(el("tr", *cells, el("td", class_="found") if given.found else ""))
     return "".join(
         (
@@ -96,6 +94,12 @@ def table(given: Table) -> str:
             el("p", words(given.note), class_="note") if given.note else "",
         )
     )
+
+
+def _data(value: Cell, *, say: bool) -> str:
+    """A cell; a few letters, such as "not planned", are not broken."""
+    few = isinstance(value, str) and 0 < len(value) <= _SHORT
+    return el("td", cell(value, say=say), class_="few" if few else None)
 
 
 def _same(given: Table, column: int) -> str:

@@ -193,7 +193,7 @@ def _positions(part: LinePart) -> Table:
 
 def _unknown(stands: tuple[Stand, ...]) -> str:
     if any(stand.idle is None for stand in stands if stand.kind != "terminator"):
-        return "No volts: the plan does not say what feeds it."
+        return "Where no volts stand, the plan does not say what feeds it."
     return ""
 
 
@@ -235,7 +235,7 @@ def _step_head() -> str:
 
 def _step(task: Task) -> str:
     return el(
-        "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="count"), el("td", words(task.what)),
+        "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", words(task.what)),
         el("td", words(task.look)), el("td", cell(task.hands)), el("td", class_="found"),
     )  # fmt: skip
 
