@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -219,7 +221,73 @@ def test_cameras_that_stay_on_the_pair_may_lose_their_supply() -> None:
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
         rule="opened-chain",
     ).found
-    assert "'boulder right' costs 'boulder mats' and the supply of 'boulder box', 'boulder left'" in (found or "")
+    assert found is not None
+    assert "'boulder right' costs 'boulder mats' and takes the supply from 'boulder box', 'boulder left'" in found
+
+
+def test_of_a_long_chain_only_the_first_cameras_are_told_one_by_one() -> None:
+    lines = (Path(__file__).parent.parent / "scenarios" / "climbing-hall" / "plan.yaml").read_text(encoding="utf-8")
+    more = "".join(f"      - {{camera: more {number}, after: 9 m}}\n" for number in range(9))
+    cameras = "".join(f"  - {{name: more {number}, id: {30 + number}}}\n" for number in range(9))
+    text = lines.replace("      - camera: boulder centre\n", f"{more}      - camera: boulder centre\n", 1)
+    plan = read_text(text.replace("\nmasters:\n", f"{cameras}\nmasters:\n"), "plan.yaml")
+    found = next(one.found or "" for one in check(plan).findings if one.code == "opened-chain")
+    assert len(found) < 500
+    assert found.endswith("; and so on for 9 more; and the end left open reflects")
+
+
+def test_between_two_masters_a_camera_unplugged_leaves_two_lines() -> None:
+    text = (Path(__file__).parent.parent / "scenarios" / "two-masters" / "plan.yaml").read_text(encoding="utf-8")
+    found = next(one.found for one in check(read_text(text)).findings if one.code == "opened-chain")
+    assert "'wall low' leaves two lines, each with a master;" in (found or "")
+
+
+# -- lengths and rates in the words of the site --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("metres", "silent"), [(1.5, True), (12, False)])
+def test_a_cable_on_the_table_needs_no_terminators(metres: float, silent: bool) -> None:
+    bare = (
+        ("      - terminator\n      - converter: speed", "      - converter: speed"),
+        ("start, after: 24 m, stub: 0.3 m", f"start, after: {metres} m"),
+        ("finish, after: 12 m}\n      - terminator", "finish, after: 0.3 m}"),
+    )
+    assert (findings(*bare, rule="terminators-not-two") == []) is silent
+
+
+def test_lengths_and_bauds_are_written_without_powers_of_ten() -> None:
+    slow = findings(
+        (LINE, "    baud: 9600 Bd\n"), ("mats, after: 14 m", "mats, after: 1100 m"), rule="length-times-rate-cautious"
+    )
+    assert "at most 1042 m by" in (slow[0].expected or "")
+    fast = findings((LINE, "    baud: 1500 kBd\n"), rule="length-times-rate") or findings(
+        (LINE, "    baud: 1500 kBd\n"), rule="length-times-rate-cautious"
+    )
+    assert "1500000 Bd" in (fast[0].found or "")
+
+
+# -- rates of pictures ---------------------------------------------------------------------------------------
+
+
+def test_where_no_frame_rate_is_the_usual_one_each_is_held_against_the_first() -> None:
+    rates = {"boulder left, id: 2": "50p", "boulder right, id: 3": "25p", "boulder mats, id: 4": "60p"}
+    found = findings(
+        *((told, told.replace(", id", f", frame_rate: {rate}, id")) for told, rate in rates.items()),
+        rule="frame-rates-differ",
+    )
+    assert {(one.found, one.expected) for one in found} == {
+        ("25p (planned)", "50p, as 'boulder left'"),
+        ("60p (planned)", "50p, as 'boulder left'"),
+    }
+
+
+def test_a_camera_alone_on_its_line_needs_no_broadcast() -> None:
+    assert findings(("every: 250 ms", "every: 100 ms"), rule="broadcast-breaks-pace")
+    text = (Path(__file__).parent.parent / "busim" / "plan" / "starter.yaml").read_text(encoding="utf-8")
+    one = text.replace("NAME", "alone").replace("      - camera: right camera\n        after: 10 m\n", "")
+    one = one[: one.index("  - name: right camera")] + one[one.index("masters:") :]
+    one = one.replace(", right camera]", "]").replace("every: 200 ms", "every: 100 ms")
+    assert "broadcast-breaks-pace" not in {found.code for found in check(read_text(one)).findings}
 
 
 # -- every rule ----------------------------------------------------------------------------------------------

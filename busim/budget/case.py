@@ -301,7 +301,7 @@ def _trouble(camera: CameraPlan, line: LinePlan, asker: DriverPlan, baud: Fracti
         return "it is not there"
     own_baud, own_format = camera.driver.baud or line.baud, camera.driver.format or line.format
     if abs(own_baud / baud - 1) > _CLOCKS:
-        return f"it is set to {float(own_baud):g} Bd and asked at {float(baud):g}"
+        return f"it is set to {float(own_baud):.10g} Bd and asked at {float(baud):.10g}"
     if own_format != format:
         return f"it is set to {own_format} and asked in {format}"
     if camera.driver.swapped != asker.swapped:

@@ -83,7 +83,7 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     case = mean.case
     faster = next((baud for baud in _BAUDS if baud > case.baud), None)
     if faster is not None:
-        yield "baud", f"{faster} Bd instead of {float(case.baud):g}", mean.varied(with_baud(case, Fraction(faster)))
+        yield "baud", f"{faster} Bd instead of {float(case.baud):.10g}", mean.varied(with_baud(case, Fraction(faster)))
     if case.packing_idle:
         idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / float(case.baud)))
         if idle < case.packing_idle:

@@ -31,7 +31,7 @@ def print_budget(budget: Budget) -> None:
     console = Console()
     for line in budget.lines:
         behind = f" through {line.converter}" if line.converter else ""
-        console.print(f"[bold]{_safe(line.line)}[/bold]: {_safe(line.master)}{_safe(behind)}, {line.baud:g} Bd")
+        console.print(f"[bold]{_safe(line.line)}[/bold]: {_safe(line.master)}{_safe(behind)}, {line.baud:.10g} Bd")
         for part in _line(line):
             console.print(part, soft_wrap=not isinstance(part, Table), markup=False, highlight=False)
         console.print()

@@ -15,8 +15,8 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{place.field}.driver.baud",
                     f"{place.name!r} asks at another baud than that of line {wire.line.name!r}",
-                    f"{float(driver.baud):g} Bd (planned)",
-                    f"{float(wire.line.baud):g} Bd, as the line",
+                    f"{float(driver.baud):.10g} Bd (planned)",
+                    f"{float(wire.line.baud):.10g} Bd, as the line",
                 )
             if driver.format is not None and driver.format != wire.line.format:
                 yield Spot(

@@ -15,8 +15,8 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{one.field}.driver.baud" if one.camera.driver.baud else f"{wire.field}.baud",
                     f"camera {one.camera.name!r} cannot be set to this baud",
-                    f"{float(own):g} Bd (planned)",
-                    f"{', '.join(f'{float(baud):g}' for baud in model.bus.bauds)} Bd ({one.camera.model})",
+                    f"{float(own):.10g} Bd (planned)",
+                    f"{', '.join(f'{float(baud):.10g}' for baud in model.bus.bauds)} Bd ({one.camera.model})",
                 )
                 if one.camera.driver.baud is None:
                     break  # once for the line

@@ -15,8 +15,8 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{one.field}.driver.baud",
                     f"camera {one.camera.name!r} is set to another baud than line {wire.line.name!r}",
-                    f"{float(own):g} Bd (planned)",
-                    f"{float(wire.line.baud):g} Bd, as the line",
+                    f"{float(own):.10g} Bd (planned)",
+                    f"{float(wire.line.baud):.10g} Bd, as the line",
                 )
 
 

@@ -13,14 +13,17 @@ def _find(survey: Survey) -> Spots:
     counts = Counter(str(one.frame_rate) for _, one in said)
     if len(counts) < 2:
         return
-    usual = counts.most_common(1)[0][0]
+    (usual, number), (_, next_number), *_ = counts.most_common(2)
+    most = number > next_number  # or none is the usual one, and each is held against the first
+    first = said[0][1]
+    rate, others = (usual, f"{number} others") if most else (str(first.frame_rate), repr(first.name))
     for path, one in said:
-        if str(one.frame_rate) != usual:
+        if str(one.frame_rate) != rate:
             yield Spot(
                 f"{path}.frame_rate",
-                f"camera {one.name!r} has another frame rate than most",
+                f"camera {one.name!r} has another frame rate than {'most' if most else others}",
                 f"{one.frame_rate} (planned)",
-                f"{usual}, as {counts[usual]} others",
+                f"{rate}, as {others}",
             )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
+from busim.check.wiring import metres
 from busim.electric import CAUTIOUS, LONGEST, WIDELY_QUOTED, longest
 
 
@@ -14,10 +15,10 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 wiring.longest_cable,
                 f"line {wiring.line.name!r} is too long for its baud",
-                f"{wiring.length:g} m at {baud:g} Bd (planned), {wiring.length * baud / 1e8:.2f} x 10^8 m bit/s "
+                f"{wiring.length:g} m at {baud:.10g} Bd (planned), {wiring.length * baud / 1e8:.2f} x 10^8 m bit/s "
                 "(computed)",
-                f"at most {longest(baud, WIDELY_QUOTED):.4g} m by 10^8 m bit/s ({WIDELY_QUOTED.source}), "
-                f"{longest(baud, CAUTIOUS):.3g} m by 10^7 m bit/s ({CAUTIOUS.source})",
+                f"at most {metres(longest(baud, WIDELY_QUOTED))} by 10^8 m bit/s ({WIDELY_QUOTED.source}), "
+                f"{metres(longest(baud, CAUTIOUS))} by 10^7 m bit/s ({CAUTIOUS.source})",
             )
 
 

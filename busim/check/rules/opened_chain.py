@@ -7,7 +7,7 @@ from busim.check.survey import Survey
 from busim.check.wiring import Wiring, listed
 from busim.electric import lost
 
-_MOST = 8
+_MOST = 3  # cameras told one by one; behind them it goes on in the same way
 
 
 def _costs(wiring: Wiring, injected: dict[str, str]) -> list[str]:
@@ -24,11 +24,11 @@ def _costs(wiring: Wiring, injected: dict[str, str]) -> list[str]:
             for name, at in injected.items()
             if name not in loss.unreached and (index_of[name] - index) * (index_of[at] - index) < 0
         ]
-        costs = [listed(loss.unreached)] if loss.unreached else []
-        costs += [f"the supply of {listed(dark)}"] if dark else []
-        costs += ["one line, which is two then, each with its masters"] if loss.split else []
+        costs = [f"costs {listed(loss.unreached)}"] if loss.unreached else []
+        costs += [f"takes the supply from {listed(dark)}"] if dark else []
+        costs += ["leaves two lines, each with a master"] if loss.split else []
         if costs:
-            found.append(f"{one.name!r} costs {' and '.join(costs)}")
+            found.append(f"{one.name!r} {' and '.join(costs)}")
     return found
 
 
