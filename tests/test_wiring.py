@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from small_plans import wall
 from test_both_paths import plans, text_of
@@ -365,7 +365,19 @@ def handled(plan: Plan, deeds: list[Any], *, exact: bool) -> dict[tuple[int, int
     return made
 
 
+SET_WHILE_A_REQUEST_BEGINS = {  # one of two cameras that share an ear, in the first start bit
+    "baud": 38400, "format": "8E1", "contention": "random", "errors": 0, "bias": True, "chatter": 0, "idle": "200 us",
+    "length": 3, "latency": "0", "time_out": "7 ms", "second": False, "listen": "0", "every": "23 ms",
+    "cameras": [
+        {"id": 1, "after": 0, "turnaround": "2..2.1 ms", "echo": True, "hold": "200 us", "format": ""},
+        {"id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": True, "hold": "0", "format": ""},
+        {"id": 3, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": ""},
+    ],
+}  # fmt: skip
+
+
 @pytest.mark.timeout(600)
+@example(SET_WHILE_A_REQUEST_BEGINS, [("set", 7, 3575, 38400)])
 @settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
 @given(plans, st.lists(hands, min_size=1, max_size=8))
 def test_an_installation_with_hands_in_it_does_the_same_on_both_paths(case: dict[str, Any], deeds: list[Any]) -> None:

@@ -38,7 +38,7 @@ def set_anew(line: Line, exact: ExactPath, station: Station, setting: Setting) -
         solo.version = -1
         # a start bit is a change, and it came before; where the pair is swapped the level changes now
         uart.low = not turned and not exact.wave(solo).at(line.kernel.now)
-        exact.listen(solo)
+    exact.look_again()  # those who shared its ear hear each for itself now, too
 
 
 def begin_break(line: Line, exact: ExactPath, station: Station) -> None:
