@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import typer
 
-from busim.cli import plan_diff, plan_schema, plan_set, plan_show
+from busim.cli import plan_diff, plan_schema, plan_set, plan_show, plan_split
 
 NAME = "plan"
-HELP = "Show a plan with every default, change a value, compare two plans, write its form for editors."
+HELP = "Show a plan with every default, change it, split it over converters, compare two, write its form for editors."
 
 commands = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-for module in (plan_show, plan_set, plan_diff, plan_schema):
+for module in (plan_show, plan_set, plan_split, plan_diff, plan_schema):
     commands.command(module.NAME, help=module.HELP)(module.command)

@@ -1,11 +1,12 @@
 """Declared data: YAML files in, plain values out, with the line and column of every key and value.
 
 Public: `load` (a file), `parse` (a text), `Declared` (what they return), `locate` (place of a field path),
-`Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `scalar` and `flow` (values as
-YAML text), `nearest` (the known word that was probably meant), `shown` (a value as a message quotes it), `is_path`
-(whether a name stands for a file).
+`Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists
+moved, their comments with them), `scalar` and `flow` (values as YAML text), `nearest` (the known word that was probably
+meant), `shown` (a value as a message quotes it), `is_path` (whether a name stands for a file).
 """
 
+from busim.declared.blocks import Blocks
 from busim.declared.document import Declared, Position, Real, join, locate
 from busim.declared.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse
 from busim.declared.rewriting import Rewriting
@@ -16,6 +17,7 @@ __all__ = [
     "MOST_BYTES",
     "MOST_DEPTH",
     "MOST_VALUES",
+    "Blocks",
     "Declared",
     "Position",
     "Real",

@@ -50,20 +50,21 @@ class Rewriting:
         the field's mapping or list is not there, or the text is no value.
         """
         value = parse(f"value: {text}").value["value"]
-        steps = self._steps(field)
-        holder: Any = self._tree
-        path = ""
-        for step in steps[:-1]:
-            path, key = self._found(holder, path, step)
-            holder = holder[key]
-        last = steps[-1]
+        holder, path, last = self._holder(field)
+        key: Any = last
         if isinstance(holder, dict) and isinstance(last, str):
-            path, key = join(path, last), last
+            path = join(path, last)
         else:
             path, key = self._found(holder, path, last)
         before = shown(holder[key]) if isinstance(holder, list) or key in holder else None
         holder[key] = self._yaml.load(f"value: {text}")["value"] if value is not None else None
         return path, before
+
+    def drop(self, field: str) -> None:
+        """Take a key out of its mapping, where it is there. Raises UserError where the mapping is not."""
+        holder, _, last = self._holder(field)
+        if isinstance(holder, dict):
+            holder.pop(last, None)
 
     def text(self) -> str:
         """The file as it is now."""
@@ -71,6 +72,16 @@ class Rewriting:
         self._yaml.dump(self._tree, stream)
         text = stream.getvalue()
         return text.replace("\n", "\r\n") if "\r\n" in self._document.text else text
+
+    def _holder(self, field: str) -> tuple[Any, str, str | int]:
+        """The mapping or list that holds a field, its path, and the last step to the field."""
+        steps = self._steps(field)
+        holder: Any = self._tree
+        path = ""
+        for step in steps[:-1]:
+            path, key = self._found(holder, path, step)
+            holder = holder[key]
+        return holder, path, steps[-1]
 
     def _steps(self, field: str) -> list[str | int]:
         steps: list[str | int] = []

@@ -1,0 +1,189 @@
+"""`busim plan split`: which cameras go on which converter, with fewest converters and then fewest metres of cable."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.split import Split, SplitLine, Wishes
+
+NAME = "split"
+HELP = "Propose which cameras go on which converter: fewest converters, then fewest metres, each with its headroom."
+
+
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    every: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--every", metavar="GROUP=TIME", help="Wanted time between two polls of a group, as fast=250ms."),
+    ] = None,
+    headroom: Annotated[float, typer.Option(help="Percent of each line's time to keep free.", min=0, max=95)] = 30,
+    like: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(help="Allow more converters, like this one of the plan, with its line's settings."),
+    ] = None,
+    at: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option("--at", metavar="PLACE", help="Where those may stand; not said: where that one stands."),
+    ] = None,
+    ports: Annotated[int, typer.Option(help="Ports of a box of those.", min=1, max=64)] = 1,
+    most: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(help="How many boxes of those there are; not said: as many as are needed.", min=1, max=1000),
+    ] = None,
+    renumber: Annotated[
+        bool, typer.Option("--renumber", help="Give cameras other bus IDs where two of a line have the same.")
+    ] = False,
+    best: Annotated[
+        bool, typer.Option("--optimal", help="Fewest converters, proven (needs the extra optimal).")
+    ] = False,
+    detour: Annotated[float, typer.Option(help="Cable for each metre of straight way.", min=1, max=10)] = 1.3,
+    extra: Annotated[float, typer.Option(help="Metres more for each piece of cable.", min=0, max=100)] = 3.0,
+    as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
+    write: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Write the new plan to this new file; comments are kept."),
+    ] = None,
+) -> None:
+    """Split and show. Exit code 1 where no split was found, 2 where the plan or a wish is wrong."""
+    from busim.plan import read
+    from busim.split import More, Wishes, split, written
+
+    more = None if like is None else More(like, tuple(at or ()), ports, most)
+    wishes = Wishes(headroom / 100, _targets(every or []), detour, extra, renumber, more)
+    _without_like(like, at, ports, most)
+    installation = read(plan)
+    found = split(installation, wishes, best=best)
+    if as_json:
+        print(json.dumps(found.as_json(), indent=2, ensure_ascii=False))
+    else:
+        _print(found, wishes)
+    if found.why:
+        raise typer.Exit(1)
+    if write is not None:
+        _write(write, written(installation, found))
+        if not as_json:
+            print(f"written: {write}. Look at it: busim plan diff {plan} {write}; busim check {write}")
+
+
+def _without_like(like: str | None, at: list[str] | None, ports: int, most: int | None) -> None:
+    from busim.errors import UserError
+
+    if like is None and (at or ports != 1 or most is not None):
+        raise UserError(
+            "more converters are meant, and nobody says of which kind", found="--at, --ports or --most without --like",
+            expected="a converter of the plan that they are like", mend="--like 'NAME OF A CONVERTER'",
+        )  # fmt: skip
+
+
+def _targets(texts: list[str]) -> dict[str, int]:
+    from busim.errors import UserError
+    from busim.units import parse_time
+
+    found = {}
+    for text in texts:
+        name, equals, time = text.rpartition("=")
+        every = parse_time(time) if equals and name else 0
+        if not every:
+            raise UserError(
+                "not a poll group and its time", found=repr(text[:60]), expected="GROUP=TIME, a time above 0",
+                mend="--every fast=250ms",
+            )  # fmt: skip
+        found[name] = every
+    return found
+
+
+def _write(name: str, text: str) -> None:
+    """The file made. Raises UserError where it is there, or cannot be written."""
+    from busim.errors import UserError
+
+    try:
+        with open(name, "x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError:
+        raise UserError(
+            "a file is there already", file=name, mend="choose another name, compare the two, and replace it yourself"
+        ) from None
+    except OSError as error:
+        raise UserError("the file cannot be written", file=name, found=error.strerror or str(error)) from None
+
+
+def _print(found: Split, wishes: Wishes) -> None:
+    if found.lines:
+        _print_lines(found)
+        for line in found.lines:
+            _print_order(line)
+    if found.why:
+        print(f"No split: {found.why}." + (" Above: as far as it came." if found.lines else ""))
+        for one in found.left_over:
+            print(f"  {one.camera!r} has no place:")
+            print("\n".join(f"    {reason}" for reason in one.reasons))
+    else:
+        print(_how_good(found))
+    if found.unused:
+        print(f"not needed: {', '.join(map(repr, found.unused))}")
+    for name, why in found.alone.items():
+        print(f"left as it is: line {name!r}, because {why}")
+    for note in found.notes:
+        print(f"note: {note}")
+    print(f"Wanted: {wishes.headroom:.0%} headroom. Load, volts and sums of metres are computed. On these grounds:")
+    print("\n".join(f"  {one}" for one in found.assumptions))
+
+
+def _print_lines(found: Split) -> None:
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, title=f"{found.plan}, split ({found.way})", title_justify="left")
+    columns = {
+        "line": [one.name for one in found.lines],
+        "converter": [one.converter + (" (new)" if one.new else "") for one in found.lines],
+        "place": [one.place or "" for one in found.lines],
+        "cameras": [str(one.cameras) for one in found.lines],
+        "metres": [f"{one.metres:g} of {one.reach:.0f}" for one in found.lines],
+        "load": [f"{one.load:.0%}" for one in found.lines],
+        "headroom": [f"{one.headroom:.0%}" for one in found.lines],
+        "unit loads": [f"{one.unit_loads:g}" for one in found.lines],
+        "W": [_of(one.watts, "of", one.limit) for one in found.lines],
+        "V, lowest": [_of(one.lowest, "for", one.needed) for one in found.lines],
+    }
+    shown = {head: cells for head, cells in columns.items() if any(cells)}
+    for head in shown:
+        table.add_column(head, justify="left" if head in ("line", "converter", "place") else "right")
+    for row in zip(*shown.values(), strict=True):
+        table.add_row(*map(escape, row))
+    Console(width=None).print(table)
+
+
+def _of(value: float | None, word: str, bound: float | None) -> str:
+    if value is None:
+        return ""
+    return f"{value:.3g}" + ("" if bound is None else f" {word} {bound:.3g}")
+
+
+def _print_order(line: SplitLine) -> None:
+    """The stations along the cable; metres that are not planned are marked."""
+    parts = []
+    for number, stop in enumerate(line.stops):
+        after = f"{stop.after:g} m{'' if stop.planned else '*'} to " if number else ""
+        own = "" if stop.id is None else f" (ID {stop.id}{'' if stop.was is None else f', was {stop.was}'})"
+        parts.append(f"{after}{stop.name}{own}")
+    print(f"{line.name}{', as it is' if line.unchanged else ''}: {', '.join(parts)}")
+
+
+def _how_good(found: Split) -> str:
+    lines, starred = len(found.lines), any(not stop.planned for line in found.lines for stop in line.stops)
+    text = f"{lines} line{'' if lines == 1 else 's'} with {found.metres:g} m of cable"
+    text += " (* computed from places, the rest planned)." if starred else " (planned)."
+    if found.proven:
+        text += " No split has fewer lines (proven)"
+        return text + (", nor fewer metres (proven)." if found.shortest else "; the metres may be improved on.")
+    return text + (
+        f" Fewer than {found.least} lines cannot be; {lines} were found"
+        + ("" if found.way == "optimal" else " by the greedy way: --optimal may find fewer")
+        + ". The metres may be improved on."
+    )
