@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import sqlite3
 import time
 from pathlib import Path
 
@@ -165,6 +166,13 @@ def test_a_file_in_another_encoding_names_the_byte_that_is_not_utf_8(tmp_path: P
     with pytest.raises(UserError, match="UTF-8") as caught:
         load(path)
     assert (caught.value.line, caught.value.column, caught.value.found) == (3, 4, "byte 0xFC")
+
+
+def test_a_trace_is_told_from_a_file_in_another_encoding(tmp_path: Path) -> None:
+    sqlite3.connect(tmp_path / "hall.busim").execute("create table t (a)").connection.close()
+    with pytest.raises(UserError, match="a database, as a trace is") as caught:
+        load(tmp_path / "hall.busim")
+    assert "busim replay" in (caught.value.mend or "")
 
 
 def test_a_file_that_is_too_large_is_refused_before_it_is_read_whole() -> None:

@@ -147,7 +147,8 @@ def test_line_ends_stay_as_they_are() -> None:
         ("camera[0].id=5", "did you mean `cameras`?"),
         ("cameras[0].id", "FIELD=VALUE"),
         ("..=5", "not the path of a field"),
-        ("cameras[0].id=[", "not readable as YAML"),
+        ("cameras[0].id=[", "cameras[0].id: not readable as YAML"),
+        ("name=&a x", "name: anchors and aliases are not supported"),
         ("cameras[0].id.more=5", "no such field"),
     ],
 )

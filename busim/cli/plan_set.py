@@ -32,7 +32,12 @@ def command(
             raise UserError(
                 "not a field and its value", found=repr(value[:60]), expected="FIELD=VALUE", mend="cameras[2].id=5"
             )
-        path, before = rewriting.set(field.strip(), text.strip())
+        try:
+            path, before = rewriting.set(field.strip(), text.strip())
+        except UserError as error:
+            if error.file is None:  # it is about the value, which stands in no file
+                error.field, error.line, error.column = field.strip(), None, None
+            raise
         told.append(f"{path}: {text.strip()} (was {before or 'not written'})")
     changed = rewriting.text()
     read_text(changed, plan)

@@ -105,6 +105,11 @@ def _place(text: str, index: int) -> Position:
 
 
 def _decoded(data: bytes, path: str) -> str:
+    if data.startswith(b"SQLite format 3\0"):
+        raise UserError(
+            "this is no text but a database, as a trace is", file=path, expected="a YAML file",
+            mend="give the plan; a trace is for `busim replay`, `busim compare` and `busim export`",
+        )  # fmt: skip
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -47,4 +47,4 @@ def _text(value: Any) -> str:
         text = str(value)
         if len(text) <= _LONGEST:
             return text
-    raise UserError("not a quantity", expected="a number with its unit, as text")
+    raise UserError("not a value of this kind", expected="a number with its unit, or another text of one line")
