@@ -11,7 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from drawn_plans import drawn
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 from split_plans import hall
@@ -165,6 +166,18 @@ def test_a_hundred_cameras_are_proven_to_need_that_many_lines() -> None:
     found = split(plan, best=True)
     check_holds(plan, found, Wishes())
     assert found.proven
+
+
+@given(drawn())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_whatever_a_plan_says_it_is_split_or_refused_with_one_clear_error(text: str) -> None:
+    try:
+        plan = read_text(text)
+        for best in (False, True):
+            found = split(plan, Wishes(renumber=True), best=best)
+            assert found.why if found.new_plan is None else read_text(written(plan, found))
+    except UserError:
+        return
 
 
 # -- more converters --------------------------------------------

@@ -206,6 +206,15 @@ def test_a_long_cable_passes_every_station_once_and_is_never_longer_than_twice_a
     assert tree - 1e-9 <= metres <= 2 * tree
 
 
+@pytest.mark.parametrize("count", [2, 5, 12])
+def test_stations_between_which_nobody_knows_a_way_have_no_cable(count: int) -> None:
+    matrix = distances([(at, 0) for at in range(count)])
+    matrix[:-1, -1] = matrix[-1, :-1] = np.inf
+    order, metres = shortest(matrix)
+    assert sorted(order) == list(range(count))
+    assert metres == np.inf
+
+
 def test_on_a_straight_wall_a_long_cable_runs_from_one_end_to_the_other() -> None:
     points = [(at * 7 % 40, 0) for at in range(40)]
     assert shortest(distances(points))[1] == 39

@@ -58,6 +58,11 @@ def asked(plan: Plan, wishes: Wishes) -> Asked:
     ours = {candidate.line.name for candidate in field.candidates}
     on = {at.name for line in plan.lines if line.name in ours for at in line.order if at.kind == "camera"}
     cameras = tuple(camera for camera in plan.cameras if camera.name in on)
+    if not cameras:
+        raise UserError(
+            "there is no camera to be placed", file=plan.path or None, found="lines without cameras",
+            expected="cameras on lines with one converter each", mend="put every camera on some line first",
+        )  # fmt: skip
     ways = Ways(plan, wishes)
     fed = frozenset(
         name for feed in survey.feeds if carries(feed, survey) for name in feed.supply.feeds if name in survey.cameras

@@ -41,7 +41,8 @@ def subsets(metres: Array, first: int | None = None) -> Array:
 
 
 def shortest(metres: Array, first: int | None = None) -> tuple[list[int], float]:
-    """An order of all stations and its length; the shortest where there are at most `EXACT` of them."""
+    """An order of all stations and its length, inf where there is no way past all of them; the shortest where there are
+    at most `EXACT` of them."""
     count = len(metres)
     if count <= EXACT:
         return _exact(metres, first)
@@ -61,6 +62,8 @@ def _exact(metres: Array, first: int | None) -> tuple[list[int], float]:
     mask = len(best) - 1
     last = int(best[mask].argmin())
     total, order = float(best[mask, last]), [last]
+    if np.isinf(total):
+        return list(range(len(metres))), total
     while mask & (mask - 1):
         mask &= ~(1 << last)
         last = int((best[mask] + metres[:, last]).argmin())
