@@ -230,6 +230,12 @@ def test_the_page_on_cameras_has_every_field_of_the_form() -> None:
         assert [name for name in shape["properties"] if f"\n- `{name}`: " not in filled("cameras")] == []
 
 
+def test_the_page_on_cameras_has_every_word_that_an_order_may_have() -> None:
+    order = filled("cameras")[filled("cameras").index("Each order") :]
+    words = ("change-id", "recall", "store", "move", "save", "reboot", "factory-default", "identify", "stop")
+    assert [word for word in words if f"`{word}`" not in order] == []
+
+
 def test_every_word_of_the_design_is_explained() -> None:
     explained = re.findall(r"^- \*\*(.+?)\*\*: ", page("words"), re.MULTILINE)
     assert [word for word in WORDS.replace("\n", " ").split(",") if word.strip() not in explained] == []

@@ -146,6 +146,16 @@ def test_the_starter_is_sound_as_it_stands_and_a_plan_can_use_it(tmp_path: Path)
     assert line["figures"]["refused"]["value"] == 0
 
 
+def test_a_wrong_word_for_a_deed_is_told_at_its_place_with_the_word_that_was_meant() -> None:
+    text = starter("wall-camera").replace("codes: {save: 1", "codes: {sve: 1")
+    with pytest.raises(Findings) as caught:
+        read_text(text, "wall-camera.yaml")
+    (finding,) = caught.value.findings
+    assert finding.field == "orders.command.codes.sve"
+    assert text.splitlines()[(finding.line or 0) - 1][(finding.column or 0) - 1 :].startswith("sve: 1")
+    assert finding.mend == "did you mean `save`?"
+
+
 @pytest.mark.parametrize("name", ["Wall", "", "a/b", "x" * 41, "-a"])
 def test_a_starter_wants_a_name_that_does(name: str) -> None:
     with pytest.raises(UserError, match="not a name"):
@@ -243,7 +253,7 @@ MISTAKES = [
     ("{does: recall}", "{does: «recal}", "bad-value"),
     ("motor: zoom", "motor: «iris", "bad-order"),
     ("{save: 1, reboot: 2}", "«{save: 1, reboot: 1}", "bad-order"),
-    ("{save: 1, reboot: 2}", "{save: 1, melt: «2}", "bad-value"),
+    ("{save: 1, reboot: 2}", "{save: 1, «melt: 2}", "bad-value"),
     ("boot: 2 s", "boot: «2", "bad-value"),
     ("peak: 3 W", "peak: 1 W", "out-of-bounds@supply"),
     ("voltage: 9..16 V", "voltage: «16..9 V", "bad-value"),

@@ -97,15 +97,20 @@ def _names(plan: Plan, field: str) -> set[str]:
 
 def _assumed(survey: Survey) -> Iterator[str]:
     plan = survey.plan
-    for words, kind, key, values in (
-        ("a turnaround of {}", "cameras", "turnaround", [one.turnaround.high for one in plan.cameras]),
-        ("a latency of {} each way", "converters", "latency", [one.latency.high for one in plan.converters]),
-        ("packing after {} of silence", "converters", "packing.idle", [one.packing_idle for one in plan.converters]),
-    ):
+    models, default = "as their models say", "the default"
+    for words, kind, key, whose, values in (
+        ("a turnaround of {}", "cameras", "turnaround", models, [one.turnaround.high for one in plan.cameras]),
+        ("a latency of {} each way", "converters", "latency", default, [one.latency.high for one in plan.converters]),
+        (
+            "packing after {} of silence", "converters", "packing.idle", default,
+            [one.packing_idle for one in plan.converters],
+        ),
+    ):  # fmt: skip
         left = [value for number, value in enumerate(values) if f"{kind}[{number}].{key}" not in plan.positions]
         if left and plan.positions:
             count = f"{len(left)} of {len(values)} {kind}"
-            yield f"{words.format(show_time(left[0]))} for {count}: not written, the default"
+            times = " to ".join(show_time(time) for time in sorted({min(left), max(left)}))
+            yield f"{words.format(times)} for {count}: not written, {whose}"
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
         why = "nobody asks there, or its dialect, a model or an ID is not to be had"

@@ -125,6 +125,11 @@ def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
     yield about["description"]
     if "enum" in about:
         yield "One of " + ", ".join(f"`{word}`" for word in about["enum"])
+    for choice in about.get("anyOf", ()):  # of these words, or not written
+        if "enum" in choice:
+            yield "One of " + ", ".join(f"`{word}`" for word in choice["enum"])
+    if "enum" in about.get("propertyNames", {}):
+        yield "Of " + ", ".join(f"`{word}`" for word in about["propertyNames"]["enum"])
     low, high = about.get("minimum"), about.get("maximum")
     if low is not None and high is not None:
         yield f"From {low} to {high}"

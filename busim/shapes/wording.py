@@ -27,19 +27,23 @@ _NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_
 
 def worded(document: Declared, error: ErrorDetails, root: type[BaseModel]) -> Finding:
     """One pydantic error, got when `root` was validated against the document, as a finding."""
+    loc = error["loc"]
+    of_key = loc[-1:] == ("[key]",) and error["type"] != "extra_forbidden"  # the name of an entry, not what it has
     field = ""
-    for part in error["loc"]:
+    for part in loc[:-1] if of_key else loc:
         field = join(field, part)
-    key = str(error["loc"][-1]) if error["loc"] else ""
-    shape, spec = _described(root, error["loc"])
+    key = str(loc[-1]) if loc else ""
+    shape, spec = _described(root, loc)
     if error["type"] == "missing":
         return _missing(document, field, key, spec)
     if error["type"] == "extra_forbidden":
         return _unknown(document, field, key, shape)
     code, what, expected, mend = _said(error, spec)
-    if mend is None and spec and spec.examples and isinstance(error["loc"][-1], str):
+    if of_key:
+        mend = mend or "write another word before the colon"
+    elif mend is None and spec and spec.examples and isinstance(loc[-1], str):
         mend = f"write for example `{key}: {example(spec)}`"
-    return at(document, field, code, what, found=shown(error["input"]), expected=expected, mend=mend)
+    return at(document, field, code, what, at_key=of_key, found=shown(error["input"]), expected=expected, mend=mend)
 
 
 def at(document: Declared, field: str, code: str, what: str, *, at_key: bool = False, **words: str | None) -> Finding:
