@@ -35,6 +35,7 @@ from busim.units import (
         (parse_current, "500 mA", 0.5),
         (parse_power, "12.95 W", 12.95),
         (parse_power, "0", 0.0),
+        (parse_power, "500 mA at 12 V", 6.0),
         (parse_resistance, "120 ohm", 120.0),
         (parse_resistance, "4.7 kΩ", 4700.0),
         (parse_capacitance, "1 nF", 1e-9),
@@ -53,6 +54,9 @@ def test_a_quantity_is_read_into_its_base_unit(parse, text: str, value: float) -
         (parse_voltage, "48 W"),
         (parse_current, "-1 A"),
         (parse_power, "much"),
+        (parse_power, "0.5 A"),
+        (parse_power, "0.5 A at 12"),
+        (parse_power, "6 W at 12 V"),
         (parse_resistance, "120 Ohms"),
         (parse_gauge, "24"),
         (parse_gauge, "AWG 41"),
@@ -76,6 +80,7 @@ def test_a_range_may_share_its_unit_or_have_two() -> None:
     assert parse_range("4..7 W", parse_power) == Range(4, 7)
     assert parse_range("500 mW..1 W", parse_power) == Range(0.5, 1)
     assert parse_range("0..1 W", parse_power) == Range(0, 1)
+    assert parse_range("0.25..0.5 A at 12 V", parse_power) == Range(3, 6)
     assert parse_range("6 W", parse_power).fixed
     with pytest.raises(UserError, match="low to high"):
         parse_range("7..4 W", parse_power)

@@ -197,6 +197,6 @@ VoltRange = Annotated[
     Range, PlainValidator(quantity(_range(parse_voltage), _volts)), offered("12 V", "11.4..12.6 V", "44..57 V")
 ]
 read_watts = quantity(_range(parse_power), lambda watts: _up_to(1e6, "W")(watts.high))
-WattRange = Annotated[Range, PlainValidator(read_watts), offered("6 W", "4..7 W")]
+WattRange = Annotated[Range, PlainValidator(read_watts), offered("6 W", "4..7 W", "0.5 A at 12 V")]
 Frames = Annotated[FrameRate, PlainValidator(quantity(parse_frame_rate)), offered("50p", "59.94p", "50i")]
 Shutter = Annotated[Fraction, PlainValidator(quantity(parse_shutter)), offered("1/50 s", "10 ms")]

@@ -58,8 +58,9 @@ def parse_current(text: str) -> float:
 
 
 def parse_power(text: str) -> float:
-    """`6 W` to watts, never negative. Raises UserError."""
-    return _positive(text, _POWER, "6 W")
+    """`6 W`, or as labels have it `0.5 A at 12 V`, to watts, never negative. Raises UserError."""
+    amperes, at, volts = text.partition(" at ")
+    return parse_current(amperes) * parse_voltage(volts) if at else _positive(text, _POWER, "6 W, or 0.5 A at 12 V")
 
 
 def parse_resistance(text: str) -> float:
