@@ -72,6 +72,8 @@ def test_the_command_shows_yaml_or_json(capsys: pytest.CaptureFixture[str]) -> N
     report = json.loads(capsys.readouterr().out)
     assert report["schema"] == 1
     assert report["values"]["lines"][0]["baud"] == "38400 Bd"
+    assert report["values"]["lines"][0]["format"] == "8E1"
+    assert report["values"]["converters"][0]["unit_load"] == 0.25
     assert "lines[0].contention" in report["assumed"]
     assert report["base_units"]["cameras"][7]["power"]["peak"] == {"low": 7, "high": 9}
 

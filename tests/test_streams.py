@@ -109,6 +109,19 @@ def test_without_a_standard_output_a_command_does_what_it_does(command: str) -> 
     assert (ended.returncode, ended.stderr) == (0, b"")
 
 
+def test_ctrl_c_while_it_still_starts_ends_with_130_and_no_traceback() -> None:
+    program = (
+        "import builtins, sys; real = builtins.__import__\n"
+        "def interrupted(name, *rest):\n"
+        "    if name == 'typer': raise KeyboardInterrupt\n"
+        "    return real(name, *rest)\n"
+        "builtins.__import__ = interrupted; sys.argv = ['busim', 'explain']\n"
+        "from busim.cli import main; main()"
+    )
+    ended = subprocess.run([sys.executable, "-c", program], capture_output=True, timeout=60, check=False)
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, b"", b"")
+
+
 def test_a_reader_that_has_seen_enough_is_told_nothing() -> None:
     ended = subprocess.run(
         ["sh", "-c", f"'{sys.executable}' -m busim plan schema | head -1"],

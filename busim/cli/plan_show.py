@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -25,7 +25,7 @@ def command(
         report = {
             "schema": SCHEMA,
             "plan": installation.name,
-            "values": whole.values,
+            "values": _as_written(whole.values),
             "assumed": sorted(whole.assumed),
             "base_units": defaults(installation),
         }
@@ -33,3 +33,14 @@ def command(
         return
     print("# Every value of the plan. Unmarked: planned, as written. `default`: nobody wrote it, so it is assumed.")
     print(whole.yaml(), end="")
+
+
+def _as_written(value: Any) -> Any:
+    """Numbers that JSON would write otherwise as texts: the format `8E1` is no 80.0."""
+    from busim.declared import Real
+
+    if isinstance(value, dict):
+        return {key: _as_written(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_as_written(entry) for entry in value]
+    return value.text if isinstance(value, Real) and value.text != repr(float(value)) else value
