@@ -32,7 +32,8 @@ def greedy(problem: Problem) -> Answer:
     return best
 
 
-_Choose = Callable[[list[tuple[int, Line, float]]], int]
+_Room = list[tuple[int, Line, float]]  # number of the line, the line with the camera, metres more
+_Choose = Callable[[_Room], _Room]
 
 
 def _planned(problem: Problem) -> Answer:
@@ -51,11 +52,10 @@ def _filled(problem: Problem, choose: _Choose, answer: Answer) -> Answer:
             longer = joined(problem, line, camera)
             if longer is not None:
                 room.append((number, longer, longer.metres - line.metres))
-                if choose is _first:
-                    break
-        if room:
-            number = choose(room)
-            answer.lines[number] = next(line for at, line, _ in room if at == number)
+        judged = (one for one in choose(room) if problem.judged(one[1].kind, one[1].group(problem)))
+        chosen = next(judged, None)
+        if chosen is not None:
+            answer.lines[chosen[0]] = chosen[1]
         else:
             opened = _opened(problem, answer, camera)
             if opened is None:
@@ -65,12 +65,12 @@ def _filled(problem: Problem, choose: _Choose, answer: Answer) -> Answer:
     return answer
 
 
-def _first(room: list[tuple[int, Line, float]]) -> int:
-    return room[0][0]
+def _first(room: _Room) -> _Room:
+    return room
 
 
-def _nearest(room: list[tuple[int, Line, float]]) -> int:
-    return min(room, key=lambda one: (one[2], one[0]))[0]
+def _nearest(room: _Room) -> _Room:
+    return sorted(room, key=lambda one: (one[2], one[0]))
 
 
 def _opened(problem: Problem, answer: Answer, camera: int) -> Line | None:
@@ -94,10 +94,11 @@ def _one_emptied(problem: Problem, answer: Answer) -> bool:
         others = [other for other in answer.lines if other is not line]
         for camera in sorted(line.group(problem), key=lambda one: -problem.needs[line.kind, one].max(initial=0.0)):
             places = [(at, longer) for at, other in enumerate(others) if (longer := joined(problem, other, camera))]
-            if not places:
+            places.sort(key=lambda place: place[1].metres - others[place[0]].metres)
+            fit = next((one for one in places if problem.judged(one[1].kind, one[1].group(problem))), None)
+            if fit is None:
                 break
-            at, longer = min(places, key=lambda place: place[1].metres - others[place[0]].metres)
-            others[at] = longer
+            others[fit[0]] = fit[1]
         else:
             answer.lines = others
             return True
@@ -173,12 +174,14 @@ def _kept(problem: Problem, answer: Answer, changes: dict[int, tuple[int | None,
         group = (line.group(problem) - {out}) | ({into} if into is not None else set())
         if into is not None and not problem.alone[line.kind, into]:
             return False
-        if not problem.adds_up(line.kind, group) or not problem.holds(line.kind, group):
+        if not problem.adds_up(line.kind, group):
             return False
         found[number] = line_of(problem, line.kind, group)
     before = sum(answer.lines[number].metres for number in changes)
     if sum(line.metres for line in found.values()) >= before - 1e-6:
         return False
+    if not all(problem.holds(line.kind, line.group(problem)) for line in found.values()):
+        return False  # asked last, since the judge takes longest
     for number, line in found.items():
         answer.lines[number] = line
     return True

