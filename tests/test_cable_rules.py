@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from busim.check import SOUND, all_rules, check, edited
+from busim.check.figures import beyond
 from busim.electric import WARM, chain, copper
 from busim.finding import Finding
 from busim.plan import read_text
@@ -270,6 +271,29 @@ def test_lengths_and_bauds_are_written_without_powers_of_ten() -> None:
         (LINE, "    baud: 1500 kBd\n"), rule="length-times-rate-cautious"
     )
     assert "1500000 Bd" in (fast[0].found or "")
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "said"),
+    [(10.46, 10.5, "10.46"), (12.0004, 12, "12.0004"), (8.9, 10.5, "8.9"), (1234.5, 30, "1230")],
+)
+def test_what_breaks_a_bound_is_written_with_the_digits_that_show_it(value: float, bound: float, said: str) -> None:
+    assert beyond(value, bound) == said
+
+
+def test_a_fuse_is_held_against_the_wire_as_the_plan_has_it() -> None:
+    fuse = ("fuse: 5 A\n    cable: {length: 2 m, gauge: AWG 14}", "fuse: 25 A\n    cable: {length: 2 m, gauge: WIRE}")
+    for gauge, said in (("0.75 mm2", "25 A before 0.75 mm2"), ("AWG 18", "25 A before AWG 18")):
+        found = findings((fuse[0], fuse[1].replace("WIRE", gauge)), rule="fuse-over-gauge")
+        assert said in (found[0].found or "")
+
+
+def test_of_one_camera_that_cannot_start_it_is_not_said_that_it_is_the_least_of_one() -> None:
+    text = (Path(__file__).parent.parent / "busim" / "plan" / "starter.yaml").read_text(encoding="utf-8")
+    text = text.replace("NAME", "thin").replace("supply_gauge: AWG 16", "supply_gauge: AWG 20")
+    text = text.replace("serial: 4102", "serial: 4102\n    power: {idle: 3 W, peak: 6 W, start_up: 20 W}")
+    found = [one for one in check(read_text(text)).findings if one.code == "start-up-below-minimum"]
+    assert "least of" not in (found[0].found or "")
 
 
 # -- rates of pictures ---------------------------------------------------------------------------------------

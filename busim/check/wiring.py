@@ -240,11 +240,6 @@ def listed(names: Sequence[str], most: int = 6) -> str:
     return shown + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def metres(length: float) -> str:
-    """A computed length for a message: no more digits than a tape measure gives, and never powers of ten."""
-    return f"{length:.0f} m" if length >= 100 else f"{length:.3g} m"
-
-
 def tap_limit(wiring: Wiring, one: Hanging) -> tuple[float, int]:
     """How long a station's stub may be, m, by MODBUS's derivation cables, and how many leave the line at that place."""
     ports = sum(1 for other in wiring.hanging if other.place.stub and other.place.metres == one.place.metres)

@@ -18,7 +18,7 @@ from busim.electric.bias import (
     undriven,
 )
 from busim.electric.bounds import Published
-from busim.electric.copper import WARM, copper, diameter, fuse_limit, loop
+from busim.electric.copper import WARM, area, copper, diameter, fuse_limit, loop
 from busim.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
 from busim.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
 from busim.electric.opened import Loss, Stand, lost
@@ -72,6 +72,7 @@ __all__ = [
     "PoeClass",
     "Published",
     "Stand",
+    "area",
     "bias_divider",
     "bias_resistor",
     "branches",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.check.figures import beyond
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 
@@ -13,7 +14,8 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{feed.field}.fuse",
                 f"the fuse of {feed.supply.name!r} is smaller than what flows when everything works",
-                f"{fuse:g} A (planned), and {amperes:.2f} A with everything at its most (computed at {feed.volts:g} V)",
+                f"{fuse:g} A (planned), and {beyond(amperes, fuse)} A with everything at its most (computed at "
+                f"{feed.volts:g} V)",
                 "a fuse above that, and not above what the cable bears",
             )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.check.figures import wire
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 from busim.electric import fuse_limit
@@ -15,7 +16,7 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{feed.field}.fuse",
                 f"the fuse of {feed.supply.name!r} does not protect the thinnest wire behind it",
-                f"{fuse:g} A before AWG {gauge:.3g} (planned)",
+                f"{fuse:g} A before {wire(gauge)} (planned)",
                 f"at most {fuse_limit(gauge):.3g} A (NEC 240.4(D){below}); the local code decides",
             )
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from busim.check.figures import metres
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
-from busim.check.wiring import metres
 from busim.electric import CAUTIOUS, LONGEST, WIDELY_QUOTED, longest
 
 

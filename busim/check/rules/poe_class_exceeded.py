@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busim.check.feeds import STATES
+from busim.check.figures import beyond
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 
@@ -19,7 +20,8 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{feed.field}.poe_class",
                     f"what {feed.supply.name!r} feeds takes more than its PoE class leaves at the end of the cable",
-                    f"{watts:.3g} W {STATES[state]} (computed) behind class {feed.supply.poe_class} (planned)",
+                    f"{beyond(watts, poe.device_watts)} W {STATES[state]} (computed) behind class "
+                    f"{feed.supply.poe_class} (planned)",
                     f"at most {poe.device_watts:g} W for the device, of {poe.source_watts:g} W at the port",
                 )
                 break

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.check.figures import beyond
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 
@@ -16,10 +17,11 @@ def _find(survey: Survey) -> Spots:
         ]
         if low:
             volts, load = min(low, key=lambda pair: pair[0])
+            others = f", the least of {len(low)} that are too low" if len(low) > 1 else ""
             yield Spot(
                 f"{feed.field}.name",
                 f"when all that {feed.supply.name!r} feeds starts at once, {load.name!r} gets too little voltage",
-                f"{volts:.1f} V, the least of {len(low)} that are too low (computed: {feed.volts:g} V at the supply, "
+                f"{beyond(volts, load.least)} V{others} (computed: {feed.volts:g} V at the supply, "
                 "loads of constant power, copper at 75 C)",
                 f"at least {load.least:g} V (its model)",
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busim.check.feeds import STATES
+from busim.check.figures import beyond
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 
@@ -18,7 +19,8 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{feed.field}.limit",
                     f"{feed.supply.name!r} must give more than it can",
-                    f"{watts:.3g} W {STATES[state]}, with what the cable takes (computed), for {len(feed.loads)} loads",
+                    f"{beyond(watts, feed.limit)} W {STATES[state]}, with what the cable takes (computed), for "
+                    f"{len(feed.loads)} loads",
                     f"at most {feed.limit:g} W (planned)",
                 )
                 break

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busim.check.feeds import STATES, Feed
+from busim.check.figures import beyond
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 
@@ -12,12 +13,12 @@ def _worst(feed: Feed) -> Spots:
     for name, (load, volts) in peak.items():
         if volts < load.least:
             at_rest = idle[name][1]
-            even = f", and even {STATES['idle']} {at_rest:.1f} V" if at_rest < load.least else ""
+            even = f", and even {STATES['idle']} {beyond(at_rest, load.least)} V" if at_rest < load.least else ""
             yield Spot(
                 load.field,
                 f"{name!r} gets too little voltage from {feed.supply.name!r}",
-                f"{volts:.1f} V with everything {STATES['peak']}{even} (computed: {feed.volts:g} V at the supply, "
-                "loads of constant power, copper at 75 C)",
+                f"{beyond(volts, load.least)} V with everything {STATES['peak']}{even} (computed: {feed.volts:g} V at "
+                "the supply, loads of constant power, copper at 75 C)",
                 f"at least {load.least:g} V (its model)",
             )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.check.figures import wire
 from busim.check.rule import Rule, Spot, Spots
 from busim.check.survey import Survey
 from busim.electric import THIN_LINE, THINNEST_LINE, loop, loop_loss_db
@@ -17,7 +18,7 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 wiring.longest_cable,
                 f"the wires of line {wiring.line.name!r} are thin for its length",
-                f"{wiring.length:g} m, at its thinnest AWG {wiring.thinnest:.3g} (planned), {wiring.loop_ohms:.0f} ohm "
+                f"{wiring.length:g} m, at its thinnest {wire(wiring.thinnest)} (planned), {wiring.loop_ohms:.0f} ohm "
                 f"there and back at 20 C, {loss:.1f} dB into {wiring.line.cable.impedance:g} ohm (computed)",
                 f"no more than {_MOST_LOSS:.1f} dB, the loss of 1200 m of AWG 22 (TI SLLA272 sec. 9); "
                 f"{THIN_LINE.source} has {THIN_LINE.value:g} m on AWG {THINNEST_LINE:g} or thicker at up to 9600 Bd",
