@@ -9,9 +9,14 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 from collections import Counter
 
 import pytest
+
+# A shell that puts the tests into the background lets them ignore Ctrl-C, and the programs they start with them.
+if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 _NOT_RUN = "not run, needs the system package "
 
