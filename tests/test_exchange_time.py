@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,8 +19,8 @@ READ_3 = Terms(
     request=8, reply=11, character=CHARACTER, answer_character=CHARACTER, silence=T35, turnaround_low=0,
     turnaround_high=0, pause=T35,
 )  # fmt: skip
-BEHIND = replace(
-    READ_3, turnaround_low=2e6, turnaround_high=6e6, tail=CHARACTER / 22, packing_idle=4e6, latency_low=1e6,
+BEHIND = READ_3._replace(
+    turnaround_low=2e6, turnaround_high=6e6, tail=CHARACTER / 22, packing_idle=4e6, latency_low=1e6,
     latency_high=3e6, distance=100.0, lead=5e3, answer_lead=7e3,
 )  # fmt: skip
 
@@ -53,14 +52,14 @@ def test_the_mean_lies_in_the_middle_and_the_variance_is_that_of_even_draws() ->
 def test_arrays_give_what_numbers_give(bauds: list[int], reply: int) -> None:
     characters = 11e9 / np.array(bauds)
     many = exchange(
-        replace(BEHIND, character=characters, answer_character=characters, reply=reply, tail=characters / 22)
+        BEHIND._replace(character=characters, answer_character=characters, reply=reply, tail=characters / 22)
     )
     for number, character in enumerate(characters.tolist()):
-        terms = replace(BEHIND, character=character, answer_character=character, reply=reply, tail=character / 22)
+        terms = BEHIND._replace(character=character, answer_character=character, reply=reply, tail=character / 22)
         one = exchange(terms)
-        for field in fields(one):
-            whole = np.broadcast_to(getattr(many, field.name), len(bauds))
-            assert whole[number] == pytest.approx(getattr(one, field.name))
+        for field in one._fields:
+            whole = np.broadcast_to(getattr(many, field), len(bauds))
+            assert whole[number] == pytest.approx(getattr(one, field))
 
 
 # -- packing -------------------------------------------------------------------------------------------------

@@ -182,7 +182,8 @@ def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numb
     whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
     every byte goes alone and the limit is reached only where it is 1.
     """
-    if isinstance(idle, float) and isinstance(characters, float) and isinstance(character, float):
+    number = isinstance(idle, float) and isinstance(length, (int, float))
+    if number and isinstance(characters, float) and isinstance(character, float):
         at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
         return 0.0 if at_once else idle
     filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)
