@@ -228,7 +228,8 @@ class _Reader:
             keys = self._keys(camera, dialect)
             names = {key: name for name, key in keys.items()}
             for group in master.groups:
-                wanted = (keys[value] for value in group.values if value in keys)
+                called = (self._called(camera, dialect, value) for value in group.values)
+                wanted = (keys[name] for name in called if name in keys)
                 end = 0
                 for place, (first, size) in enumerate(runs(wanted, dialect.most_values)):
                     between = range(end, first) if place else range(0)
@@ -250,11 +251,17 @@ class _Reader:
         polled = {value: group.name for group in reversed(master.groups) for value in group.values}
         for number, one in enumerate(cameras):
             keys = self._keys(one, dialect)
-            for (name, control), rate in rates.items():
-                if name == one.name and control in keys:
+            read = {self._called(one, dialect, value): group for value, group in polled.items()}
+            for (camera, word), rate in rates.items():
+                control = self._called(one, dialect, word)
+                if camera == one.name and control in keys:
                     request = Request(one.id, WRITE, keys[control], 1, (0,))
                     asked, answered, more = lengths(dialect, request)
-                    yield Move(number, control, rate, asked, answered, polled.get(control, ""), more)
+                    yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
+
+    def _called(self, camera: CameraPlan, dialect: Dialect, word: str) -> str:
+        """The name of the parameter that a word of the plan stands for."""
+        return word if word in self._keys(camera, dialect) else self._models[camera.model, dialect].called(word)
 
     def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
         keys = self._keys(camera, dialect)

@@ -144,12 +144,18 @@ class Survey:
         return self._models[name]
 
     def parameter(self, camera: str, name: str) -> Parameter | None:
-        """A parameter of a camera, None where its model has none of this name or is not there."""
+        """A parameter of a camera by its name or meaning, None where its model has none such or is not there."""
         model = self.cameras[camera][1].model
         if model not in self._parameters:
             known = self.model(model)
-            self._parameters[model] = {one.name: one for one in known.parameters} if known else {}
+            named = {one.name: one for one in known.parameters} if known else {}
+            self._parameters[model] = {word: named[of] for word, of in known.words.items()} if known else {}
         return self._parameters[model].get(name)
+
+    def called(self, camera: str, word: str) -> str:
+        """The name of the parameter of a camera that a word of the plan stands for; the word where there is none."""
+        parameter = self.parameter(camera, word)
+        return word if parameter is None else parameter.name
 
     def lacks(self, camera: str, name: str) -> bool:
         """Whether the camera's model is there and has no such parameter."""
@@ -256,7 +262,13 @@ class Survey:
 
     def polls(self, camera: str, value: str) -> bool:
         """Whether some master polls this value of the camera."""
-        return any(value in group.values for asker in self.asked[camera] for group in asker.master.groups)
+        wanted = self.called(camera, value)
+        return any(
+            wanted == self.called(camera, word)
+            for asker in self.asked[camera]
+            for group in asker.master.groups
+            for word in group.values
+        )
 
     def factory_id(self, camera: CameraPlan) -> int | None:
         """The bus ID with which a camera comes out of its box: as planned, or its model's; None: not known."""

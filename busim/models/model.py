@@ -7,6 +7,7 @@ counts as carried on the wire, 0..65535; times are ns.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -192,3 +193,17 @@ class Model:
     order_keys: Mapping[str, Mapping[str, int]]
     capabilities: tuple[str, ...] = ()
     source: str = field(default="", compare=False, repr=False)
+
+    @property
+    def words(self) -> dict[str, str]:
+        """Every word by which a plan can mean a parameter, to its name: the name itself, or a meaning it alone has.
+
+        So a plan asks all cameras for their `shutter`, whatever each model calls it.
+        """
+        meanings = Counter(one.meaning for one in self.parameters)
+        alone = {one.meaning: one.name for one in self.parameters if meanings[one.meaning] == 1}
+        return {**alone, **{one.name: one.name for one in self.parameters}}
+
+    def called(self, word: str) -> str:
+        """The name of the parameter that a word in a plan means; a word that means none comes back as it is."""
+        return self.words.get(word, word)

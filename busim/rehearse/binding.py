@@ -29,8 +29,9 @@ class Moved:
 def move(site: Site, camera: str, control: str, id: int) -> Moved:
     """Move a control of a camera at a bus ID a little, look who moved, and move it back."""
     line = site.cameras[camera].line
-    parameter = next(one for one in site.model(camera).parameters if one.name == control)
-    heard = site.ask(line, site.request(camera, control, id))
+    name = site.model(camera).called(control)
+    parameter = next(one for one in site.model(camera).parameters if one.name == name)
+    heard = site.ask(line, site.request(camera, name, id))
     reason = why(site, camera, id, heard)
     if reason is not None:
         return Moved(seen(heard), reason)
@@ -39,13 +40,13 @@ def move(site: Site, camera: str, control: str, id: int) -> Moved:
     wanted = _a_little(parameter, before)
     there = _stands(site, control)
     for value in (wanted, before):
-        heard = site.ask(line, site.request(camera, control, id, value))
+        heard = site.ask(line, site.request(camera, name, id, value))
         reason = why(site, camera, id, heard)
         if reason is not None:
             return Moved(seen(heard), reason)
-        reads = _arrives(site, camera, control, id, value)
+        reads = _arrives(site, camera, name, id, value)
         stands = _stands(site, control)
-        others = sorted(name for name, stood in stands.items() if stood != there[name] and name != camera)
+        others = sorted(one for one, stood in stands.items() if stood != there[one] and one != camera)
         if others:
             return Moved(
                 f"{control} {before} to {value}: acknowledged",
@@ -85,7 +86,7 @@ def _arrives(site: Site, camera: str, control: str, id: int, value: int) -> int 
 def _stands(site: Site, control: str) -> dict[str, int]:
     """Where this control stands in every camera that has it."""
     return {
-        name: port.camera.values[control]
+        name: port.camera.values[port.camera.model.called(control)]
         for name, port in site.world.cameras.items()
-        if control in port.camera.values
+        if port.camera.model.called(control) in port.camera.values
     }

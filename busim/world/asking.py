@@ -45,10 +45,10 @@ class Asking:
 
     def polls(self, camera: CameraPlan, model: Model, target: Target) -> list[Task]:
         """One task for each run of neighbouring registers in each group, for the values the model has."""
-        keys = model.keys[self._dialect.name]
+        keys, words = model.keys[self._dialect.name], model.words
         tasks = []
         for group in self._plan.groups:
-            wanted = (keys[value] for value in group.values if value in keys)
+            wanted = (keys[name] for value in group.values if (name := words.get(value, value)) in keys)
             for number, (first, count) in enumerate(runs(wanted, self._dialect.most_values)):
                 # What brings other values is another poll: each value is read once in a round, not in each exchange.
                 work = f"{group.name} from {first}" if number else group.name
@@ -60,7 +60,7 @@ class Asking:
 
     def move(self, camera: CameraPlan, model: Model, target: Target, control: str, value: int) -> Task:
         """An operator's move of one control to a value."""
-        request = Request(camera.id, WRITE, model.keys[self._dialect.name][control], 1, (value,))
+        request = Request(camera.id, WRITE, model.keys[self._dialect.name][model.called(control)], 1, (value,))
         task = self._task(target, COMMAND, control, request, camera.turnaround)
         task.tries = 1 + self._plan.retries
         return task

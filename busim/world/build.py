@@ -11,6 +11,7 @@ from busim.dialects import Dialect
 from busim.faults import BitNoise, Chatter, Latency, Turnaround
 from busim.kernel import Chance, Kernel, PatientKernel
 from busim.masters import Master, Target
+from busim.models import Model, Parameter
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.trace import Emit
 from busim.world.asking import Asking, Way, way_through
@@ -287,10 +288,10 @@ class _Builder:
     def _intent(self, hook: Hook, panel: str, camera: str, control: str) -> Move:
         """A move that the controller outside is told of."""
         model = self._named.models[camera]
-        parameter = next(parameter for parameter in model.parameters if parameter.name == control)
+        parameter = _meant(model, control)
 
         def play(value: int) -> None:
-            hook.intend(camera, control, value, panel)
+            hook.intend(camera, parameter.name, value, panel)
 
         return Move(parameter.low, parameter.high, play)
 
@@ -299,12 +300,17 @@ class _Builder:
         model = self._named.models[camera.name]
         port, asking = self._world.masters[master, line], self._askings[master, line]
         target = self._targets[master, camera.name]
-        parameter = next(parameter for parameter in model.parameters if parameter.name == control)
+        parameter = _meant(model, control)
 
         def play(value: int) -> None:
             port.command(asking.move(camera, model, target, control, value))
 
         return Move(parameter.low, parameter.high, play)
+
+
+def _meant(model: Model, control: str) -> Parameter:
+    """The parameter that a panel's word stands for."""
+    return next(parameter for parameter in model.parameters if parameter.name == model.called(control))
 
 
 def _policy(plan: ConverterPlan) -> Policy:

@@ -124,15 +124,16 @@ class _Search:
                     yield self._at(f"{field}.groups[{number}].values[{place}]", "no-such-value", problem)
 
     def _carried(self, camera: str) -> list[str]:
-        """The parameters of a camera that the dialect of its line has keys for."""
+        """The words for parameters of a camera that the dialect of its line has keys for."""
         model = self.models[camera]
         dialect = self.dialects.get(self._line_of["camera", camera].name)
         keys = None if dialect is None else model.keys.get(dialect.name)
-        return [one.name for one in model.parameters if keys is None or one.name in keys]
+        return [word for word, name in model.words.items() if keys is None or name in keys]
 
     def _controls(self, camera: str) -> list[str]:
-        carried = self._carried(camera)
-        return [one.name for one in self.models[camera].parameters if one.writable and one.name in carried]
+        model = self.models[camera]
+        words, writable = model.words, {one.name for one in model.parameters if one.writable}
+        return [word for word in self._carried(camera) if words[word] in writable]
 
     def _panel(self, field: str, panel: PanelPlan) -> Iterator[Finding]:
         for place, name in enumerate(panel.cameras):
@@ -150,7 +151,7 @@ class _Search:
                 names = ", ".join(repr(name) for name in without)
                 word = "camera" if len(without) == 1 else "cameras"
                 problem = _unknown(f"no control of {word} {names}", control, controls[without[0]])
-                if any(parameter.name == control for parameter in self.models[without[0]].parameters):
+                if control in self.models[without[0]].words:
                     problem.mend = "this can only be read: name one of these"
                 yield self._at(f"{field}.controls[{place}]", "no-such-control", problem)
 
