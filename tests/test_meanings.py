@@ -79,6 +79,6 @@ def _moves(plan: Plan) -> list[Move]:
     return list(case.moves)
 
 
-def test_a_rehearsal_moves_what_each_camera_calls_by_a_name_of_its_own(tmp_path: Path, plan: Plan) -> None:
+def test_a_rehearsal_moves_what_each_camera_calls_by_a_name_of_its_own(plan: Plan) -> None:
     done = busim("rehearse", plan.path, "--json")
     assert done.returncode == 0, done.stdout + done.stderr
