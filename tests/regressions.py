@@ -1,4 +1,6 @@
-"""Figures of the scenarios, kept beside their plans: `tools/renew-figures` writes them, test_scenarios compares.
+"""Figures and budgets of the scenarios, kept beside their plans.
+
+`tools/renew-figures` writes them, test_scenarios compares.
 
 They come out of busim itself, so they say nothing about whether a figure is right - only that it has changed. Who
 renews them looks at the difference and says in the commit why it is what was meant.
@@ -10,6 +12,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from busim.budget import budget
 from busim.plan import read
 from busim.session import Run
 
@@ -62,6 +65,26 @@ def file_of(name: str) -> Path:
     return SCENARIOS / name / "figures.json"
 
 
+def kept_budget(name: str) -> dict[str, Any]:
+    """The whole budget of a scenario, as `busim budget --json` gives it, its numbers with 11 significant digits."""
+    found = budget(read(SCENARIOS / name / "plan.yaml")).as_json()
+    del found["assumptions"]
+    return {"about": ABOUT, **_digits(found)}
+
+
+def _digits(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _digits(entry) for name, entry in value.items()}
+    if isinstance(value, list):
+        return [_digits(entry) for entry in value]
+    return float(f"{value:.11g}") if isinstance(value, float) else value
+
+
+def budget_of(name: str) -> Path:
+    return SCENARIOS / name / "budget.json"
+
+
 if __name__ == "__main__":
     for scenario in NAMES:
+        budget_of(scenario).write_text(json.dumps(kept_budget(scenario), indent=1, ensure_ascii=False) + "\n")
         file_of(scenario).write_text(json.dumps(kept(report(scenario)), indent=1, ensure_ascii=False) + "\n")

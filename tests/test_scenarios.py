@@ -13,7 +13,10 @@ from functools import cache
 from typing import Any
 
 import pytest
-from regressions import NAMES, file_of, kept, report
+from regressions import NAMES, SCENARIOS, budget_of, file_of, kept, kept_budget, report
+
+from busim.budget import Budget, budget, cases, line_budget
+from busim.plan import read
 
 _PROGRAM = "import json, regressions, sys; json.dump(regressions.report(sys.argv[1]), sys.stdout)"
 
@@ -38,6 +41,34 @@ def test_there_are_the_climbing_hall_two_that_teach_and_two_with_protocols_of_th
 def test_the_figures_are_the_ones_kept_beside_the_plan(name: str) -> None:
     """`tools/renew-figures` writes them anew, where a change is meant."""
     assert kept(_report(name)) == json.loads(file_of(name).read_text())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_budget_is_the_one_kept_beside_the_plan(name: str) -> None:
+    """So that whoever makes it quicker sees that nothing else changed: to 1e-9, rounding aside."""
+    _same(kept_budget(name), json.loads(budget_of(name).read_text()), name)
+
+
+def test_what_a_line_can_do_does_not_depend_on_the_lines_that_are_computed_with_it() -> None:
+    plan = read(SCENARIOS / "climbing-hall" / "plan.yaml")
+    together = budget(plan)
+    alone = [line_budget(case) for case in cases(plan)]
+    _same(Budget("", tuple(alone), ()).as_json()["lines"], together.as_json()["lines"], "lines")
+
+
+def _same(found: Any, kept: Any, where: str) -> None:
+    if isinstance(kept, dict):
+        assert list(found) == list(kept), where
+        for entry in kept:
+            _same(found[entry], kept[entry], f"{where}.{entry}")
+    elif isinstance(kept, list):
+        assert len(found) == len(kept), where
+        for number, (one, other) in enumerate(zip(found, kept, strict=True)):
+            _same(one, other, f"{where}[{number}]")
+    elif isinstance(kept, float):
+        assert found == pytest.approx(kept, rel=1e-9, abs=1e-12), where
+    else:
+        assert found == kept, where
 
 
 @pytest.mark.parametrize("name", NAMES)
