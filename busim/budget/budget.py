@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from busim.budget.case import cases
-from busim.budget.line import line_budget
+from busim.budget.line import line_budgets
 from busim.budget.result import Budget
 from busim.errors import UserError
 from busim.plan import Plan
@@ -35,5 +35,5 @@ def budget(plan: Plan, *, need: float | None = None, what_ifs: bool = True) -> B
             "no such rate can be needed", found=f"{need:g} /s", expected="more than 0", mend="need for example 10 Hz"
         )
     found = cases(plan)
-    lines = (line_budget(case, need, what_ifs, [one for one in found if one.line == case.line]) for case in found)
-    return Budget(plan.name, tuple(lines), ASSUMPTIONS)
+    asked = [(case, [one for one in found if one.line == case.line]) for case in found]
+    return Budget(plan.name, tuple(line_budgets(asked, need, what_ifs)), ASSUMPTIONS)

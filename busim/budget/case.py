@@ -224,37 +224,47 @@ class _Reader:
         )
 
     def _polls(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Poll]:
+        known: dict[str, list[tuple[str, str, str, int, int, int, int]]] = {}
         for number, camera in enumerate(cameras):
-            keys = self._keys(camera, dialect)
-            names = {key: name for name, key in keys.items()}
-            for group in master.groups:
-                called = (self._called(camera, dialect, value) for value in group.values)
-                wanted = (keys[name] for name in called if name in keys)
-                end = 0
-                for place, (first, size) in enumerate(runs(wanted, dialect.most_values)):
-                    between = range(end, first) if place else range(0)
-                    hole = len(between) if all(key in names for key in between) else 0
-                    end = first + size
-                    request = Request(camera.id, READ, first, size)
-                    asked, answered, more = lengths(dialect, request)
-                    work = f"{group.name} from {first}" if place else group.name
-                    yield Poll(number, group.name, work, names[first], size, hole, asked, answered, group.every, more)
+            if camera.model not in known:
+                known[camera.model] = list(self._read(master, dialect, camera))
+            for group, work, name, first, size, hole, every in known[camera.model]:
+                asked, answered, more = lengths(dialect, Request(camera.id, READ, first, size))
+                yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
+
+    def _read(
+        self, master: MasterPlan, dialect: Dialect, camera: CameraPlan
+    ) -> Iterator[tuple[str, str, str, int, int, int, int]]:
+        """What is read of every camera of this one's model: group, work, first value and its key, size, hole, every."""
+        keys = self._keys(camera, dialect)
+        names = {key: name for name, key in keys.items()}
+        for group in master.groups:
+            end = 0
+            called = (self._called(camera, dialect, value) for value in group.values)
+            wanted = (keys[name] for name in called if name in keys)
+            for place, (first, size) in enumerate(runs(wanted, dialect.most_values)):
+                between = range(end, first) if place else range(0)
+                hole = len(between) if all(key in names for key in between) else 0
+                end = first + size
+                work = f"{group.name} from {first}" if place else group.name
+                yield group.name, work, names[first], first, size, hole, group.every
 
     def _moves(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Move]:
-        rates: Counter[tuple[str, str]] = Counter()
+        rates: dict[str, dict[str, float]] = {}
         for panel in self._plan.panels:
             if panel.master == master.name:
-                many = len(panel.cameras) * len(panel.controls)
+                rate = panel.moves / (len(panel.cameras) * len(panel.controls))
                 for camera in panel.cameras:
+                    own = rates.setdefault(camera, {})
                     for control in panel.controls:
-                        rates[camera, control] += panel.moves / many  # type: ignore[assignment]
+                        own[control] = own.get(control, 0) + rate
         polled = {value: group.name for group in reversed(master.groups) for value in group.values}
         for number, one in enumerate(cameras):
             keys = self._keys(one, dialect)
             read = {self._called(one, dialect, value): group for value, group in polled.items()}
-            for (camera, word), rate in rates.items():
+            for word, rate in rates.get(one.name, {}).items():
                 control = self._called(one, dialect, word)
-                if camera == one.name and control in keys:
+                if control in keys:
                     request = Request(one.id, WRITE, keys[control], 1, (0,))
                     asked, answered, more = lengths(dialect, request)
                     yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
@@ -307,7 +317,7 @@ def _trouble(camera: CameraPlan, line: LinePlan, asker: DriverPlan, baud: Fracti
     if not camera.present:
         return "it is not there"
     own_baud, own_format = camera.driver.baud or line.baud, camera.driver.format or line.format
-    if abs(own_baud / baud - 1) > _CLOCKS:
+    if own_baud is not baud and abs(own_baud / baud - 1) > _CLOCKS:
         return f"it is set to {float(own_baud):.10g} Bd and asked at {float(baud):.10g}"
     if own_format != format:
         return f"it is set to {own_format} and asked in {format}"

@@ -10,6 +10,7 @@ from busim.budget.case import Case, Poll, lengths
 from busim.budget.pace import Pace
 from busim.budget.result import Change
 from busim.budget.timing import timed
+from busim.budget.variants import merged, only, varied
 from busim.dialects import READ, Request
 from busim.exchange import MEAN
 from busim.units import Spread, show_time
@@ -82,28 +83,29 @@ def _wanted(pace: Pace) -> float:
 def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     case = mean.case
     faster = next((baud for baud in _BAUDS if baud > case.baud), None)
-    if faster is not None:
-        yield "baud", f"{faster} Bd instead of {float(case.baud):.10g}", mean.varied(with_baud(case, Fraction(faster)))
+    if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
+        text = f"{faster} Bd instead of {float(case.baud):.10g}"
+        yield "baud", text, varied(mean, case._replace(baud=Fraction(faster)))
     if case.packing_idle:
         idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / float(case.baud)))
         if idle < case.packing_idle:
             text = f"packing after {show_time(idle)} of idle line instead of {show_time(case.packing_idle)}"
-            yield "packing", text, mean.varied(case._replace(packing_idle=idle))
+            yield "packing", text, varied(mean, case._replace(packing_idle=idle))
     if case.latency.high:
         half = Spread(case.latency.low // 2, case.latency.high // 2)
-        yield "latency", "a converter or network with half the latency", mean.varied(case._replace(latency=half))
+        yield "latency", "a converter or network with half the latency", varied(mean, case._replace(latency=half))
     if case.gap > mean.wire.silence:
         text = f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}"
-        yield "gap", text, mean.varied(case._replace(gap=0))
+        yield "gap", text, varied(mean, case._replace(gap=0))
     if case.time_out and case.time_out > _enough(mean):
         text = f"time-outs as computed, {show_time(_enough(mean))} at most, instead of {show_time(case.time_out)}"
-        yield "time-out", text, mean.varied(case._replace(time_out=None))
+        yield "time-out", text, varied(mean, case._replace(time_out=None))
     yield from _fewer_values(mean)
     alive = [number for number, unit in enumerate(case.units) if not unit.trouble]
     if len(alive) > 1:
         kept = alive[: math.ceil(len(alive) / 2)]
         text = f"a second converter: {len(alive) - len(kept)} of {len(alive)} cameras on a line of their own"
-        yield "converter", text, mean.only(lambda poll: poll.unit in kept, lambda move: move.unit in kept)
+        yield "converter", text, only(mean, lambda poll: poll.unit in kept, lambda move: move.unit in kept)
 
 
 def _enough(mean: Pace) -> float:
@@ -124,16 +126,17 @@ def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     for group, works in groups.items():
         if group in holes:
             text = f"read group {group!r} in one exchange, with the registers between its values"
-            yield "values", text, Pace(case._replace(polls=tuple(_merged(case, group))), exact=False)
+            yield "values", text, merged(mean, list(_merged(case, group)))
         for work, first in list(works.items())[1:]:
             text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
             # bound now: the pace is worked out before the next work comes
-            yield "values", text, mean.only(lambda poll: (poll.group, poll.work) != (group, work))  # noqa: B023
+            yield "values", text, only(mean, lambda poll: (poll.group, poll.work) != (group, work))  # noqa: B023
 
 
-def _merged(case: Case, group: str) -> Iterator[Poll]:
-    held: Poll | None = None
-    for poll in case.polls:
+def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
+    """The polls of a case with runs of the group read in one, each with the number of the one that it comes of."""
+    first, held = 0, None
+    for number, poll in enumerate(case.polls):
         if held is not None and poll.group == group and poll.unit == held.unit and poll.hole:
             size = held.size + poll.hole + poll.size
             if size <= case.dialect.most_values:
@@ -142,10 +145,10 @@ def _merged(case: Case, group: str) -> Iterator[Poll]:
                 held = held._replace(size=size, request=asked, reply=answered, escapes=more)
                 continue
         if held is not None:
-            yield held
-        held = poll
+            yield first, held
+        first, held = number, poll
     if held is not None:
-        yield held
+        yield first, held
 
 
 def with_baud(case: Case, baud: Fraction) -> Case:

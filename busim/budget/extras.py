@@ -1,33 +1,24 @@
-"""What else is asked about a line: who sees a move, more operators, jobs that come at once, dead cameras, noise."""
+"""What else is asked about a line: who sees a move, jobs that come at once, dead cameras, noise."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
-from typing import Any
+from typing import NamedTuple
 
-import numpy as np
-
-from busim.budget.case import Case, Move, lengths
+from busim.budget.case import Case
 from busim.budget.cycle import one_cycle
 from busim.budget.figures import Expected
-from busim.budget.moves import IN_A_ROW, Mix, Waits, many_waits, quantiles_of
+from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import Pace
-from busim.budget.response import Flow, worst_responses
-from busim.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget, StreamBudget
-from busim.budget.timing import asked_of, timed
-from busim.dialects import WRITE, Request
+from busim.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget
+from busim.budget.streams import written
+from busim.budget.variants import noisy, without
 from busim.exchange import MEAN, WORST
 
-OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common practice, no source
-OPERATOR_CONTROLS = 4
-JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
 OFFLINE_AFTER = 1e9  # ns of failure, besides the number of failures: as masters do
 BROADCAST = (0.1, 0.2)  # s of pause after one: MODBUS over Serial Line V1.02, p. 9-10
-_COUNTS = (1, 2, 4)
-_RARELY = 1e-15  # moves per ns: as good as none
 _NOISES = (1e-6, 1e-5, 1e-4)
 
 
@@ -37,7 +28,7 @@ _NOISES = (1e-6, 1e-5, 1e-4)
 def moves(expected: Expected) -> MoveBudget | None:
     """What becomes of operators' moves; None where there are none, or where they cannot be followed."""
     mean = expected.mean
-    if mean.waits is None or mean.crowded >= 1 or not any(expected.answered_moves):
+    if mean.waits is None or not expected.follows_moves:
         return None
     latency = mean.waits.mean + mean.answer.mean
     bound = expected.move_bound
@@ -83,70 +74,6 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
     return average, (expected.move_bound + longest) / 1e9
 
 
-def streams(expected: Expected) -> tuple[StreamBudget, ...]:
-    """1, 2, 4 more operators or joysticks at this master, beside the moves that are planned."""
-    mean = expected.mean
-    if not mean.case.units or mean.crowded >= 1:
-        return ()
-    unit = next(number for number, unit in enumerate(mean.case.units) if not unit.trouble)
-    one, way = _written(mean, unit, 1), 2 * mean.case.units[unit].distance
-    variance = one.exchange.variance
-    own = Mix.of(np.array([one.occupied() + way]), np.ones(1), variance)
-    answer = Mix.of(np.array([one.exchange.mean + way]), np.ones(1), variance)
-    turn = mean.between.mean / IN_A_ROW if mean.saturated else 0.0
-    kinds = (("operators", OPERATOR, OPERATOR_CONTROLS, None), ("joysticks", JOYSTICK, 1, one.occupied(WORST) + way))
-    found: list[StreamBudget] = []
-    followed: list[tuple[float, float, Mix]] = []
-    for kind, rate, controls, longest in kinds:
-        for count in _COUNTS:
-            # Moves of controls that nobody moved yet, so that none replaces another's.
-            every = mean.move_rate + count * rate
-            service = own.joined(mean.serving, mean.move_rate / every).shrunk() if mean.move_rate else own
-            busy = every * service.mean
-            bound = None if longest is None else _joystick_bound(expected, longest, count)
-            crowded = busy + every * turn
-            if crowded >= 1:
-                found.append(StreamBudget(kind, count, crowded, None, None, bound, None))
-                continue
-            # A steady stream does not meet itself; the others it meets as if they came at random.
-            met = every if longest is None else max(every - rate, _RARELY)
-            held = (mean.controls if mean.move_rate else 0.0) + count * controls - (longest is not None)
-            followed.append((met, held, service))
-            cycle = mean.round_with(busy) / 1e9
-            found.append(StreamBudget(kind, count, crowded, answer.mean / 1e9, None, bound, cycle))
-    if not followed:
-        return tuple(found)
-    waiting = many_waits(followed, mean.between)
-    later = iter(zip(waiting, quantiles_of(waiting, 0.95, answer), strict=True))
-    return tuple(_with(one, *next(later)) if one.mean is not None else one for one in found)
-
-
-def _with(stream: StreamBudget, waiting: Waits, late: float) -> StreamBudget:
-    """The stream with how long its moves wait."""
-    assert stream.mean is not None
-    return replace(stream, mean=stream.mean + waiting.mean / 1e9, p95=late / 1e9)
-
-
-def _written(mean: Pace, unit: int, size: int) -> Any:
-    """The times of a write to a unit, as if it stood beside the asker."""
-    request = Request(mean.case.units[unit].id, WRITE, 0, size, (0,) * size)
-    asked, answered, more = lengths(mean.case.dialect, request)
-    return timed(mean.wire, asked_of(mean.case, Move(unit, str(size), 0.0, asked, answered, "", more)))
-
-
-def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:
-    """Worst seconds of one of `count` strictly regular streams alone, as the lowest of them would have it.
-
-    In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four commands, so
-    a quarter of one is added to each, and two to what may hold the line.
-    """
-    longest = expected.longest_poll
-    cost = math.ceil(longest_move + longest / IN_A_ROW)
-    flows = [Flow(cost, round(1 / JOYSTICK))] * count
-    response = worst_responses(flows, math.ceil(2 * longest))[-1]
-    return None if response is None else response / 1e9
-
-
 # -- jobs ----------------------------------------------------------------------------------------------------
 
 
@@ -179,7 +106,7 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
         "restore every value, one by one": Counter({(unit, 1): sum(writes) for unit, writes in sizes}),
         "restore every value, in runs": blocks,
     }
-    times: dict[tuple[object, int], Any] = {}  # of one camera of each kind, and size
+    times: dict[tuple[int, int], tuple[float, float]] = {}  # of one camera of each kind, and size: mean and worst
     units = mean.case.units
     poll = mean.between.mean
     rest = mean.between.square / (2 * poll) if mean.occupied else 0.0
@@ -191,11 +118,13 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
         average = longest = 0.0
         for (number, size), many in writes.items():
             unit = units[number]
-            kind = (unit.turnaround, unit.lead, unit.hold, unit.baud, unit.ppm), size
+            kind = mean.layout.alike[number], size
             if kind not in times:
-                times[kind] = _written(mean, number, size)
-            average += many * (times[kind].occupied(MEAN) + 2 * unit.distance)
-            longest += many * (times[kind].occupied(WORST) + 2 * unit.distance)
+                one = written(mean, number, size)
+                times[kind] = one.occupied(MEAN), one.occupied(WORST)
+            usual, most = times[kind]
+            average += many * (usual + 2 * unit.distance)
+            longest += many * (most + 2 * unit.distance)
         turns = (count - 1) // IN_A_ROW
         average += rest + turns * turn
         longest += expected.longest_poll * (1 + turns)
@@ -211,35 +140,41 @@ def dead(mean: Pace) -> tuple[DeadBudget, ...]:
         return ()
     case = mean.case
     lost: dict[int, float] = {}
+    polls: list[_Living] = []
     for number in mean.layout.living:
-        unit = mean.layout.polls[number].unit
-        lost[unit] = lost.get(unit, 0.0) + mean.timing(number).lost
+        unit, one = mean.layout.polls[number].unit, mean.timing(number)
+        lost[unit] = lost.get(unit, 0.0) + one.lost
+        polls.append(_Living(unit, float(case.polls[number].every), one.lost, mean.poll_cost(number), one.time_out))
     units = sorted(lost, key=lambda unit: -lost[unit])
-    return tuple(_dead(case, mean, units[:count]) for count in range(1, min(len(units) - 1, 4) + 1))
+    return tuple(_dead(case, mean, polls, units[:count]) for count in range(1, min(len(units) - 1, 4) + 1))
 
 
-def _dead(case: Case, mean: Pace, units: list[int]) -> DeadBudget:
+class _Living(NamedTuple):
+    """A poll of a camera that answers, with what it costs when it is answered and when not, ns."""
+
+    unit: int
+    every: float
+    lost: float
+    cost: float
+    time_out: float
+
+
+def _dead(case: Case, mean: Pace, polls: list[_Living], units: list[int]) -> DeadBudget:
     paces: dict[float, float] = {}
     often, waits, counts = dict.fromkeys(units, 0.0), dict.fromkeys(units, 0.0), dict.fromkeys(units, 0)
-    rows = mean.layout.polls
-    numbers = [(number, rows[number].unit, float(case.polls[number].every)) for number in mean.layout.living]
-    for number, unit, every in numbers:
-        cost = mean.timing(number).lost if unit in often else mean.poll_cost(number)
-        paces[every] = paces.get(every, 0.0) + cost
+    for unit, every, lost, cost, _ in polls:
+        paces[every] = paces.get(every, 0.0) + (lost if unit in often else cost)
     cycle = one_cycle(paces.items(), mean.commands_load)
-    for number, unit, every in numbers:
+    for unit, every, _, _, time_out in polls:
         if unit in often:
             often[unit] += 1 / max(every, cycle)
-            waits[unit] += mean.timing(number).time_out
+            waits[unit] += time_out
             counts[unit] += 1
     # It fails this often, and is given up with the first failure that is late enough and one of many enough.
     rate, slowest = min((often[unit], unit) for unit in units)
     failures = max(case.offline_after, math.ceil(OFFLINE_AFTER * rate) + 1)
     until = max(OFFLINE_AFTER, (failures - 1) / rate) + waits[slowest] / counts[slowest]
-    troubled = tuple(
-        unit._replace(trouble="dead") if number in units else unit for number, unit in enumerate(case.units)
-    )
-    after = mean.without(case._replace(units=troubled))
+    after = without(mean, units)
     rests = not mean.restless
     load = sum(time / every for every, time in paces.items()) + mean.commands_load if rests else None
     return DeadBudget(
@@ -257,11 +192,14 @@ def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     found = []
     if not mean.occupied:
         return ()
-    polls, moves = mean.layout.living, mean.layout.moves
+    polls = Counter(mean.layout.polls[number].kind for number in mean.layout.living)
+    moves = Counter(row.kind for row in mean.layout.moves)
     for rate in _NOISES:
-        pace = mean.noisy(rate)
-        failing = sum(pace.timing(number).failing for number in polls) / len(polls)
-        moved = sum(pace.times[row.kind].failing for row in moves) / len(moves) if moves else failing
+        pace = noisy(mean, rate)
+        failing = sum(pace.times[kind].failing * many for kind, many in polls.items()) / polls.total()
+        moved = failing
+        if moves:
+            moved = sum(pace.times[kind].failing * many for kind, many in moves.items()) / moves.total()
         cycle = pace.round_with(pace.commands_load) / 1e9
         found.append(NoiseBudget(rate, failing, cycle, moved ** (1 + mean.case.retries)))
     return tuple(found)

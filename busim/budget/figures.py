@@ -5,13 +5,16 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import PROBE_PAUSE, Pace
-from busim.budget.spreads import Entry, quantiles
+from busim.budget.spreads import Entry, Mixtures, quantiles
 from busim.exchange import MEAN, WORST
 from busim.figures import QUANTITIES, Value
+
+Array = npt.NDArray[np.float64]
 
 _SHARES = {"latency_p50": 0.5, "latency_p95": 0.95, "latency_p99": 0.99}
 _NOISY = "noise may damage any number of exchanges in a row"
@@ -49,6 +52,11 @@ class Expected:
             0.0 if case.units[move.unit].trouble else move.rate / 1e9 * self.carried if move.rate else 0.0
             for move in case.moves
         ]
+
+    @cached_property
+    def follows_moves(self) -> bool:
+        """Whether moves have a latency that can be stated."""
+        return self.mean.waits is not None and self.mean.crowded < 1 and any(self.answered_moves)
 
     @cached_property
     def inside_commands(self) -> dict[int, float]:
@@ -110,18 +118,29 @@ class Expected:
     @cached_property
     def latencies(self) -> list[dict[str, Value]]:
         """Latency quantiles of the answered exchanges: of each camera in turn, and of all together at the end."""
+        return self.latencies_of(quantiles([self.answered])[0])
+
+    @cached_property
+    def _rates(self) -> list[float]:
+        """Exchanges answered, per ns, of each poll and then each move of the case."""
+        return [self.good.get(number, 0.0) for number in range(len(self.mean.layout.polls))] + self.answered_moves
+
+    @property
+    def answered(self) -> Mixtures:
+        """The answered exchanges of each camera in turn, and all together."""
         pace = self.mean
         rows = [*pace.layout.polls, *pace.layout.moves]
-        rates = [self.good.get(number, 0.0) for number in range(len(pace.layout.polls))] + self.answered_moves
-        units = len(pace.case.units)
-        mixtures = np.zeros((units + 1, len(rows)))
-        mixtures[[row.unit for row in rows], range(len(rows))] = rates
-        mixtures[-1] = rates
-        exchanges = [one.exchange for one in pace.times]
-        found = quantiles([Entry.of(exchanges[row.kind], row.way) for row in rows], mixtures, tuple(_SHARES.values()))
-        worst = [one.worst for one in exchanges]
-        longest: list[float | None] = [None] * (units + 1)
-        for row, rate in zip(rows, rates, strict=True):
+        weights = np.zeros((len(pace.case.units) + 1, len(rows)))
+        weights[[row.unit for row in rows], range(len(rows))] = weights[-1] = self._rates
+        exchanges = [Entry.of(one.exchange) for one in pace.times]
+        return Mixtures([exchanges[row.kind].farther(row.way) for row in rows], weights, tuple(_SHARES.values()))
+
+    def latencies_of(self, found: Array) -> list[dict[str, Value]]:
+        """`latencies` from the quantiles of `answered`."""
+        pace = self.mean
+        worst = [one.exchange.worst for one in pace.times]
+        longest: list[float | None] = [None] * len(found)
+        for row, rate in zip([*pace.layout.polls, *pace.layout.moves], self._rates, strict=True):
             if rate > 0:
                 for place in (row.unit, -1):
                     longest[place] = max(longest[place] or 0.0, worst[row.kind] + row.way)

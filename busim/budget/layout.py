@@ -8,6 +8,7 @@ kinds, with how many they are, how far away together, and the sum of the squares
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -31,11 +32,6 @@ class Sum:
     way: float = 0.0
     square: float = 0.0
 
-    def add(self, way: float, weight: float = 1.0) -> None:
-        self.count += weight
-        self.way += weight * way
-        self.square += weight * way * way
-
     def times(self, factor: float) -> Sum:
         return Sum(self.count * factor, self.way * factor, self.square * factor)
 
@@ -44,14 +40,16 @@ class Sum:
 class Layout:
     """`polls`, `moves`: a row for each of the case's. The rest is counted from them.
 
-    `alive`: whether each poll's camera answers; `living`: the numbers of those polls; `paces`: by wanted time between
-    two and kind, of living ones; `dead`: unit to how many polls of each kind, of cameras that never answer.
-    `moved`: by kind, of moves to cameras that answer, weighted by their rate per ns; `lost`: of the others.
+    `alike`: the kind of each unit; `alive`: whether each poll's camera answers; `living`: the numbers of those polls;
+    `paces`: by wanted time between two and kind, of living ones; `dead`: unit to how many polls of each kind, of
+    cameras that never answer. `moved`: by kind, of moves to cameras that answer, weighted by their rate per ns; `lost`:
+    of the others.
     """
 
     kinds: list[Asked]
     polls: list[Row]
     moves: list[Row]
+    alike: list[int]
     alive: list[bool]
     living: list[int]
     paces: dict[tuple[float, int], Sum] = field(default_factory=dict)
@@ -67,36 +65,44 @@ def layout(case: Case) -> Layout:
     kinds: dict[tuple[object, ...], int] = {}
     asked: list[Asked] = []
     rows: list[list[Row]] = []
-    marks = [(unit.turnaround, unit.lead, unit.hold, unit.baud, unit.ppm) for unit in case.units]
     numbers: dict[tuple[object, ...], int] = {}
-    marked = [numbers.setdefault(mark, len(numbers)) for mark in marks]
+    alike = []
+    for unit in case.units:
+        baud = None if unit.baud is case.baud else unit.baud  # fractions take long to be told apart
+        mark = unit.turnaround.low, unit.turnaround.high, unit.lead, unit.hold, baud, unit.ppm
+        alike.append(numbers.setdefault(mark, len(numbers)))
     for ones in (case.polls, case.moves):
         found = []
         for one in ones:
-            key = (marked[one.unit], one.request, one.reply, one.escapes)
+            key = (alike[one.unit], one.request, one.reply, one.escapes)
             kind = kinds.get(key)
             if kind is None:
                 kind = kinds[key] = len(asked)
                 asked.append(asked_of(case, one))
             found.append(Row(kind, one.unit, 2 * case.units[one.unit].distance))
         rows.append(found)
-    return relaid(asked, case, rows[0], rows[1])
+    return relaid(asked, case, rows[0], rows[1], alike)
 
 
-def relaid(kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row]) -> Layout:
-    """The polls and moves of a case, whose rows are known, counted."""
-    troubled = [bool(unit.trouble) for unit in case.units]
+def relaid(
+    kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row], alike: list[int], gone: Collection[int] = ()
+) -> Layout:
+    """The polls and moves of a case, whose rows are known, counted. `gone`: units that never answer, besides."""
+    troubled = [bool(unit.trouble) or number in gone for number, unit in enumerate(case.units)]
     alive = [not troubled[row.unit] for row in polls]
-    made = Layout(kinds, polls, moves, alive, [number for number, one in enumerate(alive) if one])
+    made = Layout(kinds, polls, moves, alike, alive, [number for number, one in enumerate(alive) if one])
     paces, moved, lost = made.paces, made.moved, made.lost
     for poll, (kind, unit, way) in zip(case.polls, polls, strict=True):
         if troubled[unit]:
             made.dead.setdefault(unit, Counter())[kind] += 1
-        else:
-            key = poll.every, kind
-            if key not in paces:
-                paces[key] = Sum()
-            paces[key].add(way)
+            continue
+        key = poll.every, kind
+        one = paces.get(key)
+        if one is None:
+            one = paces[key] = Sum()
+        one.count += 1
+        one.way += way
+        one.square += way * way
     made.dead = dict(sorted(made.dead.items()))
     for move, (kind, unit, way) in zip(case.moves, moves, strict=True):
         rate = move.rate / 1e9
@@ -106,8 +112,11 @@ def relaid(kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row]) -
         made.moving += 1
         if troubled[unit]:
             lost[kind] = lost.get(kind, 0.0) + rate
-        else:
-            if kind not in moved:
-                moved[kind] = Sum()
-            moved[kind].add(way, rate)
+            continue
+        one = moved.get(kind)
+        if one is None:
+            one = moved[kind] = Sum()
+        one.count += rate
+        one.way += rate * way
+        one.square += rate * way * way
     return made

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +24,8 @@ IN_A_ROW = 4  # commands that may go before a poll that is due: as masters do
 _TINY = 1e-300
 _FAR = 10  # standard deviations
 _CELLS = 1024  # into which times are counted for a quantile
-_POINTS = 6  # of each stretch where several chains are worked out at once
+_POINTS = 6  # of each stretch where several chains are followed for what would be
+_PADDING = 20_000  # numbers that are worked out for nothing sooner than another round of numpy calls is begun
 _MOST = 60  # waiting commands looked at; more are so rare, or so many, that it makes no difference
 
 
@@ -98,90 +100,159 @@ class Waits:
 
     def quantile(self, share: float, then: Mix) -> float:
         """ns that `share` of wait and `then` (independent of it) do not exceed together."""
-        return quantiles_of([self], share, then)[0]
+        return quantiles_of([(self, then)], share)[0]
 
 
-def quantiles_of(found: Sequence[Waits], share: float, then: Mix) -> list[float]:
-    """`Waits.quantile` of several that were worked out together.
+class Chain(NamedTuple):
+    """Moves at `rate` in all over `controls` that are alike. `service`: how long the master is inside one command.
+
+    `between`: what it does while none waits, and after four: a poll, or a little of nothing where polls rest.
+    """
+
+    rate: float
+    controls: float
+    service: Mix
+    between: Mix
+
+
+def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float]:
+    """`Waits.quantile` of several (wait, then) at once.
 
     The waits are points at the middle of stretches, so they are spread over those before they are added up.
     """
-    values = np.array([one.values for one in found])
-    weights = np.array([one.weights for one in found])
-    stretches = np.array([one.stretches for one in found])
+    if not found:
+        return []
+    values = _side_by_side([one.values for one, _ in found])
+    weights = _side_by_side([one.weights for one, _ in found], nothing=True)
+    stretches = _side_by_side([one.stretches for one, _ in found])
+    then, likely = _mixes([then for _, then in found])
     total = weights.sum(axis=1)
     middle = (values * weights).sum(axis=1) / total
     spread = np.sqrt(np.maximum(0.0, (values**2 * weights).sum(axis=1) / total - middle**2))
     longest = np.minimum(values.max(axis=1), middle + _FAR * spread)  # so few are longer that a quantile is not one
-    step = ((longest + float(then.values.max()) + 1) / _CELLS)[:, np.newaxis]
+    step = ((longest + then.max(axis=1) + 1) / _CELLS)[:, np.newaxis]
     # Each is spread over the cells of its stretch: so much more from the first cell on, so much less from the end.
     widths = np.maximum(1.0, np.rint(stretches / step))
     first = (np.minimum(values, longest[:, np.newaxis]) / step - (widths - 1) / 2 + _CELLS / 2).astype(np.intp)
     ends = np.minimum(2 * _CELLS, first + widths.astype(np.intp))
     each = weights / widths
-    rows, row = np.arange(len(found))[:, np.newaxis], 2 * _CELLS + 1
-    places = np.concatenate([first + rows * row, ends + rows * row], axis=None)
+    lowest = int(first.min())  # of the cells that anything lies in; below it is 0, and whole from the last of them on
+    rows, row = np.arange(len(found))[:, np.newaxis], int(ends.max()) - lowest + 2
+    starts = rows * row - lowest
+    places = np.concatenate([first + starts, ends + starts], axis=None)
     rises = np.bincount(places, np.concatenate([each, -each], axis=None), len(found) * row).reshape(-1, row)
-    below = np.zeros((len(found), row))  # 0 before the first cell
+    below = np.zeros((len(found), row))
     rises[:, :-1].cumsum(axis=1).cumsum(axis=1, out=below[:, 1:])
-    cells = np.maximum(0, then.values / step).astype(np.intp)
+    cells = np.maximum(0, then / step).astype(np.intp)
 
     def reached(places: Cells) -> Array:
         """How much of the sum of both lies in cells up to each place."""
         at = np.minimum(row - 1, np.maximum(0, places[:, :, np.newaxis] + 1 - cells[:, np.newaxis]))
-        return np.asarray(below[rows[:, :, np.newaxis], at] @ then.weights)
+        return np.asarray((below[rows[:, :, np.newaxis], at] @ likely[:, :, np.newaxis])[:, :, 0])
 
     # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest.
     alone = np.array([one.searchsorted(share * one[-1]) for one in below])
-    wanted = share * below[:, -1] * then.weights.sum()
+    wanted = share * below[:, -1] * likely.sum(axis=1)
     low, high = alone - 2 + cells.min(axis=1), alone - 1 + cells.max(axis=1)
     sums = reached(low[:, np.newaxis] + np.arange(int((high - low).max()) + 1))
-    place = np.maximum(1, (sums < wanted[:, np.newaxis]).sum(axis=1))[:, np.newaxis]
-    before, after = (np.take_along_axis(sums, place + more, axis=1)[:, 0] for more in (-1, 0))
+    place = np.maximum(1, (sums < wanted[:, np.newaxis]).sum(axis=1))
+    before, after = sums[rows[:, 0], place - 1], sums[rows[:, 0], place]
     part = (wanted - before) / np.maximum(_TINY, after - before)
-    return ((low + place[:, 0] + part - _CELLS / 2) * step[:, 0]).tolist()  # type: ignore[no-any-return]
+    return ((low + place + part + lowest - _CELLS / 2) * step[:, 0]).tolist()  # type: ignore[no-any-return]
 
 
 def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
-    """Moves at `rate` in all over `controls` that are alike. `service`: how long the master is inside one command.
+    """How moves wait: of a `Chain` of these."""
+    return many_waits([[Chain(rate, controls, service, between)]])[0][0]
 
-    `between`: what it does while none waits, and after four: a poll, or a little of nothing where polls rest.
+
+def many_waits(groups: Sequence[Sequence[Chain]]) -> list[list[Waits]]:
+    """How moves wait, for several groups of chains: a chain that is alone in its group as `waits` has it, those of a
+    larger one in a coarser way, which is enough for what would be.
+
+    What comes out for a group does not depend on the others; they are worked out together where they are of about one
+    size, since for the few numbers of a chain most of the time goes into calling numpy at all.
     """
-    return many_waits([(rate, controls, service)], between)[0]
+    shapes = [_shape(group) for group in groups]
+    order = sorted(range(len(groups)), key=lambda place: shapes[place].numbers)
+    found: dict[int, list[Waits]] = {}
+    while order:
+        taken = _alike(order, groups, shapes)
+        order = order[len(taken) :]
+        chains = [(chain, shapes[place]) for place in taken for chain in groups[place]]
+        made = iter(_Chains(*zip(*chains, strict=True)).waits())
+        found |= {place: [next(made) for _ in groups[place]] for place in taken}
+    return [found[place] for place in range(len(groups))]
 
 
-def many_waits(moves: Sequence[tuple[float, float, Mix]], between: Mix) -> list[Waits]:
-    """`waits` for several (rate, controls, service) at once; the services all have as many points."""
-    return _Chains(moves, between).waits()
+class _Shape(NamedTuple):
+    """Of a chain: how many waiting commands are told apart, how many points each phase has, how many phases."""
+
+    size: int
+    points: int
+    service: int
+    between: int
+
+    @property
+    def numbers(self) -> int:
+        """In the largest of its arrays."""
+        return self.size**2 * (1 + self.points) * (self.service + self.between)
+
+    def around(self, other: _Shape) -> _Shape:
+        """The smallest that holds both."""
+        return _Shape(*map(max, self, other))
+
+
+def _shape(group: Sequence[Chain]) -> _Shape:
+    """Of every chain of a group. So many commands hardly ever wait."""
+    one, load = (8, 30) if len(group) == 1 else (4, 12)
+    size = 1
+    for rate, controls, service, between in group:
+        busy = rate * (service.mean + between.mean / IN_A_ROW)
+        reach = one * (1 + rate * float(service.values.max() + between.values.max()))
+        expected = reach + load * busy / max(0.2, 1 - busy)
+        size = max(size, 1 + int(min(_MOST, math.ceil(max(1.0, controls)), expected)))
+    points = min(10, max(4, 100 // size)) if len(group) == 1 else _POINTS
+    phases = (max(len(mix.values) for mix in mixes) for mixes in zip(*(chain[2:] for chain in group), strict=True))
+    return _Shape(size, points, *phases)
+
+
+def _alike(order: Sequence[int], groups: Sequence[Sequence[Chain]], shapes: Sequence[_Shape]) -> Sequence[int]:
+    """The first groups of an order that are worked out together without much for nothing."""
+    whole, own, chains = shapes[order[0]], 0, 0
+    for count, place in enumerate(order):
+        shape, many = shapes[place], len(groups[place])
+        whole, own, chains = whole.around(shape), own + many * shape.numbers, chains + many
+        if count and chains * whole.numbers > 2 * own + _PADDING:
+            return order[:count]
+    return order
 
 
 class _Chains:
     """Chains side by side: all arrays begin with [chain]. In matrices rows are the waiting commands before, columns
-    after."""
+    after. Arrays have the size of the largest; what others have no use for keeps the weight 0."""
 
-    def __init__(self, moves: Sequence[tuple[float, float, Mix]], between: Mix) -> None:
-        rates = np.array([rate for rate, _, _ in moves])
-        self._controls = controls = np.maximum(1.0, [controls for _, controls, _ in moves])
+    def __init__(self, chains: Sequence[Chain], shapes: Sequence[_Shape]) -> None:
+        rates = np.array([chain.rate for chain in chains])
+        self._controls = controls = np.maximum(1.0, [chain.controls for chain in chains])
         self._pace = rates / controls  # of one control
-        self._service = np.array([mix.values for _, _, mix in moves]), np.array([mix.weights for _, _, mix in moves])
-        self._between = np.array([between.values] * len(moves)), np.array([between.weights] * len(moves))
-        self._serving = np.array([mix.mean for _, _, mix in moves])
-        self._resting = between.mean
-        busy = rates * (self._serving + between.mean / IN_A_ROW)
-        # so many commands hardly ever wait; side by side, for what would be, in a coarser way
-        one, load = (8, 30) if len(moves) == 1 else (4, 12)
-        reach = one * (1 + rates * (self._service[0].max(axis=1) + between.values.max()))
-        expected = reach + load * busy / np.maximum(0.2, 1 - busy)
-        self._size = size = 1 + int(np.minimum(np.minimum(_MOST, np.ceil(controls)), expected).max())
-        self._points = int(np.clip(100 // size, 4, 10)) if len(moves) == 1 else _POINTS
+        self._service, self._between = (_mixes(mixes) for mixes in zip(*(chain[2:] for chain in chains), strict=True))
+        self._serving, self._resting = ((mix[0] * mix[1]).sum(axis=1) for mix in (self._service, self._between))
+        sizes = np.array([shape.size for shape in shapes])
+        self._last, self._rows = sizes - 1, np.arange(len(chains))
+        self._size = size = int(sizes.max())
+        points = np.array([[shape.points] for shape in shapes])
+        self._points = int(points.max())
+        self._parts = np.minimum(1.0, (np.arange(self._points) + 0.5) / points)  # [chain, point] of each phase
+        self._each = (np.arange(self._points) < points) / points
         self._number = number = np.arange(size)
         # Binomial: of those still quiet before, so many more wait after, and the others are still quiet.
         self._more = np.maximum(0, number - number[:, np.newaxis])
         self._left = np.maximum(0.0, controls[:, np.newaxis] - number)
-        steps = np.ones((len(moves), size, size))
+        steps = np.ones((len(chains), size, size))
         np.cumprod((self._left[:, :, np.newaxis] - number[:-1]) / number[1:], axis=2, out=steps[:, :, 1:])
         ways = np.maximum(0.0, steps[:, number[:, np.newaxis], self._more])
-        self._ways = ways * (number >= number[:, np.newaxis])
+        self._ways = ways * ((number >= number[:, np.newaxis]) & (number < sizes[:, np.newaxis, np.newaxis]))
 
     def _begun(self, time: Array) -> Array:
         """[chain, time, before, after]: waiting commands after each time [chain, time], with none served in it."""
@@ -190,7 +261,7 @@ class _Chains:
         result: Array = begin.take(self._more, axis=2)
         result *= self._ways[:, np.newaxis]
         result *= np.exp(passed * self._left[:, np.newaxis])[:, :, np.newaxis]
-        result[..., -1] += np.maximum(0.0, 1 - result.sum(axis=3))
+        result[self._rows, :, :, self._last] += np.maximum(0.0, 1 - result @ np.ones(self._size))
         return result
 
     def _held(self, times: Array) -> Array:
@@ -203,7 +274,7 @@ class _Chains:
 
     def waits(self) -> list[Waits]:
         size, points, service, between = self._size, self._points, self._service, self._between
-        parts = (np.arange(points) + 0.5) / points
+        parts = self._parts[:, np.newaxis]
         both = np.concatenate([service[0], between[0]], axis=1)
         chains, whole, cut = len(both), both.shape[1], service[0].shape[1]
         inside = (both[:, :, np.newaxis] * parts).reshape(chains, -1)
@@ -239,20 +310,35 @@ class _Chains:
             np.concatenate([behind.sum(axis=2, keepdims=True) - late, late], axis=2) * self._shares(service),
             before[:, np.newaxis] @ begun[:, last:] * self._shares(between),
         ]
-        ahead = self._number * self._serving[:, np.newaxis, np.newaxis]
-        turns = (self._number // IN_A_ROW + np.arange(2)[:, np.newaxis]) * self._resting
+        number = np.minimum(self._number, self._last[:, np.newaxis])[:, np.newaxis]
+        ahead = number * self._serving[:, np.newaxis, np.newaxis]
+        turns = (number // IN_A_ROW + np.arange(2)[:, np.newaxis]) * self._resting[:, np.newaxis, np.newaxis]
         left = (both[:, :, np.newaxis] * (1 - parts)).reshape(chains, -1, 1, 1)
         rest = (ahead + turns)[:, np.newaxis]
         values = [left[:, : cut * points] + rest, left[:, cut * points :] + rest[:, :, :1]]
-        stretches = (both / points).repeat(np.repeat([2, 1], [cut, whole - cut]) * points * size, axis=1)
+        stretches = (both * self._each[:, :1]).repeat(np.repeat([2, 1], [cut, whole - cut]) * points * size, axis=1)
         numbers = zip((waiting / commands).tolist(), carried.tolist(), replaced.tolist(), strict=True)
         arrays = zip(_flat(values), _flat(weights), stretches, strict=True)
         return [Waits(*three, *others) for three, others in zip(numbers, arrays, strict=True)]
 
     def _shares(self, mix: tuple[Array, Array]) -> Array:
         """[chain, instant, 1, waiting]: how often a move comes at each point of a phase."""
-        share = (mix[0] * mix[1]).repeat(self._points, axis=1)
-        return share[:, :, np.newaxis, np.newaxis] * self._left[:, np.newaxis, np.newaxis]
+        share = ((mix[0] * mix[1])[:, :, np.newaxis] * self._each[:, np.newaxis]).reshape(len(mix[0]), -1)
+        return np.asarray(share[:, :, np.newaxis, np.newaxis] * self._left[:, np.newaxis, np.newaxis])
+
+
+def _mixes(mixes: Sequence[Mix]) -> tuple[Array, Array]:
+    """Values and weights, [mix, point] each."""
+    return _side_by_side([mix.values for mix in mixes]), _side_by_side([mix.weights for mix in mixes], nothing=True)
+
+
+def _side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
+    """[row, ...]: shorter ones end with their first value again and again, or with nothing."""
+    longest = max(map(len, rows))
+    return np.array([
+        row if len(row) == longest else np.pad(row, (0, longest - len(row)), constant_values=0.0 if nothing else row[0])
+        for row in rows
+    ])  # fmt: skip
 
 
 def _flat(parts: list[Array]) -> Array:

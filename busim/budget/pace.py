@@ -7,22 +7,26 @@ in `dead`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from busim.budget.case import Case, Move, Poll
+from busim.budget.case import Case, Poll
 from busim.budget.cycle import one_cycle
-from busim.budget.layout import Layout, Sum, layout, relaid
-from busim.budget.moves import IN_A_ROW, Mix, Waits, waits
-from busim.budget.spreads import Entry, quantiles
+from busim.budget.layout import Layout, Sum, layout
+from busim.budget.moves import IN_A_ROW, Chain, Mix, Waits, many_waits
+from busim.budget.spreads import Entry, Mixtures, quantiles
 from busim.budget.timing import Wire, timed, wire_of
 from busim.exchange import MEAN
 
+Array = npt.NDArray[np.float64]
+
 PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
-_SHARES = tuple((number + 0.5) / 20 for number in range(20))
+_PARTS_OF_ANSWER = tuple((number + 0.5) / 20 for number in range(20))
+LATE = 0.95
 _SLICE = 1e-3  # of a poll: how finely a line that rests is cut where the chain of moves needs something to do
 _FEW = 2  # exchanges that the chain of moves takes one by one; more count by their mean and mean square
 
@@ -30,26 +34,27 @@ _FEW = 2  # exchanges that the chain of moves takes one by one; more count by th
 class Pace:
     """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
 
-    `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and
-    enough for comparing. `times`: of each kind of the layout. Lists over polls are over all of the case's, living or
-    not. `occupied`: what all living polls take, once each, failures counted in; `probed`: what a probe takes, of each
-    dead camera that is polled; `service`: how long the master is inside one command, on average.
+    `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and enough
+    for comparing. `times`: of each kind of the layout, `each`: how long the master is inside one. Lists over polls are
+    over all of the case's, living or not. `occupied`: what all living polls take, once each, failures counted in;
+    `probed`: what a probe takes, of each dead camera that is polled; `service`: how long the master is inside one
+    command, on average.
     """
 
     def __init__(
         self, case: Case, unknown: str = MEAN, *, exact: bool = True,
-        counted: Layout | None = None, times: list[Any] | None = None,
+        counted: Layout | None = None, times: list[Any] | None = None, each: list[float] | None = None,
     ) -> None:  # fmt: skip
         self.case, self.unknown, self.exact = case, unknown, exact
         self.layout = layout(case) if counted is None else counted
         if times is None:
             times = [timed(self.wire, asked) for asked in self.layout.kinds]
         self.times: list[Any] = times  # of plain numbers
-        self._each = [one.occupied(unknown) for one in times]
+        self.each: list[float] = [one.occupied(unknown) for one in times] if each is None else each
         self._paces: dict[float, float] = {}
         for (every, kind), many in self.layout.paces.items():
             one = times[kind]
-            time = (1 - one.failing) * (many.count * self._each[kind] + many.way) + many.count * one.failing * one.lost
+            time = (1 - one.failing) * (many.count * self.each[kind] + many.way) + many.count * one.failing * one.lost
             self._paces[every] = self._paces.get(every, 0.0) + time
         self.occupied = sum(self._paces.values())
         self.probed = [
@@ -68,30 +73,6 @@ class Pace:
         """The same in another case of its unknowns, and not exact."""
         return Pace(self.case, unknown, exact=False, counted=self.layout, times=self.times)
 
-    def noisy(self, rate: float) -> Pace:
-        """The same at another bit error rate, and not exact."""
-        return Pace(self.case, exact=False, counted=self.layout, times=[one.noisy(rate) for one in self.times])
-
-    def without(self, case: Case) -> Pace:
-        """A case in which cameras of this one are dead, and not exact."""
-        counted = relaid(self.layout.kinds, case, self.layout.polls, self.layout.moves)
-        return Pace(case, exact=False, counted=counted, times=self.times)
-
-    def only(
-        self, polls: Callable[[Poll], bool], moves: Callable[[Move], bool] = lambda move: True  # noqa: ARG005
-    ) -> Pace:
-        """With these polls and moves alone, and not exact."""
-        counted, case = self.layout, self.case
-        asked = [(poll, row) for poll, row in zip(case.polls, counted.polls, strict=True) if polls(poll)]
-        moved = [(move, row) for move, row in zip(case.moves, counted.moves, strict=True) if moves(move)]
-        left = case._replace(polls=tuple(poll for poll, _ in asked), moves=tuple(move for move, _ in moved))
-        laid = relaid(counted.kinds, left, [row for _, row in asked], [row for _, row in moved])
-        return Pace(left, exact=False, counted=laid, times=self.times)
-
-    def varied(self, case: Case) -> Pace:
-        """A case in which the same is asked in another time, and not exact."""
-        return Pace(case, exact=False, counted=self.layout)
-
     # -- polls ------------------------------------------------------------------------------------------------
 
     @property
@@ -102,7 +83,7 @@ class Pace:
     def poll_time(self, number: int) -> float:
         """How long the master is inside this poll when it is answered, with the pause after it."""
         row = self.layout.polls[number]
-        return float(self._each[row.kind] + row.way)
+        return float(self.each[row.kind] + row.way)
 
     def poll_cost(self, number: int) -> float:
         """The same with failures counted in."""
@@ -120,7 +101,7 @@ class Pace:
     def move_time(self, number: int) -> float:
         """How long the master is inside this command when it is answered at once."""
         row = self.layout.moves[number]
-        return float(self._each[row.kind] + row.way)
+        return float(self.each[row.kind] + row.way)
 
     @property
     def restless(self) -> bool:
@@ -161,7 +142,7 @@ class Pace:
         for kind, moved in self.layout.moved.items():
             one = self.times[kind]
             rate += moved.count
-            time += moved.count * self._each[kind] + moved.way
+            time += moved.count * self.each[kind] + moved.way
             lost += moved.count * one.lost
             failing += moved.count * one.failing
         return (rate, time / rate, lost / rate, failing / rate) if rate else (0.0, 0.0, 0.0, 0.0)
@@ -172,7 +153,7 @@ class Pace:
         rate, mean, lost, failing = self._sound
         gone = sum(self.layout.lost.values())
         wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
-        mix = self._answered(self._each) if rate else None
+        mix = self._answered(self.each) if rate else None
         if mix is not None and failing > 0:
             tries = 1 + self.case.retries
             chances = [failing**number * (1 - failing) for number in range(tries)] + [failing**tries]
@@ -207,18 +188,25 @@ class Pace:
     @cached_property
     def answer(self) -> Mix:
         """From the sending of a command until it is acknowledged, repeats counted in; of cameras that answer."""
-        _, _, lost, failing = self._sound
-        entries, weights, mean = [], [], 0.0
+        return self.answer_of(quantiles([self.answers])[0][0])
+
+    @property
+    def answers(self) -> Mixtures:
+        """The answered commands themselves, as often as they come."""
+        exchanges = [Entry.of(one.exchange) for one in self.times]
+        entries, rates = [], []
         for row, move in zip(self.layout.moves, self.case.moves, strict=True):
             if move.rate and not self.case.units[row.unit].trouble:
-                one = self.times[row.kind].exchange
-                entries.append(Entry.of(one, row.way))
-                weights.append(move.rate)
-                mean += move.rate * (one.mean + row.way)
-        mean /= sum(weights)
+                entries.append(exchanges[row.kind].farther(row.way))
+                rates.append(move.rate)
+        return Mixtures(entries, np.array([rates]), _PARTS_OF_ANSWER)
+
+    def answer_of(self, found: Array) -> Mix:
+        """`answer` from the quantiles of `answers`."""
+        rate, _, lost, failing = self._sound
+        mean = sum(many.count * self.times[kind].exchange.mean + many.way for kind, many in self.layout.moved.items())
         # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
-        found = quantiles(entries, np.array([weights]), _SHARES)[0]
-        mix = Mix(found + (mean - found.mean()), np.full(len(_SHARES), 1 / len(_SHARES)))
+        mix = Mix(found + (mean / rate - found.mean()), np.full(len(found), 1 / len(found)))
         if failing <= 0:
             return mix
         times = np.array([number * lost + mix.mean for number in range(1 + self.case.retries)])
@@ -304,9 +292,9 @@ class Pace:
         for (every, kind), one in counted.paces.items():
             rate, time = 1 / max(every, cycle), self.times[kind]
             often += one.count * rate
-            answered = (1 - time.failing) * (one.count * self._each[kind] + one.way)
+            answered = (1 - time.failing) * (one.count * self.each[kind] + one.way)
             taken += rate * (answered + one.count * time.failing * time.lost)
-            parts.append((self._each[kind], kind, one.times(rate)))
+            parts.append((self.each[kind], kind, one.times(rate)))
         often += sum(rate for _, rate in probes)
         taken += sum(rate * time for time, rate in probes)
         if not probes and self.failing <= 0 and len(counted.living) > _FEW:
@@ -328,21 +316,33 @@ class Pace:
     @cached_property
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
+        chains = self.chains
+        return self.waits_of([one for one, in many_waits([[chain] for chain in chains])]) if chains else None
+
+    @property
+    def chains(self) -> list[Chain]:
+        """What has to be followed for that: polls that rest come in batches, all that have one pace, so that moves
+        meet nothing but polls, or none."""
         if not self.move_rate or not self.exact:
-            return None
-        if self.saturated or not self._paces:
-            return waits(self.move_rate, self.controls, self.serving, self.between)
-        # Polls that rest come in batches, all that have one pace: moves then meet nothing but polls, or none.
-        piece = Mix(np.array([_SLICE * self.polling.mean]), np.ones(1))
-        batch, quiet = (waits(self.move_rate, self.controls, self.serving, mix) for mix in (self.polling, piece))
-        share = self._asked[2] / max(1e-9, 1 - batch.carried * self.service)
-        return quiet.mixed(batch, min(1.0, share))
+            return []
+        mixes = [self.between]
+        if self._paces and not self.saturated:
+            mixes = [Mix(np.array([_SLICE * self.polling.mean]), np.ones(1)), self.polling]
+        return [Chain(self.move_rate, self.controls, self.serving, mix) for mix in mixes]
+
+    def waits_of(self, found: Sequence[Waits]) -> Waits:
+        """`waits` from those of the `chains`."""
+        first, *batch = found
+        for one in batch:
+            share = self._asked[2] / max(1e-9, 1 - one.carried * self.service)
+            first = first.mixed(one, min(1.0, share))
+        return first
 
     @cached_property
     def move_p95(self) -> float:
         """ns within which 95 % of the answered moves are acknowledged; only where `waits` is."""
         assert self.waits is not None
-        return self.waits.quantile(0.95, self.answer)
+        return self.waits.quantile(LATE, self.answer)
 
     @cached_property
     def commands_load(self) -> float:

@@ -28,10 +28,11 @@ def worst_responses(flows: Sequence[Flow], blocking: int = 0, tick: int = 1) -> 
     `blocking`: the longest that anything below the last flow holds the line; `tick`: the smallest difference of
     two instants. None: the flows down to this one fill the line, so that there is no bound.
     """
-    return [_response(flows, number, blocking, tick) for number in range(len(flows))]
+    return [worst_response(flows, number, blocking, tick) for number in range(len(flows))]
 
 
-def _response(flows: Sequence[Flow], number: int, blocking: int, tick: int) -> int | None:
+def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: int = 1) -> int | None:
+    """That of one flow, counted as in `flows`."""
     own, above = flows[number], flows[:number]
     held = max([blocking, *(flow.cost for flow in flows[number + 1 :])])
     if sum(flow.cost / flow.period for flow in flows[: number + 1]) >= 1:

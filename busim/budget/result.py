@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from busim.figures import Value
 
 SCHEMA = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Range:
+class Range(NamedTuple):
     """A number for the unknowns at their good end, on average, and at their bad end."""
 
     best: float
@@ -237,6 +236,8 @@ def _plain(value: Any) -> Any:
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):
         return {name: _plain(entry) for name, entry in value.items()}
+    if isinstance(value, Range):
+        return value._asdict()
     if isinstance(value, tuple):
         return [_plain(entry) for entry in value]
     return value

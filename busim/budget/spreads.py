@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import product
-from math import factorial, prod
+from math import factorial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -27,80 +27,128 @@ class Entry(NamedTuple):
     back: float
 
     @classmethod
-    def of(cls, exchange: Any, way: float) -> Entry:
-        """`way`: ns of propagation that is not in the exchange."""
+    def of(cls, exchange: Any) -> Entry:
+        """An exchange, as if its camera stood beside the asker."""
         least = exchange.fixed + exchange.turnaround_low + exchange.latency_low
         return cls(
-            least + exchange.back_mean - exchange.back_width / 2 + way,
+            least + exchange.back_mean - exchange.back_width / 2,
             exchange.turnaround_high - exchange.turnaround_low,
             exchange.latency_high - exchange.latency_low,
             exchange.back_width,
         )
 
+    def farther(self, way: float) -> Entry:
+        """The same with so many ns of propagation more."""
+        return Entry(self[0] + way, *self[1:])
 
-def quantiles(entries: Sequence[Entry], mixtures: Array, shares: Sequence[float]) -> Array:
-    """[mixture, share]: ns that each share of a mixture of exchanges does not exceed.
 
-    `mixtures`: [mixture, exchange], how often each comes, 0 for never. A mixture of nothing gives nan.
+class Mixtures(NamedTuple):
+    """Several mixtures of some exchanges. `weights`: [mixture, exchange], how often each comes, 0 for never. `shares`:
+    those whose quantiles are wanted."""
+
+    entries: Sequence[Entry]
+    weights: Array
+    shares: Sequence[float]
+
+
+def quantiles(mixtures: Sequence[Mixtures]) -> list[Array]:
+    """For each, [mixture, share]: ns that each share of a mixture of exchanges does not exceed.
+
+    A mixture of nothing gives nan. What comes out for some does not depend on the others: all at once only saves time.
     """
-    ever: list[bool] = np.any(mixtures, axis=0).tolist()
-    if not any(ever):
-        return np.full((len(mixtures), len(shares)), np.nan)
-    kinds: dict[tuple[float, ...], int] = {}
-    starts: list[float] = []
-    places = []
-    for entry, comes in zip(entries, ever, strict=True):
-        key = (round(entry.least / _ALIKE), *entry[1:])
-        if comes and key not in kinds:
-            kinds[key] = len(kinds)
-            starts.append(entry.least)
-        places.append(kinds.get(key, 0))
-    weights = mixtures @ np.eye(len(kinds))[places]
-    last = max(start + sum(widths) for start, (_, *widths) in zip(starts, kinds, strict=True))
-    first = min(starts)
-    grid = first + (last + 1 - first) / (_POINTS - 1) * _STEPS
-    later = grid - np.array(starts)[:, np.newaxis]
-    below = np.empty_like(later)
-    drawn = [widths for _, *widths in kinds]
-    for widths in {tuple(widths): widths for widths in drawn}.values():
-        alike = [other == widths for other in drawn]
-        below[alike] = _below(later[alike], widths)
-    total = weights.sum(axis=1)
-    reached = np.asarray(np.maximum.accumulate(weights @ below, axis=1), dtype=float)
-    found = _at(np.asarray(grid, dtype=float), reached, np.asarray(shares))
-    return found if total.all() else np.where(total[:, np.newaxis] > 0, found, np.nan)
+    every = [_Part(some) for some in mixtures]
+    parts = [one for one in every if one.starts]
+    if not parts:
+        return [one.found for one in every]
+    each = [len(one.starts) for one in parts]
+    first = np.array([min(one.starts) for one in parts])
+    last = np.array([one.last for one in parts])
+    grids = first[:, np.newaxis] + ((last + 1 - first) / (_POINTS - 1))[:, np.newaxis] * _STEPS
+    starts = np.array([start for one in parts for start in one.starts])
+    below = _below(grids.repeat(each, axis=0) - starts[:, np.newaxis], [w for one in parts for w in one.widths])
+    place = 0
+    rows: list[tuple[_Part, int, int]] = []
+    chances = []
+    for number, one in enumerate(parts):
+        chances.append(one.weights @ below[place : place + len(one.starts)])
+        rows += [(one, row, number) for row in range(len(one.weights))]
+        place += len(one.starts)
+    reached = np.maximum.accumulate(np.concatenate(chances), axis=1)
+    values = iter(_at(grids[[number for _, _, number in rows]], reached, [one.shares for one, _, _ in rows]))
+    for (one, row, _), whole in zip(rows, reached[:, -1].tolist(), strict=True):
+        if whole:
+            one.found[row] = next(values)
+        else:
+            next(values)
+    return [one.found for one in every]
 
 
-def _at(grid: Array, reached: Array, shares: Array) -> Array:
-    """[row, share]: where each is reached: the first such point of the grid, and back by a part of the way to it."""
-    wanted = shares * reached[:, -1:]
-    places = np.minimum((reached[:, np.newaxis] < wanted[:, :, np.newaxis]).sum(axis=2), len(grid) - 1)
+def _at(grids: Array, reached: Array, shares: Sequence[Array]) -> list[Array]:
+    """Of each row of `grids` and `reached`, where its shares are reached: the first such point of the grid, and back
+    by a part of the way to it."""
+    many = [len(some) for some in shares]
+    row = np.arange(len(reached)).repeat(many)
+    wanted = np.concatenate(shares) * reached[row, -1]
+    ends = np.cumsum(many).tolist()
+    starts = [end - count for end, count in zip(ends, many, strict=True)]
+    found = [some.searchsorted(wanted[start:end]) for some, start, end in zip(reached, starts, ends, strict=True)]
+    places = np.minimum(np.concatenate(found), _POINTS - 1)
     before = np.maximum(places - 1, 0)
-    rows = np.arange(len(reached))[:, np.newaxis]
-    start = reached[rows, before]
-    rise = reached[rows, places] - start
-    part = np.where(rise > 0, (wanted - start) / np.where(rise > 0, rise, 1.0), 1.0)
-    return np.asarray(grid[before] + np.minimum(1.0, np.maximum(0.0, part)) * (grid[places] - grid[before]))
+    low = reached[row, before]
+    rise = reached[row, places] - low
+    part = np.where(rise > 0, (wanted - low) / np.where(rise > 0, rise, 1.0), 1.0)
+    near = grids[row, before]
+    values = near + np.minimum(1.0, np.maximum(0.0, part)) * (grids[row, places] - near)
+    return [values[start:end] for start, end in zip(starts, ends, strict=True)]
 
 
-def _below(time: Array, widths: Sequence[float]) -> Array:
+class _Part:
+    """Mixtures with alike exchanges taken as one. `last`: ns that none exceeds; `found`: their quantiles."""
+
+    def __init__(self, mixtures: Mixtures) -> None:
+        kinds: dict[tuple[float, ...], int] = {}
+        self.starts: list[float] = []
+        places = []
+        ever: list[bool] = np.any(mixtures.weights, axis=0).tolist()
+        for entry, comes in zip(mixtures.entries, ever, strict=True):
+            key = (round(entry[0] / _ALIKE), *entry[1:])
+            if comes and key not in kinds:
+                kinds[key] = len(kinds)
+                self.starts.append(entry[0])
+            places.append(kinds.get(key, 0))
+        self.widths = [widths for _, *widths in kinds]
+        self.weights = mixtures.weights @ np.eye(len(kinds))[places] if kinds else mixtures.weights
+        self.last = max((start + sum(width) for start, width in zip(self.starts, self.widths, strict=True)), default=0)
+        self.shares = np.array(mixtures.shares)
+        self.found = np.full((len(self.weights), len(self.shares)), np.nan)
+
+
+def _below(time: Array, widths: Sequence[Sequence[float]]) -> Array:
     """Chance that the sum of even draws from 0 to each width is at most each time (the law of Irwin and Hall).
 
-    `time`: [kind, instant].
+    `time`: [kind, instant]; `widths`: of each kind.
     """
-    widest = max(widths)
-    drawn = [width for width in widths if width > _FLAT * widest and width > 0]
-    time = time - sum(width / 2 for width in widths if width not in drawn)
-    if not drawn:
+    drawn = [[width for width in some if width > _FLAT * max(some)] for some in widths]
+    flat = [sum(width / 2 for width in some if not width > _FLAT * max(some)) for some in widths]
+    time = time - np.array(flat)[:, np.newaxis]
+    counts = [len(some) for some in drawn]
+    result = np.empty_like(time)
+    for many in set(counts):
+        alike = [place for place, count in enumerate(counts) if count == many]
+        result[alike] = _summed(time[alike], np.array([drawn[place] for place in alike]))
+    return result
+
+
+def _summed(time: Array, widths: Array) -> Array:
+    """The same for kinds that all have as many widths: [kind, width]."""
+    many = widths.shape[1]
+    if not many:
         return np.asarray(time >= -0.5, dtype=float)  # to half a nanosecond
-    if len(drawn) == 1:
-        return np.minimum(1.0, np.maximum(0.0, time / drawn[0]))
-    chosen = [
-        (sum(width for width, taken in zip(drawn, some, strict=True) if taken), (-1) ** sum(some))
-        for some in product((0, 1), repeat=len(drawn))
-    ]
-    shifts, signs = np.array(chosen).T
-    beyond = np.maximum(0.0, time - shifts[:, np.newaxis, np.newaxis])
-    power = beyond * beyond if len(drawn) == 2 else beyond * beyond * beyond
-    chance = np.tensordot(signs, power, axes=1) / (factorial(len(drawn)) * prod(drawn))
-    return np.where(time >= sum(drawn), 1.0, np.minimum(1.0, np.maximum(0.0, chance)))
+    if many == 1:
+        return np.minimum(1.0, np.maximum(0.0, time / widths))
+    chosen = np.array(list(product((0, 1), repeat=many)))
+    beyond = np.maximum(0.0, time - (chosen @ widths.T)[:, :, np.newaxis])
+    power = beyond * beyond if many == 2 else beyond * beyond * beyond
+    signs = (-1.0) ** chosen.sum(axis=1)
+    chance = np.tensordot(signs, power, axes=1) / (factorial(many) * widths.prod(axis=1))[:, np.newaxis]
+    return np.where(time >= widths.sum(axis=1)[:, np.newaxis], 1.0, np.minimum(1.0, np.maximum(0.0, chance)))

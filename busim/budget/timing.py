@@ -159,28 +159,12 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     """The times of an exchange."""
     w, a = wire, asked
     character, answer = w.character / (1 + w.ppm / 1e6), w.character / a.share
-    parts = exchange(
-        Terms(
-            request=a.request,
-            reply=a.reply,
-            character=character,
-            answer_character=answer,
-            silence=w.silence,
-            turnaround_low=a.turnaround_low,
-            turnaround_high=a.turnaround_high,
-            pause=w.rest,
-            tail=answer * w.tail,
-            packing_idle=w.packing_idle,
-            packing_length=w.packing_length,
-            latency_low=w.latency_low,
-            latency_high=w.latency_high,
-            distance=a.distance,
-            lead=w.lead,
-            answer_lead=a.lead,
-            quiet=larger(0.0, a.hold + w.listen - w.rest) if w.listen else 0.0,
-            escapes=a.escapes,
-        )
-    )
+    quiet = larger(0.0, a.hold + w.listen - w.rest) if w.listen else 0.0
+    # in the order of `Terms`: a budget makes hundreds, and names would take as long again
+    parts = exchange(Terms(
+        a.request, a.reply, character, answer, w.silence, a.turnaround_low, a.turnaround_high, w.rest, answer * w.tail,
+        w.packing_idle, w.packing_length, w.latency_low, w.latency_high, a.distance, w.lead, a.lead, quiet, a.escapes,
+    ))  # fmt: skip
     if w.at_once:
         parts = parts._replace(packing=0.0 * parts.packing)
     sent = a.request * character
@@ -193,17 +177,9 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     open_time = 2 * (w.silence + character)
     bits = (on_wire + open_time) / w.bit
     chatter = w.chatter * open_time
-    return Timing(
-        exchange=parts,
-        wire=on_wire,
-        asked=sent,
-        tail=answer * w.tail,
-        time_out=waits,
-        lost=waits + drain(w.rest, w.packing_idle, w.latency_high),
-        failing=_failing(w.bit_error_rate * bits + chatter),
-        bits=bits,
-        chatter=chatter,
-    )
+    lost = waits + drain(w.rest, w.packing_idle, w.latency_high)
+    failing = _failing(w.bit_error_rate * bits + chatter)
+    return Timing(parts, on_wire, sent, answer * w.tail, waits, lost, failing, bits, chatter)
 
 
 def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = _AS_PLANNED) -> Timing:

@@ -152,19 +152,19 @@ def exchange(terms: Terms) -> Exchange:
     back_mean, back_width = last_of(
         t.latency_low, t.latency_high, t.packing_idle, t.packing_length, t.reply, t.answer_character
     )
-    return Exchange(
-        request=t.quiet + t.lead + t.request * t.character + t.distance,
-        silence=t.silence,
-        turnaround_low=t.turnaround_low,
-        turnaround_high=t.turnaround_high,
-        reply=t.answer_lead + t.reply * t.answer_character + t.distance - t.tail,
-        packing=packing(t.packing_idle, t.packing_length, t.reply, t.answer_character),
-        latency_low=t.latency_low,
-        latency_high=t.latency_high,
-        pause=t.pause,
-        back_mean=back_mean,
-        back_width=back_width,
-        escaped=t.escapes * larger(t.character, t.answer_character),
+    return Exchange(  # in their order: a budget makes hundreds, and names would take as long again
+        t.quiet + t.lead + t.request * t.character + t.distance,
+        t.silence,
+        t.turnaround_low,
+        t.turnaround_high,
+        t.answer_lead + t.reply * t.answer_character + t.distance - t.tail,
+        packing(t.packing_idle, t.packing_length, t.reply, t.answer_character),
+        t.latency_low,
+        t.latency_high,
+        t.pause,
+        back_mean,
+        back_width,
+        t.escapes * larger(t.character, t.answer_character),
     )
 
 

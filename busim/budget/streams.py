@@ -1,0 +1,113 @@
+"""More operators and joysticks at a master, beside the moves that are planned: of several lines at once.
+
+What waits is followed for all lines together (`moves.many_waits`); nothing that comes out for a line depends on others.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import islice
+from typing import Any
+
+from busim.budget.case import Move, lengths
+from busim.budget.figures import Expected
+from busim.budget.moves import IN_A_ROW, Chain, Mix, many_waits, quantiles_of
+from busim.budget.pace import Pace
+from busim.budget.response import Flow, worst_response
+from busim.budget.result import StreamBudget
+from busim.budget.timing import asked_of, timed
+from busim.dialects import WRITE, Request
+from busim.exchange import WORST
+
+OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common practice, no source
+OPERATOR_CONTROLS = 4
+JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
+_COUNTS = (1, 2, 4)
+_RARELY = 1e-15  # moves per ns: as good as none
+
+
+def streams(lines: Sequence[Expected]) -> list[tuple[StreamBudget, ...]]:
+    """Of each line: 1, 2, 4 more operators or joysticks at its master."""
+    asked = [_Streams(line) for line in lines]
+    followed = [one for one in asked if one.chains]
+    waiting = [wait for waits in many_waits([one.chains for one in followed]) for wait in waits]
+    answers = [one.answer for one in followed for _ in one.chains]
+    late = quantiles_of(list(zip(waiting, answers, strict=True)), 0.95) if followed else []
+    waited = zip((wait.mean for wait in waiting), late, strict=True)
+    return [one.found_with(list(islice(waited, len(one.chains)))) for one in asked]
+
+
+class _Streams:
+    """Those of one line. `found`: all but how long moves wait; `chains`: what has to be followed for that; `answer`:
+    what a command takes that does not wait."""
+
+    def __init__(self, expected: Expected) -> None:
+        self.found: list[StreamBudget] = []
+        self.chains: list[Chain] = []
+        mean = expected.mean
+        if mean.case.units and mean.crowded < 1:
+            self._put(expected)
+
+    def _put(self, expected: Expected) -> None:
+        mean = expected.mean
+        unit = next(number for number, unit in enumerate(mean.case.units) if not unit.trouble)
+        one, way = written(mean, unit, 1), 2 * mean.case.units[unit].distance
+        own, variance = one.occupied() + way, one.exchange.variance
+        square = own**2 + variance
+        answer = one.exchange.mean + way
+        self.answer = Mix.two(answer, answer**2 + variance)
+        turn = mean.between.mean / IN_A_ROW if mean.saturated else 0.0
+        moved, moved_square, held = 0.0, 0.0, 0.0
+        if mean.move_rate:
+            moved, moved_square, held = mean.serving.mean, mean.serving.square, mean.controls
+        for kind, rate, controls in (("operators", OPERATOR, OPERATOR_CONTROLS), ("joysticks", JOYSTICK, 1)):
+            for count in _COUNTS:
+                # Moves of controls that nobody moved yet, so that none replaces another's.
+                every = mean.move_rate + count * rate
+                share = mean.move_rate / every
+                service = (1 - share) * own + share * moved
+                busy = every * service
+                steady = kind == "joysticks"
+                bound = _joystick_bound(expected, one.occupied(WORST) + way, count) if steady else None
+                crowded = busy + every * turn
+                if crowded >= 1:
+                    self.found.append(StreamBudget(kind, count, crowded, None, None, bound, None))
+                    continue
+                # A steady stream does not meet itself; the others it meets as if they came at random.
+                met = max(every - rate, _RARELY) if steady else every
+                spread = Mix.two(service, (1 - share) * square + share * moved_square)
+                self.chains.append(Chain(met, held + count * controls - steady, spread, mean.between))
+                cycle = mean.round_with(busy) / 1e9
+                self.found.append(StreamBudget(kind, count, crowded, answer / 1e9, None, bound, cycle))
+
+    def found_with(self, waited: Sequence[tuple[float, float]]) -> tuple[StreamBudget, ...]:
+        """Everything, with the mean wait and the 95th percentile of wait and answer of each that was followed."""
+        later = iter(waited)
+        return tuple(one if one.mean is None else _with(one, one.mean, *next(later)) for one in self.found)
+
+
+def _with(stream: StreamBudget, answer: float, wait: float, late: float) -> StreamBudget:
+    """The stream with how long its moves wait."""
+    return replace(stream, mean=answer + wait / 1e9, p95=late / 1e9)
+
+
+def written(mean: Pace, unit: int, size: int) -> Any:
+    """The times of a write of so many values to a unit, as if it stood beside the asker."""
+    request = Request(mean.case.units[unit].id, WRITE, 0, size, (0,) * size)
+    asked, answered, more = lengths(mean.case.dialect, request)
+    return timed(mean.wire, asked_of(mean.case, Move(unit, str(size), 0.0, asked, answered, "", more)))
+
+
+def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:
+    """Worst seconds of one of `count` strictly regular streams alone, as the lowest of them would have it.
+
+    In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four commands, so
+    a quarter of one is added to each, and two to what may hold the line.
+    """
+    longest = expected.longest_poll
+    cost = math.ceil(longest_move + longest / IN_A_ROW)
+    flows = [Flow(cost, round(1 / JOYSTICK))] * count
+    response = worst_response(flows, count - 1, math.ceil(2 * longest))
+    return None if response is None else response / 1e9
