@@ -56,6 +56,17 @@ def test_samples_show_every_message_with_its_fields() -> None:
     assert b"".join(raw for _, raw in request.pieces) == request.raw
 
 
+def test_requests_that_only_silence_tells_apart_are_listed() -> None:
+    bare = NO_CHECK.replace('kind: marks, start: "@", end: "{0D}"', "kind: silence, quiet: 3.5 characters")
+    assert said(prove(read_text(bare)), "beginning of another") == (True, ())
+    several = bare.replace('"W{key}={value}", reply: "w{key}={value}"', '"W{key}={values}", reply: "w{key}", most: 3')
+    holds, (why, pair) = said(prove(read_text(several)), "beginning of another")
+    assert holds
+    assert "silence" in why
+    assert pair.startswith("write ")
+    assert pair.endswith("is a whole request, and a longer one may begin so")
+
+
 def test_bits_that_no_check_covers_are_listed() -> None:
     holds, listed = said(prove(read_text(NO_CHECK)), "beyond this check (there is no check)")
     assert holds
@@ -164,7 +175,7 @@ def test_prove_prints_frames_and_verdicts_and_explains_a_capture(tmp_path: Path)
     done = CliRunner().invoke(app, ["prove", "tagged", "--against", str(tmp_path / "line.cap")])
     assert done.exit_code == 0, done.output
     assert "[tag 00] [id 01] 10 [key 00 00] [count 01]" in done.output
-    assert done.output.count("\nholds ") == 4
+    assert done.output.count("\nholds ") == 5
     assert "reply to a read: ID 7, key 5 = 500, 3" in done.output
     assert "NOT EXPLAINED" in done.output
     assert "4 frames explained" in done.output

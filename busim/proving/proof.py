@@ -7,7 +7,7 @@ check cannot see and which messages look alike is the protocol's own doing; it i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 
 from busim.dialects import DeclaredDialect, Request
 from busim.dialects import Reply as ReplyMessage
@@ -57,6 +57,7 @@ def prove(dialect: DeclaredDialect) -> Proof:
         _comes_back(dialect, tried),
         _bits(dialect, tried),
         _alike(dialect),
+        _in_a_stream(dialect),
         _in_step(dialect, tried),
     )
     return Proof(dialect.name, dialect.declaration.title, verdicts, tuple(_samples(dialect, tried)))
@@ -166,6 +167,24 @@ def _alike(dialect: DeclaredDialect) -> Verdict:
     if said:
         said = ["a request and a reply, or two replies, that may be the same bytes (only what was asked tells):", *said]
     return Verdict(what, len(pairs), True, listed(said))
+
+
+def _in_a_stream(dialect: DeclaredDialect) -> Verdict:
+    """Where only silence ends requests, a stream of bytes behind a converter cannot be cut between them for sure."""
+    requests = [layout for (number, direction), layout in dialect.layouts.items() if direction == "request" and number]
+    pairs = list(product(requests, requests))
+    said = []
+    for one, other in pairs:
+        met = dialect.beginning_bytes(one, other)
+        if met is not None and one.operation is not None and other.operation is not None:
+            longer = "a longer one" if one is other else other.operation.name
+            said.append(f"{one.operation.name} {_hex(met)} is a whole request, and {longer} may begin so")
+    if said:
+        said = [
+            "only silence tells these apart; a converter hands on none, so a client has to send each in one piece:",
+            *said,
+        ]
+    return Verdict("no request is the beginning of another", len(pairs), True, listed(said))
 
 
 # -- in step ------------------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from busim.dialects.declared.framers import CuttingFramer, ReplyFinder
 from busim.dialects.declared.framing import Wrapper
 from busim.dialects.declared.layouts import READS, Layout, layouts, values_asked
 from busim.dialects.declared.legs import Table
-from busim.dialects.declared.overlap import same_bytes
+from busim.dialects.declared.overlap import beginning, same_bytes
 from busim.dialects.declared.readers import ReadReply, reply_reader
 from busim.dialects.declared.recognition import Recogniser
 from busim.dialects.declared.writers import Write, writer
@@ -80,6 +80,16 @@ class DeclaredDialect:
         """Bytes up to the check that both layouts may be, None where there are none."""
         counts = [(0, 0) if each.operation is None else self.sizes[each.operation.number] for each in (one, other)]
         return same_bytes(one, counts[0], other, counts[1])
+
+    def beginning_bytes(self, one: Layout, other: Layout) -> bytes | None:
+        """Bytes that are the whole of a request and the beginning of a longer one, None where there are none, or where
+        a check, a length or marks tell.
+        """
+        if self.declaration.framing.kind != "silence" or self.declaration.check is not None:
+            return None
+        if one.operation is None or other.operation is None:
+            return None
+        return beginning(one, self.sizes[one.operation.number], other, self.sizes[other.operation.number])
 
     # -- which operation ------------------------------------------------------------------------------------
 
@@ -285,7 +295,7 @@ class DeclaredDialect:
         if operation is None:
             raise Defect(f"{self.name} cannot carry {request}")
         directions = [name for name in ("reply", "refusal") if (operation.number, name) in self.layouts]
-        sizes = sorted({self.layouts[operation.number, name].size(request.size)[0] for name in directions})
+        sizes = {self.layouts[operation.number, name].size(request.size)[0] for name in directions}
         return TrialCutter(sizes, lambda data: self.decode_reply(data, request) is not None, self._longest)
 
     def _make_cutter(self) -> Cutter:
@@ -300,7 +310,7 @@ class DeclaredDialect:
                 if layout.operation is not None
                 for n in range(self.sizes[layout.operation.number][0], self.sizes[layout.operation.number][1] + 1)
             }
-            return TrialCutter(sorted(sizes), self._is_request, framing.longest)
+            return TrialCutter(sizes, self._is_request, framing.longest)
         first = self.declaration.frame[0]
         head = first if isinstance(first, bytes) else b""
         size_of = self._stated_size() if framing.kind == "length" else lambda *_: framing.length

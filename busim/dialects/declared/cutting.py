@@ -7,7 +7,7 @@ silence will ever tell that the half frame was none.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Protocol
 
 Cuts = list[tuple[int, int, str]]
@@ -143,10 +143,15 @@ class SizeCutter:
 
 
 class TrialCutter:
-    """Cuts where silence ends frames, but there is no time to go by: every size a frame may have, at every place."""
+    """Cuts where silence ends frames, but there is no time to go by: every size a frame may have, at every place.
 
-    def __init__(self, sizes: list[int], sound: Callable[[bytes], bool], longest: int) -> None:
-        self._sizes = sizes
+    The longest that is sound is taken: one frame that comes in one piece is then never taken for a shorter one that it
+    begins with. Two in one piece may still be taken for others, where nothing in a frame says how long it is; only the
+    silence between them tells.
+    """
+
+    def __init__(self, sizes: Collection[int], sound: Callable[[bytes], bool], longest: int) -> None:
+        self._sizes = sorted(sizes, reverse=True)
         self._sound = sound
         self._longest = longest
 

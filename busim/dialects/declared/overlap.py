@@ -40,15 +40,15 @@ def positions(layout: Layout, n: int) -> list[Position]:
     return drawn
 
 
-def meeting(one: list[Position], other: list[Position]) -> bytes | None:
-    """Bytes that both may be, None where there are none."""
+def meeting(one: list[Position], other: list[Position], *, begins: bool = False) -> bytes | None:
+    """Bytes that both may be, None where there are none; `begins`: with which the other may as well only begin."""
     start = (0, 0)
     came: dict[tuple[int, int], tuple[tuple[int, int], bytes]] = {start: (start, b"")}
     waiting = [start]
     while waiting and len(came) < _MOST_STATES:
         state = waiting.pop()
         i, j = state
-        if i == len(one) and j == len(other):
+        if i == len(one) and (begins or j == len(other)):
             return _way(came, state)
         steps = []
         if i < len(one) and one[i][1]:
@@ -95,6 +95,21 @@ def same_bytes(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[
             if low <= most and least <= high:
                 mine = positions(one, n) if mine is None else mine
                 met = meeting(mine, theirs)
+                if met is not None:
+                    return met
+    return None
+
+
+def beginning(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[int, int]) -> bytes | None:
+    """Bytes that are all of one layout and with which a longer frame of the other may begin, None where there are none.
+    `ones`, `others`: fewest and most values. Neither has a check.
+    """
+    if _begin_apart(one, other):
+        return None
+    for n in counts(one, *ones):
+        for m in counts(other, *others):
+            if one.size(n)[0] < other.size(m)[1]:
+                met = meeting(positions(one, n), positions(other, m), begins=True)
                 if met is not None:
                     return met
     return None
