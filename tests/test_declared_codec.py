@@ -132,6 +132,16 @@ def test_requests_are_found_in_a_stream_wherever_it_is_cut_and_whatever_lies_bef
     assert found + more == [request, request]
 
 
+@pytest.mark.parametrize("value", [0, 9, 12_345, 65_535])
+def test_most_bytes_hold_whatever_the_values(value: int) -> None:
+    """By the declaration: a value is of 1 to 5 digits, in the request and in the reply that repeats it."""
+    dialect = find("text")
+    request = Request(1, "write", 3, 1, (value,))
+    longest = dialect.encode_request(request._replace(values=(65_535,)))
+    assert len(longest) == len(b"@01!003,65535*00\r")
+    assert dialect.most_bytes(request) == 2 * len(longest)
+
+
 def ambiguous(dialect: DeclaredDialect, raw: bytes) -> bool:
     """Whether, where silence ends frames, there is another request in two of these that follow each other."""
     two, size = raw + raw, len(raw)

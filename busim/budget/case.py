@@ -46,7 +46,7 @@ class Unit(NamedTuple):
 class Poll(NamedTuple):
     """One read that comes again and again: `unit` counts in `Case.units`; lengths in characters; `every` ns.
 
-    `escapes`: how many characters escaping adds at most.
+    `escapes`: how many characters escaping and longer numbers add at most.
 
     `work` is its name in trace and figures: that of its group, with the first key behind it in further runs of
     registers. `hole`: how many registers lie between the run of the group before and this one and could be read as
@@ -307,7 +307,7 @@ class _Reader:
 
 
 def lengths(dialect: Dialect, request: Request) -> tuple[int, int, int]:
-    """Characters of a request, of its reply, and what escaping adds to them at most."""
+    """Characters of a request, of its reply, and what escaping and longer numbers add to them at most."""
     asked, answered = dialect.request_bytes(request), dialect.reply_bytes(request)
     return asked, answered, dialect.most_bytes(request) - asked - answered
 

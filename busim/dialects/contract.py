@@ -130,7 +130,8 @@ class Dialect(Protocol):
         """Length of a good reply to it."""
 
     def most_bytes(self, request: Request) -> int:
-        """Length of both together, with every byte sent as two that may be (escaping), whatever the values."""
+        """Length of both together at their longest, whatever the values: numbers in all their digits, and every byte
+        sent as two that may be (escaping)."""
 
     def silence(self, baud: float) -> int:
         """ns of quiet that end a frame on the wire, and that a master leaves between two frames."""

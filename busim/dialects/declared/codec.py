@@ -248,12 +248,15 @@ class DeclaredDialect:
         return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
 
     def most_bytes(self, request: Request) -> int:
-        """Both together at their longest, every byte between the marks escaped where there is escaping."""
-        both = self.request_bytes(request) + self.reply_bytes(request)
+        """Both together at their longest: every number with all its digits, and every byte between the marks escaped
+        where there is escaping.
+        """
         framing, operation = self.declaration.framing, self._operation(request)
-        if framing.escape is None or operation is None:
-            return both
+        if operation is None:
+            raise Defect(f"{self.name} cannot carry {request}")
         sides = (self.layouts[operation.number, side].size(request.size)[1] for side in ("request", "reply"))
+        if framing.escape is None:
+            return sum(map(self._on_the_wire, sides))
         return sum(2 * content + len(framing.start) + len(framing.end) for content in sides)
 
     def _on_the_wire(self, content: int) -> int:
