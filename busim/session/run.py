@@ -22,7 +22,7 @@ from busim.session.report import Report, make_report
 from busim.trace import Emit, Record
 from busim.world import Name, World, build
 
-_MARGIN = 50_000  # ns of wall time in which a machine simulates what was left waiting, with its answer due right after
+_MARGIN = 90_000  # ns of wall time in which a machine simulates what was left waiting, with its answer due right after
 
 
 class Run:
