@@ -14,7 +14,6 @@ from busim.budget.needs import more_cameras, need
 from busim.budget.obstacles import obstacles, remarks, uncertain
 from busim.budget.pace import Pace
 from busim.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range, StreamBudget
-from busim.budget.streams import streams
 from busim.budget.together import work_out
 from busim.exchange import BEST, MEAN, PARTS, WORST
 from busim.units import Spread, show_time
@@ -38,8 +37,7 @@ def line_budgets(
     lines = [_Line(*one) for one in asked]
     known = {number: line.without() for number, line in enumerate(lines)}
     open_lines = [line for number, line in enumerate(lines) if known[number] is None]
-    work_out([line.expected for line in open_lines])
-    more = iter(streams([line.expected for line in open_lines]) if what_ifs else [()] * len(open_lines))
+    more = iter(work_out([line.expected for line in open_lines], what_ifs))
     return [known[number] or line.whole(wanted, what_ifs, next(more)) for number, line in enumerate(lines)]
 
 

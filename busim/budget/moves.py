@@ -333,12 +333,17 @@ def _mixes(mixes: Sequence[Mix]) -> tuple[Array, Array]:
 
 
 def _side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
-    """[row, ...]: shorter ones end with their first value again and again, or with nothing."""
-    longest = max(map(len, rows))
-    return np.array([
-        row if len(row) == longest else np.pad(row, (0, longest - len(row)), constant_values=0.0 if nothing else row[0])
-        for row in rows
-    ])  # fmt: skip
+    """[row, number]: shorter ones end with their first number again and again, or with nothing."""
+    sizes = [len(row) for row in rows]
+    longest = max(sizes)
+    if min(sizes) == longest:
+        return np.array(rows)
+    made = np.zeros((len(rows), longest))
+    for place, (row, size) in enumerate(zip(rows, sizes, strict=True)):
+        made[place, :size] = row
+        if not nothing:
+            made[place, size:] = row[0]
+    return made
 
 
 def _flat(parts: list[Array]) -> Array:

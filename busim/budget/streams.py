@@ -1,6 +1,6 @@
-"""More operators and joysticks at a master, beside the moves that are planned: of several lines at once.
+"""More operators and joysticks at a master, beside the moves that are planned.
 
-What waits is followed for all lines together (`moves.many_waits`); nothing that comes out for a line depends on others.
+How their moves wait is followed for all lines together (`together`).
 """
 
 from __future__ import annotations
@@ -8,12 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import islice
 from typing import Any
 
 from busim.budget.case import Move, lengths
 from busim.budget.figures import Expected
-from busim.budget.moves import IN_A_ROW, Chain, Mix, many_waits, quantiles_of
+from busim.budget.moves import IN_A_ROW, Chain, Mix
 from busim.budget.pace import Pace
 from busim.budget.response import Flow, worst_response
 from busim.budget.result import StreamBudget
@@ -28,20 +27,12 @@ _COUNTS = (1, 2, 4)
 _RARELY = 1e-15  # moves per ns: as good as none
 
 
-def streams(lines: Sequence[Expected]) -> list[tuple[StreamBudget, ...]]:
-    """Of each line: 1, 2, 4 more operators or joysticks at its master."""
-    asked = [_Streams(line) for line in lines]
-    followed = [one for one in asked if one.chains]
-    waiting = [wait for waits in many_waits([one.chains for one in followed]) for wait in waits]
-    answers = [one.answer for one in followed for _ in one.chains]
-    late = quantiles_of(list(zip(waiting, answers, strict=True)), 0.95) if followed else []
-    waited = zip((wait.mean for wait in waiting), late, strict=True)
-    return [one.found_with(list(islice(waited, len(one.chains)))) for one in asked]
+class Streams:
+    """1, 2, 4 more operators or joysticks at the master of a line.
 
-
-class _Streams:
-    """Those of one line. `found`: all but how long moves wait; `chains`: what has to be followed for that; `answer`:
-    what a command takes that does not wait."""
+    `found`: all but how long moves wait; `chains`: what has to be followed for that; `answer`: what a command takes
+    that does not wait.
+    """
 
     def __init__(self, expected: Expected) -> None:
         self.found: list[StreamBudget] = []

@@ -8,18 +8,26 @@ the same from the properties that are filled here.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 
 from busim.budget.figures import Expected
 from busim.budget.moves import many_waits, quantiles_of
 from busim.budget.pace import LATE
+from busim.budget.result import StreamBudget
 from busim.budget.spreads import quantiles
+from busim.budget.streams import Streams
 
 
-def work_out(lines: Sequence[Expected]) -> None:
-    """Fills in how moves wait, which latencies there are, and what moves take with their answers."""
+def work_out(lines: Sequence[Expected], what_ifs: bool) -> list[tuple[StreamBudget, ...]]:
+    """Fills in how moves wait, which latencies there are, and what moves take with their answers.
+
+    With `what_ifs`, what more operators and joysticks would do, of each line; else nothing of them.
+    """
     paces = [line.mean for line in lines]
+    more = [Streams(line) for line in lines] if what_ifs else []
+    followed = [one for one in more if one.chains]
     chains = [pace.chains for pace in paces]
-    waiting = iter(many_waits([[chain] for some in chains for chain in some]))
+    waiting = iter(many_waits([[chain] for some in chains for chain in some] + [one.chains for one in followed]))
     for pace, some in zip(paces, chains, strict=True):
         if some:
             pace.waits = pace.waits_of([next(waiting)[0] for _ in some])
@@ -29,6 +37,10 @@ def work_out(lines: Sequence[Expected]) -> None:
         line.latencies = line.latencies_of(next(spread))
     for pace in moved:
         pace.answer = pace.answer_of(next(spread)[0])
-    followed = [(pace.waits, pace.answer) for pace in moved if pace.waits is not None]
-    for pace, late in zip(moved, quantiles_of(followed, LATE), strict=True):
-        pace.move_p95 = late
+    answered = [(pace.waits, pace.answer) for pace in moved if pace.waits is not None]
+    waits = [(wait, one.answer) for one, some in zip(followed, waiting, strict=True) for wait in some]
+    late = iter(quantiles_of(answered + waits, LATE))
+    for pace in moved:
+        pace.move_p95 = next(late)
+    waited = zip((wait.mean for wait, _ in waits), late, strict=True)
+    return [one.found_with(list(islice(waited, len(one.chains)))) for one in more] or [()] * len(lines)
