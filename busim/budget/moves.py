@@ -148,17 +148,22 @@ def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float
     def reached(places: Cells) -> Array:
         """How much of the sum of both lies in cells up to each place."""
         at = np.minimum(row - 1, np.maximum(0, places[:, :, np.newaxis] + 1 - cells[:, np.newaxis]))
-        return np.asarray((below[rows[:, :, np.newaxis], at] @ likely[:, :, np.newaxis])[:, :, 0])
+        return np.asarray((below.take(at + rows[:, :, np.newaxis] * row) @ likely[:, :, np.newaxis])[:, :, 0])
 
-    # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest.
+    # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest: it
+    # is looked for in strides first, and then in one of them.
     alone = np.array([one.searchsorted(share * one[-1]) for one in below])
-    wanted = share * below[:, -1] * likely.sum(axis=1)
-    low, high = alone - 2 + cells.min(axis=1), alone - 1 + cells.max(axis=1)
-    sums = reached(low[:, np.newaxis] + np.arange(int((high - low).max()) + 1))
-    place = np.maximum(1, (sums < wanted[:, np.newaxis]).sum(axis=1))
-    before, after = sums[rows[:, 0], place - 1], sums[rows[:, 0], place]
+    wanted = (share * below[:, -1] * likely.sum(axis=1))[:, np.newaxis]
+    low = (alone - 2 + cells.min(axis=1))[:, np.newaxis]
+    span = 1 + int((cells.max(axis=1) - cells.min(axis=1)).max())
+    stride = 1 + math.isqrt(span)
+    strides = (reached(low + np.arange(0, span, stride)) < wanted).sum(axis=1, keepdims=True)
+    low = low + stride * np.maximum(0, strides - 1)
+    sums = reached(low + np.arange(stride + 1))
+    place = np.maximum(1, (sums < wanted).sum(axis=1, keepdims=True))
+    before, after = sums[rows, place - 1], sums[rows, place]
     part = (wanted - before) / np.maximum(_TINY, after - before)
-    return ((low + place + part + lowest - _CELLS / 2) * step[:, 0]).tolist()  # type: ignore[no-any-return]
+    return ((low + place + part + lowest - _CELLS / 2) * step)[:, 0].tolist()  # type: ignore[no-any-return]
 
 
 def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
@@ -206,15 +211,19 @@ class _Shape(NamedTuple):
 def _shape(group: Sequence[Chain]) -> _Shape:
     """Of every chain of a group. So many commands hardly ever wait."""
     one, load = (8, 30) if len(group) == 1 else (4, 12)
-    size = 1
+    size = served = rested = 1
+    known = None  # the chains of a group mostly have one thing between their commands
     for rate, controls, service, between in group:
-        busy = rate * (service.mean + between.mean / IN_A_ROW)
-        reach = one * (1 + rate * float(service.values.max() + between.values.max()))
+        if between is not known:
+            known, mean, longest = between, between.mean, max(between.values.tolist())
+            rested = max(rested, len(between.values))
+        served = max(served, len(service.values))
+        busy = rate * (service.mean + mean / IN_A_ROW)
+        reach = one * (1 + rate * (max(service.values.tolist()) + longest))
         expected = reach + load * busy / max(0.2, 1 - busy)
         size = max(size, 1 + int(min(_MOST, math.ceil(max(1.0, controls)), expected)))
     points = min(10, max(4, 100 // size)) if len(group) == 1 else _POINTS
-    phases = (max(len(mix.values) for mix in mixes) for mixes in zip(*(chain[2:] for chain in group), strict=True))
-    return _Shape(size, points, *phases)
+    return _Shape(size, points, served, rested)
 
 
 def _alike(order: Sequence[int], groups: Sequence[Sequence[Chain]], shapes: Sequence[_Shape]) -> Sequence[int]:
@@ -246,6 +255,7 @@ class _Chains:
         self._parts = np.minimum(1.0, (np.arange(self._points) + 0.5) / points)  # [chain, point] of each phase
         self._each = (np.arange(self._points) < points) / points
         self._number = number = np.arange(size)
+        self._exponents = np.arange(float(size))
         # Binomial: of those still quiet before, so many more wait after, and the others are still quiet.
         self._more = np.maximum(0, number - number[:, np.newaxis])
         self._left = np.maximum(0.0, controls[:, np.newaxis] - number)
@@ -254,14 +264,33 @@ class _Chains:
         ways = np.maximum(0.0, steps[:, number[:, np.newaxis], self._more])
         self._ways = ways * ((number >= number[:, np.newaxis]) & (number < sizes[:, np.newaxis, np.newaxis]))
 
-    def _begun(self, time: Array) -> Array:
-        """[chain, time, before, after]: waiting commands after each time [chain, time], with none served in it."""
+    def _chances(self, time: Array) -> tuple[Array, Array]:
+        """After each time [chain, time], by a number of commands [chain, time, number]: the chance that these have
+        begun to wait, whichever they are, and that all but so many are still quiet."""
         passed = (-self._pace[:, np.newaxis] * time)[:, :, np.newaxis]
-        begin = (-np.expm1(passed)) ** self._number
-        result: Array = begin.take(self._more, axis=2)
-        result *= self._ways[:, np.newaxis]
-        result *= np.exp(passed * self._left[:, np.newaxis])[:, :, np.newaxis]
-        result[self._rows, :, :, self._last] += np.maximum(0.0, 1 - result @ np.ones(self._size))
+        # powers by way of logarithms: numpy's own take several times as long
+        begin = np.log(np.maximum(_TINY, -np.expm1(passed)))
+        return np.exp(begin * self._exponents), np.exp(passed * self._left[:, np.newaxis])
+
+    def _begun(self, begin: Array, quiet: Array) -> Array:
+        """[chain, time, before, after]: waiting commands after times with these chances, with none served in them."""
+        return self._whole(begin.take(self._more, axis=2) * self._ways[:, np.newaxis], quiet, 1.0)
+
+    def _later(self, before: Array, begin: Array, quiet: Array) -> Array:
+        """[chain, time, start, after]: `before` [chain, start, waiting] @ `_begun`, in fewer steps where there are more
+        times than starts: what does not depend on the time, by how many begin and how many then wait, comes first."""
+        chains, starts, size = before.shape
+        fewer = self._number - self._number[:, np.newaxis]  # [more, after]: before
+        ways = self._ways[:, np.maximum(0, fewer), self._number] * (fewer >= 0)
+        begun = (before[:, :, fewer] * ways[:, np.newaxis]).transpose(0, 2, 1, 3).reshape(chains, size, -1)
+        result = (begin @ begun).reshape(chains, -1, starts, size)
+        return self._whole(result, quiet, before.sum(axis=2)[:, np.newaxis])
+
+    def _whole(self, result: Array, quiet: Array, whole: Array | float) -> Array:
+        """What has come of each start [chain, time, start, after]; all that is missing from it waits at the last."""
+        result *= quiet[:, :, np.newaxis]
+        missing = whole - (result.reshape(-1, self._size) @ np.ones(self._size)).reshape(result.shape[:3])
+        result[self._rows, :, :, self._last] += np.maximum(0.0, missing)
         return result
 
     def _held(self, times: Array) -> Array:
@@ -278,8 +307,9 @@ class _Chains:
         both = np.concatenate([service[0], between[0]], axis=1)
         chains, whole, cut = len(both), both.shape[1], service[0].shape[1]
         inside = (both[:, :, np.newaxis] * parts).reshape(chains, -1)
-        begun = self._begun(np.concatenate([both, inside], axis=1))
-        served, rested = _by_row(service[1], begun[:, :cut]), _by_row(between[1], begun[:, cut:whole])
+        begin, quiet = self._chances(np.concatenate([both, inside], axis=1))
+        begun = self._begun(begin[:, :whole], quiet[:, :whole])
+        served, rested = _by_row(service[1], begun[:, :cut]), _by_row(between[1], begun[:, cut:])
         command = np.zeros((chains, size, size))
         command[:, 1:] = served[:, :-1]  # the one that goes no longer waits
         # from one end of a poll to the next begin: up to four commands, fewer where none waits any more
@@ -303,14 +333,14 @@ class _Chains:
         last = whole + cut * points
         # Moves that come in each phase, at points spread over its time, by what waits before them. Behind a command of
         # the row, polls take so many turns before them, or one more; nothing else of where in the row it is matters.
-        more = (self._number % IN_A_ROW + np.arange(1, IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW  # [command, waiting]
-        behind = begins[:, np.newaxis] @ begun[:, whole:last]
-        late = (behind * more).sum(axis=2, keepdims=True)
+        more = (self._number % IN_A_ROW + np.arange(1.0, IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW  # [command, waiting]
+        behind = self._later(begins, begin[:, whole:last], quiet[:, whole:last])
+        every, late = np.einsum("ctsa->cta", behind), np.einsum("ctsa,sa->cta", behind, more)
         weights = [
-            np.concatenate([behind.sum(axis=2, keepdims=True) - late, late], axis=2) * self._shares(service),
-            before[:, np.newaxis] @ begun[:, last:] * self._shares(between),
+            np.stack([every - late, late], axis=2) * self._shares(service),
+            self._later(before, begin[:, last:], quiet[:, last:]) * self._shares(between),
         ]
-        number = np.minimum(self._number, self._last[:, np.newaxis])[:, np.newaxis]
+        number = np.minimum(self._exponents, self._last[:, np.newaxis])[:, np.newaxis]
         ahead = number * self._serving[:, np.newaxis, np.newaxis]
         turns = (number // IN_A_ROW + np.arange(2)[:, np.newaxis]) * self._resting[:, np.newaxis, np.newaxis]
         left = (both[:, :, np.newaxis] * (1 - parts)).reshape(chains, -1, 1, 1)
