@@ -111,7 +111,7 @@ class Expected:
         pace, counted = self.mean, self.mean.layout
         share = self.carried * sum(rate * pace.times[kind].asked for kind, rate in counted.lost.items())
         for probed, polls in zip(pace.probed, counted.dead.values(), strict=True):
-            asked = sum(pace.times[kind].asked * count for kind, count in polls.items()) / polls.total()
+            asked = sum(pace.times[kind].asked * count for kind, count in polls.items()) / sum(polls.values())
             share += asked / (PROBE_PAUSE + probed + pace.cycle)
         return float(share)
 

@@ -7,13 +7,14 @@ kinds, with how many they are, how far away together, and the sum of the squares
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple, TypeVar
 
 from busim.budget.case import Case
 from busim.budget.timing import Asked, asked_of
+
+Key = TypeVar("Key")
 
 
 class Row(NamedTuple):
@@ -36,35 +37,51 @@ class Sum:
         return Sum(self.count * factor, self.way * factor, self.square * factor)
 
 
+class Share(NamedTuple):
+    """What one unit is asked: `polls`: how many by wanted time between two and kind; `moves`: per ns, by kind; `way`:
+    as in `Row`; `trouble`: whether it never answers."""
+
+    polls: dict[tuple[float, int], int]
+    moves: dict[int, float]
+    way: float
+    trouble: bool
+
+
 @dataclass(slots=True)
 class Layout:
     """`polls`, `moves`: a row for each of the case's. The rest is counted from them.
 
-    `alike`: the kind of each unit; `alive`: whether each poll's camera answers; `living`: the numbers of those polls;
-    `paces`: by wanted time between two and kind, of living ones; `dead`: unit to how many polls of each kind, of
-    cameras that never answer. `moved`: by kind, of moves to cameras that answer, weighted by their rate per ns; `lost`:
-    of the others.
+    `alike`: the kind of each unit; `shares`: what each is asked; `alive`: whether each poll's camera answers; `living`:
+    the numbers of those polls; `paces`: by wanted time between two and kind, of living ones; `dead`: unit to how many
+    polls of each kind, of cameras that never answer. `moved`: by kind, of moves to cameras that answer, weighted by
+    their rate per ns; `lost`: of the others; `rate`: of all moves.
     """
 
     kinds: list[Asked]
     polls: list[Row]
     moves: list[Row]
     alike: list[int]
+    shares: list[Share]
     alive: list[bool]
     living: list[int]
-    paces: dict[tuple[float, int], Sum] = field(default_factory=dict)
-    dead: dict[int, Counter[int]] = field(default_factory=dict)
-    moved: dict[int, Sum] = field(default_factory=dict)
-    lost: dict[int, float] = field(default_factory=dict)
-    rate: float = 0.0
-    moving: int = 0
+    paces: dict[tuple[float, int], Sum]
+    dead: dict[int, dict[int, int]]
+    moved: dict[int, Sum]
+    lost: dict[int, float]
+    rate: float
+
+    def without(self, gone: Collection[int]) -> Layout:
+        """The same with these units dead, besides those that are."""
+        shares = [share._replace(trouble=True) if unit in gone else share for unit, share in enumerate(self.shares)]
+        return _counted(self.kinds, self.polls, self.moves, self.alike, shares)
 
 
 def layout(case: Case) -> Layout:
     """Counts the polls and moves of a case. Nothing of it depends on baud, packing, latency, gap or time-outs."""
-    kinds: dict[tuple[object, ...], int] = {}
+    kinds: dict[tuple[int, int, int, int], int] = {}
     asked: list[Asked] = []
     rows: list[list[Row]] = []
+    known: dict[tuple[int, int], Row] = {}
     numbers: dict[tuple[object, ...], int] = {}
     alike = []
     for unit in case.units:
@@ -74,49 +91,64 @@ def layout(case: Case) -> Layout:
     for ones in (case.polls, case.moves):
         found = []
         for one in ones:
-            key = (alike[one.unit], one.request, one.reply, one.escapes)
+            number = one.unit
+            key = (alike[number], one.request, one.reply, one.escapes)
             kind = kinds.get(key)
             if kind is None:
                 kind = kinds[key] = len(asked)
                 asked.append(asked_of(case, one))
-            found.append(Row(kind, one.unit, 2 * case.units[one.unit].distance))
+            row = known.get((kind, number))
+            if row is None:
+                row = known[kind, number] = Row(kind, number, 2 * case.units[number].distance)
+            found.append(row)
         rows.append(found)
     return relaid(asked, case, rows[0], rows[1], alike)
 
 
-def relaid(
-    kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row], alike: list[int], gone: Collection[int] = ()
-) -> Layout:
-    """The polls and moves of a case, whose rows are known, counted. `gone`: units that never answer, besides."""
-    troubled = [bool(unit.trouble) or number in gone for number, unit in enumerate(case.units)]
-    alive = [not troubled[row.unit] for row in polls]
-    made = Layout(kinds, polls, moves, alike, alive, [number for number, one in enumerate(alive) if one])
-    paces, moved, lost = made.paces, made.moved, made.lost
-    for poll, (kind, unit, way) in zip(case.polls, polls, strict=True):
-        if troubled[unit]:
-            made.dead.setdefault(unit, Counter())[kind] += 1
+def relaid(kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row], alike: list[int]) -> Layout:
+    """The polls and moves of a case, whose rows are known, counted."""
+    shares = [Share({}, {}, 2 * unit.distance, bool(unit.trouble)) for unit in case.units]
+    for poll, row in zip(case.polls, polls, strict=True):
+        asked, key = shares[row.unit].polls, (poll.every, row.kind)
+        asked[key] = asked.get(key, 0) + 1
+    for move, row in zip(case.moves, moves, strict=True):
+        if move.rate:
+            moved = shares[row.unit].moves
+            moved[row.kind] = moved.get(row.kind, 0.0) + move.rate / 1e9
+    return _counted(kinds, polls, moves, alike, shares)
+
+
+def _counted(
+    kinds: list[Asked], polls: list[Row], moves: list[Row], alike: list[int], shares: list[Share]
+) -> Layout:  # fmt: skip
+    """What the units are asked added up."""
+    alive = [not shares[row.unit].trouble for row in polls]
+    living = [number for number, one in enumerate(alive) if one]
+    paces: dict[tuple[float, int], Sum] = {}
+    dead: dict[int, dict[int, int]] = {}
+    moved: dict[int, Sum] = {}
+    lost: dict[int, float] = {}
+    rate = 0.0
+    for unit, (asked, own, way, trouble) in enumerate(shares):
+        rate += sum(own.values())
+        if not trouble:
+            _add(paces, asked, way)
+            _add(moved, own, way)
             continue
-        key = poll.every, kind
-        one = paces.get(key)
+        for (_, kind), count in asked.items():
+            probed = dead.setdefault(unit, {})
+            probed[kind] = probed.get(kind, 0) + count
+        for kind, often in own.items():
+            lost[kind] = lost.get(kind, 0.0) + often
+    return Layout(kinds, polls, moves, alike, shares, alive, living, paces, dead, moved, lost, rate)
+
+
+def _add(sums: dict[Key, Sum], counts: Mapping[Key, float], way: float) -> None:
+    """Adds so many of each, all as far away."""
+    for key, count in counts.items():
+        one = sums.get(key)
         if one is None:
-            one = paces[key] = Sum()
-        one.count += 1
-        one.way += way
-        one.square += way * way
-    made.dead = dict(sorted(made.dead.items()))
-    for move, (kind, unit, way) in zip(case.moves, moves, strict=True):
-        rate = move.rate / 1e9
-        if not rate:
-            continue
-        made.rate += rate
-        made.moving += 1
-        if troubled[unit]:
-            lost[kind] = lost.get(kind, 0.0) + rate
-            continue
-        one = moved.get(kind)
-        if one is None:
-            one = moved[kind] = Sum()
-        one.count += rate
-        one.way += rate * way
-        one.square += rate * way * way
-    return made
+            one = sums[key] = Sum()
+        one.count += count
+        one.way += count * way
+        one.square += count * way * way

@@ -54,11 +54,13 @@ class Pace:
         self._paces: dict[float, float] = {}
         for (every, kind), many in self.layout.paces.items():
             one = times[kind]
-            time = (1 - one.failing) * (many.count * self.each[kind] + many.way) + many.count * one.failing * one.lost
+            time = many.count * self.each[kind] + many.way
+            if one.failing:
+                time = (1 - one.failing) * time + many.count * one.failing * one.lost
             self._paces[every] = self._paces.get(every, 0.0) + time
         self.occupied = sum(self._paces.values())
         self.probed = [
-            sum(times[kind].lost * count for kind, count in polls.items()) / polls.total()
+            sum([times[kind].lost * count for kind, count in polls.items()]) / sum(polls.values())
             for polls in self.layout.dead.values()
         ]
         self.move_rate = self.layout.rate
@@ -122,18 +124,15 @@ class Pace:
 
     def _service_mean(self) -> float:
         """Repeats counted in; of cameras that never answer, a single one."""
-        sound, time, lost, failing = self._sound
-        gone = sum(self.layout.lost.values())
-        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
-        if not sound:
-            return float(wasted / gone)
-        tries = 1 + self.case.retries
-        mean = time
+        sound, mean, lost, failing = self._sound
         if failing > 0:
+            time, tries = mean, 1 + self.case.retries
             mean = failing**tries * tries * lost
-            mean += sum(failing**n * (1 - failing) * (n * lost + time) for n in range(tries))
-        share = gone / self.move_rate
-        return float(mean if share <= 0 else (1 - share) * mean + share * wasted / gone)
+            mean += sum([failing**n * (1 - failing) * (n * lost + time) for n in range(tries)])
+        if not self.layout.lost:
+            return float(mean)
+        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
+        return float((sound * mean + wasted) / self.move_rate)
 
     @cached_property
     def _sound(self) -> tuple[float, float, float, float]:

@@ -21,8 +21,7 @@ def noisy(pace: Pace, rate: float) -> Pace:
 
 def without(pace: Pace, units: Collection[int]) -> Pace:
     """The same with these units dead; of its `case` they are not."""
-    own = pace.layout
-    counted = relaid(own.kinds, pace.case, own.polls, own.moves, own.alike, units)
+    counted = pace.layout.without(units)
     return Pace(pace.case, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
 
 
