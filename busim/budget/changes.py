@@ -66,9 +66,9 @@ def changes(mean: Pace) -> tuple[Change, ...]:
 def _computed(mean: Pace) -> Iterator[Change]:
     if not mean.layout.living:
         return
-    now = mean.under(MEAN)
+    now, saturated = mean.under(MEAN), mean.saturated
     for name, text, other in _candidates(mean):
-        if mean.saturated:
+        if saturated:
             before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.layout.living else 0.0
             yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
         else:

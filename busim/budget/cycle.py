@@ -49,7 +49,10 @@ def paced_cycle(occupied: Array, every: Array, load: Numbers = 0.0) -> Array:
 def one_cycle(rates: Iterable[tuple[float, float]], load: float = 0.0) -> float:
     """`paced_cycle` of one line in plain numbers: (every, occupied) of each poll, or of all that have one pace."""
     ordered = sorted(rates)
-    needed, free = 0.0, 1.0 - load - sum(occupied / every for every, occupied in ordered if every)
+    needed, free = 0.0, 1.0 - load
+    for every, occupied in ordered:
+        if every:
+            free -= occupied / every
     for place, (every, occupied) in enumerate(ordered):
         needed += occupied
         free += occupied / every if every else 0.0

@@ -7,9 +7,9 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from busim.budget.case import Case
 from busim.budget.cycle import one_cycle
 from busim.budget.figures import Expected
+from busim.budget.layout import Share
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import Pace
 from busim.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget
@@ -99,32 +99,31 @@ def jobs(expected: Expected) -> tuple[JobBudget, ...]:
 def _bulk(expected: Expected) -> Iterator[JobBudget]:
     """So many commands at once: each takes its time, and polls that are due have a turn after four."""
     mean = expected.mean
-    sizes = [(number, unit.writes) for number, unit in enumerate(mean.case.units) if not unit.trouble]
-    blocks = Counter((unit, size) for unit, writes in sizes for size in writes)
-    jobs = {
-        "recall a preset on every camera": Counter((unit, 1) for unit, _ in sizes),
-        "restore every value, one by one": Counter({(unit, 1): sum(writes) for unit, writes in sizes}),
-        "restore every value, in runs": blocks,
+    units = mean.case.units
+    living = [(number, unit.writes) for number, unit in enumerate(units) if not unit.trouble]
+    jobs = {  # camera, size of each write, how many of them
+        "recall a preset on every camera": [(number, 1, 1) for number, _ in living],
+        "restore every value, one by one": [(number, 1, sum(writes)) for number, writes in living],
+        "restore every value, in runs": [(number, size, 1) for number, writes in living for size in writes],
     }
     times: dict[tuple[int, int], tuple[float, float]] = {}  # of one camera of each kind, and size: mean and worst
-    units = mean.case.units
     poll = mean.between.mean
     rest = mean.between.square / (2 * poll) if mean.occupied else 0.0
     turn = poll if mean.saturated else poll * mean.demand
     for name, writes in jobs.items():
-        count = writes.total()
+        count = sum([many for _, _, many in writes])
         if not count:
             continue
         average = longest = 0.0
-        for (number, size), many in writes.items():
-            unit = units[number]
+        for number, size, many in writes:
+            way = 2 * units[number].distance
             kind = mean.layout.alike[number], size
             if kind not in times:
                 one = written(mean, number, size)
                 times[kind] = one.occupied(MEAN), one.occupied(WORST)
             usual, most = times[kind]
-            average += many * (usual + 2 * unit.distance)
-            longest += many * (most + 2 * unit.distance)
+            average += many * (usual + way)
+            longest += many * (most + way)
         turns = (count - 1) // IN_A_ROW
         average += rest + turns * turn
         longest += expected.longest_poll * (1 + turns)
@@ -138,47 +137,57 @@ def dead(mean: Pace) -> tuple[DeadBudget, ...]:
     """1, 2, ... cameras more die, those that cost most: until they are given up, and from then on."""
     if not mean.occupied:
         return ()
-    case = mean.case
-    lost: dict[int, float] = {}
-    polls: list[_Living] = []
-    for number in mean.layout.living:
-        unit, one = mean.layout.polls[number].unit, mean.timing(number)
-        lost[unit] = lost.get(unit, 0.0) + one.lost
-        polls.append(_Living(unit, float(case.polls[number].every), one.lost, mean.poll_cost(number), one.time_out))
-    units = sorted(lost, key=lambda unit: -lost[unit])
-    return tuple(_dead(case, mean, polls, units[:count]) for count in range(1, min(len(units) - 1, 4) + 1))
+    living = [
+        _living(mean, number, share)
+        for number, share in enumerate(mean.layout.shares)
+        if share.polls and not share.trouble
+    ]
+    living.sort(key=lambda one: -sum(one.lost.values()))
+    return tuple(_dead(mean, living, count) for count in range(1, min(len(living) - 1, 4) + 1))
 
 
 class _Living(NamedTuple):
-    """A poll of a camera that answers, with what it costs when it is answered and when not, ns."""
+    """A camera that answers. By the wanted time between two: how many polls it has, and what they take, once each, ns:
+    `cost` as they are answered, `lost` when none is. `time_out`: of one poll, on average."""
 
     unit: int
-    every: float
-    lost: float
-    cost: float
+    polls: dict[float, int]
+    cost: dict[float, float]
+    lost: dict[float, float]
     time_out: float
 
 
-def _dead(case: Case, mean: Pace, polls: list[_Living], units: list[int]) -> DeadBudget:
+def _living(mean: Pace, unit: int, share: Share) -> _Living:
+    one = _Living(unit, {}, {}, {}, 0.0)
+    waits = 0.0
+    for (every, kind), count in share.polls.items():
+        times = mean.times[kind]
+        answered = (1 - times.failing) * (mean.each[kind] + share.way) + times.failing * times.lost
+        one.polls[every] = one.polls.get(every, 0) + count
+        one.cost[every] = one.cost.get(every, 0.0) + count * answered
+        one.lost[every] = one.lost.get(every, 0.0) + count * times.lost
+        waits += count * times.time_out
+    return one._replace(time_out=waits / sum(one.polls.values()))
+
+
+def _dead(mean: Pace, living: list[_Living], count: int) -> DeadBudget:
+    """The first so many of `living` die."""
+    gone = living[:count]
     paces: dict[float, float] = {}
-    often, waits, counts = dict.fromkeys(units, 0.0), dict.fromkeys(units, 0.0), dict.fromkeys(units, 0)
-    for unit, every, lost, cost, _ in polls:
-        paces[every] = paces.get(every, 0.0) + (lost if unit in often else cost)
+    for place, one in enumerate(living):
+        for every, time in (one.lost if place < count else one.cost).items():
+            paces[every] = paces.get(every, 0.0) + time
     cycle = one_cycle(paces.items(), mean.commands_load)
-    for unit, every, _, _, time_out in polls:
-        if unit in often:
-            often[unit] += 1 / max(every, cycle)
-            waits[unit] += time_out
-            counts[unit] += 1
     # It fails this often, and is given up with the first failure that is late enough and one of many enough.
-    rate, slowest = min((often[unit], unit) for unit in units)
-    failures = max(case.offline_after, math.ceil(OFFLINE_AFTER * rate) + 1)
-    until = max(OFFLINE_AFTER, (failures - 1) / rate) + waits[slowest] / counts[slowest]
-    after = without(mean, units)
+    rates = [(sum([many / max(every, cycle) for every, many in one.polls.items()]), one.unit, one) for one in gone]
+    rate, _, slowest = min(rates)
+    failures = max(mean.case.offline_after, math.ceil(OFFLINE_AFTER * rate) + 1)
+    until = max(OFFLINE_AFTER, (failures - 1) / rate) + slowest.time_out
+    after = without(mean, [one.unit for one in gone])
     rests = not mean.restless
     load = sum(time / every for every, time in paces.items()) + mean.commands_load if rests else None
     return DeadBudget(
-        count=len(units),
+        count=count,
         until=until / 1e9,
         cycle=cycle / 1e9,
         after=after.cycle / 1e9,
@@ -192,14 +201,14 @@ def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     found = []
     if not mean.occupied:
         return ()
-    polls = Counter(mean.layout.polls[number].kind for number in mean.layout.living)
-    moves = Counter(row.kind for row in mean.layout.moves)
+    polls = [(kind, many.count) for (_, kind), many in mean.layout.paces.items()]
+    moves = Counter([row.kind for row in mean.layout.moves])
     for rate in _NOISES:
         pace = noisy(mean, rate)
-        failing = sum(pace.times[kind].failing * many for kind, many in polls.items()) / polls.total()
+        failing = sum([pace.times[kind].failing * many for kind, many in polls]) / len(mean.layout.living)
         moved = failing
         if moves:
-            moved = sum(pace.times[kind].failing * many for kind, many in moves.items()) / moves.total()
+            moved = sum([pace.times[kind].failing * many for kind, many in moves.items()]) / len(mean.layout.moves)
         cycle = pace.round_with(pace.commands_load) / 1e9
         found.append(NoiseBudget(rate, failing, cycle, moved ** (1 + mean.case.retries)))
     return tuple(found)

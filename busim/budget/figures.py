@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
+from busim.budget.kept import kept
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.spreads import Entry, Mixtures, quantiles
@@ -32,19 +31,19 @@ class Expected:
         self.mean, self.worst = mean, worst
         self.noisy = mean.failing > 0
 
-    @cached_property
+    @kept
     def good(self) -> dict[int, float]:
         """Polls answered well, per ns, of each poll that is alive."""
         pace = self.mean
         return {number: (1 - pace.timing(number).failing) / pace.period(number) for number in pace.layout.living}
 
-    @cached_property
+    @kept
     def carried(self) -> float:
         """The share of moves that are sent."""
         pace = self.mean
         return pace.waits.carried / pace.move_rate if pace.move_rate and pace.waits else 0.0
 
-    @cached_property
+    @kept
     def answered_moves(self) -> list[float]:
         """Commands answered, per ns, of each move of the case."""
         case = self.mean.case
@@ -53,12 +52,12 @@ class Expected:
             for move in case.moves
         ]
 
-    @cached_property
+    @kept
     def follows_moves(self) -> bool:
         """Whether moves have a latency that can be stated."""
         return self.mean.waits is not None and self.mean.crowded < 1 and any(self.answered_moves)
 
-    @cached_property
+    @kept
     def inside_commands(self) -> dict[int, float]:
         """ns that the master may be inside each command that is ever given, once, by the number of the move."""
         pace, case = self.worst, self.worst.case
@@ -68,12 +67,12 @@ class Expected:
             if move.rate
         }
 
-    @cached_property
+    @kept
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
         return max(self.inside_commands.values(), default=0.0)
 
-    @cached_property
+    @kept
     def longest_poll(self) -> float:
         """ns that the master may be inside one poll or probe."""
         pace = self.worst
@@ -115,12 +114,12 @@ class Expected:
             share += asked / (PROBE_PAUSE + probed + pace.cycle)
         return float(share)
 
-    @cached_property
+    @kept
     def latencies(self) -> list[dict[str, Value]]:
         """Latency quantiles of the answered exchanges: of each camera in turn, and of all together at the end."""
         return self.latencies_of(quantiles([self.answered])[0])
 
-    @cached_property
+    @kept
     def _rates(self) -> list[float]:
         """Exchanges answered, per ns, of each poll and then each move of the case."""
         return [self.good.get(number, 0.0) for number in range(len(self.mean.layout.polls))] + self.answered_moves
@@ -161,7 +160,7 @@ class Expected:
             "move_max": value("move_max", None if bound is None else bound / 1e9, _NOISY, "bound"),
         }
 
-    @cached_property
+    @kept
     def move_bound(self) -> float | None:
         """ns that no answered move exceeds: one command under way, every other control waiting before it, and polls
         that take each turn they may.
@@ -206,7 +205,7 @@ class Expected:
         delivery = one.exchange.delivery(MEAN) + pace.layout.polls[number].way / 2
         return float(mean_age(tries * period, square * period**2 + tries * variance, delivery))
 
-    @cached_property
+    @kept
     def cycle_variance(self) -> float:
         """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
         pace = self.mean
@@ -229,7 +228,7 @@ class Expected:
             variance += (time / left) ** 2 * chance * (1 - chance)
         return variance
 
-    @cached_property
+    @kept
     def _between(self) -> tuple[float, list[tuple[int, float, float]]]:
         """ns between two polls at the most, but for polls that keep their pace; and those: number, time, every."""
         pace, case = self.worst, self.worst.case

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 from busim.budget.arbitrated import arbitrated, spoilt
 from busim.budget.case import Case
 from busim.budget.changes import changes, limit
 from busim.budget.extras import dead, jobs, moves, noise
 from busim.budget.figures import Expected
+from busim.budget.layout import Row
 from busim.budget.masters import second_master
 from busim.budget.needs import more_cameras, need
 from busim.budget.obstacles import obstacles, remarks, uncertain
@@ -113,19 +115,25 @@ def _left_out(case: Case) -> Iterator[str]:
 def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
     """Every poll of every camera, answered or not yet: its parts do not depend on whether it is there."""
     case = mean.case
-    parts: dict[int, tuple[dict[str, Range], Range]] = {}
+    kinds: dict[int, tuple[dict[str, Range], Range]] = {}
+    rows: dict[Row, tuple[dict[str, Range], Range]] = {}  # polls of one kind and camera are alike
     for poll, row in zip(case.polls, mean.layout.polls, strict=True):
         one = mean.times[row.kind]
-        if row.kind not in parts:
-            three = [one.exchange.parts(unknown) for unknown in (BEST, MEAN, WORST)]
-            each = {part: Range(*(times[part] / 1e9 for times in three)) for part in PARTS}
-            parts[row.kind] = each, Range(*(one.exchange.total(unknown) / 1e9 for unknown in (BEST, MEAN, WORST)))
-        each, total = parts[row.kind]
-        way = row.way / 1e9
-        own = each | {"request": each["request"].later(way / 2), "reply": each["reply"].later(way / 2)}
-        yield ExchangeBudget(
-            case.units[poll.unit].name, poll.work, poll.size, own, total.later(way), one.time_out / 1e9
-        )
+        if row.kind not in kinds:
+            kinds[row.kind] = _parts(one.exchange)
+        if row not in rows:
+            each, total = kinds[row.kind]
+            way = row.way / 1e9
+            own = each | {"request": each["request"].later(way / 2), "reply": each["reply"].later(way / 2)}
+            rows[row] = own, total.later(way)
+        yield ExchangeBudget(case.units[poll.unit].name, poll.work, poll.size, *rows[row], one.time_out / 1e9)
+
+
+def _parts(exchange: Any) -> tuple[dict[str, Range], Range]:
+    """Seconds of each part, and of all but the pause, as if the camera stood beside the asker."""
+    best, mean, worst = (exchange.parts(unknown) for unknown in (BEST, MEAN, WORST))
+    each = {part: Range(best[part] / 1e9, mean[part] / 1e9, worst[part] / 1e9) for part in PARTS}
+    return each, Range(exchange.best / 1e9, exchange.mean / 1e9, exchange.worst / 1e9)
 
 
 def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
@@ -133,7 +141,7 @@ def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
     for number in mean.layout.living:
         first.setdefault(mean.case.polls[number].group, number)
     for name, number in first.items():
-        cycle = Range(*(pace.period(number) / 1e9 for pace in (best, mean, worst)))
+        cycle = Range(best.period(number) / 1e9, mean.period(number) / 1e9, worst.period(number) / 1e9)
         rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
         wanted = mean.case.polls[number].every / 1e9
         yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
@@ -144,16 +152,16 @@ def _unknown(mean: Pace) -> str:
     case, counted = mean.case, mean.layout
     if not counted.living:
         return ""
-    turnarounds = dict.fromkeys(range(len(case.units)), 0.0)
     rounds = 0.0
-    for number in counted.living:
-        share, one = mean.shortest / mean.period(number), mean.timing(number).exchange  # of a round
-        turnarounds[counted.polls[number].unit] += (one.turnaround_high - one.turnaround_low) * share
-        rounds += share
-    swings = {
-        f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})": turnarounds[number]
-        for number, unit in enumerate(case.units)
-    }
+    swings = {}
+    shortest = mean.shortest
+    for unit, share in zip(case.units, counted.shares, strict=True):
+        often = 0.0  # polls of it in a round
+        if not share.trouble:
+            often = sum([shortest / max(every, mean.cycle) * count for (every, _), count in share.polls.items()])
+        name = f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})"
+        swings[name] = (unit.turnaround.high - unit.turnaround.low) * often
+        rounds += often
     if case.converter:
         name = f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
         swings[name] = 2 * (case.latency.high - case.latency.low) * rounds

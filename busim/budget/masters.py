@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from busim.budget.pace import Pace
 from busim.budget.result import SecondMaster
 from busim.budget.sharing import undisturbed
@@ -15,28 +17,26 @@ def second_master(mean: Pace) -> tuple[SecondMaster, ...]:
 
     Bounds, since a collision now and then leaves one of both whole.
     """
-    spans, own, inside, lost, quiets = [], [], [], [], []
-    for row in mean.layout.polls:
+    length = other = cycle = wasted = quiet = 0.0
+    for row, count in Counter(mean.layout.polls).items():
         one = mean.times[row.kind]
         times = one.exchange
         middle = (times.turnaround_low + times.turnaround_high) / 2
-        span = times.request + times.silence + middle + times.reply + row.way
-        own.append(span + times.silence)
+        span = times.request + 2 * times.silence + middle + times.reply + row.way
+        other += count * span
         # what comes before a converter has let go of a reply goes into one packet with it, and what comes closer than
         # the silence between two frames, before or behind, into one frame
-        spans.append(span + times.silence + one.tail + times.packing)
-        inside.append(one.occupied() + row.way)
-        lost.append(one.lost)
+        length += count * (span + one.tail + times.packing)
+        cycle += count * (mean.each[row.kind] + row.way)
+        wasted += count * one.lost
         # the longest quiet inside an exchange, and behind one
-        quiets += [
-            times.silence + times.turnaround_high,
-            times.packing + times.latency_high + times.latency_low + times.pause,
-        ]
-    length, other, cycle, wasted = (sum(times) / len(times) for times in (spans, own, inside, lost))
+        behind = times.packing + times.latency_high + times.latency_low + times.pause
+        quiet = max(quiet, times.silence + times.turnaround_high, behind)
+    length, other, cycle, wasted = (time / len(mean.layout.polls) for time in (length, other, cycle, wasted))
     found = []
     for rate in (*_RATES, 1e9 / cycle):
         at_will = 1 - float(undisturbed(length, rate / 1e9, other))
-        found.append(SecondMaster(rate, at_will, _listening(rate / 1e9, cycle, wasted, max(quiets)), _QUIET / 1e9))
+        found.append(SecondMaster(rate, at_will, _listening(rate / 1e9, cycle, wasted, quiet), _QUIET / 1e9))
     return tuple(found)
 
 

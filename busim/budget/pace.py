@@ -8,7 +8,6 @@ in `dead`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ import numpy.typing as npt
 
 from busim.budget.case import Case, Poll
 from busim.budget.cycle import one_cycle
+from busim.budget.kept import kept
 from busim.budget.layout import Layout, Sum, layout
 from busim.budget.moves import IN_A_ROW, Chain, Mix, Waits, many_waits
 from busim.budget.spreads import Entry, Mixtures, quantiles
@@ -66,7 +66,7 @@ class Pace:
         self.move_rate = self.layout.rate
         self.service = self._service_mean() if self.move_rate else 0.0
 
-    @cached_property
+    @kept
     def wire(self) -> Wire:
         """What all exchanges have in common."""
         return wire_of(self.case)
@@ -134,7 +134,7 @@ class Pace:
         wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
         return float((sound * mean + wasted) / self.move_rate)
 
-    @cached_property
+    @kept
     def _sound(self) -> tuple[float, float, float, float]:
         """Of moves to cameras that answer: their rate, the mean time of one, of a lost one, and the share lost."""
         rate = time = lost = failing = 0.0
@@ -146,7 +146,7 @@ class Pace:
             failing += moved.count * one.failing
         return (rate, time / rate, lost / rate, failing / rate) if rate else (0.0, 0.0, 0.0, 0.0)
 
-    @cached_property
+    @kept
     def serving(self) -> Mix:
         """How long the master is inside one command, as it is spread."""
         rate, mean, lost, failing = self._sound
@@ -184,7 +184,7 @@ class Pace:
             square += 2 * time * many.way + many.square
         return Mix.two(mean / count, square / count)
 
-    @cached_property
+    @kept
     def answer(self) -> Mix:
         """From the sending of a command until it is acknowledged, repeats counted in; of cameras that answer."""
         return self.answer_of(quantiles([self.answers])[0][0])
@@ -213,17 +213,17 @@ class Pace:
         shares = np.outer(chances / chances.sum(), mix.weights).ravel()
         return Mix((times[:, np.newaxis] + mix.values - mix.mean).ravel(), shares)
 
-    @cached_property
+    @kept
     def controls(self) -> float:
         """How many controls are moved, counted as equally busy ones."""
         return self.move_rate**2 / sum((move.rate / 1e9) ** 2 for move in self.case.moves)
 
-    @cached_property
+    @kept
     def moves_load(self) -> float:
         """Share of time that commands take if every move is sent."""
         return self.move_rate * self.service
 
-    @cached_property
+    @kept
     def crowded(self) -> float:
         """The same with the turn that polls get after four commands: from 1 on, moves cannot be followed."""
         if not self.move_rate:
@@ -241,7 +241,7 @@ class Pace:
             return one_cycle(self._paces.items(), load)
         cycle = 0.0
         for _ in range(2):  # a probe waits for its turn before its pause begins anew
-            probes = ((PROBE_PAUSE + probe + cycle, probe) for probe in self.probed)
+            probes = [(PROBE_PAUSE + probe + cycle, probe) for probe in self.probed]
             cycle = one_cycle((*self._paces.items(), *probes), load)
         return cycle
 
@@ -253,7 +253,7 @@ class Pace:
         row = IN_A_ROW * self.service
         return row / (row + self.occupied / len(self.layout.living))
 
-    @cached_property
+    @kept
     def unhurried(self) -> float:
         """The cycle that moves would leave if every one were sent that can be."""
         return self.with_load(min(self.moves_load, self._most_commands) if self.move_rate else 0.0)
@@ -268,7 +268,7 @@ class Pace:
         """Polls and probes, as often as they come: what the master does while no command waits and some are due."""
         return self._asked[0]
 
-    @cached_property
+    @kept
     def between(self) -> Mix:
         """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
         if not self._paces and not self.probed:
@@ -281,7 +281,7 @@ class Pace:
         count = rest / piece
         return mix.joined(Mix(np.array([piece]), np.ones(1)), count / (count + often))
 
-    @cached_property
+    @kept
     def _asked(self) -> tuple[Mix, float, float]:
         """Polls and probes: how long, how many per ns, which share of the time."""
         cycle, counted = self.unhurried, self.layout
@@ -312,7 +312,7 @@ class Pace:
         times, rates, variances = np.array(values).T
         return Mix.of(times, rates, variances)
 
-    @cached_property
+    @kept
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         chains = self.chains
@@ -337,13 +337,13 @@ class Pace:
             first = first.mixed(one, min(1.0, share))
         return first
 
-    @cached_property
+    @kept
     def move_p95(self) -> float:
         """ns within which 95 % of the answered moves are acknowledged; only where `waits` is."""
         assert self.waits is not None
         return self.waits.quantile(LATE, self.answer)
 
-    @cached_property
+    @kept
     def commands_load(self) -> float:
         """Share of time that commands take, replaced ones left out."""
         if not self.move_rate:
@@ -352,7 +352,7 @@ class Pace:
             return min(self.moves_load, self._most_commands)
         return self.waits.carried * self.service
 
-    @cached_property
+    @kept
     def cycle(self) -> float:
         """Time for one round of the polls that never rest; 0: all keep their pace; nan: commands leave no time."""
         return self.with_load(self.commands_load) if self.exact else self.unhurried
@@ -370,12 +370,12 @@ class Pace:
         """Time between two of the values polled most."""
         return max(self.cycle, self.fastest)
 
-    @cached_property
+    @kept
     def polls_demand(self) -> float:
         """Share of the master's time that living polls with a wanted rate need."""
         return sum(occupied / every for every, occupied in self._paces.items() if every)
 
-    @cached_property
+    @kept
     def demand(self) -> float:
         """Share of the master's time that everything with a wanted rate needs; more than 1: it is not reached."""
         return float(self.polls_demand + self.commands_load + sum(time / (PROBE_PAUSE + time) for time in self.probed))

@@ -33,13 +33,14 @@ def worst_responses(flows: Sequence[Flow], blocking: int = 0, tick: int = 1) -> 
 
 def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: int = 1) -> int | None:
     """That of one flow, counted as in `flows`."""
-    own, above = flows[number], flows[:number]
+    own, above = flows[number], _together(flows[:number])
     held = max([blocking, *(flow.cost for flow in flows[number + 1 :])])
-    if sum(flow.cost / flow.period for flow in flows[: number + 1]) >= 1:
+    upto = _together(flows[: number + 1])
+    if sum([flow.cost / flow.period for flow in upto]) >= 1:
         return None
     busy = own.cost + held
     for _ in range(_ROUNDS):
-        longer = held + sum(-(-(busy + flow.jitter) // flow.period) * flow.cost for flow in flows[: number + 1])
+        longer = held + sum([-(-(busy + flow.jitter) // flow.period) * flow.cost for flow in upto])
         if longer == busy:
             break
         busy = longer
@@ -51,10 +52,19 @@ def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: 
     for instance in range(instances):
         wait = max(wait, held + instance * own.cost)
         while True:
-            interference = sum(-(-(wait + flow.jitter + tick) // flow.period) * flow.cost for flow in above)
+            interference = sum([-(-(wait + flow.jitter + tick) // flow.period) * flow.cost for flow in above])
             longer = held + instance * own.cost + interference
             if longer == wait:
                 break
             wait = longer
         worst = max(worst, own.jitter + wait - instance * own.period + own.cost)
     return worst
+
+
+def _together(flows: Sequence[Flow]) -> list[Flow]:
+    """The same with flows of one period and jitter as one: they take the line together."""
+    costs: dict[tuple[int, int], int] = {}
+    for flow in flows:
+        key = flow.period, flow.jitter
+        costs[key] = costs.get(key, 0) + flow.cost
+    return [Flow(cost, *key) for key, cost in costs.items()]

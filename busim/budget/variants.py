@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 
 from busim.budget.case import Case, Move, Poll
-from busim.budget.layout import relaid
+from busim.budget.layout import Row, relaid
 from busim.budget.pace import Pace
 from busim.budget.timing import asked_of, timed
 
@@ -32,7 +32,7 @@ def only(
     own, case = pace.layout, pace.case
     asked = [(poll, row) for poll, row in zip(case.polls, own.polls, strict=True) if polls(poll)]
     moved = [(move, row) for move, row in zip(case.moves, own.moves, strict=True) if moves(move)]
-    left = case._replace(polls=tuple(poll for poll, _ in asked), moves=tuple(move for move, _ in moved))
+    left = case._replace(polls=tuple([poll for poll, _ in asked]), moves=tuple([move for move, _ in moved]))
     counted = relaid(own.kinds, left, [row for _, row in asked], [row for _, row in moved], own.alike)
     return Pace(left, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
 
@@ -47,14 +47,15 @@ def merged(pace: Pace, polls: Sequence[tuple[int, Poll]]) -> Pace:
         row = own.polls[number]
         if poll is not case.polls[number]:
             key = row.kind, poll.request, poll.reply, poll.escapes
-            if key not in known:
-                known[key] = len(kinds)
+            kind = known.get(key)
+            if kind is None:
+                kind = known[key] = len(kinds)
                 kinds.append(asked_of(case, poll))
                 times.append(timed(pace.wire, kinds[-1]))
                 each.append(times[-1].occupied(pace.unknown))
-            row = row._replace(kind=known[key])
+            row = Row(kind, row.unit, row.way)
         rows.append(row)
-    case = case._replace(polls=tuple(poll for _, poll in polls))
+    case = case._replace(polls=tuple([poll for _, poll in polls]))
     counted = relaid(kinds, case, rows, own.moves, own.alike)
     return Pace(case, pace.unknown, exact=False, counted=counted, times=times, each=each)
 

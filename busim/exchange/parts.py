@@ -95,7 +95,7 @@ class Exchange(NamedTuple):
     @property
     def best(self) -> Numbers:
         """From sent to ended with every unknown at its lower bound."""
-        return self.fixed + self.turnaround_low + 2 * self.latency_low
+        return self.request + self.silence + self.reply + self.packing + self.turnaround_low + 2 * self.latency_low
 
     @property
     def worst(self) -> Numbers:
@@ -104,7 +104,8 @@ class Exchange(NamedTuple):
 
     @property
     def mean(self) -> Numbers:
-        return self.fixed + (self.turnaround_low + self.turnaround_high) / 2 + self.latency(MEAN)
+        drawn = self.turnaround_low + self.turnaround_high + self.latency_low + self.latency_high
+        return self.request + self.silence + self.reply + self.packing + drawn / 2 + self.back_mean
 
     @property
     def variance(self) -> Numbers:
