@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.kept import kept
+from busim.budget.layout import Row
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.spreads import Entry, Mixtures, quantiles
@@ -124,25 +125,33 @@ class Expected:
         """Exchanges answered, per ns, of each poll and then each move of the case."""
         return [self.good.get(number, 0.0) for number in range(len(self.mean.layout.polls))] + self.answered_moves
 
+    @kept
+    def _answered(self) -> dict[Row, float]:
+        """Exchanges answered, per ns, of each kind and camera that there are any of."""
+        found: dict[Row, float] = {}
+        for row, rate in zip((*self.mean.layout.polls, *self.mean.layout.moves), self._rates, strict=True):
+            if rate > 0:
+                found[row] = found.get(row, 0.0) + rate
+        return found
+
     @property
     def answered(self) -> Mixtures:
         """The answered exchanges of each camera in turn, and all together."""
-        pace = self.mean
-        rows = [*pace.layout.polls, *pace.layout.moves]
-        weights = np.zeros((len(pace.case.units) + 1, len(rows)))
-        weights[[row.unit for row in rows], range(len(rows))] = weights[-1] = self._rates
+        pace, found = self.mean, self._answered
+        weights = np.zeros((len(pace.case.units) + 1, len(found)))
+        for place, (row, rate) in enumerate(found.items()):
+            weights[row.unit, place] = weights[-1, place] = rate
         exchanges = [Entry.of(one.exchange) for one in pace.times]
-        return Mixtures([exchanges[row.kind].farther(row.way) for row in rows], weights, tuple(_SHARES.values()))
+        entries = [exchanges[row.kind].farther(row.way) for row in found]
+        return Mixtures(entries, weights, tuple(_SHARES.values()))
 
     def latencies_of(self, found: Array) -> list[dict[str, Value]]:
         """`latencies` from the quantiles of `answered`."""
-        pace = self.mean
-        worst = [one.exchange.worst for one in pace.times]
         longest: list[float | None] = [None] * len(found)
-        for row, rate in zip([*pace.layout.polls, *pace.layout.moves], self._rates, strict=True):
-            if rate > 0:
-                for place in (row.unit, -1):
-                    longest[place] = max(longest[place] or 0.0, worst[row.kind] + row.way)
+        for row in self._answered:
+            most = self.mean.times[row.kind].exchange.worst + row.way
+            longest[row.unit] = max(longest[row.unit] or 0.0, most)
+            longest[-1] = max(longest[-1] or 0.0, most)
         return [_latency(row, most) for row, most in zip((found / 1e9).tolist(), longest, strict=True)]
 
     def _moves(self) -> dict[str, Value]:

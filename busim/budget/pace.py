@@ -192,12 +192,13 @@ class Pace:
     @property
     def answers(self) -> Mixtures:
         """The answered commands themselves, as often as they come."""
-        exchanges = [Entry.of(one.exchange) for one in self.times]
-        entries, rates = [], []
-        for row, move in zip(self.layout.moves, self.case.moves, strict=True):
-            if move.rate and not self.case.units[row.unit].trouble:
-                entries.append(exchanges[row.kind].farther(row.way))
-                rates.append(move.rate)
+        exchanges = {kind: Entry.of(self.times[kind].exchange) for kind in self.layout.moved}
+        entries: list[Entry] = []
+        rates: list[float] = []
+        for share in self.layout.shares:
+            if not share.trouble:
+                entries += [exchanges[kind].farther(share.way) for kind in share.moves]
+                rates += share.moves.values()
         return Mixtures(entries, np.array([rates]), _PARTS_OF_ANSWER)
 
     def answer_of(self, found: Array) -> Mix:

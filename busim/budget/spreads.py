@@ -18,6 +18,15 @@ _FLAT = 1e-3  # of the widest: a range narrower than this counts as its middle
 _ALIKE = 1000  # ns: exchanges that differ by less are taken as one kind
 
 
+def _corners(many: int) -> tuple[Array, Array]:
+    """Of a cube of so many dimensions, and the sign with which each counts in the law of Irwin and Hall."""
+    chosen = np.array(list(product((0.0, 1.0), repeat=many)))
+    return chosen, (-1.0) ** chosen.sum(axis=1)
+
+
+_CORNERS = {many: _corners(many) for many in (2, 3)}
+
+
 class Entry(NamedTuple):
     """An answered exchange: ns it takes at least, and how far turnaround and the passages out and back are spread."""
 
@@ -108,17 +117,19 @@ class _Part:
     def __init__(self, mixtures: Mixtures) -> None:
         kinds: dict[tuple[float, ...], int] = {}
         self.starts: list[float] = []
+        self.widths: list[tuple[float, float, float]] = []
+        self.last = 0.0
         places = []
-        ever: list[bool] = np.any(mixtures.weights, axis=0).tolist()
-        for entry, comes in zip(mixtures.entries, ever, strict=True):
-            key = (round(entry[0] / _ALIKE), *entry[1:])
+        ever: list[bool] = np.asarray(mixtures.weights.any(axis=0)).tolist()
+        for (least, turnaround, out, back), comes in zip(mixtures.entries, ever, strict=True):
+            key = round(least / _ALIKE), turnaround, out, back
             if comes and key not in kinds:
                 kinds[key] = len(kinds)
-                self.starts.append(entry[0])
+                self.starts.append(least)
+                self.widths.append((turnaround, out, back))
+                self.last = max(self.last, least + turnaround + out + back)
             places.append(kinds.get(key, 0))
-        self.widths = [widths for _, *widths in kinds]
         self.weights = mixtures.weights @ np.eye(len(kinds))[places] if kinds else mixtures.weights
-        self.last = max((start + sum(width) for start, width in zip(self.starts, self.widths, strict=True)), default=0)
         self.shares = np.array(mixtures.shares)
         self.found = np.full((len(self.weights), len(self.shares)), np.nan)
 
@@ -146,9 +157,12 @@ def _summed(time: Array, widths: Array) -> Array:
         return np.asarray(time >= -0.5, dtype=float)  # to half a nanosecond
     if many == 1:
         return np.minimum(1.0, np.maximum(0.0, time / widths))
-    chosen = np.array(list(product((0, 1), repeat=many)))
-    beyond = np.maximum(0.0, time - (chosen @ widths.T)[:, :, np.newaxis])
-    power = beyond * beyond if many == 2 else beyond * beyond * beyond
-    signs = (-1.0) ** chosen.sum(axis=1)
-    chance = np.tensordot(signs, power, axes=1) / (factorial(many) * widths.prod(axis=1))[:, np.newaxis]
+    chosen, signs = _CORNERS[many]
+    beyond = time - (chosen @ widths.T)[:, :, np.newaxis]
+    np.maximum(0.0, beyond, out=beyond)
+    power = beyond * beyond
+    if many == 3:
+        power *= beyond
+    chance = (signs @ power.reshape(len(signs), -1)).reshape(time.shape)
+    chance /= (factorial(many) * widths.prod(axis=1))[:, np.newaxis]
     return np.where(time >= widths.sum(axis=1)[:, np.newaxis], 1.0, np.minimum(1.0, np.maximum(0.0, chance)))
