@@ -10,7 +10,8 @@ from busim.budget.budget import ASSUMPTIONS, budget
 from busim.budget.case import Case, Move, cases
 from busim.budget.cycle import mean_cycle, paced_cycle
 from busim.budget.line import line_budget
-from busim.budget.moves import IN_A_ROW, Mix, Waits, waits
+from busim.budget.mixes import Mix, Waits
+from busim.budget.moves import IN_A_ROW, waits
 from busim.budget.obstacles import missing_quiet
 from busim.budget.pace import PROBE_PAUSE, Pace
 from busim.budget.response import Flow, worst_responses

@@ -11,96 +11,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from busim.budget.mixes import TINY, Mix, Waits, mixes_of
+
 Array = npt.NDArray[np.float64]
-Cells = npt.NDArray[np.intp]
 
 IN_A_ROW = 4  # commands that may go before a poll that is due: as masters do
-_TINY = 1e-300
-_FAR = 10  # standard deviations
-_CELLS = 1024  # into which times are counted for a quantile
 _POINTS = 6  # of each stretch where several chains are followed for what would be
 _PADDING = 20_000  # numbers that are worked out for nothing sooner than another round of numpy calls is begun
 _MOST = 60  # waiting commands looked at; more are so rare, or so many, that it makes no difference
-
-
-@dataclass(frozen=True, slots=True)
-class Mix:
-    """A time that is one of `values` (ns) with `weights`, which add up to 1."""
-
-    values: Array
-    weights: Array
-
-    @classmethod
-    def of(cls, values: Array, weights: Array, variances: Array | float = 0.0) -> Mix:
-        """Each value spread to two points by its variance, so that mean and mean square are kept."""
-        values, weights = np.asarray(values, float), np.asarray(weights, float)
-        spread = np.sqrt(np.broadcast_to(variances, values.shape))
-        both = np.concatenate([values - spread, values + spread])
-        return cls(both, np.concatenate([weights, weights]) / (2 * weights.sum()))
-
-    @classmethod
-    def two(cls, mean: float, square: float) -> Mix:
-        """Two points with this mean and mean square."""
-        spread = math.sqrt(max(0.0, square - mean**2))
-        return cls(np.array([mean - spread, mean + spread]), np.array([0.5, 0.5]))
-
-    def shrunk(self) -> Mix:
-        """Two points with the same mean and mean square."""
-        return Mix.two(self.mean, self.square)
-
-    def joined(self, other: Mix, share: float) -> Mix:
-        """This one, or with the chance `share` the other."""
-        if share <= 0:
-            return self
-        weights = np.concatenate([self.weights * (1 - share), other.weights * share])
-        return Mix(np.concatenate([self.values, other.values]), weights)
-
-    @property
-    def mean(self) -> float:
-        return float(self.values @ self.weights)
-
-    @property
-    def square(self) -> float:
-        """Mean square, ns^2."""
-        return float(self.values**2 @ self.weights)
-
-
-@dataclass(frozen=True, slots=True)
-class Waits:
-    """`mean`: ns from a move until its command is sent; `carried`: commands sent per ns; `replaced`: share of moves
-    that a later one of the same control replaces. `values`, `weights`: the waits themselves, each standing for
-    a stretch (ns) around it."""
-
-    mean: float
-    carried: float
-    replaced: float
-    values: Array
-    weights: Array
-    stretches: Array
-
-    def mixed(self, other: Waits, share: float) -> Waits:
-        """Of two times that take turns and are long, `other` for this share of it."""
-        carried = (1 - share) * self.carried + share * other.carried
-        part = share * other.carried / carried
-        own, its = (1 - part) / self.weights.sum(), part / other.weights.sum()
-        return Waits(
-            (1 - part) * self.mean + part * other.mean,
-            carried,
-            (1 - share) * self.replaced + share * other.replaced,
-            np.concatenate([self.values, other.values]),
-            np.concatenate([own * self.weights, its * other.weights]),
-            np.concatenate([self.stretches, other.stretches]),
-        )
-
-    def quantile(self, share: float, then: Mix) -> float:
-        """ns that `share` of wait and `then` (independent of it) do not exceed together."""
-        return quantiles_of([(self, then)], share)[0]
 
 
 class Chain(NamedTuple):
@@ -113,57 +36,6 @@ class Chain(NamedTuple):
     controls: float
     service: Mix
     between: Mix
-
-
-def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float]:
-    """`Waits.quantile` of several (wait, then) at once.
-
-    The waits are points at the middle of stretches, so they are spread over those before they are added up.
-    """
-    if not found:
-        return []
-    values = _side_by_side([one.values for one, _ in found])
-    weights = _side_by_side([one.weights for one, _ in found], nothing=True)
-    stretches = _side_by_side([one.stretches for one, _ in found])
-    then, likely = _mixes([then for _, then in found])
-    total = weights.sum(axis=1)
-    middle = (values * weights).sum(axis=1) / total
-    spread = np.sqrt(np.maximum(0.0, (values**2 * weights).sum(axis=1) / total - middle**2))
-    longest = np.minimum(values.max(axis=1), middle + _FAR * spread)  # so few are longer that a quantile is not one
-    step = ((longest + then.max(axis=1) + 1) / _CELLS)[:, np.newaxis]
-    # Each is spread over the cells of its stretch: so much more from the first cell on, so much less from the end.
-    widths = np.maximum(1.0, np.rint(stretches / step))
-    first = (np.minimum(values, longest[:, np.newaxis]) / step - (widths - 1) / 2 + _CELLS / 2).astype(np.intp)
-    ends = np.minimum(2 * _CELLS, first + widths.astype(np.intp))
-    each = weights / widths
-    lowest = int(first.min())  # of the cells that anything lies in; below it is 0, and whole from the last of them on
-    rows, row = np.arange(len(found))[:, np.newaxis], int(ends.max()) - lowest + 2
-    starts = rows * row - lowest
-    places = np.concatenate([first + starts, ends + starts], axis=None)
-    rises = np.bincount(places, np.concatenate([each, -each], axis=None), len(found) * row).reshape(-1, row)
-    below = np.zeros((len(found), row))
-    rises[:, :-1].cumsum(axis=1).cumsum(axis=1, out=below[:, 1:])
-    cells = np.maximum(0, then / step).astype(np.intp)
-
-    def reached(places: Cells) -> Array:
-        """How much of the sum of both lies in cells up to each place."""
-        at = np.minimum(row - 1, np.maximum(0, places[:, :, np.newaxis] + 1 - cells[:, np.newaxis]))
-        return np.asarray((below.take(at + rows[:, :, np.newaxis] * row) @ likely[:, :, np.newaxis])[:, :, 0])
-
-    # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest: it
-    # is looked for in strides first, and then in one of them.
-    alone = np.array([one.searchsorted(share * one[-1]) for one in below])
-    wanted = (share * below[:, -1] * likely.sum(axis=1))[:, np.newaxis]
-    low = (alone - 2 + cells.min(axis=1))[:, np.newaxis]
-    span = 1 + int((cells.max(axis=1) - cells.min(axis=1)).max())
-    stride = 1 + math.isqrt(span)
-    strides = (reached(low + np.arange(0, span, stride)) < wanted).sum(axis=1, keepdims=True)
-    low = low + stride * np.maximum(0, strides - 1)
-    sums = reached(low + np.arange(stride + 1))
-    place = np.maximum(1, (sums < wanted).sum(axis=1, keepdims=True))
-    before, after = sums[rows, place - 1], sums[rows, place]
-    part = (wanted - before) / np.maximum(_TINY, after - before)
-    return ((low + place + part + lowest - _CELLS / 2) * step)[:, 0].tolist()  # type: ignore[no-any-return]
 
 
 def waits(rate: float, controls: float, service: Mix, between: Mix) -> Waits:
@@ -245,7 +117,7 @@ class _Chains:
         rates = np.array([chain.rate for chain in chains])
         self._controls = controls = np.maximum(1.0, [chain.controls for chain in chains])
         self._pace = rates / controls  # of one control
-        self._service, self._between = (_mixes(mixes) for mixes in zip(*(chain[2:] for chain in chains), strict=True))
+        self._service, self._between = (mixes_of(mixes) for mixes in zip(*(chain[2:] for chain in chains), strict=True))
         self._serving, self._resting = ((mix[0] * mix[1]).sum(axis=1) for mix in (self._service, self._between))
         sizes = np.array([shape.size for shape in shapes])
         self._last, self._rows = sizes - 1, np.arange(len(chains))
@@ -269,7 +141,7 @@ class _Chains:
         begun to wait, whichever they are, and that all but so many are still quiet."""
         passed = (-self._pace[:, np.newaxis] * time)[:, :, np.newaxis]
         # powers by way of logarithms: numpy's own take several times as long
-        begin = np.log(np.maximum(_TINY, -np.expm1(passed)))
+        begin = np.log(np.maximum(TINY, -np.expm1(passed)))
         return np.exp(begin * self._exponents), np.exp(passed * self._left[:, np.newaxis])
 
     def _begun(self, begin: Array, quiet: Array) -> Array:
@@ -355,25 +227,6 @@ class _Chains:
         """[chain, instant, 1, waiting]: how often a move comes at each point of a phase."""
         share = ((mix[0] * mix[1])[:, :, np.newaxis] * self._each[:, np.newaxis]).reshape(len(mix[0]), -1)
         return np.asarray(share[:, :, np.newaxis, np.newaxis] * self._left[:, np.newaxis, np.newaxis])
-
-
-def _mixes(mixes: Sequence[Mix]) -> tuple[Array, Array]:
-    """Values and weights, [mix, point] each."""
-    return _side_by_side([mix.values for mix in mixes]), _side_by_side([mix.weights for mix in mixes], nothing=True)
-
-
-def _side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
-    """[row, number]: shorter ones end with their first number again and again, or with nothing."""
-    sizes = [len(row) for row in rows]
-    longest = max(sizes)
-    if min(sizes) == longest:
-        return np.array(rows)
-    made = np.zeros((len(rows), longest))
-    for place, (row, size) in enumerate(zip(rows, sizes, strict=True)):
-        made[place, :size] = row
-        if not nothing:
-            made[place, size:] = row[0]
-    return made
 
 
 def _flat(parts: list[Array]) -> Array:

@@ -17,7 +17,8 @@ from busim.budget.case import Case, Poll
 from busim.budget.cycle import one_cycle
 from busim.budget.kept import kept
 from busim.budget.layout import Layout, Sum, layout
-from busim.budget.moves import IN_A_ROW, Chain, Mix, Waits, many_waits
+from busim.budget.mixes import Mix, Waits
+from busim.budget.moves import IN_A_ROW, Chain, many_waits
 from busim.budget.spreads import Entry, Mixtures, quantiles
 from busim.budget.timing import Wire, timed, wire_of
 from busim.exchange import MEAN

@@ -12,7 +12,8 @@ from typing import Any
 
 from busim.budget.case import Move, lengths
 from busim.budget.figures import Expected
-from busim.budget.moves import IN_A_ROW, Chain, Mix
+from busim.budget.mixes import Mix
+from busim.budget.moves import IN_A_ROW, Chain
 from busim.budget.pace import Pace
 from busim.budget.response import Flow, worst_response
 from busim.budget.result import StreamBudget

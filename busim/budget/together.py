@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from itertools import islice
 
 from busim.budget.figures import Expected
-from busim.budget.moves import many_waits, quantiles_of
+from busim.budget.mixes import quantiles_of
+from busim.budget.moves import many_waits
 from busim.budget.pace import LATE
 from busim.budget.result import StreamBudget
 from busim.budget.spreads import quantiles
