@@ -114,6 +114,9 @@ class Case(NamedTuple):
     at_once: bool = False
 
 
+_Run = tuple[str, str, str, int, int, int, int]  # as `_Reader._read` has it
+
+
 def cases(plan: Plan) -> list[Case]:
     """Every master on every line that it asks on, line by line. Raises UserError for names that there are not."""
     return list(_Reader(plan).cases())
@@ -127,6 +130,7 @@ class _Reader:
         self._models: dict[tuple[str, Dialect], Model] = {}
         self._dialects: dict[str, Dialect] = {}
         self._blocks: dict[tuple[str, Dialect], tuple[int, ...]] = {}
+        self._runs: dict[tuple[str, str, Dialect], list[_Run]] = {}  # by master, model and dialect
 
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
@@ -224,17 +228,15 @@ class _Reader:
         )
 
     def _polls(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Poll]:
-        known: dict[str, list[tuple[str, str, str, int, int, int, int]]] = {}
         for number, camera in enumerate(cameras):
-            if camera.model not in known:
-                known[camera.model] = list(self._read(master, dialect, camera))
-            for group, work, name, first, size, hole, every in known[camera.model]:
+            known = master.name, camera.model, dialect
+            if known not in self._runs:
+                self._runs[known] = list(self._read(master, dialect, camera))
+            for group, work, name, first, size, hole, every in self._runs[known]:
                 asked, answered, more = lengths(dialect, Request(camera.id, READ, first, size))
                 yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
 
-    def _read(
-        self, master: MasterPlan, dialect: Dialect, camera: CameraPlan
-    ) -> Iterator[tuple[str, str, str, int, int, int, int]]:
+    def _read(self, master: MasterPlan, dialect: Dialect, camera: CameraPlan) -> Iterator[_Run]:
         """What is read of every camera of this one's model: group, work, first value and its key, size, hole, every."""
         keys = self._keys(camera, dialect)
         names = {key: name for name, key in keys.items()}
@@ -259,9 +261,12 @@ class _Reader:
                     for control in panel.controls:
                         own[control] = own.get(control, 0) + rate
         polled = {value: group.name for group in reversed(master.groups) for value in group.values}
+        known: dict[str, dict[str, str]] = {}  # in which group each parameter is read, by model
         for number, one in enumerate(cameras):
             keys = self._keys(one, dialect)
-            read = {self._called(one, dialect, value): group for value, group in polled.items()}
+            if one.model not in known:
+                known[one.model] = {self._called(one, dialect, value): group for value, group in polled.items()}
+            read = known[one.model]
             for word, rate in rates.get(one.name, {}).items():
                 control = self._called(one, dialect, word)
                 if control in keys:

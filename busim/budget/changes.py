@@ -10,7 +10,7 @@ from busim.budget.case import Case, Poll, lengths
 from busim.budget.pace import Pace
 from busim.budget.result import Change
 from busim.budget.timing import timed
-from busim.budget.variants import merged, only, varied
+from busim.budget.variants import merged, of_units, only, varied
 from busim.dialects import READ, Request
 from busim.exchange import MEAN
 from busim.units import Spread, show_time
@@ -105,7 +105,7 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     if len(alive) > 1:
         kept = alive[: math.ceil(len(alive) / 2)]
         text = f"a second converter: {len(alive) - len(kept)} of {len(alive)} cameras on a line of their own"
-        yield "converter", text, only(mean, lambda poll: poll.unit in kept, lambda move: move.unit in kept)
+        yield "converter", text, of_units(mean, kept)
 
 
 def _enough(mean: Pace) -> float:
@@ -142,7 +142,9 @@ def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
             if size <= case.dialect.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)
                 asked, answered, more = lengths(case.dialect, request)
-                held = held._replace(size=size, request=asked, reply=answered, escapes=more)
+                held = Poll(
+                    held.unit, held.group, held.work, held.first, size, held.hole, asked, answered, held.every, more
+                )
                 continue
         if held is not None:
             yield first, held

@@ -36,7 +36,9 @@ class Expected:
     def good(self) -> dict[int, float]:
         """Polls answered well, per ns, of each poll that is alive."""
         pace = self.mean
-        return {number: (1 - pace.timing(number).failing) / pace.period(number) for number in pace.layout.living}
+        polls, rows, cycle = pace.case.polls, pace.layout.polls, pace.cycle
+        sound = [1 - one.failing for one in pace.times]
+        return {number: sound[rows[number].kind] / max(polls[number].every, cycle) for number in pace.layout.living}
 
     @kept
     def carried(self) -> float:
@@ -78,10 +80,11 @@ class Expected:
         """ns that the master may be inside one poll or probe."""
         pace = self.worst
         return max(
-            (
-                pace.poll_time(number) if alive else pace.timing(number).lost
-                for number, alive in enumerate(pace.layout.alive)
-            ),
+            [
+                pace.times[kind].lost if share.trouble else pace.each[kind] + share.way
+                for share in pace.layout.shares
+                for _, kind in share.polls
+            ],
             default=0.0,
         )
 
@@ -92,7 +95,9 @@ class Expected:
         pace = self.mean
         values = {"poll_rate": value("poll_rate", sum(self.good.values()) * 1e9)}
         values |= self.latencies[-1] | self._moves()
-        wire = sum(pace.timing(number).wire / pace.period(number) for number in pace.layout.living)
+        wire = 0.0
+        for (every, kind), many in pace.layout.paces.items():
+            wire += many.count * pace.times[kind].wire / max(every, pace.cycle)
         wire += self.carried * sum(moved.count * pace.times[kind].wire for kind, moved in pace.layout.moved.items())
         values["occupancy"] = value("occupancy", wire + self._unanswered())
         if pace.restless:

@@ -7,11 +7,11 @@ kinds, with how many they are, how far away together, and the sum of the squares
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
-from busim.budget.case import Case
+from busim.budget.case import Case, Poll
 from busim.budget.timing import Asked, asked_of
 
 Key = TypeVar("Key")
@@ -76,6 +76,22 @@ class Layout:
         return _counted(self.kinds, self.polls, self.moves, self.alike, shares)
 
 
+    def polled(self, kinds: list[Asked], asked: Sequence[Poll], polls: list[Row]) -> Layout:
+        """The same with other polls, whose rows are known."""
+        shares = [Share({}, share.moves, share.way, share.trouble) for share in self.shares]
+        _share_polls(shares, asked, polls)
+        return _counted(kinds, polls, self.moves, self.alike, shares)
+
+    def of_units(self, units: Collection[int]) -> Layout:
+        """What these units alone are asked."""
+        shares = [
+            share if unit in units else Share({}, {}, share.way, share.trouble)
+            for unit, share in enumerate(self.shares)
+        ]
+        polls, moves = ([row for row in rows if row.unit in units] for rows in (self.polls, self.moves))
+        return _counted(self.kinds, polls, moves, self.alike, shares)
+
+
 def layout(case: Case) -> Layout:
     """Counts the polls and moves of a case. Nothing of it depends on baud, packing, latency, gap or time-outs."""
     kinds: dict[tuple[int, int, int, int], int] = {}
@@ -102,20 +118,21 @@ def layout(case: Case) -> Layout:
                 row = known[kind, number] = Row(kind, number, 2 * case.units[number].distance)
             found.append(row)
         rows.append(found)
-    return relaid(asked, case, rows[0], rows[1], alike)
-
-
-def relaid(kinds: list[Asked], case: Case, polls: list[Row], moves: list[Row], alike: list[int]) -> Layout:
-    """The polls and moves of a case, whose rows are known, counted."""
+    polls, moves = rows
     shares = [Share({}, {}, 2 * unit.distance, bool(unit.trouble)) for unit in case.units]
-    for poll, row in zip(case.polls, polls, strict=True):
-        asked, key = shares[row.unit].polls, (poll.every, row.kind)
-        asked[key] = asked.get(key, 0) + 1
+    _share_polls(shares, case.polls, polls)
     for move, row in zip(case.moves, moves, strict=True):
         if move.rate:
             moved = shares[row.unit].moves
             moved[row.kind] = moved.get(row.kind, 0.0) + move.rate / 1e9
-    return _counted(kinds, polls, moves, alike, shares)
+    return _counted(asked, polls, moves, alike, shares)
+
+
+def _share_polls(shares: list[Share], polls: Sequence[Poll], rows: list[Row]) -> None:
+    """Counts each poll at the unit that it asks."""
+    for poll, row in zip(polls, rows, strict=True):
+        asked, key = shares[row.unit].polls, (poll.every, row.kind)
+        asked[key] = asked.get(key, 0) + 1
 
 
 def _counted(

@@ -33,9 +33,8 @@ def worst_responses(flows: Sequence[Flow], blocking: int = 0, tick: int = 1) -> 
 
 def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: int = 1) -> int | None:
     """That of one flow, counted as in `flows`."""
-    own, above = flows[number], _together(flows[:number])
-    held = max([blocking, *(flow.cost for flow in flows[number + 1 :])])
-    upto = _together(flows[: number + 1])
+    own, above, upto = flows[number], flows[:number], flows[: number + 1]
+    held = max([blocking, *[flow.cost for flow in flows[number + 1 :]]])
     if sum([flow.cost / flow.period for flow in upto]) >= 1:
         return None
     busy = own.cost + held
@@ -59,12 +58,3 @@ def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: 
             wait = longer
         worst = max(worst, own.jitter + wait - instance * own.period + own.cost)
     return worst
-
-
-def _together(flows: Sequence[Flow]) -> list[Flow]:
-    """The same with flows of one period and jitter as one: they take the line together."""
-    costs: dict[tuple[int, int], int] = {}
-    for flow in flows:
-        key = flow.period, flow.jitter
-        costs[key] = costs.get(key, 0) + flow.cost
-    return [Flow(cost, *key) for key, cost in costs.items()]

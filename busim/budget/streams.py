@@ -99,7 +99,8 @@ def _joystick_bound(expected: Expected, longest_move: float, count: int) -> floa
     a quarter of one is added to each, and two to what may hold the line.
     """
     longest = expected.longest_poll
-    cost = math.ceil(longest_move + longest / IN_A_ROW)
-    flows = [Flow(cost, round(1 / JOYSTICK))] * count
-    response = worst_response(flows, count - 1, math.ceil(2 * longest))
+    cost, period = math.ceil(longest_move + longest / IN_A_ROW), round(1 / JOYSTICK)
+    own = Flow(cost, period)
+    flows = [Flow((count - 1) * cost, period), own] if count > 1 else [own]  # those above, of one period, as one
+    response = worst_response(flows, len(flows) - 1, math.ceil(2 * longest))
     return None if response is None else response / 1e9

@@ -107,7 +107,9 @@ class Timing(NamedTuple):
 
     def noisy(self, bit_error_rate: float) -> Timing:
         """The same at another bit error rate."""
-        return self._replace(failing=_failing(self.bits * bit_error_rate + self.chatter))
+        failing = _failing(self.bits * bit_error_rate + self.chatter)
+        exchange, wire, asked, tail, time_out, lost, _, bits, chatter = self
+        return Timing(exchange, wire, asked, tail, time_out, lost, failing, bits, chatter)
 
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from busim.budget.case import Case, Move, Poll
-from busim.budget.layout import Row, relaid
+from busim.budget.case import Case, Poll
+from busim.budget.layout import Row
 from busim.budget.pace import Pace
 from busim.budget.timing import asked_of, timed
 
@@ -25,15 +25,21 @@ def without(pace: Pace, units: Collection[int]) -> Pace:
     return Pace(pace.case, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
 
 
-def only(
-    pace: Pace, polls: Callable[[Poll], bool], moves: Callable[[Move], bool] = lambda move: True  # noqa: ARG005
-) -> Pace:  # fmt: skip
-    """With these polls and moves alone."""
+def only(pace: Pace, polls: Callable[[Poll], bool]) -> Pace:
+    """With these polls alone."""
     own, case = pace.layout, pace.case
     asked = [(poll, row) for poll, row in zip(case.polls, own.polls, strict=True) if polls(poll)]
-    moved = [(move, row) for move, row in zip(case.moves, own.moves, strict=True) if moves(move)]
-    left = case._replace(polls=tuple([poll for poll, _ in asked]), moves=tuple([move for move, _ in moved]))
-    counted = relaid(own.kinds, left, [row for _, row in asked], [row for _, row in moved], own.alike)
+    left = case._replace(polls=tuple([poll for poll, _ in asked]))
+    counted = own.polled(own.kinds, left.polls, [row for _, row in asked])
+    return Pace(left, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
+
+
+def of_units(pace: Pace, units: Collection[int]) -> Pace:
+    """With the polls and moves of these units alone."""
+    case = pace.case
+    polls = tuple([poll for poll in case.polls if poll.unit in units])
+    moves = tuple([move for move in case.moves if move.unit in units])
+    left, counted = case._replace(polls=polls, moves=moves), pace.layout.of_units(units)
     return Pace(left, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
 
 
@@ -56,7 +62,7 @@ def merged(pace: Pace, polls: Sequence[tuple[int, Poll]]) -> Pace:
             row = Row(kind, row.unit, row.way)
         rows.append(row)
     case = case._replace(polls=tuple([poll for _, poll in polls]))
-    counted = relaid(kinds, case, rows, own.moves, own.alike)
+    counted = own.polled(kinds, case.polls, rows)
     return Pace(case, pace.unknown, exact=False, counted=counted, times=times, each=each)
 
 
