@@ -135,6 +135,9 @@ class _Chains:
         np.cumprod((self._left[:, :, np.newaxis] - number[:-1]) / number[1:], axis=2, out=steps[:, :, 1:])
         ways = np.maximum(0.0, steps[:, number[:, np.newaxis], self._more])
         self._ways = ways * ((number >= number[:, np.newaxis]) & (number < sizes[:, np.newaxis, np.newaxis]))
+        # the same by how many more and how many then: [chain, more, after], and how many before that were
+        self._fewer = number - number[:, np.newaxis]
+        self._reached = self._ways[:, np.maximum(0, self._fewer), number] * (self._fewer >= 0)
 
     def _chances(self, time: Array) -> tuple[Array, Array]:
         """After each time [chain, time], by a number of commands [chain, time, number]: the chance that these have
@@ -152,10 +155,8 @@ class _Chains:
         """[chain, time, start, after]: `before` [chain, start, waiting] @ `_begun`, in fewer steps where there are more
         times than starts: what does not depend on the time, by how many begin and how many then wait, comes first."""
         chains, starts, size = before.shape
-        fewer = self._number - self._number[:, np.newaxis]  # [more, after]: before
-        ways = self._ways[:, np.maximum(0, fewer), self._number] * (fewer >= 0)
-        begun = (before[:, :, fewer] * ways[:, np.newaxis]).transpose(0, 2, 1, 3).reshape(chains, size, -1)
-        result = (begin @ begun).reshape(chains, -1, starts, size)
+        begun = (before[:, :, self._fewer] * self._reached[:, np.newaxis]).transpose(0, 2, 1, 3)
+        result = (begin @ begun.reshape(chains, size, -1)).reshape(chains, -1, starts, size)
         return self._whole(result, quiet, before.sum(axis=2)[:, np.newaxis])
 
     def _whole(self, result: Array, quiet: Array, whole: Array | float) -> Array:

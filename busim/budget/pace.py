@@ -52,13 +52,14 @@ class Pace:
             times = [timed(self.wire, asked) for asked in self.layout.kinds]
         self.times: list[Any] = times  # of plain numbers
         self.each: list[float] = [one.occupied(unknown) for one in times] if each is None else each
-        self._paces: dict[float, float] = {}
+        self._paces = paces = dict[float, float]()
         for (every, kind), many in self.layout.paces.items():
             one = times[kind]
             time = many.count * self.each[kind] + many.way
-            if one.failing:
-                time = (1 - one.failing) * time + many.count * one.failing * one.lost
-            self._paces[every] = self._paces.get(every, 0.0) + time
+            failing = one.failing
+            if failing:
+                time = (1 - failing) * time + many.count * failing * one.lost
+            paces[every] = paces.get(every, 0.0) + time
         self.occupied = sum(self._paces.values())
         self.probed = [
             sum([times[kind].lost * count for kind, count in polls.items()]) / sum(polls.values())
