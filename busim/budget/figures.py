@@ -196,7 +196,8 @@ class Expected:
     def camera(self, unit: int) -> dict[str, Value]:
         """The figures of one camera, counted as in `Case.units`."""
         pace = self.mean
-        own = [number for number in pace.layout.living if pace.layout.polls[number].unit == unit]
+        rows = pace.layout.polls
+        own = [number for number in pace.layout.living if rows[number].unit == unit]
         values = dict(self.latencies[unit])
         if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
@@ -248,10 +249,11 @@ class Expected:
         pace, case = self.worst, self.worst.case
         lost = sum(pace.timing(number).lost for number, alive in enumerate(pace.layout.alive) if not alive)
         commands = IN_A_ROW * len(pace.layout.alive) * self.longest_command if pace.move_rate else 0.0
+        polls, cycle = case.polls, pace.cycle
         paced = [
-            (number, pace.poll_cost(number), float(case.polls[number].every))
+            (number, pace.poll_cost(number), float(polls[number].every))
             for number in pace.layout.living
-            if case.polls[number].every >= pace.cycle
+            if polls[number].every >= cycle
         ]
         return pace.occupied + lost + commands, paced
 

@@ -1,6 +1,6 @@
 """A property that is worked out once and kept: `functools.cached_property` without the lock that it has in Python 3.11.
 
-Most of what a budget keeps takes less time than the lock, and what is in the making is never shared by threads.
+Most of what a budget keeps takes less time than the lock. Two threads at worst work out the same twice.
 """
 
 from __future__ import annotations

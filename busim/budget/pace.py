@@ -208,7 +208,7 @@ class Pace:
         rate, _, lost, failing = self._sound
         mean = sum(many.count * self.times[kind].exchange.mean + many.way for kind, many in self.layout.moved.items())
         # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
-        mix = Mix(found + (mean / rate - found.mean()), np.full(len(found), 1 / len(found)))
+        mix = Mix(found + (mean / rate - found.sum() / len(found)), np.full(len(found), 1 / len(found)))
         if failing <= 0:
             return mix
         times = np.array([number * lost + mix.mean for number in range(1 + self.case.retries)])

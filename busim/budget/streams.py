@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from busim.budget.case import Move, lengths
@@ -82,7 +81,9 @@ class Streams:
 
 def _with(stream: StreamBudget, answer: float, wait: float, late: float) -> StreamBudget:
     """The stream with how long its moves wait."""
-    return replace(stream, mean=answer + wait / 1e9, p95=late / 1e9)
+    return StreamBudget(
+        stream.kind, stream.count, stream.share, answer + wait / 1e9, late / 1e9, stream.bound, stream.cycle
+    )
 
 
 def written(mean: Pace, unit: int, size: int) -> Any:
