@@ -81,13 +81,13 @@ def _wanted(pace: Pace) -> float:
 
 
 def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
-    case = mean.case
-    faster = next((baud for baud in _BAUDS if baud > case.baud), None)
+    case, now = mean.case, float(mean.case.baud)
+    faster = next((baud for baud in _BAUDS if baud > now), None)
     if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
-        text = f"{faster} Bd instead of {float(case.baud):.10g}"
+        text = f"{faster} Bd instead of {now:.10g}"
         yield "baud", text, varied(mean, case._replace(baud=Fraction(faster)))
     if case.packing_idle:
-        idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / float(case.baud)))
+        idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / now))
         if idle < case.packing_idle:
             text = f"packing after {show_time(idle)} of idle line instead of {show_time(case.packing_idle)}"
             yield "packing", text, varied(mean, case._replace(packing_idle=idle))

@@ -119,8 +119,9 @@ class Timing(NamedTuple):
 def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
     """What all exchanges of a case have in common, with what a sweep varies in its place."""
     halves, sample = case.format.half_bits, case.format.sample_halves
-    bit = 1e9 / _or(varied.baud, float(case.baud))
-    silence = _silence(case, varied.baud)
+    baud = float(case.baud)
+    bit = 1e9 / _or(varied.baud, baud)
+    silence = float(case.dialect.silence(baud)) if varied.baud is None else _silences(case, varied.baud)
     return Wire(
         bit=bit,
         character=halves * bit / 2,
@@ -204,10 +205,8 @@ def _or(varied: Array | None, planned: Numbers) -> Numbers:
     return planned if varied is None else varied
 
 
-def _silence(case: Case, bauds: Array | None) -> Numbers:
-    """ns by which a camera knows that a request is whole, in whole ns as the dialect has it."""
-    if bauds is None:
-        return float(case.dialect.silence(float(case.baud)))
+def _silences(case: Case, bauds: Array) -> Array:
+    """ns by which a camera knows that a request is whole, at each baud, in whole ns as the dialect has it."""
     distinct, places = np.unique(bauds, return_inverse=True)
     silences = np.array([case.dialect.silence(baud) for baud in distinct.tolist()], dtype=float)
     return np.asarray(silences[places].reshape(bauds.shape))
