@@ -79,6 +79,7 @@ class Recorder:
         self._queued = 0
         self._closed = False
         self._error: BusimError | None = None
+        self._foreign = signal.getsignal(signal.SIGINT) is None
         self._last_words: tuple[Any, ...] | None = None
         self.append = self._appender()
         self._process = _start(self._path, overwrite, live)
@@ -116,7 +117,7 @@ class Recorder:
         """Hand over what there is. Waits until the writer took it, unless `live`."""
         if self._closed:
             raise self._error or Defect("records after the end of the trace")
-        with _undisturbed():
+        with _undisturbed(self._foreign):
             self._collect(None)
             self._send(wait=not self._live or self._queued > _BACKLOG)
             if self._process.poll() is not None:
@@ -125,7 +126,7 @@ class Recorder:
     def close(self, ended_at: int) -> None:
         """Hand over the rest, mark the trace complete and wait until it is on disk. A second call does nothing."""
         if not self._closed:
-            with _undisturbed():
+            with _undisturbed(self._foreign):
                 self._collect(ended_at)
                 self._end()
 
@@ -139,7 +140,7 @@ class Recorder:
         if self._closed:
             return
         # the error that brought us here matters more than what becomes of the trace
-        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), _undisturbed():
+        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), _undisturbed(self._foreign):
             self._collect(None)
             self._end()
 
@@ -237,23 +238,26 @@ class Recorder:
 
 
 @contextlib.contextmanager
-def _undisturbed() -> Iterator[None]:
+def _undisturbed(foreign: bool) -> Iterator[None]:
     """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
+    `foreign`: it is not Python that is told of it.
 
     Not by blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
     """
-    before = signal.getsignal(signal.SIGINT)
-    if threading.current_thread() is not threading.main_thread() or not callable(before):
+    if foreign or threading.current_thread() is not threading.main_thread():
         yield  # nothing is raised here
         return
     came: list[tuple[int, FrameType | None]] = []
-    signal.signal(signal.SIGINT, lambda *what: came.append(what))
+    # not asked for before: Python writes down every handler that it does not know, which takes longer than a batch
+    before = signal.signal(signal.SIGINT, lambda *what: came.append(what))
     try:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
-        if came:
+        if came and callable(before):
             before(*came[0])
+        elif came:
+            signal.raise_signal(signal.SIGINT)
 
 
 def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
