@@ -79,8 +79,8 @@ def command(
 
 async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> int:
     import asyncio
-    import gc
 
+    from busim.cli.memory import hold_still
     from busim.session import Beside
 
     loop = asyncio.get_running_loop()
@@ -93,8 +93,7 @@ async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> i
                 "caution: no environment variables of their own for " + ", ".join(beside.unnamed) + ": their names "
                 "differ too little; take them from BUSIM_ENDPOINTS or from {NAME.host} and {NAME.port}"
             )
-        gc.collect()
-        gc.freeze()  # as in `serve`
+        hold_still()
         for each in passed_on:
             loop.add_signal_handler(each, beside.signal, each)
         try:

@@ -51,10 +51,10 @@ def command(
 ) -> None:
     """Serve, then show."""
     import asyncio
-    import gc
 
     from busim.bridge import endpoints_json
     from busim.cli import given
+    from busim.cli.memory import hold_still
     from busim.cli.news import News
     from busim.cli.show import print_doors, print_json, print_report
     from busim.clocks import wall_loop
@@ -77,8 +77,7 @@ def command(
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
             _write_ready(ready, endpoints_json(live.endpoints(dialled=False)))
-        gc.collect()
-        gc.freeze()  # what was built for good need not be looked through again: that makes late
+        hold_still()
 
     live = Live(
         the_plan, seed, trace=trace, overwrite=overwrite, speed=speed, until=until, play=play or (), listen=listen,
