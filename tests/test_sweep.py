@@ -208,6 +208,21 @@ def test_the_command_writes_points_and_a_map_with_the_feasible_region(
     assert "poll_rate" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    "wrong", [{"out": "no/out.csv"}, {"out": "no/out.parquet"}, {"heat": "no/map.svg"}, {"heat": "one axis.svg"}]
+)
+def test_what_could_not_be_written_is_said_before_anything_is_worked_out(
+    wrong: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was said behind a sweep of hours, and as if busim were at fault; a map of one axis likewise."""
+    pytest.importorskip("matplotlib")
+    pytest.importorskip("pyarrow")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("busim.sweep.compute", lambda *_, **__: pytest.fail("worked out"))
+    with pytest.raises(UserError, match=r"cannot be written|two axes"):
+        command.command(PLAN, ["cameras=1..2"], **wrong)
+
+
 def test_parquet_has_what_csv_has(tmp_path: Path) -> None:
     parquet = pytest.importorskip("pyarrow.parquet")
     out = tmp_path / "out.parquet"

@@ -34,6 +34,7 @@ def command(
 ) -> None:
     """Sweep, write, draw and show."""
     from busim.cli.sweep_output import print_sweep, writer
+    from busim.cli.writing import place, write_whole
     from busim.errors import UserError
     from busim.plan import read
     from busim.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
@@ -45,6 +46,9 @@ def command(
     if heat is not None:
         from busim.plots import sweep_map, to_svg
 
+        place(heat, "map")
+        if len(vary) != 2:
+            raise UserError("a map has two axes", found=f"{len(vary)} varied", expected="two", mend="give --vary twice")
     axes = [parse_axis(text) for text in vary]
     rate = None if need is None else parse_rate(need)
     installation = read(plan)
@@ -57,7 +61,7 @@ def command(
         write(swept)
         _journal(out).unlink(missing_ok=True)
     if heat is not None:
-        Path(heat).write_bytes(to_svg(sweep_map(swept, figure, line)))
+        write_whole(heat, to_svg(sweep_map(swept, figure, line)), "map")
     print_sweep(swept, figure)
     for path in (out, heat):
         if path is not None:

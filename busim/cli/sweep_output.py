@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
+from io import BytesIO, StringIO
 from itertools import islice
 from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
 
+from busim.cli.writing import place, write_whole
 from busim.errors import UserError
 from busim.sweep import FIGURES, Sweep
 
@@ -17,10 +19,12 @@ _ROWS = 40
 
 
 def writer(path: str) -> Callable[[Sweep], None]:
-    """What writes a sweep to this file. Raises UserError for another ending, and for Parquet without pyarrow."""
+    """What writes a sweep to this file. Raises UserError for another ending, for Parquet without pyarrow, and where no
+    file can be."""
+    place(path, "sweep")
     target = Path(path)
     if target.suffix == ".csv":
-        return lambda sweep: _csv(sweep, target)
+        return lambda sweep: write_whole(path, _csv(sweep), "sweep")
     if target.suffix != ".parquet":
         raise UserError("no known kind of file", found=repr(path), expected=".csv or .parquet", mend="rename it")
     try:
@@ -31,15 +35,21 @@ def writer(path: str) -> Callable[[Sweep], None]:
             "pyarrow is not installed", found=repr(path), expected="the extra `parquet`",
             mend="pip install 'busim[parquet]', or write .csv",
         ) from None  # fmt: skip
-    return lambda sweep: parquet.write_table(pyarrow.Table.from_pylist(list(sweep.rows())), target)
+
+    def write(sweep: Sweep) -> None:
+        data = BytesIO()
+        parquet.write_table(pyarrow.Table.from_pylist(list(sweep.rows())), data)
+        write_whole(path, data.getvalue(), "sweep")
+
+    return write
 
 
-def _csv(sweep: Sweep, target: Path) -> None:
-    rows = list(sweep.rows())
-    with target.open("w", newline="", encoding="utf-8") as file:
-        table = csv.DictWriter(file, list(dict.fromkeys(name for row in rows for name in row)))
-        table.writeheader()
-        table.writerows({name: "" if value is None else value for name, value in row.items()} for row in rows)
+def _csv(sweep: Sweep) -> str:
+    rows, text = list(sweep.rows()), StringIO(newline="")
+    table = csv.DictWriter(text, list(dict.fromkeys(name for row in rows for name in row)))
+    table.writeheader()
+    table.writerows({name: "" if value is None else value for name, value in row.items()} for row in rows)
+    return text.getvalue()
 
 
 def print_sweep(sweep: Sweep, figure: str) -> None:

@@ -28,22 +28,35 @@ def refuse_other(name: str, kind: str, known: Callable[[str], bool]) -> None:
         raise _unwritten(name, kind, error) from None
 
 
-def write_whole(name: str, text: str, kind: str, *, new: bool = False) -> None:
-    """Write a text file, so that a full disk or a power cut leaves the old one or the new one and no half of either.
+def place(name: str, kind: str) -> None:
+    """Raises UserError where no such file can be, before something that takes long is to be written into it."""
+    folder = Path(name).resolve().parent
+    if not folder.is_dir():
+        raise UserError(
+            f"the {kind} cannot be written", file=name, found=f"no folder {str(folder)!r}",
+            mend="make it, or choose another place",
+        )  # fmt: skip
+    if Path(name).is_dir():
+        raise UserError("a folder is there already", file=name, mend=f"give a file for the {kind}")
+
+
+def write_whole(name: str, content: str | bytes, kind: str, *, new: bool = False) -> None:
+    """Write a file, text as UTF-8: a full disk or a power cut leaves the old one or the new one and no half of either.
 
     A link stays a link, and a file keeps who may read it. `new`: raises FileExistsError where there is a file.
     Raises UserError where it cannot be written; `kind` is what it was to be.
     """
     target = Path(name)
+    data = content.encode() if isinstance(content, str) else content
     try:
         if target.exists() and not target.is_file():  # a pipe or a terminal has no whole
-            target.write_text(text, encoding="utf-8", newline="")
+            target.write_bytes(data)
             return
         target = target.resolve()
         beside = target if new else target.with_name(f".{target.name[:200]}.{os.getpid()}.part")
-        with beside.open("x", encoding="utf-8", newline="") as file:
+        with beside.open("xb") as file:
             try:
-                file.write(text)
+                file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
                 if target.exists():
