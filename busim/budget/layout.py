@@ -75,12 +75,12 @@ class Layout:
         shares = [share._replace(trouble=True) if unit in gone else share for unit, share in enumerate(self.shares)]
         return _counted(self.kinds, self.polls, self.moves, self.alike, shares)
 
-
     def polled(self, kinds: list[Asked], asked: Sequence[Poll], polls: list[Row]) -> Layout:
         """The same with other polls, whose rows are known."""
         shares = [Share({}, share.moves, share.way, share.trouble) for share in self.shares]
         _share_polls(shares, asked, polls)
-        return _counted(kinds, polls, self.moves, self.alike, shares)
+        counted = _polls_counted(polls, shares)
+        return Layout(kinds, polls, self.moves, self.alike, shares, *counted, self.moved, self.lost, self.rate)
 
     def of_units(self, units: Collection[int]) -> Layout:
         """What these units alone are asked."""
@@ -139,25 +139,35 @@ def _counted(
     kinds: list[Asked], polls: list[Row], moves: list[Row], alike: list[int], shares: list[Share]
 ) -> Layout:  # fmt: skip
     """What the units are asked added up."""
+    moved: dict[int, Sum] = {}
+    lost: dict[int, float] = {}
+    rate = 0.0
+    for _, own, way, trouble in shares:
+        rate += sum(own.values())
+        if not trouble:
+            _add(moved, own, way)
+            continue
+        for kind, often in own.items():
+            lost[kind] = lost.get(kind, 0.0) + often
+    return Layout(kinds, polls, moves, alike, shares, *_polls_counted(polls, shares), moved, lost, rate)
+
+
+def _polls_counted(
+    polls: list[Row], shares: list[Share]
+) -> tuple[list[bool], list[int], dict[tuple[float, int], Sum], dict[int, dict[int, int]]]:
+    """`alive`, `living`, `paces` and `dead` of a layout."""
     alive = [not shares[row.unit].trouble for row in polls]
     living = [number for number, one in enumerate(alive) if one]
     paces: dict[tuple[float, int], Sum] = {}
     dead: dict[int, dict[int, int]] = {}
-    moved: dict[int, Sum] = {}
-    lost: dict[int, float] = {}
-    rate = 0.0
-    for unit, (asked, own, way, trouble) in enumerate(shares):
-        rate += sum(own.values())
+    for unit, (asked, _, way, trouble) in enumerate(shares):
         if not trouble:
             _add(paces, asked, way)
-            _add(moved, own, way)
             continue
         for (_, kind), count in asked.items():
             probed = dead.setdefault(unit, {})
             probed[kind] = probed.get(kind, 0) + count
-        for kind, often in own.items():
-            lost[kind] = lost.get(kind, 0.0) + often
-    return Layout(kinds, polls, moves, alike, shares, alive, living, paces, dead, moved, lost, rate)
+    return alive, living, paces, dead
 
 
 def _add(sums: dict[Key, Sum], counts: Mapping[Key, float], way: float) -> None:

@@ -122,9 +122,9 @@ def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
         if row.kind not in kinds:
             kinds[row.kind] = _parts(one.exchange)
         if row not in rows:
-            each, total = kinds[row.kind]
-            way = row.way / 1e9
-            own = each | {"request": each["request"].later(way / 2), "reply": each["reply"].later(way / 2)}
+            parts, total = kinds[row.kind]
+            way, own = row.way / 1e9, parts.copy()
+            own["request"], own["reply"] = own["request"].later(way / 2), own["reply"].later(way / 2)
             rows[row] = own, total.later(way)
         yield ExchangeBudget(case.units[poll.unit].name, poll.work, poll.size, *rows[row], one.time_out / 1e9)
 

@@ -209,30 +209,33 @@ class _Chains:
         more = (self._number % IN_A_ROW + np.arange(1.0, IN_A_ROW + 1)[:, np.newaxis]) // IN_A_ROW  # [command, waiting]
         behind = self._later(begins, begin[:, whole:last], quiet[:, whole:last])
         every, late = np.einsum("ctsa->cta", behind), np.einsum("ctsa,sa->cta", behind, more)
-        weights = [
-            np.stack([every - late, late], axis=2) * self._shares(service),
-            self._later(before, begin[:, last:], quiet[:, last:]) * self._shares(between),
-        ]
+        # for each move in turn: how long it waits, how often, and for what stretch around that it stands
+        values, weights, stretches = np.empty((3, chains, (cut + whole) * points * size))
+        split = 2 * cut * points * size
+        share = self._shares(service)
+        of_commands = weights[:, :split].reshape(chains, cut * points, 2, size)
+        np.multiply(every - late, share, out=of_commands[:, :, 0])
+        np.multiply(late, share, out=of_commands[:, :, 1])
+        of_polls = weights[:, split:].reshape(chains, -1, size)
+        np.multiply(self._later(before, begin[:, last:], quiet[:, last:])[:, :, 0], self._shares(between), out=of_polls)
         number = np.minimum(self._exponents, self._last[:, np.newaxis])[:, np.newaxis]
         ahead = number * self._serving[:, np.newaxis, np.newaxis]
         turns = (number // IN_A_ROW + np.arange(2)[:, np.newaxis]) * self._resting[:, np.newaxis, np.newaxis]
         left = (both[:, :, np.newaxis] * (1 - parts)).reshape(chains, -1, 1, 1)
         rest = (ahead + turns)[:, np.newaxis]
-        values = [left[:, : cut * points] + rest, left[:, cut * points :] + rest[:, :, :1]]
-        stretches = (both * self._each[:, :1]).repeat(np.repeat([2, 1], [cut, whole - cut]) * points * size, axis=1)
+        np.add(left[:, : cut * points], rest, out=values[:, :split].reshape(of_commands.shape))
+        np.add(left[:, cut * points :, 0], rest[:, :, 0], out=values[:, split:].reshape(of_polls.shape))
+        around = (both * self._each[:, :1])[:, :, np.newaxis]
+        stretches[:, :split].reshape(chains, cut, -1)[:] = around[:, :cut]
+        stretches[:, split:].reshape(chains, whole - cut, -1)[:] = around[:, cut:]
         numbers = zip((waiting / commands).tolist(), carried.tolist(), replaced.tolist(), strict=True)
-        arrays = zip(_flat(values), _flat(weights), stretches, strict=True)
+        arrays = zip(values, weights, stretches, strict=True)
         return [Waits(*three, *others) for three, others in zip(numbers, arrays, strict=True)]
 
     def _shares(self, mix: tuple[Array, Array]) -> Array:
-        """[chain, instant, 1, waiting]: how often a move comes at each point of a phase."""
+        """[chain, instant, waiting]: how often a move comes at each point of a phase."""
         share = ((mix[0] * mix[1])[:, :, np.newaxis] * self._each[:, np.newaxis]).reshape(len(mix[0]), -1)
-        return np.asarray(share[:, :, np.newaxis, np.newaxis] * self._left[:, np.newaxis, np.newaxis])
-
-
-def _flat(parts: list[Array]) -> Array:
-    """[chain, all the rest]."""
-    return np.concatenate([part.reshape(len(part), -1) for part in parts], axis=1)
+        return np.asarray(share[:, :, np.newaxis] * self._left[:, np.newaxis])
 
 
 def _by_row(weights: Array, what: Array) -> Array:

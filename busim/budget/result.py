@@ -27,8 +27,7 @@ class Range(NamedTuple):
         return abs(self.worst - self.best) <= 1e-9 * max(1.0, abs(self.mean))
 
 
-@dataclass(frozen=True, slots=True)
-class ExchangeBudget:
+class ExchangeBudget(NamedTuple):
     """One poll of one camera. `parts`: seconds by the names of `busim.exchange.PARTS`; `total`: without the pause."""
 
     camera: str
@@ -236,8 +235,8 @@ def _plain(value: Any) -> Any:
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):
         return {name: _plain(entry) for name, entry in value.items()}
-    if isinstance(value, Range):
-        return value._asdict()
+    if isinstance(value, (Range, ExchangeBudget)):
+        return {name: _plain(entry) for name, entry in zip(value._fields, value, strict=True)}
     if isinstance(value, tuple):
         return [_plain(entry) for entry in value]
     return value
