@@ -15,8 +15,7 @@ Array = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.intp]
 
 TINY = 1e-300
-_FAR = 10  # standard deviations
-_CELLS = 1024  # into which times are counted for a quantile
+_CELLS = 512  # into which times are counted for a quantile
 
 # The arrays of a budget come to some hundreds of kB at a time. The C library gives so much back to the system each time
 # that it is free and has to find it again, page by page, for a tenth of a budget's time; but what was asked of it once
@@ -106,11 +105,15 @@ def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float
     if not found:
         return []
     then, likely = mixes_of([then for _, then in found])
-    rises, step, lowest = _rises([one for one, _ in found], then.max(axis=1))
+    rises, step, lowest = _rises([one for one, _ in found], share, then.max(axis=1))
     rows, row = np.arange(len(found))[:, np.newaxis], rises.shape[1]
     below = np.zeros(rises.shape)
     rises.cumsum(axis=1, out=rises)[:, :-1].cumsum(axis=1, out=below[:, 1:])
-    cells = np.maximum(0, then / step).astype(np.intp)
+    # a point between two cells counts in both, by how near they are
+    then = np.maximum(0.0, then / step)
+    cells = then.astype(np.intp)
+    nearer = likely * (then - cells)
+    cells, likely = np.concatenate([cells, cells + 1], axis=1), np.concatenate([likely - nearer, nearer], axis=1)
 
     def reached(places: Cells) -> Array:
         """How much of the sum of both lies in cells up to each place."""
@@ -133,9 +136,12 @@ def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float
     return ((low + place + part + lowest - _CELLS / 2) * step)[:, 0].tolist()  # type: ignore[no-any-return]
 
 
-def _rises(found: Sequence[Waits], longest: Array) -> tuple[Array, Array, int]:
+def _rises(found: Sequence[Waits], share: float, longest: Array) -> tuple[Array, Array, int]:
     """[wait, cell]: by how much more than the cell before each holds of a wait; ns of a cell [wait, 1], and how many
     there are before the first. `longest`: ns that something behind each wait may take.
+
+    No more of a wait is told apart than `share` of it: of any law, at least that lies within so many standard
+    deviations above the mean (Cantelli's inequality), so what is longer counts as so long.
 
     Numbers are put in the place of others: what so many take anew, the system has to find first.
     """
@@ -144,8 +150,8 @@ def _rises(found: Sequence[Waits], longest: Array) -> tuple[Array, Array, int]:
     total = weights.sum(axis=1)
     middle = np.einsum("wv,wv->w", values, weights) / total
     square = np.einsum("wv,wv,wv->w", values, values, weights) / total
-    spread = np.sqrt(np.maximum(0.0, square - middle**2))
-    most = np.minimum(values.max(axis=1), middle + _FAR * spread)  # so few are longer that a quantile is not one
+    spread = np.sqrt(np.maximum(0.0, square - middle**2) + stretches.max(axis=1) ** 2 / 12)
+    most = np.minimum(values.max(axis=1), middle + math.sqrt(share / (1 - share)) * spread)
     step = ((most + longest + 1) / _CELLS)[:, np.newaxis]
     # Each is spread over the cells of its stretch: so much more from the first cell on, so much less from the end.
     stretches /= step

@@ -94,7 +94,7 @@ def _shape(group: Sequence[Chain]) -> _Shape:
         reach = one * (1 + rate * (max(service.values.tolist()) + longest))
         expected = reach + load * busy / max(0.2, 1 - busy)
         size = max(size, 1 + int(min(_MOST, math.ceil(max(1.0, controls)), expected)))
-    points = min(10, max(4, 100 // size)) if len(group) == 1 else _POINTS
+    points = min(6, max(4, 100 // size)) if len(group) == 1 else _POINTS
     return _Shape(size, points, served, rested)
 
 
