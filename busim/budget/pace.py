@@ -45,6 +45,7 @@ class Pace:
     def __init__(
         self, case: Case, unknown: str = MEAN, *, exact: bool = True,
         counted: Layout | None = None, times: list[Any] | None = None, each: list[float] | None = None,
+        service: float | None = None,
     ) -> None:  # fmt: skip
         self.case, self.unknown, self.exact = case, unknown, exact
         self.layout = layout(case) if counted is None else counted
@@ -66,7 +67,10 @@ class Pace:
             for polls in self.layout.dead.values()
         ]
         self.move_rate = self.layout.rate
-        self.service = self._service_mean() if self.move_rate else 0.0
+        if service is None:
+            service = self._service_mean() if self.move_rate else 0.0
+        self.service = service
+        self.writes: dict[tuple[int, int], Any] = {}  # see `written`
 
     @kept
     def wire(self) -> Wire:

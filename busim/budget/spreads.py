@@ -129,7 +129,9 @@ class _Part:
                 self.widths.append((turnaround, out, back))
                 self.last = max(self.last, least + turnaround + out + back)
             places.append(kinds.get(key, 0))
-        self.weights = mixtures.weights @ np.eye(len(kinds))[places] if kinds else mixtures.weights
+        self.weights = mixtures.weights
+        if 0 < len(kinds) < len(places):
+            self.weights = self.weights @ np.eye(len(kinds))[places]
         self.shares = np.array(mixtures.shares)
         self.found = np.full((len(self.weights), len(self.shares)), np.nan)
 
@@ -139,8 +141,11 @@ def _below(time: Array, widths: Sequence[Sequence[float]]) -> Array:
 
     `time`: [kind, instant]; `widths`: of each kind.
     """
-    drawn = [[width for width in some if width > _FLAT * max(some)] for some in widths]
-    flat = [sum(width / 2 for width in some if not width > _FLAT * max(some)) for some in widths]
+    drawn, flat = [], []
+    for some in widths:
+        least = _FLAT * max(some)
+        drawn.append([width for width in some if width > least])
+        flat.append((sum(some) - sum(drawn[-1])) / 2)
     time = time - np.array(flat)[:, np.newaxis]
     counts = [len(some) for some in drawn]
     result = np.empty_like(time)

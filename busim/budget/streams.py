@@ -7,17 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
-from busim.budget.case import Move, lengths
 from busim.budget.figures import Expected
 from busim.budget.mixes import Mix
 from busim.budget.moves import IN_A_ROW, Chain
-from busim.budget.pace import Pace
 from busim.budget.response import Flow, worst_response
 from busim.budget.result import StreamBudget
-from busim.budget.timing import asked_of, timed
-from busim.dialects import WRITE, Request
+from busim.budget.written import written
 from busim.exchange import WORST
 
 OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common practice, no source
@@ -84,13 +80,6 @@ def _with(stream: StreamBudget, answer: float, wait: float, late: float) -> Stre
     return StreamBudget(
         stream.kind, stream.count, stream.share, answer + wait / 1e9, late / 1e9, stream.bound, stream.cycle
     )
-
-
-def written(mean: Pace, unit: int, size: int) -> Any:
-    """The times of a write of so many values to a unit, as if it stood beside the asker."""
-    request = Request(mean.case.units[unit].id, WRITE, 0, size, (0,) * size)
-    asked, answered, more = lengths(mean.case.dialect, request)
-    return timed(mean.wire, asked_of(mean.case, Move(unit, str(size), 0.0, asked, answered, "", more)))
 
 
 def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:

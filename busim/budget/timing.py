@@ -160,29 +160,34 @@ def asked_of(case: Case, one: Poll | Move) -> Asked:
 
 def timed(wire: Wire, asked: Asked) -> Timing:
     """The times of an exchange."""
-    w, a = wire, asked
-    character, answer = w.character / (1 + w.ppm / 1e6), w.character / a.share
-    quiet = larger(0.0, a.hold + w.listen - w.rest) if w.listen else 0.0
-    # in the order of `Terms`: a budget makes hundreds, and names would take as long again
+    # all at once and in their order: a budget makes hundreds, and names would take as long again
+    (
+        bit, own, ppm, tail, silence, rest, idle, length, low, high, lead, listen, planned, errors, chattering, at_once,
+    ) = wire  # fmt: skip
+    request, reply, escapes, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
+    character, answer = own / (1 + ppm / 1e6), own / share
+    quiet = larger(0.0, hold + listen - rest) if listen else 0.0
     parts = exchange(Terms(
-        a.request, a.reply, character, answer, w.silence, a.turnaround_low, a.turnaround_high, w.rest, answer * w.tail,
-        w.packing_idle, w.packing_length, w.latency_low, w.latency_high, a.distance, w.lead, a.lead, quiet, a.escapes,
+        request, reply, character, answer, silence, turnaround_low, turnaround_high, rest, answer * tail, idle, length,
+        low, high, distance, lead, answer_lead, quiet, escapes,
     ))  # fmt: skip
-    if w.at_once:
+    if at_once:
         parts = parts._replace(packing=0.0 * parts.packing)
-    sent = a.request * character
-    on_wire = sent + a.reply * answer
-    nominal = (a.request + a.reply + a.escapes) * w.character
-    computed = time_out(nominal, w.silence, a.turnaround_high, w.packing_idle, w.latency_high)
-    waits = computed if w.time_out is None else w.time_out
+    sent = request * character
+    on_wire = sent + reply * answer
+    waits: Numbers
+    if planned is None:
+        waits = time_out((request + reply + escapes) * own, silence, turnaround_high, idle, high)
+    else:
+        waits = planned
     # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
     # behind the request, and a character's length before request and reply.
-    open_time = 2 * (w.silence + character)
-    bits = (on_wire + open_time) / w.bit
-    chatter = w.chatter * open_time
-    lost = waits + drain(w.rest, w.packing_idle, w.latency_high)
-    failing = _failing(w.bit_error_rate * bits + chatter)
-    return Timing(parts, on_wire, sent, answer * w.tail, waits, lost, failing, bits, chatter)
+    open_time = 2 * (silence + character)
+    bits = (on_wire + open_time) / bit
+    chatter = chattering * open_time
+    lost = waits + drain(rest, idle, high)
+    failing = _failing(errors * bits + chatter)
+    return Timing(parts, on_wire, sent, answer * tail, waits, lost, failing, bits, chatter)
 
 
 def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = _AS_PLANNED) -> Timing:

@@ -31,7 +31,8 @@ def only(pace: Pace, polls: Callable[[Poll], bool]) -> Pace:
     asked = [(poll, row) for poll, row in zip(case.polls, own.polls, strict=True) if polls(poll)]
     left = case._replace(polls=tuple([poll for poll, _ in asked]))
     counted = own.polled(own.kinds, left.polls, [row for _, row in asked])
-    return Pace(left, pace.unknown, exact=False, counted=counted, times=pace.times, each=pace.each)
+    each, service = pace.each, pace.service
+    return Pace(left, pace.unknown, exact=False, counted=counted, times=pace.times, each=each, service=service)
 
 
 def of_units(pace: Pace, units: Collection[int]) -> Pace:
@@ -63,7 +64,7 @@ def merged(pace: Pace, polls: Sequence[tuple[int, Poll]]) -> Pace:
         rows.append(row)
     case = case._replace(polls=tuple([poll for _, poll in polls]))
     counted = own.polled(kinds, case.polls, rows)
-    return Pace(case, pace.unknown, exact=False, counted=counted, times=times, each=each)
+    return Pace(case, pace.unknown, exact=False, counted=counted, times=times, each=each, service=pace.service)
 
 
 def varied(pace: Pace, case: Case) -> Pace:

@@ -27,11 +27,8 @@ def last_of(
 
     Each packet takes from `low` to `high`, evenly. `idle`, `length`, `characters`, `character`: as in `packing`.
     """
-    if (
-        isinstance(low, float) and isinstance(high, float) and isinstance(idle, float) and isinstance(length, float)
-        and isinstance(characters, float) and isinstance(character, float)
-    ):  # fmt: skip
-        return _last_of(low, high, idle, length, characters, character)
+    if isinstance(low + high + idle + length + characters + character, float):  # numbers, all of them
+        return _last_of(low, high, idle, length, characters, character)  # type: ignore[arg-type]
     low, high, idle, length, characters, character = np.broadcast_arrays(
         *(np.asarray(one, dtype=float) for one in (low, high, idle, length, characters, character))
     )

@@ -100,7 +100,8 @@ class Exchange(NamedTuple):
     @property
     def worst(self) -> Numbers:
         """From sent to ended with every unknown at its upper bound."""
-        return self.fixed + self.turnaround_high + 2 * self.latency_high + self.escaped
+        fixed = self.request + self.silence + self.reply + self.packing
+        return fixed + self.turnaround_high + 2 * self.latency_high + self.escaped
 
     @property
     def mean(self) -> Numbers:
@@ -149,23 +150,25 @@ class Exchange(NamedTuple):
 
 def exchange(terms: Terms) -> Exchange:
     """The time of an exchange from its terms."""
-    t = terms
-    back_mean, back_width = last_of(
-        t.latency_low, t.latency_high, t.packing_idle, t.packing_length, t.reply, t.answer_character
-    )
-    return Exchange(  # in their order: a budget makes hundreds, and names would take as long again
-        t.quiet + t.lead + t.request * t.character + t.distance,
-        t.silence,
-        t.turnaround_low,
-        t.turnaround_high,
-        t.answer_lead + t.reply * t.answer_character + t.distance - t.tail,
-        packing(t.packing_idle, t.packing_length, t.reply, t.answer_character),
-        t.latency_low,
-        t.latency_high,
-        t.pause,
+    # all at once and in their order: a budget makes hundreds, and names would take as long again
+    (
+        request, reply, character, answer, silence, turnaround_low, turnaround_high, pause, tail, idle, length, low,
+        high, distance, lead, answer_lead, quiet, escapes,
+    ) = terms  # fmt: skip
+    back_mean, back_width = last_of(low, high, idle, length, reply, answer)
+    return Exchange(
+        quiet + lead + request * character + distance,
+        silence,
+        turnaround_low,
+        turnaround_high,
+        answer_lead + reply * answer + distance - tail,
+        packing(idle, length, reply, answer),
+        low,
+        high,
+        pause,
         back_mean,
         back_width,
-        t.escapes * larger(t.character, t.answer_character),
+        escapes * larger(character, answer),
     )
 
 
@@ -183,8 +186,7 @@ def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numb
     whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
     every byte goes alone and the limit is reached only where it is 1.
     """
-    number = isinstance(idle, float) and isinstance(length, (int, float))
-    if number and isinstance(characters, float) and isinstance(character, float):
+    if isinstance(idle + length + characters + character, float):  # numbers, all of them
         at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
         return 0.0 if at_once else idle
     filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)

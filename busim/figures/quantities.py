@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 SCHEMA = 1
 
@@ -17,8 +18,7 @@ class Quantity:
     definition: str
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
+class Value(NamedTuple):
     """A value of a quantity. `kind`: planned, assumed, computed or measured.
 
     `value` None: not applicable, `why` says so. `count`: the number of observations it stands on.
@@ -26,7 +26,7 @@ class Value:
 
     quantity: Quantity
     value: float | None
-    count: int
+    count: int  # type: ignore[assignment]  # and not the method of tuples
     why: str = ""
     kind: str = "measured"
 
