@@ -150,9 +150,10 @@ def _rises(found: Sequence[Waits], share: float, longest: Array) -> tuple[Array,
     total = weights.sum(axis=1)
     middle = np.einsum("wv,wv->w", values, weights) / total
     square = np.einsum("wv,wv,wv->w", values, values, weights) / total
-    spread = np.sqrt(np.maximum(0.0, square - middle**2) + stretches.max(axis=1) ** 2 / 12)
+    widest = stretches.max(axis=1)
+    spread = np.sqrt(np.maximum(0.0, square - middle**2) + widest**2 / 12)
     most = np.minimum(values.max(axis=1), middle + math.sqrt(share / (1 - share)) * spread)
-    step = ((most + longest + 1) / _CELLS)[:, np.newaxis]
+    step = ((most + widest / 2 + longest + 1) / _CELLS)[:, np.newaxis]
     # Each is spread over the cells of its stretch: so much more from the first cell on, so much less from the end.
     stretches /= step
     widths = np.maximum(1.0, np.rint(stretches, out=stretches), out=stretches)
