@@ -16,6 +16,7 @@ Cells = npt.NDArray[np.intp]
 
 TINY = 1e-300
 _CELLS = 512  # into which times are counted for a quantile
+_HALVES = np.array([0.5, 0.5])
 
 # The arrays of a budget come to some hundreds of kB at a time. The C library gives so much back to the system each time
 # that it is free and has to find it again, page by page, for a tenth of a budget's time; but what was asked of it once
@@ -42,7 +43,7 @@ class Mix:
     def two(cls, mean: float, square: float) -> Mix:
         """Two points with this mean and mean square."""
         spread = math.sqrt(max(0.0, square - mean**2))
-        return cls(np.array([mean - spread, mean + spread]), np.array([0.5, 0.5]))
+        return cls(np.array([mean - spread, mean + spread]), _HALVES)
 
     def shrunk(self) -> Mix:
         """Two points with the same mean and mean square."""

@@ -53,14 +53,7 @@ class Pace:
             times = [timed(self.wire, asked) for asked in self.layout.kinds]
         self.times: list[Any] = times  # of plain numbers
         self.each: list[float] = [one.occupied(unknown) for one in times] if each is None else each
-        self._paces = paces = dict[float, float]()
-        for (every, kind), many in self.layout.paces.items():
-            one = times[kind]
-            time = many.count * self.each[kind] + many.way
-            failing = one.failing
-            if failing:
-                time = (1 - failing) * time + many.count * failing * one.lost
-            paces[every] = paces.get(every, 0.0) + time
+        self._paces = self._paced()
         self.occupied = sum(self._paces.values())
         self.probed = [
             sum([times[kind].lost * count for kind, count in polls.items()]) / sum(polls.values())
@@ -70,7 +63,23 @@ class Pace:
         if service is None:
             service = self._service_mean() if self.move_rate else 0.0
         self.service = service
-        self.writes: dict[tuple[int, int], Any] = {}  # see `written`
+
+    def _paced(self) -> dict[float, float]:
+        """What all living polls take, once each, by the wanted time between two."""
+        times, each = self.times, self.each
+        paces: dict[float, float] = {}
+        for (every, kind), many in self.layout.paces.items():
+            one = times[kind]
+            time, failing = many.count * each[kind] + many.way, one.failing
+            if failing:
+                time = (1 - failing) * time + many.count * failing * one.lost
+            paces[every] = paces.get(every, 0.0) + time
+        return paces
+
+    @kept
+    def writes(self) -> dict[tuple[int, int], Any]:
+        """Times of writes that somebody asked for already (`written`)."""
+        return {}
 
     @kept
     def wire(self) -> Wire:
