@@ -8,13 +8,12 @@ revisited and revised", Real-Time Systems 35, 2007).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 _ROUNDS = 100_000  # far beyond any busy period that ends while the load is below 1 by more than rounding
 
 
-@dataclass(frozen=True, slots=True)
-class Flow:
+class Flow(NamedTuple):
     """A stream of commands: `cost` ns each, at least `period` ns apart, up to `jitter` ns late."""
 
     cost: int

@@ -26,12 +26,12 @@ _RARELY = 1e-15  # moves per ns: as good as none
 class Streams:
     """1, 2, 4 more operators or joysticks at the master of a line.
 
-    `found`: all but how long moves wait; `chains`: what has to be followed for that; `answer`: what a command takes
-    that does not wait.
+    `found`: kind, count, share, answer without a wait, bound and cycle (s) of each, for all that `StreamBudget` has but
+    how long moves wait; `chains`: what has to be followed for that; `answer`: what a command takes that does not wait.
     """
 
     def __init__(self, expected: Expected) -> None:
-        self.found: list[StreamBudget] = []
+        self.found: list[tuple[str, int, float, float | None, float | None, float | None]] = []
         self.chains: list[Chain] = []
         mean = expected.mean
         if mean.case.units and mean.crowded < 1:
@@ -60,26 +60,26 @@ class Streams:
                 bound = _joystick_bound(expected, one.occupied(WORST) + way, count) if steady else None
                 crowded = busy + every * turn
                 if crowded >= 1:
-                    self.found.append(StreamBudget(kind, count, crowded, None, None, bound, None))
+                    self.found.append((kind, count, crowded, None, bound, None))
                     continue
                 # A steady stream does not meet itself; the others it meets as if they came at random.
                 met = max(every - rate, _RARELY) if steady else every
                 spread = Mix.two(service, (1 - share) * square + share * moved_square)
                 self.chains.append(Chain(met, held + count * controls - steady, spread, mean.between))
                 cycle = mean.round_with(busy) / 1e9
-                self.found.append(StreamBudget(kind, count, crowded, answer / 1e9, None, bound, cycle))
+                self.found.append((kind, count, crowded, answer / 1e9, bound, cycle))
 
     def found_with(self, waited: Sequence[tuple[float, float]]) -> tuple[StreamBudget, ...]:
-        """Everything, with the mean wait and the 95th percentile of wait and answer of each that was followed."""
+        """Everything, with the mean wait and the 95th percentile of wait and answer (ns) of each that was followed."""
         later = iter(waited)
-        return tuple(one if one.mean is None else _with(one, one.mean, *next(later)) for one in self.found)
-
-
-def _with(stream: StreamBudget, answer: float, wait: float, late: float) -> StreamBudget:
-    """The stream with how long its moves wait."""
-    return StreamBudget(
-        stream.kind, stream.count, stream.share, answer + wait / 1e9, late / 1e9, stream.bound, stream.cycle
-    )
+        made = []
+        for kind, count, crowded, answer, bound, cycle in self.found:
+            late = None
+            if answer is not None:
+                wait, p95 = next(later)
+                answer, late = answer + wait / 1e9, p95 / 1e9
+            made.append(StreamBudget(kind, count, crowded, answer, late, bound, cycle))
+        return tuple(made)
 
 
 def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:
