@@ -106,6 +106,7 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
         "restore every value, one by one": [(number, 1, sum(writes)) for number, writes in living],
         "restore every value, in runs": [(number, size, 1) for number, writes in living for size in writes],
     }
+    times: dict[tuple[int, int], tuple[float, float]] = {}  # of one camera of each kind, and size: mean and worst
     poll = mean.between.mean
     rest = mean.between.square / (2 * poll) if mean.occupied else 0.0
     turn = poll if mean.saturated else poll * mean.demand
@@ -116,9 +117,13 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
         average = longest = 0.0
         for number, size, many in writes:
             way = 2 * units[number].distance
-            one = written(mean, number, size)
-            average += many * (one.occupied(MEAN) + way)
-            longest += many * (one.occupied(WORST) + way)
+            kind = mean.layout.alike[number], size
+            if kind not in times:
+                one = written(mean, number, size)
+                times[kind] = one.occupied(MEAN), one.occupied(WORST)
+            usual, most = times[kind]
+            average += many * (usual + way)
+            longest += many * (most + way)
         turns = (count - 1) // IN_A_ROW
         average += rest + turns * turn
         longest += expected.longest_poll * (1 + turns)

@@ -88,7 +88,8 @@ class Pace:
 
     def under(self, unknown: str) -> Pace:
         """The same in another case of its unknowns, and not exact."""
-        return Pace(self.case, unknown, exact=False, counted=self.layout, times=self.times)
+        each = self.each if unknown == self.unknown else None
+        return Pace(self.case, unknown, exact=False, counted=self.layout, times=self.times, each=each)
 
     # -- polls ------------------------------------------------------------------------------------------------
 
