@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from array import array
 from dataclasses import dataclass, field
 
 from busim.figures.histogram import Histogram
@@ -11,6 +11,7 @@ from busim.figures.quantities import QUANTITIES, Value
 from busim.trace import BELIEF, BURST, CHANGE, EXCHANGE, INTENT, Record
 
 _GOOD = ("ok", "refused")
+_KEPT = 512  # numbers, two for each stretch that is looked back at
 
 
 class _Age:
@@ -73,8 +74,9 @@ class _Line:
     cameras: dict[int, _Camera] = field(default_factory=dict)
     inside: dict[int, int] = field(default_factory=dict)  # master -> ns
     wire: int = 0
-    # The last stretches with characters: a burst is told of when it is over, so one may come that began before them.
-    stretches: deque[tuple[int, int]] = field(default_factory=lambda: deque(maxlen=256))
+    # The last stretches with characters, start and end of each in turn: a burst is told of when it is over, so one may
+    # come that began before them. Plain numbers, since of many lines hundreds of tuples each crowd out everything else.
+    stretches: array[int] = field(default_factory=lambda: array("q"))
     bursts: int = 0
     collisions: int = 0
 
@@ -112,13 +114,16 @@ class Fold:
             line = self._lines[number] = _Line()
         line.bursts += 1
         stretches = line.stretches
-        while stretches and stretches[-1][1] > start:  # one driver's bursts never overlap, so it is another's
-            since, until = stretches.pop()
+        while stretches and stretches[-1] > start:  # one driver's bursts never overlap, so it is another's
+            until, since = stretches.pop(), stretches.pop()
             line.wire -= until - since
             line.collisions += 1
             start, end = min(start, since), max(end, until)
         line.wire += end - start
-        stretches.append((start, end))
+        stretches.append(start)
+        stretches.append(end)
+        if len(stretches) > 2 * _KEPT:
+            del stretches[:_KEPT]
 
     def _exchange(self, record: Record) -> None:
         _, number, master, camera, _, kind, work, attempt, asked, sent, ended, free, outcome, read_at, exact = record
