@@ -11,10 +11,6 @@ from busim.dialects.contract import READ, WRITE, Dialect, Request
 from busim.errors import Defect, UserError
 from busim.models import Model
 
-_MOST = 256
-# What was found sound stays so. By their places in memory, which they keep as long as they stand here.
-_spoken: dict[tuple[int, int], tuple[Model, Dialect, Model]] = {}
-
 
 def has_id(dialect: Dialect, camera: str, id: int) -> None:
     """Raises UserError, without a place, where the dialect does not have this bus ID."""
@@ -32,17 +28,6 @@ def spoken(model: Model, dialect: Dialect) -> Model:
 
     Raises UserError, without a place, where there are none, or where the dialect cannot carry one or a value behind it.
     """
-    place = id(model), id(dialect)
-    known = _spoken.get(place)
-    if known is None:
-        if len(_spoken) >= _MOST:
-            _spoken.clear()
-        known = _spoken[place] = model, dialect, _tried(model, dialect)
-    return known[2]
-
-
-def _tried(model: Model, dialect: Dialect) -> Model:
-    """`spoken`, with every key and the ends of its values put into requests."""
     own = dialect.keys.get(model.name)
     if own is None:
         keys, order_keys = model.keys.get(dialect.name), model.order_keys.get(dialect.name, {})

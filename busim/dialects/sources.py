@@ -34,7 +34,7 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
     if is_path(name):
         return read(Path(folder or ".") / name)
     if name == "modbus-rtu":
-        return _modbus()
+        return ModbusRtu()
     if name in _declared():
         return _shipped(name)
     brought = _brought().get(name)
@@ -48,11 +48,6 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
         expected=" or ".join(known) + ", or a file, as ./wall.yaml",
         mend=f"did you mean `{meant}`?" if meant else "name one of these",
     )
-
-
-@cache
-def _modbus() -> ModbusRtu:
-    return ModbusRtu()
 
 
 def names() -> tuple[str, ...]:
