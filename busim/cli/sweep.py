@@ -44,11 +44,10 @@ def command(
         raise UserError("no such figure", found=repr(figure), expected=", ".join(FIGURES), mend="give one of them")
     write = None if out is None else writer(out)
     if heat is not None:
-        from busim.plots import sweep_map, to_svg
+        from busim.plots import sweep_map, to_svg, two_axes
 
         place(heat, "map")
-        if len(vary) != 2:
-            raise UserError("a map has two axes", found=f"{len(vary)} varied", expected="two", mend="give --vary twice")
+        two_axes(len(vary))
     axes = [parse_axis(text) for text in vary]
     rate = None if need is None else parse_rate(need)
     installation = read(plan)

@@ -58,15 +58,18 @@ def budget_bars(line: LineBudget) -> Figure:
     return figure
 
 
+def two_axes(varied: int) -> None:
+    """Raises UserError where another number of values is varied than a map has axes."""
+    if varied != 2:
+        raise UserError("a map has two axes", found=f"{varied} varied", expected="two", mend="give --vary twice")
+
+
 def sweep_map(sweep: Sweep, name: str = "poll_rate", line: str | None = None) -> Figure:
     """A heat map of one figure over the two axes of a sweep; the region that is feasible is outlined.
 
     Raises UserError for another number of axes, for a figure that the sweep has not, and without matplotlib.
     """
-    if len(sweep.axes) != 2:
-        raise UserError(
-            "a map has two axes", found=f"{len(sweep.axes)} varied", expected="two", mend="give --vary twice"
-        )
+    two_axes(len(sweep.axes))
     one, (across, up) = sweep.one(line), sweep.axes
     grid = _values(one, name).reshape(sweep.shape).T
     figure = _figure(8, 5.5)
