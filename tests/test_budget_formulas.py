@@ -13,6 +13,7 @@ from busim.budget import (
     Flow,
     carrier_sense,
     fixed_service_wait,
+    lowest_response,
     mean_age,
     mean_cycle,
     paced_cycle,
@@ -174,6 +175,15 @@ def test_the_worst_response_may_be_that_of_a_later_instance() -> None:
 def test_flows_that_fill_the_line_have_no_bound() -> None:
     flows = [Flow(1_000_000, 2_000_000), Flow(1_000_000, 2_000_000)]
     assert worst_responses(flows)[1] is None
+
+
+@given(st.integers(1, 30), st.integers(1, 120), st.integers(1, 6), st.integers(0, 300))
+def test_the_lowest_of_flows_that_are_alike_waits_as_the_analysis_has_it(
+    cost: int, period: int, count: int, blocking: int
+) -> None:
+    """Against the analysis of any flows."""
+    flow = Flow(cost, period)
+    assert lowest_response(flow, count, blocking) == worst_responses([flow] * count, blocking)[-1]
 
 
 @given(

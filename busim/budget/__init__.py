@@ -14,7 +14,7 @@ from busim.budget.mixes import Mix, Waits
 from busim.budget.moves import IN_A_ROW, waits
 from busim.budget.obstacles import missing_quiet
 from busim.budget.pace import PROBE_PAUSE, Pace
-from busim.budget.response import Flow, worst_responses
+from busim.budget.response import Flow, lowest_response, worst_responses
 from busim.budget.result import (
     SCHEMA,
     ArbitratedBudget,
@@ -70,6 +70,7 @@ __all__ = [
     "cases",
     "fixed_service_wait",
     "line_budget",
+    "lowest_response",
     "mean_age",
     "mean_cycle",
     "missing_quiet",

@@ -57,3 +57,17 @@ def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: 
             wait = longer
         worst = max(worst, own.jitter + wait - instance * own.period + own.cost)
     return worst
+
+
+def lowest_response(flow: Flow, count: int, blocking: int = 0) -> int | None:
+    """Worst response of the lowest of `count` flows alike without jitter: the last of `worst_responses`, at once.
+
+    Before it goes, those above have as many turns as begin until then: the fewest that are over before the next are
+    due. Its first instance waits longest. The next is released a period later, and has to let pass at most one command
+    of its own and one turn of those above more, which together take less than a period.
+    """
+    if count * flow.cost >= flow.period:
+        return None
+    above = (count - 1) * flow.cost
+    turns = 1 + blocking // (flow.period - above)
+    return blocking + turns * above + flow.cost

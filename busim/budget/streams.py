@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from busim.budget.figures import Expected
 from busim.budget.mixes import Mix
 from busim.budget.moves import IN_A_ROW, Chain
-from busim.budget.response import Flow, worst_response
+from busim.budget.response import Flow, lowest_response
 from busim.budget.result import StreamBudget
 from busim.budget.written import written
 from busim.exchange import WORST
@@ -49,15 +49,20 @@ class Streams:
         moved, moved_square, held = 0.0, 0.0, 0.0
         if mean.move_rate:
             moved, moved_square, held = mean.serving.mean, mean.serving.square, mean.controls
+        # In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four
+        # commands, so a quarter of one is added to each, and two to what may hold the line.
+        longest = expected.longest_poll
+        position = Flow(math.ceil(one.occupied(WORST) + way + longest / IN_A_ROW), round(1 / JOYSTICK))
         for kind, rate, controls in (("operators", OPERATOR, OPERATOR_CONTROLS), ("joysticks", JOYSTICK, 1)):
+            steady = kind == "joysticks"
             for count in _COUNTS:
                 # Moves of controls that nobody moved yet, so that none replaces another's.
                 every = mean.move_rate + count * rate
                 share = mean.move_rate / every
                 service = (1 - share) * own + share * moved
                 busy = every * service
-                steady = kind == "joysticks"
-                bound = _joystick_bound(expected, one.occupied(WORST) + way, count) if steady else None
+                worst = lowest_response(position, count, math.ceil(2 * longest)) if steady else None
+                bound = None if worst is None else worst / 1e9
                 crowded = busy + every * turn
                 if crowded >= 1:
                     self.found.append((kind, count, crowded, None, bound, None))
@@ -80,17 +85,3 @@ class Streams:
                 answer, late = answer + wait / 1e9, p95 / 1e9
             made.append(StreamBudget(kind, count, crowded, answer, late, bound, cycle))
         return tuple(made)
-
-
-def _joystick_bound(expected: Expected, longest_move: float, count: int) -> float | None:
-    """Worst seconds of one of `count` strictly regular streams alone, as the lowest of them would have it.
-
-    In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four commands, so
-    a quarter of one is added to each, and two to what may hold the line.
-    """
-    longest = expected.longest_poll
-    cost, period = math.ceil(longest_move + longest / IN_A_ROW), round(1 / JOYSTICK)
-    own = Flow(cost, period)
-    flows = [Flow((count - 1) * cost, period), own] if count > 1 else [own]  # those above, of one period, as one
-    response = worst_response(flows, len(flows) - 1, math.ceil(2 * longest))
-    return None if response is None else response / 1e9
