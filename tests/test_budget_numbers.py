@@ -39,8 +39,8 @@ def test_what_comes_out_for_a_line_does_not_depend_on_the_lines_worked_out_with_
 def reached(wait: Waits, then: Mix, time: float) -> float:
     """Chance that a wait, even over each of its stretches, and `then` come to no more than a time."""
     starts = wait.values - wait.stretches / 2
-    part = (time - then.values[:, np.newaxis] - starts) / np.maximum(1e-9, wait.stretches)
-    return float(then.weights @ np.clip(part, 0, 1) @ wait.weights / wait.weights.sum())
+    part = (time - np.array(then.values)[:, np.newaxis] - starts) / np.maximum(1e-9, wait.stretches)
+    return float(np.array(then.weights) @ np.clip(part, 0, 1) @ wait.weights / wait.weights.sum())
 
 
 times = st.floats(1e3, 1e8)

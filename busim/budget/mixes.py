@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -13,10 +13,10 @@ from busim.budget.kept import kept
 
 Array = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.intp]
+Numbers = Sequence[float] | Array
 
 TINY = 1e-300
 _CELLS = 512  # into which times are counted for a quantile
-_HALVES = np.array([0.5, 0.5])
 
 # The arrays of a budget come to some hundreds of kB at a time. The C library gives so much back to the system each time
 # that it is free and has to find it again, page by page, for a tenth of a budget's time; but what was asked of it once
@@ -24,26 +24,28 @@ _HALVES = np.array([0.5, 0.5])
 np.empty(1 << 20)
 
 
-@dataclass(frozen=True)
 class Mix:
-    """A time that is one of `values` (ns) with `weights`, which add up to 1."""
+    """A time that is one of `values` (ns) with `weights`, which add up to 1: plain numbers, since they are few."""
 
-    values: Array
-    weights: Array
+    def __init__(self, values: Numbers, weights: Numbers) -> None:
+        self.values, self.weights = plain(values), plain(weights)
 
     @classmethod
-    def of(cls, values: Array, weights: Array, variances: Array | float = 0.0) -> Mix:
+    def of(cls, values: Numbers, weights: Numbers, variances: Numbers | float = 0.0) -> Mix:
         """Each value spread to two points by its variance, so that mean and mean square are kept."""
-        values, weights = np.asarray(values, float), np.asarray(weights, float)
-        spread = np.sqrt(np.broadcast_to(variances, values.shape))
-        both = np.concatenate([values - spread, values + spread])
-        return cls(both, np.concatenate([weights, weights]) / (2 * weights.sum()))
+        values, weights = plain(values), plain(weights)
+        varied = [variances] * len(values) if isinstance(variances, float) else plain(variances)
+        spreads = [math.sqrt(variance) for variance in varied]
+        low = [value - spread for value, spread in zip(values, spreads, strict=True)]
+        high = [value + spread for value, spread in zip(values, spreads, strict=True)]
+        whole = 2 * sum(weights)
+        return cls(low + high, [weight / whole for weight in weights] * 2)
 
     @classmethod
     def two(cls, mean: float, square: float) -> Mix:
         """Two points with this mean and mean square."""
         spread = math.sqrt(max(0.0, square - mean**2))
-        return cls(np.array([mean - spread, mean + spread]), _HALVES)
+        return cls([mean - spread, mean + spread], [0.5, 0.5])
 
     def shrunk(self) -> Mix:
         """Two points with the same mean and mean square."""
@@ -53,21 +55,20 @@ class Mix:
         """This one, or with the chance `share` the other."""
         if share <= 0:
             return self
-        weights = np.concatenate([self.weights * (1 - share), other.weights * share])
-        return Mix(np.concatenate([self.values, other.values]), weights)
+        weights = [weight * (1 - share) for weight in self.weights]
+        return Mix(self.values + other.values, weights + [weight * share for weight in other.weights])
 
     @kept
     def mean(self) -> float:
-        return float(self.values @ self.weights)
+        return sum([value * weight for value, weight in zip(self.values, self.weights, strict=True)])
 
     @kept
     def square(self) -> float:
         """Mean square, ns^2."""
-        return float(self.values**2 @ self.weights)
+        return sum([value * value * weight for value, weight in zip(self.values, self.weights, strict=True)])
 
 
-@dataclass(frozen=True, slots=True)
-class Waits:
+class Waits(NamedTuple):
     """`mean`: ns from a move until its command is sent; `carried`: commands sent per ns; `replaced`: share of moves
     that a later one of the same control replaces. `values`, `weights`: the waits themselves, each standing for
     a stretch (ns) around it."""
@@ -177,9 +178,17 @@ def _rises(found: Sequence[Waits], share: float, longest: Array) -> tuple[Array,
     return rises.reshape(-1, row), step, lowest
 
 
+def plain(numbers: Numbers) -> list[float]:
+    """A list of them: what there are a few of, Python adds up sooner than numpy is called."""
+    return numbers if isinstance(numbers, list) else np.asarray(numbers, float).tolist()
+
+
 def mixes_of(mixes: Sequence[Mix]) -> tuple[Array, Array]:
-    """Values and weights, [mix, point] each."""
-    return side_by_side([mix.values for mix in mixes]), side_by_side([mix.weights for mix in mixes], nothing=True)
+    """Values and weights, [mix, point] each; those of fewer points have their first again and again, for nothing."""
+    longest = max([len(mix.values) for mix in mixes])
+    more = [longest - len(mix.values) for mix in mixes]
+    values = [mix.values + mix.values[:1] * many for mix, many in zip(mixes, more, strict=True)]
+    return np.array(values), np.array([mix.weights + [0.0] * many for mix, many in zip(mixes, more, strict=True)])
 
 
 def side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
@@ -187,7 +196,7 @@ def side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
     sizes = [len(row) for row in rows]
     longest = max(sizes)
     if min(sizes) == longest:
-        return np.array(rows)
+        return np.concatenate(rows).reshape(len(rows), longest)
     made = np.zeros((len(rows), longest))
     for place, (row, size) in enumerate(zip(rows, sizes, strict=True)):
         made[place, :size] = row

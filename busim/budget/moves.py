@@ -87,11 +87,11 @@ def _shape(group: Sequence[Chain]) -> _Shape:
     known = None  # the chains of a group mostly have one thing between their commands
     for rate, controls, service, between in group:
         if between is not known:
-            known, mean, longest = between, between.mean, max(between.values.tolist())
+            known, mean, longest = between, between.mean, max(between.values)
             rested = max(rested, len(between.values))
         served = max(served, len(service.values))
         busy = rate * (service.mean + mean / IN_A_ROW)
-        reach = one * (1 + rate * (max(service.values.tolist()) + longest))
+        reach = one * (1 + rate * (max(service.values) + longest))
         expected = reach + load * busy / max(0.2, 1 - busy)
         size = max(size, 1 + int(min(_MOST, math.ceil(max(1.0, controls)), expected)))
     points = min(6, max(4, 100 // size)) if len(group) == 1 else _POINTS
