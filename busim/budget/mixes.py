@@ -45,7 +45,9 @@ class Mix:
     def two(cls, mean: float, square: float) -> Mix:
         """Two points with this mean and mean square."""
         spread = math.sqrt(max(0.0, square - mean**2))
-        return cls([mean - spread, mean + spread], [0.5, 0.5])
+        made = cls([mean - spread, mean + spread], [0.5, 0.5])
+        made.mean = mean
+        return made
 
     def shrunk(self) -> Mix:
         """Two points with the same mean and mean square."""
@@ -108,33 +110,38 @@ def quantiles_of(found: Sequence[tuple[Waits, Mix]], share: float) -> list[float
         return []
     then, likely = mixes_of([then for _, then in found])
     rises, step, lowest = _rises([one for one, _ in found], share, then.max(axis=1))
-    rows, row = np.arange(len(found))[:, np.newaxis], rises.shape[1]
-    below = np.zeros(rises.shape)
-    rises.cumsum(axis=1, out=rises)[:, :-1].cumsum(axis=1, out=below[:, 1:])
     # a point between two cells counts in both, by how near they are
     then = np.maximum(0.0, then / step)
     cells = then.astype(np.intp)
     nearer = likely * (then - cells)
     cells, likely = np.concatenate([cells, cells + 1], axis=1), np.concatenate([likely - nearer, nearer], axis=1)
+    first = cells.min(axis=1, keepdims=True)
+    span = 1 + int((cells.max(axis=1, keepdims=True) - first).max())
+    stride = 1 + math.isqrt(span)
+    # how much of the waits lies below each cell; nothing of them and all of them as far around as is looked below
+    many, row = rises.shape
+    before, size = span + 2, row + 2 * span + stride + 4
+    below = np.zeros((many, size))
+    rises.cumsum(axis=1, out=rises)[:, :-1].cumsum(axis=1, out=below[:, before + 1 : before + row])
+    whole = below[:, before + row - 1 : before + row]
+    below[:, before + row :] = whole
+    rows = np.arange(many)[:, np.newaxis]
+    origins = (rows * size + before + 1 - cells)[:, np.newaxis]
 
     def reached(places: Cells) -> Array:
         """How much of the sum of both lies in cells up to each place."""
-        at = np.minimum(row - 1, np.maximum(0, places[:, :, np.newaxis] + 1 - cells[:, np.newaxis]))
-        return np.asarray((below.take(at + rows[:, :, np.newaxis] * row) @ likely[:, :, np.newaxis])[:, :, 0])
+        return np.asarray((below.take(origins + places[..., np.newaxis]) @ likely[..., np.newaxis])[..., 0])
 
     # The sum reaches it no sooner than the wait and the shortest of the rest might, no later than with the longest: it
     # is looked for in strides first, and then in one of them.
-    alone = np.array([one.searchsorted(share * one[-1]) for one in below])
-    wanted = (share * below[:, -1] * likely.sum(axis=1))[:, np.newaxis]
-    low = (alone - 2 + cells.min(axis=1))[:, np.newaxis]
-    span = 1 + int((cells.max(axis=1) - cells.min(axis=1)).max())
-    stride = 1 + math.isqrt(span)
+    wanted = share * whole
+    low = (below < wanted).argmin(axis=1, keepdims=True) - before - 2 + first
     strides = (reached(low + np.arange(0, span, stride)) < wanted).sum(axis=1, keepdims=True)
     low = low + stride * np.maximum(0, strides - 1)
     sums = reached(low + np.arange(stride + 1))
     place = np.maximum(1, (sums < wanted).sum(axis=1, keepdims=True))
-    before, after = sums[rows, place - 1], sums[rows, place]
-    part = (wanted - before) / np.maximum(TINY, after - before)
+    under, over = sums[rows, place - 1], sums[rows, place]
+    part = (wanted - under) / np.maximum(TINY, over - under)
     return ((low + place + part + lowest - _CELLS / 2) * step)[:, 0].tolist()  # type: ignore[no-any-return]
 
 
@@ -149,9 +156,8 @@ def _rises(found: Sequence[Waits], share: float, longest: Array) -> tuple[Array,
     """
     values, stretches = side_by_side([one.values for one in found]), side_by_side([one.stretches for one in found])
     weights = side_by_side([one.weights for one in found], nothing=True)
-    total = weights.sum(axis=1)
-    middle = np.einsum("wv,wv->w", values, weights) / total
-    square = np.einsum("wv,wv,wv->w", values, values, weights) / total
+    total, weighted = weights.sum(axis=1), values * weights
+    middle, square = weighted.sum(axis=1) / total, np.vecdot(weighted, values) / total
     widest = stretches.max(axis=1)
     spread = np.sqrt(np.maximum(0.0, square - middle**2) + widest**2 / 12)
     most = np.minimum(values.max(axis=1), middle + math.sqrt(share / (1 - share)) * spread)
@@ -162,8 +168,8 @@ def _rises(found: Sequence[Waits], share: float, longest: Array) -> tuple[Array,
     weights /= widths
     np.minimum(values, most[:, np.newaxis], out=values)
     values /= step
-    values -= (widths - 1) / 2
-    values += _CELLS / 2
+    values -= np.multiply(widths, 0.5, out=weighted)
+    values += _CELLS / 2 + 0.5
     first = values.astype(np.intp)
     ends = widths.astype(np.intp)
     ends += first
@@ -186,9 +192,13 @@ def plain(numbers: Numbers) -> list[float]:
 def mixes_of(mixes: Sequence[Mix]) -> tuple[Array, Array]:
     """Values and weights, [mix, point] each; those of fewer points have their first again and again, for nothing."""
     longest = max([len(mix.values) for mix in mixes])
-    more = [longest - len(mix.values) for mix in mixes]
-    values = [mix.values + mix.values[:1] * many for mix, many in zip(mixes, more, strict=True)]
-    return np.array(values), np.array([mix.weights + [0.0] * many for mix, many in zip(mixes, more, strict=True)])
+    values: list[float] = []
+    weights: list[float] = []
+    for mix in mixes:
+        more = longest - len(mix.values)
+        values += mix.values + mix.values[:1] * more if more else mix.values
+        weights += mix.weights + [0.0] * more if more else mix.weights
+    return np.array(values).reshape(-1, longest), np.array(weights).reshape(-1, longest)
 
 
 def side_by_side(rows: Sequence[Array], *, nothing: bool = False) -> Array:
