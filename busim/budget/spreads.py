@@ -65,42 +65,38 @@ def quantiles(mixtures: Sequence[Mixtures]) -> list[Array]:
 
     A mixture of nothing gives nan. What comes out for some does not depend on the others: all at once only saves time.
     """
-    every = [_Part(some) for some in mixtures]
-    parts = [one for one in every if one.starts]
-    if not parts:
-        return [one.found for one in every]
-    each = [len(one.starts) for one in parts]
-    first = np.array([min(one.starts) for one in parts])
-    last = np.array([one.last for one in parts])
+    kinds = _Kinds(mixtures)
+    if not kinds.starts:
+        return [np.full((len(some.weights), len(some.shares)), np.nan) for some in mixtures]
+    first, last = np.array(kinds.first), np.array(kinds.last)
     grids = first[:, np.newaxis] + ((last + 1 - first) / (_POINTS - 1))[:, np.newaxis] * _STEPS
-    starts = np.array([start for one in parts for start in one.starts])
-    below = _below(grids.repeat(each, axis=0) - starts[:, np.newaxis], [w for one in parts for w in one.widths])
-    place = 0
-    rows: list[tuple[_Part, int, int]] = []
-    chances = []
-    for number, one in enumerate(parts):
-        chances.append(one.weights @ below[place : place + len(one.starts)])
-        rows += [(one, row, number) for row in range(len(one.weights))]
-        place += len(one.starts)
+    below = _below(grids[kinds.owners] - np.array(kinds.starts)[:, np.newaxis], kinds.widths)
+    chances, place = [], 0
+    for weights in kinds.weights:
+        count = weights.shape[1]
+        chances.append(weights @ below[place : place + count])
+        place += count
     reached = np.maximum.accumulate(np.concatenate(chances), axis=1)
-    values = iter(_at(grids[[number for _, _, number in rows]], reached, [one.shares for one, _, _ in rows]))
-    for (one, row, _), whole in zip(rows, reached[:, -1].tolist(), strict=True):
-        if whole:
-            one.found[row] = next(values)
-        else:
-            next(values)
-    return [one.found for one in every]
+    rows = [number for number, some in enumerate(mixtures) for _ in some.weights]
+    values, place = _at(grids[rows], reached, [mixtures[number].shares for number in rows]), 0
+    found = []
+    for some in mixtures:
+        shape = len(some.weights), len(some.shares)
+        found.append(values[place : place + shape[0] * shape[1]].reshape(shape))
+        place += shape[0] * shape[1]
+    return found
 
 
-def _at(grids: Array, reached: Array, shares: Sequence[Array]) -> list[Array]:
-    """Of each row of `grids` and `reached`, where its shares are reached: the first such point of the grid, and back
-    by a part of the way to it."""
-    many = [len(some) for some in shares]
-    row = np.arange(len(reached)).repeat(many)
-    wanted = np.concatenate(shares) * reached[row, -1]
-    ends = np.cumsum(many).tolist()
-    starts = [end - count for end, count in zip(ends, many, strict=True)]
-    found = [some.searchsorted(wanted[start:end]) for some, start, end in zip(reached, starts, ends, strict=True)]
+def _at(grids: Array, reached: Array, shares: Sequence[Sequence[float]]) -> Array:
+    """Of each row of `grids` and `reached` in turn, where its shares are reached: the first such point of the grid, and
+    back by a part of the way to it; nan where nothing is."""
+    row = np.arange(len(reached)).repeat([len(some) for some in shares])
+    whole = reached[row, -1]
+    wanted = np.array([share for some in shares for share in some]) * whole
+    found, place = [], 0
+    for one, some in zip(reached, shares, strict=True):
+        found.append(one.searchsorted(wanted[place : place + len(some)]))
+        place += len(some)
     places = np.minimum(np.concatenate(found), _POINTS - 1)
     before = np.maximum(places - 1, 0)
     low = reached[row, before]
@@ -108,32 +104,43 @@ def _at(grids: Array, reached: Array, shares: Sequence[Array]) -> list[Array]:
     part = np.where(rise > 0, (wanted - low) / np.where(rise > 0, rise, 1.0), 1.0)
     near = grids[row, before]
     values = near + np.minimum(1.0, np.maximum(0.0, part)) * (grids[row, places] - near)
-    return [values[start:end] for start, end in zip(starts, ends, strict=True)]
+    return np.where(whole > 0, values, np.nan)
 
 
-class _Part:
-    """Mixtures with alike exchanges taken as one. `last`: ns that none exceeds; `found`: their quantiles."""
+class _Kinds:
+    """The exchanges that ever come in mixtures, those that are alike taken as one: `starts`, `widths` and `owners`, the
+    number of the mixtures that each belongs to. Of each of the mixtures `weights`, [mixture, kind], and `first` and
+    `last`: ns that all of them take at least and none exceeds; 0 where nothing comes."""
 
-    def __init__(self, mixtures: Mixtures) -> None:
-        kinds: dict[tuple[float, ...], int] = {}
+    def __init__(self, mixtures: Sequence[Mixtures]) -> None:
         self.starts: list[float] = []
         self.widths: list[tuple[float, float, float]] = []
-        self.last = 0.0
-        places = []
-        ever: list[bool] = np.asarray(mixtures.weights.any(axis=0)).tolist()
-        for (least, turnaround, out, back), comes in zip(mixtures.entries, ever, strict=True):
+        self.owners: list[int] = []
+        self.weights: list[Array] = []
+        self.first: list[float] = []
+        self.last: list[float] = []
+        for owner, some in enumerate(mixtures):
+            places = self._add(some.entries, np.add.reduce(some.weights).tolist())
+            count = len(self.starts) - len(self.owners)
+            self.owners += [owner] * count
+            alike = 0 < count < len(places)
+            self.weights.append(some.weights @ np.eye(count)[places] if alike else some.weights[:, :count])
+
+    def _add(self, entries: Sequence[Entry], often: Sequence[float]) -> list[int]:
+        """For each exchange, the number of its kind among those of its mixtures."""
+        numbers: dict[tuple[float, ...], int] = {}
+        places, last = [], 0.0
+        for (least, turnaround, out, back), comes in zip(entries, often, strict=True):
             key = round(least / _ALIKE), turnaround, out, back
-            if comes and key not in kinds:
-                kinds[key] = len(kinds)
+            if comes and key not in numbers:
+                numbers[key] = len(numbers)
                 self.starts.append(least)
                 self.widths.append((turnaround, out, back))
-                self.last = max(self.last, least + turnaround + out + back)
-            places.append(kinds.get(key, 0))
-        self.weights = mixtures.weights
-        if 0 < len(kinds) < len(places):
-            self.weights = self.weights @ np.eye(len(kinds))[places]
-        self.shares = np.array(mixtures.shares)
-        self.found = np.full((len(self.weights), len(self.shares)), np.nan)
+                last = max(last, least + turnaround + out + back)
+            places.append(numbers.get(key, 0))
+        self.first.append(min(self.starts[-len(numbers) :]) if numbers else 0.0)
+        self.last.append(last)
+        return places
 
 
 def _below(time: Array, widths: Sequence[Sequence[float]]) -> Array:
