@@ -6,8 +6,7 @@ twice as high" is a copy with one field replaced.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -114,7 +113,40 @@ class Case(NamedTuple):
     at_once: bool = False
 
 
-_Run = tuple[str, str, str, int, int, int, int]  # as `_Reader._read` has it
+class _Spoken:
+    """A camera model as a dialect speaks of it. `keys`: of its parameters; `writes`: as `Unit` has them."""
+
+    def __init__(self, model: Model, dialect: Dialect) -> None:
+        self._model, self._dialect = model, dialect
+        self.keys = keys = model.keys[dialect.name]
+        writable = [keys[one.name] for one in model.parameters if one.writable and one.name in keys]
+        self.writes = tuple([size for _, size in runs(writable, dialect.most_values)])
+        self._read: dict[str, list[_Run]] = {}  # by master
+
+    def called(self, word: str) -> str:
+        """The name of the parameter that a word of the plan stands for."""
+        return word if word in self.keys else self._model.called(word)
+
+    def read(self, master: MasterPlan) -> list[_Run]:
+        """What a master reads of every camera of the model."""
+        if master.name not in self._read:
+            self._read[master.name] = list(self._runs(master))
+        return self._read[master.name]
+
+    def _runs(self, master: MasterPlan) -> Iterator[_Run]:
+        keys, names = self.keys, {key: name for name, key in self.keys.items()}
+        for group in master.groups:
+            end = 0
+            wanted = [keys[name] for name in map(self.called, group.values) if name in keys]
+            for place, (first, size) in enumerate(runs(wanted, self._dialect.most_values)):
+                between = range(end, first) if place else range(0)
+                hole = len(between) if all(key in names for key in between) else 0
+                end = first + size
+                work = f"{group.name} from {first}" if place else group.name
+                yield group.name, work, names[first], first, size, hole, group.every
+
+
+_Run = tuple[str, str, str, int, int, int, int]  # group, work, first value and its key, size, hole, every
 
 
 def cases(plan: Plan) -> list[Case]:
@@ -124,13 +156,11 @@ def cases(plan: Plan) -> list[Case]:
 
 class _Reader:
     def __init__(self, plan: Plan) -> None:
-        self._plan = plan
+        self._plan, self._folder = plan, Path(plan.path).parent
         self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
         self._converters = {converter.name: converter for converter in plan.converters}
-        self._models: dict[tuple[str, Dialect], Model] = {}
+        self._models: dict[tuple[str, Dialect], _Spoken] = {}
         self._dialects: dict[str, Dialect] = {}
-        self._blocks: dict[tuple[str, Dialect], tuple[int, ...]] = {}
-        self._runs: dict[tuple[str, str, Dialect], list[_Run]] = {}  # by master, model and dialect
 
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
@@ -157,7 +187,7 @@ class _Reader:
 
     def _dialect(self, name: str) -> Dialect:
         if name not in self._dialects:
-            self._dialects[name] = find(name, Path(self._plan.path).parent, self._plan.files)
+            self._dialects[name] = find(name, self._folder, self._plan.files)
         return self._dialects[name]
 
     def _askers(self, line: LinePlan) -> Iterator[tuple[MasterPlan, ConverterPlan | None]]:
@@ -181,8 +211,12 @@ class _Reader:
         kind, name = ("master", master.name) if converter is None else ("converter", converter.name)
         metres = next(place.metres for place in line.order if (place.kind, place.name) == (kind, name))
         stands = [(place.metres, self._cameras[place.name][1]) for place in line.order if place.kind == "camera"]
-        answers = Counter(camera.id for _, camera in stands if camera.present)
-        asked = [(m, camera) for m, camera in stands if not master.cameras or camera.name in master.cameras]
+        answers = [camera.id for _, camera in stands if camera.present]
+        asked = [
+            (at, camera, self._spoken(camera, dialect))
+            for at, camera in stands
+            if not master.cameras or camera.name in master.cameras
+        ]
         units = tuple(
             Unit(
                 camera.name,
@@ -194,11 +228,11 @@ class _Reader:
                 camera.driver.baud or line.baud,
                 camera.driver.clock_ppm,
                 _trouble(camera, line, driver, baud, format),
-                self._writes(camera, dialect),
+                model.writes,
             )
-            for at, camera in asked
+            for at, camera, model in asked
         )
-        polls = tuple(self._polls(master, dialect, [camera for _, camera in asked]))
+        cameras = [(camera, model) for _, camera, model in asked]
         return Case(
             line=line.name,
             master=master.name,
@@ -220,38 +254,16 @@ class _Reader:
             bit_error_rate=line.bit_error_rate,
             chatter=0.0 if line.biased else line.chatter,
             units=units,
-            polls=polls,
-            moves=tuple(self._moves(master, dialect, [camera for _, camera in asked])),
+            polls=tuple(_polls(master, dialect, cameras)),
+            moves=tuple(self._moves(master, dialect, cameras)),
             masters=masters,
-            clash=tuple(unit.id for unit in units if answers[unit.id] > 1),
+            clash=tuple(unit.id for unit in units if answers.count(unit.id) > 1),
             faulty=_faulty(driver, kind, name),
         )
 
-    def _polls(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Poll]:
-        for number, camera in enumerate(cameras):
-            known = master.name, camera.model, dialect
-            if known not in self._runs:
-                self._runs[known] = list(self._read(master, dialect, camera))
-            for group, work, name, first, size, hole, every in self._runs[known]:
-                asked, answered, more = lengths(dialect, Request(camera.id, READ, first, size))
-                yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
-
-    def _read(self, master: MasterPlan, dialect: Dialect, camera: CameraPlan) -> Iterator[_Run]:
-        """What is read of every camera of this one's model: group, work, first value and its key, size, hole, every."""
-        keys = self._keys(camera, dialect)
-        names = {key: name for name, key in keys.items()}
-        for group in master.groups:
-            end = 0
-            called = (self._called(camera, dialect, value) for value in group.values)
-            wanted = (keys[name] for name in called if name in keys)
-            for place, (first, size) in enumerate(runs(wanted, dialect.most_values)):
-                between = range(end, first) if place else range(0)
-                hole = len(between) if all(key in names for key in between) else 0
-                end = first + size
-                work = f"{group.name} from {first}" if place else group.name
-                yield group.name, work, names[first], first, size, hole, group.every
-
-    def _moves(self, master: MasterPlan, dialect: Dialect, cameras: list[CameraPlan]) -> Iterator[Move]:
+    def _moves(
+        self, master: MasterPlan, dialect: Dialect, cameras: list[tuple[CameraPlan, _Spoken]]
+    ) -> Iterator[Move]:  # fmt: skip
         rates: dict[str, dict[str, float]] = {}
         for panel in self._plan.panels:
             if panel.master == master.name:
@@ -262,41 +274,28 @@ class _Reader:
                         own[control] = own.get(control, 0) + rate
         polled = {value: group.name for group in reversed(master.groups) for value in group.values}
         known: dict[str, dict[str, str]] = {}  # in which group each parameter is read, by model
-        for number, one in enumerate(cameras):
-            keys = self._keys(one, dialect)
+        for number, (one, model) in enumerate(cameras):
             if one.model not in known:
-                known[one.model] = {self._called(one, dialect, value): group for value, group in polled.items()}
+                known[one.model] = {model.called(value): group for value, group in polled.items()}
             read = known[one.model]
             for word, rate in rates.get(one.name, {}).items():
-                control = self._called(one, dialect, word)
-                if control in keys:
-                    request = Request(one.id, WRITE, keys[control], 1, (0,))
+                control = model.called(word)
+                if control in model.keys:
+                    request = Request(one.id, WRITE, model.keys[control], 1, (0,))
                     asked, answered, more = lengths(dialect, request)
                     yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
 
-    def _called(self, camera: CameraPlan, dialect: Dialect, word: str) -> str:
-        """The name of the parameter that a word of the plan stands for."""
-        return word if word in self._keys(camera, dialect) else self._models[camera.model, dialect].called(word)
-
-    def _writes(self, camera: CameraPlan, dialect: Dialect) -> tuple[int, ...]:
-        keys = self._keys(camera, dialect)
-        known = camera.model, dialect
-        if known not in self._blocks:
-            writable = (keys[one.name] for one in self._models[known].parameters if one.writable and one.name in keys)
-            self._blocks[known] = tuple(size for _, size in runs(writable, dialect.most_values))
-        return self._blocks[known]
-
-    def _keys(self, camera: CameraPlan, dialect: Dialect) -> Mapping[str, int]:
-        known = camera.model, dialect
-        if known not in self._models:
+    def _spoken(self, camera: CameraPlan, dialect: Dialect) -> _Spoken:
+        known = self._models.get((camera.model, dialect))
+        if known is None:
             try:
-                model = find_model(camera.model, Path(self._plan.path).parent, self._plan.files)
-                self._models[known] = spoken(model, dialect)
+                model = find_model(camera.model, self._folder, self._plan.files)
+                known = self._models[camera.model, dialect] = _Spoken(spoken(model, dialect), dialect)
             except Findings:
                 raise  # mistakes in the model's own file, each with its place there
             except UserError as error:
                 raise self._at(error, f"cameras[{self._cameras[camera.name][0]}].model") from None
-        return self._models[known].keys[dialect.name]
+        return known
 
     def _has_id(self, index: int, camera: CameraPlan, dialect: Dialect) -> None:
         try:
@@ -309,6 +308,13 @@ class _Reader:
         line, column = locate(self._plan, field)
         error.file, error.line, error.column, error.field = self._plan.path or None, line, column, field
         return error
+
+
+def _polls(master: MasterPlan, dialect: Dialect, cameras: list[tuple[CameraPlan, _Spoken]]) -> Iterator[Poll]:
+    for number, (camera, model) in enumerate(cameras):
+        for group, work, name, first, size, hole, every in model.read(master):
+            asked, answered, more = lengths(dialect, Request(camera.id, READ, first, size))
+            yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
 
 
 def lengths(dialect: Dialect, request: Request) -> tuple[int, int, int]:
