@@ -10,30 +10,30 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from busim.converters import Packer
-from busim.exchange import BEST, MEAN, PARTS, WORST, Terms, drain, exchange, packing, runs, time_out
+from busim.exchange import BEST, MEAN, PARTS, WORST, drain, exchange, packing, runs, time_out
 
 # 19200 Bd, 8E1: characters of 11 bits, t3.5 of 38.5 bits (MODBUS over Serial Line V1.02, p. 13).
 CHARACTER = 11e9 / 19200
 T35 = 38.5e9 / 19200
-READ_3 = Terms(
-    request=8, reply=11, character=CHARACTER, answer_character=CHARACTER, silence=T35, turnaround_low=0,
-    turnaround_high=0, pause=T35,
-)  # fmt: skip
-BEHIND = READ_3._replace(
-    turnaround_low=2e6, turnaround_high=6e6, tail=CHARACTER / 22, packing_idle=4e6, latency_low=1e6,
-    latency_high=3e6, distance=100.0, lead=5e3, answer_lead=7e3,
-)  # fmt: skip
+READ_3 = {
+    "request": 8, "reply": 11, "character": CHARACTER, "answer_character": CHARACTER, "silence": T35,
+    "turnaround_low": 0, "turnaround_high": 0, "pause": T35,
+}  # fmt: skip
+BEHIND = READ_3 | {
+    "turnaround_low": 2e6, "turnaround_high": 6e6, "tail": CHARACTER / 22, "packing_idle": 4e6, "latency_low": 1e6,
+    "latency_high": 3e6, "distance": 100.0, "lead": 5e3, "answer_lead": 7e3,
+}  # fmt: skip
 
 
 def test_reading_3_registers_at_19200_bd_takes_14_896_ms() -> None:
     """8 + 11 characters and twice t3.5: 67.1 /s. Derived from MODBUS over Serial Line V1.02, p. 13, and V1.1b3, 6.3."""
-    one = exchange(READ_3)
+    one = exchange(**READ_3)
     assert one.mean + one.pause == pytest.approx(14.896e6, abs=1e3)
     assert 1e9 / (one.mean + one.pause) == pytest.approx(67.1, abs=0.05)
 
 
 def test_the_parts_of_an_exchange_add_up_to_it() -> None:
-    one = exchange(BEHIND)
+    one = exchange(**BEHIND)
     for case in (BEST, MEAN, WORST):
         parts = one.parts(case)
         assert list(parts) == list(PARTS)
@@ -43,7 +43,7 @@ def test_the_parts_of_an_exchange_add_up_to_it() -> None:
 
 def test_the_mean_lies_in_the_middle_and_the_variance_is_that_of_even_draws() -> None:
     """Three independent even draws: a turnaround of 4 ms width and two passages of 2 ms. Variance width^2 / 12."""
-    one = exchange(BEHIND)
+    one = exchange(**BEHIND)
     assert one.mean == pytest.approx((one.best + one.worst) / 2)
     assert one.variance == pytest.approx((4e6**2 + 2 * 2e6**2) / 12)
 
@@ -51,12 +51,11 @@ def test_the_mean_lies_in_the_middle_and_the_variance_is_that_of_even_draws() ->
 @given(st.lists(st.integers(1200, 250_000), min_size=2, max_size=5), st.integers(5, 255))
 def test_arrays_give_what_numbers_give(bauds: list[int], reply: int) -> None:
     characters = 11e9 / np.array(bauds)
-    many = exchange(
-        BEHIND._replace(character=characters, answer_character=characters, reply=reply, tail=characters / 22)
-    )
+    varied = {"character": characters, "answer_character": characters, "reply": reply, "tail": characters / 22}
+    many = exchange(**(BEHIND | varied))
     for number, character in enumerate(characters.tolist()):
-        terms = BEHIND._replace(character=character, answer_character=character, reply=reply, tail=character / 22)
-        one = exchange(terms)
+        terms = {"character": character, "answer_character": character, "reply": reply, "tail": character / 22}
+        one = exchange(**(BEHIND | terms))
         for field in one._fields:
             whole = np.broadcast_to(getattr(many, field), len(bauds))
             assert whole[number] == pytest.approx(getattr(one, field))

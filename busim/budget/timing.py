@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.budget.case import Case, Move, Poll
-from busim.exchange import MEAN, Exchange, Numbers, Terms, drain, exchange, larger, time_out
+from busim.exchange import MEAN, Exchange, Numbers, drain, exchange, larger, time_out
 
 Array = npt.NDArray[np.float64]
 
@@ -167,10 +167,10 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     request, reply, escapes, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
     character, answer = own / (1 + ppm / 1e6), own / share
     quiet = larger(0.0, hold + listen - rest) if listen else 0.0
-    parts = exchange(Terms(
+    parts = exchange(
         request, reply, character, answer, silence, turnaround_low, turnaround_high, rest, answer * tail, idle, length,
         low, high, distance, lead, answer_lead, quiet, escapes,
-    ))  # fmt: skip
+    )  # fmt: skip
     if at_once:
         parts = parts._replace(packing=0.0 * parts.packing)
     sent = request * character

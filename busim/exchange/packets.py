@@ -47,8 +47,10 @@ def _last_of(
 ) -> tuple[float, float]:
     """`last_of` in plain numbers."""
     width = high - low
+    if not width:
+        return low, 0.0
     step, first, count = _packets(idle, length, characters, character)
-    if not width or count <= 1 or first >= width:
+    if count <= 1 or first >= width:
         return (low + high) / 2, width
     mean, spread = _slowest(first / width, step / width, int(count))
     return low + mean * width, spread * width

@@ -37,36 +37,6 @@ PARTS = {
 BEST, MEAN, WORST = "best", "mean", "worst"
 
 
-class Terms(NamedTuple):
-    """What the time of an exchange depends on; numbers, or arrays that broadcast to one shape. Times in ns.
-
-    `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
-    of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
-    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
-    waits for a quiet line beyond its pause. `escapes`: characters that escaping adds at most, both ways. A master on
-    the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
-    """
-
-    request: Numbers
-    reply: Numbers
-    character: Numbers
-    answer_character: Numbers
-    silence: Numbers
-    turnaround_low: Numbers
-    turnaround_high: Numbers
-    pause: Numbers
-    tail: Numbers = 0.0
-    packing_idle: Numbers = 0.0
-    packing_length: Numbers = 0.0
-    latency_low: Numbers = 0.0
-    latency_high: Numbers = 0.0
-    distance: Numbers = 0.0
-    lead: Numbers = 0.0
-    answer_lead: Numbers = 0.0
-    quiet: Numbers = 0.0
-    escapes: Numbers = 0.0
-
-
 class Exchange(NamedTuple):
     """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
 
@@ -127,7 +97,7 @@ class Exchange(NamedTuple):
 
     def total(self, case: str) -> Numbers:
         """From sent to ended in the case BEST, MEAN or WORST."""
-        return self.mean if case == MEAN else self.worst if case == WORST else self.best
+        return getattr(self, case)  # type: ignore[no-any-return]
 
     def parts(self, case: str) -> dict[str, Numbers]:
         """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
@@ -148,27 +118,35 @@ class Exchange(NamedTuple):
         return 2 * low if case == BEST else 2 * high if case == WORST else (low + high) / 2 + self.back_mean
 
 
-def exchange(terms: Terms) -> Exchange:
-    """The time of an exchange from its terms."""
-    # all at once and in their order: a budget makes hundreds, and names would take as long again
-    (
-        request, reply, character, answer, silence, turnaround_low, turnaround_high, pause, tail, idle, length, low,
-        high, distance, lead, answer_lead, quiet, escapes,
-    ) = terms  # fmt: skip
-    back_mean, back_width = last_of(low, high, idle, length, reply, answer)
+def exchange(
+    request: Numbers, reply: Numbers, character: Numbers, answer_character: Numbers, silence: Numbers,
+    turnaround_low: Numbers, turnaround_high: Numbers, pause: Numbers, tail: Numbers = 0.0,
+    packing_idle: Numbers = 0.0, packing_length: Numbers = 0.0, latency_low: Numbers = 0.0,
+    latency_high: Numbers = 0.0, distance: Numbers = 0.0, lead: Numbers = 0.0, answer_lead: Numbers = 0.0,
+    quiet: Numbers = 0.0, escapes: Numbers = 0.0,
+) -> Exchange:  # fmt: skip
+    """The time of an exchange from what it depends on: numbers, or arrays that broadcast to one shape. Times in ns.
+
+    `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
+    of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
+    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
+    waits for a quiet line beyond its pause. `escapes`: characters that escaping adds at most, both ways. A master on
+    the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
+    """
+    back_mean, back_width = last_of(latency_low, latency_high, packing_idle, packing_length, reply, answer_character)
     return Exchange(
         quiet + lead + request * character + distance,
         silence,
         turnaround_low,
         turnaround_high,
-        answer_lead + reply * answer + distance - tail,
-        packing(idle, length, reply, answer),
-        low,
-        high,
+        answer_lead + reply * answer_character + distance - tail,
+        packing(packing_idle, packing_length, reply, answer_character),
+        latency_low,
+        latency_high,
         pause,
         back_mean,
         back_width,
-        escapes * larger(character, answer),
+        escapes * larger(character, answer_character),
     )
 
 
