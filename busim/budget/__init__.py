@@ -10,10 +10,11 @@ from busim.budget.budget import ASSUMPTIONS, budget
 from busim.budget.case import Case, Move, cases
 from busim.budget.cycle import mean_cycle, paced_cycle
 from busim.budget.line import line_budget
+from busim.budget.load import PROBE_PAUSE
 from busim.budget.mixes import Mix, Waits
 from busim.budget.moves import IN_A_ROW, waits
 from busim.budget.obstacles import missing_quiet
-from busim.budget.pace import PROBE_PAUSE, Pace
+from busim.budget.pace import Pace
 from busim.budget.response import Flow, lowest_response, worst_responses
 from busim.budget.result import (
     SCHEMA,

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from busim.budget.case import Case, Poll, lengths
+from busim.budget.load import Load
 from busim.budget.pace import Pace
 from busim.budget.result import Change
 from busim.budget.timing import timed
-from busim.budget.variants import merged, of_units, only, varied
+from busim.budget.variants import Works, of_units, varied
 from busim.dialects import READ, Request
 from busim.exchange import MEAN
 from busim.units import Spread, show_time
@@ -66,21 +67,21 @@ def changes(mean: Pace) -> tuple[Change, ...]:
 def _computed(mean: Pace) -> Iterator[Change]:
     if not mean.layout.living:
         return
-    now, saturated = mean.under(MEAN), mean.saturated
+    now, saturated = mean.rough(), mean.saturated
     for name, text, other in _candidates(mean):
         if saturated:
-            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.layout.living else 0.0
+            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.polls else 0.0
             yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
         else:
             yield Change(name, text, "load", now.demand, other.demand, now.demand / other.demand - 1)
 
 
-def _wanted(pace: Pace) -> float:
+def _wanted(load: Load) -> float:
     """The smallest period, for a line that has become fast enough to rest."""
-    return pace.fastest or 1.0
+    return load.fastest or 1.0
 
 
-def _candidates(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
+def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
     case, now = mean.case, float(mean.case.baud)
     faster = next((baud for baud in _BAUDS if baud > now), None)
     if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
@@ -114,7 +115,7 @@ def _enough(mean: Pace) -> float:
     return max(float(timed(wire, mean.layout.kinds[row.kind]).time_out) for row in mean.layout.polls)
 
 
-def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
+def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Load]]:
     """Runs that could be read in one exchange with what lies between them, and runs that could be left out."""
     case = mean.case
     groups: dict[str, dict[str, Poll]] = {}
@@ -123,21 +124,23 @@ def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Pace]]:
     for poll in case.polls:
         if poll.every == 0 or fastest:
             groups.setdefault(poll.group, {}).setdefault(poll.work, poll)
+    works_of = Works(mean)
     for group, works in groups.items():
         if group in holes:
             text = f"read group {group!r} in one exchange, with the registers between its values"
-            yield "values", text, merged(mean, list(_merged(case, group)))
+            yield "values", text, works_of.merged(group, list(_merged(case, group)))
         for work, first in list(works.items())[1:]:
             text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
-            # bound now: the pace is worked out before the next work comes
-            yield "values", text, only(mean, lambda poll: (poll.group, poll.work) != (group, work))  # noqa: B023
+            yield "values", text, works_of.without((group, work))
 
 
 def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
-    """The polls of a case with runs of the group read in one, each with the number of the one that it comes of."""
+    """The polls of a group with its runs read in one, each with the number in the case of the one it comes of."""
     first, held = 0, None
     for number, poll in enumerate(case.polls):
-        if held is not None and poll.group == group and poll.unit == held.unit and poll.hole:
+        if poll.group != group:
+            continue
+        if held is not None and poll.unit == held.unit and poll.hole:
             size = held.size + poll.hole + poll.size
             if size <= case.dialect.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)

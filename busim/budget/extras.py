@@ -158,16 +158,16 @@ class _Living(NamedTuple):
 
 
 def _living(mean: Pace, unit: int, share: Share) -> _Living:
-    one = _Living(unit, {}, {}, {}, 0.0)
+    costs, way = mean.costs, share.way
+    polls: dict[float, int] = {}
+    lost: dict[float, float] = {}
     waits = 0.0
     for (every, kind), count in share.polls.items():
-        times = mean.times[kind]
-        answered = (1 - times.failing) * (mean.each[kind] + share.way) + times.failing * times.lost
-        one.polls[every] = one.polls.get(every, 0) + count
-        one.cost[every] = one.cost.get(every, 0.0) + count * answered
-        one.lost[every] = one.lost.get(every, 0.0) + count * times.lost
-        waits += count * times.time_out
-    return one._replace(time_out=waits / sum(one.polls.values()))
+        polls[every] = polls.get(every, 0) + count
+        lost[every] = lost.get(every, 0.0) + count * costs.lost[kind]
+        waits += count * mean.times[kind].time_out
+    cost = costs.polls([(every, kind, count, count * way) for (every, kind), count in share.polls.items()])
+    return _Living(unit, polls, cost, lost, waits / sum(polls.values()))
 
 
 def _dead(mean: Pace, living: list[_Living], count: int) -> DeadBudget:
@@ -204,11 +204,11 @@ def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     polls = [(kind, many.count) for (_, kind), many in mean.layout.paces.items()]
     moves = Counter([row.kind for row in mean.layout.moves])
     for rate in _NOISES:
-        pace = noisy(mean, rate)
-        failing = sum([pace.times[kind].failing * many for kind, many in polls]) / len(mean.layout.living)
-        moved = failing
+        load, failing = noisy(mean, rate)
+        lost = sum([failing[kind] * many for kind, many in polls]) / load.polls
+        moved = lost
         if moves:
-            moved = sum([pace.times[kind].failing * many for kind, many in moves.items()]) / len(mean.layout.moves)
-        cycle = pace.round_with(pace.commands_load) / 1e9
-        found.append(NoiseBudget(rate, failing, cycle, moved ** (1 + mean.case.retries)))
+            moved = sum([failing[kind] * many for kind, many in moves.items()]) / len(mean.layout.moves)
+        cycle = load.round_with(load.commands_load) / 1e9
+        found.append(NoiseBudget(rate, lost, cycle, moved ** (1 + mean.case.retries)))
     return tuple(found)

@@ -8,8 +8,9 @@ import numpy.typing as npt
 from busim.budget.age import mean_age, worst_age
 from busim.budget.kept import kept
 from busim.budget.layout import Row
+from busim.budget.load import PROBE_PAUSE
 from busim.budget.moves import IN_A_ROW
-from busim.budget.pace import PROBE_PAUSE, Pace
+from busim.budget.pace import Pace
 from busim.budget.spreads import Entry, Mixtures, quantiles
 from busim.exchange import MEAN, WORST
 from busim.figures import QUANTITIES, Value

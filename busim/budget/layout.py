@@ -7,7 +7,7 @@ kinds, with how many they are, how far away together, and the sum of the squares
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
@@ -69,27 +69,6 @@ class Layout:
     moved: dict[int, Sum]
     lost: dict[int, float]
     rate: float
-
-    def without(self, gone: Collection[int]) -> Layout:
-        """The same with these units dead, besides those that are."""
-        shares = [share._replace(trouble=True) if unit in gone else share for unit, share in enumerate(self.shares)]
-        return _counted(self.kinds, self.polls, self.moves, self.alike, shares)
-
-    def polled(self, kinds: list[Asked], asked: Sequence[Poll], polls: list[Row]) -> Layout:
-        """The same with other polls, whose rows are known."""
-        shares = [Share({}, share.moves, share.way, share.trouble) for share in self.shares]
-        _share_polls(shares, asked, polls)
-        counted = _polls_counted(polls, shares)
-        return Layout(kinds, polls, self.moves, self.alike, shares, *counted, self.moved, self.lost, self.rate)
-
-    def of_units(self, units: Collection[int]) -> Layout:
-        """What these units alone are asked."""
-        shares = [
-            share if unit in units else Share({}, {}, share.way, share.trouble)
-            for unit, share in enumerate(self.shares)
-        ]
-        polls, moves = ([row for row in rows if row.unit in units] for rows in (self.polls, self.moves))
-        return _counted(self.kinds, polls, moves, self.alike, shares)
 
 
 def layout(case: Case) -> Layout:

@@ -14,9 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.budget.case import Case, Poll
-from busim.budget.cycle import one_cycle
 from busim.budget.kept import kept
 from busim.budget.layout import Layout, Sum, layout
+from busim.budget.load import PROBE_PAUSE, Costs, Load, Sound
 from busim.budget.mixes import Mix, Waits
 from busim.budget.moves import IN_A_ROW, Chain, many_waits
 from busim.budget.spreads import Entry, Mixtures, quantiles
@@ -25,56 +25,41 @@ from busim.exchange import MEAN
 
 Array = npt.NDArray[np.float64]
 
-PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
 _PARTS_OF_ANSWER = tuple((number + 0.5) / 20 for number in range(20))
 LATE = 0.95
 _SLICE = 1e-3  # of a poll: how finely a line that rests is cut where the chain of moves needs something to do
 _FEW = 2  # exchanges that the chain of moves takes one by one; more count by their mean and mean square
 
 
-class Pace:
+class Pace(Load):
     """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
 
     `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and enough
     for comparing. `times`: of each kind of the layout, `each`: how long the master is inside one. Lists over polls are
-    over all of the case's, living or not. `occupied`: what all living polls take, once each, failures counted in;
-    `probed`: what a probe takes, of each dead camera that is polled; `service`: how long the master is inside one
-    command, on average.
+    over all of the case's, living or not.
     """
 
-    def __init__(
-        self, case: Case, unknown: str = MEAN, *, exact: bool = True,
-        counted: Layout | None = None, times: list[Any] | None = None, each: list[float] | None = None,
-        service: float | None = None,
-    ) -> None:  # fmt: skip
+    def __init__(self, case: Case, unknown: str = MEAN, *, exact: bool = True, like: Pace | None = None) -> None:
+        """`like`: a pace of the same case, whose layout and times are taken over."""
         self.case, self.unknown, self.exact = case, unknown, exact
-        self.layout = layout(case) if counted is None else counted
-        if times is None:
-            times = [timed(self.wire, asked) for asked in self.layout.kinds]
-        self.times: list[Any] = times  # of plain numbers
-        self.each: list[float] = [one.occupied(unknown) for one in times] if each is None else each
-        self._paces = self._paced()
-        self.occupied = sum(self._paces.values())
-        self.probed = [
-            sum([times[kind].lost * count for kind, count in polls.items()]) / sum(polls.values())
-            for polls in self.layout.dead.values()
-        ]
-        self.move_rate = self.layout.rate
-        if service is None:
-            service = self._service_mean() if self.move_rate else 0.0
-        self.service = service
+        self.layout: Layout = layout(case) if like is None else like.layout
+        # of plain numbers
+        self.times: list[Any] = [timed(self.wire, asked) for asked in self.layout.kinds] if like is None else like.times
+        self.costs = costs_of(self.times, unknown)
+        self.each = self.costs.each
+        super().__init__(*self.taken(self.costs))
 
-    def _paced(self) -> dict[float, float]:
-        """What all living polls take, once each, by the wanted time between two."""
-        times, each = self.times, self.each
-        paces: dict[float, float] = {}
-        for (every, kind), many in self.layout.paces.items():
-            one = times[kind]
-            time, failing = many.count * each[kind] + many.way, one.failing
-            if failing:
-                time = (1 - failing) * time + many.count * failing * one.lost
-            paces[every] = paces.get(every, 0.0) + time
-        return paces
+    def taken(self, costs: Costs) -> tuple[dict[float, float], int, list[float], float, float]:
+        """What makes a `Load` of what is asked, if each kind of exchange costs this."""
+        counted = self.layout
+        paces = costs.polls([(every, kind, many.count, many.way) for (every, kind), many in counted.paces.items()])
+        service = costs.service(self.sound_at(costs), 1 + self.case.retries, counted.lost)
+        probed = [costs.probe(polls.items()) for polls in counted.dead.values()]
+        return paces, len(counted.living), probed, counted.rate, service
+
+    def sound_at(self, costs: Costs) -> Sound:
+        """What becomes of moves to cameras that answer."""
+        return costs.moves([(kind, many.count, many.way) for kind, many in self.layout.moved.items()])
 
     @kept
     def writes(self) -> dict[tuple[int, int], Any]:
@@ -88,8 +73,7 @@ class Pace:
 
     def under(self, unknown: str) -> Pace:
         """The same in another case of its unknowns, and not exact."""
-        each = self.each if unknown == self.unknown else None
-        return Pace(self.case, unknown, exact=False, counted=self.layout, times=self.times, each=each)
+        return Pace(self.case, unknown, exact=False, like=self)
 
     # -- polls ------------------------------------------------------------------------------------------------
 
@@ -122,45 +106,15 @@ class Pace:
         return float(self.each[row.kind] + row.way)
 
     @property
-    def restless(self) -> bool:
-        """Whether some polls have no wanted rate."""
-        return 0.0 in self._paces
-
-    @property
-    def fastest(self) -> float:
-        """The smallest wanted time between two polls."""
-        return min(self._paces)
-
-    @property
     def failing(self) -> float:
         """The largest share of a kind of exchange that noise damages."""
         return float(max((one.failing for one in self.times), default=0.0))
 
     # -- commands ---------------------------------------------------------------------------------------------
 
-    def _service_mean(self) -> float:
-        """Repeats counted in; of cameras that never answer, a single one."""
-        sound, mean, lost, failing = self._sound
-        if failing > 0:
-            time, tries = mean, 1 + self.case.retries
-            mean = failing**tries * tries * lost
-            mean += sum([failing**n * (1 - failing) * (n * lost + time) for n in range(tries)])
-        if not self.layout.lost:
-            return float(mean)
-        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
-        return float((sound * mean + wasted) / self.move_rate)
-
     @kept
-    def _sound(self) -> tuple[float, float, float, float]:
-        """Of moves to cameras that answer: their rate, the mean time of one, of a lost one, and the share lost."""
-        rate = time = lost = failing = 0.0
-        for kind, moved in self.layout.moved.items():
-            one = self.times[kind]
-            rate += moved.count
-            time += moved.count * self.each[kind] + moved.way
-            lost += moved.count * one.lost
-            failing += moved.count * one.failing
-        return (rate, time / rate, lost / rate, failing / rate) if rate else (0.0, 0.0, 0.0, 0.0)
+    def _sound(self) -> Sound:
+        return self.sound_at(self.costs)
 
     @kept
     def serving(self) -> Mix:
@@ -236,11 +190,6 @@ class Pace:
         return self.move_rate**2 / sum((move.rate / 1e9) ** 2 for move in self.case.moves)
 
     @kept
-    def moves_load(self) -> float:
-        """Share of time that commands take if every move is sent."""
-        return self.move_rate * self.service
-
-    @kept
     def crowded(self) -> float:
         """The same with the turn that polls get after four commands: from 1 on, moves cannot be followed."""
         if not self.move_rate:
@@ -250,36 +199,6 @@ class Pace:
 
     # -- the cycle --------------------------------------------------------------------------------------------
 
-    def with_load(self, load: float) -> float:
-        """The cycle with this load of commands; 0 where everything keeps its pace, or nothing is polled."""
-        if not self._paces:
-            return 0.0
-        if not self.probed:
-            return one_cycle(self._paces.items(), load)
-        cycle = 0.0
-        for _ in range(2):  # a probe waits for its turn before its pause begins anew
-            probes = [(PROBE_PAUSE + probe + cycle, probe) for probe in self.probed]
-            cycle = one_cycle((*self._paces.items(), *probes), load)
-        return cycle
-
-    @property
-    def _most_commands(self) -> float:
-        """The largest share of time that commands can have: four of them for each poll, where polls are always due."""
-        if not self._paces:
-            return 1.0
-        row = IN_A_ROW * self.service
-        return row / (row + self.occupied / len(self.layout.living))
-
-    @kept
-    def unhurried(self) -> float:
-        """The cycle that moves would leave if every one were sent that can be."""
-        return self.with_load(min(self.moves_load, self._most_commands) if self.move_rate else 0.0)
-
-    @property
-    def saturated(self) -> bool:
-        """Whether the master never rests, because it need not or because it cannot."""
-        return self.unhurried > 0
-
     @property
     def polling(self) -> Mix:
         """Polls and probes, as often as they come: what the master does while no command waits and some are due."""
@@ -288,7 +207,7 @@ class Pace:
     @kept
     def between(self) -> Mix:
         """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
-        if not self._paces and not self.probed:
+        if not self.paces and not self.probed:
             return Mix(np.array([1000.0]), np.ones(1))
         mix, often, taken = self._asked
         rest = 1 - taken - self.moves_load
@@ -333,7 +252,7 @@ class Pace:
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         chains = self.chains
-        return self.waits_of([one for one, in many_waits([[chain] for chain in chains])]) if chains else None
+        return self.waits_of([one for (one,) in many_waits([[chain] for chain in chains])]) if chains else None
 
     @property
     def chains(self) -> list[Chain]:
@@ -342,7 +261,7 @@ class Pace:
         if not self.move_rate or not self.exact:
             return []
         mixes = [self.between]
-        if self._paces and not self.saturated:
+        if self.paces and not self.saturated:
             mixes = [Mix(np.array([_SLICE * self.polling.mean]), np.ones(1)), self.polling]
         return [Chain(self.move_rate, self.controls, self.serving, mix) for mix in mixes]
 
@@ -363,10 +282,8 @@ class Pace:
     @kept
     def commands_load(self) -> float:
         """Share of time that commands take, replaced ones left out."""
-        if not self.move_rate:
-            return 0.0
-        if self.waits is None:
-            return min(self.moves_load, self._most_commands)
+        if not self.move_rate or self.waits is None:
+            return self.sendable
         return self.waits.carried * self.service
 
     @kept
@@ -374,25 +291,16 @@ class Pace:
         """Time for one round of the polls that never rest; 0: all keep their pace; nan: commands leave no time."""
         return self.with_load(self.commands_load) if self.exact else self.unhurried
 
-    def round_with(self, load: float) -> float:
-        """The shortest time between two of a poll when commands take this share; 0 where nothing is polled."""
-        return max(self.with_load(load), self.fastest) if self._paces else 0.0
-
     def period(self, number: int) -> float:
         """Time between two of this poll, which is alive."""
         return max(float(self.case.polls[number].every), self.cycle)
 
-    @property
-    def shortest(self) -> float:
-        """Time between two of the values polled most."""
-        return max(self.cycle, self.fastest)
 
-    @kept
-    def polls_demand(self) -> float:
-        """Share of the master's time that living polls with a wanted rate need."""
-        return sum(occupied / every for every, occupied in self._paces.items() if every)
-
-    @kept
-    def demand(self) -> float:
-        """Share of the master's time that everything with a wanted rate needs; more than 1: it is not reached."""
-        return float(self.polls_demand + self.commands_load + sum(time / (PROBE_PAUSE + time) for time in self.probed))
+def costs_of(times: Sequence[Any], unknown: str) -> Costs:
+    """What exchanges of these times cost in one of the cases of their unknowns."""
+    each, lost, failing = [], [], []
+    for one in times:
+        each.append(one.occupied(unknown))
+        lost.append(one.lost)
+        failing.append(one.failing)
+    return Costs(each, lost, failing)

@@ -105,12 +105,6 @@ class Timing(NamedTuple):
     bits: Numbers
     chatter: Numbers
 
-    def noisy(self, bit_error_rate: float) -> Timing:
-        """The same at another bit error rate."""
-        failing = _failing(self.bits * bit_error_rate + self.chatter)
-        exchange, wire, asked, tail, time_out, lost, _, bits, chatter = self
-        return Timing(exchange, wire, asked, tail, time_out, lost, failing, bits, chatter)
-
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
         return self.exchange.total(case) + self.exchange.pause
@@ -186,7 +180,7 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     bits = (on_wire + open_time) / bit
     chatter = chattering * open_time
     lost = waits + drain(rest, idle, high)
-    failing = _failing(errors * bits + chatter)
+    failing = hit(errors * bits + chatter)
     return Timing(parts, on_wire, sent, answer * tail, waits, lost, failing, bits, chatter)
 
 
@@ -217,7 +211,7 @@ def _silences(case: Case, bauds: Array) -> Array:
     return np.asarray(silences[places].reshape(bauds.shape))
 
 
-def _failing(hits: Numbers) -> Numbers:
+def hit(hits: Numbers) -> Numbers:
     """Chance of at least one hit where so many come on average."""
     if isinstance(hits, float):
         return min(_SURELY, -math.expm1(-hits)) if hits else 0.0
