@@ -6,9 +6,9 @@ twice as high" is a copy with one field replaced.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from fractions import Fraction
-from pathlib import Path
 from typing import NamedTuple
 
 from busim.dialects import READ, WRITE, Dialect, Reply, Request, find, has_id, spoken
@@ -156,7 +156,7 @@ def cases(plan: Plan) -> list[Case]:
 
 class _Reader:
     def __init__(self, plan: Plan) -> None:
-        self._plan, self._folder = plan, Path(plan.path).parent
+        self._plan, self._folder = plan, os.path.dirname(plan.path)
         self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
         self._converters = {converter.name: converter for converter in plan.converters}
         self._models: dict[tuple[str, Dialect], _Spoken] = {}

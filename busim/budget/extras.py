@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -202,7 +201,9 @@ def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
     if not mean.occupied:
         return ()
     polls = [(kind, many.count) for (_, kind), many in mean.layout.paces.items()]
-    moves = Counter([row.kind for row in mean.layout.moves])
+    moves: dict[int, int] = {}
+    for kind, _, _ in mean.layout.moves:
+        moves[kind] = moves.get(kind, 0) + 1
     for rate in _NOISES:
         load, failing = noisy(mean, rate)
         lost = sum([failing[kind] * many for kind, many in polls]) / load.polls

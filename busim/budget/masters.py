@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from busim.budget.pace import Pace
 from busim.budget.result import SecondMaster
 from busim.budget.sharing import undisturbed
@@ -18,16 +16,17 @@ def second_master(mean: Pace) -> tuple[SecondMaster, ...]:
     Bounds, since a collision now and then leaves one of both whole.
     """
     length = other = cycle = wasted = quiet = 0.0
-    for row, count in Counter(mean.layout.polls).items():
-        one = mean.times[row.kind]
+    each = [(kind, count, share.way) for share in mean.layout.shares for (_, kind), count in share.polls.items()]
+    for kind, count, way in each:
+        one = mean.times[kind]
         times = one.exchange
         middle = (times.turnaround_low + times.turnaround_high) / 2
-        span = times.request + 2 * times.silence + middle + times.reply + row.way
+        span = times.request + 2 * times.silence + middle + times.reply + way
         other += count * span
         # what comes before a converter has let go of a reply goes into one packet with it, and what comes closer than
         # the silence between two frames, before or behind, into one frame
         length += count * (span + one.tail + times.packing)
-        cycle += count * (mean.each[row.kind] + row.way)
+        cycle += count * (mean.each[kind] + way)
         wasted += count * one.lost
         # the longest quiet inside an exchange, and behind one
         behind = times.packing + times.latency_high + times.latency_low + times.pause

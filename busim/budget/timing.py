@@ -107,7 +107,8 @@ class Timing(NamedTuple):
 
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
-        return self.exchange.total(case) + self.exchange.pause
+        exchange = self.exchange
+        return exchange.total(case) + exchange.pause
 
 
 def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
@@ -144,7 +145,7 @@ def asked_of(case: Case, one: Poll | Move) -> Asked:
         request=float(one.request),
         reply=float(one.reply),
         escapes=float(one.escapes),
-        share=(1.0 if unit.baud == case.baud else float(unit.baud / case.baud)) * (1 + unit.ppm / 1e6),
+        share=(1.0 if unit.baud is case.baud else float(unit.baud / case.baud)) * (1 + unit.ppm / 1e6),
         turnaround_low=float(unit.turnaround.low),
         turnaround_high=float(unit.turnaround.high),
         lead=float(max(0, unit.lead)),
