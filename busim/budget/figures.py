@@ -7,7 +7,6 @@ import numpy.typing as npt
 
 from busim.budget.age import mean_age, worst_age
 from busim.budget.kept import kept
-from busim.budget.layout import Row
 from busim.budget.load import PROBE_PAUSE
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import Pace
@@ -47,34 +46,31 @@ class Expected:
         pace = self.mean
         return pace.waits.carried / pace.move_rate if pace.move_rate and pace.waits else 0.0
 
-    @kept
-    def answered_moves(self) -> list[float]:
-        """Commands answered, per ns, of each move of the case."""
-        case = self.mean.case
-        return [
-            0.0 if case.units[move.unit].trouble else move.rate / 1e9 * self.carried if move.rate else 0.0
-            for move in case.moves
-        ]
+    @property
+    def answers_moves(self) -> bool:
+        """Whether any move is ever answered."""
+        return bool(self.mean.layout.moved) and self.carried > 0
 
     @kept
     def follows_moves(self) -> bool:
         """Whether moves have a latency that can be stated."""
-        return self.mean.waits is not None and self.mean.crowded < 1 and any(self.answered_moves)
+        return self.mean.waits is not None and self.mean.crowded < 1 and self.answers_moves
 
     @kept
-    def inside_commands(self) -> dict[int, float]:
-        """ns that the master may be inside each command that is ever given, once, by the number of the move."""
-        pace, case = self.worst, self.worst.case
-        return {
-            number: pace.move_timing(number).lost if case.units[move.unit].trouble else pace.move_time(number)
-            for number, move in enumerate(case.moves)
+    def inside_commands(self) -> list[float]:
+        """ns that the master may be inside each command that is ever given, once."""
+        pace, units = self.worst, self.worst.case.units
+        each, lost = pace.costs.each, pace.costs.lost
+        return [
+            lost[kind] if units[unit].trouble else each[kind] + way
+            for (kind, unit, way), move in zip(pace.layout.moves, pace.case.moves, strict=True)
             if move.rate
-        }
+        ]
 
     @kept
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
-        return max(self.inside_commands.values(), default=0.0)
+        return max(self.inside_commands, default=0.0)
 
     @kept
     def longest_poll(self) -> float:
@@ -127,17 +123,20 @@ class Expected:
         return self.latencies_of(quantiles([self.answered])[0])
 
     @kept
-    def _rates(self) -> list[float]:
-        """Exchanges answered, per ns, of each poll and then each move of the case."""
-        return [self.good.get(number, 0.0) for number in range(len(self.mean.layout.polls))] + self.answered_moves
-
-    @kept
-    def _answered(self) -> dict[Row, float]:
-        """Exchanges answered, per ns, of each kind and camera that there are any of."""
-        found: dict[Row, float] = {}
-        for row, rate in zip((*self.mean.layout.polls, *self.mean.layout.moves), self._rates, strict=True):
-            if rate > 0:
-                found[row] = found.get(row, 0.0) + rate
+    def _answered(self) -> list[tuple[int, int, float, float]]:
+        """Exchanges answered, of each camera and kind that there are any of: unit, kind, way, how many per ns."""
+        pace, carried, cycle = self.mean, self.carried, self.mean.cycle
+        failing = pace.costs.failing
+        found = []
+        for unit, (polls, moves, way, trouble) in enumerate(pace.layout.shares):
+            if trouble:
+                continue
+            rates: dict[int, float] = {}
+            for (every, kind), count in polls.items():
+                rates[kind] = rates.get(kind, 0.0) + count * (1 - failing[kind]) / max(every, cycle)
+            for kind, often in moves.items():
+                rates[kind] = rates.get(kind, 0.0) + often * carried
+            found += [(unit, kind, way, rate) for kind, rate in rates.items() if rate > 0]
         return found
 
     @property
@@ -145,19 +144,21 @@ class Expected:
         """The answered exchanges of each camera in turn, and all together."""
         pace, found = self.mean, self._answered
         weights = np.zeros((len(pace.case.units) + 1, len(found)))
-        for place, (row, rate) in enumerate(found.items()):
-            weights[row.unit, place] = weights[-1, place] = rate
         exchanges = [Entry.of(one.exchange) for one in pace.times]
-        entries = [exchanges[row.kind].farther(row.way) for row in found]
+        entries = []
+        for place, (unit, kind, way, rate) in enumerate(found):
+            weights[unit, place] = weights[-1, place] = rate
+            entries.append(exchanges[kind].farther(way))
         return Mixtures(entries, weights, tuple(_SHARES.values()))
 
     def latencies_of(self, found: Array) -> list[dict[str, Value]]:
         """`latencies` from the quantiles of `answered`."""
-        longest: list[float | None] = [None] * len(found)
-        for row in self._answered:
-            most = self.mean.times[row.kind].exchange.worst + row.way
-            longest[row.unit] = max(longest[row.unit] or 0.0, most)
-            longest[-1] = max(longest[-1] or 0.0, most)
+        worst = [one.exchange.worst for one in self.mean.times]
+        longest: list[float] = [0.0] * len(found)
+        for unit, kind, way, _ in self._answered:
+            most = worst[kind] + way
+            longest[unit] = max(longest[unit], most)
+            longest[-1] = max(longest[-1], most)
         return [_latency(row, most) for row, most in zip((found / 1e9).tolist(), longest, strict=True)]
 
     def _moves(self) -> dict[str, Value]:
@@ -167,7 +168,7 @@ class Expected:
         if pace.waits is None or pace.crowded >= 1:
             why = f"moves need {pace.crowded:.0%} of the master's time"
             return {name: value(name, None, why) for name in ("move_p95", "move_max")}
-        if not any(self.answered_moves):
+        if not self.answers_moves:
             return {name: value(name, None, "no move is answered") for name in ("move_p95", "move_max")}
         bound = self.move_bound
         return {
@@ -183,22 +184,15 @@ class Expected:
         if self.noisy or not self.mean.move_rate:
             return None
         pace, inside = self.worst, self.inside_commands
-        answered = [
-            (pace.times[row.kind].exchange.worst + row.way, inside[number])
-            for number, (row, rate) in enumerate(zip(pace.layout.moves, self.answered_moves, strict=True))
-            if rate > 0
-        ]
         turns = 1 + (len(inside) - 1) // IN_A_ROW
-        last = max(answer - own for answer, own in answered)
-        return float(self.longest_command + sum(inside.values()) + turns * self.longest_poll + last)
+        last = max(pace.times[kind].exchange.worst - pace.each[kind] for kind in pace.layout.moved)
+        return float(self.longest_command + sum(inside) + turns * self.longest_poll + last)
 
     # -- a camera ---------------------------------------------------------------------------------------------
 
     def camera(self, unit: int) -> dict[str, Value]:
         """The figures of one camera, counted as in `Case.units`."""
-        pace = self.mean
-        rows = pace.layout.polls
-        own = [number for number in pace.layout.living if rows[number].unit == unit]
+        pace, own = self.mean, self._own.get(unit)
         values = dict(self.latencies[unit])
         if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
@@ -209,6 +203,15 @@ class Expected:
         worst = None if self.noisy else self.worst_age(chosen) / 1e9
         values["age_worst"] = value("age_worst", worst, _NOISY, "bound")
         return values
+
+    @kept
+    def _own(self) -> dict[int, list[int]]:
+        """The living polls of each unit that has any."""
+        rows = self.mean.layout.polls
+        found: dict[int, list[int]] = {}
+        for number in self.mean.layout.living:
+            found.setdefault(rows[number].unit, []).append(number)
+        return found
 
     def age(self, number: int) -> float:
         """Mean age in ns of what this poll brings."""
@@ -275,8 +278,8 @@ class Expected:
         return float(worst_age(rest + between, delivery))
 
 
-def _latency(found: list[float], longest: float | None) -> dict[str, Value]:
-    if longest is None:
+def _latency(found: list[float], longest: float) -> dict[str, Value]:
+    if not longest:
         return {name: value(name, None, "no exchange is answered") for name in (*_SHARES, "latency_max")}
     values = {name: value(name, seconds) for name, seconds in zip(_SHARES, found, strict=True)}
     values["latency_max"] = value("latency_max", longest / 1e9, kind="bound")

@@ -96,10 +96,6 @@ class Pace(Load):
         """Of a poll, as if its camera stood beside the asker."""
         return self.times[self.layout.polls[number].kind]
 
-    def move_timing(self, number: int) -> Any:
-        """The same of a move."""
-        return self.times[self.layout.moves[number].kind]
-
     def move_time(self, number: int) -> float:
         """How long the master is inside this command when it is answered at once."""
         row = self.layout.moves[number]
