@@ -11,7 +11,7 @@ from busim.budget.load import Load
 from busim.budget.pace import Pace
 from busim.budget.result import Change
 from busim.budget.timing import timed
-from busim.budget.variants import Works, of_units, varied
+from busim.budget.variants import Work, Works, of_units, varied
 from busim.dialects import READ, Request
 from busim.exchange import MEAN
 from busim.units import Spread, show_time
@@ -98,8 +98,8 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
     if case.gap > mean.wire.silence:
         text = f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}"
         yield "gap", text, varied(mean, case._replace(gap=0))
-    if case.time_out and case.time_out > _enough(mean):
-        text = f"time-outs as computed, {show_time(_enough(mean))} at most, instead of {show_time(case.time_out)}"
+    if case.time_out and case.time_out > (enough := _enough(mean)):
+        text = f"time-outs as computed, {show_time(enough)} at most, instead of {show_time(case.time_out)}"
         yield "time-out", text, varied(mean, case._replace(time_out=None))
     yield from _fewer_values(mean)
     alive = [number for number, unit in enumerate(case.units) if not unit.trouble]
@@ -112,26 +112,24 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
 def _enough(mean: Pace) -> float:
     """ns: the longest time-out that would be computed."""
     wire = mean.wire._replace(time_out=None)
-    return max(float(timed(wire, mean.layout.kinds[row.kind]).time_out) for row in mean.layout.polls)
+    return max(float(timed(wire, mean.layout.kinds[kind]).time_out) for kind in {row.kind for row in mean.layout.polls})
 
 
 def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Load]]:
     """Runs that could be read in one exchange with what lies between them, and runs that could be left out."""
-    case = mean.case
-    groups: dict[str, dict[str, Poll]] = {}
-    holes = {poll.group for poll in case.polls if poll.hole}
-    fastest = min((poll.every for poll in case.polls), default=0)
-    for poll in case.polls:
-        if poll.every == 0 or fastest:
-            groups.setdefault(poll.group, {}).setdefault(poll.work, poll)
-    works_of = Works(mean)
-    for group, works in groups.items():
-        if group in holes:
+    works = Works(mean)
+    fastest = min((first.every for first in works.first.values()), default=0)
+    groups: dict[str, list[tuple[Work, Poll]]] = {}
+    for work, first in works.first.items():
+        if first.every == 0 or fastest:
+            groups.setdefault(first.group, []).append((work, first))
+    for group, some in groups.items():
+        if group in works.holes:
             text = f"read group {group!r} in one exchange, with the registers between its values"
-            yield "values", text, works_of.merged(group, list(_merged(case, group)))
-        for work, first in list(works.items())[1:]:
+            yield "values", text, works.merged(group, list(_merged(mean.case, group)))
+        for work, first in some[1:]:
             text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
-            yield "values", text, works_of.without((group, work))
+            yield "values", text, works.without(work)
 
 
 def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:

@@ -76,13 +76,23 @@ class _Asked(NamedTuple):
 
 
 class Works:
-    """The polls of a pace by what is read in one exchange: what would be if less were asked, or more together."""
+    """The polls of a pace by what is read in one exchange: what would be if less were asked, or more together.
+
+    `first`: the first poll of each; `holes`: groups of which more could be read together.
+    """
 
     def __init__(self, pace: Pace) -> None:
         self._pace = pace
+        self.first: dict[Work, Poll] = {}
+        self.holes: set[str] = set()
         polls: dict[Work, list[tuple[float, Row]]] = {}
         for poll, row in zip(pace.case.polls, pace.layout.polls, strict=True):
-            polls.setdefault((poll.group, poll.work), []).append((poll.every, row))
+            work = poll.group, poll.work
+            if work not in polls:
+                self.first[work], polls[work] = poll, []
+            if poll.hole:
+                self.holes.add(poll.group)
+            polls[work].append((poll.every, row))
         self._asked = {work: self._taken(pace.costs, some) for work, some in polls.items()}
 
     def without(self, work: Work) -> Load:
