@@ -1,4 +1,8 @@
-"""What a budget says, as plain data: for notebooks, for the table, for JSON. Times in seconds, rates per second."""
+"""What a budget says, as plain data: for notebooks, for the table, for JSON. Times in seconds, rates per second.
+
+Nobody changes it once it is said. The dataclasses are not frozen all the same: a frozen one takes three times as long
+to make, and a budget makes hundreds.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +42,7 @@ class ExchangeBudget(NamedTuple):
     time_out: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class GroupBudget:
     """A poll group. `wanted`: seconds between two polls of a camera, 0 for as often as the line allows."""
 
@@ -49,7 +53,7 @@ class GroupBudget:
     reached: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class CameraBudget:
     """The expected figures of a camera, by the names of `busim.figures`. `trouble`: why it never answers, or ""."""
 
@@ -59,7 +63,7 @@ class CameraBudget:
     figures: Mapping[str, Value]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class MoveBudget:
     """An operator's move, from the hand to the acknowledgement; `after_polls`: if commands waited for the whole round.
 
@@ -77,7 +81,7 @@ class MoveBudget:
     second_worst: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class StreamBudget:
     """`count` more of one kind: operators (random moves) or joysticks (a steady stream). None: more than it can do."""
 
@@ -90,7 +94,7 @@ class StreamBudget:
     cycle: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class JobBudget:
     """Work that comes all at once. `exchanges`: how many it is."""
 
@@ -100,7 +104,7 @@ class JobBudget:
     worst: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class DeadBudget:
     """`count` cameras die. `until`: seconds until they count as offline; the load or cycle till then and after.
 
@@ -115,7 +119,7 @@ class DeadBudget:
     load_after: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class NoiseBudget:
     """A bit error rate. `failing`: share of exchanges lost; `lost`: share of moves that fail in every attempt."""
 
@@ -125,7 +129,7 @@ class NoiseBudget:
     lost: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class SecondMaster:
     """Another master asks at `rate` on the same line: the share of this one's exchanges that it may spoil at most.
 
@@ -138,7 +142,7 @@ class SecondMaster:
     quiet: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class ArbitratedBudget:
     """Several masters behind a converter that serves one after the other: what this one gets.
 
@@ -154,7 +158,7 @@ class ArbitratedBudget:
     load: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Change:
     """One thing that could be changed alone. `what`: the quantity that gains; `gain`: 0.5 for half as much again."""
 
@@ -166,7 +170,7 @@ class Change:
     gain: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Need:
     """What still reaches a wanted rate: None where nothing does, and `text` says why."""
 
@@ -179,7 +183,7 @@ class Need:
     text: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class LineBudget:
     """One master on one line. `obstacles`: why nothing can be computed; `remarks`: what does not hold, and by how much;
     `uncertain`: why the numbers are right only to a few percent.
@@ -214,7 +218,7 @@ class LineBudget:
     need: Need | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Budget:
     """A plan's budget. `assumptions`: what every number of it stands on."""
 
