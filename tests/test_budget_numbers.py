@@ -11,6 +11,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from busim.budget import Mix, Waits, budget, cases, line_budget
+from busim.budget.moves import Chain, many_waits
 from busim.plan import read
 
 TOP = Path(__file__).resolve().parent.parent
@@ -71,3 +72,25 @@ def test_a_quantile_of_an_even_wait_is_where_it_has_to_be() -> None:
     """0 to 10 ms and then 1 ms: 10.5 ms. What lies beyond the middle of the longest stretch was cut off."""
     wait = Waits(0.0, 0.0, 0.0, np.array([5e6]), np.ones(1), np.array([1e7]))
     assert wait.quantile(SHARE, Mix(np.array([1e6]), np.ones(1))) == pytest.approx(10.5e6, rel=2e-3)
+
+
+def _mix(times: list[float]) -> Mix:
+    return Mix(times, [1 / len(times)] * len(times))
+
+
+mixes = st.lists(st.floats(1e6, 4e7), min_size=1, max_size=3).map(_mix)
+chains = st.builds(Chain, st.floats(1e-11, 6e-8), st.floats(1, 40), mixes, mixes)
+
+
+@given(st.lists(st.lists(chains, min_size=1, max_size=4), min_size=2, max_size=4))
+@example([[Chain(2e-8, 2.5, _mix([9e6]), _mix([1.2e7]))], [Chain(4e-8, 30.0, _mix([9e6]), _mix([1.2e7]))] * 3])
+@example([[Chain(2e-8, 2.5, _mix([9e6]), _mix([1.2e7]))] * 2, [Chain(4e-8, 30.0, _mix([9e6]), _mix([1.2e7]))] * 3])
+def test_how_moves_wait_does_not_depend_on_the_chains_worked_out_with_them(groups: list[list[Chain]]) -> None:
+    together = many_waits(groups)
+    for group, found in zip(groups, together, strict=True):
+        for one, alone in zip(found, many_waits([group])[0], strict=True):
+            assert one.mean == pytest.approx(alone.mean, rel=1e-6)
+            assert one.carried == pytest.approx(alone.carried, rel=1e-9)
+            assert one.replaced == pytest.approx(alone.replaced, rel=1e-6, abs=1e-9)
+            assert one.weights.sum() == pytest.approx(alone.weights.sum(), rel=1e-9)
+            assert one.quantile(SHARE, _mix([1e6])) == pytest.approx(alone.quantile(SHARE, _mix([1e6])), rel=1e-6)
