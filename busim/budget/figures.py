@@ -10,7 +10,7 @@ from busim.budget.kept import kept
 from busim.budget.load import PROBE_PAUSE
 from busim.budget.moves import IN_A_ROW
 from busim.budget.pace import Pace
-from busim.budget.spreads import Entry, Mixtures, quantiles
+from busim.budget.spreads import Mixtures, quantiles
 from busim.exchange import MEAN, WORST
 from busim.figures import QUANTITIES, Value
 
@@ -144,11 +144,10 @@ class Expected:
         """The answered exchanges of each camera in turn, and all together."""
         pace, found = self.mean, self._answered
         weights = np.zeros((len(pace.case.units) + 1, len(found)))
-        exchanges = [Entry.of(one.exchange) for one in pace.times]
         entries = []
         for place, (unit, kind, way, rate) in enumerate(found):
             weights[unit, place] = weights[-1, place] = rate
-            entries.append(exchanges[kind].farther(way))
+            entries.append(pace.entries[kind].farther(way))
         return Mixtures(entries, weights, tuple(_SHARES.values()))
 
     def latencies_of(self, found: Array) -> list[dict[str, Value]]:

@@ -8,6 +8,7 @@ in `dead`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -116,28 +117,32 @@ class Pace(Load):
     def serving(self) -> Mix:
         """How long the master is inside one command, as it is spread."""
         rate, mean, lost, failing = self._sound
-        gone = sum(self.layout.lost.values())
-        wasted = sum(rate * self.times[kind].lost for kind, rate in self.layout.lost.items())
         mix = self._answered(self.each) if rate else None
         if mix is not None and failing > 0:
             tries = 1 + self.case.retries
             chances = [failing**number * (1 - failing) for number in range(tries)] + [failing**tries]
             times = [number * lost + mean for number in range(tries)] + [tries * lost]
-            mix = Mix.of(np.array(times), np.array(chances), max(0.0, mix.square - mix.mean**2))
-        lost_time = Mix(np.array([wasted / max(1e-300, gone)]), np.ones(1))
-        return lost_time if mix is None else mix.joined(lost_time, gone / self.move_rate)
+            mix = Mix.of(times, chances, max(0.0, mix.square - mix.mean**2))
+        gone = self.layout.lost
+        if mix is not None and not gone:
+            return mix
+        often = sum(gone.values())
+        wasted = sum([rate * self.costs.lost[kind] for kind, rate in gone.items()])
+        lost_time = Mix([wasted / max(1e-300, often)], [1.0])
+        return lost_time if mix is None else mix.joined(lost_time, often / self.move_rate)
 
     def _answered(self, times: list[float]) -> Mix:
         """Moves to cameras that answer, spread as their exchanges are; `times` by kind."""
-        held = [
+        answered = (
             (row, move.rate)
             for row, move in zip(self.layout.moves, self.case.moves, strict=True)
             if move.rate and not self.case.units[row.unit].trouble
-        ]
+        )
+        held = list(islice(answered, _FEW + 1))
         if len(held) <= _FEW:
-            values = np.array([times[row.kind] + row.way for row, _ in held])
-            variances = np.array([self.times[row.kind].exchange.variance for row, _ in held])
-            return Mix.of(values, np.array([rate for _, rate in held]), variances)
+            values = [times[row.kind] + row.way for row, _ in held]
+            variances = [self.times[row.kind].exchange.variance for row, _ in held]
+            return Mix.of(values, [rate for _, rate in held], variances)
         return self._summed([(times[kind], kind, moved) for kind, moved in self.layout.moved.items()])
 
     def _summed(self, parts: list[tuple[float, int, Sum]]) -> Mix:
@@ -155,15 +160,19 @@ class Pace(Load):
         """From the sending of a command until it is acknowledged, repeats counted in; of cameras that answer."""
         return self.answer_of(quantiles([self.answers])[0][0])
 
+    @kept
+    def entries(self) -> list[Entry]:
+        """Each kind of exchange, to be mixed."""
+        return [Entry.of(one.exchange) for one in self.times]
+
     @property
     def answers(self) -> Mixtures:
         """The answered commands themselves, as often as they come."""
-        exchanges = {kind: Entry.of(self.times[kind].exchange) for kind in self.layout.moved}
         entries: list[Entry] = []
         rates: list[float] = []
         for share in self.layout.shares:
             if not share.trouble:
-                entries += [exchanges[kind].farther(share.way) for kind in share.moves]
+                entries += [self.entries[kind].farther(share.way) for kind in share.moves]
                 rates += share.moves.values()
         return Mixtures(entries, np.array([rates]), _PARTS_OF_ANSWER)
 
@@ -172,13 +181,17 @@ class Pace(Load):
         rate, _, lost, failing = self._sound
         mean = sum(many.count * self.times[kind].exchange.mean + many.way for kind, many in self.layout.moved.items())
         # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
-        mix = Mix(found + (mean / rate - found.sum() / len(found)), np.full(len(found), 1 / len(found)))
+        times: list[float] = found.tolist()
+        usual = mean / rate
+        off, share = usual - sum(times) / len(times), 1 / len(times)
         if failing <= 0:
-            return mix
-        times = np.array([number * lost + mix.mean for number in range(1 + self.case.retries)])
-        chances = np.array([failing**number for number in range(1 + self.case.retries)])
-        shares = np.outer(chances / chances.sum(), mix.weights).ravel()
-        return Mix((times[:, np.newaxis] + mix.values - mix.mean).ravel(), shares)
+            return Mix([time + off for time in times], [share] * len(times))
+        chances = [failing**number for number in range(1 + self.case.retries)]
+        whole = sum(chances)
+        return Mix(
+            [number * lost + time + off for number in range(len(chances)) for time in times],
+            [chance / whole * share for chance in chances for _ in times],
+        )
 
     @kept
     def controls(self) -> float:
@@ -204,14 +217,14 @@ class Pace(Load):
     def between(self) -> Mix:
         """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
         if not self.paces and not self.probed:
-            return Mix(np.array([1000.0]), np.ones(1))
+            return Mix([1000.0], [1.0])
         mix, often, taken = self._asked
         rest = 1 - taken - self.moves_load
         if self.saturated or rest <= 0:
             return mix
         piece = _SLICE * mix.mean
         count = rest / piece
-        return mix.joined(Mix(np.array([piece]), np.ones(1)), count / (count + often))
+        return mix.joined(Mix([piece], [1.0]), count / (count + often))
 
     @kept
     def _asked(self) -> tuple[Mix, float, float]:
@@ -241,7 +254,7 @@ class Pace(Load):
             if one.failing > 0:
                 values.append((float(one.lost), one.failing * rate, 0.0))
         values += [(time, rate, 0.0) for time, rate in probes]
-        times, rates, variances = np.array(values).T
+        times, rates, variances = zip(*values, strict=True)
         return Mix.of(times, rates, variances)
 
     @kept
@@ -258,7 +271,7 @@ class Pace(Load):
             return []
         mixes = [self.between]
         if self.paces and not self.saturated:
-            mixes = [Mix(np.array([_SLICE * self.polling.mean]), np.ones(1)), self.polling]
+            mixes = [Mix([_SLICE * self.polling.mean], [1.0]), self.polling]
         return [Chain(self.move_rate, self.controls, self.serving, mix) for mix in mixes]
 
     def waits_of(self, found: Sequence[Waits]) -> Waits:
