@@ -7,11 +7,11 @@ kinds, with how many they are, how far away together, and the sum of the squares
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
-from busim.budget.case import Case, Poll
+from busim.budget.case import Case, Move, Poll
 from busim.budget.timing import Asked, asked_of
 
 Key = TypeVar("Key")
@@ -73,80 +73,81 @@ class Layout:
 
 def layout(case: Case) -> Layout:
     """Counts the polls and moves of a case. Nothing of it depends on baud, packing, latency, gap or time-outs."""
-    kinds: dict[tuple[int, int, int, int], int] = {}
-    asked: list[Asked] = []
-    rows: list[list[Row]] = []
-    known: dict[tuple[int, int], Row] = {}
-    numbers: dict[tuple[object, ...], int] = {}
-    alike = []
-    for unit in case.units:
-        baud = None if unit.baud is case.baud else unit.baud  # fractions take long to be told apart
-        mark = unit.turnaround.low, unit.turnaround.high, unit.lead, unit.hold, baud, unit.ppm
-        alike.append(numbers.setdefault(mark, len(numbers)))
-    for ones in (case.polls, case.moves):
-        found = []
-        for one in ones:
-            number = one.unit
-            key = (alike[number], one.request, one.reply, one.escapes)
-            kind = kinds.get(key)
-            if kind is None:
-                kind = kinds[key] = len(asked)
-                asked.append(asked_of(case, one))
-            row = known.get((kind, number))
-            if row is None:
-                row = known[kind, number] = Row(kind, number, 2 * case.units[number].distance)
-            found.append(row)
-        rows.append(found)
-    polls, moves = rows
+    rows = _Rows(case)
     shares = [Share({}, {}, 2 * unit.distance, bool(unit.trouble)) for unit in case.units]
-    _share_polls(shares, case.polls, polls)
-    for move, row in zip(case.moves, moves, strict=True):
+    polls, moves, alive = [], [], []
+    for poll in case.polls:
+        row = rows.of(poll)
+        share, key = shares[row.unit], (poll.every, row.kind)
+        share.polls[key] = share.polls.get(key, 0) + 1
+        polls.append(row)
+        alive.append(not share.trouble)
+    for move in case.moves:
+        row = rows.of(move)
+        moves.append(row)
         if move.rate:
             moved = shares[row.unit].moves
             moved[row.kind] = moved.get(row.kind, 0.0) + move.rate / 1e9
-    return _counted(asked, polls, moves, alike, shares)
+    living = [number for number, one in enumerate(alive) if one]
+    return Layout(rows.kinds, polls, moves, rows.alike, shares, alive, living, *_summed(shares))
 
 
-def _share_polls(shares: list[Share], polls: Sequence[Poll], rows: list[Row]) -> None:
-    """Counts each poll at the unit that it asks."""
-    for poll, row in zip(polls, rows, strict=True):
-        asked, key = shares[row.unit].polls, (poll.every, row.kind)
-        asked[key] = asked.get(key, 0) + 1
+class _Rows:
+    """The rows of a case in the making: polls and moves of one unit that are as long share one."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self.alike = _alike(case)
+        self.kinds: list[Asked] = []
+        self._numbers: dict[tuple[int, int, int, int], int] = {}
+        self._known: dict[tuple[int, int, int, int], Row] = {}
+
+    def of(self, one: Poll | Move) -> Row:
+        request, reply, escapes = one.request, one.reply, one.escapes
+        known = one.unit, request, reply, escapes
+        row = self._known.get(known)
+        if row is None:
+            key = self.alike[one.unit], request, reply, escapes
+            kind = self._numbers.get(key)
+            if kind is None:
+                kind = self._numbers[key] = len(self.kinds)
+                self.kinds.append(asked_of(self._case, one))
+            row = self._known[known] = Row(kind, one.unit, 2 * self._case.units[one.unit].distance)
+        return row
 
 
-def _counted(
-    kinds: list[Asked], polls: list[Row], moves: list[Row], alike: list[int], shares: list[Share]
-) -> Layout:  # fmt: skip
-    """What the units are asked added up."""
+def _alike(case: Case) -> list[int]:
+    """The kind of each unit: those of one answer in the same time."""
+    numbers: dict[tuple[object, ...], int] = {}
+    found = []
+    for unit in case.units:
+        baud = None if unit.baud is case.baud else unit.baud  # fractions take long to be told apart
+        mark = unit.turnaround.low, unit.turnaround.high, unit.lead, unit.hold, baud, unit.ppm
+        found.append(numbers.setdefault(mark, len(numbers)))
+    return found
+
+
+def _summed(
+    shares: list[Share],
+) -> tuple[dict[tuple[float, int], Sum], dict[int, dict[int, int]], dict[int, Sum], dict[int, float], float]:
+    """`paces`, `dead`, `moved`, `lost` and `rate` of a layout: what the units are asked added up."""
+    paces: dict[tuple[float, int], Sum] = {}
+    dead: dict[int, dict[int, int]] = {}
     moved: dict[int, Sum] = {}
     lost: dict[int, float] = {}
     rate = 0.0
-    for _, own, way, trouble in shares:
-        rate += sum(own.values())
+    for unit, (polls, moves, way, trouble) in enumerate(shares):
+        rate += sum(moves.values())
         if not trouble:
-            _add(moved, own, way)
+            _add(paces, polls, way)
+            _add(moved, moves, way)
             continue
-        for kind, often in own.items():
-            lost[kind] = lost.get(kind, 0.0) + often
-    return Layout(kinds, polls, moves, alike, shares, *_polls_counted(polls, shares), moved, lost, rate)
-
-
-def _polls_counted(
-    polls: list[Row], shares: list[Share]
-) -> tuple[list[bool], list[int], dict[tuple[float, int], Sum], dict[int, dict[int, int]]]:
-    """`alive`, `living`, `paces` and `dead` of a layout."""
-    alive = [not shares[row.unit].trouble for row in polls]
-    living = [number for number, one in enumerate(alive) if one]
-    paces: dict[tuple[float, int], Sum] = {}
-    dead: dict[int, dict[int, int]] = {}
-    for unit, (asked, _, way, trouble) in enumerate(shares):
-        if not trouble:
-            _add(paces, asked, way)
-            continue
-        for (_, kind), count in asked.items():
+        for (_, kind), count in polls.items():
             probed = dead.setdefault(unit, {})
             probed[kind] = probed.get(kind, 0) + count
-    return alive, living, paces, dead
+        for kind, often in moves.items():
+            lost[kind] = lost.get(kind, 0.0) + often
+    return paces, dead, moved, lost, rate
 
 
 def _add(sums: dict[Key, Sum], counts: Mapping[Key, float], way: float) -> None:
