@@ -142,13 +142,10 @@ class Expected:
     @property
     def answered(self) -> Mixtures:
         """The answered exchanges of each camera in turn, and all together."""
-        pace, found = self.mean, self._answered
-        weights = np.zeros((len(pace.case.units) + 1, len(found)))
-        entries = []
-        for place, (unit, kind, way, rate) in enumerate(found):
-            weights[unit, place] = weights[-1, place] = rate
-            entries.append(pace.entries[kind].farther(way))
-        return Mixtures(entries, weights, tuple(_SHARES.values()))
+        units = len(self.mean.case.units)
+        found = Mixtures.of(self.mean.entries, self._answered, units + 1, tuple(_SHARES.values()))
+        found.weights[-1] = found.weights.sum(axis=0)
+        return found
 
     def latencies_of(self, found: Array) -> list[dict[str, Value]]:
         """`latencies` from the quantiles of `answered`."""

@@ -168,13 +168,13 @@ class Pace(Load):
     @property
     def answers(self) -> Mixtures:
         """The answered commands themselves, as often as they come."""
-        entries: list[Entry] = []
-        rates: list[float] = []
-        for share in self.layout.shares:
-            if not share.trouble:
-                entries += [self.entries[kind].farther(share.way) for kind in share.moves]
-                rates += share.moves.values()
-        return Mixtures(entries, np.array([rates]), _PARTS_OF_ANSWER)
+        parts = [
+            (0, kind, share.way, often)
+            for share in self.layout.shares
+            if not share.trouble
+            for kind, often in share.moves.items()
+        ]
+        return Mixtures.of(self.entries, parts, 1, _PARTS_OF_ANSWER)
 
     def answer_of(self, found: Array) -> Mix:
         """`answer` from the quantiles of `answers`."""

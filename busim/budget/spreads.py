@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import product
 from math import factorial
 from typing import Any, NamedTuple
@@ -46,18 +46,36 @@ class Entry(NamedTuple):
             exchange.back_width,
         )
 
-    def farther(self, way: float) -> Entry:
-        """The same with so many ns of propagation more."""
-        return Entry(self[0] + way, *self[1:])
-
 
 class Mixtures(NamedTuple):
-    """Several mixtures of some exchanges. `weights`: [mixture, exchange], how often each comes, 0 for never. `shares`:
-    those whose quantiles are wanted."""
+    """Several mixtures of some exchanges. `weights`: [mixture, exchange], how often each comes. `shares`: those whose
+    quantiles are wanted."""
 
     entries: Sequence[Entry]
     weights: Array
     shares: Sequence[float]
+
+    @classmethod
+    def of(
+        cls, kinds: Sequence[Entry], parts: Iterable[tuple[int, int, float, float]], many: int, shares: Sequence[float]
+    ) -> Mixtures:
+        """So many mixtures of `parts`: mixture, kind, ns of propagation more than the kind has, how often. Exchanges of
+        a kind that differ by less than a microsecond are taken as one."""
+        places: dict[tuple[int, int], int] = {}
+        entries: list[Entry] = []
+        held = []
+        for mixture, kind, way, often in parts:
+            one = kinds[kind]
+            key = kind, round((one[0] + way) / _ALIKE)
+            place = places.get(key)
+            if place is None:
+                place = places[key] = len(entries)
+                entries.append(Entry(one[0] + way, *one[1:]))
+            held.append((mixture, place, often))
+        weights = [[0.0] * len(entries) for _ in range(many)]
+        for mixture, place, often in held:
+            weights[mixture][place] += often
+        return cls(entries, np.array(weights), shares)
 
 
 def quantiles(mixtures: Sequence[Mixtures]) -> list[Array]:
@@ -65,17 +83,18 @@ def quantiles(mixtures: Sequence[Mixtures]) -> list[Array]:
 
     A mixture of nothing gives nan. What comes out for some does not depend on the others: all at once only saves time.
     """
-    kinds = _Kinds(mixtures)
-    if not kinds.starts:
+    sizes = [len(some.entries) for some in mixtures]
+    entries = [entry for some in mixtures for entry in some.entries]
+    if not entries:
         return [np.full((len(some.weights), len(some.shares)), np.nan) for some in mixtures]
-    first, last = np.array(kinds.first), np.array(kinds.last)
+    first, last = np.array([_span(some.entries) for some in mixtures]).T
     grids = first[:, np.newaxis] + ((last + 1 - first) / (_POINTS - 1))[:, np.newaxis] * _STEPS
-    below = _below(grids[kinds.owners] - np.array(kinds.starts)[:, np.newaxis], kinds.widths)
+    starts = np.array([entry.least for entry in entries])
+    below = _below(grids.repeat(sizes, axis=0) - starts[:, np.newaxis], [entry[1:] for entry in entries])
     chances, place = [], 0
-    for weights in kinds.weights:
-        count = weights.shape[1]
-        chances.append(weights @ below[place : place + count])
-        place += count
+    for some, size in zip(mixtures, sizes, strict=True):
+        chances.append(some.weights @ below[place : place + size])
+        place += size
     reached = np.maximum.accumulate(np.concatenate(chances), axis=1)
     rows = [number for number, some in enumerate(mixtures) for _ in some.weights]
     values, place = _at(grids[rows], reached, [mixtures[number].shares for number in rows]), 0
@@ -85,6 +104,13 @@ def quantiles(mixtures: Sequence[Mixtures]) -> list[Array]:
         found.append(values[place : place + shape[0] * shape[1]].reshape(shape))
         place += shape[0] * shape[1]
     return found
+
+
+def _span(entries: Sequence[Entry]) -> tuple[float, float]:
+    """ns that all exchanges take at least, and that none exceeds; 0 where there are none."""
+    if not entries:
+        return 0.0, 0.0
+    return min([entry.least for entry in entries]), max([sum(entry) for entry in entries])
 
 
 def _at(grids: Array, reached: Array, shares: Sequence[Sequence[float]]) -> Array:
@@ -105,42 +131,6 @@ def _at(grids: Array, reached: Array, shares: Sequence[Sequence[float]]) -> Arra
     near = grids[row, before]
     values = near + np.minimum(1.0, np.maximum(0.0, part)) * (grids[row, places] - near)
     return np.where(whole > 0, values, np.nan)
-
-
-class _Kinds:
-    """The exchanges that ever come in mixtures, those that are alike taken as one: `starts`, `widths` and `owners`, the
-    number of the mixtures that each belongs to. Of each of the mixtures `weights`, [mixture, kind], and `first` and
-    `last`: ns that all of them take at least and none exceeds; 0 where nothing comes."""
-
-    def __init__(self, mixtures: Sequence[Mixtures]) -> None:
-        self.starts: list[float] = []
-        self.widths: list[tuple[float, float, float]] = []
-        self.owners: list[int] = []
-        self.weights: list[Array] = []
-        self.first: list[float] = []
-        self.last: list[float] = []
-        for owner, some in enumerate(mixtures):
-            places = self._add(some.entries, np.add.reduce(some.weights).tolist())
-            count = len(self.starts) - len(self.owners)
-            self.owners += [owner] * count
-            alike = 0 < count < len(places)
-            self.weights.append(some.weights @ np.eye(count)[places] if alike else some.weights[:, :count])
-
-    def _add(self, entries: Sequence[Entry], often: Sequence[float]) -> list[int]:
-        """For each exchange, the number of its kind among those of its mixtures."""
-        numbers: dict[tuple[float, ...], int] = {}
-        places, last = [], 0.0
-        for (least, turnaround, out, back), comes in zip(entries, often, strict=True):
-            key = round(least / _ALIKE), turnaround, out, back
-            if comes and key not in numbers:
-                numbers[key] = len(numbers)
-                self.starts.append(least)
-                self.widths.append((turnaround, out, back))
-                last = max(last, least + turnaround + out + back)
-            places.append(numbers.get(key, 0))
-        self.first.append(min(self.starts[-len(numbers) :]) if numbers else 0.0)
-        self.last.append(last)
-        return places
 
 
 def _below(time: Array, widths: Sequence[Sequence[float]]) -> Array:
