@@ -196,3 +196,14 @@ def test_any_mangled_file_is_read_or_refused_as_the_user_s_mistake(edits: list[t
         outcome.decode_request(b"@07R003*4F\r")
     else:
         assert isinstance(outcome, UserError)
+
+
+def test_the_file_of_a_plan_that_is_loaded_is_read_once_however_often_its_dialect_is_asked_for() -> None:
+    """Each budget of a plan with its own dialect took 6 ms for reading the file again, of 0.6 in all."""
+    files = {"./wall.yaml": GOOD}
+    first = find("./wall.yaml", "plans", files)
+    assert find("./wall.yaml", "plans", dict(files)) is first
+    name = re.search(r"(?m)^name: (.*)$", GOOD)
+    assert name is not None
+    other = find("./wall.yaml", "plans", {"./wall.yaml": GOOD.replace(name[0], "name: other", 1)})
+    assert (first.name, other.name) == (name[1], "other")

@@ -337,3 +337,10 @@ def test_any_odd_value_anywhere_is_a_model_or_a_user_error(data: st.DataObject) 
     holder[key] = data.draw(VALUES)
     with contextlib.suppress(UserError):
         read_text(json.dumps(tree))
+
+
+def test_the_file_of_a_plan_that_is_loaded_is_read_once_however_often_its_model_is_asked_for() -> None:
+    first = find("./ours.yaml", "plans", {"./ours.yaml": ZOOM})
+    assert find("./ours.yaml", "plans", {"./ours.yaml": ZOOM}) is first
+    other = find("./ours.yaml", "plans", {"./ours.yaml": ZOOM.replace("name: zoom-camera", "name: other", 1)})
+    assert (first.name, other.name) == ("zoom-camera", "other")

@@ -8,7 +8,7 @@ something that makes one when it is called.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
@@ -30,7 +30,7 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
     Raises UserError for one that is not known, and Findings for a file with mistakes.
     """
     if files is not None and name in files:
-        return read_text(files[name], str(Path(folder or ".") / name))
+        return _beside(files[name], str(Path(folder or ".") / name))
     if is_path(name):
         return read(Path(folder or ".") / name)
     if name == "modbus-rtu":
@@ -48,6 +48,12 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
         expected=" or ".join(known) + ", or a file, as ./wall.yaml",
         mend=f"did you mean `{meant}`?" if meant else "name one of these",
     )
+
+
+@lru_cache(maxsize=64)
+def _beside(text: str, path: str) -> Dialect:
+    """That of a file beside a plan. Whoever budgets, checks or simulates a plan again and again has one text."""
+    return read_text(text, path)
 
 
 def names() -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from busim.declared import is_path, nearest
@@ -29,10 +29,16 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
     Raises UserError for one that is not known, and Findings for a file with mistakes.
     """
     if files is not None and name in files:
-        return read_text(files[name], str(Path(folder or ".") / name))
+        return _beside(files[name], str(Path(folder or ".") / name))
     if is_path(name):
         return read(Path(folder or ".") / name)
     return load(name)
+
+
+@lru_cache(maxsize=64)
+def _beside(text: str, path: str) -> Model:
+    """That of a file beside a plan. Whoever budgets, checks or simulates a plan again and again has one text."""
+    return read_text(text, path)
 
 
 @cache
