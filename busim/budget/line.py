@@ -152,23 +152,22 @@ def _unknown(mean: Pace) -> str:
     case, counted = mean.case, mean.layout
     if not counted.living:
         return ""
-    rounds = 0.0
-    swings = {}
-    shortest = mean.shortest
+    rounds, shortest = 0.0, mean.shortest
+    swings = []
     for unit, share in zip(case.units, counted.shares, strict=True):
         often = 0.0  # polls of it in a round
         if not share.trouble:
             often = sum([shortest / max(every, mean.cycle) * count for (every, _), count in share.polls.items()])
-        name = f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})"
-        swings[name] = (unit.turnaround.high - unit.turnaround.low) * often
+        swings.append((unit.turnaround.high - unit.turnaround.low) * often)
         rounds += often
-    if case.converter:
-        name = f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
-        swings[name] = 2 * (case.latency.high - case.latency.low) * rounds
-    chosen = max(swings, key=lambda name: swings[name])
-    if not swings[chosen]:
-        return ""
-    return f"{chosen} matters most: {show_time(swings[chosen])} of a round between its bounds"
+    largest = max(swings)
+    of_converter = 2 * (case.latency.high - case.latency.low) * rounds if case.converter else 0.0
+    if of_converter > largest:
+        largest, name = of_converter, f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
+    else:
+        unit = case.units[swings.index(largest)]
+        name = f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})"
+    return f"{name} matters most: {show_time(largest)} of a round between its bounds" if largest else ""
 
 
 def _bounds(spread: Spread) -> str:

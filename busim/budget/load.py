@@ -89,9 +89,11 @@ class Costs(NamedTuple):
 class Load:
     """How busy a master is while every move is sent, as far as there is time for it.
 
-    `paces`: what all living polls take, once each, failures counted in, by the wanted time between two; `polls`: how
-    many they are; `probed`: what a probe takes, of each dead camera that is polled; `move_rate`: moves of all panels;
-    `service`: how long the master is inside one command, on average.
+    `paces`: what all living polls take, once each, failures counted in, by the wanted time between two, `occupied` all
+    of it; `polls`: how many they are; `probed`: what a probe takes, of each dead camera that is polled; `move_rate`:
+    moves of all panels; `service`: how long the master is inside one command, on average. `moves_load`: the share of
+    time that commands take if every move is sent; `sendable`: if every one is that can be, four of them for each poll
+    where polls are always due.
     """
 
     def __init__(
@@ -100,6 +102,10 @@ class Load:
         self.paces, self.polls, self.probed = paces, polls, probed
         self.move_rate, self.service = move_rate, service
         self.occupied = sum(paces.values())
+        self.moves_load = self.sendable = move_rate * service
+        if move_rate:
+            row = IN_A_ROW * service
+            self.sendable = min(self.moves_load, row / (row + self.occupied / polls) if polls else 1.0)
 
     def rough(self) -> Load:
         """The same where it is not known which moves replace others."""
@@ -114,11 +120,6 @@ class Load:
     def fastest(self) -> float:
         """The smallest wanted time between two polls."""
         return min(self.paces)
-
-    @kept
-    def moves_load(self) -> float:
-        """Share of time that commands take if every move is sent."""
-        return self.move_rate * self.service
 
     def with_load(self, load: float) -> float:
         """The cycle with this load of commands; 0 where everything keeps its pace, or nothing is polled."""
@@ -137,19 +138,8 @@ class Load:
         return max(self.with_load(load), self.fastest) if self.paces else 0.0
 
     @kept
-    def sendable(self) -> float:
-        """Share of time that commands take if every one is sent that can be: four of them for each poll, where polls
-        are always due."""
-        if not self.move_rate:
-            return 0.0
-        if not self.paces:
-            return min(self.moves_load, 1.0)
-        row = IN_A_ROW * self.service
-        return min(self.moves_load, row / (row + self.occupied / self.polls))
-
-    @kept
     def unhurried(self) -> float:
-        """The cycle that they would leave."""
+        """The cycle that is left if every command is sent that can be."""
         return self.with_load(self.sendable)
 
     @property

@@ -68,12 +68,15 @@ def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers
 def _times_out(worst: Pace) -> Iterator[str]:
     """Exchanges that take longer than their time-out."""
     case = worst.case
+    spare = [one.time_out - one.exchange.worst for one in worst.times]
     for rows, word in ((worst.layout.polls, "a poll"), (worst.layout.moves, "a move")):
         said: set[int] = set()
         for kind, place, way in rows:
+            if way <= spare[kind] or place in said or case.units[place].trouble:
+                continue
             unit, one = case.units[place], worst.times[kind]
             most = one.exchange.worst + way
-            if unit.trouble or place in said or most <= one.time_out:
+            if most <= one.time_out:
                 continue
             said.add(place)
             over = show_time(most - one.time_out)
