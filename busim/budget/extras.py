@@ -51,25 +51,25 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
     """Mean and worst seconds until another panel shows a move: its exchange over, the value's next poll answered."""
     mean, case = expected.mean, expected.mean.case
     groups = {case.polls[number].group: number for number in reversed(mean.layout.living)}
-    wait = rate = 0.0
-    chosen = set()
+    rates: dict[int, float] = {}  # of moves, by the poll that brings what they did
     for move in case.moves:
         if move.rate and move.group in groups:
             number = groups[move.group]
-            chosen.add(number)
-            period = mean.period(number)
-            # the poll that brings it comes anywhere in the round, but not while the command itself is under way
-            never = case.polls[number].every < mean.cycle
-            rest = max(0.0, period - mean.poll_cost(number)) if never else period
-            answer = mean.timing(number).exchange.mean + mean.layout.polls[number].way
-            wait += move.rate * (rest / 2 + answer)
-            rate += move.rate
-    if not rate:
+            rates[number] = rates.get(number, 0.0) + move.rate
+    if not rates:
         return None, None
+    wait, rate = 0.0, sum(rates.values())
+    for number, often in rates.items():
+        period = mean.period(number)
+        # the poll that brings it comes anywhere in the round, but not while the command itself is under way
+        never = case.polls[number].every < mean.cycle
+        rest = max(0.0, period - mean.poll_cost(number)) if never else period
+        answer = mean.timing(number).exchange.mean + mean.layout.polls[number].way
+        wait += often * (rest / 2 + answer)
     average = (latency + mean.timing(0).exchange.pause + wait / rate) / 1e9
     if expected.move_bound is None:
         return average, None
-    longest = max(expected.worst_age(number) for number in chosen)
+    longest = max(expected.worst_age(number) for number in rates)
     return average, (expected.move_bound + longest) / 1e9
 
 
@@ -81,18 +81,18 @@ def jobs(expected: Expected) -> tuple[JobBudget, ...]:
     mean, worst = expected.mean, expected.worst
     found = list(_bulk(expected)) if mean.crowded < 1 else []
     if mean.case.polls:
-        one, other = (
-            sum(
-                pace.poll_time(number) if alive else pace.timing(number).lost
-                for number, alive in enumerate(pace.layout.alive)
-            )
-            / 1e9
-            for pace in (mean, worst)
-        )
+        one, other = _every_poll(mean) / 1e9, _every_poll(worst) / 1e9
         found.append(JobBudget("from a cold start until every polled value is known", len(mean.case.polls), one, other))
     pause, longer = BROADCAST
     found.append(JobBudget("silence after a broadcast, in which nothing is asked", 1, (pause + longer) / 2, longer))
     return tuple(found)
+
+
+def _every_poll(pace: Pace) -> float:
+    """ns that all polls take, once each, nothing damaged; those of cameras that do not answer are lost."""
+    counted, each, lost = pace.layout, pace.each, pace.costs.lost
+    answered = sum([many.count * each[kind] + many.way for (_, kind), many in counted.paces.items()])
+    return answered + sum([count * lost[kind] for polls in counted.dead.values() for kind, count in polls.items()])
 
 
 def _bulk(expected: Expected) -> Iterator[JobBudget]:
