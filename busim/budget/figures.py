@@ -211,14 +211,23 @@ class Expected:
 
     def age(self, number: int) -> float:
         """Mean age in ns of what this poll brings."""
-        pace, one = self.mean, self.mean.timing(number)
-        period = pace.period(number)
-        variance = self.cycle_variance if period > pace.case.polls[number].every else 0.0
+        row, every = self.mean.layout.polls[number], self.mean.case.polls[number].every
+        if (row.kind, every) not in self._ages:
+            self._ages[row.kind, every] = self._age(row.kind, every)
+        return self._ages[row.kind, every] + row.way / 2
+
+    @kept
+    def _ages(self) -> dict[tuple[int, int], float]:
+        """Those of polls whose camera stands beside the asker, by kind and wanted time between two."""
+        return {}
+
+    def _age(self, kind: int, every: int) -> float:
+        one, period = self.mean.times[kind], max(every, self.mean.cycle)
+        variance = self.cycle_variance if period > every else 0.0
         failing = one.failing
         # so many tries until one is answered: a geometric number
         tries, square = 1 / (1 - failing), (1 + failing) / (1 - failing) ** 2
-        delivery = one.exchange.delivery(MEAN) + pace.layout.polls[number].way / 2
-        return float(mean_age(tries * period, square * period**2 + tries * variance, delivery))
+        return float(mean_age(tries * period, square * period**2 + tries * variance, one.exchange.delivery(MEAN)))
 
     @kept
     def cycle_variance(self) -> float:
