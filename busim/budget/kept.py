@@ -26,5 +26,6 @@ else:
         def __get__(self, instance: Any, owner: type | None = None) -> Any:
             if instance is None:
                 return self
-            found = instance.__dict__[self._name] = self._work(instance)
+            found = self._work(instance)
+            setattr(instance, self._name, found)
             return found
