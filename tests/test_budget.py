@@ -212,7 +212,7 @@ def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
     for camera, measured in zip(line.cameras, seen.cameras, strict=True):
         assert measured["age_worst"].value <= camera.figures["age_worst"].value
     (poll,) = line.exchanges
-    characters = find("./escaping.yaml", files=plan.files).most_bytes(Request(125, READ, 0x7D7D, 1))
+    characters = sum(find("./escaping.yaml", files=plan.files).lengths(Request(125, READ, 0x7D7D, 1)))
     assert poll.time_out == pytest.approx(1.25 * (characters * 11 / 300 + 4e-3) + 3e-3)
 
 

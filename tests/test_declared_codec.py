@@ -84,7 +84,7 @@ def test_a_drawn_dialect_writes_what_its_definition_writes_and_reads_it_back(
 
     reply = data.draw(replies(dialect, request))
     asked, raw = raw, dialect.encode_reply(reply)
-    assert reply.refused or len(asked) + len(raw) <= dialect.most_bytes(request)
+    assert reply.refused or len(asked) + len(raw) <= sum(dialect.lengths(request))
     direction = "refusal" if reply.refused else "reply"
     message = dialect.declaration.message(operation, direction)
     assert raw == definition.build(message, fields_of(dialect, request, reply)).raw
@@ -133,13 +133,13 @@ def test_requests_are_found_in_a_stream_wherever_it_is_cut_and_whatever_lies_bef
 
 
 @pytest.mark.parametrize("value", [0, 9, 12_345, 65_535])
-def test_most_bytes_hold_whatever_the_values(value: int) -> None:
+def test_lengths_hold_whatever_the_values(value: int) -> None:
     """By the declaration: a value is of 1 to 5 digits, in the request and in the reply that repeats it."""
     dialect = find("text")
     request = Request(1, "write", 3, 1, (value,))
     longest = dialect.encode_request(request._replace(values=(65_535,)))
     assert len(longest) == len(b"@01!003,65535*00\r")
-    assert dialect.most_bytes(request) == 2 * len(longest)
+    assert sum(dialect.lengths(request)) == 2 * len(longest)
 
 
 def ambiguous(dialect: DeclaredDialect, raw: bytes) -> bool:

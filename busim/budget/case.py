@@ -282,7 +282,7 @@ class _Reader:
                 control = model.called(word)
                 if control in model.keys:
                     request = Request(one.id, WRITE, model.keys[control], 1, (0,))
-                    asked, answered, more = lengths(dialect, request)
+                    asked, answered, more = dialect.lengths(request)
                     yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
 
     def _spoken(self, camera: CameraPlan, dialect: Dialect) -> _Spoken:
@@ -313,14 +313,8 @@ class _Reader:
 def _polls(master: MasterPlan, dialect: Dialect, cameras: list[tuple[CameraPlan, _Spoken]]) -> Iterator[Poll]:
     for number, (camera, model) in enumerate(cameras):
         for group, work, name, first, size, hole, every in model.read(master):
-            asked, answered, more = lengths(dialect, Request(camera.id, READ, first, size))
+            asked, answered, more = dialect.lengths(Request(camera.id, READ, first, size))
             yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
-
-
-def lengths(dialect: Dialect, request: Request) -> tuple[int, int, int]:
-    """Characters of a request, of its reply, and what escaping and longer numbers add to them at most."""
-    asked, answered = dialect.request_bytes(request), dialect.reply_bytes(request)
-    return asked, answered, dialect.most_bytes(request) - asked - answered
 
 
 def _trouble(camera: CameraPlan, line: LinePlan, asker: DriverPlan, baud: Fraction, format: CharFormat) -> str:

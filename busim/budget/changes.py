@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from fractions import Fraction
 
-from busim.budget.case import Case, Poll, lengths
+from busim.budget.case import Case, Poll
 from busim.budget.load import Load
 from busim.budget.pace import Pace
 from busim.budget.result import Change
@@ -142,7 +142,7 @@ def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
             size = held.size + poll.hole + poll.size
             if size <= case.dialect.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)
-                asked, answered, more = lengths(case.dialect, request)
+                asked, answered, more = case.dialect.lengths(request)
                 held = Poll(
                     held.unit, held.group, held.work, held.first, size, held.hole, asked, answered, held.every, more
                 )

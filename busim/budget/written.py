@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.budget.case import Move, lengths
+from busim.budget.case import Move
 from busim.budget.pace import Pace
 from busim.budget.timing import asked_of, timed
 from busim.dialects import WRITE, Request
@@ -16,7 +16,7 @@ def written(pace: Pace, unit: int, size: int) -> Any:
     found = pace.writes.get(kind)
     if found is None:
         request = Request(pace.case.units[unit].id, WRITE, 0, size, (0,) * size)
-        asked, answered, more = lengths(pace.case.dialect, request)
+        asked, answered, more = pace.case.dialect.lengths(request)
         move = Move(unit, str(size), 0.0, asked, answered, "", more)
         found = pace.writes[kind] = timed(pace.wire, asked_of(pace.case, move))
     return found

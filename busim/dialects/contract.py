@@ -129,9 +129,9 @@ class Dialect(Protocol):
     def reply_bytes(self, request: Request) -> int:
         """Length of a good reply to it."""
 
-    def most_bytes(self, request: Request) -> int:
-        """Length of both together at their longest, whatever the values: numbers in all their digits, and every byte
-        sent as two that may be (escaping)."""
+    def lengths(self, request: Request) -> tuple[int, int, int]:
+        """Both, and by how much both together may be longer, whatever the values: numbers in all their digits, and
+        every byte sent as two that may be (escaping)."""
 
     def silence(self, baud: float) -> int:
         """ns of quiet that end a frame on the wire, and that a master leaves between two frames."""

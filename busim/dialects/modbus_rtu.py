@@ -157,9 +157,9 @@ class ModbusRtu:
             return _OWN[_OWN_FORMS[request.verb]][1]
         return 5 + 2 * request.size if request.verb == READ else 8
 
-    def most_bytes(self, request: Request) -> int:
-        """Nothing is escaped."""
-        return self.request_bytes(request) + self.reply_bytes(request)
+    def lengths(self, request: Request) -> tuple[int, int, int]:
+        """Nothing is escaped, and every number has its two bytes."""
+        return self.request_bytes(request), self.reply_bytes(request), 0
 
     def silence(self, baud: float) -> int:
         """t3.5: 3.5 characters of 11 bits up to 19200 Bd, 1750 us above (V1.02, p. 13)."""

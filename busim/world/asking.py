@@ -23,7 +23,7 @@ class Way:
 
     def time_out(self, dialect: Dialect, request: Request, turnaround: int) -> int:
         """ns: wire time, silence, the slowest `turnaround` (ns), packing and latency both ways, and a margin."""
-        wire = self.setting.offset(dialect.most_bytes(request) * self.setting.halves)
+        wire = self.setting.offset(sum(dialect.lengths(request)) * self.setting.halves)
         silence = dialect.silence(float(self.setting.baud))
         return time_out(wire, silence, turnaround, self.packing, self.latency)
 

@@ -247,10 +247,14 @@ class DeclaredDialect:
             raise Defect(f"{self.name} cannot carry {request}")
         return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
 
-    def most_bytes(self, request: Request) -> int:
-        """Both together at their longest: every number with all its digits, and every byte between the marks escaped
-        where there is escaping.
+    def lengths(self, request: Request) -> tuple[int, int, int]:
+        """Both, and by how much both together may be longer: every number with all its digits, and every byte between
+        the marks escaped where there is escaping.
         """
+        asked, answered = self.request_bytes(request), self.reply_bytes(request)
+        return asked, answered, self._most_bytes(request) - asked - answered
+
+    def _most_bytes(self, request: Request) -> int:
         framing, operation = self.declaration.framing, self._operation(request)
         if operation is None:
             raise Defect(f"{self.name} cannot carry {request}")
