@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 from busim.figures import Value
 
 SCHEMA = 1
 
 
-class Range(NamedTuple):
+@dataclass(slots=True)
+class Range:
     """A number for the unknowns at their good end, on average, and at their bad end."""
 
     best: float
@@ -31,7 +32,8 @@ class Range(NamedTuple):
         return abs(self.worst - self.best) <= 1e-9 * max(1.0, abs(self.mean))
 
 
-class ExchangeBudget(NamedTuple):
+@dataclass(slots=True)
+class ExchangeBudget:
     """One poll of one camera. `parts`: seconds by the names of `busim.exchange.PARTS`; `total`: without the pause."""
 
     camera: str
@@ -239,8 +241,6 @@ def _plain(value: Any) -> Any:
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):
         return {name: _plain(entry) for name, entry in value.items()}
-    if isinstance(value, (Range, ExchangeBudget)):
-        return {name: _plain(entry) for name, entry in zip(value._fields, value, strict=True)}
     if isinstance(value, tuple):
         return [_plain(entry) for entry in value]
     return value

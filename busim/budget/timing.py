@@ -108,7 +108,7 @@ class Timing(NamedTuple):
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
         exchange = self.exchange
-        return exchange.total(case) + exchange.pause
+        return getattr(exchange, case) + exchange.pause  # type: ignore[no-any-return]
 
 
 def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:

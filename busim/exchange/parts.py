@@ -153,7 +153,7 @@ def exchange(
 def larger(one: Numbers, other: Numbers) -> Numbers:
     """The larger, each with each. Two numbers are compared as such: ten times as fast as by numpy."""
     if isinstance(one, float) and isinstance(other, float):
-        return max(one, other)
+        return one if one > other else other
     return np.maximum(one, other)
 
 
