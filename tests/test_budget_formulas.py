@@ -25,6 +25,7 @@ from busim.budget import (
     worst_age,
     worst_responses,
 )
+from busim.budget.cycle import one_cycle
 from busim.exchange import last_of
 
 # -- waiting -------------------------------------------------------------------------------------------------
@@ -111,6 +112,15 @@ def test_a_master_that_never_rests_spends_all_its_time(polls: list[tuple[float, 
     cycle = float(paced_cycle(occupied, every, load))
     spent = np.sum(occupied / np.maximum(every, cycle)) if cycle or every.min() else np.inf
     assert spent + load == pytest.approx(1) if cycle else spent + load <= 1 + 1e-9
+
+
+@given(_polls, st.one_of(st.floats(0, 0.9), st.just(1.0)))
+def test_the_cycle_of_one_line_in_plain_numbers_is_that_of_arrays(
+    polls: list[tuple[float, float]], load: float
+) -> None:
+    occupied, every = np.array(polls).T
+    rates = [(pause, time) for time, pause in polls]
+    assert one_cycle(rates, load) == pytest.approx(float(paced_cycle(occupied, every, load)), nan_ok=True)
 
 
 @given(_polls, st.floats(0, 0.9))

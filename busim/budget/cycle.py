@@ -8,7 +8,7 @@ of the rest. A paced poll that the line cannot serve at its pace never rests eit
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -46,13 +46,27 @@ def paced_cycle(occupied: Array, every: Array, load: Numbers = 0.0) -> Array:
     return cycles.reshape(shape)
 
 
-def one_cycle(rates: Iterable[tuple[float, float]], load: float = 0.0) -> float:
+def one_cycle(rates: Collection[tuple[float, float]], load: float = 0.0) -> float:
     """`paced_cycle` of one line in plain numbers: (every, occupied) of each poll, or of all that have one pace."""
-    ordered = sorted(rates)
-    needed, free = 0.0, 1.0 - load
-    for every, occupied in ordered:
+    if load >= 1:
+        return math.nan
+    free, walk, fastest = 1.0 - load, 0.0, math.inf
+    for every, occupied in rates:
         if every:
             free -= occupied / every
+            fastest = every if every < fastest else fastest
+        else:
+            walk += occupied
+    if walk and free > 0 and walk / free <= fastest:
+        return walk / free
+    if not walk and free >= 0:
+        return 0.0
+    return _late_cycle(sorted(rates), free)
+
+
+def _late_cycle(ordered: Sequence[tuple[float, float]], free: float) -> float:
+    """The same where polls with a pace cannot keep it, the fastest first. `free`: what all with a pace would leave."""
+    needed = 0.0
     for place, (every, occupied) in enumerate(ordered):
         needed += occupied
         free += occupied / every if every else 0.0
@@ -72,7 +86,7 @@ def _cycles(occupied: Array, every: Array, load: Array, rows: npt.NDArray[np.int
     # With the n fastest polls never resting: what they need, and what the others leave them.
     needed = occupied.cumsum(axis=1)
     free = 1 - load[:, np.newaxis] - (paced.sum(axis=1, keepdims=True) - paced.cumsum(axis=1))
-    possible = free > 0
+    possible = (free > 0) & (load < 1)[:, np.newaxis]
     cycles = np.where(possible, needed / np.where(possible, free, 1.0), np.inf)
     # The right n is the first at which the next poll keeps its pace.
     fits = possible.copy()
