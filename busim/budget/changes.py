@@ -143,9 +143,7 @@ def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
             if size <= case.dialect.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)
                 asked, answered, more = case.dialect.lengths(request)
-                held = Poll(
-                    held.unit, held.group, held.work, held.first, size, held.hole, asked, answered, held.every, more
-                )
+                held = held._replace(size=size, request=asked, reply=answered, escapes=more)
                 continue
         if held is not None:
             yield first, held

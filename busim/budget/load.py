@@ -16,7 +16,7 @@ from busim.budget.moves import IN_A_ROW
 PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
 
 
-class Sound(NamedTuple):
+class Commands(NamedTuple):
     """Moves to cameras that answer: their rate, the mean time of one, of a lost one, and the share lost."""
 
     rate: float = 0.0
@@ -59,13 +59,13 @@ class Costs(NamedTuple):
 
     def probe(self, polls: Iterable[tuple[int, float]]) -> float:
         """What a probe of a camera takes, on average over its polls: kinds, and how many of each."""
-        time = all_of_them = 0.0
+        time = many = 0.0
         for kind, count in polls:
             time += self.lost[kind] * count
-            all_of_them += count
-        return time / all_of_them
+            many += count
+        return time / many
 
-    def moves(self, asked: Iterable[tuple[int, float, float]]) -> Sound:
+    def moves(self, asked: Iterable[tuple[int, float, float]]) -> Commands:
         """Of moves to cameras that answer: kind, how often, ways weighted by it."""
         each, one_lost, fails = self
         rate = time = lost = failing = 0.0
@@ -74,16 +74,16 @@ class Costs(NamedTuple):
             time += often * each[kind] + way
             lost += often * one_lost[kind]
             failing += often * fails[kind]
-        return Sound(rate, time / rate, lost / rate, failing / rate) if rate else Sound()
+        return Commands(rate, time / rate, lost / rate, failing / rate) if rate else Commands()
 
-    def service(self, sound: Sound, tries: int, wasted: Mapping[int, float]) -> float:
+    def service(self, given: Commands, tries: int, wasted: Mapping[int, float]) -> float:
         """How long the master is inside one command on average; to cameras that never answer (`wasted`: kind to how
         often) a single attempt."""
         if not wasted:
-            return sound.served(tries) if sound.rate else 0.0
+            return given.served(tries) if given.rate else 0.0
         time = sum([often * self.lost[kind] for kind, often in wasted.items()])
-        rate = sound.rate + sum(wasted.values())
-        return (sound.rate * sound.served(tries) + time) / rate if rate else 0.0
+        rate = given.rate + sum(wasted.values())
+        return (given.rate * given.served(tries) + time) / rate if rate else 0.0
 
 
 class Load:

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from busim.budget.case import Case, Poll
 from busim.budget.kept import kept
 from busim.budget.layout import Layout, Sum, layout
-from busim.budget.load import PROBE_PAUSE, Costs, Load, Sound
+from busim.budget.load import PROBE_PAUSE, Commands, Costs, Load
 from busim.budget.mixes import Mix, Waits
 from busim.budget.moves import IN_A_ROW, Chain, many_waits
 from busim.budget.spreads import Entry, Mixtures, quantiles
@@ -54,11 +54,11 @@ class Pace(Load):
         """What makes a `Load` of what is asked, if each kind of exchange costs this."""
         counted = self.layout
         paces = costs.polls([(every, kind, many.count, many.way) for (every, kind), many in counted.paces.items()])
-        service = costs.service(self.sound_at(costs), 1 + self.case.retries, counted.lost)
+        service = costs.service(self.commands_at(costs), 1 + self.case.retries, counted.lost)
         probed = [costs.probe(polls.items()) for polls in counted.dead.values()]
         return paces, len(counted.living), probed, counted.rate, service
 
-    def sound_at(self, costs: Costs) -> Sound:
+    def commands_at(self, costs: Costs) -> Commands:
         """What becomes of moves to cameras that answer."""
         return costs.moves([(kind, many.count, many.way) for kind, many in self.layout.moved.items()])
 
@@ -110,13 +110,13 @@ class Pace(Load):
     # -- commands ---------------------------------------------------------------------------------------------
 
     @kept
-    def _sound(self) -> Sound:
-        return self.sound_at(self.costs)
+    def _commands(self) -> Commands:
+        return self.commands_at(self.costs)
 
     @kept
     def serving(self) -> Mix:
         """How long the master is inside one command, as it is spread."""
-        rate, mean, lost, failing = self._sound
+        rate, mean, lost, failing = self._commands
         mix = self._answered(self.each) if rate else None
         if mix is not None and failing > 0:
             tries = 1 + self.case.retries
@@ -178,7 +178,7 @@ class Pace(Load):
 
     def answer_of(self, found: Array) -> Mix:
         """`answer` from the quantiles of `answers`."""
-        rate, _, lost, failing = self._sound
+        rate, _, lost, failing = self._commands
         mean = sum(many.count * self.times[kind].exchange.mean + many.way for kind, many in self.layout.moved.items())
         # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
         times: list[float] = found.tolist()

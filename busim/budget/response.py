@@ -60,7 +60,8 @@ def worst_response(flows: Sequence[Flow], number: int, blocking: int = 0, tick: 
 
 
 def lowest_response(flow: Flow, count: int, blocking: int = 0) -> int | None:
-    """Worst response of the lowest of `count` flows alike without jitter: the last of `worst_responses`, at once.
+    """Worst response (ns) of the lowest of `count` flows alike without jitter: the last of `worst_responses`, at once.
+    None: they fill the line.
 
     Before it goes, those above have as many turns as begin until then: the fewest that are over before the next are
     due. Its first instance waits longest. The next is released a period later, and has to let pass at most one command

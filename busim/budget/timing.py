@@ -107,8 +107,7 @@ class Timing(NamedTuple):
 
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
-        exchange = self.exchange
-        return getattr(exchange, case) + exchange.pause  # type: ignore[no-any-return]
+        return self.exchange.total(case) + self.exchange.pause
 
 
 def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:

@@ -61,9 +61,9 @@ def _shared(pace: Pace, alive: list[Share], dead: list[Share]) -> Load:
             probed.append(costs.probe([(kind, count) for (_, kind), count in own.items()]))
         for kind, often in moves.items():
             lost[kind] = lost.get(kind, 0.0) + often
-    sound = costs.moves(moved)
-    rate = sound.rate + sum(lost.values())
-    return Load(costs.polls(asked), polls, probed, rate, costs.service(sound, 1 + pace.case.retries, lost))
+    given = costs.moves(moved)
+    rate = given.rate + sum(lost.values())
+    return Load(costs.polls(asked), polls, probed, rate, costs.service(given, 1 + pace.case.retries, lost))
 
 
 class _Asked(NamedTuple):

@@ -97,7 +97,7 @@ class Exchange(NamedTuple):
 
     def total(self, case: str) -> Numbers:
         """From sent to ended in the case BEST, MEAN or WORST."""
-        return getattr(self, case)  # type: ignore[no-any-return]
+        return self.mean if case == MEAN else self.worst if case == WORST else self.best
 
     def parts(self, case: str) -> dict[str, Numbers]:
         """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
