@@ -562,3 +562,15 @@ def test_an_id_that_the_dialect_does_not_have_is_the_plan_s_mistake_at_its_place
     with pytest.raises(UserError) as caught:
         budget(read_text(text, "plan.yaml"))
     assert (caught.value.field, caught.value.found, caught.value.expected) == ("cameras[1].id", "300", "1 to 247")
+
+
+def test_a_second_converter_is_for_cameras_that_are_asked_anything() -> None:
+    """A line whose first cameras have none of the polled values ended with a division by zero."""
+    source = box(cameras=4, values="[zoom]", every="1 s").source
+    for number in (1, 2):
+        source = source.replace(f"{{name: c{number}, id", f"{{name: c{number}, model: minicam, id")
+    (line,) = budget(read_text(source)).lines
+    assert {one.camera for one in line.exchanges} == {"c3", "c4"}
+    (change,) = [one for one in line.changes if one.name == "converter"]
+    assert "1 of 2 cameras" in change.text
+    assert change.gain == pytest.approx(1.0, rel=1e-4)  # as many polls on each, of which one has a longer way

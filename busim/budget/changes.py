@@ -102,10 +102,10 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
         text = f"time-outs as computed, {show_time(enough)} at most, instead of {show_time(case.time_out)}"
         yield "time-out", text, varied(mean, case._replace(time_out=None))
     yield from _fewer_values(mean)
-    alive = [number for number, unit in enumerate(case.units) if not unit.trouble]
-    if len(alive) > 1:
-        kept = alive[: math.ceil(len(alive) / 2)]
-        text = f"a second converter: {len(alive) - len(kept)} of {len(alive)} cameras on a line of their own"
+    asked = [unit for unit, one in enumerate(mean.layout.shares) if not one.trouble and (one.polls or one.moves)]
+    if len(asked) > 1:
+        kept = asked[: math.ceil(len(asked) / 2)]
+        text = f"a second converter: {len(asked) - len(kept)} of {len(asked)} cameras on a line of their own"
         yield "converter", text, of_units(mean, kept)
 
 
