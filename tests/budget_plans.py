@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import zip_longest
+
 from busim.plan import Plan, read_text
 
 SLOW = "{name: slow, values: [tally, temperature], every: 1 s}"
@@ -17,6 +19,7 @@ def box(
     latency: str = "1 ms",
     turnaround: str = "2..6 ms",
     absent: tuple[int, ...] = (),
+    models: tuple[str, ...] = (),
     values: str = "[iris, gain, shutter]",
     every: str = "0",
     more: str = "",
@@ -24,13 +27,17 @@ def box(
     moves: str = "0",
     controls: str = "[iris, red_gain, zoom, focus]",
 ) -> Plan:
-    """Cameras `c1`, `c2` ... behind converter `box`, asked by master `desk`; panel `panel` moves all of them."""
+    """Cameras `c1`, `c2` ... behind converter `box`, asked by master `desk`; panel `panel` moves all of them.
+
+    `models`: of the first ones, where they are not the usual.
+    """
     names = [f"c{number}" for number in range(1, cameras + 1)]
     order = "".join(f"      - {{camera: {name}, after: 10 m}}\n" for name in names)
+    kinds = [f"model: {model}, " for model in models[:cameras]]
     declared = "".join(
-        f"  - {{name: {name}, id: {number}, serial: {number}, turnaround: {turnaround}, "
+        f"  - {{name: {name}, {kind}id: {number}, serial: {number}, turnaround: {turnaround}, "
         f"present: {'false' if number in absent else 'true'}}}\n"
-        for number, name in enumerate(names, 1)
+        for number, (name, kind) in enumerate(zip_longest(names, kinds, fillvalue=""), 1)
     )
     return read_text(
         f"""

@@ -566,10 +566,7 @@ def test_an_id_that_the_dialect_does_not_have_is_the_plan_s_mistake_at_its_place
 
 def test_a_second_converter_is_for_cameras_that_are_asked_anything() -> None:
     """A line whose first cameras have none of the polled values ended with a division by zero."""
-    source = box(cameras=4, values="[zoom]", every="1 s").source
-    for number in (1, 2):
-        source = source.replace(f"{{name: c{number}, id", f"{{name: c{number}, model: minicam, id")
-    (line,) = budget(read_text(source)).lines
+    (line,) = budget(box(cameras=4, models=("minicam", "minicam"), values="[zoom]", every="1 s")).lines
     assert {one.camera for one in line.exchanges} == {"c3", "c4"}
     (change,) = [one for one in line.changes if one.name == "converter"]
     assert "1 of 2 cameras" in change.text

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import json
+import math
+
 import pytest
 from budget_plans import SLOW, box
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
-from busim.budget import Case, Pace, cases
+from busim.budget import Case, Pace, budget, cases
 from busim.budget.case import Poll
 from busim.budget.changes import _merged
 from busim.budget.load import Load
 from busim.budget.variants import Works, noisy, of_units, without
+from busim.models import names
 
 PLANS = st.fixed_dictionaries(
     {
         "cameras": st.integers(2, 5),
         "absent": st.sampled_from([(), (1,), (2,)]),
-        "values": st.sampled_from(["[iris]", "[iris, gain, shutter]", "[tally, iris, temperature]"]),
+        "models": st.lists(st.sampled_from(names()), max_size=5).map(tuple),
+        "values": st.sampled_from(["[zoom]", "[iris, gain, shutter]", "[tally, iris, temperature]"]),
         "every": st.sampled_from(["0", "40 ms", "2 s"]),
         "more": st.sampled_from(["", SLOW]),
         "line": st.sampled_from(["", "bit_error_rate: 2e-5"]),
@@ -89,3 +94,13 @@ def test_polls_read_together_are_those_of_a_plan_that_reads_them_so(plan: dict[s
             elif number not in first:
                 polls.append(poll)
         _same(works.merged(group, list(together.items())), case._replace(polls=tuple(polls)))
+
+
+@given(PLANS)
+@example({"models": ("minicam", "minicam"), "values": "[zoom]", "every": "2 s"})  # the first cameras are asked nothing
+def test_every_plan_has_a_budget_or_is_told_why_not(plan: dict[str, object]) -> None:
+    """Whatever its cameras have of what is polled and moved; written down as JSON to the last number."""
+    (line,) = budget(box(**plan), need=5.0).as_json()["lines"]  # type: ignore[arg-type]
+    assert line["figures"] or line["obstacles"]
+    assert all(math.isfinite(one["gain"]) and one["gain"] > 0 for one in line["changes"])
+    json.dumps(line, allow_nan=False)
