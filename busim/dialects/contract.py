@@ -96,7 +96,7 @@ class StreamFramer(Protocol):
 
 
 class Dialect(Protocol):
-    """A protocol as the rest of busim sees it.
+    """A protocol as the rest of busim sees it. It keeps nothing of what it carries: one serves many lines and plans.
 
     `ids`: first and last bus ID; `broadcast`: None if there is none; `answers_broadcast`: whether cameras answer one;
     `most_values`: values that one read can ask for. `keys`: camera model to parameter to key, for models that do not
@@ -130,8 +130,8 @@ class Dialect(Protocol):
         """Length of a good reply to it."""
 
     def lengths(self, request: Request) -> tuple[int, int, int]:
-        """Both, and by how much both together may be longer, whatever the values: numbers in all their digits, and
-        every byte sent as two that may be (escaping)."""
+        """Both of these, and how many bytes more they may be together, whatever the values: numbers in all their
+        digits, and every byte sent as two that may be (escaping)."""
 
     def silence(self, baud: float) -> int:
         """ns of quiet that end a frame on the wire, and that a master leaves between two frames."""

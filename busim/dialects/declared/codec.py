@@ -248,8 +248,8 @@ class DeclaredDialect:
         return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
 
     def lengths(self, request: Request) -> tuple[int, int, int]:
-        """Both, and by how much both together may be longer: every number with all its digits, and every byte between
-        the marks escaped where there is escaping.
+        """Both of these, and how many bytes more they may be together: every number with all its digits, and every byte
+        between the marks escaped where there is escaping.
         """
         asked, answered = self.request_bytes(request), self.reply_bytes(request)
         return asked, answered, self._most_bytes(request) - asked - answered
