@@ -29,17 +29,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from busim.errors import BusimError, Defect, UserError
-    from busim.hook import Intent
+    from busim.foundation.errors import BusimError, Defect, UserError
     from busim.plan import Plan
     from busim.plan import read as read_plan
     from busim.plan import read_text as read_plan_text
-    from busim.session import Live, Replay, Report, Run, SerialWorld, Virtual
-    from busim.session.replay import replay
-    from busim.session.serial_world import serial_world
-    from busim.trace import Trace, open_trace
+    from busim.protocols.hook import Intent
+    from busim.recording.trace import Trace, open_trace
+    from busim.runtime.session import Live, Replay, Report, Run, SerialWorld, Virtual
+    from busim.runtime.session.replay import replay
+    from busim.runtime.session.serial_world import serial_world
 
-__version__ = "0.1.0"
+from busim.foundation.version import VERSION as __version__
 
 __all__ = [
     "BusimError",
@@ -64,23 +64,23 @@ __all__ = [
 
 # name -> its room, and its name there
 _FROM = {
-    "BusimError": ("errors", "BusimError"),
-    "Defect": ("errors", "Defect"),
-    "Intent": ("hook", "Intent"),
-    "Live": ("session", "Live"),
+    "BusimError": ("foundation.errors", "BusimError"),
+    "Defect": ("foundation.errors", "Defect"),
+    "Intent": ("protocols.hook", "Intent"),
+    "Live": ("runtime.session", "Live"),
     "Plan": ("plan", "Plan"),
-    "Replay": ("session", "Replay"),
-    "Report": ("session", "Report"),
-    "Run": ("session", "Run"),
-    "SerialWorld": ("session", "SerialWorld"),
-    "Trace": ("trace", "Trace"),
-    "UserError": ("errors", "UserError"),
-    "Virtual": ("session", "Virtual"),
-    "open_trace": ("trace", "open_trace"),
+    "Replay": ("runtime.session", "Replay"),
+    "Report": ("runtime.session", "Report"),
+    "Run": ("runtime.session", "Run"),
+    "SerialWorld": ("runtime.session", "SerialWorld"),
+    "Trace": ("recording.trace", "Trace"),
+    "UserError": ("foundation.errors", "UserError"),
+    "Virtual": ("runtime.session", "Virtual"),
+    "open_trace": ("recording.trace", "open_trace"),
     "read_plan": ("plan", "read"),
     "read_plan_text": ("plan", "read_text"),
-    "replay": ("session", "replay"),
-    "serial_world": ("session", "serial_world"),
+    "replay": ("runtime.session", "replay"),
+    "serial_world": ("runtime.session", "serial_world"),
 }
 
 if not TYPE_CHECKING:  # or a type checker would believe that every name is there

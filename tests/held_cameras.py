@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from busim.cameras import Action, Camera
-from busim.dialects import (
+from busim.plan.models import Model, load
+from busim.protocols import (
     CHANGE_ID,
     IDENTIFY,
     PRESET,
@@ -16,7 +16,7 @@ from busim.dialects import (
     Reply,
     Request,
 )
-from busim.models import Model, load
+from busim.simulator.cameras import Action, Camera
 
 SECOND = 10**9
 

@@ -12,11 +12,12 @@ import json
 from pathlib import Path
 from typing import Any
 
-from busim.budget import budget
-from busim.plan import read
-from busim.session import Run
+from places import SCENARIOS
 
-SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
+from busim.analysis.budget import budget
+from busim.plan import read
+from busim.runtime.session import Run
+
 NAMES = sorted(path.parent.name for path in SCENARIOS.glob("*/plan.yaml"))
 LENGTH_S, SEED = 60, 1
 ABOUT = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from crccheck.crc import CrcModbus
 
-from busim.bus import Station
 from busim.plan import Plan, read_text
+from busim.simulator.bus import Station
 
 
 def wall(

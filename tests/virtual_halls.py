@@ -6,9 +6,9 @@ import asyncio
 from collections.abc import Callable, Coroutine
 from typing import Any, TypeVar
 
-from busim.clocks import VirtualLoop
-from busim.kernel import Kernel
 from busim.plan import Plan, read_text
+from busim.runtime.clocks import VirtualLoop
+from busim.simulator.kernel import Kernel
 
 MS = 1_000_000
 BOX = ("10.20.0.48", 15001)

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from busim.bus import Line, Setting, Station, setting
-from busim.kernel import Kernel
-from busim.trace import Record
-from busim.units import CharFormat
+from busim.foundation.units import CharFormat
+from busim.recording.trace import Record
+from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.kernel import Kernel
 
 
 def port(baud: int | Fraction = 9600, format: str = "8N1", ppm: float = 0.0, swapped: bool = False) -> Setting:

@@ -22,16 +22,16 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))  # for plans tha
 import simpy_line
 from drawn_plans import large
 
-from busim.budget import budget as plan_budget
-from busim.check import check as plan_check
-from busim.dialects import READ, WRITE, Dialect, Reply, Request
-from busim.dialects import find as find_dialect
-from busim.dialects import read_text as read_dialect
+from busim.analysis.budget import budget as plan_budget
+from busim.analysis.check import check as plan_check
+from busim.experiments.sweep import compute, parse_axis
 from busim.plan import Plan, read, read_text
-from busim.session import Run, processes, simulated_sweep
-from busim.sweep import compute, parse_axis
+from busim.protocols import READ, WRITE, Dialect, Reply, Request
+from busim.protocols import find as find_dialect
+from busim.protocols import read_text as read_dialect
+from busim.runtime.session import Run, processes, simulated_sweep
 
-DECLARATIONS = Path(__file__).parent.parent / "busim" / "dialects" / "declarations"
+DECLARATIONS = Path(__file__).parent.parent / "busim" / "protocols" / "declarations"
 
 
 def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "8N1", turnaround: str = "1 ms") -> Plan:

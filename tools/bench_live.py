@@ -24,9 +24,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from busim.clocks import wall_loop
 from busim.plan import read_text
-from busim.session import Run
+from busim.runtime.clocks import wall_loop
+from busim.runtime.session import Run
 
 # MODBUS Application Protocol V1.1b3, 6.3: read 4 registers from 0
 REQUEST = bytes.fromhex("01 03 00 00 00 04 44 09")

@@ -12,25 +12,25 @@ import sys
 import typer
 
 from busim.cli import (
-    beside,
     budget,
     check,
     compare,
     explain,
     export,
-    identify,
     new,
     plan,
     prove,
     rehearse,
     replay,
     run,
+    scan,
     serve,
     sheet,
     sweep,
+    with_command,
 )
-from busim.cli.streams import FULL, prepare, undelivered
-from busim.errors import BusimError, UserError
+from busim.cli.stdio import FULL, prepare, undelivered
+from busim.foundation.errors import BusimError, UserError
 
 app = typer.Typer(
     name="busim",
@@ -41,7 +41,7 @@ app = typer.Typer(
     help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
 )
 for module in (
-    run, check, identify, rehearse, budget, sweep, sheet, serve, beside, replay, compare, export, new, prove, explain,
+    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, replay, compare, export, new, prove, explain,
 ):  # fmt: skip
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)

@@ -32,8 +32,8 @@ def command(
     if verify:
         _verify(plan, length, seed, need, as_json)
         return
-    from busim.budget import budget
-    from busim.cli.given import rate
+    from busim.analysis.budget import budget
+    from busim.cli.option_parsing import rate
     from busim.plan import read
 
     found = budget(read(plan), need=None if need is None else rate(need))
@@ -49,10 +49,10 @@ def _verify(plan: str, length: str | None, seed: int, need: str | None, as_json:
     """Compare; exit code 1 where something differs."""
     from busim.cli.show import progress
     from busim.cli.verify_table import print_verification
-    from busim.errors import UserError
+    from busim.experiments.verify import DIFFERS, verify
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_time
     from busim.plan import read
-    from busim.units import parse_time
-    from busim.verify import DIFFERS, verify
 
     if need is not None:
         raise UserError("a need is not simulated", found="--need with --verify", mend="ask for one of them")

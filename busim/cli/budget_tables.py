@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from busim.budget import Budget, ExchangeBudget, LineBudget, Range
-from busim.figures import Value
-from busim.units import show_time
+from busim.analysis.budget import Budget, ExchangeBudget, LineBudget, Range
+from busim.foundation.units import show_time
+from busim.recording.figures import Value
 
 # A letter as well as a colour, so that a bar reads on paper and without colours too.
 _LOOKS = {

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
-    from busim.check import Checked
+    from busim.analysis.check import Checked
 
 NAME = "check"
 HELP = "Check a plan: addresses, masters, settings, times and more, each finding with its place, reason and remedy."
@@ -27,8 +27,8 @@ def command(
 ) -> None:
     """Check and show. Exit code 1 where there are errors, 2 where the plan cannot be read."""
     from busim.cli.check_lines import print_checked, print_rules
-    from busim.errors import UserError
-    from busim.finding import render
+    from busim.foundation.diagnostics import render
+    from busim.foundation.errors import UserError
 
     if rules:
         print_rules()
@@ -51,8 +51,8 @@ def command(
 
 
 def _checked(path: str) -> Checked:
-    from busim.check import check, unreadable
-    from busim.finding import Findings
+    from busim.analysis.check import check, unreadable
+    from busim.foundation.diagnostics import Findings
     from busim.plan import read
 
     try:
@@ -64,9 +64,9 @@ def _checked(path: str) -> Checked:
 
 def _write(name: str, checked: Checked) -> None:
     """The file, made or made anew. Raises UserError where it cannot be written, or is something else than SARIF."""
-    from busim import __version__
-    from busim.check import sarif
+    from busim.analysis.check import sarif
     from busim.cli.writing import refuse_other, write_whole
+    from busim.foundation.version import VERSION
 
     refuse_other(name, "SARIF", lambda text: '"version": "2.1.0"' in text)
-    write_whole(name, json.dumps(sarif(checked, __version__), indent=2) + "\n", "findings")
+    write_whole(name, json.dumps(sarif(checked, VERSION), indent=2) + "\n", "findings")

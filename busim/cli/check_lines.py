@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from busim.check import AREAS, Checked, all_rules
-from busim.finding import Finding
+from busim.analysis.check import AREAS, Checked, all_rules
+from busim.foundation.diagnostics import Finding
 
 _STYLES = {"error": "bold red", "warning": "yellow", "note": "cyan"}
 _MOST = 200  # findings printed; a plan with more has one mistake many times

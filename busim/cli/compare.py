@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from busim.figures import Value
-    from busim.session import Comparison, Pair
+    from busim.recording.figures import Value
+    from busim.runtime.session import Comparison, Pair
 
 NAME = "compare"
 HELP = "Compare two traces: the first difference, and the figures of both."
@@ -21,7 +21,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
 ) -> None:
     """Compare and show; exit code 1 when they differ, 2 when one cannot be read."""
-    from busim.session import compare
+    from busim.runtime.session import compare
 
     found = compare(one, other)
     if as_json:

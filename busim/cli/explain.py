@@ -41,8 +41,8 @@ def _contents() -> str:
 
 def _about(asked: str) -> str:
     """The page, the section about a figure, the rule, or the word. Raises UserError where there is no such name."""
-    from busim.cli.filling import fill, filled
-    from busim.errors import UserError
+    from busim.cli.handbook_render import fill, filled
+    from busim.foundation.errors import UserError
     from busim.handbook import topics
 
     name = asked.casefold()
@@ -68,22 +68,22 @@ def _about(asked: str) -> str:
 
 def _rules() -> dict[str, Callable[[], str]]:
     """The identifiers of the rules, each with what makes its page."""
-    from busim.check import all_rules, page
+    from busim.analysis.check import all_rules, page
 
     return {name: partial(page, name) for name in all_rules()}
 
 
 def _figure_names() -> list[str]:
-    from busim.figures import QUANTITIES
+    from busim.recording.figures import QUANTITIES
 
     return list(QUANTITIES)
 
 
 def _figure_sections(asked: str) -> list[str]:
     """The sections of the page on figures in which a figure stands that has all the words of `asked` in its name."""
-    from busim.cli.filling import PLACEHOLDER
-    from busim.figures import QUANTITIES
+    from busim.cli.handbook_render import PLACEHOLDER
     from busim.handbook import page
+    from busim.recording.figures import QUANTITIES
 
     wanted = _parts(asked)
     meant = {one.name for one in QUANTITIES.values() if wanted <= _parts(one.name) or wanted <= _parts(one.title)}
@@ -119,7 +119,7 @@ def _suggestion(name: str, known: list[str]) -> str:
 
 def _speaking_of(name: str) -> list[str]:
     """The topics whose pages have this word."""
-    from busim.cli.filling import filled
+    from busim.cli.handbook_render import filled
     from busim.handbook import topics
 
     word = re.compile(rf"\b{re.escape(name)}", re.IGNORECASE)

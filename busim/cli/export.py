@@ -25,9 +25,9 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
 ) -> None:
     """Write, and say how to open what was written."""
-    from busim.errors import UserError
-    from busim.exports import FORMATS
-    from busim.trace import open_trace
+    from busim.foundation.errors import UserError
+    from busim.recording.exports import FORMATS
+    from busim.recording.trace import open_trace
 
     if to not in FORMATS:
         raise UserError(

@@ -28,11 +28,12 @@ def command(
     name: Annotated[str, typer.Argument(help="Its name; the file is NAME.yaml in this folder.")],
 ) -> None:
     """Write the file, unless there is one."""
-    from busim import dialects, models, plan
+    from busim import plan, protocols
     from busim.cli.writing import write_whole
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
+    from busim.plan import models
 
-    starters = {Kind.plan: plan.starter, Kind.dialect: dialects.starter, Kind.camera: models.starter}
+    starters = {Kind.plan: plan.starter, Kind.dialect: protocols.starter, Kind.camera: models.starter}
     text = starters[kind](name)
     path = Path(f"{name}.yaml")
     try:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from busim.diff import Difference
+    from busim.analysis.diff import Difference
 
 NAME = "diff"
 HELP = "Say what changed from one plan to another, by what there is to do on site."
@@ -21,7 +21,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
 ) -> None:
     """Compare and show. Exit code 0 where nothing differs, 1 where something does, 2 where one cannot be read."""
-    from busim.diff import diff
+    from busim.analysis.diff import diff
     from busim.plan import read
 
     found = diff(read(before), read(after))
@@ -34,7 +34,7 @@ def command(
 
 
 def _print(found: Difference, every: bool) -> None:
-    from busim.diff import TASKS
+    from busim.analysis.diff import TASKS
 
     if found.equal:
         print("equal: nothing to do on site (comments, and the order in which things are listed, are no difference)")

@@ -22,7 +22,8 @@ class Form(StrEnum):
 
 def command(of: Annotated[Form, typer.Option(help="The form of which file.")] = Form.plan) -> None:
     """Print it."""
-    from busim import dialects, models, plan
+    from busim import plan, protocols
+    from busim.plan import models
 
-    form = {Form.plan: plan.json_schema, Form.dialect: dialects.json_schema, Form.camera: models.json_schema}[of]
+    form = {Form.plan: plan.json_schema, Form.dialect: protocols.json_schema, Form.camera: models.json_schema}[of]
     print(json.dumps(form(), indent=2, ensure_ascii=False))

@@ -19,8 +19,8 @@ def command(
 ) -> None:
     """Change, read the result, and only then write it."""
     from busim.cli.writing import write_whole
-    from busim.declared import Rewriting, load
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
+    from busim.foundation.yaml_source import Rewriting, load
     from busim.plan import read, read_text
 
     read(plan)

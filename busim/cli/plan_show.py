@@ -37,7 +37,7 @@ def command(
 
 def _as_written(value: Any) -> Any:
     """Numbers that JSON would write otherwise as texts: the format `8E1` is no 80.0."""
-    from busim.declared import Real
+    from busim.foundation.yaml_source import Real
 
     if isinstance(value, dict):
         return {key: _as_written(entry) for key, entry in value.items()}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
-    from busim.split import Split, SplitLine, Wishes
+    from busim.analysis.split import Split, SplitLine, Wishes
 
 NAME = "split"
 HELP = "Propose which cameras go on which converter: fewest converters, then fewest metres, each with its headroom."
@@ -49,8 +49,8 @@ def command(
     ] = None,
 ) -> None:
     """Split and show. Exit code 1 where no split was found, 2 where the plan or a wish is wrong."""
+    from busim.analysis.split import More, Wishes, split, written
     from busim.plan import read
-    from busim.split import More, Wishes, split, written
 
     more = None if like is None else More(like, tuple(at or ()), ports, most)
     wishes = Wishes(headroom / 100, _targets(every or []), detour, extra, renumber, more)
@@ -70,7 +70,7 @@ def command(
 
 
 def _without_like(like: str | None, at: list[str] | None, ports: int, most: int | None) -> None:
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
 
     if like is None and (at or ports != 1 or most is not None):
         raise UserError(
@@ -80,8 +80,8 @@ def _without_like(like: str | None, at: list[str] | None, ports: int, most: int 
 
 
 def _targets(texts: list[str]) -> dict[str, int]:
-    from busim.errors import UserError
-    from busim.units import parse_time
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_time
 
     found = {}
     for text in texts:
@@ -98,7 +98,7 @@ def _targets(texts: list[str]) -> dict[str, int]:
 
 def _write(name: str, text: str) -> None:
     """The file made. Raises UserError where it is there, or cannot be written."""
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
 
     try:
         with open(name, "x", encoding="utf-8", newline="") as file:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
-    from busim.proving import Explanation, Proof
+    from busim.testing import Explanation, Proof
 
 NAME = "prove"
 HELP = "Try a dialect (round trips, bit errors, mix-ups, junk, sample frames) or a camera model (locks, motors, saves)."
@@ -21,7 +21,7 @@ def command(
     ] = None,
 ) -> None:
     """Prove and show."""
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
 
     if _is_model(subject):
         if against is not None:
@@ -32,15 +32,15 @@ def command(
 
 
 def _is_model(subject: str) -> bool:
-    from busim import models
-    from busim.declared import is_path, load
+    from busim.foundation.yaml_source import is_path, load
+    from busim.plan import models
 
     return "busim-model" in load(subject).value if is_path(subject) else subject in models.names()
 
 
 def _prove_model(subject: str) -> None:
-    from busim.models import find
-    from busim.proving import prove_model
+    from busim.plan.models import find
+    from busim.testing import prove_model
 
     proof = prove_model(find(subject))
     _show(proof, in_text=False)
@@ -49,9 +49,9 @@ def _prove_model(subject: str) -> None:
 
 
 def _prove_dialect(subject: str, against: str | None) -> None:
-    from busim.dialects import DeclaredDialect, find
-    from busim.errors import UserError
-    from busim.proving import explain, prove, read_capture
+    from busim.foundation.errors import UserError
+    from busim.protocols import DeclaredDialect, find
+    from busim.testing import explain, prove, read_capture
 
     found = find(subject)
     if not isinstance(found, DeclaredDialect):

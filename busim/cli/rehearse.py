@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
+    from busim.commissioning.rehearse import Rehearsal, WhatIf
     from busim.plan import Plan
-    from busim.rehearse import Rehearsal, WhatIf
 
 NAME = "rehearse"
 HELP = "Rehearse the commissioning of a plan: power, identify, set IDs, save, power cycle, read back, panels."
@@ -32,7 +32,7 @@ def command(
 ) -> None:
     """Rehearse and show. Exit code 1 where a step failed, or a what-if went otherwise than it tells."""
     from busim.cli import rehearse_tables as tables
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
     from busim.plan import read
 
     if what_ifs:
@@ -69,9 +69,9 @@ def _one(
 ) -> tuple[Rehearsal, WhatIf | None]:
     """One rehearsal, in a world of its own. Raises UserError, also where the what-if cannot happen there."""
     from busim.cli.show import progress
-    from busim.errors import UserError
-    from busim.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
-    from busim.session import Run
+    from busim.commissioning.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
+    from busim.foundation.errors import UserError
+    from busim.runtime.session import Run
 
     tried = None if name is None else find_what_if(name)
     run = Run(plan, seed, trace=trace, overwrite=overwrite, played=(), watched=True)
@@ -100,8 +100,8 @@ def _one(
 def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool) -> int:
     """Every what-if, each in a world of its own; the exit code."""
     from busim.cli import rehearse_tables as tables
-    from busim.errors import UserError
-    from busim.rehearse import SCHEMA, what_ifs
+    from busim.commissioning.rehearse import SCHEMA, what_ifs
+    from busim.foundation.errors import UserError
 
     tried: list[tuple[WhatIf, Rehearsal | None, str]] = []
     for one in what_ifs().values():

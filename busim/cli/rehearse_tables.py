@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from busim.rehearse import FAILED, OK, Done, Rehearsal, WhatIf, what_ifs
-from busim.units import show_time
+from busim.commissioning.rehearse import FAILED, OK, Done, Rehearsal, WhatIf, what_ifs
+from busim.foundation.units import show_time
 
 _STYLES = {OK: "green", FAILED: "bold red"}
 _CAUTION = (

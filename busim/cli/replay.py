@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 if TYPE_CHECKING:
-    from busim.session import Replay
+    from busim.runtime.session import Replay
 
 NAME = "replay"
 HELP = "Play the run of a trace again from what the trace holds, and compare the two."
@@ -22,7 +22,7 @@ def command(
 ) -> None:
     """Replay and compare; exit code 1 when the two differ, or something is not as the plan expects."""
     from busim.cli.show import print_report, progress
-    from busim.session import replay
+    from busim.runtime.session import replay
 
     with progress(hidden=as_json) as advanced:
         played = replay(trace, trace=new, overwrite=overwrite, advanced=advanced)

@@ -26,13 +26,13 @@ def command(
     mark: Annotated[Optional[list[str]], typer.Option(help="Set a mark, as '12s doors open'; repeatable.")] = None,  # noqa: UP045
 ) -> None:
     """Run and show."""
-    from busim.cli import given
+    from busim.cli import option_parsing
     from busim.cli.show import print_json, print_report, progress
     from busim.plan import read
-    from busim.session import Run
+    from busim.runtime.session import Run
 
-    until = given.length(length)
-    marks = given.marks(mark or (), until)
+    until = option_parsing.length(length)
+    marks = option_parsing.marks(mark or (), until)
     run = Run(read(plan), seed, trace=trace, overwrite=overwrite)
     for at, text in marks:
         run.world.kernel.at(at, run.world.mark, text)

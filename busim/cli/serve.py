@@ -13,9 +13,9 @@ import typer
 if TYPE_CHECKING:
     import asyncio
 
-    from busim.bridge import Address
-    from busim.cli.news import News
-    from busim.session import Live
+    from busim.cli.live_status import News
+    from busim.runtime.bridge import Address
+    from busim.runtime.session import Live
 
 NAME = "serve"
 HELP = "Open every converter of a plan to real clients, in wall time, until Ctrl-C; a line typed meanwhile sets a mark."
@@ -52,15 +52,15 @@ def command(
     """Serve, then show."""
     import asyncio
 
-    from busim.bridge import endpoints_json
-    from busim.cli import given
-    from busim.cli.memory import hold_still
-    from busim.cli.news import News
+    from busim.cli import option_parsing
+    from busim.cli.gc_tuning import hold_still
+    from busim.cli.live_status import News
     from busim.cli.show import print_doors, print_json, print_report
-    from busim.clocks import wall_loop
-    from busim.errors import UserError
+    from busim.foundation.errors import UserError
     from busim.plan import read
-    from busim.session import Live
+    from busim.runtime.bridge import endpoints_json
+    from busim.runtime.clocks import wall_loop
+    from busim.runtime.session import Live
 
     if port not in (None, 0):
         raise UserError(
@@ -69,7 +69,7 @@ def command(
             expected="0",
             mend="leave out --port to serve each at its own port of the plan",
         )
-    until = None if length is None else given.length(length)
+    until = None if length is None else option_parsing.length(length)
     the_plan = read(plan)
     news = News()
 
@@ -133,7 +133,7 @@ def _write_ready(path: str, endpoints: str) -> None:
 @contextlib.contextmanager
 def _marks(loop: asyncio.AbstractEventLoop, live: Live) -> Iterator[None]:
     """Lines on standard input become marks, where it is a terminal or a pipe."""
-    from busim.cli.typed import Typed, typed_input
+    from busim.cli.stdin_marks import Typed, typed_input
 
     descriptor = typed_input()
     if descriptor is None:

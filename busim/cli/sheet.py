@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
-    from busim.sheet import Document
+    from busim.commissioning.sheet import Document
 
 NAME = "sheet"
 HELP = "Write a plan as a run sheet for printing: wiring, settings, bill of material, steps to tick, labels."
@@ -31,17 +31,17 @@ def command(
     """Write, and say what was written. A plan with errors is written too, with the errors on top."""
     from pathlib import Path
 
-    from busim import __version__
     from busim.cli.writing import refuse_other, write_whole
-    from busim.errors import UserError
+    from busim.commissioning.sheet import PARTS, html, is_sheet, sheet
+    from busim.foundation.errors import UserError
+    from busim.foundation.version import VERSION
     from busim.plan import read
-    from busim.sheet import PARTS, html, is_sheet, sheet
 
     if not overwrite:
         refuse_other(output, "sheet", is_sheet)
     elif Path(output).exists() and Path(plan).exists() and Path(output).samefile(plan):
         raise UserError("a plan cannot be printed over itself", file=plan, mend="give another file with --output")
-    document = sheet(read(plan), version=__version__, date=_today() if date is None else date)
+    document = sheet(read(plan), version=VERSION, date=_today() if date is None else date)
     text = html(document, paper=paper, parts=only or PARTS)
     write_whole(output, text, "sheet")
     _say(document, output)

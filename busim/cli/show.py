@@ -11,13 +11,13 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from busim.bridge import Address
 from busim.cli.writing import write_whole
-from busim.expectations import INCONCLUSIVE, MET
-from busim.figures import Value
+from busim.foundation.units import show_time
 from busim.plan import Plan
-from busim.session import Lateness, LineReport, Report
-from busim.units import show_time
+from busim.recording.expectations import INCONCLUSIVE, MET
+from busim.recording.figures import Value
+from busim.runtime.bridge import Address
+from busim.runtime.session import Lateness, LineReport, Report
 
 # title over the column, figure, how its value is shown
 _RATES = (

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
+    from busim.experiments.sweep import Axis, Sweep
     from busim.plan import Plan
-    from busim.sweep import Axis, Sweep
 
 NAME = "sweep"
 HELP = "Vary values of a plan and compute, or simulate, what its lines can do at every point."
@@ -35,16 +35,16 @@ def command(
     """Sweep, write, draw and show."""
     from busim.cli.sweep_output import print_sweep, writer
     from busim.cli.writing import place, write_whole
-    from busim.errors import UserError
+    from busim.experiments.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_rate
     from busim.plan import read
-    from busim.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
-    from busim.units import parse_rate
 
     if figure not in FIGURES:
         raise UserError("no such figure", found=repr(figure), expected=", ".join(FIGURES), mend="give one of them")
     write = None if out is None else writer(out)
     if heat is not None:
-        from busim.plots import sweep_map, to_svg, two_axes
+        from busim.experiments.plots import sweep_map, to_svg, two_axes
 
         place(heat, "map")
         two_axes(len(vary))
@@ -78,9 +78,9 @@ def _simulated(
     import os
 
     from busim.cli.show import progress
-    from busim.errors import UserError
-    from busim.session import cluster, processes, simulated_sweep
-    from busim.units import parse_time
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_time
+    from busim.runtime.session import cluster, processes, simulated_sweep
 
     until = parse_time(length)
     if seeds < 1 or not until:

@@ -12,8 +12,8 @@ from rich.console import Console
 from rich.table import Table
 
 from busim.cli.writing import place, write_whole
-from busim.errors import UserError
-from busim.sweep import FIGURES, Sweep
+from busim.experiments.sweep import FIGURES, Sweep
+from busim.foundation.errors import UserError
 
 _ROWS = 40
 

@@ -8,8 +8,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from busim.figures import QUANTITIES
-from busim.verify import DIFFERS, HOLDS, TOO_FEW, Check, Verification
+from busim.experiments.verify import DIFFERS, HOLDS, TOO_FEW, Check, Verification
+from busim.recording.figures import QUANTITIES
 
 _TITLES = {
     "exchange": "exchange, mean",

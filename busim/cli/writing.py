@@ -11,7 +11,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from busim.errors import UserError
+from busim.foundation.errors import UserError
 
 
 def refuse_other(name: str, kind: str, known: Callable[[str], bool]) -> None:

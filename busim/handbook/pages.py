@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from busim.errors import UserError
+from busim.foundation.errors import UserError
 
 _HERE = Path(__file__).parent
 _TOPICS = (

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from busim.declared import Declared
+from busim.foundation.units import Spread
+from busim.foundation.yaml_source import Declared
 from busim.plan.expect_shapes import ExpectShape
 from busim.plan.shapes import (
     STANDS,
@@ -40,7 +41,6 @@ from busim.plan.types import (
     Plan,
     PollGroup,
 )
-from busim.units import Spread
 
 OHMS = 120.0  # of a terminator that says nothing else: TI SLLA272 sec. 6
 FORGOTTEN = 60_000_000_000  # ns without a datagram after which a converter that says nothing else forgets a peer

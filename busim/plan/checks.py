@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from busim.declared import Declared, shown
+from busim.foundation.yaml_source import Declared, shown
 from busim.plan.site_checks import SITE_CHECKS
 from busim.plan.view import KINDS, Found, View, name_of, quoted
 

@@ -1,7 +1,7 @@
 """Shape of what a plan expects of its figures.
 
-A plan knows no figures, so which there are, and in which unit, is looked up by whoever compares (`busim.expectations`);
-here a bound is still the text that was written.
+A plan knows no figures. `busim.recording.expectations` looks up which there are and in which unit; here a bound is
+still the text that was written.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema, model_validator
 
-from busim.declared import Real
-from busim.errors import UserError
-from busim.shapes import Shape, Word, has, refusal
+from busim.foundation.errors import UserError
+from busim.foundation.schema import Shape, Word, has, refusal
+from busim.foundation.yaml_source import Real
 
 _LONGEST = 60
 

@@ -1,6 +1,7 @@
 """The scalar fields of a plan: quantities as text with a unit, endpoints.
 
-Each is a pydantic type that reads by a parser of busim.units and says in its JSON Schema what an editor may offer.
+Each is a pydantic type that reads by a parser of busim.foundation.units and says in its JSON Schema what an editor may
+offer.
 A quantity is taken as text or as a bare number, because YAML reads `0`, `38400` and even `8E1` as numbers.
 """
 
@@ -15,9 +16,9 @@ from typing import Annotated
 
 from pydantic import PlainValidator, WithJsonSchema
 
-from busim.errors import UserError
-from busim.shapes import offered, quantity
-from busim.units import (
+from busim.foundation.errors import UserError
+from busim.foundation.schema import offered, quantity
+from busim.foundation.units import (
     CharFormat,
     FrameRate,
     Range,

@@ -11,17 +11,17 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from busim.declared import Declared, Position, is_path, load, parse
-from busim.declared import locate as place_of
-from busim.errors import UserError
-from busim.finding import Finding, Findings
-from busim.models import find
+from busim.foundation.diagnostics import Finding, Findings
+from busim.foundation.errors import UserError
+from busim.foundation.schema import form, worded
+from busim.foundation.units import Spread
+from busim.foundation.yaml_source import Declared, Position, is_path, load, parse
+from busim.foundation.yaml_source import locate as place_of
 from busim.plan.build import build
 from busim.plan.checks import findings as checked
+from busim.plan.models import find
 from busim.plan.shapes import PlanShape
 from busim.plan.types import Plan
-from busim.shapes import form, worded
-from busim.units import Spread
 
 # A plan with more mistakes is another kind of file; listing them all would help nobody.
 MOST_FINDINGS = 500

@@ -9,9 +9,9 @@ from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from typing import Any
 
-from busim.errors import Defect
+from busim.foundation.errors import Defect
+from busim.foundation.units import CharFormat, FrameRate
 from busim.plan.types import Plan
-from busim.units import CharFormat, FrameRate
 
 FORM = 1
 _LEFT_OUT = {"source", "path", "positions", "files"}

@@ -11,7 +11,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, GetJsonSchemaHandler, model_validator
 from pydantic_core import PydanticKnownError
 
-from busim.errors import UserError
+from busim.foundation.errors import UserError
+from busim.foundation.schema import Shape, Word, has, refusal
 from busim.plan.expect_shapes import ExpectShape
 from busim.plan.fields import (
     Address,
@@ -48,7 +49,6 @@ from busim.plan.site_shapes import (
     Text,
     UnitLoad,
 )
-from busim.shapes import Shape, Word, has, refusal
 
 STANDS = ("camera", "converter", "master", "terminator")
 

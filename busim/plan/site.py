@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from busim.units import Range
+from busim.foundation.units import Range
 
 
 @dataclass(frozen=True, slots=True)

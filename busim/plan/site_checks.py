@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from itertools import islice
 
-from busim.declared import nearest
+from busim.foundation.yaml_source import nearest
 from busim.plan.view import KINDS, Found, View, name_of, quoted
 
 _IN_PLACES = ("converters", "cameras", "panels", "supplies", "spares")

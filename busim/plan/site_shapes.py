@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, GetJsonSchemaHandler, PlainValidator, WithJsonSchema, model_validator
 from pydantic_core import PydanticKnownError
 
-from busim.errors import UserError
+from busim.foundation.errors import UserError
+from busim.foundation.schema import Shape, Word, has, refusal
 from busim.plan.fields import (
     Amperes,
     Coordinate,
@@ -23,7 +24,6 @@ from busim.plan.fields import (
     Watts,
     read_watts,
 )
-from busim.shapes import Shape, Word, has, refusal
 
 _LONGEST_TEXT = 300
 

@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args, get_origin
 
-from busim.declared import flow, join, parse, scalar
+from busim.foundation.schema import Shape
+from busim.foundation.yaml_source import flow, join, parse, scalar
 from busim.plan.shapes import PlanShape, StandShape
 from busim.plan.types import Plan
-from busim.shapes import Shape
 
 _WIDTH = 100
 _LEFT_TO = re.compile(r"not written: (.*)$")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from busim.shapes import begun
+from busim.foundation.schema import begun
 
 _STARTER = Path(__file__).parent / "starter.yaml"
 

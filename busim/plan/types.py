@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from busim.foundation.units import CharFormat, FrameRate, Spread
 from busim.plan.site import BiasPlan, CablePlan, PlacePlan, PowerPlan, SilencedPlan, SparePlan, SupplyPlan
-from busim.units import CharFormat, FrameRate, Spread
 
 
 @dataclass(frozen=True, slots=True)

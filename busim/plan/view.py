@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from itertools import islice
 from typing import Any
 
-from busim.declared import Declared, nearest
-from busim.finding import Finding
-from busim.shapes import at
+from busim.foundation.diagnostics import Finding
+from busim.foundation.schema import at
+from busim.foundation.yaml_source import Declared, nearest
 
 _MOST_LISTED = 12
 _MOST_ASTRAY = 100

@@ -1,0 +1,158 @@
+"""What limits a line, and what would help: each change alone, computed anew from the changed case."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from fractions import Fraction
+
+from busim.analysis.budget.case import Case, Poll
+from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.result import Change
+from busim.analysis.budget.timing import timed
+from busim.analysis.budget.utilisation import Load
+from busim.analysis.budget.variants import Work, Works, of_units, varied
+from busim.foundation.units import Spread, show_time
+from busim.physics.exchange import MEAN
+from busim.protocols import READ, Request
+
+_BAUDS = (
+    9600,
+    19200,
+    38400,
+    57600,
+    115200,
+)  # what cameras and converters can usually be set to: common practice, no source
+_SHORTEST = 1_000_000  # ns of packing: the shortest that most converters can be set to: common practice, no source
+_MENDS = {
+    "request": "the wire",
+    "reply": "the wire",
+    "silence": "the silences that end requests",
+    "turnaround": "the cameras' turnaround",
+    "packing": "the converter's packing",
+    "converter": "the latency of converter and network",
+    "pause": "the master's pauses",
+}
+
+
+def limit(mean: Pace) -> str:
+    """The sentence that says what limits a line: where most of the polls' time goes."""
+    counted = mean.layout
+    if not counted.living:
+        return "moves alone: nothing is polled"
+    spent = dict.fromkeys(_MENDS.values(), 0.0)
+    failed = asked = 0.0
+    for (every, kind), many in counted.paces.items():
+        one, rate = mean.times[kind], 1 / max(every, mean.cycle)
+        asked += many.count * rate
+        for part, time in one.exchange.parts(MEAN).items():
+            spent[_MENDS[part]] += rate * many.count * time
+        spent["the wire"] += rate * many.way
+        failed += rate * many.count * one.failing * one.lost
+    spent["time-outs after noise"] = failed
+    spent["probes of dead cameras"] = sum(mean.probed) / 5e9
+    spent["operators' moves"] = mean.commands_load
+    chosen = max(spent, key=lambda name: spent[name])
+    share = spent[chosen] / sum(spent.values())
+    one = spent[chosen] / asked
+    return f"{chosen} limits this line: {share:.0%} of the master's busy time, {show_time(one)} for each poll"
+
+
+def changes(mean: Pace) -> tuple[Change, ...]:
+    """The three single changes that gain most, the best first; fewer where fewer gain anything."""
+    found = [change for change in _computed(mean) if change.gain > 0.005]
+    return tuple(sorted(found, key=lambda change: -change.gain)[:3])
+
+
+def _computed(mean: Pace) -> Iterator[Change]:
+    if not mean.layout.living:
+        return
+    now, saturated = mean.rough(), mean.saturated
+    for name, text, other in _candidates(mean):
+        if saturated:
+            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.polls else 0.0
+            yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
+        else:
+            yield Change(name, text, "load", now.demand, other.demand, now.demand / other.demand - 1)
+
+
+def _wanted(load: Load) -> float:
+    """The smallest period, for a line that has become fast enough to rest."""
+    return load.fastest or 1.0
+
+
+def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
+    case, now = mean.case, float(mean.case.baud)
+    faster = next((baud for baud in _BAUDS if baud > now), None)
+    if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
+        text = f"{faster} Bd instead of {now:.10g}"
+        yield "baud", text, varied(mean, case._replace(baud=Fraction(faster)))
+    if case.packing_idle:
+        idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / now))
+        if idle < case.packing_idle:
+            text = f"packing after {show_time(idle)} of idle line instead of {show_time(case.packing_idle)}"
+            yield "packing", text, varied(mean, case._replace(packing_idle=idle))
+    if case.latency.high:
+        half = Spread(case.latency.low // 2, case.latency.high // 2)
+        yield "latency", "a converter or network with half the latency", varied(mean, case._replace(latency=half))
+    if case.gap > mean.wire.silence:
+        text = f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}"
+        yield "gap", text, varied(mean, case._replace(gap=0))
+    if case.time_out and case.time_out > (enough := _enough(mean)):
+        text = f"time-outs as computed, {show_time(enough)} at most, instead of {show_time(case.time_out)}"
+        yield "time-out", text, varied(mean, case._replace(time_out=None))
+    yield from _fewer_values(mean)
+    asked = [unit for unit, one in enumerate(mean.layout.shares) if not one.trouble and (one.polls or one.moves)]
+    if len(asked) > 1:
+        kept = asked[: math.ceil(len(asked) / 2)]
+        text = f"a second converter: {len(asked) - len(kept)} of {len(asked)} cameras on a line of their own"
+        yield "converter", text, of_units(mean, kept)
+
+
+def _enough(mean: Pace) -> float:
+    """ns: the longest time-out that would be computed."""
+    wire = mean.wire._replace(time_out=None)
+    return max(float(timed(wire, mean.layout.kinds[kind]).time_out) for kind in {row.kind for row in mean.layout.polls})
+
+
+def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Load]]:
+    """Runs that could be read in one exchange with what lies between them, and runs that could be left out."""
+    works = Works(mean)
+    fastest = min((first.every for first in works.first.values()), default=0)
+    groups: dict[str, list[tuple[Work, Poll]]] = {}
+    for work, first in works.first.items():
+        if first.every == 0 or fastest:
+            groups.setdefault(first.group, []).append((work, first))
+    for group, some in groups.items():
+        if group in works.holes:
+            text = f"read group {group!r} in one exchange, with the registers between its values"
+            yield "values", text, works.merged(group, list(_merged(mean.case, group)))
+        for work, first in some[1:]:
+            text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
+            yield "values", text, works.without(work)
+
+
+def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
+    """The polls of a group with its runs read in one, each with the number in the case of the one it comes of."""
+    first, held = 0, None
+    for number, poll in enumerate(case.polls):
+        if poll.group != group:
+            continue
+        if held is not None and poll.unit == held.unit and poll.hole:
+            size = held.size + poll.hole + poll.size
+            if size <= case.dialect.most_values:
+                request = Request(case.units[poll.unit].id, READ, 0, size)
+                asked, answered, more = case.dialect.lengths(request)
+                held = held._replace(size=size, request=asked, reply=answered, escapes=more)
+                continue
+        if held is not None:
+            yield first, held
+        first, held = number, poll
+    if held is not None:
+        yield first, held
+
+
+def with_baud(case: Case, baud: Fraction) -> Case:
+    """The case at another baud; cameras that were set apart stay apart by as much."""
+    units = tuple(unit._replace(baud=unit.baud * baud / case.baud) for unit in case.units)
+    return case._replace(baud=baud, units=units)

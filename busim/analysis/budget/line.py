@@ -1,0 +1,174 @@
+"""The budget of one master on one line, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from busim.analysis.budget.arbitrated import arbitrated, spoilt
+from busim.analysis.budget.batch import work_out
+from busim.analysis.budget.case import Case
+from busim.analysis.budget.changes import changes, limit
+from busim.analysis.budget.figures import Expected
+from busim.analysis.budget.layout import Row
+from busim.analysis.budget.masters import second_master
+from busim.analysis.budget.needs import more_cameras, need
+from busim.analysis.budget.obstacles import obstacles, remarks, uncertain
+from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range, StreamBudget
+from busim.analysis.budget.scenarios import dead, jobs, moves, noise
+from busim.foundation.units import Spread, show_time
+from busim.physics.exchange import BEST, MEAN, PARTS, WORST
+
+
+def line_budget(
+    case: Case, wanted: float | None = None, what_ifs: bool = True, masters: Sequence[Case] = ()
+) -> LineBudget:
+    """Everything about one case. `wanted`: polls per second that the most polled values should have.
+
+    `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
+    `masters`: the cases of all masters of the line, this one among them, where there are several.
+    """
+    return line_budgets([(case, masters)], wanted, what_ifs)[0]
+
+
+def line_budgets(
+    asked: Sequence[tuple[Case, Sequence[Case]]], wanted: float | None = None, what_ifs: bool = True
+) -> list[LineBudget]:
+    """`line_budget` of several (case, masters), in a shorter time than one after the other."""
+    lines = [_Line(*one) for one in asked]
+    known = {number: line.without() for number, line in enumerate(lines)}
+    open_lines = [line for number, line in enumerate(lines) if known[number] is None]
+    more = iter(work_out([line.expected for line in open_lines], what_ifs))
+    return [known[number] or line.whole(wanted, what_ifs, next(more)) for number, line in enumerate(lines)]
+
+
+class _Line:
+    """One case in the making."""
+
+    def __init__(self, case: Case, masters: Sequence[Case]) -> None:
+        self.case, self.masters = case, masters
+        self.mean = mean = Pace(case)
+        self.best, self.worst = mean.under(BEST), mean.under(WORST)
+        self.expected = Expected(mean, self.worst)
+        self._head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
+
+    def without(self) -> LineBudget | None:
+        """What there is to say where nothing more can be computed, or is; else None."""
+        case, mean = self.case, self.mean
+        against = tuple(obstacles(self.best, self.worst))
+        if not against and case.arbitrated and len(self.masters) > 1:
+            paces = [mean if one is case else Pace(one, exact=False) for one in self.masters]
+            against = tuple(spoilt(paces))
+            if not against:
+                return LineBudget(
+                    **self._head,  # type: ignore[arg-type]
+                    obstacles=(),
+                    remarks=tuple(_left_out(case)),
+                    exchanges=tuple(_exchanges(mean)),
+                    second_master=second_master(mean),
+                    arbitrated=arbitrated(paces, paces.index(mean)),
+                )
+        if not against:
+            return None
+        exchanges = tuple(_exchanges(mean)) if case.polls else ()
+        others = second_master(mean) if case.polls else ()
+        return LineBudget(**self._head, obstacles=against, remarks=(), exchanges=exchanges, second_master=others)  # type: ignore[arg-type]
+
+    def whole(self, wanted: float | None, what_ifs: bool, more: tuple[StreamBudget, ...]) -> LineBudget:
+        """Everything. `more`: the streams."""
+        case, expected, best, mean, worst = self.case, self.expected, self.best, self.mean, self.worst
+        rests = not mean.restless and mean.demand < 1
+        return LineBudget(
+            **self._head,  # type: ignore[arg-type]
+            obstacles=(),
+            remarks=tuple(remarks(mean, worst)),
+            uncertain=tuple(uncertain(mean)),
+            limit=limit(mean),
+            unknown=_unknown(mean),
+            more_cameras=more_cameras(mean) if rests else None,
+            figures=expected.line(),
+            load=Range(best.demand, mean.demand, worst.demand) if rests else None,
+            exchanges=tuple(_exchanges(mean)),
+            groups=tuple(_groups(best, mean, worst)),
+            cameras=tuple(
+                CameraBudget(unit.name, unit.id, unit.trouble, expected.camera(number))
+                for number, unit in enumerate(case.units)
+            ),
+            moves=moves(expected),
+            streams=more,
+            jobs=jobs(expected),
+            dead=dead(mean) if what_ifs else (),
+            noise=noise(mean) if what_ifs else (),
+            second_master=second_master(mean) if case.polls else (),
+            changes=changes(mean) if what_ifs else (),
+            need=None if wanted is None else need(case, wanted),
+        )
+
+
+def _left_out(case: Case) -> Iterator[str]:
+    """What is not computed for several masters behind a converter that arbitrates."""
+    if case.moves:
+        yield "what moves add is not computed where several masters share a converter"
+
+
+def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
+    """Every poll of every camera, answered or not yet: its parts do not depend on whether it is there."""
+    case = mean.case
+    kinds: dict[int, tuple[dict[str, Range], Range]] = {}
+    rows: dict[Row, tuple[dict[str, Range], Range]] = {}  # polls of one kind and camera are alike
+    for poll, row in zip(case.polls, mean.layout.polls, strict=True):
+        one = mean.times[row.kind]
+        if row.kind not in kinds:
+            kinds[row.kind] = _parts(one.exchange)
+        if row not in rows:
+            parts, total = kinds[row.kind]
+            way, own = row.way / 1e9, parts.copy()
+            own["request"], own["reply"] = own["request"].later(way / 2), own["reply"].later(way / 2)
+            rows[row] = own, total.later(way)
+        yield ExchangeBudget(case.units[poll.unit].name, poll.work, poll.size, *rows[row], one.time_out / 1e9)
+
+
+def _parts(exchange: Any) -> tuple[dict[str, Range], Range]:
+    """Seconds of each part, and of all but the pause, as if the camera stood beside the asker."""
+    best, mean, worst = (exchange.parts(unknown) for unknown in (BEST, MEAN, WORST))
+    each = {part: Range(best[part] / 1e9, mean[part] / 1e9, worst[part] / 1e9) for part in PARTS}
+    return each, Range(exchange.best / 1e9, exchange.mean / 1e9, exchange.worst / 1e9)
+
+
+def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
+    first: dict[str, int] = {}
+    for number in mean.layout.living:
+        first.setdefault(mean.case.polls[number].group, number)
+    for name, number in first.items():
+        cycle = Range(best.period(number) / 1e9, mean.period(number) / 1e9, worst.period(number) / 1e9)
+        rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
+        wanted = mean.case.polls[number].every / 1e9
+        yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
+
+
+def _unknown(mean: Pace) -> str:
+    """Which unknown moves the cycle most."""
+    case, counted = mean.case, mean.layout
+    if not counted.living:
+        return ""
+    rounds, shortest = 0.0, mean.shortest
+    swings = []
+    for unit, share in zip(case.units, counted.shares, strict=True):
+        often = 0.0  # polls of it in a round
+        if not share.trouble:
+            often = sum([shortest / max(every, mean.cycle) * count for (every, _), count in share.polls.items()])
+        swings.append((unit.turnaround.high - unit.turnaround.low) * often)
+        rounds += often
+    largest = max(swings)
+    of_converter = 2 * (case.latency.high - case.latency.low) * rounds if case.converter else 0.0
+    if of_converter > largest:
+        largest, name = of_converter, f"the latency of converter {case.converter!r} ({_bounds(case.latency)})"
+    else:
+        unit = case.units[swings.index(largest)]
+        name = f"the turnaround of camera {unit.name!r} ({_bounds(unit.turnaround)})"
+    return f"{name} matters most: {show_time(largest)} of a round between its bounds" if largest else ""
+
+
+def _bounds(spread: Spread) -> str:
+    return f"{show_time(spread.low)} to {show_time(spread.high)}"

@@ -1,0 +1,91 @@
+"""The questions asked backwards: what still reaches a wanted rate, and how many more cameras there is room for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from fractions import Fraction
+
+from busim.analysis.budget.case import Case
+from busim.analysis.budget.changes import with_baud
+from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.result import Need
+
+_ROOM = 0.3  # of headroom that should be left
+_LOWEST, _HIGHEST = 300.0, 10_000_000.0  # Bd
+_LONGEST = 1e9  # ns of packing
+
+
+def more_cameras(mean: Pace, room: float = _ROOM) -> int:
+    """How many more cameras like the average of those there, until the headroom falls under `room`; moves stay."""
+    alive = sum(not unit.trouble for unit in mean.case.units)
+    polls = mean.polls_demand
+    if not alive or not polls:
+        return 0
+    return max(0, math.floor((1 - room - mean.demand) / (polls / alive) + 1e-9))
+
+
+def need(case: Case, rate: float) -> Need:
+    """What reaches `rate` polls a second for the values polled most: lowest baud, most cameras, longest packing.
+
+    Polls without a wanted rate are to have it, or where all have one, those that are wanted most often.
+    """
+    asked = _asking(case, rate)
+    if not asked.polls:
+        return Need(rate, False, 0.0, None, None, None, ("nothing is polled here",))
+    pace = Pace(asked, exact=False)
+    load = pace.demand
+    cameras = _most_cameras(pace)
+    texts: list[str] = []
+    baud = _bisect(
+        lambda baud: Pace(with_baud(asked, Fraction(round(baud))), exact=False).demand < 1, _HIGHEST, _LOWEST
+    )
+    packing: float | None = None
+    if case.converter:
+        packing = _bisect(lambda idle: Pace(_packed(asked, idle), exact=False).demand < 1, 0.0, _LONGEST)
+    if load >= 1:
+        texts.append(f"{rate:g} polls a second need {load:.0%} of the master's time, {load - 1:.0%} too much")
+        if baud is None:
+            least = Pace(with_baud(asked, Fraction(10_000_000)), exact=False).demand
+            texts.append(f"no baud reaches it: without any wire time it still needs {least:.0%}")
+        if packing is None and case.converter:
+            texts.append(
+                f"no packing reaches it: without any it still needs {Pace(_packed(asked, 0.0), exact=False).demand:.0%}"
+            )
+        if not cameras:
+            texts.append("not even one camera alone can be polled so often")
+    return Need(rate, load < 1, load, baud, cameras, None if packing is None else packing / 1e9, tuple(texts))
+
+
+def _asking(case: Case, rate: float) -> Case:
+    """The case with the wanted rate in place of the most polled values' own."""
+    fastest = min((poll.every for poll in case.polls), default=0)
+    every = max(1, round(1e9 / rate))
+    polls = tuple(poll._replace(every=every) if poll.every == fastest else poll for poll in case.polls)
+    return case._replace(polls=polls)
+
+
+def _packed(case: Case, idle: float) -> Case:
+    return case._replace(packing_idle=round(idle))
+
+
+def _most_cameras(pace: Pace) -> int:
+    """How many cameras like the average of those there can be polled so often, with the moves there are."""
+    alive = sum(not unit.trouble for unit in pace.case.units)
+    polls = pace.polls_demand
+    left = 1 - (pace.demand - polls)
+    return max(0, math.ceil(left / (polls / alive)) - 1) if alive and polls else 0
+
+
+def _bisect(reached: Callable[[float], bool], sure: float, other: float) -> float | None:
+    """The value farthest from `sure` towards `other` that is still enough, to 0.1 %; None where `sure` is not."""
+    if not reached(sure):
+        return None
+    if reached(other):
+        return other
+    for _ in range(40):
+        middle = math.sqrt(sure * other) if min(sure, other) > 1000 else (sure + other) / 2
+        sure, other = (middle, other) if reached(middle) else (sure, middle)
+        if abs(sure - other) <= 1e-3 * max(sure, other):
+            break
+    return sure

@@ -1,0 +1,169 @@
+"""What keeps a line from having a budget, and what of a plan does not hold: said in words, with by how much.
+
+An obstacle means no number at all for this master on this line: what would come out would look exact and be wrong.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.timing import Timing
+from busim.foundation.units import show_time
+from busim.physics.exchange import Numbers
+
+_FASTEST = 1e4  # polls a second that no camera exceeds
+_FULL = 0.95  # share of the master's time from which on chance makes polls late
+_NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
+_OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
+
+
+def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
+    """Why nothing can be computed for this case."""
+    case = worst.case
+    if len(case.masters) > 1 and not case.arbitrated:
+        names = " and ".join(repr(name) for name in case.masters)
+        yield (
+            f"{names} all ask on this line and nobody orders them: their exchanges run into each other, so that there "
+            "is no steady state to compute; see what a second master spoils"
+        )
+    for id in sorted(set(case.clash)):
+        yield f"more than one camera answers to bus ID {id}: their replies run into each other"
+    if case.faulty:
+        yield case.faulty
+    if not case.polls and not case.moves:
+        yield f"master {case.master!r} asks nothing here: it has no poll group, and no panel moves a camera of the line"
+    elif all(unit.trouble for unit in case.units):
+        yield "none of its cameras answers: " + "; ".join(f"{unit.name}: {unit.trouble}" for unit in case.units)
+    yield from _runs_together(best)
+    yield from _times_out(worst)
+    yield from _given_up(best)
+
+
+def _runs_together(best: Pace) -> Iterator[str]:
+    """Requests that follow so soon that cameras take them for a part of the reply before.
+
+    A converter that sends each byte on at once knows the last one in the middle of its first stop bit; with no latency
+    the master's pause begins there, and the pair is quiet for so much less than the silence that ends a frame.
+    """
+    case, counted = best.case, best.layout
+    kinds = {kind for _, kind in counted.paces}
+    both = 2.0 * case.latency.low
+    idle = 0.0 if case.at_once else float(case.packing_idle)
+    short = [float(missing_quiet(best.times[kind], idle, both)) for kind in kinds]
+    if case.converter and not case.arbitrated and short and max(short) > 0:
+        yield (
+            "the converter sends each byte on at once and nothing delays it: the next request comes "
+            f"{show_time(max(short))} too soon behind a reply, and cameras take both for one frame"
+        )
+
+
+def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers:
+    """ns by which the quiet behind the reply is too short for a request; `latency`: both ways."""
+    exchange = timing.exchange
+    return exchange.silence + timing.tail - exchange.pause - packing - latency
+
+
+def _times_out(worst: Pace) -> Iterator[str]:
+    """Exchanges that take longer than their time-out."""
+    case = worst.case
+    spare = [one.time_out - one.exchange.worst for one in worst.times]
+    for rows, word in ((worst.layout.polls, "a poll"), (worst.layout.moves, "a move")):
+        said: set[int] = set()
+        for kind, place, way in rows:
+            if way <= spare[kind] or place in said or case.units[place].trouble:
+                continue
+            unit, one = case.units[place], worst.times[kind]
+            most = one.exchange.worst + way
+            if most <= one.time_out:
+                continue
+            said.add(place)
+            over = show_time(most - one.time_out)
+            often = "always" if one.exchange.best + way > one.time_out else "sometimes"
+            yield (
+                f"{word} of camera {unit.name!r} takes up to {show_time(most)} and is given up after "
+                f"{show_time(one.time_out)}, {over} too early: {often} its reply comes into the next exchange"
+            )
+
+
+def _given_up(pace: Pace) -> Iterator[str]:
+    """Cameras that noise makes their master give up, though they are there."""
+    if pace.failing ** pace.case.offline_after < _OFTEN / _FASTEST:
+        return
+    for number, unit in enumerate(pace.case.units):
+        own = [poll for poll in pace.layout.living if pace.layout.polls[poll].unit == number]
+        if not own:
+            continue
+        failing = sum(pace.timing(poll).failing for poll in own) / len(own)
+        rate = sum(1 / pace.period(poll) for poll in own) * 1e9
+        # every poll of a second, and at least so many, has to fail
+        often = rate * failing ** max(pace.case.offline_after, math.ceil(rate))
+        if often > _OFTEN:
+            yield (
+                f"noise loses {failing:.0%} of the polls of camera {unit.name!r}: its master gives it up, and finds it "
+                f"again, every {1 / often:.2g} s"
+            )
+
+
+def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
+    """What of the plan does not hold though there are numbers."""
+    case = mean.case
+    for unit in case.units:
+        if unit.trouble:
+            yield f"camera {unit.name!r} never answers: {unit.trouble}; it costs a probe now and then"
+    yield from _rates(mean, worst)
+    if mean.crowded >= 1:
+        turn = ", with the turns of the polls," if mean.saturated else ""
+        yield (
+            f"moves come at {mean.move_rate * 1e9:.3g} /s and need {mean.crowded:.0%} of the master's time{turn} which "
+            f"is {mean.crowded - 1:.0%} too much: newer moves replace waiting ones for ever, and no latency is stated"
+        )
+    soonest = min(unit.turnaround.low for unit in case.units) + case.dialect.silence(float(case.baud))
+    if case.hold > soonest:
+        yield (
+            f"the asker's driver holds the line for {show_time(case.hold)}, and the fastest camera answers after "
+            f"{show_time(soonest)}: beginnings of replies are lost"
+        )
+
+
+def uncertain(mean: Pace) -> Iterator[str]:
+    """Why the numbers are right only to a few percent: on the edge of what a master can do, chance decides.
+
+    A poll that must keep a pace and now and then cannot is late by what happens to lie before it; the law of the cycle
+    has every round alike. Far from the edge, on either side, that makes no difference.
+    """
+    if not mean.cycle:
+        if mean.demand >= _FULL and not mean.restless and mean.layout.living:
+            yield (
+                f"everything with a wanted rate needs {mean.demand:.0%} of the master's time: polls are late now and "
+                "then by chance, so that cycles, ages and moves are right only to a few percent"
+            )
+        return
+    polls = mean.case.polls
+    near = [number for number in mean.layout.living if abs(polls[number].every / mean.cycle - 1) < _NEAR]
+    if near:
+        first = polls[near[0]]
+        yield (
+            f"polls that cannot keep their pace come every {show_time(mean.cycle)}, which is near the "
+            f"{show_time(first.every)} wanted for {first.group!r}: which of them are late is a matter of chance, so "
+            "that cycles, ages and moves are right only to a few percent"
+        )
+
+
+def _rates(mean: Pace, worst: Pace) -> Iterator[str]:
+    polls = mean.case.polls
+    late = [number for number in mean.layout.living if 0 < polls[number].every * (1 + 1e-9) < mean.period(number)]
+    if late:
+        names = " and ".join(repr(name) for name in dict.fromkeys(polls[number].group for number in late))
+        every = min(polls[number].every for number in late)
+        yield (
+            f"{names} cannot be polled every {show_time(every)}: everything with a wanted rate needs {mean.demand:.0%} "
+            f"of the master's time, {max(0.0, mean.demand - 1):.0%} too much; each comes every "
+            f"{show_time(mean.cycle)} instead"
+        )
+    elif mean.layout.living and not mean.restless and worst.demand >= 1:
+        yield (
+            f"the wanted rates are reached on average ({mean.demand:.0%} of the master's time), but not with every "
+            f"unknown at its bad end ({worst.demand:.0%})"
+        )

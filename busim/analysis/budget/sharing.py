@@ -1,0 +1,34 @@
+"""Several masters on one line that nobody orders: what gets through. Over numbers or arrays.
+
+`offered` is the load G of all senders together: frames a second times the length of a frame.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from busim.physics.exchange import Numbers
+
+
+def pure_aloha(offered: Numbers) -> Numbers:
+    """Share of time that carries whole frames when everybody sends at will: G e^(-2G) (Abramson 1970)."""
+    return offered * np.exp(-2 * offered)
+
+
+def carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
+    """The same when everybody listens first and stays away from a busy line (non-persistent carrier sense).
+
+    S = G e^(-aG) / (G (1 + 2a) + e^(-aG)), a = `sensing` delay / frame, equal for all pairs: Kleinrock and Tobagi, IEEE
+    Trans. Comm. 23(12), 1975 (formula second-hand).
+    """
+    heard = np.exp(-sensing * offered)
+    return offered * heard / (offered * (1 + 2 * sensing) + heard)
+
+
+def undisturbed(length: Numbers, rate: Numbers, other: Numbers) -> Numbers:
+    """Chance that an exchange of `length` meets none of another master's, which come at `rate` and last `other`.
+
+    e^(-rate (length + other)): the other one must begin neither while this one lasts nor less than its own length
+    before. Poisson starts (Abramson 1970, for unequal lengths); a strict period gives a little less.
+    """
+    return np.exp(-rate * (length + other))

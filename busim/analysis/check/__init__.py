@@ -1,0 +1,43 @@
+"""Checks of a plan beyond its reading: rules, each with its reason, source, advice and examples.
+
+Public: `check` (a plan to what was found, as `Checked`), `Rule`, `all_rules` (by identifier), `page` (one
+of them as markdown), `AREAS`, and `sarif` (findings as SARIF 2.1.0). For who writes a rule: `Spot` (what one yields)
+and `Survey` (the plan with the look-ups that rules share, and that a printed sheet has too); DEVELOPERS.md says how.
+"""
+
+from busim.analysis.check.catalogue import all_rules, page
+from busim.analysis.check.checked import SCHEMA, Checked, Silenced, unreadable
+from busim.analysis.check.examples import SOUND, edited, marked
+from busim.analysis.check.feeds import Feed
+from busim.analysis.check.rule import AREAS, Edits, Rule, Spot, Spots
+from busim.analysis.check.run import check
+from busim.analysis.check.sarif import sarif
+from busim.analysis.check.survey import Asker, OnLine, Survey, Timed, Wire
+from busim.analysis.check.wiring import TERMINATOR_OHMS, Wiring
+
+__all__ = [
+    "AREAS",
+    "SCHEMA",
+    "SOUND",
+    "TERMINATOR_OHMS",
+    "Asker",
+    "Checked",
+    "Edits",
+    "Feed",
+    "OnLine",
+    "Rule",
+    "Silenced",
+    "Spot",
+    "Spots",
+    "Survey",
+    "Timed",
+    "Wire",
+    "Wiring",
+    "all_rules",
+    "check",
+    "edited",
+    "marked",
+    "page",
+    "sarif",
+    "unreadable",
+]

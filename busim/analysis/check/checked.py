@@ -1,0 +1,78 @@
+"""What a check found, as plain data and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from busim.foundation.diagnostics import Finding, Severity
+
+SCHEMA = 1
+_ORDER: Mapping[Severity, int] = {"error": 0, "warning": 1, "note": 2}
+_PARTS = ("file", "line", "column", "field", "what", "found", "expected", "mend", "why")
+
+
+@dataclass(frozen=True, slots=True)
+class Silenced:
+    """A finding that the plan silences, and its reason."""
+
+    finding: Finding
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """The findings about a plan, errors first and then by place. `covered`: what there was of each kind.
+
+    `rules`: how many looked at it. `assumed`: what the findings stand on beside what the plan says. `readable`: False
+    where the plan could not be read, and the findings are the reader's.
+    """
+
+    plan: str
+    path: str
+    findings: tuple[Finding, ...]
+    silenced: tuple[Silenced, ...] = ()
+    rules: int = 0
+    covered: Mapping[str, int] | None = None
+    assumed: tuple[str, ...] = ()
+    readable: bool = True
+
+    def count(self, severity: Severity) -> int:
+        return sum(1 for finding in self.findings if finding.severity == severity)
+
+    def as_json(self) -> dict[str, Any]:
+        """JSON-ready; `schema` counts up when a meaning changes."""
+        return {
+            "schema": SCHEMA,
+            "plan": self.plan,
+            "file": self.path,
+            "readable": self.readable,
+            "rules": self.rules,
+            "covered": dict(self.covered or {}),
+            "counts": {
+                **{f"{severity}s": self.count(severity) for severity in _ORDER},
+                "silenced": len(self.silenced),
+            },
+            "findings": [_plain(finding) for finding in self.findings],
+            "silenced": [{**_plain(one.finding), "reason": one.reason} for one in self.silenced],
+            "assumed": list(self.assumed),
+        }
+
+
+def unreadable(path: str, findings: Iterable[Finding]) -> Checked:
+    """What is to say about a plan that cannot be read."""
+    return Checked("", path, in_order(findings), readable=False)
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Errors first, and then by place."""
+    return tuple(sorted(findings, key=lambda finding: (_ORDER[finding.severity], finding.order)))
+
+
+def _plain(finding: Finding) -> dict[str, Any]:
+    return {
+        "rule": finding.code,
+        "severity": finding.severity,
+        **{part: getattr(finding, part) for part in _PARTS},
+    }

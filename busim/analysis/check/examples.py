@@ -1,0 +1,106 @@
+"""The plan that the examples of rules are made from: nothing is wrong with it, so that an edit shows one thing alone.
+
+A rule's examples are edits of it: a piece of its text, which stands there once, and what takes its place. In a bad one
+the mark « stands just before the place that the rule must name. What a new rule wants to see in a good
+plan comes in here.
+"""
+
+from __future__ import annotations
+
+from busim.foundation.errors import Defect
+
+MARK = "«"
+
+SOUND = """\
+busim: 1
+name: sound hall
+lines:
+  - name: boulder line
+    baud: 38400 Bd
+    format: 8E1
+    dialect: modbus-rtu
+    order:
+      - terminator
+      - converter: boulder box
+      - {camera: boulder left, after: 18 m, stub: 0.3 m}
+      - {camera: boulder right, after: 9 m, stub: 0.3 m}
+      - {camera: boulder mats, after: 14 m}
+      - terminator
+  - name: speed line
+    baud: 115200 Bd
+    format: 8E1
+    dialect: modbus-rtu
+    order:
+      - terminator
+      - converter: speed box
+      - {camera: speed start, after: 24 m, stub: 0.3 m}
+      - {camera: speed finish, after: 12 m}
+      - terminator
+converters:
+  - name: boulder box
+    endpoint: 10.20.0.44:15001
+    packing: {idle: 4 ms, length: 0}
+    latency: 1 ms
+    clients: {most: 4}
+  - name: speed box
+    endpoint: 10.20.0.45:15001
+    packing: {idle: 2 ms, length: 0}
+    latency: 1 ms
+    clients: {most: 4}
+cameras:
+  - {name: boulder left, id: 2, serial: 4101, turnaround: 2..6 ms}
+  - {name: boulder right, id: 3, serial: 4102, turnaround: 2..6 ms}
+  - {name: boulder mats, id: 4, serial: 4103, turnaround: 2..6 ms}
+  - {name: speed start, id: 21, serial: 4104, turnaround: 2..6 ms}
+  - {name: speed finish, id: 22, serial: 4105, turnaround: 2..6 ms}
+masters:
+  - name: controller
+    through: [boulder box, speed box]
+    groups:
+      - {name: fast, values: [iris, gain, master_black], every: 250 ms}
+      - {name: slow, values: [tally, temperature], every: 2 s}
+    time_out: computed
+    retries: 2
+    offline_after: 3
+panels:
+  - name: shading desk
+    master: controller
+    cameras: [boulder left, boulder right, boulder mats, speed start, speed finish]
+    controls: [iris, master_black]
+    moves: 1 /s
+supplies:
+  - name: boulder supply
+    voltage: 13.8 V
+    limit: 60 W
+    fuse: 5 A
+    cable: {length: 2 m, gauge: AWG 14}
+    feeds: [boulder box, boulder left, boulder right, boulder mats]
+  - name: speed supply
+    voltage: 13.6 V
+    limit: 45 W
+    fuse: 4 A
+    cable: {length: 3 m, gauge: AWG 14}
+    feeds: [speed box, speed start, speed finish]
+"""
+
+
+def edited(edits: tuple[tuple[str, str], ...]) -> str:
+    """The sound plan with these edits, its marks left in. Raises Defect for a piece that is not there once."""
+    text = SOUND
+    for old, new in edits:
+        if text.count(old) != 1:
+            raise Defect(f"an example replaces {old!r}, which stands {text.count(old)} times in the plan")
+        text = text.replace(old, new)
+    return text
+
+
+def marked(edits: tuple[tuple[str, str], ...]) -> tuple[str, list[tuple[int, int]]]:
+    """The edited plan without its marks, and line and column (from 1) of what stood behind each of them."""
+    places = []
+    lines = []
+    for number, line in enumerate(edited(edits).splitlines(), 1):
+        while MARK in line:
+            places.append((number, line.index(MARK) + 1))
+            line = line.replace(MARK, "", 1)
+        lines.append(line)
+    return "\n".join(lines) + "\n", places

@@ -1,0 +1,216 @@
+"""Supplies as rules look at them: what each feeds, over which cable, and the voltages that come out.
+
+A supply is injected at a station; from there its power goes along the line's supply pair to both sides, to the stations
+it feeds and no further. Loads take the same power at any voltage (they have regulators), so there may be no solution
+at all. The careful side is taken everywhere: the lowest voltage of the supply, the highest power of each load, copper
+at 75 C, everything starting at once.
+
+Caution: this finds mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a licensed
+electrician.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from busim.physics.electric import WARM, Chain, Collapse, PoeClass, branches, loop, poe_class
+from busim.plan import CameraPlan, ConverterPlan, PowerPlan, SupplyPlan
+
+if TYPE_CHECKING:
+    from busim.analysis.check.survey import Survey
+    from busim.analysis.check.wiring import Hanging, Wiring
+
+STATES = {"idle": "at rest", "peak": "at its most", "start_up": "while everything starts at once"}
+_FEED_GAUGE = 18.0  # AWG of a cable from a supply whose gauge the plan does not say
+CONVERTER_WATTS = 5.0  # where a plan does not say what a converter takes; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A camera or converter that is fed. `watts` by state; None where nobody says what it takes, which counts as 0.
+
+    `least` and `most`: volts between which it works, 0 where its model does not say. A converter counts with 5 W
+    where the plan is silent.
+    """
+
+    field: str
+    name: str
+    watts: dict[str, float] | None
+    least: float = 0.0
+    most: float = 0.0
+
+    def at(self, state: str) -> float:
+        return self.watts[state] if self.watts else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Loads along the cable to one side of an injection, nearest first, with the ohms before each."""
+
+    loads: tuple[Load, ...]
+    loops: tuple[float, ...]
+    gauges: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Feed:
+    """A supply and what it feeds. `astray`: loads to which no way is known; they count as standing at the supply."""
+
+    field: str
+    supply: SupplyPlan
+    loads: tuple[Load, ...]
+    astray: tuple[Load, ...]
+    ways: tuple[_Way, ...]
+
+    @property
+    def volts(self) -> float:
+        return self.supply.voltage.low
+
+    @property
+    def trunk(self) -> float:
+        """Ohms there and back from the supply to where it is injected. A PoE class has the loss of its cable in it."""
+        cable = self.supply.cable
+        return 0.0 if self.supply.kind == "poe" else loop(cable.gauge or _FEED_GAUGE, cable.length, WARM)
+
+    @property
+    def thinnest(self) -> float | None:
+        """The thinnest wire behind the supply's fuse, AWG; None where it has no cable that the plan tells of."""
+        gauges = [gauge for way in self.ways for gauge, ohms in zip(way.gauges, way.loops, strict=True) if ohms]
+        if self.supply.cable.length and self.supply.cable.gauge is not None:
+            gauges.append(self.supply.cable.gauge)
+        return max(gauges, default=None)
+
+    @property
+    def classed(self) -> PoeClass | None:
+        """Its PoE class, None where it has none."""
+        number = self.supply.poe_class
+        return None if number is None else poe_class(number)
+
+    @property
+    def limit(self) -> float | None:
+        """What it can give, W; None where nobody says."""
+        if self.supply.limit is None and self.classed is not None:
+            return self.classed.source_watts
+        return self.supply.limit
+
+    def watts(self, state: str) -> float:
+        """What all loads take together, W, without what is lost on the way."""
+        return sum(load.at(state) for load in self.loads)
+
+    @cached_property
+    def solved(self) -> dict[str, tuple[Chain, ...] | Collapse]:
+        """Voltages along each way, by state."""
+        return {state: self._solve(state) for state in STATES if self.volts}
+
+    def _solve(self, state: str) -> tuple[Chain, ...] | Collapse:
+        chains = [(way.loops, [load.at(state) for load in way.loads]) for way in self.ways]
+        return branches(self.volts, self.trunk, chains)
+
+    def drawn(self, state: str) -> float | None:
+        """A out of the supply; None where there is no solution."""
+        found = self.solved.get(state)
+        return None if found is None or isinstance(found, Collapse) else sum(chain.source_amperes for chain in found)
+
+    def at_loads(self, state: str) -> dict[str, tuple[Load, float]]:
+        """Name to load and its voltage; nothing where there is no solution."""
+        found = self.solved.get(state)
+        if found is None or isinstance(found, Collapse):
+            return {}
+        pairs = zip(self.ways, found, strict=True)
+        return {load.name: (load, at) for way, chain in pairs for load, at in zip(way.loads, chain.volts, strict=True)}
+
+
+def assumed(survey: Survey) -> Iterator[str]:
+    """What the rules about supplies stand on that no plan says, for the last line of a check."""
+    fed = {load.name for feed in survey.feeds for load in feed.loads}
+    silent = sum(1 for one in survey.plan.converters if one.name in fed and one.power == PowerPlan())
+    if silent:
+        yield f"{CONVERTER_WATTS:g} W for {silent} of {len(survey.plan.converters)} converters: not written"
+    if fed:
+        yield "voltages with the lowest of each supply, the most that loads take, copper at 75 C, all starting at once"
+
+
+def feeds(survey: Survey) -> tuple[Feed, ...]:
+    """Every supply of the plan."""
+    stands = {one.name: (wiring, one) for wiring in survey.wirings for one in wiring.hanging if one.station is not None}
+    boxes: dict[str, list[str]] = {}
+    for converter in survey.plan.converters:
+        if converter.box:
+            boxes.setdefault(converter.box, []).append(converter.name)
+    return tuple(
+        _feed(survey, f"supplies[{index}]", supply, stands, boxes) for index, supply in enumerate(survey.plan.supplies)
+    )
+
+
+_Stands = dict[str, tuple["Wiring", "Hanging"]]
+
+
+def _feed(survey: Survey, field: str, supply: SupplyPlan, stands: _Stands, boxes: dict[str, list[str]]) -> Feed:
+    loads = {name: _load(survey, name) for name in supply.feeds}
+    entries = boxes.get(supply.at or "", [supply.at] if supply.at else [])
+    ways: list[_Way] = []
+    left = dict(loads)
+    if supply.at is None:
+        ways.append(_Way(tuple(left.values()), (0.0,) * len(left), (0.0,) * len(left)))
+        left = {}
+    for entry in entries:
+        if entry in stands:
+            wiring, at = stands[entry]
+            for way in _along(wiring, at, left):
+                ways.append(way)
+                left = {name: load for name, load in left.items() if load not in way.loads}
+    if left:
+        ways.append(_Way(tuple(left.values()), (0.0,) * len(left), (0.0,) * len(left)))
+    return Feed(field, supply, tuple(loads.values()), tuple(left.values()), tuple(ways))
+
+
+def _along(wiring: Wiring, at: Hanging, loads: dict[str, Load]) -> Iterator[_Way]:
+    """The ways from a station to the loads on its line: the one down the cable, with itself, and the one up."""
+    order = wiring.line.order
+    start = order.index(at.place)
+    for steps in (range(start, len(order)), range(start - 1, -1, -1)):
+        found: list[Load] = []
+        loops: list[float] = []
+        gauges: list[float] = []
+        ohms, thinnest, here = 0.0, 0.0, start
+        for index in steps:
+            metres = abs(order[index].metres - order[here].metres)
+            # the cable between two positions belongs to the later one of them
+            gauge = order[max(index, here)].gauge or wiring.line.cable.gauge
+            gauge = wiring.line.cable.supply_gauge or gauge
+            ohms += loop(gauge, metres, WARM)
+            thinnest = max(thinnest, gauge if metres else 0.0)
+            here = index
+            if order[index].kind != "terminator" and order[index].name in loads:
+                found.append(loads[order[index].name])
+                loops.append(ohms)
+                gauges.append(thinnest)
+                ohms, thinnest = 0.0, 0.0
+        if found:
+            yield _Way(tuple(found), tuple(loops), tuple(gauges))
+
+
+def _load(survey: Survey, name: str) -> Load:
+    if name in survey.cameras:
+        field, camera = survey.cameras[name]
+        model = survey.model(camera.model)
+        supply = model.supply if model else None
+        said = (supply.idle, supply.peak, supply.start_up) if supply else (0.0, 0.0, 0.0)
+        bounds = (supply.voltage.low, supply.voltage.high) if supply else (0.0, 0.0)
+        return Load(field, name, _watts(camera, said), *bounds)
+    field, converter = survey.converters[name]
+    return Load(field, name, _watts(converter, (CONVERTER_WATTS,) * 3))
+
+
+def _watts(station: CameraPlan | ConverterPlan, of_model: tuple[float, float, float]) -> dict[str, float] | None:
+    """Power by state, W: the plan's, else the model's; a state of which nobody speaks is as the one before it."""
+    power = station.power
+    found: dict[str, float] = {}
+    last = 0.0
+    for state, said, model in zip(STATES, (power.idle, power.peak, power.start_up), of_model, strict=True):
+        last = said.high if said is not None else model or last
+        found[state] = last
+    return found if any(found.values()) else None

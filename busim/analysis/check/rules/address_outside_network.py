@@ -1,0 +1,34 @@
+"""An address that does not lie in its network."""
+
+from __future__ import annotations
+
+from ipaddress import IPv4Address, IPv4Network
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, one in survey.converters.values():
+        if one.network is not None and IPv4Address(one.host) not in IPv4Network(one.network):
+            yield Spot(
+                f"{path}.endpoint",
+                f"the address of converter {one.name!r} is outside the network that it is set to",
+                one.host,
+                f"an address in {one.network}",
+            )
+
+
+RULE = Rule(
+    id="address-outside-network",
+    title="An address that does not lie in its network",
+    severity="error",
+    area="addresses",
+    explanation="The box takes every other device for far away and sends its answers to a gateway. A computer in "
+    "the right network never sees a reply, though the box gets what it is sent.",
+    source="RFC 1122, 3.3.1.1 (from memory)",
+    advice="Correct the address or the network; both must agree with what the controller is set to.",
+    find=_find,
+    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «10.20.0.45:15001\n    network: 10.20.1.0/24"),),
+    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24"),),
+)

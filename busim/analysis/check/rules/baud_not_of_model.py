@@ -1,0 +1,43 @@
+"""A line at a baud that one of its cameras cannot be set to."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        for one in wire.cameras:
+            model = survey.model(one.camera.model)
+            own = one.camera.driver.baud or wire.line.baud
+            if model and model.bus.bauds and own not in model.bus.bauds:
+                yield Spot(
+                    f"{one.field}.driver.baud" if one.camera.driver.baud else f"{wire.field}.baud",
+                    f"camera {one.camera.name!r} cannot be set to this baud",
+                    f"{float(own):.10g} Bd (planned)",
+                    f"{', '.join(f'{float(baud):.10g}' for baud in model.bus.bauds)} Bd ({one.camera.model})",
+                )
+                if one.camera.driver.baud is None:
+                    break  # once for the line
+
+
+RULE = Rule(
+    id="baud-not-of-model",
+    title="A line at a baud that one of its cameras cannot be set to",
+    severity="error",
+    area="settings",
+    explanation="A line runs at the baud that all its stations have. Found out on the day of rigging, this means "
+    "another converter for that camera, or a slower line for all.",
+    source="the camera models",
+    advice="Choose a baud that every model on the line has, or give this camera a line of its own.",
+    find=_find,
+    bad=(
+        ("    baud: 115200 Bd", "    baud: «57600 Bd"),
+        (
+            "speed finish, id: 22",
+            "speed finish, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 22",
+        ),
+    ),
+    good=(("    baud: 115200 Bd", "    baud: 57600 Bd"),),
+)

@@ -1,0 +1,51 @@
+"""A bias that does not lift the undriven pair over a receiver's threshold."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+from busim.physics.electric import THRESHOLD, bias_divider, bias_resistor, receiver_reads
+
+
+def _resistors(volts: float, impedance: float) -> str:
+    """What two sources have for the resistors."""
+    if volts <= THRESHOLD:
+        return f"from {volts:g} V none is small enough"
+    formula, divider = bias_resistor(volts, 0.25, impedance), bias_divider(volts, impedance / 2, THRESHOLD)
+    return (
+        f"TI SLLA272 sec. 7 has {formula:.0f} ohm for 250 mV with 32 unit loads, and over two terminators alone "
+        f"{divider:.0f} ohm are the most (derived)"
+    )
+
+
+def _find(survey: Survey) -> Spots:
+    for wiring in survey.wirings:
+        at = [(volts, one) for one, volts in wiring.undriven if receiver_reads(volts, fail_safe=one.fail_safe) != 1]
+        if not at:
+            continue
+        volts, weakest = min(at, key=lambda pair: pair[0])
+        bias = wiring.line.bias
+        yield Spot(
+            f"{wiring.bias_field}.ohms",
+            f"the bias of line {wiring.line.name!r} is too weak: undriven, it is no certain 1 at {weakest.name!r}",
+            f"{volts * 1000:.0f} mV there (computed), by {bias.ohms:g} ohm up and down from {bias.volts:g} V (planned)",
+            f"at least {THRESHOLD * 1000:g} mV at every station (ADI AN-960 table 3); "
+            f"{_resistors(bias.volts, wiring.line.cable.impedance)}",
+        )
+
+
+RULE = Rule(
+    id="bias-too-weak",
+    title="A bias too weak for its line",
+    severity="warning",
+    area="cable",
+    explanation="Two terminators hold the wires together harder than weak resistors pull them apart, and a long "
+    "thin cable leaves less at its far end. There a receiver reads noise as start bits while nobody sends.",
+    source="ADI AN-960 table 3 (+200 mV); TI SLLA272 sec. 7; the voltages are solved as a network of all resistors, "
+    "receivers and the copper",
+    advice="Take smaller resistors (but see `busim explain bias-too-strong`), or terminators with a capacitor in "
+    "series.",
+    find=_find,
+    bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «2 kohm}\n"),),
+    good=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n"),),
+)

@@ -1,0 +1,45 @@
+"""A camera that is set to another baud than its line."""
+
+from __future__ import annotations
+
+from busim.analysis.check.characters import SAME_BAUD
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        for one in wire.cameras:
+            own = one.camera.driver.baud
+            if own is not None and abs(own / wire.line.baud - 1) > SAME_BAUD:
+                yield Spot(
+                    f"{one.field}.driver.baud",
+                    f"camera {one.camera.name!r} is set to another baud than line {wire.line.name!r}",
+                    f"{float(own):.10g} Bd (planned)",
+                    f"{float(wire.line.baud):.10g} Bd, as the line",
+                )
+
+
+RULE = Rule(
+    id="camera-baud-differs",
+    title="A camera that is set to another baud than its line",
+    severity="error",
+    area="settings",
+    explanation="It understands nothing and is silent, or takes the traffic of the others for a request now and "
+    "then and answers into it. To set it right it must be asked at its own baud, alone.",
+    source="MODBUS over Serial Line V1.02, 2.5.1 (one mode and one set of parameters for all on a line, from memory)",
+    advice="Set the camera to the line's baud before it is connected.",
+    find=_find,
+    bad=(
+        (
+            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: «9600 Bd}",
+        ),
+    ),
+    good=(
+        (
+            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: 115200 Bd}",
+        ),
+    ),
+)

@@ -1,0 +1,40 @@
+"""A camera that cuts the line when it has no supply."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+from busim.analysis.check.wiring import listed
+from busim.physics.electric import lost
+
+
+def _find(survey: Survey) -> Spots:
+    for wiring in survey.wirings:
+        for index, one in enumerate(wiring.hanging):
+            if one.unpowered != "cuts" or not one.in_chain:
+                continue
+            loss = lost(wiring.stands, index, "cuts")
+            if loss.unreached or loss.split:
+                yield Spot(
+                    f"{one.entry}.unpowered",
+                    f"without supply, camera {one.name!r} cuts the line in mid-chain",
+                    f"lost with it (computed): {listed(loss.unreached) or 'no other, but the line is split'}",
+                    "at an end of the line, or a camera that passes the pair through",
+                )
+
+
+RULE = Rule(
+    id="dead-camera-cuts",
+    title="A camera that cuts the line when it has no supply",
+    severity="warning",
+    area="cable",
+    explanation="One blown fuse or pulled plug, and every camera behind this one is offline although nothing is "
+    "wrong with it. That costs the most time to find in a show.",
+    source="common practice, no source; what is lost is computed from the order of the line",
+    advice="Put it at the end of the cable, lead it off a tee with a short stub, or feed it twice.",
+    find=_find,
+    bad=(("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),
+        ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
+    ),
+    good=(("boulder mats, id: 4", "boulder mats, unpowered: cuts, id: 4"),),
+)

@@ -1,0 +1,33 @@
+"""A converter that dials where another one listens."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    listening = {(one.host, one.port): path for path, one in survey.converters.values() if one.dials is None}
+    for path, one in survey.converters.values():
+        if one.dials in listening:
+            yield Spot(
+                f"{path}.dials",
+                f"converter {one.name!r} connects to a converter instead of to the controller",
+                f"{one.dials[0]}:{one.dials[1]}, an endpoint of {survey.row(listening[one.dials])}",
+                "the address and port at which the controller listens",
+            )
+
+
+RULE = Rule(
+    id="dial-out-meets-converter",
+    title="A converter that dials where another one listens",
+    severity="error",
+    area="addresses",
+    explanation="The two boxes join their lines into one long one: each forwards the other's traffic, every request "
+    "is heard on both, and the controller waits for a connection that never comes.",
+    source="common practice, no source",
+    advice="Write the controller's own address; endpoints of boxes are for those that listen.",
+    find=_find,
+    bad=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    dials: «10.20.0.44:15001"),),
+    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    dials: 10.20.0.5:4000"),),
+)

@@ -1,0 +1,43 @@
+"""A character format with less than eight data bits for a dialect that needs them."""
+
+from __future__ import annotations
+
+from busim.analysis.check.characters import loses_bits
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        if loses_bits(wire.line.format, wire.dialect):
+            yield Spot(
+                f"{wire.field}.format",
+                f"the characters of line {wire.line.name!r} carry less than a byte of {wire.line.dialect}",
+                f"{wire.line.format.data_bits} data bits",
+                "8",
+            )
+
+
+RULE = Rule(
+    id="eighth-bit-lost",
+    title="Characters that carry less than a byte",
+    severity="error",
+    area="settings",
+    explanation="The upper bit of every byte is lost, so that no check sum ever fits. Nothing answers, on a line "
+    "that looks busy.",
+    source="MODBUS over Serial Line V1.02, 2.5.1 (8 data bits in RTU mode, from memory)",
+    advice="Choose a format with 8 data bits.",
+    find=_find,
+    bad=(
+        (
+            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: «7E1\n    dialect: modbus-rtu\n",
+        ),
+    ),
+    good=(
+        (
+            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8N2\n    dialect: modbus-rtu\n",
+        ),
+    ),
+)

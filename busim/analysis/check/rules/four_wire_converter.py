@@ -1,0 +1,34 @@
+"""A converter set to four wires on a line of two."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        for field, converter in wire.converters:
+            if converter.wires == 4:
+                yield Spot(
+                    f"{field}.wires",
+                    f"converter {converter.name!r} is set to four wires, and line {wire.line.name!r} is one pair",
+                    "4 (planned)",
+                    "2",
+                )
+
+
+RULE = Rule(
+    id="four-wire-converter",
+    title="A converter set to four wires on a line of two",
+    severity="error",
+    area="cable",
+    explanation="It listens on a pair where nobody sends and may keep its driver on all the time: cameras hear "
+    "every request and their replies are never seen, or are fought down.",
+    source="MODBUS over Serial Line V1.02, 3.3 (2-wire and 4-wire lines, from memory); a driver that stays on in "
+    "four-wire setting: common practice, no source",
+    advice="Set the port to two wires (half duplex), so that its driver is on only while it sends.",
+    find=_find,
+    bad=(("    endpoint: 10.20.0.44:15001", "    wires: «4\n    endpoint: 10.20.0.44:15001"),),
+    good=(("    endpoint: 10.20.0.44:15001", "    wires: 2\n    endpoint: 10.20.0.44:15001"),),
+)

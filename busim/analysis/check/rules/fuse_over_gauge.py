@@ -1,0 +1,38 @@
+"""A fuse that lets more through than the wire bears."""
+
+from __future__ import annotations
+
+from busim.analysis.check.figures import wire
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+from busim.physics.electric import fuse_limit
+
+
+def _find(survey: Survey) -> Spots:
+    for feed in survey.feeds:
+        fuse, gauge = feed.supply.fuse, feed.thinnest
+        if fuse is not None and gauge is not None and fuse > fuse_limit(gauge):
+            below = ", derived from that for AWG 18" if gauge > 18 else ""
+            yield Spot(
+                f"{feed.field}.fuse",
+                f"the fuse of {feed.supply.name!r} does not protect the thinnest wire behind it",
+                f"{fuse:g} A before {wire(gauge)} (planned)",
+                f"at most {fuse_limit(gauge):.3g} A (NEC 240.4(D){below}); the local code decides",
+            )
+
+
+RULE = Rule(
+    id="fuse-over-gauge",
+    title="A fuse that lets more through than the wire bears",
+    severity="error",
+    area="supply",
+    explanation="A short at a camera then heats the thin wire in the truss and not the fuse in the rack. This is a "
+    "danger for people, not for the show alone.",
+    source="NEC 240.4(D): 7 A on AWG 18, 10 on 16, 15 on 14, 20 on 12, 30 on 10 (second-hand); thinner ones "
+    "derived with the current density of AWG 18",
+    advice="Do not power it. Have fuse and cable chosen by a licensed electrician, by the local code; a thinner "
+    "branch needs a fuse of its own where it begins.",
+    find=_find,
+    bad=(("fuse: 5 A", "fuse: «20 A"),),
+    good=(("fuse: 5 A", "fuse: 6.3 A"),),
+)

@@ -1,0 +1,39 @@
+"""A converter at the address of the gateway."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    gateways: dict[str, str] = {}
+    for path, one in survey.converters.values():
+        if one.gateway is not None:
+            gateways.setdefault(one.gateway, f"{path}.gateway")
+    for path, one in survey.converters.values():
+        if one.host in gateways:
+            yield Spot(
+                f"{path}.endpoint",
+                f"converter {one.name!r} has the address of the gateway",
+                f"{one.host}, the gateway at {survey.row(gateways[one.host])}",
+                "an address of its own",
+            )
+
+
+RULE = Rule(
+    id="gateway-address-taken",
+    title="A converter at the address of the gateway",
+    severity="error",
+    area="addresses",
+    explanation="Two devices at one address take turns. Here one of them is the router, so that everything behind "
+    "it comes and goes with the camera line.",
+    source="RFC 5227 (from memory)",
+    advice="Give the converter another address, or correct the gateway.",
+    find=_find,
+    bad=(
+        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    gateway: 10.20.0.44"),
+        ("endpoint: 10.20.0.44:15001", "endpoint: «10.20.0.44:15001"),
+    ),
+    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    gateway: 10.20.0.1"),),
+)

@@ -1,0 +1,43 @@
+"""A gateway that cannot be reached."""
+
+from __future__ import annotations
+
+from ipaddress import IPv4Address, IPv4Network
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, one in survey.converters.values():
+        if one.network is None or one.gateway is None:
+            continue
+        if IPv4Address(one.gateway) not in IPv4Network(one.network):
+            yield Spot(
+                f"{path}.gateway",
+                f"the gateway of converter {one.name!r} is outside its network",
+                one.gateway,
+                f"an address in {one.network}",
+            )
+
+
+RULE = Rule(
+    id="gateway-outside-network",
+    title="A gateway that cannot be reached",
+    severity="error",
+    area="addresses",
+    explanation="A gateway is reached directly or not at all. With this one the box answers within its own network "
+    "only, and a controller elsewhere finds a device that accepts nothing.",
+    source="RFC 1122, 3.3.1.1 (from memory)",
+    advice="Write the router's address on this side of it.",
+    find=_find,
+    bad=(
+        (
+            "endpoint: 10.20.0.45:15001",
+            "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: «10.20.1.1",
+        ),
+    ),
+    good=(
+        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: 10.20.0.1"),
+    ),
+)

@@ -1,0 +1,34 @@
+"""A converter at an address that boxes give themselves."""
+
+from __future__ import annotations
+
+from ipaddress import IPv4Address
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, one in survey.converters.values():
+        if IPv4Address(one.host).is_link_local:
+            yield Spot(
+                f"{path}.endpoint",
+                f"converter {one.name!r} has an address that it chose itself",
+                one.host,
+                "an address that it is set to",
+            )
+
+
+RULE = Rule(
+    id="link-local-address",
+    title="A converter at an address that boxes give themselves",
+    severity="warning",
+    area="addresses",
+    explanation="A box that was told to ask for an address and got none takes one from 169.254.0.0/16, and another "
+    "one after the next power cut. The controller then looks in the wrong place.",
+    source="RFC 3927 (from memory)",
+    advice="Set a fixed address in the box, and write that.",
+    find=_find,
+    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «169.254.7.45:15001"),),
+    good=(("endpoint: 10.20.0.45:15001", "endpoint: 172.16.7.45:15001"),),
+)

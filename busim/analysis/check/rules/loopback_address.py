@@ -1,0 +1,35 @@
+"""A converter at an address of the computer itself."""
+
+from __future__ import annotations
+
+from ipaddress import IPv4Address
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, one in survey.converters.values():
+        if IPv4Address(one.host).is_loopback:
+            yield Spot(
+                f"{path}.endpoint",
+                f"converter {one.name!r} is to be found inside the computer that looks for it",
+                one.host,
+                "an address on the network of the hall",
+            )
+
+
+RULE = Rule(
+    id="loopback-address",
+    title="A converter at an address of the computer itself",
+    severity="warning",
+    area="addresses",
+    explanation="Addresses that begin with 127 never leave the computer. The plan works on the desk of whoever "
+    "rehearsed it, and nowhere else.",
+    source="RFC 1122, 3.2.1.3 (from memory)",
+    advice="Write the address that the box has on site; `busim serve` finds a place on the loopback for it by "
+    "itself.",
+    find=_find,
+    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «127.0.0.45:15001"),),
+    good=(("endpoint: 10.20.0.45:15001", "endpoint: 192.168.7.45:15001"),),
+)

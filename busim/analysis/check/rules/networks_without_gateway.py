@@ -1,0 +1,46 @@
+"""One master for converters in networks that do not know of each other."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, master in survey.masters.values():
+        reached = [(number, survey.converters[name][1]) for number, name in enumerate(master.through)]
+        known = [(number, one) for number, one in reached if one.network is not None and one.dials is None]
+        lonely = [(number, one) for number, one in known if one.gateway is None]
+        networks = {one.network for _, one in known}
+        if len(networks) > 1 and len({one.network for _, one in lonely}) > 1:
+            number, one = lonely[0]
+            others = ", ".join(sorted(str(network) for network in networks - {one.network})[:4])
+            yield Spot(
+                f"{path}.through[{number}]",
+                f"master {master.name!r} reaches converters in several networks, and {one.name!r} has no gateway",
+                f"{one.network} here, {others} elsewhere",
+                "one network, or a gateway at every converter",
+            )
+
+
+RULE = Rule(
+    id="networks-without-gateway",
+    title="One master for converters in networks that do not know of each other",
+    severity="warning",
+    area="addresses",
+    explanation="A computer has one address in one network, mostly. Boxes elsewhere get its requests by way of a "
+    "router, and send their replies nowhere when they know of none.",
+    source="RFC 1122, 3.3.1.1 (from memory)",
+    advice="Bring the boxes into one network or give them gateways; silence this where the controller has a network "
+    "card for each.",
+    find=_find,
+    bad=(
+        ("through: [boulder box", "through: [«boulder box"),
+        ("endpoint: 10.20.0.44:15001", "endpoint: 10.20.0.44:15001\n    network: 10.20.0.0/24"),
+        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.1.45:15001\n    network: 10.20.1.0/24"),
+    ),
+    good=(
+        ("endpoint: 10.20.0.44:15001", "endpoint: 10.20.0.44:15001\n    network: 10.20.0.0/24"),
+        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24"),
+    ),
+)

@@ -1,0 +1,57 @@
+"""More power behind a PoE port than its class grants."""
+
+from __future__ import annotations
+
+from busim.analysis.check.feeds import STATES
+from busim.analysis.check.figures import beyond
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for feed in survey.feeds:
+        poe = feed.classed
+        if poe is None:
+            continue
+        for state in STATES:
+            amperes = feed.drawn(state)
+            watts = feed.watts(state) if amperes is None else amperes * feed.volts
+            if watts > poe.device_watts:
+                yield Spot(
+                    f"{feed.field}.poe_class",
+                    f"what {feed.supply.name!r} feeds takes more than its PoE class leaves at the end of the cable",
+                    f"{beyond(watts, poe.device_watts)} W {STATES[state]} (computed) behind class "
+                    f"{feed.supply.poe_class} (planned)",
+                    f"at most {poe.device_watts:g} W for the device, of {poe.source_watts:g} W at the port",
+                )
+                break
+
+
+RULE = Rule(
+    id="poe-class-exceeded",
+    title="More power behind a PoE port than its class grants",
+    severity="error",
+    area="supply",
+    explanation="A switch grants by class and cuts off a port that takes more. It then tries again, so that a "
+    "converter and its whole line come and go.",
+    source="IEEE 802.3bt, power at the port and at the device, classes 1 to 8 (from memory)",
+    advice="Take a port and an injector of a higher class, or feed some of it from elsewhere; check what the "
+    "switch can give on all ports together.",
+    find=_find,
+    bad=(
+        ("feeds: [boulder box, boulder left,", "feeds: [boulder left,"),
+        (
+            "  - name: speed supply",
+            "  - {name: rack port, kind: poe, poe_class: «1, voltage: 48 V, feeds: [boulder box]}\n"
+            "  - name: speed supply",
+        ),
+    ),
+    good=(
+        ("feeds: [boulder box, boulder left,", "feeds: [boulder left,"),
+        (
+            "  - name: speed supply",
+            "  - {name: rack port, kind: poe, poe_class: 3, voltage: 48 V, feeds: [boulder box]}\n"
+            "  - name: speed supply",
+        ),
+    ),
+)

@@ -1,0 +1,36 @@
+"""A polled value that a camera does not have."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for path, master in survey.masters.values():
+        asked = survey.asked_by[master.name]
+        for number, group in enumerate(master.groups):
+            for place, value in enumerate(group.values):
+                lacking = [name for name in asked if survey.lacks(name, value)]
+                if lacking:
+                    yield Spot(
+                        f"{path}.groups[{number}].values[{place}]",
+                        f"master {master.name!r} polls {value!r}, which {len(lacking)} of its cameras do not have",
+                        ", ".join(f"{name!r} ({survey.cameras[name][1].model})" for name in lacking[:4]),
+                        "a parameter of every camera's model",
+                    )
+
+
+RULE = Rule(
+    id="polled-value-camera-lacks",
+    title="A polled value that a camera does not have",
+    severity="warning",
+    area="masters",
+    explanation="The camera refuses the poll or leaves it unanswered; either costs the time of an exchange at every "
+    "round, and a panel shows a value that never changes.",
+    source="the camera models",
+    advice="Take the value from the group, or give these cameras a master of their own.",
+    find=_find,
+    bad=(("values: [tally, temperature]", "values: [tally, «tilt_of_the_roof]"),),
+    good=(("values: [tally, temperature]", "values: [tally, requests]"),),
+)

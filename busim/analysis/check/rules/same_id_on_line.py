@@ -1,0 +1,38 @@
+"""Two cameras with one bus ID on one line."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        first: dict[int, str] = {}
+        for one in wire.cameras:
+            camera = one.camera
+            if camera.id in first:
+                other = first[camera.id]
+                yield Spot(
+                    f"{one.field}.id",
+                    f"camera {camera.name!r} has the bus ID of another camera on line {wire.line.name!r}",
+                    f"{camera.id}, first at {survey.row(f'{other}.id')}",
+                    "an ID of its own on the line",
+                )
+            first.setdefault(camera.id, one.field)
+
+
+RULE = Rule(
+    id="same-id-on-line",
+    title="Two cameras with one bus ID on one line",
+    severity="error",
+    area="addresses",
+    explanation="Both answer the same request. Their replies run into each other, or the quicker one gets through "
+    "alone and the slower seems not to exist, until it is moved instead of its namesake in front of an audience.",
+    source="MODBUS over Serial Line V1.02, 2.2 (an address is unique on its bus, from memory); free to repeat on "
+    "another line: common practice, no source",
+    advice="Connect one of the two alone, give it a free ID, save it, and write that ID here.",
+    find=_find,
+    bad=(("boulder right, id: 3", "boulder right, id: «2"),),
+    good=(("speed start, id: 21", "speed start, id: 2"),),
+)

@@ -1,0 +1,53 @@
+"""Two converters on one line."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        asked = {asker.converter_field for asker in wire.askers}
+        if len(wire.converters) < 2 or len(asked) > 1:
+            continue  # where both are used, it is two masters on a line
+        first, *others = sorted(wire.converters, key=lambda converter: converter[0] not in asked)
+        for path, converter in others:
+            yield Spot(
+                f"{path}.name",
+                f"line {wire.line.name!r} has a second converter",
+                f"{converter.name!r} beside {first[1].name!r}",
+                "one way into a line",
+            )
+
+
+RULE = Rule(
+    id="second-converter-on-line",
+    title="Two converters on one line",
+    severity="warning",
+    area="masters",
+    explanation="Boxes do not order each other's traffic. As soon as somebody connects to the second one, there are "
+    "two masters, and nobody at the first one sees why.",
+    source="common practice, no source",
+    advice="Take the second box off the pair until it is needed as a replacement.",
+    find=_find,
+    bad=(
+        (
+            "      - {camera: speed finish, after: 12 m}\n",
+            "      - {camera: speed finish, after: 12 m, stub: 0.3 m}\n"
+            "      - {converter: reserve box, after: 2 m}\n",
+        ),
+        ("feeds: [speed box, speed start, speed finish]", "feeds: [speed box, reserve box, speed start, speed finish]"),
+        (
+            "cameras:\n  - {name: boulder left",
+            "  - name: «reserve box\n    endpoint: 10.20.0.46:15001\n    packing: {idle: 2 ms, length: 0}\n"
+            "cameras:\n  - {name: boulder left",
+        ),
+    ),
+    good=(
+        (
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 2}",
+        ),
+    ),
+)

@@ -1,0 +1,43 @@
+"""A supply that must give more than it can."""
+
+from __future__ import annotations
+
+from busim.analysis.check.feeds import STATES
+from busim.analysis.check.figures import beyond
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for feed in survey.feeds:
+        if feed.limit is None or feed.classed:
+            continue
+        for state in STATES:
+            amperes = feed.drawn(state)
+            watts = feed.watts(state) if amperes is None else amperes * feed.volts
+            if watts > feed.limit:
+                yield Spot(
+                    f"{feed.field}.limit",
+                    f"{feed.supply.name!r} must give more than it can",
+                    f"{beyond(watts, feed.limit)} W {STATES[state]}, with what the cable takes (computed), for "
+                    f"{len(feed.loads)} loads",
+                    f"at most {feed.limit:g} W (planned)",
+                )
+                break
+
+
+RULE = Rule(
+    id="supply-limit-exceeded",
+    title="A supply that must give more than it can",
+    severity="error",
+    area="supply",
+    explanation="A supply at its limit lowers its voltage or switches off and tries again. Everything it feeds "
+    "goes with it, at the moment when most cameras move.",
+    source="sum of the loads and of what the cable takes; that supplies fold back or switch off: common practice, "
+    "no source",
+    advice="Take a larger supply or a second one, or switch cameras on in groups where only the start is too much. "
+    "A larger supply may need another fuse and cable: by the local code, by a licensed electrician.",
+    find=_find,
+    bad=(("limit: 60 W", "limit: «25 W"),),
+    good=(("limit: 60 W", "limit: 50 W"),),
+)

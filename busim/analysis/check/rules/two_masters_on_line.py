@@ -1,0 +1,57 @@
+"""More than one master on one line."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    for wire in survey.wires:
+        if len({asker.converter_field for asker in wire.askers}) > 1:
+            first, *others = wire.askers
+            for asker in others:
+                yield Spot(
+                    asker.way(wire.line.name),
+                    f"master {asker.master.name!r} asks on line {wire.line.name!r}, and so does {first.master.name!r}",
+                    f"{len(wire.askers)} masters, the first at {survey.row(first.way(wire.line.name))}",
+                    "one master on a line",
+                )
+
+
+RULE = Rule(
+    id="two-masters-on-line",
+    title="More than one master on one line",
+    severity="error",
+    area="masters",
+    explanation="Nobody orders who speaks when. Requests and replies run into each other, each master works alone "
+    "and both fail together, mostly when the show is busy; a forgotten laptop is enough.",
+    source="MODBUS over Serial Line V1.02, 2.1 (one master at a time, from memory); one master per line: common "
+    "practice, no source",
+    advice="Take one of them off the line, or bring both to one converter that arbitrates; `busim budget` says what "
+    "a second one spoils.",
+    find=_find,
+    bad=(
+        (
+            "      - {camera: speed finish, after: 12 m}\n",
+            "      - {camera: speed finish, after: 12 m, stub: 0.3 m}\n      - {master: laptop, after: 2 m}\n",
+        ),
+        (
+            "panels:",
+            "  - name: laptop\n    on: [«speed line]\n    groups:\n"
+            "      - {name: watch, values: [temperature], every: 2 s}\npanels:",
+        ),
+    ),
+    good=(
+        (
+            "panels:",
+            "  - name: laptop\n    through: [speed box]\n    groups:\n"
+            "      - {name: watch, values: [temperature], every: 2 s}\npanels:",
+        ),
+        (
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n"
+            "    clients: {most: 4, sharing: arbitrated, arbitration_time_out: 18 ms}",
+        ),
+    ),
+)

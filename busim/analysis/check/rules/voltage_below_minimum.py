@@ -1,0 +1,51 @@
+"""A camera that gets less voltage than it needs."""
+
+from __future__ import annotations
+
+from busim.analysis.check.feeds import STATES, Feed
+from busim.analysis.check.figures import beyond
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _worst(feed: Feed) -> Spots:
+    idle, peak = feed.at_loads("idle"), feed.at_loads("peak")
+    for name, (load, volts) in peak.items():
+        if volts < load.least:
+            at_rest = idle[name][1]
+            even = f", and even {STATES['idle']} {beyond(at_rest, load.least)} V" if at_rest < load.least else ""
+            yield Spot(
+                load.field,
+                f"{name!r} gets too little voltage from {feed.supply.name!r}",
+                f"{beyond(volts, load.least)} V with everything {STATES['peak']}{even} (computed: {feed.volts:g} V at "
+                "the supply, loads of constant power, copper at 75 C)",
+                f"at least {load.least:g} V (its model)",
+            )
+
+
+def _find(survey: Survey) -> Spots:
+    for feed in survey.feeds:
+        yield from _worst(feed)
+
+
+RULE = Rule(
+    id="voltage-below-minimum",
+    title="A camera that gets less voltage than it needs",
+    severity="error",
+    area="supply",
+    explanation="A camera whose voltage sags starts anew in the middle of a move, or loses what was not saved, and "
+    "does it again whenever its neighbours move. On the bus that looks like a bad line.",
+    source="loads of constant power along a cable, held to IEEE 802.3af and 802.3at figures (second-hand); copper: "
+    "HyperPhysics wire table and ASTM B258, x 1.2162 at 75 C (second-hand, NIST)",
+    advice="Take a thicker supply pair, feed from the middle or from a second supply, or take a higher voltage "
+    "that all of them bear. Sizes of cables and fuses: by the local code, by a licensed electrician.",
+    find=_find,
+    bad=(
+        ("limit: 60 W", "limit: 90 W"),
+        ("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 60 m, gauge: AWG 14}"),
+        ("- {name: boulder left, id: 2", "- «{name: boulder left, id: 2"),
+        ("- {name: boulder right, id: 3", "- «{name: boulder right, id: 3"),
+        ("- {name: boulder mats, id: 4", "- «{name: boulder mats, id: 4"),
+    ),
+    good=(("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 3 m, gauge: AWG 12}"),),
+)

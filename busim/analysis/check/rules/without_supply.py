@@ -1,0 +1,42 @@
+"""A camera or converter that no supply feeds."""
+
+from __future__ import annotations
+
+from busim.analysis.check.rule import Rule, Spot, Spots
+from busim.analysis.check.survey import Survey
+
+
+def _find(survey: Survey) -> Spots:
+    if not survey.plan.supplies:
+        return
+    fed = {load.name for feed in survey.feeds for load in feed.loads}
+    for kind, entries in (("camera", survey.cameras), ("converter", survey.converters)):
+        for name, (field, _) in entries.items():
+            if name not in fed:
+                yield Spot(
+                    f"{field}.name",
+                    f"no supply feeds {kind} {name!r}",
+                    f"none of {len(survey.plan.supplies)} supplies (planned)",
+                    "one that names it in `feeds`, or `supply` in its entry",
+                )
+
+
+RULE = Rule(
+    id="without-supply",
+    title="A camera or converter that no supply feeds",
+    severity="warning",
+    area="supply",
+    explanation="On rig day it gets the nearest plug with the right connector, and with that a voltage, a fuse and "
+    "a way back that nobody has looked at.",
+    source="common practice, no source",
+    advice="Add it to the `feeds` of a supply. A plan that names no supply at all is not asked for any.",
+    find=_find,
+    bad=(
+        ("{name: boulder mats", "{name: «boulder mats"),
+        ("boulder right, boulder mats]\n  - name: speed", "boulder right]\n  - name: speed"),
+    ),
+    good=(
+        ("boulder right, boulder mats]\n  - name: speed", "boulder right]\n  - name: speed"),
+        ("boulder mats, id: 4", "boulder mats, supply: boulder supply, id: 4"),
+    ),
+)

@@ -1,0 +1,82 @@
+"""Values of a plan as texts with their units, for the two sides of a change.
+
+A time is rounded for people; where that would make two values look the same they are written out in full.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, is_dataclass
+from fractions import Fraction
+from typing import Any
+
+from busim.foundation.units import CharFormat, FrameRate, Range, Spread, show_time
+from busim.plan import Place
+
+_TIMES = {
+    "arbitration_time_out", "every", "gap", "hold", "hold_slot", "idle_close", "keep_alive_every", "latency", "lead",
+    "listen", "packing_idle", "redial", "starts_at", "time_out", "turnaround",
+}  # fmt: skip
+_UNITS = {
+    "at_metres": "m", "baud": "Bd", "capacitor": "F", "chatter": "/s", "clock_ppm": "ppm", "fuse": "A", "idle": "W",
+    "impedance": "ohm", "length": "m", "limit": "W", "metres": "m", "moves": "/s", "ohms": "ohm", "peak": "W",
+    "shutter": "s", "start_up": "W", "stub": "m", "voltage": "V", "volts": "V",
+}  # fmt: skip
+
+
+def pair(field: str, before: Any, after: Any) -> tuple[str, str]:
+    """Both values of a field; texts that differ, as the values do."""
+    one, other = shown(field, before), shown(field, after)
+    return (one, other) if one != other else (_exact(before), _exact(after))
+
+
+def shown(field: str, value: Any) -> str:
+    """A value of the field of this name."""
+    if value is None:
+        return "not said"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, bytes):
+        return value.hex(" ").upper() or "none"
+    if isinstance(value, Place):
+        return place(value)
+    if isinstance(value, tuple):
+        return ", ".join(shown(field, entry) for entry in value) or "none"
+    if isinstance(value, (Spread, Range)):
+        low, high = shown(field, value.low), shown(field, value.high)
+        return low if low == high else f"{low} to {high}"
+    if isinstance(value, (CharFormat, FrameRate)):
+        return str(value)
+    if is_dataclass(value):
+        return ", ".join(f"{part.name} {shown(part.name, getattr(value, part.name))}" for part in fields(value))
+    return _number(field, value)
+
+
+def _number(field: str, value: Any) -> str:
+    if field in _TIMES and isinstance(value, int):
+        return show_time(value) if value else "0"
+    if field in ("gauge", "supply_gauge"):
+        return f"AWG {value:g}"
+    unit = f" {_UNITS[field]}" if field in _UNITS else ""
+    if isinstance(value, Fraction):
+        return (f"{float(value):.12g}" if value.denominator == 1 else str(value)) + unit
+    return (f"{value:g}" if isinstance(value, float) else str(value) or "empty") + unit
+
+
+def _exact(value: Any) -> str:
+    """So that nothing of it is lost."""
+    if isinstance(value, tuple):
+        return ", ".join(map(_exact, value)) or "none"
+    return repr(value)
+
+
+def place(one: Place) -> str:
+    """A position of a line: who, where, and what is special about it."""
+    parts = [f"{one.kind} {one.name!r}" if one.name else one.kind, f"at {one.metres:g} m"]
+    parts += [f"{name} {shown(name, value)}" for name, value in extras(one).items()]
+    return " ".join(parts)
+
+
+def extras(one: Place) -> dict[str, Any]:
+    """What a position says beyond who stands there and where, without what goes without saying."""
+    said = {"gauge": one.gauge, "stub": one.stub or None, "ohms": one.ohms, "capacitor": one.capacitor}
+    return {name: value for name, value in said.items() if value is not None}

@@ -1,0 +1,12 @@
+"""Split: which cameras go on which converter, in which order, with fewest converters and then fewest metres.
+
+Public: `split` (a plan and `Wishes` to a `Split` of plain data), `More` (converters that may be added), `written` (the
+new plan as text, the comments of the old one kept).
+"""
+
+from busim.analysis.split.result import SCHEMA, LeftOver, Split, SplitLine, Stop
+from busim.analysis.split.split import split
+from busim.analysis.split.wishes import More, Wishes
+from busim.analysis.split.writing import written
+
+__all__ = ["SCHEMA", "LeftOver", "More", "Split", "SplitLine", "Stop", "Wishes", "split", "written"]

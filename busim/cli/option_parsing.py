@@ -1,0 +1,67 @@
+"""Times, rates and marks given as options: a mistake in one names its option and shows how it is written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+
+
+def length(text: str) -> int:
+    """`--for`: ns, more than 0. Raises UserError."""
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_time
+
+    example = "write for example --for 60s"
+    with _named("--for", example):
+        until = parse_time(text)
+        if not until:
+            raise UserError("a run of no length has no figures", found=repr(text), expected="more than 0", mend=example)
+    return until
+
+
+def rate(text: str) -> float:
+    """`--need`: polls a second, more than 0. Raises UserError."""
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import parse_rate
+
+    example = "write for example --need 10Hz"
+    with _named("--need", example):
+        value = parse_rate(text)
+        if not value:
+            raise UserError(
+                "a need of 0 is met by doing nothing", found=repr(text), expected="more than 0", mend=example
+            )
+    return value
+
+
+def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
+    """`--mark`, each: (ns, text) in order of time, none of them behind the end of the run. Raises UserError."""
+    from busim.foundation.errors import UserError
+    from busim.foundation.units import show_time
+    from busim.runtime.session import parse_mark
+
+    found = []
+    for text in texts:
+        with _named("--mark", "write for example --mark '12s doors open'"):
+            at, words = parse_mark(text)
+        if at > until:
+            raise UserError(
+                "a mark behind the end of the run",
+                field="--mark",
+                found=repr(text[:60]),
+                expected=f"at most {show_time(until)}, the length of the run",
+                mend="set the mark earlier, or run for longer with --for",
+            )
+        found.append((at, words))
+    return sorted(found)
+
+
+@contextmanager
+def _named(option: str, example: str) -> Iterator[None]:
+    from busim.foundation.errors import UserError
+
+    try:
+        yield
+    except UserError as error:
+        error.field, error.mend = option, example
+        raise

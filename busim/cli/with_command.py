@@ -1,0 +1,103 @@
+"""`busim with`: a command run against the installation, whatever it is written in, and its exit code.
+
+Everything busim says goes to standard error: standard output is the command's.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.cli.live_status import News
+    from busim.runtime.session import Live
+
+NAME = "with"
+HELP = "Serve a plan on free ports of this machine, run a command that is told where, and end as it does."
+
+
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    words: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="-- COMMAND...",
+            help="The command. {NAME.host} and {NAME.port} in it become those of converter NAME.",
+        ),
+    ],
+    intents: Annotated[
+        bool, typer.Option("--intents", help="Operators' moves to its standard input, its beliefs from its output.")
+    ] = False,
+    trace: Annotated[Optional[str], typer.Option(help="Record the session into this file.")] = None,  # noqa: UP045
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
+    speed: Annotated[float, typer.Option(help="Simulated time per wall time, 0.1 to 10.")] = 1.0,
+    play: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="MASTER", help="Play this master too, though it is behind converters."),
+    ] = None,
+    pty: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FOLDER", help="Also a serial port (pseudo-terminal) for each, linked here; Linux."),
+    ] = None,
+    figures: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Write the figures into this file, as JSON."),
+    ] = None,
+) -> None:
+    """Run beside, then judge: the command's exit code, or 1 where it is 0 and the plan expected something else."""
+    import asyncio
+
+    from busim.cli.live_status import News
+    from busim.cli.show import print_report, write_json
+    from busim.cli.writing import refuse_other
+    from busim.plan import read
+    from busim.runtime.clocks import wall_loop
+    from busim.runtime.session import Live
+
+    if figures is not None:  # before anything has run
+        refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
+    news = News()
+    live = Live(
+        read(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
+        any_port=True, pty=pty, news=news.tell, caution=news.caution,
+    )  # fmt: skip
+    with asyncio.Runner(loop_factory=wall_loop) as runner:
+        code = runner.run(_beside(live, words, intents, news))
+    report = live.report()
+    print_report(report, trace, to_errors=True)
+    if figures is not None:
+        write_json(report, figures)
+    print(f"The command ended with exit code {code}.", file=sys.stderr)
+    if code or report.missed:
+        raise typer.Exit(code or 1)
+
+
+async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> int:
+    import asyncio
+
+    from busim.cli.gc_tuning import hold_still
+    from busim.runtime.session import Beside
+
+    loop = asyncio.get_running_loop()
+    loop.set_exception_handler(news.trouble)
+    passed_on = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    async with live:
+        beside = Beside(live, words, hook=hook, news=news.tell)
+        if beside.unnamed:
+            news.caution(
+                "caution: no environment variables of their own for " + ", ".join(beside.unnamed) + ": their names "
+                "differ too little; take them from BUSIM_ENDPOINTS or from {NAME.host} and {NAME.port}"
+            )
+        hold_still()
+        for each in passed_on:
+            loop.add_signal_handler(each, beside.signal, each)
+        try:
+            return await beside.run()
+        finally:
+            for each in passed_on:
+                loop.remove_signal_handler(each)

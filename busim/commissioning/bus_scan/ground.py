@@ -1,0 +1,129 @@
+"""What a plan says of a line before anything is asked there: how long to listen and to wait, which ways there are.
+
+A laptop on site knows this too, from the plan in its bag: the slowest poll of any master, the slowest turnaround of any
+camera. Where the site is other than the plan, silence may mean less than it seems.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from busim.commissioning.scan_methods import Pace, best_slots
+from busim.foundation.errors import UserError
+from busim.plan import CameraPlan, LinePlan, Plan
+from busim.plan.models import Model
+from busim.plan.models import find as find_model
+from busim.protocols import READ, Dialect, Request, find, search, searches, spoken
+from busim.simulator.masters import LONGEST_PAUSE
+from busim.simulator.world import way_through
+
+SCAN, SLOTS, SERIALS = "scan", "slots", "serials"
+WAYS = (SCAN, SLOTS, SERIALS)
+_LEAST_LISTENING = 2_000_000_000  # ns, where every poll of the plan comes sooner
+_TENTH = 100_000  # ns: slots are whole tenths of a millisecond
+
+
+class Ground:
+    """One line of a plan as a laptop at its first converter (`converter`) finds it described.
+
+    `listening`: ns to listen before anything is sent, and `why`; `pace`; `slots` that suit the planned number of
+    cameras; `key` and `counter` under which serial and count of requests are read (None: no model has them); `ways`
+    that there are, and `missing`: why not, for the others. Raises UserError where nothing can be asked there.
+    """
+
+    def __init__(self, plan: Plan, line: str | None = None) -> None:
+        self.line = _line(plan, line)
+        here = [place.name for place in self.line.order if place.kind == "camera"]
+        self.cameras: list[CameraPlan] = [camera for camera in plan.cameras if camera.name in here]
+        found = next((place.name for place in self.line.order if place.kind == "converter"), None)
+        if found is None:
+            raise UserError(
+                "there is no converter on this line to connect a laptop to", found=repr(self.line.name),
+                mend="name another line with --line, or write the converter into its order",
+            )  # fmt: skip
+        self.converter = next(one for one in plan.converters if one.name == found)
+        self.dialect: Dialect = find(self.line.dialect, _folder(plan), plan.files)
+        self.models: dict[str, Model] = {
+            camera.name: spoken(find_model(camera.model, _folder(plan), plan.files), self.dialect)
+            for camera in self.cameras
+        }
+        self.key = self._most("serial")
+        counter = self._most("requests")
+        together = self.key is not None and counter == self.key + 1 and self.dialect.most_values > 1
+        self.counter = counter if together else None
+        self.listening, self.why = listening(plan)
+        self.pace = self._pace()
+        self.slots = best_slots(min(32, max(1, len(self.cameras))), self.pace)
+        self.missing = self._missing()
+        self.ways = tuple(way for way in WAYS if way not in self.missing)
+
+    def _most(self, name: str) -> int | None:
+        """The key of a parameter in most of the models here."""
+        keys = Counter(
+            model.keys[self.dialect.name][name]
+            for model in self.models.values()
+            if name in model.keys[self.dialect.name]
+        )
+        return keys.most_common(1)[0][0] if keys else None
+
+    def _pace(self) -> Pace:
+        way = way_through(self.converter, self.line)
+        slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
+        quickest = min((camera.turnaround.low for camera in self.cameras), default=0)
+        read = Request(self.dialect.ids[0], READ, self.key or 0, 2 if self.counter is not None else 1)
+        of_read = way.time_out(self.dialect, read, slowest)
+        if not searches(self.dialect):
+            return Pace(of_read, of_read, _TENTH)
+        probe = search(self.dialect)
+        wire = way.setting.offset(self.dialect.reply_bytes(probe) * way.setting.halves)
+        slot = slowest - quickest + wire + self.dialect.silence(float(way.setting.baud))
+        return Pace(of_read, way.time_out(self.dialect, probe, slowest), -(-slot // _TENTH) * _TENTH)
+
+    def _missing(self) -> dict[str, str]:
+        missing = {}
+        if self.key is None:
+            missing[SCAN] = "no camera model here tells its serial number"
+        why = ""
+        if not searches(self.dialect):
+            why = f"{self.dialect.name} has no message for a search by serial number"
+        elif self.converter.clients.sharing == "arbitrated":
+            why = "the converter arbitrates: it brings one reply to a request, and none to what goes to all"
+        elif not any("search" in model.capabilities for model in self.models.values()):
+            why = "no camera model here answers searches"
+        if why:
+            missing[SLOTS] = missing[SERIALS] = why
+        return missing
+
+    @property
+    def deaf(self) -> tuple[str, ...]:
+        """Planned cameras whose models answer no search: only a scan can find them."""
+        return tuple(name for name, model in self.models.items() if "search" not in model.capabilities)
+
+
+def _folder(plan: Plan) -> str:
+    return str(Path(plan.path).parent)
+
+
+def _line(plan: Plan, name: str | None) -> LinePlan:
+    for line in plan.lines:
+        if name is None or line.name == name:
+            return line
+    raise UserError(
+        "no such line", found=repr(name), expected=" or ".join(repr(line.name) for line in plan.lines)[:300] or "none",
+        mend="name a line of the plan with --line",
+    )  # fmt: skip
+
+
+def listening(plan: Plan) -> tuple[int, str]:
+    """ns to listen before anything is sent, and why. Any master of the plan may be on this line by mistake."""
+    polls = [(group.every, master.name, group.name) for master in plan.masters for group in master.groups]
+    if not polls:
+        return _LEAST_LISTENING, "the plan has no master; two seconds are assumed to be enough"
+    every, master, group = max(polls)
+    if every >= LONGEST_PAUSE:
+        return every + every // 4, f"the slowest poll of the plan, {group!r} of {master!r}, and a quarter more"
+    return LONGEST_PAUSE + LONGEST_PAUSE // 4, (
+        f"a master that has given up its cameras still asks every {LONGEST_PAUSE / 10**9:g} s, slower than any poll of "
+        "the plan, and a quarter more"
+    )

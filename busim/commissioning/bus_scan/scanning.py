@@ -1,0 +1,369 @@
+"""The roll call of one line: listen, refuse or go on, call by one way, look closer at what is doubtful, compare ways.
+
+Each way is tried in a world of its own, built alike and listened to alike, so that their times can be compared. What
+the laptop learns (`rows`) and what only the emulator knows (`hidden`, `Row.where`) stay apart to the end.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from busim.commissioning.bus_scan.following import Followed, OthersAsk, follow
+from busim.commissioning.bus_scan.ground import SCAN, SERIALS, SLOTS, WAYS, Ground
+from busim.commissioning.scan_methods import (
+    CHECKS,
+    Checked,
+    Found,
+    Quiet,
+    Scanned,
+    Searched,
+    by_serial,
+    duplicates,
+    listen_first,
+    most_probes,
+    most_slotted,
+    probes_of,
+    scan,
+    scan_questions,
+    slotted,
+    slotted_time,
+    spans_of,
+)
+from busim.foundation.errors import UserError
+from busim.plan import Plan
+from busim.protocols import READ, Request
+from busim.simulator.world import Tool, World, build
+
+SCHEMA = 1
+_ALL = 2**32 - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A camera as the laptop knows it: heard are `id` and `serial` (None: not told; of a scan its low 16 bits), planned
+    is `model`, by that serial ("" where the plan has none). `doubt`: why it is not alone at its ID; `sure`: whether
+    that was seen or only cannot be excluded. `where`: which camera of the emulator it is, which nobody on site knows.
+    """
+
+    id: int
+    serial: int | None
+    model: str
+    doubt: str
+    sure: bool
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to find the cameras. `best`, `mean`, `most`: computed ns for the planned cameras; `took`: simulated ns,
+    None where it was stopped or there is no such way (`missing` says why). `hidden`: cameras of the emulator that are
+    on and were not found by it.
+    """
+
+    name: str
+    best: float = 0.0
+    mean: float = 0.0
+    most: float = 0.0
+    took: int | None = None
+    questions: int = 0
+    found: int = 0
+    hidden: tuple[str, ...] = ()
+    missing: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RollCall:
+    """`masters`: those of the plan that ran. `quiet`: what listening brought, from `quiet_at` ns on; where
+    it was not safe, nothing was sent and the rest is empty. `polled`: bus IDs that were heard. `others`: who began to
+    ask while it was under way. `advice`: which way is best here. `checked`: ns of the closer looks at single IDs.
+    """
+
+    line: str
+    seed: int
+    masters: tuple[str, ...]
+    listening: int
+    why: str
+    quiet: Quiet
+    quiet_at: int
+    polled: tuple[int, ...]
+    others: OthersAsk | None = None
+    way: str = ""
+    rows: tuple[Row, ...] = ()
+    looks: tuple[Checked, ...] = ()
+    checked: int = 0
+    ways: tuple[Way, ...] = ()
+    advice: str = ""
+
+    @property
+    def ok(self) -> bool:
+        """Nobody else asks, and no two cameras were seen at one ID."""
+        return self.quiet.safe and self.others is None and not any(row.sure for row in self.rows)
+
+    def as_json(self) -> dict[str, Any]:
+        """For machines; times in seconds."""
+        return {
+            "schema": SCHEMA, "emulated": True, "line": self.line, "seed": self.seed,
+            "masters_running": list(self.masters),
+            "listened": {
+                "seconds": self.listening / 1e9, "why": self.why, "safe": self.quiet.safe,
+                "bytes": self.quiet.heard[:64].hex(" "), "count": len(self.quiet.heard),
+                "first_after": None if self.quiet.at is None else self.quiet.at / 1e9, "ids": list(self.polled),
+            },
+            "others": None if self.others is None else self.others.at / 1e9,
+            "way": self.way,
+            "found": [
+                {"id": row.id, "serial": row.serial, "model_planned": row.model, "duplicate": row.sure,
+                 "doubt": row.doubt, "known_to_the_emulator": row.where}
+                for row in self.rows
+            ],
+            "looks": [
+                {"id": look.id, "serials": list(look.serials), "seen": list(look.seen), "proven": look.proven}
+                for look in self.looks
+            ],
+            "looks_seconds_simulated": self.checked / 1e9,
+            "ways": [
+                {"way": way.name, "missing": way.missing,
+                 "seconds_computed": {"best": way.best / 1e9, "mean": way.mean / 1e9, "most": way.most / 1e9},
+                 "seconds_simulated": None if way.took is None else way.took / 1e9, "questions": way.questions,
+                 "found": way.found, "hidden_known_to_the_emulator": list(way.hidden)}
+                for way in self.ways
+            ],
+            "advice": self.advice,
+        }  # fmt: skip
+
+
+def roll_call(
+    plan: Plan, line: str | None = None, *, way: str | None = None, seed: int = 1, stopped: Collection[str] = (),
+    at: int = 0, listening: int | None = None,
+) -> RollCall:  # fmt: skip
+    """Listen on a line of the plan from `at` ns on and, where it is quiet, find its cameras and compare the ways.
+
+    `way`: how the cameras that are told of are found, None: the best there is. `stopped`: masters that do not run.
+    Raises UserError where there is no such line, way or place for a laptop, and Findings as `build` does.
+    """
+    unknown = sorted(set(stopped) - {master.name for master in plan.masters})
+    if unknown:
+        raise UserError(
+            "no such master to stop", found=repr(unknown[0][:60]),
+            expected=" or ".join(repr(master.name) for master in plan.masters)[:300] or "none: the plan has no masters",
+            mend="name a master of the plan",
+        )  # fmt: skip
+    build(plan, seed, lambda _: None)  # finds every name without a meaning at its place
+    ground = Ground(plan, line)
+    if way is not None and way not in ground.ways:
+        raise UserError(
+            "there is no such way on this line", found=repr(way[:60]),
+            expected=" or ".join(ground.ways) or "none: " + "; ".join(ground.missing.values()),
+            mend=ground.missing.get(way, f"name one of {', '.join(WAYS)}"),
+        )  # fmt: skip
+    called = _Called(plan, ground, seed, stopped, at, listening)
+    return called.all(way)
+
+
+class _Called:
+    def __init__(
+        self, plan: Plan, ground: Ground, seed: int, stopped: Collection[str], at: int, listening: int | None
+    ) -> None:
+        self._plan, self._ground, self._seed, self._at = plan, ground, seed, at
+        self._played = [master.name for master in plan.masters if master.name not in stopped]
+        self._listening = listening or ground.listening
+        self._why = ground.why if listening is None else "as asked"
+
+    def all(self, wanted: str | None) -> RollCall:
+        ground = self._ground
+        world, tool, quiet, began = self._begin()
+        told = RollCall(
+            ground.line.name, self._seed, tuple(self._played), self._listening, self._why, quiet, began,
+            _polled(tool, quiet),
+        )  # fmt: skip
+        if not quiet.safe:
+            return told
+        computed = [self._computed(name) for name in WAYS]
+        best = min((one for one in computed if not one.missing and one.name != SCAN), key=lambda one: one.mean,
+                   default=None)  # fmt: skip
+        name = wanted or (best.name if best else SCAN)
+        ways: list[Way] = []
+        for one in computed:
+            if one.missing:
+                ways.append(one)
+                continue
+            if one.name != name:
+                other, at_it, _, _ = self._begin()
+                done, _ = self._try(one.name, at_it)
+                ways.append(_tried(one, done, *self._missed(other, _found(done.result), one.name)))
+                continue
+            done, looks = self._try(name, tool)
+            if done.others is not None:
+                return replace(told, others=done.others, way=name)
+            assert done.result is not None
+            ways.append(_tried(one, done, *self._missed(world, done.result.found, name)))
+            closer, took = looks
+            told = replace(told, rows=tuple(self._rows(world, name, done.result, closer)), looks=closer, checked=took)
+        return replace(told, way=name, ways=tuple(ways), advice=self._advice(best, ways))
+
+    def _begin(self) -> tuple[World, Tool, Quiet, int]:
+        """A world in which a laptop has listened."""
+        world = build(self._plan, self._seed, lambda _: None, played=self._played)
+        world.start()
+        tool = Tool(world, self._ground.line.name)
+        tool.wait(self._at)
+        heard = follow(tool, listen_first(self._listening))
+        assert heard.result is not None  # listening is never stopped
+        return world, tool, heard.result, heard.since
+
+    def _try(self, name: str, tool: Tool) -> tuple[Followed[Any], tuple[tuple[Checked, ...], int]]:
+        """Find the cameras by one way, and look closer at the IDs of a scan."""
+        ground, dialect, pace = self._ground, self._ground.dialect, self._ground.pace
+        if name == SLOTS:
+            return follow(tool, slotted(dialect, pace, ground.slots)), ((), 0)
+        if name == SERIALS:
+            return follow(tool, by_serial(dialect, pace)), ((), 0)
+        assert ground.key is not None
+        done = follow(tool, scan(range(dialect.ids[0], dialect.ids[1] + 1), ground.key, pace, counter=ground.counter))
+        looks: list[Checked] = []
+        since = tool.now
+        for id in sorted({one.id for one in _found(done.result)}):
+            look = follow(
+                tool,
+                duplicates(id, ground.key, pace, dialect, counter=ground.counter, searches=SERIALS in ground.ways),
+            )
+            looks += [] if look.result is None else [look.result]
+        return done, (tuple(looks), tool.now - since)
+
+    # -- computed -----------------------------------------------------------------------------------------------
+
+    def _computed(self, name: str) -> Way:
+        """Best, mean and most for the cameras that the plan has present here."""
+        ground, pace = self._ground, self._ground.pace
+        if name in ground.missing:
+            return Way(name, missing=ground.missing[name])
+        present = [camera for camera in ground.cameras if camera.present]
+        if name == SCAN:
+            ids = ground.dialect.ids[1] - ground.dialect.ids[0] + 1
+            best, mean, most = (
+                scan_questions(ids, answering, CHECKS) * pace.read
+                for answering in (min(1, len(present)), len({camera.id for camera in present}), len(present))
+            )
+            return Way(name, best, mean, most)
+        serials = {camera.serial for camera in present if camera.name not in ground.deaf}
+        count, spans = len(serials), spans_of(serials)
+        if name == SERIALS:
+            few = 1 + spans if count else 1
+            return Way(
+                name, few * pace.probe, probes_of(serials, 0, _ALL) * pace.probe, most_probes(count) * pace.probe
+            )
+        one_round = pace.round(ground.slots)
+        return Way(
+            name, one_round + spans * pace.probe, slotted_time(count, ground.slots, pace, spans),
+            most_slotted(count, ground.slots, pace),
+        )  # fmt: skip
+
+    def _advice(self, best: Way | None, ways: list[Way]) -> str:
+        if best is None:
+            why = self._ground.missing.get(SERIALS, "")
+            return f"scan: {why}. It finds IDs; a second camera on one may stay hidden"
+        word = {SLOTS: "slotted broadcasts", SERIALS: "the search by serial numbers"}[best.name]
+        took = {way.name: way.took for way in ways}
+        other = took.get(SCAN)
+        beside = f" against {other / 1e9:.1f} s of a scan," if other else ""
+        text = (
+            f"{best.name}: {word} take {best.mean / 1e9:.1f} s on average (computed){beside} and find every camera "
+            "that answers searches, whatever its ID"
+        )
+        if self._ground.deaf:
+            text += "; a scan besides, for the models of " + ", ".join(self._ground.deaf[:6]) + " answer no search"
+        return text
+
+    # -- what was found, and what only the emulator knows -----------------------------------------------------------
+
+    def _rows(
+        self, world: World, way: str, result: Scanned | Searched, looks: Iterable[Checked]
+    ) -> Iterable[Row]:
+        looked = {look.id: look for look in looks}
+        found = list(result.found)
+        for look in looked.values():  # what a closer look found takes the place of what the scan saw
+            if look.proven:
+                found = [one for one in found if one.id != look.id] + [Found(look.id, one) for one in look.serials]
+        for one in sorted(found, key=lambda one: (one.id, one.serial or 0)):
+            short = way == SCAN and not (one.id in looked and looked[one.id].proven)
+            doubt, sure = _doubt(one, found, result, looked.get(one.id), self._ground.deaf)
+            yield Row(one.id, one.serial, self._planned(one.serial, short), doubt, sure, self._where(world, one, short))
+
+    def _planned(self, serial: int | None, short: bool) -> str:
+        cameras = [one for one in self._ground.cameras if serial is not None and _same(one.serial, serial, short)]
+        return cameras[0].model if cameras else ""
+
+    def _where(self, world: World, found: Found, short: bool) -> str:
+        stands = {place.name: place.metres for place in self._ground.line.order if place.kind == "camera"}
+        return " or ".join(
+            f"{name!r} at {stands[name]:g} m"
+            for name in self._here(world)
+            if found.serial is None or _same(world.cameras[name].camera.serial, found.serial, short)
+            if world.cameras[name].camera.id == found.id
+        )
+
+    def _here(self, world: World) -> list[str]:
+        names = [camera.name for camera in self._ground.cameras if camera.name in world.cameras]
+        return [name for name in names if world.cameras[name].powered]
+
+    def _missed(self, world: World, found: Collection[Found], way: str) -> tuple[int, tuple[str, ...]]:
+        """How many were found, and the cameras that were not."""
+        told = {(one.id, one.serial) for one in found}
+        at = Counter(world.cameras[name].camera.id for name in self._here(world))
+        hidden = []
+        for name in self._here(world):
+            camera = world.cameras[name].camera
+            serial = camera.serial & 0xFFFF if way == SCAN else camera.serial
+            if (camera.id, serial) not in told and ((camera.id, None) not in told or at[camera.id] > 1):
+                hidden.append(name)
+        return len(told), tuple(hidden)
+
+
+def _found(result: Scanned | Searched | None) -> tuple[Found, ...]:
+    return () if result is None else result.found
+
+
+def _tried(way: Way, done: Followed[Any], found: int, hidden: tuple[str, ...]) -> Way:
+    took = done.length if done.others is None else None
+    return replace(way, took=took, questions=done.questions, found=found, hidden=hidden)
+
+
+def _same(planned: int, told: int, short: bool) -> bool:
+    return (planned & 0xFFFF if short else planned) == told
+
+
+def _doubt(
+    one: Found, found: list[Found], result: Scanned | Searched, look: Checked | None, deaf: tuple[str, ...]
+) -> tuple[str, bool]:
+    """Why a camera is not alone at its ID, or may not be; and whether two were seen. `deaf`: planned cameras that no
+    search can prove absent."""
+    unproven = "a camera that answers no search may be hidden behind it" if deaf else ""
+    if look is not None and look.several:
+        return "; ".join(look.seen), True
+    same = sorted(other.serial or 0 for other in found if other.id == one.id)
+    if len(same) > 1:
+        return f"{len(same)} serial numbers answer at ID {one.id}", True
+    if isinstance(result, Searched):
+        unclear = [what for serial, what in result.unclear if serial == one.serial]
+        return (unclear[0], True) if unclear else (unproven, False)
+    if look is not None and look.proven:
+        return unproven, False
+    doubts = [doubt for doubt in result.doubts if doubt.id == one.id]
+    return "; ".join(doubt.seen for doubt in doubts), any(doubt.sure for doubt in doubts)
+
+
+def _polled(tool: Tool, quiet: Quiet) -> tuple[int, ...]:
+    """Bus IDs in what was heard: of requests, and of replies where these can be told without their requests."""
+    dialect, heard = tool.dialect, quiet.heard[:600]
+    ids = {request.id for request in quiet.requests}
+    for size in range(1, min(dialect.most_values, 32) + 1):
+        whole = dialect.reply_bytes(Request(dialect.ids[0], READ, 0, size))
+        for start in range(len(heard) - whole + 1):
+            piece = heard[start : start + whole]
+            asked = Request(piece[0], READ, 0, size)
+            if dialect.ids[0] <= piece[0] <= dialect.ids[1] and dialect.decode_reply(piece, asked) is not None:
+                ids.add(piece[0])
+    return tuple(sorted(ids))

@@ -1,0 +1,351 @@
+"""How each step is done on the emulated site: what is sent, what is then asked, and by what it counts as done."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from busim.commissioning.bus_scan import SERIALS, follow
+from busim.commissioning.rehearse.binding import move
+from busim.commissioning.rehearse.reasons import FOREIGN, NO_ORDER, NOISE, OTHER_UNIT, TWO_ANSWERED, seen, why
+from busim.commissioning.rehearse.result import FAILED, OK, SKIPPED, Reason
+from busim.commissioning.rehearse.site import Site
+from busim.commissioning.rehearse.steps import (
+    ASSIGN,
+    BINDINGS,
+    CONNECT,
+    CYCLE,
+    DIAL,
+    DISCONNECT,
+    IDENTIFY,
+    LISTEN,
+    LOOK,
+    MARK,
+    POWER,
+    READ_BACK,
+    REPLACE,
+    ROUND,
+    SAVE,
+    SWAP,
+    TEST_PICTURE,
+    WAIT,
+    Step,
+)
+from busim.commissioning.scan_methods import by_serial
+from busim.foundation.units import show_time
+from busim.simulator.world import Heard
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of one step."""
+
+    outcome: str
+    seen: str
+    look: str = ""
+    reason: Reason | None = None
+
+
+def do(site: Site, step: Step) -> Outcome:
+    """Do one step, now."""
+    return _DEEDS[step.do](site, step)
+
+
+def _failed(heard: str, reason: Reason) -> Outcome:
+    return Outcome(FAILED, heard, "", reason)
+
+
+def _judged(site: Site, camera: str, id: int, heard: Heard, look: str = "", said: str = "") -> Outcome:
+    reason = why(site, camera, id, heard)
+    return Outcome(OK, said or seen(heard), look) if reason is None else _failed(seen(heard), reason)
+
+
+def _at(site: Site, camera: str) -> str:
+    place = site.cameras[camera].place
+    return f"{camera} ({place})" if place else camera
+
+
+# -- the line as it is --------------------------------------------------------------------------------------------
+
+
+def _listen(site: Site, step: Step) -> Outcome:
+    heard = site.tools[step.line].listen(step.length)
+    if heard.silent:
+        why_so_long = f" ({step.text})" if step.text else ""
+        return Outcome(OK, f"nothing in {show_time(step.length)}: nobody asks on this line{why_so_long}")
+    said = f"{len(heard.data)} bytes in {show_time(step.length)}, among them {len(heard.requests)} sound requests"
+    if not heard.beneath.who:
+        return _failed(said, Reason(
+            NOISE, "nobody drove the pair: these are characters out of noise",
+            "look at bias, terminators, screens and what runs beside the cable; a laptop cannot tell noise from "
+            "somebody who asks at another baud, so do not transmit before it is quiet",
+        ))  # fmt: skip
+    who = ", ".join(map(repr, heard.beneath.who))
+    return _failed(said, Reason(
+        FOREIGN, f"somebody asks on this line already: {who} drove the pair",
+        "do not transmit; find out who it is, and have them stop before you go on",
+    ))  # fmt: skip
+
+
+def _connect(site: Site, step: Step) -> Outcome:
+    site.plug(step.camera)
+    return Outcome(OK, "plugged in")
+
+
+def _disconnect(site: Site, step: Step) -> Outcome:
+    site.unplug(step.camera, step.through)
+    return Outcome(OK, "unplugged" if step.through else "unplugged, and the pair does not go on past it")
+
+
+def _power(site: Site, step: Step) -> Outcome:
+    site.power(step.camera, step.on)
+    boot = show_time(site.model(step.camera).timing.boot)
+    why_so = f": {step.text}" if step.text else ""
+    return Outcome(OK, (f"has power; its model starts in {boot}" if step.on else "without power") + why_so)
+
+
+def _cycle(site: Site, step: Step) -> Outcome:
+    site.power(step.camera, False)
+    site.wait(step.length)
+    site.power(step.camera, True)
+    site.believed[step.camera] = site.cameras[step.camera].id if step.id is None else step.id
+    return Outcome(OK, f"off for {show_time(step.length)}, then on")
+
+
+# -- one camera -------------------------------------------------------------------------------------------------
+
+
+def _identify(site: Site, step: Step) -> Outcome:
+    camera = step.camera
+    id = site.believed[camera] if step.id is None else step.id
+    outcome = _told_apart(site, camera, id, step.times)
+    if outcome.outcome == OK:
+        outcome = _alone(site, camera, id, outcome)
+    if outcome.outcome != OK:
+        return outcome
+    shows = site.order(camera, "identify", id)
+    if shows is None:
+        lamp = site.parameter(camera, "identify", writable=True)
+        shows = None if lamp is None else site.request(camera, lamp.name, id, 1)
+    if shows is None:
+        return Outcome(OK, outcome.seen, f"the label under {_at(site, camera)} has this serial number")
+    answer = site.ask(step.line, shows)
+    look = f"the camera that shows itself (lamp or tally) is {_at(site, camera)}, and no other does"
+    return _judged(site, camera, id, answer, look, outcome.seen)
+
+
+def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
+    """Whether a search by serial number finds nobody else at this ID: the one proof that a laptop can have, since a
+    collision may decode cleanly each time. Where there is no such search, the readings have to do.
+    """
+    ground = site.grounds[site.cameras[camera].line]
+    if SERIALS not in ground.ways or camera in ground.deaf:
+        return outcome
+    followed = follow(site.tools[ground.line.name], by_serial(ground.dialect, ground.pace, only=id))
+    found = () if followed.result is None else followed.result.found
+    if len(found) > 1:
+        serials = ", ".join(str(one.serial) for one in found)
+        return _failed(f"{outcome.seen}; but a search by serial number finds {serials}", Reason(
+            TWO_ANSWERED, f"{len(found)} cameras are found at bus ID {id}, each asked alone",
+            "leave one of them connected, and give it its own ID before the next",
+        ))  # fmt: skip
+    told = "finds nobody else there" if found else "is not answered"
+    return replace(outcome, seen=f"{outcome.seen}; a search by serial number {told}")
+
+
+def _read_back(site: Site, step: Step) -> Outcome:
+    return _told_apart(site, step.camera, _own_id(site, step), step.times)
+
+
+def _own_id(site: Site, step: Step) -> int:
+    return site.cameras[step.camera].id if step.id is None else step.id
+
+
+def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
+    """Read what tells a camera from others so many times: each reading sound, alone, and the same as planned."""
+    one = site.tell_apart(camera)
+    planned = site.cameras[camera].serial if one.meaning == "serial" else None
+    values: list[int] = []
+    for number in range(times):
+        heard = site.ask(site.cameras[camera].line, site.request(camera, one.name, id))
+        reason = why(site, camera, id, heard)
+        if reason is not None:
+            before = f"{number} sound readings, then " if number else ""
+            return _failed(before + seen(heard), reason)
+        assert heard.reply is not None
+        values.append(heard.reply.values[0])
+    told = f"{one.name.replace('_', ' ')} {values[0]} at bus ID {id}, {times} times of {times}"
+    if len(set(values)) > 1:
+        return _failed(
+            f"{one.name} changes from reading to reading: {', '.join(map(str, dict.fromkeys(values)))}",
+            Reason(
+                TWO_ANSWERED, "more than one camera answers at this ID, each reading another one",
+                "leave one of them connected, and give it its own ID before the next",
+            ),
+        )  # fmt: skip
+    if planned is not None and values[0] != planned:
+        return _failed(
+            told,
+            Reason(
+                OTHER_UNIT, f"another unit hangs there: its serial number is {values[0]}, planned is {planned}",
+                "write the serial number of this one into the plan, or hang the planned one there",
+            ),
+        )  # fmt: skip
+    return Outcome(OK, told + (", as planned" if planned is not None else " (no serial number planned)"))
+
+
+def _assign(site: Site, step: Step) -> Outcome:
+    camera, id = step.camera, _own_id(site, step)
+    believed = site.believed[camera]
+    dialect = site.dialect(camera)
+    to = dialect.broadcast if step.broadcast and dialect.broadcast is not None else believed
+    request = site.new_id(camera, to, id)
+    if request is None:
+        return _by_hand(site, camera, id)
+    heard = site.ask(step.line, request)
+    sent_to_all = request.id == dialect.broadcast
+    if not sent_to_all:
+        reason = why(site, camera, believed, heard)
+        if reason is not None:
+            return _failed(seen(heard), reason)
+    site.assigned.add(camera)
+    if site.model(camera).bus.id_takes_effect != "at-once":
+        return Outcome(OK, f"{'sent to all' if sent_to_all else 'acknowledged'}; takes effect later, as its model says")
+    site.believed[camera] = id
+    there = site.ask(step.line, site.request(camera, site.tell_apart(camera).name, id))
+    return _judged(site, camera, id, there, "", f"acknowledged, and answers at bus ID {id}")
+
+
+def _by_hand(site: Site, camera: str, id: int) -> Outcome:
+    site.fit(camera, id, site.cameras[camera].serial or 0)
+    site.power(camera, True)
+    site.believed[camera] = id
+    site.by_hand.add(camera)
+    look = f"bus ID {id} is set at the switches of {_at(site, camera)}"
+    return Outcome(OK, "its model takes no ID over the bus", look)
+
+
+def _save(site: Site, step: Step) -> Outcome:
+    camera = step.camera
+    id = site.believed[camera] if step.id is None else step.id
+    bus = site.model(camera).bus
+    request = site.order(camera, "save", id)
+    if camera in site.by_hand:
+        return Outcome(OK, "its switches keep its ID")
+    if request is None:
+        if bus.id_kept == "at-once":
+            return Outcome(OK, "its model keeps a new ID at once")
+        why_not = f"nothing over this line saves what {camera!r} was told, and its model keeps an ID by a save only"
+        mend = "save at the camera itself, or give its model the order under this dialect"
+        return _failed("nothing was sent", Reason(NO_ORDER, why_not, mend))
+    saving = f"acknowledged; its model saves for {show_time(site.model(camera).timing.save)}"
+    outcome = _judged(site, camera, id, site.ask(step.line, request), "", saving)
+    if outcome.outcome == OK:
+        site.wait(site.model(camera).timing.save)
+        if bus.id_takes_effect == "after-save":
+            site.believed[camera] = site.cameras[camera].id
+    return outcome
+
+
+def _test_picture(site: Site, step: Step) -> Outcome:
+    camera, id = step.camera, _own_id(site, step)
+    picture = site.parameter(camera, "test_picture", writable=True)
+    if picture is None:
+        look = f"the picture on {camera}'s input is that of {_at(site, camera)}"
+        return Outcome(SKIPPED, "its model has no test picture", look)
+    first = picture.choices[1 - picture.low] if len(picture.choices) > 1 - picture.low >= 0 else "the test picture"
+    for value in (1, 0):
+        heard = site.ask(step.line, site.request(camera, picture.name, id, value))
+        reason = why(site, camera, id, heard)
+        if reason is not None:
+            return _failed(seen(heard), reason)
+    return Outcome(OK, "switched on and off, both acknowledged", f"{first} on {camera}'s input, and on no other")
+
+
+def _bindings(site: Site, step: Step) -> Outcome:
+    camera = step.camera
+    controls = site.bound(camera, step.panel)
+    if not controls:
+        return Outcome(SKIPPED, "no panel moves it")
+    for _, control in controls:
+        result = move(site, camera, control, _own_id(site, step))
+        if result.reason is not None:
+            return _failed(f"{control}: {result.seen}", result.reason)
+    panels = ", ".join(dict.fromkeys(panel for panel, _ in controls))
+    names = ", ".join(dict.fromkeys(control for _, control in controls))
+    return Outcome(
+        OK, f"{len(controls)} moved, no other camera did: {names}",
+        f"at {panels}, each of these moves the picture of {_at(site, camera)} alone",
+    )  # fmt: skip
+
+
+def _round(site: Site, step: Step) -> Outcome:
+    """Every camera once; the first that does not answer as it should gives the reason."""
+    troubles: list[tuple[str, Reason]] = []
+    names = [name for name in site.on_line(step.line) if name in site.met]
+    for camera in names:
+        id = site.cameras[camera].id
+        told = _told_apart(site, camera, id, 1)
+        if told.reason is not None:
+            troubles.append((f"{camera!r} at bus ID {id}: {told.seen}", told.reason))
+    if not names:
+        return Outcome(SKIPPED, "no camera of this line got as far")
+    if not troubles:
+        each = f"all {len(names)} answer at their IDs" if len(names) > 1 else "the camera answers at its ID"
+        return Outcome(OK, f"{each}, with one reply each time")
+    return _failed("; ".join(what for what, _ in troubles), _together([reason for _, reason in troubles]))
+
+
+def _together(reasons: list[Reason]) -> Reason:
+    """Several reasons as one: each kind once, with how many more there are of it."""
+    kinds = Counter(reason.code for reason in reasons)
+    firsts = {reason.code: reason for reason in reversed(reasons)}
+    words = [
+        firsts[code].why + (f" ({count - 1} more so)" if count > 1 else "") for code, count in kinds.items()
+    ]  # fmt: skip
+    return Reason(reasons[0].code, "; and ".join(words), reasons[0].mend)
+
+
+# -- what hands do, and the rest ----------------------------------------------------------------------------------
+
+
+def _swap(site: Site, step: Step) -> Outcome:
+    site.world.wiring.swap(step.camera, step.on)
+    return Outcome(OK, "its two wires are swapped" if step.on else "its two wires are as they should be")
+
+
+def _dial(site: Site, step: Step) -> Outcome:
+    own = site.port(step.camera).station.setting
+    baud, format = step.baud or own.baud, step.format or own.format
+    site.world.wiring.dial(step.camera, baud, format)
+    return Outcome(OK, f"its port is set to {baud} Bd {format}")
+
+
+def _replace(site: Site, step: Step) -> Outcome:
+    camera = step.camera
+    id = site.cameras[camera].factory_id if step.id is None else step.id
+    site.fit(camera, id, step.serial or 0)
+    site.power(camera, True)
+    return Outcome(OK, f"a unit out of its box hangs there, serial number {step.serial or 0}, bus ID {id}")
+
+
+def _wait(site: Site, step: Step) -> Outcome:
+    site.wait(step.length)
+    return Outcome(OK, f"waited {show_time(step.length)}")
+
+
+def _mark(site: Site, step: Step) -> Outcome:
+    site.world.mark(step.text)
+    return Outcome(OK, "marked in the trace")
+
+
+def _look(_: Site, step: Step) -> Outcome:
+    return Outcome(OK, "", step.text)
+
+
+_DEEDS: dict[str, Callable[[Site, Step], Outcome]] = {
+    LISTEN: _listen, CONNECT: _connect, DISCONNECT: _disconnect, POWER: _power, CYCLE: _cycle, IDENTIFY: _identify,
+    ASSIGN: _assign, SAVE: _save, READ_BACK: _read_back, TEST_PICTURE: _test_picture, BINDINGS: _bindings,
+    ROUND: _round, SWAP: _swap, DIAL: _dial, REPLACE: _replace, WAIT: _wait, MARK: _mark, LOOK: _look,
+}  # fmt: skip

@@ -1,0 +1,65 @@
+"""One rehearsal: the steps in their order on the emulated site, each with what was heard, and why it failed.
+
+A camera whose step failed is left as it is, as it would be if nobody noticed, and its further steps are skipped; the
+others go on, so that one sees what the mistake does to them. Where somebody asks on a line already, nothing is sent
+there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from busim.commissioning.rehearse.doing import Outcome, do
+from busim.commissioning.rehearse.result import FAILED, SKIPPED, Done, Rehearsal
+from busim.commissioning.rehearse.script import Planned
+from busim.commissioning.rehearse.site import Site
+from busim.commissioning.rehearse.steps import LISTEN, Assumed, Step
+from busim.plan import Plan
+from busim.simulator.world import World
+
+
+def rehearse(
+    plan: Plan,
+    world: World,
+    cameras: dict[str, Planned],
+    steps: Sequence[Step],
+    assumed: Assumed,
+    *,
+    seed: int = 1,
+    what_if: str = "",
+    advanced: Callable[[int, int], None] = lambda *_: None,
+) -> Rehearsal:
+    """Do the steps in a world that has been built of `plan` with no master played, and started.
+
+    `cameras`: as `planned` gives them. `advanced` is told of the way: steps done, steps in all.
+    """
+    site = Site(plan, world, cameras)
+    done: list[Done] = []
+    failed: dict[tuple[str, str], int] = {}  # a camera, or a line where somebody asks, to the number of the step
+    for number, step in enumerate(steps, 1):
+        began = world.kernel.now
+        outcome = _skipped(site, step, failed) or do(site, step)
+        if outcome.outcome == FAILED and step.camera:
+            failed["camera", step.camera] = number
+            site.met.discard(step.camera)
+        elif outcome.outcome == FAILED and step.do == LISTEN:
+            failed["line", step.line] = number
+        done.append(
+            Done(
+                number, step, outcome.outcome, began, world.kernel.now - began, outcome.seen, outcome.look,
+                outcome.reason,
+            )
+        )  # fmt: skip
+        advanced(number, len(steps))
+    ids = {name: camera.id for name, camera in cameras.items()}
+    proposed = tuple(name for name, camera in cameras.items() if camera.proposed)
+    return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
+
+
+def _skipped(site: Site, step: Step, failed: dict[tuple[str, str], int]) -> Outcome | None:
+    number = failed.get(("camera", step.camera)) or failed.get(("line", step.line))
+    if number is not None:
+        return Outcome(SKIPPED, f"step {number} failed")
+    if step.line in site.refused:
+        return Outcome(SKIPPED, f"{site.refused[step.line].what}: no place for a laptop")
+    return None

@@ -1,0 +1,143 @@
+"""From a plan to the steps of its commissioning, in the order of the site.
+
+Cameras come with one factory ID, so on a line they are connected one after the other, from the converter outwards, and
+each has its own ID before the next plug goes in. A camera that is to keep the factory ID goes last: any other that
+came after it would meet it there.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from busim.commissioning.bus_scan import listening
+from busim.commissioning.rehearse.steps import (
+    ASSIGN,
+    BINDINGS,
+    CONNECT,
+    CYCLE,
+    IDENTIFY,
+    LISTEN,
+    POWER,
+    READ_BACK,
+    ROUND,
+    SAVE,
+    TEST_PICTURE,
+    Assumed,
+    Step,
+)
+from busim.plan import CameraPlan, LinePlan, Plan
+from busim.plan.models import Model
+from busim.protocols import Dialect
+from busim.simulator.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What a rehearsal knows of one camera. `distance`: metres of cable from the converter; `id`: what it is to have.
+
+    `factory_id`: what it comes with; `serial` as its register has it, None: not planned. `slowest`: ns until it answers
+    at the latest; `proposed`: the plan has another ID. `unpowered`: passes, loads or cuts.
+    """
+
+    name: str
+    line: str
+    place: str
+    model: Model
+    distance: float
+    id: int
+    factory_id: int
+    serial: int | None
+    slowest: int
+    proposed: bool
+    unpowered: str
+
+
+def planned(plan: Plan, world: World) -> dict[str, Planned]:
+    """Every camera that is there, by name, line by line from the converter outwards."""
+    found: dict[str, Planned] = {}
+    plans = {camera.name: camera for camera in plan.cameras}
+    for line in plan.lines:
+        here = [plans[place.name] for place in line.order if place.kind == "camera" and place.name in world.cameras]
+        models = {camera.name: world.cameras[camera.name].camera.model for camera in here}
+        factory = {camera.name: _factory_id(camera, models[camera.name]) for camera in here}
+        ids = _ids(here, factory, world.dialects[line.name])
+        for camera in sorted(here, key=lambda camera: (_distance(line, camera.name), _metres(line, camera.name))):
+            found[camera.name] = Planned(
+                camera.name, line.name, camera.place or "", models[camera.name], _distance(line, camera.name),
+                ids[camera.name], factory[camera.name], camera.serial & 0xFFFF if camera.serial else None,
+                camera.turnaround.high, ids[camera.name] != camera.id,
+                camera.unpowered or models[camera.name].bus.unpowered,
+            )  # fmt: skip
+    return found
+
+
+def _factory_id(camera: CameraPlan, model: Model) -> int:
+    return model.bus.factory_id if camera.factory_id is None else camera.factory_id
+
+
+def _metres(line: LinePlan, name: str) -> float:
+    return next(place.metres for place in line.order if place.kind == "camera" and place.name == name)
+
+
+def _distance(line: LinePlan, name: str) -> float:
+    start = next((place.metres for place in line.order if place.kind == "converter"), 0.0)
+    return abs(_metres(line, name) - start)
+
+
+def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], dialect: Dialect) -> dict[str, int]:
+    """The planned IDs; where several cameras of a line have one, free ones are proposed for all but the first, and for
+    that too where others come with this ID."""
+    count = Counter(camera.id for camera in cameras)
+    taken = set(count) | set(factory.values())
+    free = (id for id in range(dialect.ids[0], dialect.ids[1] + 1) if id not in taken)
+    kept: set[int] = set()
+    ids = {}
+    for camera in cameras:
+        shared = count[camera.id] > 1 and (camera.id in kept or camera.id in factory.values())
+        ids[camera.name] = next(free, camera.id) if shared else camera.id
+        kept.add(ids[camera.name])
+    return ids
+
+
+def in_turn(cameras: Mapping[str, Planned], line: str) -> list[Planned]:
+    """The cameras of a line in the order in which they are connected."""
+    here = [camera for camera in cameras.values() if camera.line == line]
+    return sorted(here, key=lambda one: any(one.id == other.factory_id for other in here if other is not one))
+
+
+def generated(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed) -> tuple[Step, ...]:
+    """The steps for every line of the plan."""
+    return tuple(step for line in plan.lines for step in line_steps(plan, cameras, line.name, assumed))
+
+
+def line_steps(plan: Plan, cameras: Mapping[str, Planned], line: str, assumed: Assumed) -> Iterator[Step]:
+    """The steps for one line: listen, each camera, then all together and what the panels move."""
+    here = in_turn(cameras, line)
+    if not here:
+        return
+    length, why = listening(plan)
+    yield Step(LISTEN, line, length=length, text=why)
+    for camera in here:
+        yield from camera_steps(camera, assumed)
+    yield Step(ROUND, line)
+    bound = {name for panel in plan.panels for name in panel.cameras}
+    for camera in here:
+        if camera.name in bound:
+            looks = sum(len(panel.controls) for panel in plan.panels if camera.name in panel.cameras)
+            yield Step(BINDINGS, line, camera.name, camera.id, handling=looks * assumed.look)
+
+
+def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
+    """One camera out of its box: connected, told from others, given its ID, and proven to have kept it."""
+    line, name = camera.line, camera.name
+    yield Step(CONNECT, line, name, handling=assumed.connect)
+    yield Step(POWER, line, name, handling=assumed.power)
+    yield Step(IDENTIFY, line, name, camera.factory_id, handling=assumed.look, times=5)
+    yield Step(ASSIGN, line, name, camera.id)
+    yield Step(SAVE, line, name)
+    yield Step(CYCLE, line, name, handling=assumed.cycle, length=assumed.off)
+    yield Step(READ_BACK, line, name, camera.id)
+    yield Step(TEST_PICTURE, line, name, camera.id, handling=assumed.look)
+

@@ -1,0 +1,45 @@
+"""The run sheet: a plan as paper, for people who stand on ladders and have no screen.
+
+Public: `sheet` (a plan to a `Document`: what is printed, as data), `html` (that to one file for printing), `is_sheet`
+(whether a file is one), and the choices there are, `PAPERS` and `PARTS`. Pure: date and version are arguments.
+"""
+
+from busim.commissioning.sheet.gather import digest, sheet
+from busim.commissioning.sheet.model import (
+    ASSUMED,
+    COMPUTED,
+    PLANNED,
+    Cable,
+    Card,
+    Checks,
+    Document,
+    Label,
+    LinePart,
+    Stand,
+    Table,
+    Task,
+    Value,
+)
+from busim.commissioning.sheet.pages import PAPERS, PARTS, html, is_sheet
+
+__all__ = [
+    "ASSUMED",
+    "COMPUTED",
+    "PAPERS",
+    "PARTS",
+    "PLANNED",
+    "Cable",
+    "Card",
+    "Checks",
+    "Document",
+    "Label",
+    "LinePart",
+    "Stand",
+    "Table",
+    "Task",
+    "Value",
+    "digest",
+    "html",
+    "is_sheet",
+    "sheet",
+]

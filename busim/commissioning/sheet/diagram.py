@@ -1,0 +1,236 @@
+"""The wiring of a line as SVG, one picture for each row of positions, so that a page break falls between rows.
+
+One unit is one millimetre on A4. What a thing is shows in its shape and its words, never in a colour: a camera is a box
+with round corners and its ID, a converter one with a thick edge, a master on the line has a broken edge, a terminator
+is a box with its ohms. A station in the chain sits on the pair, one on a stub hangs below it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from busim.commissioning.sheet.markup import el, marked, void, words
+from busim.commissioning.sheet.model import LinePart, Stand
+
+WIDTH = 186.0
+_LEAD = 7.5  # at both ends of a row, where a line goes on
+_CELL, _BOX, _HIGH = 28.5, 15.0, 9.0
+_END_CELL, _END_BOX = 19.0, 13.0
+_TEXT = 3.0
+_SMALL = 2.5
+_STUB = 12.0  # how far a station on a stub hangs lower
+_UNDER = 2.4  # what is written under a station stands below what is written under the cable
+_MOST_LINES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A position in its row. `left`, `right`: where the pair meets it; `middle` between them."""
+
+    stand: Stand
+    left: float
+    right: float
+
+    @property
+    def middle(self) -> float:
+        return (self.left + self.right) / 2
+
+
+def diagrams(part: LinePart) -> tuple[str, ...]:
+    """A picture for each row."""
+    rows = list(_rows(part.stands))
+    return tuple(_row(row, number > 0, number < len(rows) - 1, part.name) for number, row in enumerate(rows))
+
+
+def _rows(stands: Sequence[Stand]) -> Iterator[list[_Placed]]:
+    if sum(_size(stand)[0] for stand in stands) <= WIDTH:
+        yield _placed(stands, 0.0)
+        return
+    for row in _wrapped(stands):
+        yield _placed(row, _LEAD)
+
+
+def _wrapped(stands: Sequence[Stand]) -> list[list[Stand]]:
+    rows: list[list[Stand]] = [[]]
+    x = 0.0
+    for stand in stands:
+        x += _size(stand)[0]
+        if x > WIDTH - 2 * _LEAD:
+            rows.append([])
+            x = _size(stand)[0]
+        rows[-1].append(stand)
+    if rows[-1][0].kind == "terminator":  # alone in a row it says nothing: it takes its neighbour along
+        rows[-1].insert(0, rows[-2].pop())
+    return rows
+
+
+def _placed(stands: Sequence[Stand], x: float) -> list[_Placed]:
+    found = []
+    for stand in stands:
+        cell, box = _size(stand)
+        found.append(_Placed(stand, x + (cell - box) / 2, x + (cell + box) / 2))
+        x += cell
+    return found
+
+
+def _size(stand: Stand) -> tuple[float, float]:
+    return (_END_CELL, _END_BOX) if stand.kind == "terminator" else (_CELL, _BOX)
+
+
+def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> str:
+    most = max(len(_marked(one.stand)) for one in row)
+    pair = 4.5 + 3.2 * max(most, 1) + _HIGH / 2
+    drop = _STUB if any(one.stand.stub for one in row) else 0.0
+    below = pair + _HIGH / 2 + drop
+    texts = [_texts(one.stand) for one in row]
+    high = below + _UNDER + 3.4 * max((len(lines) for lines in texts), default=0) + 2
+    start = 0.0 if comes else row[0].middle
+    end = WIDTH if goes else row[-1].middle
+    drawn = [_pair(start, end, pair)]
+    if goes:
+        drawn.append(_word("goes on", WIDTH, pair - 2.0, _SMALL, anchor="end"))
+        drawn.append(_word("below", WIDTH, pair + 3.6, _SMALL, anchor="end"))
+    before = 0.0
+    for number, one in enumerate(row):
+        if number or comes:
+            drawn += _cable(one.stand, before, one.left, pair)
+        drawn += _station(one, pair, drop if one.stand.stub else 0.0)
+        drawn += _marks(one, pair)
+        drawn += _below(one, texts[number], below)
+        before = one.right
+    title = el("title", words(f"Wiring of {name}: " + ", ".join(_spoken(one.stand) for one in row)))
+    return el(
+        "svg", title, *drawn, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {WIDTH:g} {high:.1f}", class_="wiring",
+        role="img",
+    )  # fmt: skip
+
+
+def _spoken(stand: Stand) -> str:
+    id = f" ID {stand.id.text}" if stand.id else ""
+    return f"{stand.kind} {stand.name}{id}".strip()
+
+
+# -- shapes -----------------------------------------------------------------------------------------------------------
+
+
+def _pair(start: float, end: float, y: float) -> str:
+    """The two wires of the pair."""
+    return "".join(_wire(start, end, y + off, y + off) for off in (-0.7, 0.7))
+
+
+def _wire(x1: float, x2: float, y1: float, y2: float) -> str:
+    return void("line", x1=f"{x1:g}", x2=f"{x2:g}", y1=f"{y1:g}", y2=f"{y2:g}", stroke="#000", stroke_width=0.35)
+
+
+def _station(one: _Placed, pair: float, drop: float) -> Iterator[str]:
+    stand = one.stand
+    y = pair + drop
+    if drop:
+        for off in (-0.7, 0.7):
+            yield _wire(one.middle + off, one.middle + off, pair + off, y)
+        assert stand.stub is not None
+        for line, text in enumerate(("stub", marked(stand.stub))):
+            yield _word(text, one.middle + 1.3, pair + 3.4 + 2.8 * line, _SMALL, anchor="start")
+    terminator = stand.kind == "terminator"
+    yield void(
+        "rect", x=f"{one.left:g}", y=f"{y - _HIGH / 2:g}", width=f"{one.right - one.left:g}", height=_HIGH,
+        rx=2.5 if stand.kind == "camera" else 0, fill="#fff", stroke="#000",
+        stroke_width=0.9 if stand.kind == "converter" else 0.4,
+        stroke_dasharray="1.2 0.8" if stand.kind == "master" or not stand.present else None,
+    )  # fmt: skip
+    if stand.kind == "camera":
+        yield _word(f"ID {marked(stand.id)}" if stand.id else "ID ?", one.middle, y + 1.2, 3.6, bold=True)
+    elif terminator:
+        ohms = marked(stand.ohms) if stand.ohms else ""
+        parts = ohms.split(" + ")
+        for line, text in enumerate(parts):
+            yield _word(text, one.middle, y + 1 + 3 * line - 1.5 * (len(parts) - 1), _SMALL)
+    else:
+        yield _word(stand.kind, one.middle, y + 1, _SMALL + 0.2)
+
+
+def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[str]:
+    if stand.cable is None:
+        return
+    middle = (start + end) / 2
+    length = marked(stand.cable.metres) if stand.cable.metres else "? m"
+    yield _word(length, middle, pair - 2.0, _TEXT, bold=True)
+    yield _word(f"cable {stand.cable.number}", middle, pair + 3.6, _SMALL)
+    yield _word(marked(stand.cable.gauge), middle, pair + 6.4, _SMALL)
+
+
+def _marks(one: _Placed, pair: float) -> Iterator[str]:
+    for number, mark in enumerate(reversed(_marked(one.stand))):
+        yield _word(mark, one.middle, pair - _HIGH / 2 - 1.4 - 3.2 * number, _SMALL, bold=True)
+
+
+def _marked(stand: Stand) -> list[str]:
+    return [line for mark in stand.marks for line in fitted(mark, _CELL - 1, _SMALL * 1.06, 2)]
+
+
+def _below(one: _Placed, lines: list[tuple[str, bool]], y: float) -> Iterator[str]:
+    for number, (text, bold) in enumerate(lines):
+        yield _word(text, one.middle, y + _UNDER + 3.4 * (number + 1), _TEXT if bold else _SMALL, bold=bold)
+
+
+def _texts(stand: Stand) -> list[tuple[str, bool]]:
+    """The lines under a station, and whether each is bold."""
+    if stand.kind == "terminator":
+        return [("terminator", False)]
+    width = _CELL - 1
+    found = [(line, True) for line in fitted(stand.name, width, _TEXT * 1.06, _MOST_LINES)]
+    if not stand.present:
+        found.append(("NOT THERE", False))
+    if stand.serial is not None:
+        found.append((f"serial {marked(stand.serial)}", False))
+    if stand.place:
+        found += [(line, False) for line in fitted(stand.place, width, _SMALL, 2)]
+    if stand.idle is not None and stand.peak is not None:
+        both = (stand.idle.text, "at rest"), (stand.peak.text, "at peak")
+        found += [(text, False) for text in dict.fromkeys(f"{volts} {state}" for volts, state in both)]
+    return found
+
+
+# -- words ------------------------------------------------------------------------------------------------------------
+
+
+def _word(text: str, x: float, y: float, size: float, *, bold: bool = False, anchor: str = "middle") -> str:
+    return el(
+        "text", words(text), x=f"{x:.2f}", y=f"{y:.2f}", font_size=f"{size:g}", text_anchor=anchor,
+        font_weight="bold" if bold else None,
+    )  # fmt: skip
+
+
+def _long(text: str, size: float) -> float:
+    """About how wide a text is, in mm: the letters of a plain sans serif, wide ones of the East twice."""
+    return sum(map(_wide, text)) * size
+
+
+def _wide(letter: str) -> float:
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 1.0
+    return 0.85 if letter in "MWmw@%" else 0.7 if letter.isupper() else 0.56
+
+
+def fitted(text: str, width: float, size: float, most: int) -> list[str]:
+    """A text in at most so many lines of that width; what does not fit ends in dots (tables have all of it)."""
+    lines: list[str] = [""]
+    for word in text.split() or [text]:
+        joined = f"{lines[-1]} {word}".strip()
+        if _long(joined, size) <= width:
+            lines[-1] = joined
+            continue
+        if lines[-1]:
+            lines.append("")
+        for letter in word:
+            if _long(lines[-1] + letter, size) > width:
+                lines.append("")
+            lines[-1] += letter
+    if len(lines) > most:
+        kept = lines[most - 1]
+        while kept and _long(kept + "...", size) > width:
+            kept = kept[:-1]
+        lines = [*lines[: most - 1], kept + "..."]
+    return lines

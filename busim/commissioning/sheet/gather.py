@@ -1,0 +1,81 @@
+"""A plan to a sheet: everything that is printed, gathered once."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+
+from busim.analysis.check import Survey, check
+from busim.commissioning.sheet.bill import bill
+from busim.commissioning.sheet.cables import line_parts
+from busim.commissioning.sheet.labels import labels
+from busim.commissioning.sheet.model import Checks, Document, Facts, Task
+from busim.commissioning.sheet.said import Said, computed
+from busim.commissioning.sheet.settings import card, settings
+from busim.commissioning.sheet.tasks import tasks
+from busim.foundation.diagnostics import Findings
+from busim.handbook import page
+from busim.plan import Plan
+
+_BULLET = re.compile(r"^- \*\*(.+?)\.\*\* (.+?)(?=^- |\Z)", re.MULTILINE | re.DOTALL)
+_CAUTIONS = ("Supply power", "Rigging above people", "Moving heads", "Earth", "A live converter", "Settings")
+
+
+def sheet(plan: Plan, *, version: str, date: str) -> Document:
+    """The sheet of a plan. `version` of busim and `date` are printed as they are given.
+
+    A plan with errors has a sheet too: they stand on its first page. Nothing is raised but Defect.
+    """
+    survey, said = Survey(plan), Said(plan)
+    checked = check(plan, survey)
+    lines = line_parts(survey, said)
+    on_lines = {one.name for part in lines for one in part.cards}
+    steps, note = _tasks(plan)
+    return Document(
+        name=plan.name,
+        path=plan.path,
+        digest=digest(plan),
+        version=version,
+        date=date,
+        facts=_facts(plan),
+        checks=Checks(
+            checked.findings, tuple((one.finding, one.reason) for one in checked.silenced), checked.assumed
+        ),
+        lines=lines,
+        settings=settings(survey, said),
+        bill=bill(survey, said),
+        tasks=steps,
+        labels=labels(survey, lines),
+        loose=tuple(card(said, *one) for name, one in survey.converters.items() if name not in on_lines),
+        tasks_note=note,
+        cautions=_cautions(),
+    )
+
+
+def digest(plan: Plan) -> str:
+    """Twelve hexadecimal digits of SHA-256 over the plan's text and the files that it names."""
+    texts = [plan.source, *(f"{name}\n{text}" for name, text in sorted(plan.files.items()))]
+    return hashlib.sha256("\0".join(texts).encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def _facts(plan: Plan) -> Facts:
+    kinds = ("lines", "converters", "cameras", "masters", "panels", "supplies", "spares", "places")
+    return tuple((kind, computed(len(getattr(plan, kind)))) for kind in kinds)
+
+
+def _tasks(plan: Plan) -> tuple[tuple[Task, ...], str]:
+    try:
+        return tasks(plan)
+    except Findings as error:
+        first = error.findings[0]
+        return (), f"No steps: this plan cannot be rehearsed until it is mended. {first.code}: {first.what}."
+
+
+def _cautions() -> tuple[tuple[str, str], ...]:
+    """Title and text of those cautions of the handbook that are about work on site."""
+    said = {
+        name: " ".join(text.split()).replace("`", "")
+        for section in page("cautions").split("\n## ")[1:]
+        for name, text in _BULLET.findall(section + "\n")
+    }
+    return tuple((name, said[name]) for name in _CAUTIONS)

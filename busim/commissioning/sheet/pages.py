@@ -1,0 +1,262 @@
+"""A sheet as one HTML file for printing: no scripts, no fonts or pictures from elsewhere, nothing that needs colour."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from itertools import groupby
+from pathlib import Path
+
+from busim.commissioning.sheet.diagram import diagrams
+from busim.commissioning.sheet.markup import BOX, cell, css_text, el, facts, kind, table, void, words
+from busim.commissioning.sheet.model import Card, Document, Label, LinePart, Stand, Table, Task
+from busim.foundation.diagnostics import Finding
+from busim.foundation.errors import UserError
+
+MARK = "busim sheet"  # by which a file is known to be a sheet
+PAPERS = {"a4": "A4", "letter": "letter"}
+PARTS = ("summary", "lines", "settings", "bill", "steps", "labels")
+_STYLE = Path(__file__).parent / "sheet.css"
+_MOST = 25  # findings of a severity on the first page; a plan with more has one mistake many times
+_ACROSS = 3  # labels
+
+
+def html(document: Document, *, paper: str = "a4", parts: Collection[str] = PARTS) -> str:
+    """The sheet as HTML5 that is XML too. `paper`: of PAPERS; `parts`: of PARTS, printed in that order.
+
+    Raises UserError for a paper or a part that there is not.
+    """
+    _known("--paper", [paper], tuple(PAPERS))
+    _known("--only", parts, PARTS)
+    made = {
+        "summary": _summary, "lines": _lines, "settings": _settings, "bill": _bill, "steps": _steps, "labels": _labels,
+    }  # fmt: skip
+    sections = (section for part in PARTS if part in parts for section in made[part](document))
+    head = el(
+        "head",
+        void("meta", charset="utf-8"),
+        void("meta", name="generator", content=MARK),
+        void("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("title", words(f"Run sheet: {document.name}")),
+        f"<style>{_style(document, paper)}</style>",
+    )
+    return f"<!DOCTYPE html>\n{el('html', head, el('body', *sections), lang='en', xmlns='http://www.w3.org/1999/xhtml')}\n"
+
+
+def is_sheet(text: str) -> bool:
+    """Whether a file that begins with this text was written by `html`."""
+    return text.startswith("<!DOCTYPE html>") and f'name="generator" content="{MARK}"' in text[:1000]
+
+
+def _known(option: str, given: Collection[str], known: tuple[str, ...]) -> None:
+    for one in given:
+        if one not in known:
+            raise UserError(
+                "there is no such choice", field=option, found=repr(one[:60]), expected=" or ".join(known),
+                mend="name one of these",
+            )  # fmt: skip
+
+
+def _style(document: Document, paper: str) -> str:
+    """The style sheet with the paper, and the plan at the foot of every page."""
+    left = css_text(f"{document.name[:60]}   plan {document.digest}   {document.date}")
+    page = (
+        f"@page {{ size: {PAPERS[paper]} portrait; margin: 12mm 12mm 14mm 12mm; "
+        f"@bottom-left {{ content: {left}; font: 8pt sans-serif; }} "
+        '@bottom-right { content: "page " counter(page) " of " counter(pages); font: 8pt sans-serif; } }\n'
+    )
+    return page + _STYLE.read_text(encoding="utf-8")
+
+
+def _section(document: Document, title: str, *content: str, name: str = "") -> str:
+    stamp = f"{document.name} · plan {document.digest} · {document.date} · busim {document.version}"
+    head = el("header", el("h2", words(title)), el("p", words(stamp), class_="stamp"))
+    return el("section", head, *content, class_=name or None)
+
+
+# -- first page -------------------------------------------------------------------------------------------------------
+
+
+def _summary(document: Document) -> Iterator[str]:
+    checks = document.checks
+    errors = checks.of("error")
+    content = [el("h1", words(document.name))]
+    if errors:
+        content.append(_alarm(errors))
+    content.append(_legend())
+    content.append(el("div", facts(document.facts), class_="columns"))
+    counts = ", ".join(_counted(len(checks.of(word)), word) for word in ("error", "warning", "note"))
+    content.append(el("h3", f"What busim check found: {counts}, {len(checks.silenced)} silenced"))
+    content.append(el("p", "Found in what is planned; nothing was measured.", class_="note"))
+    for word in ("warning", "note"):
+        if checks.of(word):
+            content.append(_findings(checks.of(word)))
+    if checks.silenced:
+        said = (f"silenced {one.code}: {one.what}; because {why}" for one, why in checks.silenced[:_MOST])
+        rows = (el("li", words(text)) for text in said)
+        content.append(el("ul", *rows, _more(len(checks.silenced)), class_="findings"))
+    if checks.assumed:
+        content.append(el("p", words(f"Assumed: {'; '.join(checks.assumed)}."), class_="note"))
+    cautions = (el("p", el("strong", words(name)), ". ", words(text)) for name, text in document.cautions)
+    content.append(el("div", el("h3", "Cautions"), *cautions, class_="cautions"))
+    yield _section(document, "Run sheet", *content)
+
+
+def _alarm(errors: tuple[Finding, ...]) -> str:
+    return el(
+        "div",
+        el("p", el("strong", f"This plan has {_counted(len(errors), 'error')}.")),
+        el("p", "Do not build from this sheet: what it says will not work as planned. Mend the plan first."),
+        _findings(errors),
+        class_="alarm",
+    )
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _legend() -> str:
+    return el(
+        "p",
+        "Every number says where it comes from. ", kind("planned"), " the plan says it; ", kind("assumed"),
+        " a default of busim or the figure of a camera's model, since the plan is silent (in diagrams: a star); ",
+        kind("computed"), " from both. Nothing here was measured: write what you find beside it.",
+        class_="note",
+    )  # fmt: skip
+
+
+def _findings(findings: tuple[Finding, ...]) -> str:
+    return el("ul", *map(_finding, findings[:_MOST]), _more(len(findings)), class_="findings")
+
+
+def _finding(one: Finding) -> str:
+    found = f" Found: {one.found}." if one.found else ""
+    mend = f" To mend: {one.mend}" if one.mend else ""
+    text = f", line {one.line}: {one.what}.{found}{mend}"
+    return el("li", el("strong", words(f"{one.severity} {one.code}")), words(text))
+
+
+def _more(count: int) -> str:
+    return el("li", f"and {count - _MOST} more: busim check lists them") if count > _MOST else ""
+
+
+# -- lines ------------------------------------------------------------------------------------------------------------
+
+
+def _lines(document: Document) -> Iterator[str]:
+    for part in document.lines:
+        yield _section(
+            document,
+            f"Line: {part.name}",
+            el("div", facts(part.facts), class_="columns"),
+            el("h3", "Wiring"),
+            el(
+                "p",
+                "Metres, gauges, ohms and IDs are planned; those with a star are assumed. Volts are computed, at the "
+                "lowest voltage of the supply: measure them. A box on the pair: the line goes through the station.",
+                class_="note",
+            ),
+            *(el("div", picture, class_="row") for picture in diagrams(part)),
+            table(_positions(part)),
+            *map(_card, part.cards),
+            _signed(f"Line {part.name} is wired as drawn"),
+            name="line",
+        )
+    if document.loose:
+        yield _section(document, "Converters that stand on no line", *map(_card, document.loose))
+
+
+def _positions(part: LinePart) -> Table:
+    rows = tuple(
+        (
+            str(number),
+            f"{stand.kind} {stand.name}".strip() + (" (not there)" if not stand.present else ""),
+            (stand.cable.metres or "not planned") if stand.cable else "",
+            stand.cable.gauge if stand.cable else "",
+            stand.at,
+            stand.stub or "",
+            stand.id or "",
+            stand.serial or ("not planned" if stand.kind == "camera" else ""),
+            stand.place,
+            stand.ohms or "; ".join(stand.marks),
+            stand.idle or "",
+            stand.peak or "",
+        )
+        for number, stand in enumerate(part.stands, 1)
+    )
+    heads = (
+        "", "position", "cable to it", "gauge", "from start", "stub", "ID", "serial", "place", "there", "V at rest",
+        "V at peak",
+    )  # fmt: skip
+    return Table("Positions in order", heads, rows, _unknown(part.stands), ticks=True, found=True)
+
+
+def _unknown(stands: tuple[Stand, ...]) -> str:
+    if any(stand.idle is None for stand in stands if stand.kind != "terminator"):
+        return "Where no volts stand, the plan does not say what feeds it."
+    return ""
+
+
+def _card(card: Card) -> str:
+    where = f", {card.place}" if card.place else ""
+    title = el("h3", words(f"Converter: {card.name}{where}"))
+    return el("div", title, el("div", facts(card.facts, ticks=True), class_="columns"), class_="card")
+
+
+# -- settings, bill, steps, labels ------------------------------------------------------------------------------------
+
+
+def _settings(document: Document) -> Iterator[str]:
+    yield _section(document, "Settings", *(table(one) for one in document.settings if one.rows))
+
+
+def _bill(document: Document) -> Iterator[str]:
+    yield _section(document, "Bill of material", *(table(one) for one in document.bill if one.rows))
+
+
+def _steps(document: Document) -> Iterator[str]:
+    note = el("p", words(document.tasks_note), class_="note") if document.tasks_note else ""
+    if not document.tasks:
+        yield _section(document, "Steps", note or el("p", "There is no camera to commission.", class_="note"))
+    for number, (line, tasks) in enumerate(groupby(document.tasks, lambda task: task.line)):
+        yield _section(
+            document,
+            f"Steps: {line}" if line else "Steps",
+            "" if number else note,
+            el("table", _step_head(), el("tbody", *map(_step, tasks)), class_="grid steps"),
+            _signed(f"{line or 'These steps'}: done, or what is open is written down"),
+        )
+
+
+def _step_head() -> str:
+    heads = ("", "", "step", "look for", "hands", "found, by whom, when")
+    return el("thead", el("tr", *(el("th", words(head), scope="col") for head in heads)))
+
+
+def _step(task: Task) -> str:
+    return el(
+        "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", words(task.what)),
+        el("td", words(task.look)), el("td", cell(task.hands)), el("td", class_="found"),
+    )  # fmt: skip
+
+
+def _signed(what: str) -> str:
+    blanks = (el("span", words(name), el("span", class_="blank")) for name in ("name", "date", "signature"))
+    return el("p", el("span", words(what)), *blanks, class_="signed")
+
+
+def _labels(document: Document) -> Iterator[str]:
+    rows = []
+    for first in range(0, len(document.labels), _ACROSS):
+        across = [el("td", _label(one)) for one in document.labels[first : first + _ACROSS]]
+        across += [el("td")] * (_ACROSS - len(across))
+        rows.append(el("tr", *across))
+    yield _section(document, "Labels", el("table", el("tbody", *rows), class_="labels"), name="cut")
+
+
+def _label(label: Label) -> str:
+    return el(
+        "div", el("p", words(label.kind), class_="of"), el("p", words(label.large), class_="large"),
+        el("p", words(label.name), class_="name"), *(el("p", words(line)) for line in label.lines if line),
+        class_="label",
+    )  # fmt: skip

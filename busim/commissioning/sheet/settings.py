@@ -1,0 +1,132 @@
+"""What has to be set on site: each converter, the IDs of the cameras, what the panels move."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from busim.analysis.check import Survey
+from busim.commissioning.sheet.model import ASSUMED, Card, Cell, Facts, Table, Value
+from busim.commissioning.sheet.said import Said, baud, number
+from busim.foundation.units import show_time
+from busim.plan import ConverterPlan, PanelPlan
+
+_FULL = {
+    "refuse": "one more is refused",
+    "drop-oldest": "one more throws out the oldest",
+    "accept-and-ignore": "one more is let in and not served",
+}
+_SHARING = {"replies-to-all": "replies go to all", "arbitrated": "one request at a time, the reply to who asked"}
+
+
+def card(said: Said, field: str, one: ConverterPlan, of_line: Facts = ()) -> Card:
+    """The settings of one converter, behind those that it takes from its line."""
+    return Card(one.name, one.place or "", (*of_line, *_settings(said, field, one)))
+
+
+def _settings(said: Said, field: str, one: ConverterPlan) -> Iterator[tuple[str, Cell]]:
+    def value(key: str, text: object) -> Value:
+        return said.value(f"{field}.{key}", text)
+
+    if one.box:
+        yield "box", one.box + (f", port {one.box_port}" if one.box_port is not None else "")
+    if one.factory_address:
+        yield "address as delivered", value("factory_address", one.factory_address)
+    if one.dials is None:
+        yield "address", value("endpoint", one.host)
+        yield "port", value("endpoint", f"{one.port} {one.transport}, listens")
+    else:
+        yield "connects to", value("dials", f"{one.dials[0]}:{one.dials[1]} {one.transport}")
+        yield "tries again after", value("redial", show_time(one.redial))
+    yield "network", value("network", one.network) if one.network else "not planned"
+    yield "gateway", value("gateway", one.gateway) if one.gateway else "not planned"
+    yield "COM port control", value("rfc2217", f"RFC 2217: {one.rfc2217}")
+    yield "packet after silence of", value("packing.idle", show_time(one.packing_idle))
+    yield "packet at length of", value("packing.length", f"{one.packing_length} bytes" if one.packing_length else "off")
+    if one.packing_delimiter:
+        yield "packet behind", value("packing.delimiter", one.packing_delimiter.hex(" ").upper())
+    yield "clients at once", value("clients.most", one.clients.most)
+    yield "when full", _FULL[one.clients.when_full]
+    yield "sharing", _SHARING[one.clients.sharing]
+    if one.clients.idle_close:
+        yield "ends idle connections after", value("clients.idle_close", show_time(one.clients.idle_close))
+    yield "wires", value("wires", one.wires)
+    yield "terminator switch", value("terminator", "ON" if one.terminator else "off")
+    yield "bias switch", value("bias", "ON" if one.bias else "off")
+    if one.driver.baud is not None:
+        yield "own baud", value("driver.baud", baud(one.driver.baud))
+    if one.driver.format is not None:
+        yield "own format", value("driver.format", one.driver.format)
+    yield "supply", one.supply or "not planned"
+    yield "unit load", value("unit_load", number(one.unit_load))
+
+
+def settings(survey: Survey, said: Said) -> tuple[Table, ...]:
+    """Tables for what is not a converter's own page: addresses, bus IDs, panels."""
+    return (_addresses(survey, said), _ids(survey, said), _panels(survey, said))
+
+
+def _addresses(survey: Survey, said: Said) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for field, one in survey.converters.values():
+        rows.append(
+            (
+                one.name,
+                one.place or "",
+                said.value(f"{field}.factory_address", one.factory_address) if one.factory_address else "not planned",
+                said.value(f"{field}.endpoint", f"{one.host}:{one.port}"),
+                said.value(f"{field}.network", one.network) if one.network else "not planned",
+                said.value(f"{field}.gateway", one.gateway) if one.gateway else "not planned",
+            )
+        )
+    return Table(
+        "Converter addresses to set",
+        ("converter", "place", "as delivered", "to set", "network", "gateway"),
+        tuple(rows),
+        "Units that come with one address are connected to the network and set one after the other.",
+        ticks=True,
+        found=True,
+    )
+
+
+def _ids(survey: Survey, said: Said) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for wire in survey.wires:
+        for field, camera, _ in wire.cameras:
+            factory = survey.factory_id(camera)
+            written = camera.factory_id is not None and said.kind(f"{field}.factory_id")
+            rows.append(
+                (
+                    wire.line.name,
+                    camera.name,
+                    camera.place or "",
+                    said.value(f"{field}.serial", camera.serial) if camera.serial else "not planned",
+                    "not known" if factory is None else Value(str(factory), written or ASSUMED),
+                    said.value(f"{field}.id", camera.id),
+                )
+            )
+    return Table(
+        "Bus IDs to set",
+        ("line", "camera", "place", "serial", "as delivered", "to set"),
+        tuple(rows),
+        "One camera connected at a time on each line; read back after switching it off and on.",
+        ticks=True,
+        found=True,
+    )
+
+
+def _panels(survey: Survey, said: Said) -> Table:
+    rows = tuple(row for index, panel in enumerate(survey.plan.panels) for row in _bound(said, index, panel))
+    return Table(
+        "What each panel moves",
+        ("panel", "place", "through", "camera", "controls", "moves"),
+        rows,
+        "Try each camera from each panel: it moves, and no other does. Nobody near a head that can turn.",
+        ticks=True,
+        found=True,
+    )
+
+
+def _bound(said: Said, index: int, panel: PanelPlan) -> Iterator[tuple[Cell, ...]]:
+    moves = said.value(f"panels[{index}].moves", f"{number(panel.moves)} /s")
+    for camera in panel.cameras:
+        yield panel.name, panel.place or "", panel.master, camera, ", ".join(panel.controls), moves

@@ -1,0 +1,120 @@
+"""The steps of a rehearsal as somebody on site reads them: an order, what to look at, room for what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from busim.commissioning.rehearse import Assumed, Planned, Step, generated, planned, steps_of
+from busim.commissioning.sheet.model import ASSUMED, Task, Value
+from busim.commissioning.sheet.said import baud
+from busim.foundation.units import show_time
+from busim.plan import Plan
+from busim.simulator.world import build
+
+
+def tasks(plan: Plan) -> tuple[tuple[Task, ...], str]:
+    """The steps that the plan has or that follow from it, and a note on what they stand on.
+
+    Raises Findings where the plan names what there is not, so that nobody could rehearse it.
+    """
+    cameras = planned(plan, build(plan, 1, lambda _: None, played=()))
+    if plan.source:
+        steps, assumed = steps_of(plan, cameras)
+    else:  # a program made it: there is no text in which steps could be written
+        steps, assumed = generated(plan, cameras, Assumed()), Assumed()
+    said = tuple(_task(number, step, cameras) for number, step in enumerate(steps, 1))
+    proposed = [f"{name}: {one.id}" for name, one in cameras.items() if one.proposed]
+    notes = [f"Assumed: {sentence}." for sentence in assumed.sentences]
+    if proposed:
+        notes.append(f"IDs proposed because the plan gives one to several cameras of a line: {', '.join(proposed)}.")
+    return said, " ".join(notes)
+
+
+def _task(number: int, step: Step, cameras: Mapping[str, Planned]) -> Task:
+    camera = cameras.get(step.camera)
+    what, look = _SAID[step.do](_On(step, camera))
+    hands = Value(show_time(step.handling), ASSUMED) if step.handling else None
+    return Task(number, step.line or (camera.line if camera else ""), what, look, hands)
+
+
+_Said = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _On:
+    """A step and the camera that it is done to, with the words for both that several steps need."""
+
+    step: Step
+    camera: Planned | None
+
+    @property
+    def name(self) -> str:
+        return self.step.camera
+
+    @property
+    def where(self) -> str:
+        return f"{self.name} ({self.camera.place})" if self.camera is not None and self.camera.place else self.name
+
+    @property
+    def id(self) -> str:
+        id = self.camera.id if self.step.id is None and self.camera is not None else self.step.id
+        return "its ID" if id is None else f"bus ID {id}"
+
+    @property
+    def serial(self) -> str:
+        return "" if self.camera is None or self.camera.serial is None else f"serial number {self.camera.serial}"
+
+    @property
+    def length(self) -> str:
+        return show_time(self.step.length)
+
+
+def _power(on: _On) -> _Said:
+    if not on.step.on:
+        return f"Take the power off {on.where}", ""
+    boot = f"; it starts in {show_time(on.camera.model.timing.boot)} (its model)" if on.camera is not None else ""
+    return f"Give power to {on.where}{boot}", "volts at the camera, against its line's page"
+
+
+def _identify(on: _On) -> _Said:
+    at = "where it answers now" if on.step.id is None else f"at bus ID {on.step.id}"
+    what = f"Read who answers {at}, {on.step.times} times, and let {on.name} show itself"
+    return what, on.serial or "write the serial number down"
+
+
+def _dial(on: _On) -> _Said:
+    said = [baud(on.step.baud)] if on.step.baud is not None else []
+    said += [str(on.step.format)] if on.step.format is not None else []
+    return f"Set the switches of {on.where} to {', '.join(said)}", ""
+
+
+_SAID: dict[str, Callable[[_On], _Said]] = {
+    "listen": lambda on: (f"Listen on {on.step.line} for {on.length}; send nothing", "nobody asks there"),
+    "connect": lambda on: (f"Plug in {on.where}", "no other camera without its own ID hangs there"),
+    "disconnect": lambda on: (f"Unplug {on.where}", "" if on.step.through else "the pair does not go on past it"),
+    "power": _power,
+    "cycle": lambda on: (f"Switch {on.name} off for {on.length} and on again", ""),
+    "identify": _identify,
+    "assign": lambda on: (
+        f"Give {on.name} {on.id}" + (", SENT TO ALL" if on.step.broadcast else ""), "it answers there",
+    ),
+    "save": lambda on: (f"Have {on.name} save", "acknowledged is not kept: the next two steps show it"),
+    "read-back": lambda on: (
+        f"Read {on.name} at {on.id}, {on.step.times} times", on.serial or "one number, each time",
+    ),
+    "test-picture": lambda on: (
+        f"Test picture of {on.name} on, then off", f"it is on the input of {on.name} and on no other",
+    ),
+    "bindings": lambda on: (
+        f"Move every control that {on.step.panel or 'each panel'} has for {on.name}",
+        f"{on.where} moves, and no other",
+    ),
+    "round": lambda on: (f"Ask every camera of {on.step.line} once", "all answer"),
+    "wait": lambda on: (f"Wait {on.length}", ""),
+    "mark": lambda on: (f"Write down the time: {on.step.text}", ""),
+    "look": lambda on: ("Look", on.step.text),
+    "swap": lambda on: (f"{'Swap' if on.step.on else 'Put right'} the two wires of the pair at {on.where}", ""),
+    "dial": _dial,
+    "replace": lambda on: (f"Put up another unit in the place of {on.where}", "its serial number"),
+}  # fmt: skip

@@ -1,0 +1,143 @@
+"""The plots. matplotlib is loaded only here, and only when a plot is asked for: nothing else needs it."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from busim.analysis.budget import LineBudget
+from busim.experiments.sweep import FIGURES, KINDS, Axis, LineSweep, Sweep
+from busim.foundation.errors import UserError
+from busim.physics.exchange import PARTS
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_COLOURS = ("#4c72b0", "#8c8c8c", "#dd8452", "#55a868", "#c44e52", "#8172b3", "#937860")
+
+
+def _figure(width: float, height: float) -> Figure:
+    """Raises UserError without matplotlib."""
+    try:
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise UserError(
+            "matplotlib is not installed", found="a plot", expected="the extra `plots`",
+            mend="pip install 'busim[plots]'",
+        ) from None  # fmt: skip
+    return Figure(figsize=(width, height), layout="constrained")
+
+
+def to_svg(figure: Figure) -> bytes:
+    """The figure as SVG: the same bytes each time, text as text."""
+    import matplotlib
+
+    data = BytesIO()
+    with matplotlib.rc_context({"svg.hashsalt": "busim", "svg.fonttype": "none"}):
+        figure.savefig(data, format="svg", metadata={"Date": None})
+    return data.getvalue()
+
+
+def budget_bars(line: LineBudget) -> Figure:
+    """Where the time of each camera's first poll goes, as stacked bars in ms. Raises UserError without matplotlib."""
+    first = {one.camera: one for one in reversed(line.exchanges)}
+    names = list(reversed(first))
+    figure = _figure(8, 1.5 + 0.35 * len(names))
+    axes = figure.subplots()
+    left = np.zeros(len(names))
+    for (part, about), colour in zip(PARTS.items(), _COLOURS, strict=True):
+        widths = np.array([1e3 * first[name].parts[part].mean for name in names])
+        axes.barh(names, widths, left=left, color=colour, label=about)
+        left += widths
+    axes.invert_yaxis()
+    axes.set_xlabel("ms")
+    axes.set_title(f"{line.line}: one poll, computed")
+    figure.legend(loc="outside lower center", ncols=2, fontsize="small")
+    return figure
+
+
+def two_axes(varied: int) -> None:
+    """Raises UserError where another number of values is varied than a map has axes."""
+    if varied != 2:
+        raise UserError("a map has two axes", found=f"{varied} varied", expected="two", mend="give --vary twice")
+
+
+def sweep_map(sweep: Sweep, name: str = "poll_rate", line: str | None = None) -> Figure:
+    """A heat map of one figure over the two axes of a sweep; the region that is feasible is outlined.
+
+    Raises UserError for another number of axes, for a figure that the sweep has not, and without matplotlib.
+    """
+    two_axes(len(sweep.axes))
+    one, (across, up) = sweep.one(line), sweep.axes
+    grid = _values(one, name).reshape(sweep.shape).T
+    figure = _figure(8, 5.5)
+    axes = figure.subplots()
+    shown = axes.pcolormesh(
+        np.arange(len(across.values) + 1), np.arange(len(up.values) + 1), np.ma.masked_invalid(grid), cmap="viridis"
+    )
+    figure.colorbar(shown, ax=axes, label=_title(name))
+    axes.set_facecolor("#dddddd")
+    _outline(axes, one.feasible.reshape(sweep.shape).T)
+    for axis, place, labels in ((across, axes.set_xticks, "x"), (up, axes.set_yticks, "y")):
+        step = max(1, len(axis.values) // 12)
+        chosen = range(0, len(axis.values), step)
+        place([number + 0.5 for number in chosen], [axis.values[number] for number in chosen])
+        (axes.set_xlabel if labels == "x" else axes.set_ylabel)(_axis(axis))
+    axes.tick_params(axis="x", labelrotation=45)
+    axes.set_title(f"{one.line}: {sweep.kind}; outlined: what is wanted is reached")
+    return figure
+
+
+def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> None:
+    """Lines between points that are feasible and points that are not, and along the edge."""
+    framed = np.pad(feasible, 1)
+    segments = []
+    for row, column in np.argwhere(framed[1:, :] != framed[:-1, :]).tolist():
+        segments.append([(column - 1, row), (column, row)])
+    for row, column in np.argwhere(framed[:, 1:] != framed[:, :-1]).tolist():
+        segments.append([(column, row - 1), (column, row)])
+    from matplotlib.collections import LineCollection
+
+    axes.add_collection(LineCollection(segments, colors="#ffffff", linewidths=3.5))
+    axes.add_collection(LineCollection(segments, colors="#d62728", linewidths=1.8))
+
+
+def sweep_curve(sweep: Sweep, name: str = "poll_rate") -> Figure:
+    """One figure over the one axis of a sweep, a curve for each line, with intervals where it was simulated.
+
+    Raises UserError for another number of axes, for a figure that the sweep has not, and without matplotlib.
+    """
+    if len(sweep.axes) != 1:
+        raise UserError(
+            "a curve has one axis", found=f"{len(sweep.axes)} varied", expected="one", mend="give --vary once"
+        )
+    figure = _figure(8, 5)
+    axes = figure.subplots()
+    (axis,) = sweep.axes
+    for one in sweep.lines:
+        values = _values(one, name)
+        half = one.half.get(name)
+        axes.errorbar(axis.numbers, values, yerr=half, marker="o", label=f"{one.line}: {one.master}", capsize=3)
+        axes.set_ylabel(_title(name))
+    axes.set_xlabel(_axis(axis))
+    axes.legend()
+    return figure
+
+
+def _values(one: LineSweep, name: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    if name not in one.values:
+        raise UserError(
+            "the sweep has no such figure", found=repr(name), expected=", ".join(one.values) or "; ".join(one.declined)
+        )
+    return one.values[name]
+
+
+def _title(name: str) -> str:
+    unit = FIGURES[name][0]
+    return f"{name.replace('_', ' ')}{f' ({unit})' if unit not in ('', '1') else ''}"
+
+
+def _axis(axis: Axis) -> str:
+    return f"{axis.name}: {KINDS[axis.name].about}"

@@ -1,0 +1,28 @@
+"""Sweep: a plan with some of its values varied, point by point.
+
+Public: `parse_axis`, `points` and `vary` (what to vary, and the plan at one point), `compute` (all points at once, by
+arithmetic), `simulate` (one point with one seed, from texts and numbers alone) and `gather` (what simulated points
+give together), all to a `Sweep` of plain arrays.
+"""
+
+from busim.experiments.sweep.axes import KINDS, Axis, Kind, parse_axis, points, vary
+from busim.experiments.sweep.grid import ONE_BY_ONE, compute
+from busim.experiments.sweep.result import FIGURES, LineSweep, Sweep
+from busim.experiments.sweep.simulated import Task, gather, simulate
+
+__all__ = [
+    "FIGURES",
+    "KINDS",
+    "ONE_BY_ONE",
+    "Axis",
+    "Kind",
+    "LineSweep",
+    "Sweep",
+    "Task",
+    "compute",
+    "gather",
+    "parse_axis",
+    "points",
+    "simulate",
+    "vary",
+]

@@ -1,0 +1,243 @@
+"""The budget's laws over many points, from sums over the polls.
+
+Arrays are [point, cameras]: points of all axes but the number of cameras, and numbers of cameras. `Layout` says what is
+varied and which cameras are there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from busim.analysis.budget import IN_A_ROW, PROBE_PAUSE, Case, Move, Varied, missing_quiet, paced_cycle, timing
+from busim.physics.exchange import MEAN, Numbers
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+
+class Layout(Protocol):
+    """`counts`: the numbers of cameras; `there`: [unit, cameras]; `points`: how many; `column`: an axis as [point, 1],
+    None where it is not varied."""
+
+    case: Case
+    there: Mask
+    counts: npt.NDArray[np.int64]
+
+    @property
+    def points(self) -> int: ...
+
+    def column(self, name: str, part: str = "") -> Array | None: ...
+
+    def varied(self) -> Varied: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _Moved:
+    """What moves ask of the master: `rate` per ns, `service` and `square` (ns, ns^2) of one, `wire` a share of time.
+
+    `most`: the share of time that they can have at all: four for each poll.
+    """
+
+    rate: Array
+    service: Array
+    square: Array
+    most: Array
+    wire: Array
+
+    @property
+    def load(self) -> Array:
+        """The share of time that they take, and can take."""
+        return np.minimum(self.rate * self.service, self.most)
+
+
+@dataclass(frozen=True, slots=True)
+class _Probed:
+    """A dead camera: what a probe takes, its request on the wire, and for which numbers of cameras it is there."""
+
+    lost: Array
+    asked: Array
+    there: Mask
+
+
+def figures(layout: Layout, need: float | None) -> tuple[dict[str, Array], Mask]:
+    """Every figure at every point, nan where there is no steady state; and where what is wanted is reached."""
+    return _Laws(layout).figures(need)
+
+
+class _Laws:
+    """`every` and the sums have a last axis that counts the wanted rates; a rate that nobody there has is inf."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        case = self._case = layout.case
+        self._alive = np.array([not unit.trouble for unit in case.units])
+        polls = self._polls = timing(case, case.polls, layout.varied())
+        self._unit = np.array([poll.unit for poll in case.polls], dtype=np.int64)
+        rates = sorted({poll.every for poll in case.polls})
+        self._masks = [
+            np.array([poll.every == rate for poll in case.polls]) * self._alive[self._unit] for rate in rates
+        ]
+        self.occupied = self._sums(np.asarray((1 - polls.failing) * polls.occupied() + polls.failing * polls.lost))
+        self.count = self._sums(np.ones(len(case.polls)))
+        varied = layout.column("group.every")
+        wanted = [np.full((layout.points, 1), float(rate)) if varied is None else varied for rate in rates]
+        self.every = np.where(self.count > 0, np.stack(wanted, axis=2), np.inf)
+        self._probed = self._find_probed()
+        self.moved = self._find_moved()
+        self.cycle = self._find_cycle()
+        self.periods = np.maximum(self.every, self.cycle[:, :, np.newaxis])
+        self.shortest = self.periods.min(axis=2)
+        self.per = np.where(self.count > 0, 1 / self.periods, 0.0)
+
+    def _sums(self, what: Array) -> Array:
+        """[point, cameras, rate] from [point, poll]."""
+        return np.stack([self._add(what * mask, self._unit) for mask in self._masks], axis=2)
+
+    def _add(self, what: Array, unit: npt.NDArray[np.int64]) -> Array:
+        """[point, cameras] from [point, poll]: sums over the first so many cameras (polls stand in their order)."""
+        total = np.zeros((self._layout.points, what.shape[-1] + 1))
+        np.cumsum(np.broadcast_to(what, (self._layout.points, what.shape[-1])), axis=1, out=total[:, 1:])
+        return total[:, np.searchsorted(unit, self._layout.counts)]
+
+    def figures(self, need: float | None) -> tuple[dict[str, Array], Mask]:
+        polls, per, every, full = self._polls, self.per, self.every, self.moved.load
+        demand = np.where(every > 0, self.occupied / every, 0.0).sum(axis=2) + full
+        wire = (self._sums(np.asarray(polls.wire)) * per).sum(axis=2) + self.moved.wire
+        for one in self._probed:
+            demand = demand + one.there * one.lost / (PROBE_PAUSE + one.lost)
+            wire = wire + one.there * one.asked / (PROBE_PAUSE + one.lost + self.cycle)
+        restless = (every == 0).any(axis=2)
+        steady = self._steady() & (self._crowded() < 1) & (self.count.sum(axis=2) > 0)
+        late = ((every > 0) & (self.periods > every * (1 + 1e-9))).any(axis=2)
+        load = np.where(restless, 1.0, np.where(demand < 1, demand, np.nan))
+        exchange = self._sums(np.asarray(polls.exchange.mean))
+        values = {
+            "exchange": (exchange * per).sum(axis=2) / (self.count * per).sum(axis=2) / 1e9,
+            "cycle": self.shortest / 1e9,
+            "poll_rate": (self._sums(np.asarray(1 - polls.failing)) * per).sum(axis=2) * 1e9,
+            "age_mean": self._age() / 1e9,
+            "occupancy": wire,
+            "load": load,
+            "headroom": np.where(restless, np.nan, 1 - load),
+        }
+        feasible = steady & ~late
+        if need is not None:
+            feasible &= 1e9 / self.shortest >= need * (1 - 1e-9)
+        whole = {name: np.where(steady, value, np.nan) for name, value in values.items()}
+        return whole, feasible
+
+    def _crowded(self) -> Array:
+        """The share of time that moves would need with the turns of polls: from 1 on they cannot be followed."""
+        time, often = (self.occupied * self.per).sum(axis=2), (self.count * self.per).sum(axis=2)
+        for one in self._probed:
+            rate = one.there / (PROBE_PAUSE + one.lost + self.cycle)
+            time, often = time + rate * one.lost, often + rate
+        turn = np.where(self.cycle > 0, time / often / IN_A_ROW, 0.0)
+        return np.asarray(self.moved.rate * (self.moved.service + turn))
+
+    def _find_moved(self) -> _Moved:
+        case, layout = self._case, self._layout
+        # moves of one camera that are as long take the same times, so that they are counted together
+        alike: dict[tuple[int, int, int], Move] = {}
+        for move in case.moves:
+            key = (move.unit, move.request, move.reply)
+            alike[key] = move._replace(rate=move.rate + (alike[key].rate if key in alike else 0.0))
+        moves = timing(case, list(alike.values()), layout.varied())
+        each = layout.column("panel.moves")
+        rates = np.array([move.rate / 1e9 for move in alike.values()]) * (1.0 if each is None else each)
+        unit = np.array([move.unit for move in alike.values()], dtype=np.int64)
+        live = self._alive[unit]
+        live_rate, dead_rate = self._add(rates * live, unit), self._add(rates * ~live, unit)
+
+        def average(what: Numbers, mask: Mask, total: Array) -> Array:
+            return np.where(total > 0, self._add(rates * mask * what, unit) / np.where(total > 0, total, 1.0), 0.0)
+
+        time, failing, lost = (average(what, live, live_rate) for what in (moves.occupied(), moves.failing, moves.lost))
+        square = average(moves.occupied() ** 2 + np.asarray(moves.exchange.variance), live, live_rate)
+        tries = 1 + case.retries
+        mean, squares = np.zeros_like(time), np.zeros_like(time)
+        for number in range(tries):
+            chance = failing**number * (1 - failing)
+            mean += chance * (number * lost + time)
+            squares += chance * ((number * lost) ** 2 + 2 * number * lost * time + square)
+        mean += failing**tries * tries * lost
+        squares += failing**tries * (tries * lost) ** 2
+        gone = average(moves.lost, ~live, dead_rate)
+        rate = live_rate + dead_rate
+        share = np.where(rate > 0, dead_rate / np.where(rate > 0, rate, 1.0), 0.0)
+        service = (1 - share) * mean + share * gone
+        poll = self.occupied.sum(axis=2) / self.count.sum(axis=2)
+        row = IN_A_ROW * service
+        wire = self._add(rates * np.where(live, moves.wire, moves.asked), unit)
+        most = np.where(poll > 0, row / np.where(row > 0, row + poll, 1.0), 1.0)
+        return _Moved(rate, service, (1 - share) * squares + share * gone**2, most, wire)
+
+    # -- polls ------------------------------------------------------------------------------------------------
+
+    def _find_probed(self) -> list[_Probed]:
+        polls = self._polls
+        return [
+            _Probed(
+                np.asarray(np.asarray(polls.lost)[..., self._unit == unit].mean(axis=-1, keepdims=True)),
+                np.asarray(np.asarray(polls.asked)[..., self._unit == unit].mean(axis=-1, keepdims=True)),
+                self._layout.there[unit],
+            )
+            for unit in sorted(set(self._unit[~self._alive[self._unit]].tolist()))
+        ]
+
+    def _find_cycle(self) -> Array:
+        cycle = np.zeros(self.occupied.shape[:2])
+        for _ in range(2 if self._probed else 1):  # a probe waits for its turn before its pause begins anew
+            times = [np.where(one.there, one.lost, 0.0) + 0 * cycle for one in self._probed]
+            pauses = [np.where(one.there, PROBE_PAUSE + one.lost + cycle, np.inf) for one in self._probed]
+            cycle = paced_cycle(
+                np.concatenate([self.occupied, *(time[:, :, np.newaxis] for time in times)], axis=2),
+                np.concatenate([self.every, *(pause[:, :, np.newaxis] for pause in pauses)], axis=2),
+                self.moved.load,
+            )
+        return cycle
+
+    def _steady(self) -> Mask:
+        """Where no answered exchange runs into its time-out, and no request into the reply before it."""
+        case, layout, polls = self._case, self._layout, self._polls
+        wrong = np.asarray(polls.exchange.worst) > polls.time_out
+        if case.converter and not case.arbitrated:
+            packing, latency = layout.column("converter.packing"), layout.column("converter.latency", "low")
+            idle = 0.0 if case.at_once else float(case.packing_idle) if packing is None else packing
+            both = 2 * (float(case.latency.low) if latency is None else latency)
+            wrong = wrong | (missing_quiet(polls, idle, both) > 0)
+        return np.asarray(self._add((wrong & self._alive[self._unit]).astype(float), self._unit) == 0)
+
+    def _age(self) -> Array:
+        """Mean over the cameras of the age of what is polled most, ns."""
+        polls = self._polls
+        chosen: dict[int, int] = {}
+        for number, poll in enumerate(self._case.polls):
+            best = self._case.polls[chosen.setdefault(poll.unit, number)]
+            if (-poll.every, poll.work) > (-best.every, best.work):
+                chosen[poll.unit] = number
+        mask = np.zeros(len(self._case.polls), dtype=bool)
+        mask[list(chosen.values())] = True
+        mask &= self._alive[self._unit]
+        count = self._add(mask.astype(float), self._unit)
+        # tried until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 - f)^2
+        half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), self._unit) / count
+        delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), self._unit) / count
+        kept = self.shortest <= self.every.min(axis=2)
+        variance = np.where(kept, 0.0, self._variance())
+        return np.asarray(half * self.shortest + variance / (2 * self.shortest) + delivery)
+
+    def _variance(self) -> Array:
+        """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
+        never = self.every < self.cycle[:, :, np.newaxis]
+        left = 1 - self.moved.load
+        variance = (self._sums(np.asarray(self._polls.exchange.variance)) * never).sum(axis=2) / left**2
+        walk = (self.occupied * never).sum(axis=2)
+        variance = variance + walk * self.moved.rate * self.moved.square / left**3
+        batch = np.where(never, 0.0, self.occupied) / left[:, :, np.newaxis]
+        chance = np.minimum(1.0, self.cycle[:, :, np.newaxis] / self.every)
+        return np.asarray(variance + (batch**2 * chance * (1 - chance)).sum(axis=2))

@@ -1,0 +1,87 @@
+"""What a sweep gives: for each master on each line, one number of each figure at each point."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from busim.experiments.sweep.axes import Axis, points
+from busim.foundation.errors import UserError
+
+Array = npt.NDArray[np.float64]
+
+# name -> unit, what it is; the names that a run has as well mean the same there (busim explain figures)
+FIGURES = {
+    "exchange": ("s", "mean time of an answered poll"),
+    "cycle": ("s", "mean time between two polls of a camera, for the values polled most"),
+    "poll_rate": ("/s", "polls answered well, all cameras together"),
+    "age_mean": ("s", "mean age of the values polled most, mean over the cameras"),
+    "occupancy": ("1", "share of time in which characters are on the wire"),
+    "load": ("1", "share of time that everything with a wanted rate needs, 1 where polls never rest"),
+    "headroom": ("1", "1 - load, where every poll group has a wanted rate"),
+    "move_mean": ("s", "mean time from a move to its acknowledgement"),
+    "move_p95": ("s", "95 % of the moves were acknowledged within this"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LineSweep:
+    """One master on one line. `values`: figure to an array over the points, nan where it has no value there.
+
+    `half`: half-widths of the 95 % intervals over the seeds, only where points were simulated; nan for a single seed.
+    `feasible`: what is wanted is reached: there is a steady state, groups keep their pace, the need is met.
+    `declined`: why nothing could be computed for any point; then there are no values.
+    """
+
+    line: str
+    master: str
+    declined: tuple[str, ...]
+    values: dict[str, Array]
+    half: dict[str, Array]
+    feasible: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """`kind`: computed or measured. Points are all combinations of the axes' values, the last axis fastest."""
+
+    plan: str
+    kind: str
+    axes: tuple[Axis, ...]
+    lines: tuple[LineSweep, ...]
+    assumptions: tuple[str, ...]
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Of the grid that `values` become when reshaped."""
+        return tuple(len(axis.values) for axis in self.axes)
+
+    def rows(self) -> Iterator[dict[str, str | float | bool | None]]:
+        """One row for each line, master and point: the axes' values as written, their numbers, figures, intervals."""
+        places = points(self.axes)
+        for line in self.lines:
+            for number, place in enumerate(places):
+                row: dict[str, str | float | bool | None] = {"line": line.line, "master": line.master}
+                row |= dict(zip((axis.name for axis in self.axes), place, strict=True))
+                for name, values in line.values.items():
+                    row[name] = _number(values[number])
+                    if name in line.half:
+                        row[f"{name}_half"] = _number(line.half[name][number])
+                row["feasible"] = bool(line.feasible[number])
+                yield row
+
+    def one(self, line: str | None = None) -> LineSweep:
+        """The sweep of a line; the first where none is named. Raises UserError for a name that there is not."""
+        for one in self.lines:
+            if line is None or one.line == line:
+                return one
+        raise UserError(
+            "the sweep has no such line", found=repr(line), expected=" or ".join(repr(one.line) for one in self.lines)
+        )
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)

@@ -1,0 +1,32 @@
+"""Shapes of declared files: what the forms of plans, dialects and camera models have in common, and the words for their
+mistakes.
+
+Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
+parser refused, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its
+validator, and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field),
+`written` (a value as one would write it in a file), `Notebook` (findings about one document), `form` (a shape as JSON
+Schema), `begun` (a starter file with its name in it).
+"""
+
+from busim.foundation.schema.begun import begun
+from busim.foundation.schema.notebook import Notebook
+from busim.foundation.schema.quantities import offered, quantity
+from busim.foundation.schema.shape import LONGEST_WORD, Sentence, Shape, Word, form, has, refusal
+from busim.foundation.schema.wording import at, worded, written
+
+__all__ = [
+    "LONGEST_WORD",
+    "Notebook",
+    "Sentence",
+    "Shape",
+    "Word",
+    "at",
+    "begun",
+    "form",
+    "has",
+    "offered",
+    "quantity",
+    "refusal",
+    "worded",
+    "written",
+]

@@ -1,0 +1,71 @@
+"""What every declared file is made of: mappings with exactly their keys, and names.
+
+The descriptions and examples of fields are for editors, through the JSON Schema, and for the messages.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import shown
+
+LONGEST_WORD = 60
+_LONGEST_SENTENCE = 200
+
+
+def has(what: str, example: Any = None, default: Any = ..., **limits: Any) -> Any:
+    """A field with its description and an example; defaults are written as in the file and read the same way."""
+    return Field(default, description=what, examples=[example] if example is not None else None, **limits)
+
+
+class Shape(BaseModel):
+    """A mapping with exactly these keys."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
+
+
+def form(shape: type[Shape], title: str) -> dict[str, Any]:
+    """The form of a file as JSON Schema (draft 2020-12), for editors."""
+    schema = shape.model_json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}
+
+
+def refusal(error: UserError) -> PydanticCustomError:
+    """What a parser refused, in the form in which pydantic carries it to the findings."""
+    context = {"expected": error.expected or "", "mend": error.mend or ""}
+    # braces in the sentence would be taken for places of the context
+    return PydanticCustomError("busim", error.what.replace("{", "(").replace("}", ")"), context)
+
+
+def _word(value: Any) -> str:
+    expected = f"text of 1 to {LONGEST_WORD} printable characters, without space at its ends"
+    if not isinstance(value, str):
+        quoted = shown(value) if isinstance(value, (int, float)) else None
+        mend = f'put it in quotes: "{quoted}"' if quoted else "write a name"
+        raise refusal(UserError("not a text", expected=expected, mend=mend))
+    if not value.strip():
+        raise refusal(UserError("an empty name", expected=expected, mend="write a name"))
+    if value != value.strip() or len(value) > LONGEST_WORD or not value.isprintable():
+        raise refusal(UserError("not usable as a name", expected=expected, mend="shorten or clean it"))
+    return value
+
+
+Word = Annotated[
+    str, PlainValidator(_word), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": LONGEST_WORD})
+]
+
+
+def _sentence(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip() or len(value) > _LONGEST_SENTENCE or not value.isprintable():
+        expected = f"text of 1 to {_LONGEST_SENTENCE} printable characters"
+        raise refusal(UserError("not a text", expected=expected, mend="say it in one line"))
+    return value
+
+
+Sentence = Annotated[
+    str, PlainValidator(_sentence), WithJsonSchema({"type": "string", "minLength": 1, "maxLength": _LONGEST_SENTENCE})
+]

@@ -1,0 +1,34 @@
+"""Declared data: YAML files in, plain values out, with the line and column of every key and value.
+
+Public: `load` (a file), `parse` (a text), `Declared` (what they return), `locate` (place of a field path),
+`Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists
+moved, their comments with them), `scalar` and `flow` (values as YAML text), `nearest` (the known word that was probably
+meant), `shown` (a value as a message quotes it), `is_path` (whether a name stands for a file).
+"""
+
+from busim.foundation.yaml_source.blocks import Blocks
+from busim.foundation.yaml_source.document import Declared, Position, Real, join, locate
+from busim.foundation.yaml_source.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse
+from busim.foundation.yaml_source.rewriting import Rewriting
+from busim.foundation.yaml_source.words import is_path, nearest, shown
+from busim.foundation.yaml_source.writing import flow, scalar
+
+__all__ = [
+    "MOST_BYTES",
+    "MOST_DEPTH",
+    "MOST_VALUES",
+    "Blocks",
+    "Declared",
+    "Position",
+    "Real",
+    "Rewriting",
+    "flow",
+    "is_path",
+    "join",
+    "load",
+    "locate",
+    "nearest",
+    "parse",
+    "scalar",
+    "shown",
+]

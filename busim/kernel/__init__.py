@@ -1,6 +1,0 @@
-"""Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other."""
-
-from busim.kernel.chance import Chance, Stream, coin
-from busim.kernel.scheduler import Kernel, PatientKernel
-
-__all__ = ["Chance", "Kernel", "PatientKernel", "Stream", "coin"]

@@ -1,0 +1,99 @@
+"""Electric: what a cable does to signals and to supplies, as pure functions of numbers. It knows no plan.
+
+Lengths are metres, the rest V, A, W, ohm where a docstring does not say otherwise. Every formula and figure names its
+source; where two published figures differ, both are here (`Published`), and nobody averages them. Public functions
+raise UserError where a number has no meaning (a resistance below 0), and nothing else.
+
+Caution: what comes out finds mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a
+licensed electrician.
+"""
+
+from busim.physics.electric.bias import (
+    LEAST_DRIVER_LOAD,
+    Bias,
+    Hung,
+    bias_divider,
+    bias_resistor,
+    driver_load,
+    undriven,
+)
+from busim.physics.electric.bounds import Published
+from busim.physics.electric.copper import WARM, area, copper, diameter, fuse_limit, loop
+from busim.physics.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
+from busim.physics.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
+from busim.physics.electric.opened import Loss, Stand, lost
+from busim.physics.electric.pair import (
+    BESIDE_BIAS,
+    CAUTIOUS,
+    IMPEDANCE,
+    LONGEST,
+    MODBUS_TERMINATOR,
+    MOST_UNIT_LOADS,
+    TERMINATORS,
+    THIN_LINE,
+    THINNEST_LINE,
+    THRESHOLD,
+    UNIT_LOAD_OHMS,
+    WIDELY_QUOTED,
+    derivation_limit,
+    devices,
+    longest,
+    loop_loss_db,
+    propagation_ns,
+    receiver_reads,
+    reflection,
+    stub_limit,
+)
+
+__all__ = [
+    "BESIDE_BIAS",
+    "BRANCH_DROP",
+    "CAUTIOUS",
+    "IMPEDANCE",
+    "LEAST_DRIVER_LOAD",
+    "LONGEST",
+    "MODBUS_TERMINATOR",
+    "MOST_UNIT_LOADS",
+    "POE",
+    "TERMINATORS",
+    "THINNEST_LINE",
+    "THIN_LINE",
+    "THRESHOLD",
+    "UNIT_LOAD_OHMS",
+    "WARM",
+    "WHOLE_DROP",
+    "WIDELY_QUOTED",
+    "Bias",
+    "Chain",
+    "Collapse",
+    "Drop",
+    "Hung",
+    "Loss",
+    "PoeClass",
+    "Published",
+    "Stand",
+    "area",
+    "bias_divider",
+    "bias_resistor",
+    "branches",
+    "chain",
+    "copper",
+    "derivation_limit",
+    "devices",
+    "diameter",
+    "driver_load",
+    "drop",
+    "drop_advice",
+    "fuse_limit",
+    "longest",
+    "loop",
+    "loop_loss_db",
+    "lost",
+    "most_power",
+    "poe_class",
+    "propagation_ns",
+    "receiver_reads",
+    "reflection",
+    "stub_limit",
+    "undriven",
+]

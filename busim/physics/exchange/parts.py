@@ -1,0 +1,172 @@
+"""The time one exchange takes, part by part.
+
+All of it is sums of a few times, so it is written once, over numbers or over arrays: the budget hands in one plan's
+tasks, a sweep hands in ten thousand plans. Times are ns (float), and a turnaround or latency is a pair of bounds, drawn
+evenly between them where a mean is asked for.
+
+    sent      the master lets go of the request
+      | converter  network to line
+      | request    lead, characters, along the cable
+      | silence    by which a camera knows that the request is whole: it reads the value here
+      | turnaround
+      | reply      lead, characters, along the cable; behind a converter to the instant at which the last byte is there
+      | packing    the converter waits whether more comes
+      | converter  line to network
+    ended     the reply is whole at the master
+      | pause      that the master owes the line, or takes of its own
+    free      the next request may go
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from busim.physics.exchange.packets import Numbers, last_of
+
+PARTS = {
+    "request": "request, along the cable to the camera",
+    "silence": "silence that ends the request",
+    "turnaround": "the camera's turnaround",
+    "reply": "reply, along the cable back",
+    "packing": "packing: the converter waits whether more comes",
+    "converter": "converter and network, both ways",
+    "pause": "the master's pause before the next request",
+}
+BEST, MEAN, WORST = "best", "mean", "worst"
+
+
+class Exchange(NamedTuple):
+    """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
+
+    `back_mean`, `back_width`: of the passage back, counted from the last packet of the reply (`packets.last_of`).
+    `escaped`: what bytes that escaping adds may take, counted at the worst and not on average, where they are few.
+    """
+
+    request: Numbers
+    silence: Numbers
+    turnaround_low: Numbers
+    turnaround_high: Numbers
+    reply: Numbers
+    packing: Numbers
+    latency_low: Numbers
+    latency_high: Numbers
+    pause: Numbers
+    back_mean: Numbers
+    back_width: Numbers
+    escaped: Numbers = 0.0
+
+    @property
+    def fixed(self) -> Numbers:
+        """What is the same every time: request, silence, reply, packing."""
+        return self.request + self.silence + self.reply + self.packing
+
+    @property
+    def best(self) -> Numbers:
+        """From sent to ended with every unknown at its lower bound."""
+        return self.request + self.silence + self.reply + self.packing + self.turnaround_low + 2 * self.latency_low
+
+    @property
+    def worst(self) -> Numbers:
+        """From sent to ended with every unknown at its upper bound."""
+        fixed = self.request + self.silence + self.reply + self.packing
+        return fixed + self.turnaround_high + 2 * self.latency_high + self.escaped
+
+    @property
+    def mean(self) -> Numbers:
+        drawn = self.turnaround_low + self.turnaround_high + self.latency_low + self.latency_high
+        return self.request + self.silence + self.reply + self.packing + drawn / 2 + self.back_mean
+
+    @property
+    def variance(self) -> Numbers:
+        """ns^2: a turnaround and two passages, each even between its bounds (width^2 / 12)."""
+        turnaround = self.turnaround_high - self.turnaround_low
+        latency = self.latency_high - self.latency_low
+        return (turnaround**2 + latency**2 + self.back_width**2) / 12
+
+    def read(self, case: str) -> Numbers:
+        """From sent until the camera reads or sets the value."""
+        low, high = self.latency_low, self.latency_high
+        out = low if case == BEST else high if case == WORST else (low + high) / 2
+        return out + self.request + self.silence
+
+    def delivery(self, case: str) -> Numbers:
+        """From the reading of a value until it is at the master."""
+        return self.total(case) - self.read(case)
+
+    def total(self, case: str) -> Numbers:
+        """From sent to ended in the case BEST, MEAN or WORST."""
+        return self.mean if case == MEAN else self.worst if case == WORST else self.best
+
+    def parts(self, case: str) -> dict[str, Numbers]:
+        """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
+        low, high = self.turnaround_low, self.turnaround_high
+        return {
+            "request": self.request,
+            "silence": self.silence,
+            "turnaround": low if case == BEST else high if case == WORST else (low + high) / 2,
+            "reply": self.reply + self.escaped if case == WORST else self.reply,
+            "packing": self.packing,
+            "converter": self.latency(case),
+            "pause": self.pause,
+        }
+
+    def latency(self, case: str) -> Numbers:
+        """Both passages."""
+        low, high = self.latency_low, self.latency_high
+        return 2 * low if case == BEST else 2 * high if case == WORST else (low + high) / 2 + self.back_mean
+
+
+def exchange(
+    request: Numbers, reply: Numbers, character: Numbers, answer_character: Numbers, silence: Numbers,
+    turnaround_low: Numbers, turnaround_high: Numbers, pause: Numbers, tail: Numbers = 0.0,
+    packing_idle: Numbers = 0.0, packing_length: Numbers = 0.0, latency_low: Numbers = 0.0,
+    latency_high: Numbers = 0.0, distance: Numbers = 0.0, lead: Numbers = 0.0, answer_lead: Numbers = 0.0,
+    quiet: Numbers = 0.0, escapes: Numbers = 0.0,
+) -> Exchange:  # fmt: skip
+    """The time of an exchange from what it depends on: numbers, or arrays that broadcast to one shape. Times in ns.
+
+    `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
+    of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
+    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
+    waits for a quiet line beyond its pause. `escapes`: characters that escaping adds at most, both ways. A master on
+    the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
+    """
+    back_mean, back_width = last_of(latency_low, latency_high, packing_idle, packing_length, reply, answer_character)
+    return Exchange(
+        quiet + lead + request * character + distance,
+        silence,
+        turnaround_low,
+        turnaround_high,
+        answer_lead + reply * answer_character + distance - tail,
+        packing(packing_idle, packing_length, reply, answer_character),
+        latency_low,
+        latency_high,
+        pause,
+        back_mean,
+        back_width,
+        escapes * larger(character, answer_character),
+    )
+
+
+def larger(one: Numbers, other: Numbers) -> Numbers:
+    """The larger, each with each. Two numbers are compared as such: ten times as fast as by numpy."""
+    if isinstance(one, float) and isinstance(other, float):
+        return one if one > other else other
+    return np.maximum(one, other)
+
+
+def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numbers) -> Numbers:
+    """ns from the last byte of a reply until the converter lets go of it.
+
+    `idle`: ns of quiet after which it sends what it holds; `length`: bytes that go at once, 0: no such limit. A reply
+    whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
+    every byte goes alone and the limit is reached only where it is 1.
+    """
+    if isinstance(idle + length + characters + character, float):  # numbers, all of them
+        at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
+        return 0.0 if at_once else idle
+    filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)
+    whole = np.where(np.less(idle, character), np.equal(length, 1), filled)
+    return np.where(np.logical_and(np.greater(length, 0), whole), 0.0, idle)

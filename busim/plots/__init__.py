@@ -1,9 +1,0 @@
-"""Plots: budgets and sweeps as matplotlib figures. Needs the extra `plots`.
-
-Public: `budget_bars`, `sweep_map` and `sweep_curve` return a matplotlib Figure; `to_svg` gives the same bytes each
-time; `two_axes` refuses what no map can be made of, before it is worked out.
-"""
-
-from busim.plots.plots import budget_bars, sweep_curve, sweep_map, to_svg, two_axes
-
-__all__ = ["budget_bars", "sweep_curve", "sweep_map", "to_svg", "two_axes"]

@@ -1,0 +1,91 @@
+"""Dialects: what stations say to each other, behind one contract.
+
+Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), `has_id`, `search`, `assignment`
+and what belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
+that is code), and for dialects that are files `read`, `read_text`, `json_schema` and `starter`
+(a text to begin one with).
+"""
+
+from busim.protocols.contract import (
+    ASSIGN,
+    BUSY,
+    CHANGE_ID,
+    FAILED,
+    IDENTIFY,
+    ILLEGAL_KEY,
+    ILLEGAL_VALUE,
+    ILLEGAL_VERB,
+    OTHER,
+    PRESET,
+    READ,
+    SAVE,
+    SEARCH,
+    START,
+    STATUS,
+    STEP,
+    STOP,
+    UNKNOWN,
+    WRITE,
+    Dialect,
+    Frame,
+    Frames,
+    Reply,
+    Request,
+    StreamFramer,
+    WireFramer,
+)
+from busim.protocols.declared import Declaration, DeclaredDialect, Layout, Operation, json_schema, read, read_text
+from busim.protocols.keys import has_id, spoken
+from busim.protocols.modbus_rtu import ModbusRtu
+from busim.protocols.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
+from busim.protocols.sources import GROUP, find, names
+from busim.protocols.starters import starter
+
+__all__ = [
+    "ASSIGN",
+    "BUSY",
+    "CHANGE_ID",
+    "FAILED",
+    "GROUP",
+    "IDENTIFY",
+    "ILLEGAL_KEY",
+    "ILLEGAL_VALUE",
+    "ILLEGAL_VERB",
+    "MOST_SLOTS",
+    "OTHER",
+    "PRESET",
+    "READ",
+    "SAVE",
+    "SEARCH",
+    "SERIALS",
+    "START",
+    "STATUS",
+    "STEP",
+    "STOP",
+    "UNKNOWN",
+    "WRITE",
+    "Declaration",
+    "DeclaredDialect",
+    "Dialect",
+    "Frame",
+    "Frames",
+    "Layout",
+    "ModbusRtu",
+    "Operation",
+    "Reply",
+    "Request",
+    "StreamFramer",
+    "WireFramer",
+    "assignment",
+    "find",
+    "has_id",
+    "json_schema",
+    "names",
+    "read",
+    "read_text",
+    "search",
+    "searches",
+    "slot_of",
+    "spoken",
+    "starter",
+]

@@ -1,0 +1,190 @@
+"""What a layout comes to once it is known how many values it has: legs, tables and the seal, from which functions are
+made.
+
+Bytes that stand as they are are joined to the field behind them: a field with what stands before it is a leg. The
+functions are written out and compiled here, as a dataclass does it: unrolled, with the sizes as numbers in them. That
+text is made of the words in this package and of integers alone; everything that comes out of a file (bytes, words,
+tables, patterns) is handed to the function as an object under a name that is counted, never as text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from busim.protocols.declared.declaration import Part
+from busim.protocols.declared.encodings import Encoding
+from busim.protocols.declared.layouts import Layout
+from busim.protocols.declared.sums import summer, width_of
+
+_MOST_KEPT = 4096
+_CODES = {("unsigned", 1): "B", ("unsigned", 2): "H", ("unsigned", 4): "I", ("unsigned", 8): "Q",
+          ("signed", 1): "b", ("signed", 2): "h", ("signed", 4): "i", ("signed", 8): "q"}  # fmt: skip
+
+
+class Table(dict[Any, Any]):
+    """Answers computed once; no more of them are kept than a bound."""
+
+    __slots__ = ("_of",)
+
+    def __init__(self, of: Callable[[Any], Any]) -> None:
+        self._of = of
+
+    def __missing__(self, asked: Any) -> Any:
+        answer = self._of(asked)
+        if len(self) < _MOST_KEPT:
+            self[asked] = answer
+        return answer
+
+
+class Leg:
+    """A field with the bytes that stand before it and, at the last one, behind it."""
+
+    __slots__ = ("before", "behind", "encoding", "what")
+
+    def __init__(self, before: bytes, what: str, encoding: Encoding) -> None:
+        self.before = before
+        self.what = what
+        self.encoding = encoding
+        self.behind = b""
+
+    @property
+    def size(self) -> int:
+        """Bytes of a leg whose encoding has one size."""
+        return len(self.before) + self.encoding.widths[0] + len(self.behind)
+
+    @property
+    def code(self) -> str:
+        """The letter that struct has for it, "" for none."""
+        encoding = self.encoding
+        if encoding.special or (encoding.times, encoding.plus) != (1, 0):
+            return ""
+        return _CODES.get((encoding.kind, encoding.size), "")
+
+    def written(self) -> Table:
+        """Number to bytes."""
+        before, behind, encode = self.before, self.behind, self.encoding.encode
+        return Table(lambda number: before + encode(number) + behind)
+
+    def read(self) -> Table:
+        """Bytes to number, None where they are none."""
+        before, behind, decode = self.before, self.behind, self.encoding.decode
+
+        def read(raw: bytes) -> int | None:
+            if not raw.startswith(before) or not raw.endswith(behind):
+                return None
+            return decode(raw[len(before) : len(raw) - len(behind)])
+
+        return Table(read)
+
+
+def legs_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Leg]:
+    """The frame up to its check. Every number that `n` alone decides is turned into bytes."""
+    legs: list[Leg] = []
+    held = before
+    for what, part in layout.pieces(n):
+        if what == "check":
+            break
+        folded = part if isinstance(part, bytes) else _folded(layout, n, what, part)
+        if isinstance(folded, bytes):
+            held += folded
+        else:
+            legs.append(Leg(held, what, layout.encoding(folded)))
+            held = b""
+    legs[-1].behind = held + (b"" if layout.declaration.check else behind)  # there is one: the bus ID
+    return legs
+
+
+def _folded(layout: Layout, n: int, what: str, name: str) -> Part:
+    if what == "length" and layout.fixed(n):
+        return layout.encoding(name).encode(layout.counted(n, layout.size(n)[0]))
+    if what == "size":
+        return layout.encoding(name).encode(layout.value_bytes(n))
+    if what == "count" and (layout.repeats or layout.single_values):
+        return layout.encoding(name).encode(n)
+    return name
+
+
+class Program:
+    """A function in the making: its lines, and the objects it uses, by names that are counted."""
+
+    def __init__(self, arguments: str) -> None:
+        self._lines = [f"def made({arguments}):"]
+        self._objects: dict[str, Any] = {}
+
+    def hold(self, thing: Any) -> str:
+        """The name under which the function finds an object."""
+        name = f"o{len(self._objects)}"
+        self._objects[name] = thing
+        return name
+
+    def say(self, line: str) -> None:
+        self._lines.append("    " + line)
+
+    def made(self) -> Callable[..., Any]:
+        """The function, with its objects as defaults of arguments, which are quicker to reach than globals."""
+        head = self._lines[0].removesuffix("):") + "".join(f", {name}={name}" for name in self._objects) + "):"
+        space: dict[str, Any] = dict(self._objects)
+        exec(compile("\n".join([head, *self._lines[1:]]), "<made from a dialect>", "exec"), space)
+        function: Callable[..., Any] = space["made"]
+        return function
+
+
+class Seal:
+    """The check and what stands behind it. `size`: bytes of both; what it covers begins at `first`, ends `gap`
+    before it.
+    """
+
+    def __init__(self, layout: Layout, before: bytes, behind: bytes) -> None:
+        self._check = check = layout.declaration.check
+        self.first, self.gap, self.size = 0, 0, 0
+        self.between = b""  # what stands in the gap
+        if check is None:
+            return
+        at = layout.parts.index("check")
+        self._after = b"".join(part for part in layout.parts[at + 1 :] if isinstance(part, bytes)) + behind
+        self._encoding = layout.encoding("check")
+        if check.start != "mark":
+            self.first = len(before) + (0 if check.start == "frame" else _frame_offset(layout, check.start))
+        if check.to is not None:
+            self.between = _before_check(layout, check.to)
+            self.gap = len(self.between)
+        self.size = self._encoding.widths[0] + len(self._after)
+
+    def __bool__(self) -> bool:
+        return self._check is not None
+
+    def text(self, program: Program, covered: str) -> str:
+        """An expression for the bytes of the seal, from one for the bytes that it covers."""
+        check, encoding = self._check, self._encoding
+        assert check is not None
+        number = {
+            "sum": f"(sum({covered}) & 255)",
+            "sum-16": f"(sum({covered}) & 65535)",
+            "lrc": f"(-sum({covered}) & 255)",
+        }.get(check.kind)
+        if number is None:
+            number = f"{program.hold(summer(check.kind))}({covered})"
+        if width_of(check.kind) <= 8:
+            encode, after = encoding.encode, self._after
+            return f"{program.hold(Table(lambda value: encode(value) + after))}[{number}]"
+        behind = f" + {program.hold(self._after)}" if self._after else ""
+        if encoding.kind == "unsigned":
+            return f"{number}.to_bytes({encoding.size}, {program.hold(encoding.order)}){behind}"
+        if encoding.kind == "hex" and encoding.order == "big":
+            form = b"%%0%dX" if encoding.case == "upper" else b"%%0%dx"
+            return f"{program.hold(form % encoding.size)} % {number}{behind}"
+        return f"{program.hold(encoding.encode)}({number}){behind}"
+
+
+def _frame_offset(layout: Layout, name: str) -> int:
+    """Where a field of the frame begins in the content; the fields before it have one size each."""
+    frame = layout.declaration.frame
+    return sum(layout.width(part, 0)[0] for part in frame[: frame.index(name)])
+
+
+def _before_check(layout: Layout, name: str) -> bytes:
+    """What stands between the last field that the check covers and the check itself: nothing but bytes."""
+    frame = layout.declaration.frame
+    between = frame[frame.index(name) + 1 : frame.index("check")]
+    return b"".join(part for part in between if isinstance(part, bytes))

@@ -1,0 +1,138 @@
+"""The messages of the hook, and their lines.
+
+A line is one JSON object with the version of this form, so that a program in any language can read it with what its
+standard library has, and a shell with a pattern. Keys that are not known are passed over: a program may say more than
+busim asks. What is known is checked to the type, since a value that was taken for another one would make a figure
+wrong without a word.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Any, NoReturn
+
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import nearest
+
+VERSION = 1
+VALUE, ONLINE, OFFLINE, DIAGNOSIS = BELIEFS = ("value", "online", "offline", "diagnosis")
+_LONGEST_TEXT = 200
+_LARGEST = 2**63 - 1  # what a trace can hold
+
+Known = Mapping[str, Collection[str]]  # name of a camera -> its parameters
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """An operator wants `parameter` of `camera` to be `value`, an integer as carried on the wire.
+
+    `at`: simulated ns; `panel`: whose move it is, "" where a test or program gave it.
+    """
+
+    at: int
+    camera: str
+    parameter: str
+    value: int
+    panel: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What a controller believes. `kind`: value, online, offline or diagnosis.
+
+    `camera` is "" only where a diagnosis is of none in particular; `parameter` and `value` (as carried on the wire) are
+    those of a value, `text` is that of a diagnosis.
+    """
+
+    kind: str
+    camera: str
+    parameter: str = ""
+    value: int = 0
+    text: str = ""
+
+
+def intent_line(intent: Intent) -> bytes:
+    """The line that a controller reads, with its line feed."""
+    message: dict[str, Any] = {
+        "v": VERSION, "intent": "set", "at": intent.at, "camera": intent.camera, "parameter": intent.parameter,
+        "value": intent.value,
+    }  # fmt: skip
+    if intent.panel:
+        message["panel"] = intent.panel
+    return json.dumps(message).encode() + b"\n"
+
+
+def read_belief(line: bytes, known: Known) -> Belief:
+    """The belief that a line tells of. Raises UserError for everything that is not one, whatever the bytes."""
+    message = _object(line)
+    version = message.get("v")
+    if type(version) is not int or version != VERSION:
+        _refuse("not a version of the hook that is known here", message, "v", str(VERSION))
+    kind = message.get("belief")
+    if not isinstance(kind, str) or kind not in BELIEFS:
+        _refuse("no such belief", message, "belief", "one of " + ", ".join(BELIEFS))
+    if kind == DIAGNOSIS:
+        camera = _text(message, "camera", "a camera of the plan, or no such key") if "camera" in message else ""
+        belief = Belief(kind, camera, text=_text(message, "text", "a text"))
+    elif kind == VALUE:
+        value = message.get("value")
+        if type(value) is not int:
+            _refuse("no value", message, "value", "an integer, as carried on the wire")
+        camera, parameter = _text(message, "camera", "a camera"), _text(message, "parameter", "a parameter")
+        belief = Belief(kind, camera, parameter, value)
+    else:
+        belief = Belief(kind, _text(message, "camera", "a camera of the plan"))
+    return checked(belief, known)
+
+
+def checked(belief: Belief, known: Known) -> Belief:
+    """The belief, its text cut to 200 printable characters. Raises UserError where it speaks of what is not there."""
+    if belief.kind not in BELIEFS:
+        _refuse("no such belief", {"belief": belief.kind}, "belief", "one of " + ", ".join(BELIEFS))
+    parameters = known.get(belief.camera)
+    if parameters is None and not (belief.kind == DIAGNOSIS and not belief.camera):
+        _unknown("the plan has no camera of this name", "camera", belief.camera, known)
+    if belief.kind == VALUE and parameters is not None:
+        if belief.parameter not in parameters:
+            _unknown("this camera has no such parameter", "parameter", belief.parameter, parameters)
+        if type(belief.value) is not int or not -_LARGEST <= belief.value <= _LARGEST:
+            _refuse("a value that nothing can have", {"value": belief.value}, "value", "an integer of 64 bits")
+    text = "".join(char if char.isprintable() else "?" for char in belief.text[:_LONGEST_TEXT])
+    return Belief(belief.kind, belief.camera, belief.parameter, belief.value, text)
+
+
+def _object(line: bytes) -> dict[str, Any]:
+    try:
+        message = json.loads(line.decode())
+    except (ValueError, RecursionError):  # not UTF-8, not JSON, digits without end, nested without end
+        message = None
+    if not isinstance(message, dict):
+        raise UserError(
+            "not a line of the hook",
+            found=repr(line[:60].decode(errors="replace")),
+            expected="one JSON object",
+            mend="write beliefs alone to standard output, and everything else to standard error",
+        )
+    return message
+
+
+def _text(message: dict[str, Any], key: str, expected: str) -> str:
+    text = message.get(key)
+    if not isinstance(text, str) or not text:
+        _refuse(f"no {key}", message, key, expected)
+    return text
+
+
+def _refuse(what: str, message: Mapping[str, Any], key: str, expected: str) -> NoReturn:
+    found = ascii(message[key])[:60] if key in message else "nothing"
+    raise UserError(what, field=key, found=found, expected=expected, mend="`busim explain hook` has the form of a line")
+
+
+def _unknown(what: str, key: str, name: str, known: Collection[str]) -> NoReturn:
+    meant = nearest(name, known)
+    raise UserError(
+        what, field=key, found=ascii(name[:60]), expected="one of " + ", ".join(list(known)[:12]),
+        mend=f"did you mean {meant!r}?" if meant else "write it as in the plan",
+    )  # fmt: skip

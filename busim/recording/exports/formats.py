@@ -1,0 +1,33 @@
+"""The formats there are, by the name they are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from busim.recording.exports.pcapng import pcapng_command, to_pcapng
+from busim.recording.exports.vcd import to_vcd, vcd_command
+from busim.recording.trace import Trace
+
+
+class Write(Protocol):
+    """Writes a trace, or one line of it, to a file. Raises UserError."""
+
+    def __call__(self, trace: Trace, path: str | Path, line: str | None = None, *, overwrite: bool = False) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """`suffix` of a file in it; `command(trace, path, line)`: a command of somebody else's that reads the file."""
+
+    suffix: str
+    write: Write
+    command: Callable[[Trace, str | Path, str | None], str]
+
+
+FORMATS = {
+    "vcd": Format(".vcd", to_vcd, vcd_command),
+    "pcapng": Format(".pcapng", to_pcapng, pcapng_command),
+}

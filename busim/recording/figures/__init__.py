@@ -1,0 +1,28 @@
+"""Figures: named quantities, folded from trace records, and how far a measured number can be trusted."""
+
+from busim.recording.figures.fold import Fold
+from busim.recording.figures.histogram import Histogram
+from busim.recording.figures.hook import NAMES as HOOK
+from busim.recording.figures.intervals import (
+    mean_interval,
+    quantile_interval,
+    repeated_interval,
+    standard_error,
+    student,
+)
+from busim.recording.figures.quantities import QUANTITIES, SCHEMA, Quantity, Value
+
+__all__ = [
+    "HOOK",
+    "QUANTITIES",
+    "SCHEMA",
+    "Fold",
+    "Histogram",
+    "Quantity",
+    "Value",
+    "mean_interval",
+    "quantile_interval",
+    "repeated_interval",
+    "standard_error",
+    "student",
+]

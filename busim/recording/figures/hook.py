@@ -1,0 +1,109 @@
+"""Figures of a controller under test: how soon operators' moves reach the lens, and how true what it believes is.
+
+They are of what a controller does between its operators and the line, where records of the line alone say nothing. So
+without a hook they are not applicable, and whoever needs them has to say "inconclusive: no hook".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from busim.recording.figures.histogram import Histogram
+from busim.recording.figures.quantities import QUANTITIES, Value
+from busim.recording.trace import Record
+
+# of a controller under test
+NAMES = ("intents", "intent_p95", "intent_max", "intents_left", "beliefs", "belief_share", "behind_p95", "behind_max")
+_NO_HOOK = "no hook"
+
+
+@dataclass(slots=True)
+class _Camera:
+    intents: int = 0
+    done: Histogram = field(default_factory=Histogram)
+    open: dict[str, tuple[str, int]] = field(default_factory=dict)  # parameter -> value wanted, since when
+    taken: dict[str, str] = field(default_factory=dict)  # parameter -> its last value
+    beliefs: int = 0
+    right: int = 0
+    behind: Histogram = field(default_factory=Histogram)
+
+
+class HookFold:
+    """Takes records of intents, beliefs and changes."""
+
+    def __init__(self) -> None:
+        self._cameras: dict[int, _Camera] = {}
+        self._lines: dict[int, set[int]] = {}
+
+    def _camera(self, line: int, number: int) -> _Camera:
+        self._lines.setdefault(line, set()).add(number)
+        return self._cameras.setdefault(number, _Camera())
+
+    def intent(self, record: Record) -> None:
+        _, line, number, at, parameter, value, _, had = record
+        one = self._camera(line, number)
+        one.intents += 1
+        one.open.pop(parameter, None)  # replaced by this one
+        if value == had:
+            return  # nothing to do
+        if one.taken.get(parameter) == value:
+            one.done.add(0)  # the camera took it in this very instant
+        else:
+            one.open[parameter] = value, at
+
+    def change(self, record: Record) -> None:
+        _, at, who, parameter, value = record
+        one = self._cameras.get(who)
+        if one is None:
+            return
+        one.taken[parameter] = value
+        wanted = one.open.get(parameter)
+        if wanted is not None and wanted[0] == value:
+            del one.open[parameter]
+            one.done.add(max(0, at - wanted[1]))
+
+    def belief(self, record: Record) -> None:
+        _, line, number, _, kind, _, _, _, behind = record
+        if kind != "value" or behind < -1:
+            return
+        one = self._camera(line, number)
+        one.beliefs += 1
+        one.right += behind == 0
+        if behind >= 0:
+            one.behind.add(behind)
+
+    def of_camera(self, number: int) -> dict[str, Value]:
+        return _values([self._cameras.get(number, _Camera())])
+
+    def of_line(self, line: int) -> dict[str, Value]:
+        return _values([self._cameras[number] for number in sorted(self._lines.get(line, ()))])
+
+
+def no_hook() -> dict[str, Value]:
+    """What there is to say without one."""
+    return {name: Value(QUANTITIES[name], None, 0, _NO_HOOK) for name in NAMES}
+
+
+def _values(cameras: Iterable[_Camera]) -> dict[str, Value]:
+    done, behind = Histogram(), Histogram()
+    intents = left = beliefs = right = 0
+    for one in cameras:
+        done.merge(one.done)
+        behind.merge(one.behind)
+        intents += one.intents
+        left += len(one.open)
+        beliefs += one.beliefs
+        right += one.right
+    counted = {"intents": (intents, intents), "intents_left": (left, intents), "beliefs": (beliefs, beliefs)}
+    values = {name: Value(QUANTITIES[name], value, count) for name, (value, count) in counted.items()}
+    nothing, unheard = "no move reached its camera", "it did not say what it believes"
+    share = Value(QUANTITIES["belief_share"], right / beliefs if beliefs else None, beliefs, "" if beliefs else unheard)
+    values["belief_share"] = share
+    for name, histogram, why in (("intent", done, nothing), ("behind", behind, unheard)):
+        p95, count = histogram.quantile(0.95), histogram.count
+        most = histogram.largest if count else None
+        for end, ns in (("p95", p95), ("max", most)):
+            value = None if ns is None else ns / 1e9
+            values[f"{name}_{end}"] = Value(QUANTITIES[f"{name}_{end}"], value, count, "" if count else why)
+    return {name: values[name] for name in NAMES}

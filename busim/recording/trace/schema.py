@@ -1,0 +1,133 @@
+"""The trace file: an SQLite database, and what each of its tables holds.
+
+Plain rows and no packed blobs of records, so that a person with nothing but a database browser can ask
+their own questions of a rehearsal years later. Every record kind has its table, built from `TABLES`, with
+the row number `n` in the order of writing: replay and the fingerprint need the order within one kind only.
+An index on the instant makes a window of an hour-long trace a matter of milliseconds, and the summary rows
+let hours open at once. The tables are STRICT, because a value of a wrong type (an array element in place of
+an integer, say) must stop the run that made it and not the reader a week later.
+
+`describe()` renders all of this as text.
+"""
+
+from __future__ import annotations
+
+import textwrap
+
+from busim.recording.trace.records import (
+    BELIEF,
+    BURST,
+    CHANGE,
+    EFFECT,
+    EXCHANGE,
+    FRAME,
+    HEARD,
+    INPUT,
+    INTENT,
+    MARK,
+    TABLES,
+    TYPES,
+)
+
+APPLICATION_ID = 0x62757369  # at byte 68 of the file: tells a trace from any other database
+SUMMARY_NS = 100_000_000
+
+# the column that says when a record was; a window of time is cut by it
+INSTANTS = {
+    BURST: "start", HEARD: "first", FRAME: "at", EXCHANGE: "ended", INPUT: "at", CHANGE: "at", EFFECT: "at", MARK: "at",
+    INTENT: "at", BELIEF: "at",
+}
+
+HEAD = {
+    "schema": "version of this layout, an integer",
+    "busim": "version of busim that wrote the file",
+    "clock": "fast, virtual or wall",
+    "seed": "seed of every random number of the run",
+    "epoch": "UTC of simulated time 0, ns since 1970",
+    "plan_path": "where the plan stood",
+    "plan_text": "the plan as it was read",
+    "plan_files": "JSON: name to text of the files beside the plan that it names, as dialects",
+    "defaults": "what the plan left open and how it was filled in, JSON",
+    "speed": "simulated seconds per second of wall time",
+    "played": "JSON: names of the masters that busim played itself, null for all",
+    "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",
+    "ended_at": "simulated time of the end, ns; missing while running",
+    "complete": "1 after an orderly end; 0 while running, or when the run was killed",
+}
+
+# table -> (columns with their SQL types, key, what it is)
+BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
+    "head": (("key TEXT", "value ANY"), "key", "what the run was; keys below"),
+    "name": (
+        ("id INTEGER", "kind TEXT", "name TEXT", "parent INTEGER"),
+        "id",
+        "the numbers used for lines, stations, masters, cameras and ports; parent is the number this one belongs to, "
+        "0 for none",
+    ),
+    "setting": (
+        (
+            "id INTEGER", "baud TEXT", "format TEXT", "ppm REAL", "inverted INTEGER", "lead INTEGER", "hold INTEGER",
+        ),
+        "id",
+        "how a driver sends: baud as a rational (38400 or 115200/3), format as 8E1, error of its clock in parts "
+        "per million, inverted 1 where its pair is swapped; lead: ns from driver enable to the first start bit, "
+        "negative where the driver comes late; hold: ns from the last stop bit to release, negative where it is early",
+    ),
+    "summary": (
+        (
+            "line INTEGER", "start INTEGER", "bursts INTEGER", "exchanges INTEGER", "wire_ns INTEGER",
+            "inside_ns INTEGER", "time_outs INTEGER", "damaged INTEGER",
+        ),
+        "line, start",
+        "sums over 100 ms of one line: bursts that began; exchanges that ended, and how many of them timed out or came "
+        "back damaged; ns in which the wire carried bits (once, however many drove); ns inside exchanges "
+        "(added over the masters). 100 ms in which nothing happened have no row",
+    ),
+    "lateness": (
+        ("at INTEGER", "ns INTEGER"),
+        "",
+        "how late the wall clock served the instant `at`; not part of the fingerprint",
+    ),
+}
+
+
+def statements() -> list[str]:
+    """The SQL that makes an empty trace."""
+    made = []
+    for table, (columns, key, _) in BESIDE.items():
+        body = ", ".join(column + " NOT NULL" for column in columns)
+        made.append(f"CREATE TABLE {table} ({body}{f', PRIMARY KEY ({key})' if key else ''}) STRICT")
+    for kind, (table, names, _) in TABLES.items():
+        body = ", ".join(f'"{name}" {TYPES.get(name, "INTEGER")} NOT NULL' for name in names)
+        made.append(f"CREATE TABLE {table} (n INTEGER PRIMARY KEY, {body}) STRICT")
+        made.append(f'CREATE INDEX {table}_at ON {table} ("{INSTANTS[kind]}")')
+    return made
+
+
+def insertion(kind: int) -> str:
+    """The SQL that inserts a record. The record's first element, its kind, is parameter 1 and left out."""
+    table, names, _ = TABLES[kind]
+    columns = ", ".join(f'"{name}"' for name in names)
+    return f"INSERT INTO {table} ({columns}) VALUES ({', '.join(f'?{n}' for n in range(2, len(names) + 2))})"
+
+
+def describe() -> str:
+    """The schema as text: each table, what it holds, its columns."""
+    parts = ["A trace is an SQLite database. Times are integer ns of simulated time.", ""]
+    for table, (columns, _, what) in BESIDE.items():
+        parts += _paragraph(table, [column.split()[0] for column in columns], what)
+    parts += _paragraph("keys of head", [], "")
+    parts += [f"    {key:<10} {meaning}" for key, meaning in HEAD.items()] + [""]
+    for table, names, what in TABLES.values():
+        parts += _paragraph(table, ["n", *names], what)
+    return "\n".join(parts)
+
+
+def _paragraph(title: str, columns: list[str], what: str) -> list[str]:
+    lines = [title]
+    if what:
+        lines += textwrap.wrap(what, 96, initial_indent="    ", subsequent_indent="    ")
+    if columns:
+        lines += textwrap.wrap(", ".join(columns), 96, initial_indent="    columns: ", subsequent_indent="    ")
+        lines.append("")
+    return lines

@@ -1,0 +1,128 @@
+"""Writes a trace file: makes it, inserts batches, closes it.
+
+One commit per batch in write-ahead mode without a sync per commit: whatever was committed survives the death
+of every process, and another process may read meanwhile. An orderly close folds the write-ahead file back, so
+that a finished trace is one file that opens on read-only media.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+from busim.foundation.errors import Defect, UserError
+from busim.foundation.version import VERSION
+from busim.recording.trace.batches import Batch
+from busim.recording.trace.records import BURST, EXCHANGE, SCHEMA, TABLES, Record
+from busim.recording.trace.schema import APPLICATION_ID, HEAD, insertion, statements
+from busim.recording.trace.summary import Summary
+
+HeadValue = int | float | str
+
+
+class TraceWriter:
+    """A trace being written at `path`, which must not exist; with `overwrite` an older trace there is replaced.
+
+    Raises UserError when the file cannot be made, and later when it cannot be written; Defect when a record
+    does not fit its table.
+    """
+
+    def __init__(self, path: str, head: dict[str, HeadValue], *, overwrite: bool = False) -> None:
+        if unknown := set(head) - set(HEAD):
+            raise Defect(f"unknown keys of a trace's head: {', '.join(sorted(unknown))}")
+        self._path = path
+        self._summary = Summary()
+        self._insertions = {kind: insertion(kind) for kind in TABLES}
+        _claim(path, overwrite)
+        with self._telling():
+            self._database = sqlite3.connect(path, isolation_level=None, timeout=1.0)
+            self._make(head | {"schema": SCHEMA, "busim": VERSION, "complete": 0})
+
+    def _make(self, head: dict[str, HeadValue]) -> None:
+        run = self._database.execute
+        run(f"PRAGMA application_id = {APPLICATION_ID}")
+        run("BEGIN")
+        for statement in statements():
+            run(statement)
+        self._database.executemany("INSERT INTO head VALUES (?, ?)", head.items())
+        run("COMMIT")
+        run("PRAGMA journal_mode = WAL")
+        run("PRAGMA synchronous = NORMAL")
+
+    def write(self, batch: Batch) -> None:
+        """Insert a batch and commit it; a batch with `ended_at` marks the trace complete."""
+        with self._telling():
+            run, many = self._database.execute, self._database.executemany
+            run("BEGIN")
+            many("INSERT INTO name VALUES (?, ?, ?, ?)", batch.names)
+            many("INSERT INTO setting VALUES (?, ?, ?, ?, ?, ?, ?)", batch.settings)
+            self._insert(batch.records)
+            many("INSERT INTO lateness VALUES (?, ?)", batch.lateness)
+            if batch.ended_at is not None:
+                many("INSERT OR REPLACE INTO head VALUES (?, ?)", [("ended_at", batch.ended_at), ("complete", 1)])
+            run("COMMIT")
+
+    def _insert(self, records: list[Record]) -> None:
+        kinds: dict[int, list[Record]] = {kind: [] for kind in TABLES}
+        for record in records:
+            kinds[record[0]].append(record)
+        for kind, rows in kinds.items():
+            if rows:
+                self._database.executemany(self._insertions[kind], rows)
+        self._summary.add_bursts(kinds[BURST])
+        self._summary.add_exchanges(kinds[EXCHANGE])
+        self._summary.store(self._database)
+
+    def close(self) -> None:
+        """Close the file, after an orderly end or not."""
+        with self._telling():
+            # a reader may hold the write-ahead file; then it stays, and the trace is no less whole
+            with contextlib.suppress(sqlite3.OperationalError):
+                self._database.execute("PRAGMA journal_mode = DELETE")
+            self._database.close()
+
+    @contextlib.contextmanager
+    def _telling(self) -> Iterator[None]:
+        """Turn the database's errors into the user's or ours."""
+        try:
+            yield
+        except sqlite3.OperationalError as error:
+            raise UserError(
+                "the trace cannot be written",
+                file=self._path,
+                found=str(error),
+                mend="make room on the disk, or write the trace to another one",
+            ) from error
+        except (sqlite3.Error, OverflowError, KeyError, IndexError, TypeError, AttributeError) as error:
+            raise Defect(f"a record does not fit the trace: {type(error).__name__}: {error}") from error
+
+
+def is_trace(path: str) -> bool:
+    """Whether the file has the mark of a trace in its first bytes. Raises OSError when it cannot be read."""
+    with Path(path).open("rb") as file:
+        start = file.read(72)
+    return start[:16] == b"SQLite format 3\0" and int.from_bytes(start[68:72], "big") == APPLICATION_ID
+
+
+def _claim(path: str, overwrite: bool) -> None:
+    """Make an empty file at `path`, removing a trace already there only when told to."""
+    try:
+        if overwrite and os.path.lexists(path):
+            if not is_trace(path):
+                raise UserError(
+                    "a file that is no trace is not overwritten", file=path, mend="choose another name, or remove it"
+                )
+            for name in (path, path + "-wal", path + "-shm"):
+                Path(name).unlink(missing_ok=True)
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+    except FileExistsError as error:
+        raise UserError(
+            "a file is there already", file=path, mend="choose another name, or allow overwriting it"
+        ) from error
+    except OSError as error:
+        raise UserError(
+            "the trace cannot be made here", file=path, found=error.strerror or str(error), mend="choose another place"
+        ) from error

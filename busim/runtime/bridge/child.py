@@ -1,0 +1,135 @@
+"""A command as a child process, with all that it starts: told of signals, and none of it left behind.
+
+It gets a process group of its own. So a signal reaches what it started too, and what is left of the group when the
+command itself has ended can be ended as well; only what leaves the group on purpose (a daemon) gets away. Its standard
+input is ours, but a terminal: being in the background there, it would be stopped at its first read.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from busim.foundation.errors import UserError
+
+_UNREAD = 1 << 20  # bytes that may wait for a command that does not read its standard input
+_REST = 2.0  # seconds that are given to what a command left behind
+_LOOK = 0.05  # seconds between two looks whether it is gone
+_DRAIN = 1.0  # seconds for output that is still on its way when everything has ended
+
+
+def _state(process: str) -> tuple[str, int]:
+    """State and group of a process, proc(5): behind the name, which is in brackets and may hold anything."""
+    try:
+        fields = Path(f"/proc/{process}/stat").read_text(errors="replace").rpartition(")")[2].split()
+    except OSError:  # gone meanwhile
+        return "X", 0
+    return fields[0], int(fields[2])
+
+
+class Child(asyncio.SubprocessProtocol):
+    """Runs `command` with `environment`. `heard`: what its standard output is given to, None where it has ours.
+
+    With `heard` its standard input is a pipe too, for `write`. `exited` is done with its exit code: 128 + n where
+    signal n ended it, as in a shell.
+    """
+
+    exited: asyncio.Future[int]
+
+    def __init__(
+        self, command: Sequence[str], environment: Mapping[str, str], heard: Callable[[bytes], None] | None = None
+    ) -> None:
+        self._command = command
+        self._environment = environment
+        self._heard = heard
+        self._transport: asyncio.SubprocessTransport
+        self._input: asyncio.WriteTransport | None = None
+        self._closed: asyncio.Future[None]
+        self._group = 0
+
+    async def start(self) -> None:
+        """Raises UserError where there is no such command, or it cannot be run."""
+        loop = asyncio.get_running_loop()
+        self.exited, self._closed = loop.create_future(), loop.create_future()
+        piped = self._heard is not None
+        own = subprocess.DEVNULL if sys.stdin is None or sys.stdin.closed or os.isatty(0) else None
+        try:
+            self._transport, _ = await loop.subprocess_exec(
+                lambda: self, *self._command, env=dict(self._environment), process_group=0,
+                stdin=subprocess.PIPE if piped else own, stdout=subprocess.PIPE if piped else None, stderr=None,
+            )  # fmt: skip
+        except (OSError, ValueError) as error:
+            raise UserError(
+                "the command cannot be run",
+                found=f"{self._command[0][:200]!r} ({getattr(error, 'strerror', None) or error})",
+                expected="a program, by its path or in PATH",
+                mend="write it behind --, each argument for itself; shell syntax needs sh -c '...'",
+            ) from None
+        self._group = self._transport.get_pid()
+        if piped:
+            pipe = self._transport.get_pipe_transport(0)
+            assert isinstance(pipe, asyncio.WriteTransport)
+            self._input = pipe
+
+    def write(self, data: bytes) -> bool:
+        """To its standard input, all of it or nothing: False where it is closed, or nobody reads."""
+        pipe = self._input
+        if pipe is None or pipe.is_closing() or pipe.get_write_buffer_size() > _UNREAD:
+            return False
+        pipe.write(data)
+        return True
+
+    def signal(self, number: int) -> bool:
+        """To the whole group; False where nobody is left of it."""
+        try:
+            os.killpg(self._group, number)
+        except (ProcessLookupError, PermissionError):
+            return False
+        return True
+
+    async def clear(self) -> bool:
+        """After `exited`: end what the command left behind, politely first. Whether there was something."""
+        left = self._lives()
+        for number in (signal.SIGTERM, signal.SIGKILL):
+            if self._lives():
+                self.signal(number)
+            for _ in range(round(_REST / _LOOK)):
+                if not self._lives():
+                    break
+                await asyncio.sleep(_LOOK)
+        with contextlib.suppress(TimeoutError):  # somebody out of our reach holds the pipe
+            await asyncio.wait_for(asyncio.shield(self._closed), _DRAIN)
+        self._transport.close()
+        return left
+
+    def _lives(self) -> bool:
+        """Whether anybody of the group still runs; who has ended but was not fetched by its parent does not."""
+        if not self.signal(0):
+            return False
+        try:
+            states = [_state(entry) for entry in os.listdir("/proc") if entry.isdigit()]
+        except OSError:  # no Linux: believe the signal
+            return True
+        return any(group == self._group and state not in "ZX" for state, group in states)
+
+    # -- what asyncio tells ----------------------------------------------------------------------------------
+
+    def pipe_data_received(self, fd: int, data: bytes | str) -> None:
+        if self._heard is not None and isinstance(data, bytes):
+            self._heard(data)
+
+    def process_exited(self) -> None:
+        code = self._transport.get_returncode()
+        assert code is not None
+        if not self.exited.done():
+            self.exited.set_result(code if code >= 0 else 128 - code)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if not self._closed.done():
+            self._closed.set_result(None)

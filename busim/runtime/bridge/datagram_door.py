@@ -1,0 +1,118 @@
+"""A door for a converter that speaks UDP: a datagram in is bytes for the line, and each packet goes out as one.
+
+There is no connection, so whoever sends first is taken for a client that has come, and known by its address from then
+on, until the converter lets it go. A converter that has its controller's address in the plan talks to that alone. A
+network may lose, double or swap datagrams; here none is: what the system drops is all.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Callable
+from typing import Any
+
+from busim.runtime.bridge.door import Enter
+from busim.simulator.world import ConverterPort
+
+_LARGEST = 1472  # bytes in one Ethernet frame: 1500 (RFC 894) less 20 of IPv4 (RFC 791) and 8 of UDP (RFC 768)
+
+Peer = tuple[str, int]
+
+
+class DatagramDoor(asyncio.DatagramProtocol):
+    """Serves one converter. `news` is told, in a few words, of peers that come, are refused or are let go."""
+
+    def __init__(self, name: str, port: ConverterPort, enter: Enter, news: Callable[[str], None]) -> None:
+        self.port = port
+        self.enter = enter
+        self._name = name
+        self._news = news
+        self._arrived = 0
+        self._numbers: dict[Peer, int] = {}
+        self._peers: dict[int, Peer] = {}
+        self._refused: Peer | None = None
+        self._only: Peer | None = None
+        self._pause = 0.0
+        self._again: asyncio.TimerHandle | None = None
+        self._transport: asyncio.DatagramTransport | None = None
+        port.drop = self._drop
+
+    async def open(self, bound: socket.socket) -> None:
+        """Take datagrams, from now on."""
+        self._transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(lambda: self, sock=bound)
+
+    def dial(self, host: str, port: int, pause: float) -> None:
+        """Talk to this address alone; `pause`: seconds after which it is a client again when it was let go."""
+        self._only, self._pause = (host, port), pause
+        self._meet_it()
+
+    def close(self) -> None:
+        """Take no more; the converter learns nothing of it: its run is over."""
+        if self._again is not None:
+            self._again.cancel()
+        if self._transport is not None:
+            self._transport.abort()
+            self._transport = None
+
+    def number(self) -> int:
+        """The next client's."""
+        self._arrived += 1
+        return self._arrived
+
+    # -- what comes -----------------------------------------------------------------------------------------
+
+    def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
+        peer = (str(addr[0]), int(addr[1]))
+        if self._transport is None or (self._only is not None and peer != self._only):
+            return
+        number = self._numbers.get(peer) or self._meet(peer)
+        if number:
+            self.enter(self.port.chunk, number, data)
+
+    def _meet(self, peer: Peer) -> int:
+        """A number for who was not known; 0: it is refused."""
+        number = self.number()
+        self._numbers[peer], self._peers[number] = number, peer
+        if self.enter(self.port.open, number, self.deliver):
+            self._refused = None
+            self._tell(number, f"from {peer[0]}:{peer[1]} is here")
+            return number
+        self._forget(number)
+        if peer != self._refused:  # it will go on sending, and each time be a new one
+            self._refused = peer
+            self._tell(number, f"from {peer[0]}:{peer[1]} refused")
+        return 0
+
+    def _meet_it(self) -> None:
+        """The one from the plan; until the converter takes it, as while it starts, from time to time."""
+        self._again = None
+        if self._only is not None and self._only not in self._numbers and not self._meet(self._only):
+            self._meet_later()
+
+    def _meet_later(self) -> None:
+        if self._again is None:
+            self._again = asyncio.get_running_loop().call_later(self._pause, self._meet_it)
+
+    # -- what goes ------------------------------------------------------------------------------------------
+
+    def deliver(self, number: int, data: bytes) -> None:
+        """The converter sends to a client: what is too long for a datagram goes in several."""
+        peer, transport = self._peers.get(number), self._transport
+        if peer is not None and transport is not None:
+            for start in range(0, len(data), _LARGEST):
+                transport.sendto(data[start : start + _LARGEST], peer)
+
+    def _drop(self, number: int, reset: bool) -> None:
+        """The converter lets a client go; nobody tells it."""
+        if number in self._peers:
+            self._forget(number)
+            self._tell(number, "forgotten by the converter")
+            if self._only is not None and self._transport is not None:
+                self._meet_later()
+
+    def _forget(self, number: int) -> None:
+        self._numbers.pop(self._peers.pop(number), None)
+
+    def _tell(self, number: int, what: str) -> None:
+        self._news(f"{self._name}: client {number} {what}")

@@ -1,0 +1,215 @@
+"""A door: one converter as a TCP server, or as a client that connects to its controller.
+
+Protocols and not streams, because the chunks in which bytes arrive are part of what is recorded. Nothing here decides
+anything: who is refused, what is held and when a client has to pause is the converter's affair. What a socket does is
+taken to the kernel through `enter`, between two of its events; what the kernel says goes to the socket at once. One
+case needs care: a write may fill a socket's buffer in the middle of an event, and then the converter is told after it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import struct
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from busim.runtime.bridge.binding import BACKLOG
+from busim.simulator.world import ConverterPort
+
+_READ = 4096  # bytes taken from a socket at once: a client can be asked to pause before it has sent much
+_AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
+_UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
+
+
+class Enter(Protocol):
+    """How something outside enters a run: brings it to the present and calls `what` there; None when it is over."""
+
+    def __call__(self, what: Callable[..., Any], *arguments: Any) -> Any: ...
+
+
+class Door:
+    """Serves one converter. `news` is told, in a few words, of clients that come, go, are refused or do not read."""
+
+    def __init__(self, name: str, port: ConverterPort, enter: Enter, news: Callable[[str], None]) -> None:
+        self.port = port
+        self.enter = enter
+        self.buffer = bytearray(_READ)
+        self.paused = False
+        self.closed = False
+        self._name = name
+        self._news = news
+        self._arrived = 0
+        self._clients: dict[int, _Client] = {}
+        self._server: asyncio.Server | None = None
+        self._dialling: asyncio.Task[None] | None = None
+        port.flow = self._flow
+        port.drop = self._drop
+
+    async def open(self, listening: socket.socket) -> None:
+        """Let clients in, from now on."""
+        loop = asyncio.get_running_loop()
+        self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
+
+    def dial(self, host: str, port: int, pause: float) -> None:
+        """Connect to a controller that listens, from now on; `pause`: seconds from one attempt or end to the next."""
+        self._dialling = asyncio.get_running_loop().create_task(self._dial(host, port, pause))
+
+    async def _dial(self, host: str, port: int, pause: float) -> None:
+        loop = asyncio.get_running_loop()
+        told = False
+        while True:
+            client = _Client(self)
+            try:
+                await loop.create_connection(lambda client=client: client, host, port)  # type: ignore[misc]
+            except OSError as error:
+                if not told:
+                    self._news(f"{self._name}: nobody answers at {host}:{port} ({error.strerror or error})")
+                told = True
+            else:
+                told = False
+                await client.gone.wait()
+            await asyncio.sleep(pause)
+
+    def close(self) -> None:
+        """Let nobody in any more and drop who is there; the converter learns nothing of it: its run is over."""
+        self.closed = True
+        if self._dialling is not None:
+            self._dialling.cancel()
+        if self._server is not None:
+            self._server.close()
+        for client in list(self._clients.values()):
+            client.drop()
+
+    def number(self) -> int:
+        """The next client's."""
+        self._arrived += 1
+        return self._arrived
+
+    def arrive(self, client: _Client) -> int:
+        """A number for who just came."""
+        number = self.number()
+        self._clients[number] = client
+        return number
+
+    def leave(self, number: int) -> None:
+        self._clients.pop(number, None)
+
+    def tell(self, number: int, what: str) -> None:
+        self._news(f"{self._name}: client {number} {what}")
+
+    def deliver(self, number: int, data: bytes) -> None:
+        """The converter sends to a client."""
+        client = self._clients.get(number)
+        if client is not None:
+            client.send(data)
+
+    def _drop(self, number: int, reset: bool) -> None:
+        """The converter ends a connection."""
+        client = self._clients.get(number)
+        if client is not None:
+            self.tell(number, "dropped by the converter")
+            client.end(reset)
+
+    def _flow(self, on: bool) -> None:
+        self.paused = not on
+        for client in self._clients.values():
+            client.flow(on)
+
+
+class _Client(asyncio.BufferedProtocol):
+    """One connection. A protocol with a buffer, because a plain one is handed up to 256 kB at once."""
+
+    _transport: asyncio.Transport
+
+    def __init__(self, door: Door) -> None:
+        self._door = door
+        self._number = 0
+        self._let_in = False
+        self._stalled = False
+        self._told = False
+        self.gone = asyncio.Event()
+
+    # -- what the socket does -------------------------------------------------------------------------------
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        assert isinstance(transport, asyncio.Transport)
+        door, self._transport = self._door, transport
+        transport.set_write_buffer_limits(_UNSENT)  # asyncio itself sets TCP_NODELAY
+        if door.closed:
+            transport.abort()
+            return
+        number = self._number = door.arrive(self)
+        self._let_in = bool(door.enter(door.port.open, number, door.deliver))
+        host, port = transport.get_extra_info("peername")[:2]
+        if not self._let_in:
+            door.leave(number)
+            door.tell(number, f"from {host}:{port} refused")
+            transport.close()
+            return
+        door.tell(number, f"from {host}:{port} connected")
+        if door.paused:
+            transport.pause_reading()
+
+    def get_buffer(self, sizehint: int) -> bytearray:
+        return self._door.buffer
+
+    def buffer_updated(self, nbytes: int) -> None:
+        door = self._door
+        door.enter(door.port.chunk, self._number, bytes(door.buffer[:nbytes]))
+
+    def pause_writing(self) -> None:
+        self._stalled = True
+        asyncio.get_running_loop().call_soon(self._tell_port)
+
+    def resume_writing(self) -> None:
+        self._stalled = False
+        asyncio.get_running_loop().call_soon(self._tell_port)
+
+    def connection_lost(self, error: Exception | None) -> None:
+        self.gone.set()
+        if self._let_in:
+            self._let_in = False
+            door, number = self._door, self._number
+            door.leave(number)
+            door.enter(lambda: door.port.close(number, reset=error is not None))
+            door.tell(number, "gone" if error is None else "gone without a word")
+
+    def _tell_port(self) -> None:
+        """Between two events of the kernel: say whether the client reads, if that has changed."""
+        if not self._let_in or self._told == self._stalled:
+            return
+        self._told = self._stalled
+        door = self._door
+        if self._stalled:
+            door.tell(self._number, "does not read")
+            door.enter(door.port.stall, self._number)
+        else:
+            door.tell(self._number, "reads again")
+            door.enter(door.port.ready, self._number)
+
+    # -- what the converter does ----------------------------------------------------------------------------
+
+    def send(self, data: bytes) -> None:
+        if not self._transport.is_closing():
+            self._transport.write(data)
+
+    def flow(self, on: bool) -> None:
+        if on:
+            self._transport.resume_reading()
+        else:
+            self._transport.pause_reading()
+
+    def end(self, reset: bool) -> None:
+        """Close when what was sent is out, or break off at once."""
+        if not reset:
+            self._transport.close()
+            return
+        end = self._transport.get_extra_info("socket")
+        if end is not None:  # else it lies in memory
+            end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _AT_ONCE)
+        self._transport.abort()
+
+    def drop(self) -> None:
+        self._let_in = False
+        self._transport.abort()

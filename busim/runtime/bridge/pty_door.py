@@ -1,0 +1,261 @@
+"""A door for programs that open a serial port: a pseudo-terminal for each converter, and a link with its name.
+
+What the program sets is taken over as far as the kernel shows it: baud and stop bits. Data bits and parity it does not
+show: Linux keeps every pseudo-terminal at eight bits without parity (`pty_set_termios`), and a program that asks for
+parity may be told EINVAL. They stay as the plan has them.
+
+A pseudo-terminal does not tell its owner that somebody opened it, nor that the settings changed. So it is looked at
+from time to time, and at the settings again whenever bytes come. Linux only: elsewhere neither works like this.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import os
+import re
+import select
+import sys
+from collections.abc import Callable, Iterable
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+
+from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
+from busim.runtime.bridge.door import Enter
+from busim.simulator.world import ConverterPort
+
+_LOOK = 0.02  # seconds of wall time between two looks
+_PATIENCE = 50  # looks: closing and opening again may be too quick to be seen
+_READ = 4096
+_UNREAD = 65536  # bytes kept for a program that does not read, above which they are lost
+
+
+def link_names(names: Iterable[str]) -> dict[str, str]:
+    """A file name for each converter: its own, with a dash for what is awkward in one."""
+    found: dict[str, str] = {}
+    for name in names:
+        safe = base = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "converter"
+        number = 1
+        while safe in found.values():
+            number += 1
+            safe = f"{base}-{number}"
+        found[name] = safe
+    return found
+
+
+class PtyDoor:
+    """One converter's pseudo-terminal, linked at `link`, which exists when this has been made. Raises UserError.
+
+    `number` gives the next client number of the converter; `news` is told who comes and goes.
+    """
+
+    def __init__(
+        self, name: str, port: ConverterPort, link: Path, enter: Enter, number: Callable[[], int],
+        news: Callable[[str], None],
+    ) -> None:  # fmt: skip
+        self.link = link
+        self._name = name
+        self._port = port
+        self._enter = enter
+        self._next_number = number
+        self._news = news
+        self._client = 0  # 0: nobody has it open
+        self._refused = 0  # looks until somebody who was refused is asked in again
+        self._unread = b""
+        self._paused = False
+        self._closed = False
+        self._timer: asyncio.TimerHandle | None = None
+        self._loop: asyncio.AbstractEventLoop
+        baud, self._format = port.setting
+        self._master, self._target = _open(baud, self._format.stop_halves)
+        self._poll = select.poll()
+        self._poll.register(self._master, select.POLLIN)
+        self._seen = _settings(self._master)
+        try:
+            _link(link, self._target)
+        except BaseException:
+            os.close(self._master)
+            raise
+
+    def open(self) -> None:
+        """Take the kernel's and the program's bytes to each other, from now on."""
+        self._loop = asyncio.get_running_loop()
+        before = self._port.flow
+
+        def flow(on: bool) -> None:
+            before(on)
+            self._flow(on)
+
+        self._port.flow = flow
+        self._look()
+
+    def close(self) -> None:
+        """End it and remove the link; the converter learns nothing: its run is over."""
+        self._closed = True
+        if self._timer is not None:
+            self._timer.cancel()
+        if self._client:
+            self._loop.remove_reader(self._master)
+            self._loop.remove_writer(self._master)
+        with contextlib.suppress(OSError):
+            if os.readlink(self.link) == self._target:
+                self.link.unlink()
+        os.close(self._master)
+
+    # -- who has it open ----------------------------------------------------------------------------------------
+
+    def _look(self) -> None:
+        self._timer = self._loop.call_later(_LOOK, self._look)
+        if self._client:
+            self._look_at_settings()
+            return
+        events = self._poll.poll(0)
+        gone = bool(events) and bool(events[0][1] & select.POLLHUP)
+        if self._refused:
+            self._refused = 0 if gone else self._refused - 1
+            self._drain()
+        elif not gone or events[0][1] & select.POLLIN:
+            self._come()
+
+    def _come(self) -> None:
+        number = self._next_number()
+        if not self._enter(self._port.open, number, self._deliver, True):
+            self._refused = _PATIENCE
+            self._news(f"{self._name}: client {number} at {self.link} refused")
+            return
+        self._client = number
+        self._unread = b""
+        self._news(f"{self._name}: client {number} opened {self.link}")
+        self._look_at_settings()
+        if not self._paused:
+            self._loop.add_reader(self._master, self._readable)
+
+    def _go(self) -> None:
+        self._loop.remove_reader(self._master)
+        self._loop.remove_writer(self._master)
+        number, self._client = self._client, 0
+        self._news(f"{self._name}: client {number} closed {self.link}")
+        self._enter(self._port.close, number)
+
+    def _drain(self) -> None:
+        """Whoever is refused writes into nothing."""
+        with contextlib.suppress(OSError):
+            os.read(self._master, _READ)
+
+    # -- bytes ----------------------------------------------------------------------------------------------------
+
+    def _readable(self) -> None:
+        try:
+            data = os.read(self._master, _READ)
+        except BlockingIOError:
+            return
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            data = b""
+        if not data:
+            self._go()
+            return
+        self._look_at_settings()
+        self._enter(self._port.chunk, self._client, data)
+
+    def _deliver(self, number: int, data: bytes) -> None:
+        if number != self._client or self._closed:
+            return
+        if len(self._unread) + len(data) > _UNREAD:
+            self._news(f"{self._name}: client {number} does not read, {len(data)} bytes lost")
+            return
+        self._unread += data
+        self._writable()
+
+    def _writable(self) -> None:
+        with contextlib.suppress(OSError):  # full, or nobody is there, which reading will tell
+            self._unread = self._unread[os.write(self._master, self._unread) :]
+        if self._unread:
+            self._loop.add_writer(self._master, self._writable)
+        else:
+            self._loop.remove_writer(self._master)
+
+    def _flow(self, on: bool) -> None:
+        self._paused = not on
+        if self._client:
+            if on:
+                self._loop.add_reader(self._master, self._readable)
+            else:
+                self._loop.remove_reader(self._master)
+
+    # -- settings -------------------------------------------------------------------------------------------------
+
+    def _look_at_settings(self) -> None:
+        seen = _settings(self._master)
+        if seen is None or seen == self._seen:
+            return
+        self._seen = seen
+        baud, stop_halves = seen
+        format = CharFormat(self._format.data_bits, self._format.parity, stop_halves)
+        self._news(f"{self._name}: client {self._client} sets {baud} Bd {format}")
+        self._enter(self._port.set, self._client, Fraction(baud), format)
+
+
+def _open(baud: Fraction, stop_halves: int) -> tuple[int, str]:
+    """A new pseudo-terminal, raw, set as the port is, opened by nobody: our end of it, and the path of the other."""
+    if sys.platform != "linux":
+        raise UserError(
+            "no pseudo-terminals that busim can serve on this system", found=sys.platform, expected="Linux",
+            mend="connect over TCP, or over rfc2217:// with `rfc2217: applies` in the plan",
+        )  # fmt: skip
+    import pty
+    import termios
+    import tty
+
+    try:
+        master, slave = pty.openpty()
+    except OSError as error:
+        raise UserError(
+            "no pseudo-terminal to be had", found=error.strerror or str(error), mend="see /proc/sys/kernel/pty/max"
+        ) from error
+    tty.setraw(slave)
+    flags = termios.tcgetattr(slave)
+    code = getattr(termios, f"B{round(baud)}", None)
+    if code is not None:
+        flags[4] = flags[5] = code
+    if stop_halves > 2:
+        flags[2] |= termios.CSTOPB
+    termios.tcsetattr(slave, termios.TCSANOW, flags)
+    path = os.ttyname(slave)
+    os.close(slave)
+    os.set_blocking(master, False)
+    return master, path
+
+
+def _settings(master: int) -> tuple[int, int] | None:
+    """Baud and the stop bits in half bits; None for a baud rate without a name, which cannot be read here."""
+    import termios
+
+    flags = termios.tcgetattr(master)
+    baud = _rates().get(flags[5])
+    return None if baud is None else (baud, 4 if flags[2] & termios.CSTOPB else 2)
+
+
+@cache
+def _rates() -> dict[int, int]:
+    """Baud by the kernel's code for it."""
+    import termios
+
+    return {getattr(termios, name): int(name[1:]) for name in dir(termios) if re.fullmatch("B[1-9][0-9]*", name)}
+
+
+def _link(link: Path, target: str) -> None:
+    try:
+        link.parent.mkdir(parents=True, exist_ok=True)
+        if link.is_symlink():
+            link.unlink()  # left behind by a session that was killed
+        link.symlink_to(target)
+    except OSError as error:
+        raise UserError(
+            "the link to a pseudo-terminal cannot be made", file=str(link), found=error.strerror or str(error),
+            mend="choose another folder for --pty",
+        ) from error  # fmt: skip

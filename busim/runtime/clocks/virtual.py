@@ -1,0 +1,343 @@
+"""Virtual time: an asyncio loop whose clock jumps, around one kernel.
+
+The kernel's now is the time, an integer of nanoseconds; `loop.time()` is the same in seconds. While a callback is
+ready, no time passes. When none is, time jumps to the kernel's next event or to the next timer, whichever is earlier;
+at one instant the kernel's events come first, so that a controller sees everything that has happened by the time it
+looks. Timers of one instant ring in the order in which they were set, which asyncio itself does not promise; so a
+program that takes its time from the loop does the same in every run.
+
+Who waits for what can never come is told so: with nothing ready, no timer and nothing under way there is no next
+instant to jump to, and a clock that jumps would otherwise stand still for ever.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import ipaddress
+import socket
+import threading
+from collections import deque
+from collections.abc import Callable
+from contextvars import Context
+from heapq import heapify, heappop, heappush
+from typing import Any, TypeVar, TypeVarTuple
+
+from busim.foundation.errors import Defect
+from busim.runtime.clocks.datagrams import DatagramEnd, Datagrams
+from busim.runtime.clocks.ends import End
+from busim.runtime.clocks.network import ANY, Network, Place, Server
+from busim.runtime.clocks.refused import Refusals, refuse
+from busim.runtime.clocks.waiting import deadlock, too_long
+from busim.simulator.kernel import Kernel
+
+_RESOLUTION = 1e-9  # 0 would make asyncio's own wait never end
+_NEVER = 9_000_000_000  # seconds; a timer beyond 285 years is no instant to jump to
+_PATIENCE = 3600 * 10**9  # ns without anything for the controller, and no timer set, after which it waits in vain
+_MANY = 100  # cancelled timers that may lie about
+
+_T = TypeVar("_T")
+_Ts = TypeVarTuple("_Ts")
+
+
+class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # what is refused needs no arguments
+    """A loop for `asyncio.Runner(loop_factory=...)`.
+
+    `until`: simulated ns beyond which it refuses to go. Whatever an event of the kernel raises comes out of the loop
+    as it is, and is kept in `failure`. Raises UserError where everything waits for ever and, when asked for it, for
+    each thing that takes wall time (see `busim.runtime.clocks.refused`).
+    """
+
+    _ready: deque[asyncio.Handle]  # asyncio's own: callbacks due now
+    _closed: bool
+    _stopping: bool
+    _thread_id: int | None
+
+    def __init__(self, kernel: Kernel, *, until: int | None = None) -> None:
+        super().__init__()
+        self._kernel = kernel
+        self._until = until
+        self._clock_resolution = _RESOLUTION
+        self._timers: list[tuple[int, int, asyncio.TimerHandle]] = []
+        self._set = 0
+        self._cancelled = 0
+        self._network = Network()
+        self._datagrams = Datagrams()
+        self.failure: Exception | None = None
+        self._raised = False
+
+    # -- time -----------------------------------------------------------------------------------------------
+
+    def time(self) -> float:
+        """Simulated seconds."""
+        return self._kernel.now / 1e9
+
+    def call_later(
+        self, delay: float, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
+    ) -> asyncio.TimerHandle:
+        if delay is None:
+            raise TypeError("delay must not be None")
+        return self._timer(self._kernel.now + max(0, _ns(delay)), callback, args, context)
+
+    def call_at(
+        self, when: float, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
+    ) -> asyncio.TimerHandle:
+        if when is None:
+            raise TypeError("when cannot be None")
+        return self._timer(_ns(when), callback, args, context)
+
+    def call_soon(
+        self, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
+    ) -> asyncio.Handle:
+        """As asyncio's, which looks twice for what cannot be here: it is called thrice for each exchange."""
+        if self._closed:
+            raise RuntimeError("Event loop is closed")
+        handle = asyncio.Handle(callback, args, self, context)
+        self._ready.append(handle)
+        return handle
+
+    def _timer(
+        self, at: int, callback: Callable[..., object], args: Any, context: Context | None
+    ) -> asyncio.TimerHandle:
+        if self._closed:
+            raise RuntimeError("Event loop is closed")
+        timer = asyncio.TimerHandle(at / 1e9, callback, args, self, context)
+        timer._scheduled = True  # type: ignore[attr-defined]  # so that cancelling it is told here
+        self._set += 1
+        heappush(self._timers, (at, self._set, timer))
+        return timer
+
+    def _timer_handle_cancelled(self, handle: asyncio.TimerHandle) -> None:
+        self._cancelled += 1
+        if self._cancelled > _MANY and self._cancelled * 2 > len(self._timers):
+            self._timers = [entry for entry in self._timers if not entry[2].cancelled()]
+            heapify(self._timers)
+            self._cancelled = 0
+
+    def _next_timer(self) -> int | None:
+        timers = self._timers
+        while timers and timers[0][2].cancelled():
+            heappop(timers)
+            self._cancelled -= 1
+        return timers[0][0] if timers and timers[0][0] < _NEVER * 10**9 else None
+
+    def _run_once(self) -> None:
+        """Turns of one instant, with a jump before where nothing is ready.
+
+        A turn: the kernel's events of this instant, then the timers, then what was ready when it began.
+        """
+        ready, kernel = self._ready, self._kernel
+        if not ready and not self._stopping:
+            self._jump()
+        while True:
+            if self.failure is not None and not self._raised:
+                self._raised = True
+                raise self.failure
+            due = kernel.next_deadline()
+            if due is not None and due <= kernel.now:
+                self._advance(kernel.now)
+            if self._timers and self._timers[0][0] <= kernel.now:
+                self._ring()
+            for _ in range(len(ready)):
+                handle = ready.popleft()
+                if not handle._cancelled:
+                    handle._run()
+            if self._stopping or not ready:
+                return
+
+    def _ring(self) -> None:
+        """Make the timers ready that are due."""
+        timers, now = self._timers, self._kernel.now
+        while timers and timers[0][0] <= now:
+            timer = heappop(timers)[2]
+            if timer.cancelled():
+                self._cancelled -= 1
+            else:
+                timer._scheduled = False  # type: ignore[attr-defined]
+                self._ready.append(timer)
+
+    def _jump(self) -> None:
+        """On to the instant at which something is ready, or a timer rings."""
+        now = self._kernel.now
+        timer = self._next_timer()
+        if timer is None and self._due() is None:
+            raise deadlock(self)
+        to = now + _PATIENCE if timer is None else timer
+        if self._until is not None and to > self._until:
+            to = max(now, self._until)
+        self._advance(to)
+        if self._ready or to == timer:
+            return
+        if to == self._until:
+            raise too_long(self, to)
+        raise deadlock(self, _PATIENCE if self._due() is not None else None)
+
+    def _due(self) -> int | None:
+        """When the kernel's next event is due; a run that failed has none, but tasks may still wind up."""
+        return self._kernel.next_deadline() if self.failure is None else None
+
+    def _advance(self, to: int) -> None:
+        """As far as something is ready, `to` at most."""
+        if self.failure is not None:
+            self._kernel.now = max(self._kernel.now, to)
+            return
+        try:
+            self._kernel.advance_until(to, self._ready)
+        except Exception as error:
+            self.failure, self._raised = error, True
+            raise
+
+    def enter(self, what: Callable[..., _T], *arguments: Any) -> _T | None:
+        """Something comes from the controller: apply it after the kernel's events of this instant. None when over."""
+        if self.failure is not None:
+            return None
+        try:
+            due = self._kernel.next_deadline()
+            if due is not None and due <= self._kernel.now:
+                self._kernel.advance(self._kernel.now)
+            return what(*arguments)
+        except Exception as error:  # within a callback, where it would only be logged: the next turn raises it
+            self.failure = error
+            return None
+
+    # -- what asyncio wants of a loop -----------------------------------------------------------------------
+
+    def _write_to_self(self) -> None:
+        """Nobody sleeps who has to be woken."""
+
+    def _process_events(self, event_list: Any) -> None:
+        raise Defect("virtual time has no selector")
+
+    def call_soon_threadsafe(
+        self, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
+    ) -> asyncio.Handle:
+        if self._thread_id is not None and self._thread_id != threading.get_ident():
+            refuse("threads (loop.call_soon_threadsafe)", "do the work in a coroutine, or use wall time (busim.Live)")
+        return self.call_soon(callback, *args, context=context)
+
+    def close(self) -> None:
+        """Close the loop; the converters learn that whoever is still connected has gone."""
+        if not self.is_closed() and not self.is_running():
+            for server in self._network.servers:
+                server.drop()
+            self._datagrams.drop()
+        super().close()
+        self._timers.clear()
+
+    # -- the network ----------------------------------------------------------------------------------------
+
+    async def create_connection(  # type: ignore[override]
+        self, protocol_factory: Callable[[], asyncio.BaseProtocol], host: str | None = None,
+        port: int | None = None, *, ssl: Any = None, sock: Any = None, local_addr: tuple[str, int] | None = None,
+        **_: Any,
+    ) -> tuple[asyncio.Transport, asyncio.BaseProtocol]:  # fmt: skip
+        """Connect to a converter of the plan or to a server of this loop. Raises OSError as a socket does."""
+        self._plain(ssl, sock)
+        if host is None and port is None:
+            raise ValueError("host and port was not specified and no sock specified")
+        there = (_literal(host), int(port or 0))
+        server = self._network.find(there)
+        if server is None:
+            await asyncio.sleep(0)
+            raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: nobody serves there")
+        own_host, own_port = local_addr or ("", 0)
+        here = (own_host or "127.0.0.1", own_port or self._network.free_port())
+        theirs = server.accept(there, here)
+        end = End(self, protocol_factory(), here, there)
+        end.join(theirs)
+        waiter = self.create_future()
+        self.call_soon(end.begin)
+        self.call_soon(_done, waiter)
+        try:
+            await waiter
+        except BaseException:
+            end.abort()
+            raise
+        return end, end.get_protocol()
+
+    async def create_server(  # type: ignore[override]
+        self, protocol_factory: Callable[[], asyncio.BaseProtocol], host: Any = None, port: int | None = None, *,
+        sock: Any = None, ssl: Any = None, start_serving: bool = True, **_: Any,
+    ) -> Server:  # fmt: skip
+        """Serve in memory: other programs in this loop can connect. Raises OSError for an address in use."""
+        if isinstance(sock, Place):
+            server = Server(self, self._network, sock.addresses, protocol_factory, direct=True)
+        else:
+            self._plain(ssl, sock)
+            hosts = [host] if host is None or isinstance(host, str) else list(host)
+            number = port or self._network.free_port()
+            addresses = dict.fromkeys(("0.0.0.0" if not one else _literal(one), number) for one in hosts)
+            server = Server(self, self._network, addresses, protocol_factory)
+        if start_serving:
+            await server.start_serving()
+        return server
+
+    async def create_datagram_endpoint(  # type: ignore[override]
+        self, protocol_factory: Callable[[], asyncio.BaseProtocol], local_addr: tuple[str, int] | None = None,
+        remote_addr: tuple[str, int] | None = None, *, sock: Any = None, **_: Any,
+    ) -> tuple[DatagramEnd, asyncio.BaseProtocol]:  # fmt: skip
+        """Send and take datagrams in memory. Raises OSError for an address in use."""
+        peer = None if remote_addr is None else (_literal(remote_addr[0]), int(remote_addr[1]))
+        if isinstance(sock, Place):
+            own = sock.addresses
+        else:
+            self._plain(None, sock)
+            if local_addr is None and peer is None:
+                raise ValueError("unexpected address family")
+            host, port = local_addr or ("127.0.0.1", 0)
+            port = port or self._network.free_port(self._datagrams.has_port)
+            own = ((_literal(host) if host else "0.0.0.0", port),)
+        direct = isinstance(sock, Place)
+        end = DatagramEnd(self, self._datagrams, protocol_factory(), own, peer=peer, direct=direct)
+        waiter = self.create_future()
+        self.call_soon(end.begin)
+        self.call_soon(_done, waiter)
+        try:
+            await waiter
+        except BaseException:
+            end.close()
+            raise
+        return end, end.get_protocol()
+
+    async def getaddrinfo(
+        self, host: Any, port: Any, *, family: int = 0, type: int = 0, proto: int = 0, flags: int = 0
+    ) -> list[Any]:
+        """Of addresses, and `localhost`; other names are refused, for only the outside could know them."""
+        address = _literal(None if host is None else host.decode() if isinstance(host, bytes) else host)
+        number = int(port or 0)
+        six = ":" in address
+        kind = socket.SocketKind(type or socket.SOCK_STREAM)
+        where: tuple[Any, ...] = (address, number, 0, 0) if six else (address, number)
+        return [(socket.AF_INET6 if six else socket.AF_INET, kind, proto or socket.IPPROTO_TCP, "", where)]
+
+    @staticmethod
+    def _plain(ssl: Any, sock: Any) -> None:
+        if sock is not None:
+            refuse("real sockets (sock=...)")
+        if ssl:
+            refuse("TLS (ssl=...)", "connect without it: the line behind a converter is not encrypted either")
+
+
+def _done(waiter: asyncio.Future[None]) -> None:
+    if not waiter.done():
+        waiter.set_result(None)
+
+
+def _ns(seconds: float) -> int:
+    """The first nanosecond at which `loop.time()` has reached so many seconds."""
+    if seconds >= _NEVER:
+        return _NEVER * 10**9
+    at = round(seconds * 1e9)
+    return at if at / 1e9 >= seconds else at + 1
+
+
+def _literal(host: str | None) -> str:
+    """An address as it stands; names are refused."""
+    if host is None or host == "localhost":
+        return "127.0.0.1"
+    if host in ANY:
+        return host
+    try:
+        return str(ipaddress.ip_address(host))
+    except ValueError:
+        refuse(f"name look-ups ({host!r})", "connect to the address itself, as 127.0.0.1 or an endpoint of the plan")

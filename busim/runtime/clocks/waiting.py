@@ -1,0 +1,56 @@
+"""Words for a program that waits in vain: which of its tasks, and where."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from types import CoroutineType
+from typing import Any
+
+from busim.foundation.errors import UserError
+
+_SHOWN = 5
+_ASYNCIO = str(Path(asyncio.__file__).parent)
+
+
+def deadlock(loop: asyncio.AbstractEventLoop, patience: int | None = None) -> UserError:
+    """Nothing can come any more; or, with `patience`, nothing came in so many simulated ns."""
+    what = "the controller waits for something that never comes"
+    if patience is not None:
+        what = f"the controller set no timer, and nothing reached it in {patience // 10**9} simulated seconds"
+    return UserError(
+        what,
+        found=_tasks(loop) or "no task is left, and the loop was not stopped",
+        expected="a timer, a reply under way, or something ready",
+        mend="give what is awaited a time-out (asyncio.timeout, asyncio.wait_for), or see why nobody answers",
+    )
+
+
+def too_long(loop: asyncio.AbstractEventLoop, until: int) -> UserError:
+    """The run was to be over by then."""
+    return UserError(
+        f"the controller had not ended after {until / 1e9:g} simulated seconds",
+        found=_tasks(loop) or "no task",
+        mend="let its main coroutine return, or raise `until`",
+    )
+
+
+def _tasks(loop: asyncio.AbstractEventLoop) -> str:
+    tasks = sorted(asyncio.all_tasks(loop), key=lambda task: task.get_name())
+    said = [f"{task.get_name()} in {_place(task.get_coro())}" for task in tasks[:_SHOWN]]
+    if len(tasks) > _SHOWN:
+        said.append(f"{len(tasks) - _SHOWN} more")
+    return "; ".join(said)
+
+
+def _place(waiter: Any) -> str:
+    """Where a coroutine waits: the innermost frame that is not asyncio's own, or else the innermost."""
+    name = getattr(waiter, "__qualname__", "?")
+    while waiter is not None:
+        if isinstance(waiter, CoroutineType):
+            frame, waiter = waiter.cr_frame, waiter.cr_await
+        else:
+            frame, waiter = getattr(waiter, "gi_frame", None), getattr(waiter, "gi_yieldfrom", None)
+        if frame is not None and not (frame.f_code.co_filename.startswith(_ASYNCIO) and "(" in name):
+            name = f"{frame.f_code.co_name} ({frame.f_code.co_filename}:{frame.f_lineno})"
+    return name

@@ -1,0 +1,40 @@
+"""The session: the only place that joins world, clock, ports and recorder."""
+
+from busim.runtime.session.child_process import Beside
+from busim.runtime.session.compare import Comparison, Pair, Parting, compare, recorded_report
+from busim.runtime.session.engines import cluster, processes, simulated_sweep
+from busim.runtime.session.lateness import Lateness
+from busim.runtime.session.live import Live
+from busim.runtime.session.marks import parse_mark
+from busim.runtime.session.recorder import Recorder
+from busim.runtime.session.replay import Difference, Replay, replay
+from busim.runtime.session.report import CameraReport, LineReport, Report
+from busim.runtime.session.run import Run
+from busim.runtime.session.serial_world import SerialWorld, serial_world
+from busim.runtime.session.virtual import Virtual
+
+__all__ = [
+    "Beside",
+    "CameraReport",
+    "Comparison",
+    "Difference",
+    "Lateness",
+    "LineReport",
+    "Live",
+    "Pair",
+    "Parting",
+    "Recorder",
+    "Replay",
+    "Report",
+    "Run",
+    "SerialWorld",
+    "Virtual",
+    "cluster",
+    "compare",
+    "parse_mark",
+    "processes",
+    "recorded_report",
+    "replay",
+    "serial_world",
+    "simulated_sweep",
+]

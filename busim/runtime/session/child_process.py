@@ -1,0 +1,85 @@
+"""A command beside a live session: it is told where the converters are, and with a hook of operators' moves."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+from collections.abc import Callable, Sequence
+
+from busim.protocols.hook import VERSION, Intent, Lines, intent_line
+from busim.runtime.bridge import Child, fill, variables
+from busim.runtime.session.live import Live
+
+_GRACE = 10.0  # seconds after the first signal in which a command may wind up
+
+
+class Beside:
+    """Runs `command` beside `live`, which has begun. `hook`: its standard input and output are lines of the hook.
+
+    `news` is told of lines that are no beliefs and of moves that the command does not read. Raises UserError where the
+    command names a converter that there is not, or cannot be run.
+    """
+
+    def __init__(self, live: Live, command: Sequence[str], *, hook: bool, news: Callable[[str], None]) -> None:
+        self._live = live
+        self._news = news
+        self._hook = hook
+        endpoints = live.endpoints()
+        named, self.unnamed = variables(endpoints)
+        environment = {**os.environ, **named, **({"BUSIM_HOOK": str(VERSION)} if hook else {})}
+        self._lines = Lines()
+        self._child = Child(fill(command, endpoints), environment, self._heard if hook else None)
+        self._signals = 0
+        self._deaf = False
+        self.lost = 0
+
+    async def run(self) -> int:
+        """To its end, or to that of the session: its exit code. Nothing that it started is left afterwards."""
+        await self._child.start()
+        if self._hook:
+            self._live.on_intent(self._tell)
+        over = asyncio.ensure_future(self._live.ended())
+        try:
+            await asyncio.wait((self._child.exited, over), return_when=asyncio.FIRST_COMPLETED)
+            if not self._child.exited.done():
+                self.signal(signal.SIGTERM)
+            code = await self._child.exited
+        finally:
+            over.cancel()
+            self._deaf = True
+            left = await self._child.clear()
+        for line in self._lines.close():
+            self._hear(line)
+        if left:
+            self._news("the command left processes behind; they were ended")
+        if self.lost:
+            self._news(f"{self.lost} moves did not reach the command: it does not read its standard input")
+        return code
+
+    def signal(self, number: int) -> None:
+        """Pass a signal on. What does not end within ten seconds of the first one, or at a second one, is killed."""
+        self._signals += 1
+        if self._signals > 1:
+            self._child.signal(signal.SIGKILL)
+            return
+        self._child.signal(number)
+        asyncio.get_running_loop().call_later(_GRACE, self._kill)
+
+    def _kill(self) -> None:
+        if not self._child.exited.done():
+            self._news(f"the command did not end within {_GRACE:g} s; it was killed")
+            self._child.signal(signal.SIGKILL)
+
+    def _tell(self, intent: Intent) -> None:
+        if not self._deaf and not self._child.write(intent_line(intent)):
+            self.lost += 1
+
+    def _heard(self, data: bytes) -> None:
+        for line in self._lines.feed(data):
+            self._hear(line)
+
+    def _hear(self, line: bytes | None) -> None:
+        wrong = self._live.hear(line)
+        if wrong:
+            self._news(f"no belief: {wrong}")

@@ -1,0 +1,162 @@
+"""Who works on the tasks of a simulated sweep: processes of this machine, or an existing dask cluster.
+
+Both are an executor with `submit`, and a task is texts and numbers alone, so the results are the same whichever it is
+and however many work on it. What is done goes into a journal beside the output at once; after Ctrl-C the same command
+goes on from there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import multiprocessing
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from busim.experiments.sweep import Axis, Sweep, Task, gather, points, simulate
+from busim.foundation.errors import UserError
+from busim.foundation.version import VERSION
+from busim.plan import Plan
+
+_AHEAD = 4  # tasks handed out for each worker: enough that none rests, few enough to be dropped at Ctrl-C
+
+Found = dict[str, dict[str, float | None]]
+
+
+@contextmanager
+def processes(workers: int) -> Iterator[Executor]:
+    """So many processes of this machine. Raises UserError for a number that is none."""
+    if not 1 <= workers <= 1024:
+        raise UserError("no number of workers", found=str(workers), expected="1 to 1024", mend="say for example 2")
+    context = multiprocessing.get_context("spawn")  # the same on every system, and safe beside threads
+    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _leave_interrupts() -> None:
+    """Ctrl-C reaches every process of the terminal; only the first one answers it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def cluster(scheduler: str) -> Iterator[Executor]:
+    """An existing dask cluster by the address of its scheduler. Raises UserError without dask or the cluster."""
+    try:
+        from distributed import Client
+    except ImportError:
+        raise UserError(
+            "dask is not installed", found="--engine dask", expected="the extra `dask`",
+            mend="pip install 'busim[dask]', here and on the cluster",
+        ) from None  # fmt: skip
+    try:
+        client: Any = Client(scheduler, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TimeoutError) as error:
+        raise UserError(
+            "no scheduler answers", found=repr(scheduler), expected="the address of a running dask scheduler",
+            mend=f"start one, or check the address ({str(error)[:100]})",
+        ) from None  # fmt: skip
+    with client:
+        yield client.get_executor(pure=False)
+
+
+def simulated_sweep(
+    plan: Plan,
+    axes: Sequence[Axis],
+    executor: Executor,
+    *,
+    workers: int,
+    seeds: int,
+    length: int,
+    line: str | None = None,
+    need: float | None = None,
+    journal: Path | None = None,
+    advanced: Callable[[int, int], None] = lambda *_: None,
+) -> Sweep:
+    """Simulate every point with seeds 1 to `seeds` for `length` ns each.
+
+    `journal`: where results are kept as they come, and found again; who has written the output removes it.
+    `advanced` is told of tasks done, and of all. Raises UserError for names that there are not, and for a journal of
+    another sweep.
+    """
+    places = points(axes)
+    names = tuple(axis.name for axis in axes)
+    files = tuple(sorted(plan.files.items()))
+    tasks = {
+        (number, seed): Task(plan.source, files, names, place, line, seed, length)
+        for number, place in enumerate(places)
+        for seed in range(1, seeds + 1)
+    }
+    kept = _Journal(journal, tasks)
+    found = dict(kept.found)
+    try:
+        for key, result in _worked(executor, {key: task for key, task in tasks.items() if key not in found}, workers):
+            found[key] = result
+            kept.keep(key, result)
+            advanced(len(found), len(tasks))
+    finally:
+        kept.close()
+    return gather(plan, axes, found, range(1, seeds + 1), need)
+
+
+def _worked(
+    executor: Executor, tasks: dict[tuple[int, int], Task], workers: int
+) -> Iterator[tuple[tuple[int, int], Found]]:
+    """Results as they come."""
+    waiting = iter(tasks.items())
+    under_way: dict[Future[Found], tuple[int, int]] = {}
+    try:
+        while True:
+            while len(under_way) < _AHEAD * workers and (following := next(waiting, None)) is not None:
+                under_way[executor.submit(simulate, following[1])] = following[0]
+            if not under_way:
+                return
+            for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                yield under_way.pop(future), future.result()
+    finally:
+        for future in under_way:
+            future.cancel()
+
+
+class _Journal:
+    """Lines of JSON: first what sweep it is, then one for each result."""
+
+    def __init__(self, path: Path | None, tasks: dict[tuple[int, int], Task]) -> None:
+        self.found: dict[tuple[int, int], Found] = {}
+        self._file = None
+        if path is None:
+            return
+        about = hashlib.sha256(repr((VERSION, sorted(tasks.items()))).encode()).hexdigest()
+        lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
+        whole = lines[:-1]  # what a killed run wrote last may be half a line
+        if whole and whole[0] != json.dumps({"sweep": about}):
+            raise UserError(
+                "there is the journal of another sweep", found=str(path), expected="none, or that of this one",
+                mend="remove it, or give another output",
+            )  # fmt: skip
+        for text in whole[1:]:
+            number, seed, result = json.loads(text)
+            self.found[number, seed] = result
+        self._file = path.open("w", encoding="utf-8")
+        self._write({"sweep": about})
+        for (number, seed), result in self.found.items():
+            self._write([number, seed, result])
+
+    def keep(self, key: tuple[int, int], result: Found) -> None:
+        if self._file is not None:
+            self._write([*key, result])
+
+    def _write(self, entry: object) -> None:
+        assert self._file is not None
+        self._file.write(json.dumps(entry) + "\n")
+        self._file.flush()
+
+    def close(self) -> None:
+        if self._file is not None:
+            self._file.close()

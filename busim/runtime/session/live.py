@@ -1,0 +1,256 @@
+"""A live session: the installation in wall time, its converters open to real clients.
+
+Joins one run, the wall clock, a door for each converter and the recorder. Usable from the command line and, as an async
+context manager, inside a program or test of one's own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import socket
+import time
+from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from busim.foundation.errors import BusimError, Defect, UserError
+from busim.plan import Plan
+from busim.runtime.bridge import (
+    Address,
+    DatagramDoor,
+    Door,
+    PtyDoor,
+    addresses,
+    bind_all,
+    cautions,
+    dialled,
+    link_names,
+)
+from busim.runtime.clocks import Wall
+from busim.runtime.session.hooked import Awaited
+from busim.runtime.session.lateness import Lateness
+from busim.runtime.session.played import played
+from busim.runtime.session.report import Report
+from busim.runtime.session.run import Run
+
+_LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, in which the rest is set up
+_FLUSH = 0.01  # seconds of wall time between two looks at what waits for the trace's writer
+_ENOUGH = 200  # rows worth a batch: making one is a pause, so it is neither large nor often
+_AT_LAST = 10  # looks after which whatever there is goes
+SLOWEST, FASTEST = 0.1, 10.0
+
+
+def _nothing(_: object) -> None:
+    """Nobody listens."""
+
+
+class Live(Awaited):
+    """Serves `plan` from entering to leaving; entering raises UserError when that cannot be, with nothing left behind.
+
+    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
+    the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
+    `pty`: a folder for links to pseudo-terminals, one for each converter; `ptys` (once entered) has them by name.
+    `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
+    `intents`: the controller is told of operators' moves (`intents()`) and tells what it believes.
+    `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
+    clients, `caution` of what the user should know.
+
+    Leaving completes the trace. `addresses` (once entered) says where each converter is served.
+    """
+
+    addresses: dict[str, Address]
+    run: Run
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int = 1,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        speed: float = 1.0,
+        until: int | None = None,
+        play: Collection[str] = (),
+        intents: bool = False,
+        listen: str = "loopback",
+        any_port: bool = False,
+        pty: str | Path | None = None,
+        announce: Callable[[Mapping[str, Address]], None] = _nothing,
+        news: Callable[[str], None] = _nothing,
+        caution: Callable[[str], None] = _nothing,
+    ) -> None:
+        if not SLOWEST <= speed <= FASTEST:
+            raise UserError(
+                "no speed for wall time", found=f"{speed:g}", expected=f"{SLOWEST:g} to {FASTEST:g}",
+                mend="use `busim run` to go as fast as possible",
+            )  # fmt: skip
+        self._plan = plan
+        self._seed = seed
+        self._trace = trace
+        self._overwrite = overwrite
+        self._speed = speed
+        self._until = until
+        self._played = played(plan, play)
+        self._intents = intents
+        self._streams = []
+        self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
+        self._dialled = dialled(plan.converters, planned=_planned(listen))
+        self._datagrams = {converter.name for converter in plan.converters if converter.transport == "udp"}
+        self._pty = None if pty is None else Path(pty)
+        self.ptys: dict[str, Path] = {}
+        self._announce = announce
+        self._news = news
+        self._caution = caution
+        self._wall: Wall
+        self._doors: list[Door | DatagramDoor] = []
+        self._pty_doors: list[PtyDoor] = []
+        self._passed = 0  # times nothing was handed over
+        self._flusher: asyncio.TimerHandle | None = None
+        self._failed: asyncio.Future[None]
+        self.lateness = Lateness()
+
+    async def __aenter__(self) -> Live:
+        sockets = bind_all(self._wanted, self._datagrams)
+        origin, epoch = time.monotonic_ns() + _LEAD, time.time_ns() + _LEAD
+        try:
+            self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
+            self.run = Run(
+                self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="wall", speed=self._speed,
+                played=self._played, watched=True, live=True, hooked=self._intents, epoch=epoch,
+            )  # fmt: skip
+        except BaseException:
+            for each in sockets.values():
+                each.close()
+            raise
+        self._wall = Wall(
+            self.run.world.kernel, origin=origin, speed=self._speed, until=self._until, late=self._late,
+            behind=self._behind,
+        )  # fmt: skip
+        try:
+            await self._open(sockets)
+        except BaseException:
+            self._close_doors()
+            self.run.abandon()
+            for each in sockets.values():
+                each.close()
+            raise
+        return self
+
+    async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
+        doors: dict[str, Door | DatagramDoor] = {
+            name: (DatagramDoor if name in self._datagrams else Door)(name, port, self._wall.enter, self._news)
+            for name, port in self.run.world.converters.items()
+        }
+        self._doors = list(doors.values())
+        self._make_ptys(doors)
+        for text in cautions(self.addresses, self._dialled):
+            self._caution(text)
+        self._announce(self.addresses)
+        self._wall.start()
+        self._flush()
+        for name, each in sockets.items():
+            await doors[name].open(each)
+        pauses = {converter.name: converter.redial / 1e9 / self._speed for converter in self._plan.converters}
+        for name, address in self._dialled.items():
+            doors[name].dial(*address, pauses[name])
+        for pty_door in self._pty_doors:
+            pty_door.open()
+
+    def _close_doors(self) -> None:
+        for door in self._doors:
+            door.close()
+        for pty_door in self._pty_doors:
+            pty_door.close()
+
+    def _make_ptys(self, doors: Mapping[str, Door | DatagramDoor]) -> None:
+        if self._pty is None:
+            return
+        for name, link in link_names(doors).items():
+            door = PtyDoor(
+                name, doors[name].port, self._pty / link, self._wall.enter, doors[name].number, self._news
+            )
+            self._pty_doors.append(door)
+            self.ptys[name] = door.link
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
+        self._wall.stop()
+        self._close_doors()
+        self._close_streams()
+        if self._flusher is not None:
+            self._flusher.cancel()
+        failure = self._wall.ended.exception()
+        if failure is None:
+            self.run.finish()
+            return
+        with contextlib.suppress(BusimError):  # what went wrong first matters more
+            self.run.abandon()
+        if isinstance(failure, BusimError):
+            raise failure
+        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+
+    async def ended(self) -> None:
+        """Wait until the session ends by itself: `until` has come, or something went wrong (leaving raises it)."""
+        await asyncio.wait([self._wall.ended])
+
+    def _entered(self) -> Run:
+        if not hasattr(self, "run"):
+            raise UserError("this session has not begun", mend="use it in an `async with` block")
+        return self.run
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        self._wall.enter(what, *arguments)
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self._wall.enter(self.run.world.mark, text)
+
+    def endpoints(self, *, dialled: bool = True) -> dict[str, dict[str, Any]]:
+        """JSON-ready: converter to host and port, `transport` udp where it is that, `pty` where it has one.
+
+        `dials`: it connects to that host and port instead of listening there; with `dialled` False these are left out.
+        """
+        found: dict[str, dict[str, Any]] = {name: address._asdict() for name, address in self.addresses.items()}
+        for name in self._datagrams & found.keys():
+            found[name]["transport"] = "udp"
+        for name, address in self._dialled.items() if dialled else ():
+            found.setdefault(name, {**address._asdict(), "dials": True})
+        for name, link in self.ptys.items():
+            found.setdefault(name, {})["pty"] = str(link.absolute())
+        return found
+
+    def report(self) -> Report:
+        """The figures so far, with the lateness."""
+        return self.run.report(self.lateness)
+
+    def _late(self, at: int, ns: int) -> None:
+        self.lateness.add(ns)
+        if self.run.recorder is not None:
+            self.run.recorder.lateness(at, ns)
+
+    def _behind(self, ns: int) -> None:
+        self._caution(
+            f"caution: this machine does not keep up: events come {ns / 1e9:.2f} s late by now. Simulated times stay "
+            "exact, but a real controller sees slow replies; use a lower --speed, fewer lines or a faster machine."
+        )
+
+    def _flush(self) -> None:
+        """Hand over to the trace writer what there is, if that is worth a pause; look again in a while."""
+        if self.run.recorder is not None and not self._wall.ended.done():
+            self._passed += 1
+            if self.run.recorder.waiting() >= _ENOUGH or self._passed >= _AT_LAST:
+                self._passed = 0
+                self._wall.apart(self.run.recorder.flush)
+            self._flusher = asyncio.get_running_loop().call_later(_FLUSH, self._flush)
+
+
+def _planned(listen: str) -> bool:
+    if listen not in ("loopback", "planned"):
+        raise UserError(
+            "no such way to listen", found=repr(listen), expected="loopback or planned", mend="choose one of the two"
+        )
+    return listen == "planned"

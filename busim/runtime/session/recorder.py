@@ -1,0 +1,299 @@
+"""The recorder: hands the records of a run to the trace writer's process.
+
+The run pays for appending to a list and, once per batch, for turning the batch into bytes. The bytes go down
+a pipe of the largest size the system grants; in fast time a full pipe makes the run wait for the writer, on
+the wall clock (`live`) what does not fit waits here instead, so that no reply is late for the disk's sake. The
+writer has a process group of its own and ignores the signals that end a run: the run's end ends the writer, and
+nothing else should.
+
+A writer that dies (a full disk, a killed process) is noticed at the next flush and told as an error.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import signal
+import subprocess
+import sys
+import threading
+from collections import deque
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from types import FrameType, TracebackType
+from typing import Any, NoReturn
+
+import busim
+from busim.foundation.errors import BusimError, Defect, UserError
+from busim.foundation.units import CharFormat
+from busim.recording.trace import HeadValue, Record
+from busim.recording.trace.batches import Batch, pack, unpack
+from busim.recording.trace.records import Emit
+
+_BATCH = 4000  # records handed over at once in fast time
+_PIPE = 1 << 20
+_BACKLOG = 64 << 20  # bytes kept here at most in live runs; beyond that they wait like the others
+_PATIENCE = 60.0  # seconds without any progress after which the writer counts as stuck
+_START = """
+import os, signal, sys
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+signal.signal(signal.SIGTERM, signal.SIG_IGN)
+sys.path.insert(0, sys.argv[1])
+if sys.argv[4] == "1":
+    # On a busy machine it must not take the processor from the run, or from a controller on the same machine: who has
+    # the policy for idle times makes way at once, and counts as nobody where the system looks for a free processor.
+    if hasattr(os, "SCHED_IDLE"):
+        os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+    else:
+        os.nice(10)
+from busim.recording.trace.child import main
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+class Recorder:
+    """Records a run into the trace file `path`; a context manager.
+
+    `head` holds the keys of the trace's head that the run knows. With `live` a flush never waits for the disk; the
+    owner then calls `flush` every 100 ms or so. Without `close(ended_at)` the trace stays marked incomplete.
+
+    `append(record)` takes a plain tuple whose first element is its kind. All methods raise UserError when the file
+    cannot be made or written (an existing file is refused unless `overwrite`, and then only a trace is
+    overwritten), Defect when a record does not fit its table.
+    """
+
+    append: Emit
+
+    def __init__(
+        self, path: str | Path, head: dict[str, HeadValue], *, overwrite: bool = False, live: bool = False
+    ) -> None:
+        self._path = str(path)
+        self._live = live
+        self._names: list[tuple[int, str, str, int]] = []
+        self._settings: list[tuple[int, str, str, float, int, int, int]] = []
+        self._records: list[Record] = []
+        self._lateness: list[tuple[int, int]] = []
+        self._queue: deque[memoryview] = deque()
+        self._queued = 0
+        self._closed = False
+        self._error: BusimError | None = None
+        self._foreign = signal.getsignal(signal.SIGINT) is None
+        self._last_words: tuple[Any, ...] | None = None
+        self.append = self._appender()
+        self._process = _start(self._path, overwrite, live)
+        self._pipe = _pipe_of(self._process)
+        self._enqueue(pack((dict(head),)))
+        self._send(wait=True)
+        self._await_ready()
+
+    def name(self, number: int, kind: str, name: str, parent: int = 0) -> None:
+        """Say what a number used in records stands for; `parent` is the number it belongs to."""
+        self._names.append((number, kind, name, parent))
+
+    def setting(
+        self,
+        number: int,
+        baud: Fraction,
+        format: CharFormat,
+        ppm: float = 0.0,
+        inverted: bool = False,
+        lead: int = 0,
+        hold: int = 0,
+    ) -> None:
+        """Say how drivers with this setting number send; `lead` and `hold` as in the plan."""
+        self._settings.append((number, str(Fraction(baud)), str(format), float(ppm), int(inverted), lead, hold))
+
+    def lateness(self, at: int, ns: int) -> None:
+        """The wall clock served the instant `at` so many ns late."""
+        self._lateness.append((at, ns))
+
+    def waiting(self) -> int:
+        """Rows that the next flush hands over."""
+        return len(self._records) + len(self._lateness)
+
+    def flush(self) -> None:
+        """Hand over what there is. Waits until the writer took it, unless `live`."""
+        if self._closed:
+            raise self._error or Defect("records after the end of the trace")
+        with _undisturbed(self._foreign):
+            self._collect(None)
+            self._send(wait=not self._live or self._queued > _BACKLOG)
+            if self._process.poll() is not None:
+                self._fail()
+
+    def close(self, ended_at: int) -> None:
+        """Hand over the rest, mark the trace complete and wait until it is on disk. A second call does nothing."""
+        if not self._closed:
+            with _undisturbed(self._foreign):
+                self._collect(ended_at)
+                self._end()
+
+    def __enter__(self) -> Recorder:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Leave the trace as it is, whole but marked incomplete, unless it was closed."""
+        if self._closed:
+            return
+        # the error that brought us here matters more than what becomes of the trace
+        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), _undisturbed(self._foreign):
+            self._collect(None)
+            self._end()
+
+    def _appender(self) -> Emit:
+        records, add, flush = self._records, self._records.append, self.flush
+
+        def append(record: Record) -> None:
+            add(record)
+            if len(records) >= _BATCH:
+                flush()
+
+        return append
+
+    def _collect(self, ended_at: int | None) -> None:
+        """Turn the lists into one batch in the queue."""
+        if self._names or self._settings or self._records or self._lateness or ended_at is not None:
+            batch = Batch(self._names, self._settings, self._records, self._lateness, ended_at)
+            try:
+                self._enqueue(pack(batch))
+            except Defect as error:  # what came before this batch is saved
+                self._error = error
+                self._send(wait=True)
+                self._finish()
+                raise
+            finally:
+                for rows in (self._names, self._settings, self._records, self._lateness):
+                    rows.clear()
+
+    def _enqueue(self, data: bytes) -> None:
+        self._queue.append(memoryview(data))
+        self._queued += len(data)
+
+    def _send(self, *, wait: bool) -> None:
+        """Write the queue into the pipe, as far as it goes or (`wait`) all of it."""
+        while self._queue:
+            try:
+                count = os.write(self._pipe, self._queue[0])
+            except BlockingIOError:
+                if not wait:
+                    return
+                self._await_room()
+                continue
+            except BrokenPipeError:
+                self._fail()
+            self._queued -= count
+            rest = self._queue[0][count:]
+            if rest:
+                self._queue[0] = rest
+            else:
+                self._queue.popleft()
+
+    def _await_room(self) -> None:
+        poll = select.poll()
+        poll.register(self._pipe, select.POLLOUT)
+        if not poll.poll(_PATIENCE * 1000):
+            self._process.kill()
+            self._fail()
+
+    def _await_ready(self) -> None:
+        assert self._process.stdout is not None
+        answer = next(unpack(self._process.stdout), None)
+        if answer != ("ready",):
+            self._finish()
+            raise _error(answer, self._path, self._process.returncode)
+
+    def _end(self) -> None:
+        """Send the queue and wait for the writer to finish the file."""
+        self._send(wait=True)
+        self._finish()
+        if self._process.returncode != 0:
+            self._fail()
+
+    def _finish(self) -> None:
+        """Close the pipe, which ends the writer, and wait for that. Nothing more is taken from now on."""
+        if self._closed:
+            return
+        self._closed = True
+        self._queue.clear()
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.close()
+        try:
+            self._process.wait(_PATIENCE)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        with self._process.stdout as answers:
+            self._last_words = next(unpack(answers), None)
+
+    def _fail(self) -> NoReturn:
+        """The writer is gone, or as good as: say why."""
+        self._finish()
+        self._error = _error(self._last_words, self._path, self._process.returncode)
+        raise self._error
+
+
+@contextlib.contextmanager
+def _undisturbed(foreign: bool) -> Iterator[None]:
+    """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
+    `foreign`: it is not Python that is told of it.
+
+    Not by blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
+    """
+    if foreign or threading.current_thread() is not threading.main_thread():
+        yield  # nothing is raised here
+        return
+    came: list[tuple[int, FrameType | None]] = []
+    # not asked for before: Python writes down every handler that it does not know, which takes longer than a batch
+    before = signal.signal(signal.SIGINT, lambda *what: came.append(what))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if came and callable(before):
+            before(*came[0])
+        elif came:
+            signal.raise_signal(signal.SIGINT)
+
+
+def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
+    """A fresh interpreter without site packages: it starts at once, needs SQLite and busim.recording.trace."""
+    root = str(Path(busim.__file__).resolve().parent.parent)
+    command = [sys.executable, "-I", "-S", "-c", _START, root, path, str(int(overwrite)), str(int(live))]
+    try:
+        return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, process_group=0)
+    except OSError as error:
+        raise UserError(
+            "the trace writer cannot be started", file=path, found=error.strerror or str(error), mend="see the reason"
+        ) from error
+
+
+def _pipe_of(process: subprocess.Popen[bytes]) -> int:
+    """The pipe into the writer: never blocking, and as large as the system grants."""
+    assert process.stdin is not None
+    pipe = process.stdin.fileno()
+    os.set_blocking(pipe, False)
+    with contextlib.suppress(ImportError, AttributeError, OSError):  # Linux only
+        import fcntl
+
+        fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE)
+    return pipe
+
+
+def _error(answer: tuple[Any, ...] | None, path: str, code: int) -> BusimError:
+    """The error a writer's last words stand for; None where it had none."""
+    if answer is not None and answer[0] == "user":
+        _, what, file, found, mend = answer
+        return UserError(what, file=file, found=found or None, mend=mend or None)
+    if answer is not None:
+        return Defect(str(answer[1]))
+    return UserError(
+        "the process that writes the trace was stopped",
+        file=path,
+        found=f"signal {-code}" if code < 0 else f"exit code {code}",
+        mend="the trace is whole up to its last batch; see whether memory ran out or somebody stopped it",
+    )

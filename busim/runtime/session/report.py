@@ -1,0 +1,124 @@
+"""A report: the figures of a run by line and camera, ready for a table or for JSON."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from busim.foundation.version import VERSION
+from busim.plan import Plan
+from busim.recording.expectations import MISSED, Expectation, Verdict, judge
+from busim.recording.figures import SCHEMA, Fold, Value
+from busim.runtime.session.lateness import Lateness
+from busim.simulator.world import Name
+
+ASSUMPTIONS = (
+    "turnaround and latency are drawn uniformly between the plan's bounds, each camera and converter for itself",
+    "operators' moves are a Poisson process over the controls of their panel",
+    "a receiver finds a start edge without delay; a real 16x UART takes up to 1/16 bit longer",
+    "levels switch at once: no rise time, no reflections, no loss along the cable",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CameraReport:
+    name: str
+    id: int
+    figures: dict[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class LineReport:
+    name: str
+    figures: dict[str, Value]
+    cameras: tuple[CameraReport, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove;
+    `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`; `wrong`: why lines of a
+    controller under test were no beliefs, the first of `wrong_count`.
+    """
+
+    plan: str
+    seed: int
+    clock: str
+    length: int
+    lines: tuple[LineReport, ...]
+    assumptions: tuple[str, ...] = ASSUMPTIONS
+    lateness: Lateness | None = None
+    verdicts: tuple[Verdict, ...] = ()
+    plan_path: str = ""
+    wrong: tuple[str, ...] = ()
+    wrong_count: int = 0
+
+    @property
+    def missed(self) -> tuple[Verdict, ...]:
+        """What the plan expected and did not come."""
+        return tuple(one for one in self.verdicts if one.verdict == MISSED)
+
+    def as_json(self) -> dict[str, Any]:
+        """JSON-ready; `schema` counts up when a meaning changes."""
+        return {
+            "schema": SCHEMA,
+            "busim": VERSION,
+            "plan": self.plan,
+            "seed": self.seed,
+            "clock": self.clock,
+            "length_s": self.length / 1e9,
+            "lines": [
+                {
+                    "name": line.name,
+                    "figures": _values(line.figures),
+                    "cameras": [
+                        {"name": camera.name, "id": camera.id, "figures": _values(camera.figures)}
+                        for camera in line.cameras
+                    ],
+                }
+                for line in self.lines
+            ],
+            **({"wrong_beliefs": {"count": self.wrong_count, "first": list(self.wrong)}} if self.wrong else {}),
+            "expectations": [verdict.as_json() for verdict in self.verdicts],
+            "assumptions": list(self.assumptions),
+            **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),
+        }
+
+
+def _values(values: dict[str, Value]) -> dict[str, Any]:
+    rows = {}
+    for name, value in values.items():
+        row: dict[str, Any] = {
+            "value": value.value,
+            "unit": value.quantity.unit,
+            "kind": value.kind,
+            "count": value.count,
+        }
+        if value.value is None:
+            row["not_applicable"] = value.why
+        rows[name] = row
+    return rows
+
+
+def make_report(
+    plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, expected: tuple[Expectation, ...],
+    lateness: Lateness | None = None,
+) -> Report:  # fmt: skip
+    """Collect the figures of every line and camera of `names` after `until` ns, and judge what is expected of them."""
+    ids = {camera.name: camera.id for camera in plan.cameras}
+    lines = []
+    given: dict[tuple[str, str], dict[str, Value]] = {}
+    for line in names:
+        if line.kind == "line":
+            cameras = [
+                CameraReport(name.name, ids[name.name], fold.camera(line.id, name.id, until))
+                for name in names
+                if name.kind == "camera" and name.parent == line.id
+            ]
+            lines.append(LineReport(line.name, fold.line(line.id, until), tuple(cameras)))
+            given["line", line.name] = lines[-1].figures
+            given.update((("camera", camera.name), camera.figures) for camera in cameras)
+    verdicts = judge(expected, lambda kind, name, figure: given[kind, name][figure])
+    return Report(
+        plan.name, seed, clock, until, tuple(lines), lateness=lateness, verdicts=verdicts, plan_path=plan.path
+    )

@@ -1,0 +1,129 @@
+"""One run of an installation: the place where world, figures and recorder come together.
+
+Every clock uses the same `Run`: fast time advances it in one go, wall time little by little, replay from input to
+input.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from busim.foundation.diagnostics import Findings
+from busim.plan import Plan
+from busim.recording.expectations import expectations, wrong
+from busim.recording.figures import Fold
+from busim.recording.trace import Emit, Record
+from busim.runtime.session.heads import head
+from busim.runtime.session.lateness import Lateness
+from busim.runtime.session.recorder import Recorder
+from busim.runtime.session.report import Report, make_report
+from busim.simulator.world import Name, World, build
+
+# ns of wall time in which even a busy machine simulates what was left waiting before it shows. A short one costs less,
+# but where many lines are polled at once the work for all of them then stood between their replies.
+_MARGIN = 150_000
+
+
+class Run:
+    """Builds the installation of `plan` and starts it at instant 0.
+
+    `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
+    clients come from outside. `live`: in wall time, where recording must not wait. `hooked`: a controller is told of
+    intents and tells what it believes. `epoch`: UTC of simulated time 0 (ns since 1970), None for now. `also` is given
+    every record too. Raises UserError.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        clock: str = "fast",
+        speed: float = 1.0,
+        played: Collection[str] | None = None,
+        watched: bool = False,
+        live: bool = False,
+        hooked: bool = False,
+        always_exact: bool = False,
+        epoch: int | None = None,
+        also: Emit | None = None,
+    ) -> None:
+        self.plan = plan
+        self.seed = seed
+        self.clock = clock
+        self._fold = Fold(hooked=hooked)
+        # the plan may still turn out not to be buildable, and then no trace shall be begun
+        self.recorder: Recorder | None = None
+        append: list[Emit] = []
+        emit = self._fold.take if also is None else _both(self._fold.take, [also])
+        if trace is not None:
+            emit = _both(emit, append)
+        with _expectations_too(plan):
+            self.world: World = build(
+                plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
+                margin=int(_MARGIN * speed) if live else None, hooked=hooked,
+            )  # fmt: skip
+        self._expected = expectations(plan)
+        self._fold.restless = restless(plan, self.world.names)
+        if trace is not None:
+            names = None if played is None else sorted(played)
+            about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
+            self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
+            for name in self.world.names:
+                self.recorder.name(*name)
+            append.append(self.recorder.append)
+            recorder = self.recorder
+            self.world.told = lambda row: recorder.setting(*row)
+        self.world.start()
+
+    def advance(self, to: int) -> None:
+        """Simulate up to and including `to` ns."""
+        self.world.kernel.advance(to)
+
+    def finish(self) -> None:
+        """End the run here; the trace is complete and closed."""
+        self.world.finish()
+        if self.recorder is not None:
+            self.recorder.close(self.world.kernel.now)
+
+    def abandon(self) -> None:
+        """Something went wrong: leave the trace whole as far as it goes, and marked incomplete."""
+        if self.recorder is not None:
+            self.recorder.__exit__(None, None, None)
+
+    def report(self, lateness: Lateness | None = None) -> Report:
+        """The figures so far, and how late the wall clock was served where there is one."""
+        names, now = self.world.names, self.world.kernel.now
+        report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
+        hook = self.world.hook
+        return report if hook is None else replace(report, wrong=tuple(hook.wrong), wrong_count=hook.wrong_count)
+
+
+@contextmanager
+def _expectations_too(plan: Plan) -> Iterator[None]:
+    """Whoever mends a plan sees what is wrong with its expectations together with the rest."""
+    try:
+        yield
+    except Findings as error:
+        raise Findings(sorted((*error.findings, *wrong(plan)), key=lambda finding: finding.order)) from None
+
+
+def _both(take: Emit, append: list[Emit]) -> Emit:
+    """Give a record to two; the second is put into `append` before the first record comes."""
+
+    def emit(record: Record) -> None:
+        take(record)
+        append[0](record)
+
+    return emit
+
+
+def restless(plan: Plan, names: Iterable[Name]) -> frozenset[int]:
+    """The numbers of masters that have polls without a wanted rate."""
+    never = {master.name for master in plan.masters if any(not group.every for group in master.groups)}
+    return frozenset(name.id for name in names if name.kind == "master" and name.name in never)

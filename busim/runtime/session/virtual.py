@@ -1,0 +1,197 @@
+"""A session in virtual time: a controller written for asyncio, unchanged, and a plan's converters in memory.
+
+The controller runs in a loop whose clock jumps, so an hour of polling takes as long as computing it. It connects to the
+endpoints of the plan, or to where `busim serve` would serve them on loopback; behind them is the same door as on a real
+socket. What it does is recorded as from outside, so its trace can be replayed without it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable, Collection, Coroutine
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar, cast
+
+from busim.foundation.errors import BusimError, Defect, UserError
+from busim.plan import Plan
+from busim.runtime.bridge import Address, DatagramDoor, Door, addresses, dialled
+from busim.runtime.clocks import Place, VirtualLoop
+from busim.runtime.session.hooked import Awaited
+from busim.runtime.session.played import played
+from busim.runtime.session.report import Report
+from busim.runtime.session.run import Run
+
+_T = TypeVar("_T")
+
+
+def _nothing(_: object) -> None:
+    """Nobody listens."""
+
+
+def _closed(what: Callable[..., Any], *arguments: Any) -> Any:
+    """No loop runs yet, so nothing can come."""
+
+
+class Virtual(Awaited):
+    """`plan` in virtual time, from entering to leaving; leaving completes the trace.
+
+    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
+    the part of the controller. `until`: simulated ns after which a controller that still runs is an error. `news` is
+    told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the controller is told
+    of operators' moves (`intents()`) and tells what it believes.
+
+    `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
+    one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
+
+    Entering and leaving raise UserError (a plan that cannot be built, a trace that cannot be written) and Defect.
+    """
+
+    addresses: dict[str, Address]
+
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int = 1,
+        *,
+        trace: str | Path | None = None,
+        overwrite: bool = False,
+        until: int | None = None,
+        play: Collection[str] = (),
+        intents: bool = False,
+        news: Callable[[str], None] = _nothing,
+    ) -> None:
+        self._plan = plan
+        self._seed = seed
+        self._trace = trace
+        self._overwrite = overwrite
+        self._until = until
+        self._played = played(plan, play)
+        self._intents = intents
+        self._streams = []
+        self._news = news
+        self._run: Run | None = None
+        self._loop: VirtualLoop | None = None
+        self._over = False
+        self._doors: dict[str, Door | DatagramDoor] = {}
+        self.addresses = addresses(plan.converters, planned=True)
+        redial = {converter.name: converter.redial / 1e9 for converter in plan.converters}
+        self._dialled = {name: (where, redial[name]) for name, where in dialled(plan.converters, planned=True).items()}
+
+    def __enter__(self) -> Virtual:
+        if self._run is not None:
+            raise _used()
+        self._run = Run(
+            self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
+            played=self._played, watched=True, hooked=self._intents,
+        )  # fmt: skip
+        datagrams = {converter.name for converter in self._plan.converters if converter.transport == "udp"}
+        self._doors = {
+            name: (DatagramDoor if name in datagrams else Door)(name, port, _closed, self._news)
+            for name, port in self._run.world.converters.items()
+        }
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """End here, with the trace complete also where the controller failed. Raises what broke the run itself."""
+        run = self._running()
+        self._over = True
+        self._close_streams()
+        if self._loop is not None:
+            self._loop.close()
+        failure = None if self._loop is None else self._loop.failure
+        if failure is None:
+            run.finish()
+            return
+        with contextlib.suppress(BusimError):  # what went wrong first matters more
+            run.abandon()
+        if isinstance(failure, BusimError):
+            raise failure
+        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+
+    def run(self, main: Callable[..., Coroutine[Any, Any, _T]], *arguments: Any) -> _T:
+        """Run `main(*arguments)` to its end and give its result, or raise its exception.
+
+        Outside of a `with` block this is the whole session: the trace is complete when it returns. Raises UserError
+        where everything waits for what never comes, where `until` has come, and for what virtual time does not have.
+        """
+        if self._run is None:
+            with self:
+                return self.run(main, *arguments)
+        with asyncio.Runner(loop_factory=self.loop) as runner:
+            return runner.run(main(*arguments))
+
+    def loop(self) -> VirtualLoop:
+        """A new event loop, at the simulated instant that has been reached, with every converter served."""
+        run = self._running()
+        if self._over:
+            raise _used()
+        if asyncio._get_running_loop() is not None:
+            raise UserError(
+                "virtual time cannot begin inside a running event loop",
+                mend="call it from ordinary code; a test that runs controllers in virtual time is not itself `async`",
+            )
+        if self._loop is not None and not self._loop.is_closed():
+            raise UserError(
+                "two loops in one session of virtual time",
+                expected="one clock: the first loop closed before the second begins",
+                mend="make it one program (asyncio.gather), or close the first loop",
+            )
+        loop = self._loop = VirtualLoop(run.world.kernel, until=self._until)
+        loop.run_until_complete(self._serve())
+        return loop
+
+    async def _serve(self) -> None:
+        taken = set(self.addresses.values())
+        assert self._loop is not None
+        for name, door in self._doors.items():
+            door.enter = self._loop.enter
+            if name in self.addresses:
+                planned = self.addresses[name]
+                loopback = Address("127." + planned.host.partition(".")[2], planned.port)
+                places = (planned,) if loopback in taken else (planned, loopback)
+                taken.update(places)
+                # asyncio takes whatever its loop can listen on, and so does the door
+                await door.open(cast(socket.socket, Place(*places)))
+            if name in self._dialled:
+                address, redial = self._dialled[name]
+                door.dial(*address, redial)
+
+    def _running(self) -> Run:
+        if self._run is None:
+            raise UserError("this session has not begun", mend="use it in a `with` block, or call `run`")
+        return self._run
+
+    @property
+    def now(self) -> int:
+        """The simulated instant, ns."""
+        return self._running().world.kernel.now
+
+    def _entered(self) -> Run:
+        return self._running()
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        if self._over:
+            raise _used()
+        if self._loop is None or self._loop.is_closed():
+            what(*arguments)
+        else:
+            self._loop.enter(what, *arguments)
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        if self._over:
+            raise _used()
+        self._running().world.mark(text)
+
+    def report(self) -> Report:
+        """The figures so far; after the session, of the whole."""
+        return self._running().report()
+
+
+def _used() -> UserError:
+    return UserError("this session is over, or has begun already", mend="make another one: each is one run")

@@ -1,0 +1,12 @@
+"""`busim://` URLs: a converter's client side as a serial port in process, for programs written for pyserial.
+
+pyserial looks for a URL's handler in packages that it is told of, by module name (`protocol_busim`). The URL carries
+a token, which stands for one running world as long as whoever made it keeps it open; nothing else is global.
+"""
+
+from busim.runtime.urls.drive import Drive
+from busim.runtime.urls.offers import Offer, admit, withdraw
+from busim.runtime.urls.outlet import Outlet
+from busim.runtime.urls.stand_in import Clock
+
+__all__ = ["Clock", "Drive", "Offer", "Outlet", "admit", "withdraw"]

@@ -1,0 +1,62 @@
+"""How a port is set: baud, format, clock error, polarity - and the instants that follow from it.
+
+Half-bit n of a character lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud: computed anew from the
+start each time, because a rounded bit time that is summed drifts. d is rational where the baud rate is
+fractional or the clock is off.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import cache
+
+from busim.foundation.units import CharFormat
+
+
+class Setting:
+    """One port setting. Made by `setting()`, so that equal settings are the same object."""
+
+    __slots__ = ("_denominator", "_half", "_numerator", "_reaches", "baud", "char", "format", "halves", "inverted",
+                 "ppm", "sample", "sample_halves", "tail", "trim")
+
+    def __init__(self, baud: Fraction, format: CharFormat, ppm: float, inverted: bool) -> None:
+        self.baud = baud
+        self.format = format
+        self.ppm = ppm
+        self.inverted = inverted
+        rate = 2 * baud * (1 + Fraction(ppm).limit_denominator(10**6) / 10**6)
+        self._numerator = 2 * 10**9 * rate.denominator
+        self._half = rate.numerator
+        self._denominator = 2 * rate.numerator
+        self._reaches: dict[int, tuple[int, int]] = {}
+        self.halves = format.half_bits
+        self.sample_halves = format.sample_halves
+        self.char = self.offset(self.halves)  # ns of one character
+        self.sample = self.offset(self.sample_halves)  # ns from a start edge until the byte is there
+        self.tail = self.char - self.sample  # ns from there to the end of the character
+        # what becomes of each byte value with fewer than eight data bits; None: it stays as it is
+        cut = (1 << format.data_bits) - 1
+        self.trim = bytes(value & cut for value in range(256)) if format.data_bits < 8 else None
+
+    def offset(self, halves: int) -> int:
+        """ns from the start of a run of characters to half bit `halves` of it, rounded to the nearest."""
+        return (halves * self._numerator + self._half) // self._denominator
+
+    def reach(self, count: int) -> tuple[int, int]:
+        """For a run of `count` characters: ns from its start until the last one is there, and until its end."""
+        reach = self._reaches.get(count)
+        if reach is None:
+            reach = self.offset((count - 1) * self.halves) + self.sample, self.offset(count * self.halves)
+            if len(self._reaches) < 8192:
+                self._reaches[count] = reach
+        return reach
+
+    def __repr__(self) -> str:
+        swapped = ", swapped" if self.inverted else ""
+        return f"Setting({self.baud} Bd {self.format}, {self.ppm} ppm{swapped})"
+
+
+@cache
+def setting(baud: Fraction, format: CharFormat, ppm: float = 0.0, inverted: bool = False) -> Setting:
+    """The setting with these values; equal values give the same object."""
+    return Setting(baud, format, ppm, inverted)

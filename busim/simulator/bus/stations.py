@@ -1,0 +1,211 @@
+"""What stands on a line: stations with a driver and a receiver, the bursts they send, the ears that share hearing.
+
+All receivers with the same setting and the same listener form one ear: on the fast path their bytes are the
+same, so they are decoded once, however many cameras hang on the line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from busim.simulator.bus.setting import Setting
+from busim.simulator.bus.uart import Uart
+from busim.simulator.bus.wave import Wave
+
+NEVER = 1 << 62  # ns: later than any run lasts
+
+
+class Listener(Protocol):
+    """Who is told what a receiver heard.
+
+    `fresh`: holds nothing that came before (no half frame), so what it hears next does not depend on the past.
+    `quiet_until`: how long it must be quiet (ns) for what it holds to be over, None: it holds nothing. `stops`: whether
+    `stop` has to be asked.
+    """
+
+    stops: bool
+
+    @property
+    def fresh(self) -> bool: ...
+
+    @property
+    def quiet_until(self) -> int | None: ...
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        """Characters without a gap; `first` and `last`: ns at which the first and the last one were there.
+
+        `source` None: as at the only station of this listener. Otherwise as at `source` itself, and each station of
+        the ear adds its delay from there; `deaf` is then a station of this ear that did not hear them (it sent them).
+        """
+
+    def fork(self, station: Station, blank: bool) -> Listener:
+        """A listener for this one station, with the same state, or `blank`: with none."""
+
+    def clear(self) -> None:
+        """Forget what is held; its stations have heard on with forks that are now fresh."""
+
+    def stop(self, held: int) -> int:
+        """After how many further characters it must be told, 0 for not before the burst ends.
+
+        `held`: characters of the current burst it has been told already.
+        """
+
+
+class Station:
+    """A driver and a receiver at a position of a line.
+
+    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns; `label` and
+    `setting_label`: its number and its setting's in the trace.
+    """
+
+    __slots__ = ("burst", "delays", "ear", "echo", "fail_safe", "hold", "label", "lead", "metres", "name", "number",
+                 "setting", "setting_label", "uart")
+
+    def __init__(
+        self, name: str, metres: float, setting: Setting, *, lead: int = 0, hold: int = 0, echo: bool = False,
+        fail_safe: bool = False,
+    ) -> None:  # fmt: skip
+        self.name = name
+        self.metres = metres
+        self.setting = setting
+        self.lead = lead
+        self.hold = hold
+        self.echo = echo
+        self.fail_safe = fail_safe
+        self.number = -1  # its place in the line's list of stations
+        self.label = 0
+        self.setting_label = 0
+        self.delays: list[int] = []
+        self.ear: Ear | None = None
+        self.burst: Burst | None = None
+        self.uart = Uart(setting)
+
+
+class Burst:
+    """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
+
+    One without characters is a break: space from `start` to `end`, and as long as it lasts `end` is `NEVER`.
+
+    `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when
+    the station's driver was last off before.
+    """
+
+    __slots__ = ("begun", "closed", "data", "driven", "driven_for", "end", "exact", "first", "off", "off_before", "on",
+                 "setting", "setting_label", "start", "station", "until", "whole")
+
+    def __init__(self, station: Station, data: bytes, on: int) -> None:
+        setting = station.setting
+        lead = station.lead
+        start = on + lead if lead > 0 else on
+        last, end = setting.reach(len(data))
+        self.station = station
+        self.setting = setting
+        self.setting_label = station.setting_label
+        self.data = data
+        self.start = start
+        self.on = start - lead
+        self.first = start + setting.sample
+        self.whole = start + last
+        self.end = end = start + end
+        self.off = end + station.hold
+        self.until = 0  # characters that the delivery now scheduled covers
+        self.exact = 0
+        self.off_before = 0
+        self.driven: Sequence[tuple[int, int]] = ()  # what `wave.drive` made of it, and for which length and end
+        self.driven_for = (-1, -1)
+        self.begun = False
+        self.closed = False
+
+    @classmethod
+    def space(cls, station: Station, on: int) -> Burst:
+        """A break that begins."""
+        burst = cls(station, b"", on)
+        burst.start = burst.on = on
+        burst.first = burst.whole = burst.end = burst.off = NEVER
+        burst.begun = True
+        burst.exact = 1
+        return burst
+
+    @classmethod
+    def behind(cls, other: Burst, data: bytes, gap: int) -> Burst:
+        """A burst that follows another of the same station after `gap` ns; 0: the driver stays enabled."""
+        burst = cls(other.station, data, other.end)
+        burst.start = burst.on = other.end + gap
+        burst.first = burst.start + burst.setting.sample
+        burst.stretch()
+        return burst
+
+    def stretch(self) -> None:
+        """Find the end anew after characters were added."""
+        last, end = self.setting.reach(len(self.data))
+        self.whole = self.start + last
+        self.end = self.start + end
+        self.off = self.end + self.station.hold
+
+    def sampled(self, count: int) -> int:
+        """When character `count` (from 1) is there at the sender's position, ns."""
+        return self.start + self.setting.reach(count)[0]
+
+    def arrived(self, now: int) -> int:
+        """How many characters are there at `now` ns, at the sender's position."""
+        count = max(0, min(len(self.data), (now - self.start) // self.setting.char + 1))
+        while count and self.sampled(count) > now:
+            count -= 1
+        return count
+
+
+class Solo:
+    """One station on the exact path: its receiver, its listener and what it heard so far."""
+
+    __slots__ = ("data", "first", "flags", "last", "listener", "skip", "station", "token", "version", "wave")
+
+    def __init__(self, station: Station, listener: Listener, skip: dict[Burst, int]) -> None:
+        self.station = station
+        self.listener = listener
+        self.skip = skip  # characters of a burst that it had heard before, on the fast path
+        self.wave: Wave | None = None
+        self.version = -1  # of the line's levels that `wave` was made from
+        self.token = 0  # the wake-up that counts
+        self.data = bytearray()
+        self.flags = bytearray()
+        self.first = 0
+        self.last = 0
+
+
+class Ear:
+    """Stations that share one listener. `solos` is empty on the fast path, else one per station.
+
+    `kin`: the same number where ears came from one and could become one again.
+
+    `burst`: what it hears or heard last on the fast path, `taken` how much of it it was told, `until` how much the next
+    telling covers; `source`: who sent that; `deaf`: the station of it that did not hear it, having sent it.
+    """
+
+    __slots__ = ("burst", "deaf", "kin", "listener", "members", "setting", "shared", "solos", "source", "taken",
+                 "until")
+
+    def __init__(self, setting: Setting, listener: Listener, kin: int) -> None:
+        self.setting = setting
+        self.listener = listener
+        self.kin = kin
+        self.members: list[Station] = []
+        self.shared = False
+        self.solos: list[Solo] = []
+        self.burst: Burst | None = None
+        self.taken = 0
+        self.until = 0
+        self.source: Station | None = None
+        self.deaf: Station | None = None
+
+    def quiet_for(self, burst: Burst) -> bool:
+        """Whether a shared ear holds nothing when this burst begins, at none of its stations.
+
+        What ends by silence does so where it was sent; whoever heard that and sends then is behind it everywhere.
+        """
+        until = self.listener.quiet_until
+        return until is None or (
+            self.source is not None and until + burst.station.delays[self.source.number] <= burst.on
+        )

@@ -1,0 +1,10 @@
+"""Cameras: parameters with locks, limits and motors, as pure objects.
+
+Public: `Camera`, and what comes out of one besides replies: `Action`, which is `Changed`, `Refused`, `Did`, `Wake`,
+`Deaf`, `NewId` or `Restart`.
+"""
+
+from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, NewId, Refused, Restart, Wake
+from busim.simulator.cameras.camera import Camera
+
+__all__ = ["Action", "Camera", "Changed", "Deaf", "Did", "NewId", "Refused", "Restart", "Wake"]

@@ -1,0 +1,316 @@
+"""An emulated camera: what it answers to a request, and what it does.
+
+Pure: a request and an instant go in, a reply comes out, and `actions` says what else has happened and what it wishes;
+no clock, no line. Values are whole numbers as carried on the wire.
+
+How it serves is a function that is exchanged as it goes from one condition to another (ready, with motors running,
+saving), so that a camera at rest, which nearly all are nearly always, does not ask itself at each request whether it is
+one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.foundation.errors import Defect
+from busim.plan.models import Model, Order
+from busim.protocols import (
+    ASSIGN,
+    BUSY,
+    CHANGE_ID,
+    IDENTIFY,
+    ILLEGAL_KEY,
+    ILLEGAL_VALUE,
+    ILLEGAL_VERB,
+    PRESET,
+    READ,
+    SAVE,
+    SEARCH,
+    START,
+    STATUS,
+    STEP,
+    STOP,
+    WRITE,
+    Reply,
+    Request,
+    slot_of,
+)
+from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, Refused, Restart
+from busim.simulator.cameras.state import State
+from busim.simulator.cameras.table import Table
+
+_MOST_SPANS = 1024
+_UNSEEN = ["?"]  # no list of names
+_new = tuple.__new__
+
+
+class Camera:
+    """One camera of `model`, which speaks one dialect; `ids`: the bus IDs that the dialect has.
+
+    `serve(request, at)`: carry out a request that was whole at `at` ns, and say what it answers. `actions`: what came
+    of that, or of `woken`, `cut` and `booted`; whoever calls one of these carries them out. `values`: parameter name to
+    value; while a motor runs, where it was when somebody last looked (`look`). `requests`, where the model has it,
+    counts what was served. `serial`: all of its serial number; `waits`: ns until its slot in the last search.
+    """
+
+    def __init__(self, model: Model, dialect: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
+        if dialect not in model.keys:
+            raise Defect(f"model {model.name} has no keys for the dialect {dialect}")
+        self.model = model
+        self.serial = serial
+        self.waits = 0
+        table = Table(model)
+        self._state = State(model, table, id, serial, ids)
+        self.values = self._state.values
+        self._plain = table.plain
+        self._names = {key: name for name, key in model.keys[dialect].items()}
+        keys = model.order_keys.get(dialect, {})
+        self._orders = {keys[order.name]: order for order in model.orders if order.name in keys}
+        self._spans: dict[tuple[int, int], list[str] | None] = {}
+        self._clocks = table.clocks
+        self._counts = "requests" in self.values
+        self._busy_until = 0
+        self._deeds: dict[str, Callable[[Request, int], int]] = {
+            STEP: self._step,
+            START: self._start,
+            STOP: self._stop,
+            CHANGE_ID: self._change_id,
+            SAVE: self._save,
+            PRESET: self._recall,
+        }
+        self.serve: Callable[[Request, int], Reply] = self._ready
+
+    @property
+    def id(self) -> int:
+        """Its bus ID now."""
+        return self._state.id
+
+    @property
+    def actions(self) -> list[Action]:
+        """What came of the last call."""
+        return self._state.actions
+
+    @property
+    def changes(self) -> list[tuple[str, int]]:
+        """What the last call changed: name and new value."""
+        return [(one.name, one.value) for one in self._state.actions if isinstance(one, Changed)]
+
+    def locked(self, name: str) -> str:
+        """Why the parameter cannot be written now, or "" when it can."""
+        return self._state.locked(name)
+
+    def store(self, number: int) -> int:
+        """Keep the scene as preset `number`, as an order can: 0, or the code of the refusal."""
+        return self._state.store(number)
+
+    # -- serving ----------------------------------------------------------------------------------------------
+
+    def _ready(self, request: Request, at: int) -> Reply:
+        id, verb, key, size, given, form = request
+        state = self._state
+        if state.actions:
+            state.actions = []
+        if self._counts:
+            values = self.values
+            values["requests"] = (values["requests"] + 1) & 0xFFFF
+        names = self._spans.get((key, size), _UNSEEN)
+        if names is _UNSEEN:
+            names = self._span(key, size, at)
+        if verb == READ:
+            if names is not None:
+                values = self.values
+                return _new(Reply, (id, READ, key, tuple([values[name] for name in names]), 0, form))
+            return Reply(id, READ, key, (), ILLEGAL_KEY if size > 0 else ILLEGAL_VALUE, form)
+        if verb == WRITE and names is not None:
+            refused = self._write_one(names[0], given[0], at) if size == 1 else state.write(names, given, at)
+            if refused:
+                state.actions = [Refused("write", state.why)]
+            elif state.motions:
+                self.serve = self._moving
+            return Reply(id, WRITE, key, given, refused, form)
+        return self._serve_other(request, at)
+
+    def _write_one(self, name: str, value: int, at: int) -> int:
+        state = self._state
+        if name not in self._plain:
+            return state.write([name], (value,), at)
+        before = self.values[name]
+        refused = state.put(name, value, at)
+        if refused:
+            state.why = f"{name} {value}: {state.why}"
+        elif before != value:
+            state.actions.append(Changed(name, value))
+        return refused
+
+    def _moving(self, request: Request, at: int) -> Reply:
+        self._state.look(at)
+        reply = self._ready(request, at)
+        self._state.actions += self._state.positions()
+        if not self._state.motions and self.serve == self._moving:
+            self.serve = self._ready
+        return reply
+
+    def _saving(self, request: Request, at: int) -> Reply:
+        if at >= self._busy_until:
+            self._resume()
+            return self.serve(request, at)
+        id, verb, key, _, given, form = request
+        self._state.actions = []
+        return Reply(id, verb, key, given, BUSY, form)
+
+    def _resume(self) -> None:
+        self.serve = self._moving if self._state.motions else self._ready
+
+    def _span(self, key: int, count: int, at: int) -> list[str] | None:
+        """The parameters of neighbouring keys, None where there is not one for each. What a clock is among is looked
+        up anew each time.
+        """
+        found = [self._names.get(number) for number in range(key, key + count)] if count <= len(self._names) else []
+        names = [name for name in found if name is not None]
+        span = names if len(names) == count > 0 else None
+        if span is not None and not self._clocks.isdisjoint(span):
+            self._state.uptime(at)
+        elif len(self._spans) < _MOST_SPANS:
+            self._spans[key, count] = span
+        return span
+
+    # -- verbs besides plain reads and writes -----------------------------------------------------------------
+
+    def _serve_other(self, request: Request, at: int) -> Reply:
+        id, verb, key, size, given, form = request
+        state = self._state
+        if verb in (STATUS, IDENTIFY):
+            names = self._span(key, size, at) if size else []
+            if names is None:
+                return Reply(id, verb, key, (), ILLEGAL_KEY, form)
+            if verb == IDENTIFY:
+                self._identify(at)
+            return Reply(id, verb, key, tuple([self.values[name] for name in names]), 0, form)
+        state.why = ""
+        if verb in (SEARCH, ASSIGN):
+            return Reply(id, verb, key, self._meant(request), 0, form)
+        if verb == WRITE:
+            refused = self._order(request, at)
+        else:
+            deed = self._deeds.get(verb)
+            refused = ILLEGAL_VERB if deed is None else deed(request, at)
+        if refused:
+            state.actions = [Refused(verb, state.why)] if state.why else []
+        elif state.motions and self.serve == self._ready:
+            self.serve = self._moving
+        return Reply(id, verb, key, given, refused, form)
+
+    def _meant(self, request: Request) -> tuple[int, ...]:
+        """What it says to a search or an assignment, which go to all: nothing where another camera is meant."""
+        id, verb, _, _, given, _ = request
+        if verb not in self.model.capabilities:
+            return ()
+        if verb == ASSIGN:
+            return given if given[0] == self.serial and not self._state.change_id(given[1]) else ()
+        low, high, only, slots, slot, draw = given
+        if not low <= self.serial <= high or only not in (id, self.id):
+            return ()
+        self.waits = slot_of(self.serial, draw, slots) * slot
+        return (self.serial,)
+
+    def _order(self, request: Request, at: int) -> int:
+        _, _, key, size, given, _ = request
+        order = self._orders.get(key)
+        if size < 1:
+            return ILLEGAL_VALUE
+        if order is None or size != 1:
+            return ILLEGAL_KEY
+        return self._carry_out(order, given[0], at)
+
+    def _carry_out(self, order: Order, given: int, at: int) -> int:
+        state = self._state
+        if order.does == "change-id":
+            return state.change_id(given)
+        if order.does == "recall":
+            return state.recall(given, at)
+        if order.does == "store":
+            return state.store(given)
+        if order.does == "move":
+            return state.start(order.motor, given - order.middle, at)
+        return self._do(order.codes.get(given, ""), at)
+
+    def _do(self, deed: str, at: int) -> int:
+        state = self._state
+        if deed == "save":
+            return self._begin_save(at)
+        if deed == "reboot":
+            state.actions += [Did("reboots"), Restart()]
+        elif deed == "factory-default":
+            return state.factory_default(at)
+        elif deed == "identify":
+            self._identify(at)
+        elif deed == "stop":
+            for name in list(state.motions):
+                state.stop(name, at)
+        else:
+            state.why = "no order with this number"
+            return ILLEGAL_VALUE
+        return 0
+
+    def _identify(self, at: int) -> None:
+        lamp = self._state.table.lamp
+        if lamp:
+            self._state.write([lamp], (1,), at)
+        self._state.actions.append(Did("identifies itself"))
+
+    def _step(self, request: Request, at: int) -> int:
+        name = self._names.get(request.key)
+        return ILLEGAL_KEY if name is None else self._state.step(name, request.values[0], at)
+
+    def _start(self, request: Request, at: int) -> int:
+        name = self._names.get(request.key)
+        return ILLEGAL_KEY if name is None else self._state.start(name, request.values[0], at)
+
+    def _stop(self, request: Request, at: int) -> int:
+        name = self._names.get(request.key)
+        if name is None:
+            return ILLEGAL_KEY
+        return self._state.start(name, 0, at)
+
+    def _change_id(self, request: Request, at: int) -> int:
+        return self._state.change_id(request.values[0])
+
+    def _save(self, request: Request, at: int) -> int:
+        return self._begin_save(at)
+
+    def _recall(self, request: Request, at: int) -> int:
+        return self._state.recall(request.values[0], at)
+
+    def _begin_save(self, at: int) -> int:
+        timing = self.model.timing
+        self._state.save()
+        if timing.save and timing.while_saving == "deaf":
+            self._state.actions.append(Deaf(at + timing.save))
+        elif timing.save:
+            self._busy_until = at + timing.save
+            self.serve = self._saving
+        return 0
+
+    # -- what comes with time, and with power -----------------------------------------------------------------
+
+    def look(self, at: int) -> None:
+        """Bring `values` up to `at`: where motors are by then, how long it has been running."""
+        self._state.look(at)
+        self._state.uptime(at)
+
+    def woken(self, at: int) -> None:
+        """An instant that it wished to be woken at has come. Waking it at others does no harm."""
+        state = self._state
+        state.actions = []
+        state.settle(at)
+        if not state.motions and self.serve == self._moving:
+            self.serve = self._ready
+
+    def cut(self, at: int) -> None:
+        """Its power is gone at `at`. It must not be asked anything until it has booted."""
+        self._state.cut(at)
+        self.serve = self._ready
+
+    def booted(self, at: int) -> None:
+        """It has come up, at `at`, some time after its power came back (`Timing.boot` of its model)."""
+        self._state.wake_up(at)

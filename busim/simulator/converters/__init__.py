@@ -1,0 +1,38 @@
+"""Converters: what an Ethernet-to-serial box does between network and line, as pure objects."""
+
+from busim.simulator.converters.arbiter import Arbiter
+from busim.simulator.converters.packing import Packer
+from busim.simulator.converters.rfc2217 import (
+    MANNERS,
+    Action,
+    Answer,
+    Apply,
+    Break,
+    ComClient,
+    ComPort,
+    Forward,
+    Hold,
+    Purge,
+    Signal,
+)
+from busim.simulator.converters.slots import Policy, Slots
+from busim.simulator.converters.telnet import Telnet
+
+__all__ = [
+    "MANNERS",
+    "Action",
+    "Answer",
+    "Apply",
+    "Arbiter",
+    "Break",
+    "ComClient",
+    "ComPort",
+    "Forward",
+    "Hold",
+    "Packer",
+    "Policy",
+    "Purge",
+    "Signal",
+    "Slots",
+    "Telnet",
+]

@@ -1,0 +1,291 @@
+"""COM port control over Telnet (RFC 2217), the server's side: what a client asks of a serial port, and the answers.
+
+The client's commands are 0 to 12, the server's answers the same plus 100, each in a sub-negotiation of option 44. A
+setting that the port does not take is answered by the value it has; so is the question for it, which is value 0.
+
+Boxes differ in what they do about it, and that is what a controller has to be tried against (`manner`): `applies`
+does what it says; `acknowledges` says yes to every setting and leaves the port as it is; `answers-other` answers with
+what the port has and leaves it; `silent` agrees to the option and then says and does nothing. Break, DTR, RTS, purging
+and masks work for all but the silent one.
+
+Not offered, and answered so: flow control by lines or by XON/XOFF. A pair has no such lines, and frames carry every
+byte value. Nothing here raises for what a client sends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import NamedTuple
+
+from busim.foundation.errors import Defect
+from busim.foundation.units import CharFormat
+from busim.simulator.converters.telnet import (
+    BINARY,
+    COM_PORT,
+    SUPPRESS_GO_AHEAD,
+    Agreed,
+    Data,
+    Message,
+    Refused,
+    Telnet,
+    escaped,
+    message,
+)
+
+MANNERS = ("applies", "acknowledges", "answers-other", "silent")
+
+SIGNATURE, BAUD, DATA_SIZE, PARITY, STOP_SIZE, CONTROL = range(6)
+LINE_STATE, MODEM_STATE, SUSPEND, RESUME, LINE_MASK, MODEM_MASK, PURGE = range(6, 13)
+ANSWER = 100
+
+_PARITIES = "NOEMS"  # 1 to 5
+_STOPS = {1: 2, 2: 4, 3: 3}  # code to half bits: 1, 2 and 1.5 stop bits
+_STOP_CODES = {halves: code for code, halves in _STOPS.items()}
+_FLOW_OUT, _NO_FLOW_OUT, _BREAK, _BREAK_ON, _BREAK_OFF, _DTR, _DTR_ON, _DTR_OFF = 0, 1, 4, 5, 6, 7, 8, 9
+_RTS, _RTS_ON, _RTS_OFF, _FLOW_IN, _NO_FLOW_IN = 10, 11, 12, 13, 14
+_FLOWS_OUT, _FLOWS_IN = (0, 1, 2, 3, 17, 19), (13, 14, 15, 16, 18)
+_CARRIER, _DATA_SET_READY, _CLEAR_TO_SEND = 128, 32, 16  # of the modem state
+LINES = _CARRIER | _DATA_SET_READY | _CLEAR_TO_SEND  # a pair has none of them; a box shows them as being there
+FASTEST = 10_000_000  # Bd
+_MOST_RATES = 64  # different baud rates that one port takes in a run
+
+
+class Forward(NamedTuple):
+    """Bytes for the line."""
+
+    data: bytes
+
+
+class Answer(NamedTuple):
+    """Bytes for this client, as they go into the connection."""
+
+    data: bytes
+
+
+class Apply(NamedTuple):
+    """Set the port."""
+
+    baud: Fraction
+    format: CharFormat
+
+
+class Break(NamedTuple):
+    """Hold the pair at space, or let it go."""
+
+    on: bool
+
+
+class Signal(NamedTuple):
+    """One of the port's own lines, dtr or rts."""
+
+    name: str
+    on: bool
+
+
+class Purge(NamedTuple):
+    """Forget what came from the line and has not gone out, and what waits for the line."""
+
+    received: bool
+    waiting: bool
+
+
+class Hold(NamedTuple):
+    """This client wants nothing sent for now, or again."""
+
+    on: bool
+
+
+Action = Forward | Answer | Apply | Break | Signal | Purge | Hold
+
+
+class ComPort:
+    """What all clients of one port share: how it is set, and what it says about that. `name` is its signature."""
+
+    def __init__(self, baud: Fraction, format: CharFormat, manner: str, name: str = "busim") -> None:
+        if manner not in MANNERS:
+            raise Defect(f"no manner of answering: {manner!r}")
+        self.manner = manner
+        self.signature = name.encode()
+        self._rates = {baud}
+        self._at_first = baud, format
+        self.restart()
+
+    def restart(self) -> None:
+        """Everything is as at first."""
+        self.baud, self.format = self._at_first
+        self.breaking = False
+        self.signals = {"dtr": True, "rts": True}
+        self._claimed: dict[int, int] = {}  # what `acknowledges` has said yes to
+
+    def value(self, what: int) -> int:
+        """What the port says it has, in the code of RFC 2217."""
+        if what in self._claimed:
+            return self._claimed[what]
+        if what == BAUD:
+            return round(self.baud)
+        if what == DATA_SIZE:
+            return self.format.data_bits
+        return _PARITIES.index(self.format.parity) + 1 if what == PARITY else _STOP_CODES[self.format.stop_halves]
+
+    def ask(self, what: int, value: int) -> Apply | None:
+        """A client wants a value (0: only to know). How the port is to be set then; None: it stays."""
+        wanted = self._wanted(what, value) if value else None
+        if wanted is None:
+            return None
+        if self.manner == "acknowledges":
+            self._claimed[what] = value
+            return None
+        if self.manner != "applies" or wanted == (self.baud, self.format):
+            return None
+        self.baud, self.format = wanted
+        self._rates.add(self.baud)
+        return Apply(*wanted)
+
+    def _wanted(self, what: int, value: int) -> tuple[Fraction, CharFormat] | None:
+        """How the port would be set; None for what there is not."""
+        data_bits, parity, stop = self.format.data_bits, self.format.parity, self.format.stop_halves
+        if what == BAUD:
+            known = next((rate for rate in self._rates if round(rate) == value), None)
+            new = len(self._rates) < _MOST_RATES and value <= FASTEST
+            rate = known or (Fraction(value) if new else None)
+            return None if rate is None else (rate, self.format)
+        if what == DATA_SIZE and 5 <= value <= 8:
+            data_bits = value
+        elif what == PARITY and value <= len(_PARITIES):
+            parity = _PARITIES[value - 1]
+        elif what == STOP_SIZE and value in _STOPS:
+            stop = _STOPS[value]
+        else:
+            return None
+        return self.baud, CharFormat(data_bits, parity, stop)
+
+
+class ComClient:
+    """One client of a port: bytes from its connection in, actions out."""
+
+    def __init__(self, port: ComPort) -> None:
+        self.held = False
+        self._port = port
+        self._telnet = Telnet(frozenset((BINARY, SUPPRESS_GO_AHEAD, COM_PORT)))
+        self._agreed = False
+        self._breaks = False
+        self._line_mask = 0
+        self._modem_mask = 255  # RFC 2217, SET-MODEMSTATE-MASK: the initial value
+        self._commands: dict[int, Callable[[int, bytes], list[Action]]] = {
+            SIGNATURE: self._signature, BAUD: self._set, DATA_SIZE: self._set, PARITY: self._set,
+            STOP_SIZE: self._set, CONTROL: self._control, LINE_STATE: self._state, MODEM_STATE: self._state,
+            SUSPEND: self._hold, RESUME: self._hold, LINE_MASK: self._mask, MODEM_MASK: self._mask, PURGE: self._purge,
+        }  # fmt: skip
+
+    def receive(self, data: bytes) -> list[Action]:
+        """What these bytes ask for, in their order."""
+        actions: list[Action] = []
+        for event in self._telnet.receive(data):
+            if isinstance(event, Data):
+                actions.append(Forward(event.data))
+            elif isinstance(event, Refused):
+                actions.append(Answer(event.answer))
+            elif isinstance(event, Agreed):
+                actions.append(Answer(event.answer))
+                actions += self._agree(event)
+            elif isinstance(event, Message) and event.option == COM_PORT:
+                actions += self._asked(event.data)
+        return actions
+
+    def gone(self) -> list[Action]:
+        """The client has left: what it held is let go."""
+        if not (self._breaks and self._port.breaking):
+            return []
+        self._port.breaking = False
+        return [Break(False)]
+
+    def wrap(self, data: bytes) -> bytes:
+        """Bytes from the line as they go into the connection."""
+        return escaped(data)
+
+    def line_state(self, state: int) -> bytes:
+        """The notice of a line state (16 break, 8 framing, 4 parity, 2 overrun), or none where nobody asked for it."""
+        told = state & self._line_mask
+        return _answer(LINE_STATE, told) if told and self._agreed and self._port.manner != "silent" else b""
+
+    def _agree(self, event: Agreed) -> list[Action]:
+        """The first time both want to talk about the port, the client learns how its lines stand."""
+        if event.option != COM_PORT or not event.on or self._agreed:
+            return []
+        self._agreed = True
+        return self._state(MODEM_STATE, b"") if self._port.manner != "silent" else []
+
+    def _asked(self, data: bytes) -> list[Action]:
+        """A command of the client; before the option was agreed it is none (RFC 2217, section 3)."""
+        if not data or not self._agreed or self._port.manner == "silent":
+            return []
+        answer = self._commands.get(data[0])
+        return answer(data[0], data[1:]) if answer is not None else []
+
+    def _signature(self, what: int, data: bytes) -> list[Action]:
+        if data:
+            return []  # it tells us its own
+        return [Answer(message(COM_PORT, bytes((ANSWER + what,)) + self._port.signature))]
+
+    def _set(self, what: int, data: bytes) -> list[Action]:
+        if len(data) != (4 if what == BAUD else 1):
+            return []
+        change = self._port.ask(what, int.from_bytes(data, "big"))
+        answer = Answer(_answer(what, self._port.value(what), 4 if what == BAUD else 1))
+        return [answer] if change is None else [change, answer]
+
+    def _control(self, what: int, data: bytes) -> list[Action]:
+        if len(data) != 1:
+            return []
+        port, value = self._port, data[0]
+        actions: list[Action] = []
+        if value in _FLOWS_OUT:
+            value = _NO_FLOW_OUT
+        elif value in _FLOWS_IN:
+            value = _NO_FLOW_IN
+        elif _BREAK <= value <= _BREAK_OFF:
+            if value != _BREAK and port.breaking != (value == _BREAK_ON):
+                port.breaking = self._breaks = value == _BREAK_ON
+                actions.append(Break(port.breaking))
+            value = _BREAK_ON if port.breaking else _BREAK_OFF
+        elif _DTR <= value <= _RTS_OFF:
+            asked, name = (_DTR, "dtr") if value <= _DTR_OFF else (_RTS, "rts")
+            if value != asked and port.signals[name] != (value == asked + 1):
+                port.signals[name] = value == asked + 1
+                actions.append(Signal(name, port.signals[name]))
+            value = asked + 1 if port.signals[name] else asked + 2
+        else:
+            return []
+        return [*actions, Answer(_answer(what, value))]
+
+    def _state(self, what: int, data: bytes) -> list[Action]:
+        """How lines stand. A client has no business to send these, but some ask by it."""
+        if what == LINE_STATE:
+            return [Answer(_answer(what, 0))]
+        return [Answer(_answer(what, LINES & self._modem_mask))] if LINES & self._modem_mask else []
+
+    def _hold(self, what: int, data: bytes) -> list[Action]:
+        """Suspend and resume (section 3): neither is answered."""
+        if self.held == (what == SUSPEND):
+            return []
+        self.held = what == SUSPEND
+        return [Hold(self.held)]
+
+    def _mask(self, what: int, data: bytes) -> list[Action]:
+        if len(data) != 1:
+            return []
+        if what == LINE_MASK:
+            self._line_mask = data[0]
+        else:
+            self._modem_mask = data[0]
+        return [Answer(_answer(what, data[0]))]
+
+    def _purge(self, what: int, data: bytes) -> list[Action]:
+        if len(data) != 1 or not 1 <= data[0] <= 3:
+            return []
+        return [Purge(bool(data[0] & 1), bool(data[0] & 2)), Answer(_answer(what, data[0]))]
+
+
+def _answer(what: int, value: int, size: int = 1) -> bytes:
+    return message(COM_PORT, bytes((ANSWER + what,)) + value.to_bytes(size, "big"))

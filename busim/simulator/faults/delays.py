@@ -1,0 +1,29 @@
+"""Delays drawn between two bounds: a camera's turnaround, a converter's latency (seams: CameraReply, Crossing)."""
+
+from __future__ import annotations
+
+from busim.foundation.units import Spread
+from busim.simulator.kernel import Stream
+
+
+class Turnaround:
+    """A camera answers after a time drawn uniformly from `spread`; the bytes are as they should be."""
+
+    def __init__(self, stream: Stream, spread: Spread) -> None:
+        self._stream = stream
+        self._spread = spread
+
+    def answer(self, raw: bytes) -> tuple[int, bytes]:
+        spread = self._spread
+        return (spread.low if spread.low == spread.high else self._stream.between(spread.low, spread.high)), raw
+
+
+class Latency:
+    """One passage through a converter takes a time drawn uniformly from `spread`."""
+
+    def __init__(self, stream: Stream, spread: Spread) -> None:
+        self._stream = stream
+        self._spread = spread
+
+    def delay(self) -> int:
+        return self._stream.between(self._spread.low, self._spread.high)

@@ -1,0 +1,211 @@
+"""The good master: asks one camera at a time, and keeps asking whatever the line does.
+
+Commands before polls, but a poll that is due gets its turn after a few commands; a time-out computed per task;
+commands are repeated, polls are not (the next poll is the repeat); a wrong ID or rubbish does not end the wait; after a
+failed attempt it drains the line until it is quiet; a camera that failed three times and for a second is
+offline: single probes at a growing pause, so that the others hardly notice.
+
+Pure: instants and bytes in, a Step out; no clock, no line, no socket.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from heapq import heappop, heappush
+
+from busim.protocols import Reply, StreamFramer
+from busim.simulator.masters.work import (
+    COMMAND,
+    DAMAGED,
+    NOTHING,
+    OK,
+    POLL,
+    PROBE,
+    REFUSED,
+    TIME_OUT,
+    Attempt,
+    Step,
+    Target,
+    Task,
+)
+
+_OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
+LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
+_FIRST_PAUSE = 500_000_000
+_LONGEST_DRAIN = 250_000_000
+
+_IDLE, _WAITING, _DRAINING = range(3)
+
+
+class Master:
+    """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
+
+    `commands_in_a_row`: how many commands may go before a poll that is due gets its turn. `done` is called with every
+    Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
+    """
+
+    def __init__(
+        self,
+        finder: StreamFramer,
+        polls: list[Task],
+        done: Callable[[Attempt], None],
+        *,
+        gap: int,
+        drain: int,
+        offline_after: int = 3,
+        starts_at: int = 0,
+        commands_in_a_row: int = 4,
+    ) -> None:
+        self._finder = finder
+        self._done = done
+        self._gap = gap
+        self._drain = drain
+        self._offline_after = offline_after
+        self._most_in_a_row = commands_in_a_row
+        self._count = 0
+        self._polls: list[tuple[int, int, Task]] = []
+        self._commands: deque[Task] = deque()
+        self._in_a_row = 0
+        self._state = _IDLE
+        self._task: Task | None = None
+        self._sent = 0
+        self._spoilt = False
+        self._until = starts_at  # idle: may ask from here; waiting: gives up; draining: is quiet
+        self._drain_end = 0
+        for task in polls:
+            self._queue(task, starts_at)
+
+    def _queue(self, task: Task, due: int) -> None:
+        self._count += 1
+        heappush(self._polls, (due, self._count, task))
+
+    # -- inputs ---------------------------------------------------------------------------------------------
+
+    def command(self, task: Task, at: int, *, absolute: bool = True) -> Step:
+        """An operator wants this. An absolute value replaces one for the same control that still waits."""
+        task.asked = at
+        if absolute:
+            for waiting in self._commands:
+                if waiting.target is task.target and waiting.request[:4] == task.request[:4] and waiting.attempt == 1:
+                    waiting.request, waiting.raw = task.request, task.raw
+                    return NOTHING
+        self._commands.append(task)
+        return self.step(at) if self._state == _IDLE else NOTHING
+
+    def step(self, at: int) -> Step:
+        """Its wake-up time has come (or may have)."""
+        if at < self._until:
+            return (None, self._until)
+        if self._state == _WAITING:
+            return self._ended(at, DAMAGED if self._spoilt or self._finder.held else TIME_OUT)
+        self._state = _IDLE
+        task = self._choose(at)
+        if task is None:
+            return (None, self._polls[0][0] if self._polls else None)
+        self._task = task
+        self._state = _WAITING
+        self._sent = at
+        self._spoilt = False
+        self._until = at + task.time_out
+        return (self._finder.ask(task.request, task.raw), self._until)
+
+    def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
+        """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""
+        if flagged:
+            self._spoilt = True
+        elif self._state == _WAITING:
+            reply = self._finder.feed(data, at)
+            if reply is not None:
+                return self._answered(reply, at)
+        if self._state == _DRAINING:
+            self._until = min(at + self._drain, self._drain_end)
+            return (None, self._until)
+        return NOTHING
+
+    # -- what to ask ----------------------------------------------------------------------------------------
+
+    def _choose(self, at: int) -> Task | None:
+        poll = None if self._commands and self._in_a_row < self._most_in_a_row else self._due_poll(at)
+        if poll is None and self._commands:
+            self._in_a_row += 1
+            return self._commands.popleft()
+        self._in_a_row = 0
+        return poll
+
+    def _due_poll(self, at: int) -> Task | None:
+        """The poll or probe that is due first; polls of cameras that are offline are set aside until they are back."""
+        polls = self._polls
+        while polls and polls[0][0] <= at:
+            due, _, task = heappop(polls)
+            if task.target.online or task.kind != POLL:
+                task.asked = due
+                return task
+            task.target.parked.append(task)
+        return None
+
+    # -- what became of it ----------------------------------------------------------------------------------
+
+    def _answered(self, reply: Reply, at: int) -> Step:
+        task = self._task
+        assert task is not None
+        target = task.target
+        if target.failures:
+            target.failures = 0
+        if not target.online:
+            target.online = True
+            for parked in target.parked:
+                self._queue(parked, at)
+            target.parked = []
+        free = self._until = at + self._gap
+        self._state = _IDLE
+        self._report(at, free, REFUSED if reply.refused else OK, reply.values)
+        if task.kind == POLL:
+            self._queue(task, max(task.asked + task.every, at) if task.every else at)
+        return (None, free)
+
+    def _ended(self, at: int, outcome: str) -> Step:
+        task = self._task
+        assert task is not None
+        target = task.target
+        if not target.failures:
+            target.failed_at = self._sent
+        target.failures += 1
+        free = self._until = at + self._drain
+        self._drain_end = at + _LONGEST_DRAIN
+        self._state = _DRAINING
+        self._report(at, free, outcome, ())
+        if task.kind == COMMAND and task.attempt < task.tries and target.online:
+            task.attempt += 1
+            self._commands.appendleft(task)
+        self._judge(target, task, at)
+        return (None, free)
+
+    def _judge(self, target: Target, task: Task, at: int) -> None:
+        """Is the camera offline? Then it is probed, at a growing pause; else a failed poll comes again in its turn."""
+        if target.online and target.failures >= self._offline_after and at - target.failed_at >= _OFFLINE_AFTER:
+            target.online = False
+            target.pause = _FIRST_PAUSE
+            if task.kind == COMMAND:
+                probe = next((entry[2] for entry in self._polls if entry[2].target is target), task)
+            else:
+                probe = task
+            self._queue_probe(probe, at)
+            if task.kind == POLL:
+                target.parked.append(task)
+        elif task.kind == PROBE:
+            target.pause = min(2 * target.pause, LONGEST_PAUSE)
+            self._queue(task, at + target.pause)
+        elif task.kind == POLL:
+            self._queue(task, max(task.asked + task.every, at) if task.every else at)
+
+    def _queue_probe(self, like: Task, at: int) -> None:
+        target = like.target
+        probe = Task(target, PROBE, "probe", like.request, like.raw, like.time_out)
+        self._queue(probe, at + target.pause)
+
+    def _report(self, ended: int, free: int, outcome: str, values: tuple[int, ...]) -> None:
+        task = self._task
+        assert task is not None
+        self._task = None
+        self._done(Attempt(task, task.attempt, task.asked, self._sent, ended, free, outcome, values))

@@ -1,0 +1,61 @@
+"""What a master has to do: tasks, each one request to one camera, and what came of each attempt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from busim.protocols import Request
+
+POLL, COMMAND, PROBE = "poll", "command", "probe"
+OK, REFUSED, TIME_OUT, DAMAGED = "ok", "refused", "time-out", "damaged"
+
+
+@dataclass(slots=True, eq=False)
+class Target:
+    """A camera as its master knows it. `failures` in a row, the first of them at `failed_at` ns; `pause`: ns to the
+    next probe.
+    """
+
+    name: str
+    address: int
+    online: bool = True
+    failures: int = 0
+    failed_at: int = 0
+    pause: int = 0
+    parked: list[Task] = field(default_factory=list)
+
+
+@dataclass(slots=True, eq=False)
+class Task:
+    """One request to one camera. `every`: ns between polls (0: without rest); `time_out` ns; `tries` at most."""
+
+    target: Target
+    kind: str
+    work: str
+    request: Request
+    raw: bytes
+    time_out: int
+    every: int = 0
+    tries: int = 1
+    asked: int = 0
+    attempt: int = 1
+
+
+class Attempt(NamedTuple):
+    """One attempt that is over. Times in ns as in the exchange record."""
+
+    task: Task
+    number: int
+    asked: int
+    sent: int
+    ended: int
+    free: int
+    outcome: str
+    values: tuple[int, ...]
+
+
+# What a master wants next: bytes to send now or None, and when to wake it (ns) or None. A plain tuple, made for every
+# event.
+Step = tuple[bytes | None, int | None]
+NOTHING: Step = (None, None)

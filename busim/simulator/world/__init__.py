@@ -1,0 +1,29 @@
+"""The world: a plan as live objects - lines, cameras, converters, masters, operators - around one kernel."""
+
+from busim.simulator.world.asking import Way, way_through
+from busim.simulator.world.build import build
+from busim.simulator.world.camera_ports import CameraPort
+from busim.simulator.world.controller_hook import Hook
+from busim.simulator.world.converter_ports import ConverterPort
+from busim.simulator.world.master_ports import MasterPort
+from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
+from busim.simulator.world.world import Name, SettingRow, World
+
+__all__ = [
+    "Beneath",
+    "CameraPort",
+    "ConverterPort",
+    "Drove",
+    "Heard",
+    "HeardReply",
+    "Hook",
+    "MasterPort",
+    "Name",
+    "Packet",
+    "SettingRow",
+    "Tool",
+    "Way",
+    "World",
+    "build",
+    "way_through",
+]

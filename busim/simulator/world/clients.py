@@ -1,0 +1,250 @@
+"""The network side of a converter: its clients, and what goes to them.
+
+Clients are in the world (a played master) or outside (a real connection, which the bridge brings). With COM port
+control each connection from outside speaks Telnet, unless it is a plain one: then it is a local port and no network
+connection. Over UDP there are no connections: who sent a datagram is a client until nothing has come from it for a
+while, whatever goes to it, for nobody says whether it is still there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.simulator.converters import Action, ComClient, ComPort, Forward, Policy, Slots
+from busim.simulator.fault_hooks import Crossing
+from busim.simulator.kernel import Kernel
+
+Deliver = Callable[[int, bytes], None]  # client, bytes
+Drop = Callable[[int, bool], None]  # client, whether by a reset
+
+_MOST = 65536  # bytes that wait for a client that does not read, above which bytes are lost
+_ERRORS = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; and line state bits (RFC 2217)
+
+
+class _Client:
+    """`stalled`: it does not read, `held`: it wants nothing now; `kept`: what waits for it then; `peer`: over UDP."""
+
+    __slots__ = ("active", "com", "deliver", "held", "kept", "lasting", "peer", "stalled")
+
+    def __init__(
+        self, deliver: Deliver, com: ComClient | None, now: int, *, lasting: bool, peer: bool = False
+    ) -> None:
+        self.peer = peer
+        self.deliver = deliver
+        self.com = com
+        self.lasting = lasting
+        self.active = now
+        self.stalled = False
+        self.held = False
+        self.kept = b""
+
+
+class Clients:
+    """`drop` is asked to end a connection; `effect` tells what a policy did, `left` who has gone and what to do."""
+
+    def __init__(
+        self, kernel: Kernel, policy: Policy, to_net: Crossing, com: ComPort | None,
+        effect: Callable[[str, str], None], left: Callable[[int, list[Action]], None],
+    ) -> None:  # fmt: skip
+        self.drop: Drop = lambda *_: None
+        self._kernel = kernel
+        self._policy = policy
+        self._slots = Slots(policy.most, policy.when_full, policy.hold)
+        self._to_net = to_net
+        self._com = com
+        self._effect = effect
+        self._left = left
+        self._down_until = 0
+        self._clients: dict[int, _Client] = {}
+        self._outside = 0
+        self._net_time = 0  # when the last bytes towards the network get there
+        self._stale = b""
+        self._quiet_since = 0
+
+    def start(self) -> None:
+        """Instant 0."""
+        policy = self._policy
+        if policy.keep_alive_every and policy.keep_alive_to == "network":
+            self._kernel.at_shown(policy.keep_alive_every, self._keep_alive)
+
+    # -- who is there ---------------------------------------------------------------------------------------
+
+    @property
+    def outside(self) -> bool:
+        """Whether a client from outside is connected."""
+        return self._outside > 0
+
+    def stay(self, client: int, deliver: Deliver) -> None:
+        """A client of the world itself."""
+        self._slots.stay(client)
+        self._clients[client] = _Client(deliver, None, 0, lasting=True)
+
+    def open(self, client: int, deliver: Deliver, *, plain: bool) -> bool:
+        """A client from outside comes; whether it is let in."""
+        now = self._kernel.now
+        if now < self._down_until:
+            self._effect("reboot", f"client {client} refused: the converter is starting")
+            return False
+        arrival = self._slots.arrive(client, now)
+        if arrival.dropped is not None:
+            self._effect("clients", f"client {arrival.dropped} dropped: client {client} came")
+            self.end(arrival.dropped, reset=True)
+        peer = self._policy.datagrams and not plain
+        if not arrival.connected or (peer and not arrival.served):
+            self._effect("clients", f"client {client} refused: {self._policy.most} are connected")
+        elif not arrival.served:
+            self._effect("clients", f"client {client} is let in and not served: {self._policy.most} are connected")
+        else:
+            com = None if plain or self._com is None else ComClient(self._com)
+            self._enter(client, _Client(deliver, com, now, lasting=False, peer=peer))
+        return arrival.served if peer else arrival.connected
+
+    def _enter(self, client: int, one: _Client) -> None:
+        self._clients[client] = one
+        self._outside += 1
+        first, self._stale = self._policy.greeting + self._stale, b""
+        if first:
+            self.answer(client, first if one.com is None else one.com.wrap(first))
+        if self._policy.idle_close:
+            self._kernel.at_shown(self._kernel.now + self._policy.idle_close, self._idle, (client, one))
+
+    def close(self, client: int, *, ended: bool) -> None:
+        """A client has gone, with an end of its connection or (a reset) without."""
+        held = self._slots.leave(client, self._kernel.now, ended=ended)
+        if held is not None:
+            self._effect("clients", f"client {client} is gone and its slot is held")
+        one = self._clients.pop(client, None)
+        if one is not None:
+            self._outside -= 1
+            self._left(client, [] if one.com is None else one.com.gone())
+
+    def end(self, client: int, *, reset: bool) -> None:
+        """The converter itself ends a connection."""
+        self.close(client, ended=True)
+        self.drop(client, reset)
+
+    def has(self, client: int) -> bool:
+        return client in self._clients
+
+    def reboot(self, until: int) -> None:
+        """Every connection breaks off, and up to `until` ns nobody is let in and nothing goes out."""
+        self._down_until = until
+        self._stale = b""
+        for client, one in list(self._clients.items()):
+            one.kept = b""
+            if not one.lasting:
+                self.end(client, reset=True)
+
+    # -- what comes from them ---------------------------------------------------------------------------------
+
+    def receive(self, client: int, data: bytes) -> list[Action]:
+        """What the bytes of a client ask for."""
+        one = self._clients[client]
+        one.active = self._kernel.now
+        return [Forward(data)] if one.com is None else one.com.receive(data)
+
+    def stall(self, client: int, on: bool) -> None:
+        """A client does not read, or reads again."""
+        one = self._clients.get(client)
+        if one is not None:
+            one.stalled = on
+            self._release(client, one)
+
+    def hold(self, client: int, on: bool) -> None:
+        """A client wants nothing sent for now, or again."""
+        one = self._clients.get(client)
+        if one is not None:
+            one.held = on
+            self._release(client, one)
+
+    def forget(self, client: int) -> None:
+        """What is kept for a client is purged."""
+        one = self._clients.get(client)
+        if one is not None:
+            one.kept = b""
+
+    def _release(self, client: int, one: _Client) -> None:
+        if one.kept and not (one.stalled or one.held):
+            kept, one.kept = one.kept, b""
+            one.deliver(client, kept)
+
+    # -- what goes to them ----------------------------------------------------------------------------------
+
+    def send(self, packet: bytes, at: int, only: int | None = None) -> None:
+        """A packet from the line: to all, or to one."""
+        if not self._clients or self._kernel.now < self._down_until:
+            if self._policy.stale:
+                self._stale = (self._stale + packet)[-self._policy.stale :]
+            return
+        self._quiet_since = self._arrive_at(at)
+        self._kernel.at_shown(self._quiet_since, self._arrive, (packet, only))
+
+    def answer(self, client: int, data: bytes) -> None:
+        """Bytes of the converter itself to one client, as they go into the connection."""
+        self._kernel.at_shown(self._arrive_at(self._kernel.now), self._hand_over, (client, data))
+
+    def notice(self, flags: int) -> None:
+        """A character came with errors: tell those who want to know."""
+        if self._com is None:
+            return
+        state = sum(bit for flag, bit in _ERRORS if flags & flag)
+        for client, one in self._clients.items():
+            told = one.com.line_state(state) if one.com is not None else b""
+            if told:
+                self.answer(client, told)
+
+    def _arrive_at(self, at: int) -> int:
+        self._net_time = max(self._net_time, at + self._to_net.delay(), self._kernel.now)
+        return self._net_time
+
+    def _arrive(self, what: tuple[bytes, int | None]) -> None:
+        packet, only = what
+        if self._kernel.now < self._down_until:
+            return
+        for client, one in list(self._clients.items()):
+            if only is None or client == only:
+                self._put(client, one, packet if one.com is None else one.com.wrap(packet))
+
+    def _hand_over(self, what: tuple[int, bytes]) -> None:
+        client, data = what
+        one = self._clients.get(client)
+        if one is not None:
+            self._put(client, one, data)
+
+    def _put(self, client: int, one: _Client, data: bytes) -> None:
+        if not one.peer:
+            one.active = self._kernel.now
+        if not (one.stalled or one.held):
+            one.deliver(client, data)
+        elif len(one.kept) + len(data) <= _MOST:
+            one.kept += data
+        else:
+            self._effect("unread", f"{len(data)} bytes lost: client {client} does not read")
+
+    # -- what happens when nothing does -----------------------------------------------------------------------
+
+    def _idle(self, what: tuple[int, _Client]) -> None:
+        client, one = what
+        if self._clients.get(client) is not one:
+            return
+        due = one.active + self._policy.idle_close
+        if due > self._kernel.now:
+            self._kernel.at_shown(due, self._idle, what)
+            return
+        way = "forgotten" if one.peer else self._policy.idle_way
+        self._effect("idle", f"client {client} was idle: {way}")
+        if way == "ignore":
+            del self._clients[client]  # its slot stays taken until it goes
+            self._outside -= 1
+        else:
+            self.end(client, reset=way == "reset")
+
+    def _keep_alive(self, _: object) -> None:
+        policy = self._policy
+        due = self._quiet_since + policy.keep_alive_every
+        if due <= self._kernel.now:
+            self._quiet_since = self._kernel.now
+            if self._clients:
+                self._arrive((policy.keep_alive, None))
+            due = self._kernel.now + policy.keep_alive_every
+        self._kernel.at_shown(due, self._keep_alive)

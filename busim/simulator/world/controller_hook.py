@@ -1,0 +1,118 @@
+"""The hook of a world: intents go out to whoever was told of them, beliefs come in, and both into the trace.
+
+It knows the cameras, so it is here that a belief is held against what the camera has; the record then says it, and
+figures need no second memory. It sees the changes of cameras by listening along where records are emitted, so that a
+world without a hook pays nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from busim.plan.models import Model
+from busim.protocols.hook import Belief, Intent
+from busim.recording.trace import BELIEF, CHANGE, INTENT, Emit, Record
+from busim.simulator.kernel import Kernel
+from busim.simulator.world.camera_ports import CameraPort
+
+_REMEMBERED = 64  # values of one control that a camera had before, the latest
+_MOST_WRONG = 50  # lines that were none are kept so far; beyond that they are counted
+NEVER, NOT_JUDGED = -1, -2
+
+
+@dataclass(slots=True)
+class _Control:
+    """A control of one camera: what it is now, and until when (ns) it was what before."""
+
+    value: str
+    until: dict[str, int] = field(default_factory=dict)
+
+    def change(self, value: str, at: int) -> None:
+        self.until.pop(self.value, None)
+        self.until[self.value] = at
+        self.until.pop(value, None)
+        self.value = value
+        if len(self.until) > _REMEMBERED:
+            del self.until[next(iter(self.until))]
+
+
+class Hook:
+    """`told`: who hears of intents, each when its instant has come. `known`: parameters by name of the camera.
+
+    `wrong`: why lines of the controller were no beliefs, the first fifty of `wrong_count`.
+    """
+
+    def __init__(self, kernel: Kernel, emit: Emit) -> None:
+        self._kernel = kernel
+        self._emit = emit
+        self._numbers: dict[str, tuple[int, int]] = {}  # camera -> line and camera in records
+        self._controls: dict[tuple[int, str], _Control] = {}
+        self._ports: dict[str, CameraPort] = {}
+        self.told: list[Callable[[Intent], None]] = []
+        self.known: dict[str, frozenset[str]] = {}
+        self.wrong: list[str] = []
+        self.wrong_count = 0
+
+    def add(self, line: int, number: int, name: str, model: Model, port: CameraPort | None) -> None:
+        """A camera of the plan, with its numbers in records; without a port it is not there."""
+        self._numbers[name] = line, number
+        self.known[name] = frozenset(parameter.name for parameter in model.parameters)
+        if port is not None:
+            self._ports[name] = port
+            for parameter in model.parameters:
+                if parameter.writable:
+                    self._controls[number, parameter.name] = _Control(str(port.camera.values[parameter.name]))
+
+    def listen(self, emit: Emit) -> Emit:
+        """What emits a record and looks at it on the way."""
+        controls = self._controls
+
+        def listening(record: Record) -> None:
+            if record[0] == CHANGE:
+                _, at, who, parameter, value = record
+                control = controls.get((who, parameter))
+                if control is not None:
+                    control.change(value, at)
+            emit(record)
+
+        return listening
+
+    def intend(self, camera: str, parameter: str, value: int, panel: str = "") -> None:
+        """A move, now. The names are known ones."""
+        line, number = self._numbers[camera]
+        port = self._ports.get(camera)
+        had = "" if port is None else str(port.camera.values[parameter])
+        now = self._kernel.now
+        self._emit((INTENT, line, number, now, parameter, str(value), panel, had))
+        intent = Intent(now, camera, parameter, value, panel)
+        for tell in self.told:
+            tell(intent)
+
+    def believe(self, belief: Belief) -> None:
+        """A belief that speaks of what there is comes in, now."""
+        line, number = self._numbers.get(belief.camera, (0, 0))
+        is_value = belief.kind == "value"
+        value = str(belief.value) if is_value else ""
+        behind = self._behind(belief.camera, number, belief.parameter, value) if is_value else 0
+        text = belief.text
+        self._emit((BELIEF, line, number, self._kernel.now, belief.kind, belief.parameter, value, text, behind))
+
+    def refuse(self, why: str) -> None:
+        """What came was no belief."""
+        self.wrong_count += 1
+        if len(self.wrong) < _MOST_WRONG:
+            self.wrong.append(why)
+        self._emit((BELIEF, 0, 0, self._kernel.now, "wrong", "", "", why, 0))
+
+    def _behind(self, camera: str, number: int, parameter: str, value: str) -> int:
+        port = self._ports.get(camera)
+        if port is None:
+            return NEVER
+        control = self._controls.get((number, parameter))
+        if control is None:
+            return NOT_JUDGED
+        if control.value == value:
+            return 0
+        until = control.until.get(value)
+        return NEVER if until is None else max(1, self._kernel.now - until)

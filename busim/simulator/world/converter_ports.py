@@ -1,0 +1,392 @@
+"""A converter in a running installation: a station on the line on one side, clients on the other.
+
+All clients share the line. What they send goes to it in the order of arrival, or (arbitrated) request by request; what
+the line brings goes out in packets, to all or to who asked. Where clients may set the port (RFC 2217, or a local port)
+the driver does everything in the order in which it was asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+
+from busim.foundation.units import CharFormat
+from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
+from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.converters import (
+    Action,
+    Answer,
+    Apply,
+    Arbiter,
+    Break,
+    ComPort,
+    Forward,
+    Hold,
+    Packer,
+    Policy,
+    Purge,
+    Signal,
+)
+from busim.simulator.fault_hooks import Crossing
+from busim.simulator.kernel import Kernel
+from busim.simulator.world.clients import Clients, Deliver, Drop
+from busim.simulator.world.driver_queue import Change, DriverQueue
+
+_HIGH = 2048  # characters waiting for the line above which clients are asked to pause
+_MOST = 65536  # characters waiting for the line above which bytes are lost
+
+
+class ConverterPort:
+    """One converter. Clients are numbers; `deliver` takes what goes to one, `flow` asks one to pause or go on.
+
+    `drop` ends a connection (client, whether by a reset). `sent` is called with the bytes from outside that go to the
+    line and `replied` with those that come from it, for who watches; `labelled` numbers a setting of the station.
+    """
+
+    quiet_until = None
+
+    def __init__(
+        self, kernel: Kernel, line: Line, station: Station, packer: Packer, *, to_line: Crossing, to_net: Crossing,
+        policy: Policy, com: ComPort | None, arbiter: Arbiter | None, number: int, emit: Emit,
+    ) -> None:  # fmt: skip
+        self._kernel = kernel
+        self._line = line
+        self._station = station
+        self._packer = packer
+        self._to_line = to_line
+        self._policy = policy
+        self._arbiter = arbiter
+        self._emit = emit
+        self.number = number
+        self.fresh = True
+        self.stops = packer.stops
+        self._armed = False
+        self._paused = False
+        self._crossing = 0  # bytes from outside on their way to the line
+        self._line_time = 0  # when the last bytes towards the line get there
+        self._com = com
+        self._at_first = station.setting
+        self._down_until = 0
+        self._clients = Clients(kernel, policy, to_net, com, self._effect, self._left)
+        self._driver: DriverQueue | None = None if com is None else self._make_driver()
+        self.flow: Callable[[bool], None] = lambda _: None
+        self.sent: Callable[[bytes, int], None] | None = None
+        self.replied: Callable[[bytes, int, int], None] | None = None
+        self.labelled: Callable[[Station], int] = lambda station: station.setting_label
+
+    def start(self) -> None:
+        """Instant 0."""
+        self._clients.start()
+        if self._policy.keep_alive_every and self._policy.keep_alive_to == "line":
+            self._kernel.at(self._policy.keep_alive_every, self._keep_line_alive)
+        for at, down in self._policy.reboots:
+            self._kernel.at_shown(at, self._reboot, down)
+
+    # -- the network side -----------------------------------------------------------------------------------
+
+    @property
+    def drop(self) -> Drop:
+        return self._clients.drop
+
+    @drop.setter
+    def drop(self, drop: Drop) -> None:
+        self._clients.drop = drop
+
+    @property
+    def outside(self) -> bool:
+        """Whether a client from outside is connected."""
+        return self._clients.outside
+
+    @property
+    def setting(self) -> tuple[Fraction, CharFormat]:
+        """How the port is set now."""
+        return self._station.setting.baud, self._station.setting.format
+
+    @property
+    def obeys(self) -> bool:
+        """Whether it sets its port as a client asks."""
+        return self._com is not None and self._com.manner == "applies"
+
+    def join(self, client: int, deliver: Deliver) -> None:
+        """A client of the world itself."""
+        self._clients.stay(client, deliver)
+
+    def open(self, client: int, deliver: Deliver, plain: bool = False) -> bool:
+        """A client from outside connects; False: refused. `plain`: no network connection, so it never speaks Telnet."""
+        self._input(client, "open", b"plain" if plain else b"")
+        return self._clients.open(client, deliver, plain=plain)
+
+    def chunk(self, client: int, data: bytes) -> None:
+        """Bytes from a client outside, one chunk as the network brought it."""
+        self._input(client, "bytes", data)
+        if self._clients.has(client):
+            for action in self._clients.receive(client, data):
+                self._ask(client, action)
+            self._hold_back()
+
+    def set(self, client: int, baud: Fraction, format: CharFormat) -> None:
+        """A plain client sets the port."""
+        self._input(client, "set", f"{baud} {format}".encode())
+        if self._clients.has(client):
+            self._ask(client, Apply(baud, format))
+
+    def close(self, client: int, *, reset: bool = False) -> None:
+        """A client outside has gone."""
+        self._input(client, "reset" if reset else "close", b"")
+        self._clients.close(client, ended=not reset)
+
+    def _left(self, client: int, actions: list[Action]) -> None:
+        """Who was served has gone, whoever ended it."""
+        for action in actions:
+            self._ask(client, action)
+        if self._arbiter is not None:
+            self._arbiter.leave(client)
+
+    def stall(self, client: int) -> None:
+        """A client outside does not read: hold what it would get."""
+        self._input(client, "stall", b"")
+        self._clients.stall(client, True)
+
+    def ready(self, client: int) -> None:
+        """It reads again."""
+        self._input(client, "ready", b"")
+        self._clients.stall(client, False)
+
+    def _input(self, client: int, what: str, data: bytes) -> None:
+        self._emit((INPUT, self._kernel.now, self.number, client, what, data))
+
+    def _effect(self, fault: str, text: str) -> None:
+        self._emit((EFFECT, self._kernel.now, self.number, fault, text))
+
+    # -- towards the line -----------------------------------------------------------------------------------
+
+    def take(self, data: bytes, client: int = 0) -> None:
+        """Bytes from a client of the world now: they reach the line after the latency, in order."""
+        self._kernel.at(self._crossed(), self._forward, (client, data))
+
+    def _ask(self, client: int, action: Action) -> None:
+        """What a client outside wants, on its way."""
+        if isinstance(action, Forward):
+            self._crossing += len(action.data)
+            self._kernel.at(self._crossed(), self._forward_outside, (client, action.data))
+        else:
+            self._kernel.at_near(self._crossed(), self._operate, (client, action))
+
+    def _crossed(self) -> int:
+        """When what comes from the network now is at the line, ns."""
+        self._line_time = max(self._line_time, self._kernel.now + self._to_line.delay())
+        return self._line_time
+
+    def _forward(self, what: tuple[int, bytes]) -> None:
+        client, data = what
+        if self._kernel.now < self._down_until:
+            return
+        if self._arbiter is not None:
+            self._queue(self._arbiter, client, data)
+        elif self.waiting() + len(data) > _MOST:
+            self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
+        elif self._driver is not None:
+            self._driver.send(data)
+        else:
+            self._line.send(self._station, data)
+
+    def _forward_outside(self, what: tuple[int, bytes]) -> None:
+        data = what[1]
+        self._crossing -= len(data)
+        if self._arbiter is None and self.sent is not None and self.waiting() + len(data) <= _MOST:
+            self.sent(data, self._kernel.now)
+        self._forward(what)
+        if self._crossing or len(data) > _HIGH:  # else the next chunk asks
+            self._hold_back()
+
+    def _hold_back(self) -> None:
+        """Ask clients to pause when more is under way than the line carries soon."""
+        if not self._paused and self._crossing + self.waiting() > _HIGH:
+            self._paused = True
+            self.flow(False)
+            self._kernel.at(self._half_empty(), self._resume)
+
+    def waiting(self) -> int:
+        """Characters handed over for sending and not yet on the wire."""
+        burst = self._station.burst
+        queued = 0 if self._driver is None else self._driver.waiting
+        if burst is None or burst.end <= self._kernel.now or not burst.data:
+            return queued
+        return queued + (burst.end - self._kernel.now) // self._station.setting.char
+
+    def _half_empty(self) -> int:
+        at = self._line_time if self._crossing else self._kernel.now
+        char = self._station.setting.char
+        if self._driver is not None:
+            return max(at, self._kernel.now + max(1, self.waiting() - _HIGH // 2) * char)
+        burst = self._station.burst
+        return at if burst is None else max(at, burst.end - _HIGH // 2 * char)
+
+    def _resume(self, _: object) -> None:
+        if self._crossing + self.waiting() > _HIGH:
+            self._kernel.at(self._half_empty(), self._resume)
+            return
+        self._paused = False
+        self.flow(True)
+
+    def _keep_line_alive(self, _: object) -> None:
+        burst, every = self._station.burst, self._policy.keep_alive_every
+        due = every + (0 if burst is None else burst.end)
+        if due <= self._kernel.now:
+            self._forward((0, self._policy.keep_alive))
+            due = self._kernel.now + every
+        self._kernel.at(max(due, self._kernel.now + 1), self._keep_line_alive)
+
+    # -- a port that clients can set ------------------------------------------------------------------------
+
+    def _operate(self, what: tuple[int, Action]) -> None:
+        client, action = what
+        if isinstance(action, Answer):
+            self._clients.answer(client, action.data)
+        elif isinstance(action, Apply):
+            old = self._station.setting
+            self._driver = self._driver or self._make_driver()
+            self._driver.change(setting(action.baud, action.format, old.ppm, old.inverted))
+        elif isinstance(action, Break) and self._driver is not None:
+            self._driver.change(action.on)
+        elif isinstance(action, Signal):
+            self._changed_to(action.name, "on" if action.on else "off")
+        elif isinstance(action, Hold):
+            self._clients.hold(client, action.on)
+        elif isinstance(action, Purge):
+            self._purge(client, action)
+
+    def _purge(self, client: int, purge: Purge) -> None:
+        if purge.waiting and self._driver is not None:
+            lost = self._driver.purge()
+            if lost:
+                self._effect("purge", f"{lost} bytes that waited for the line")
+        if purge.received:
+            self._line.catch_up(self._station)
+            lost = len(self._packer.take())
+            self._clients.forget(client)
+            if lost:
+                self._effect("purge", f"{lost} bytes that had come from the line")
+
+    def _reboot(self, down: int) -> None:
+        """Everything held is lost, every connection breaks off, and the port is as it was at first."""
+        self._effect("reboot", f"down for {down} ns")
+        self._down_until = self._kernel.now + down
+        self._clients.reboot(self._down_until)
+        self._packer.take()
+        if self._com is not None:
+            self._com.restart()
+        if self._driver is not None:
+            self._driver.purge()
+            self._driver.change(False)
+            if self._station.setting is not self._at_first:
+                self._driver.change(self._at_first)
+
+    def _make_driver(self) -> DriverQueue:
+        return DriverQueue(self._kernel, self._line, self._station, self._changed)
+
+    def _changed(self, change: Change) -> None:
+        """The driver did what was asked."""
+        if isinstance(change, Setting):
+            self._packer.set_char(change.char)
+            self.stops = self._packer.stops
+            self._station.setting_label = self.labelled(self._station)
+            self._changed_to("setting", f"{change.baud} Bd {change.format}")
+        else:
+            self._changed_to("break", "on" if change else "off")
+
+    def _changed_to(self, what: str, value: str) -> None:
+        self._emit((CHANGE, self._kernel.now, self.number, what, value))
+
+    # -- arbitration ----------------------------------------------------------------------------------------
+
+    def _queue(self, arbiter: Arbiter, client: int, data: bytes) -> None:
+        lost = arbiter.take(client, data)
+        if lost:
+            self._effect("arbitration", f"{lost} requests of client {client} lost: too many wait")
+        self._arbitrate(arbiter)
+
+    def _arbitrate(self, arbiter: Arbiter) -> None:
+        """Send the next request if it is time, and look again when it may be."""
+        now = self._kernel.now
+        raw = arbiter.next(now)
+        if raw:
+            if self.sent is not None:
+                self.sent(raw, now)
+            arbiter.sent(self._sent_by(raw))
+        if arbiter.due is not None:
+            self._kernel.at_near(max(arbiter.due, now), self._arbitration_due, arbiter.due)
+
+    def _sent_by(self, raw: bytes) -> int:
+        """Send it; when it will have left, ns."""
+        if self._driver is None:
+            return self._line.send(self._station, raw).end
+        self._driver.send(raw)
+        return self._kernel.now + (self.waiting() + 1) * self._station.setting.char
+
+    def _arbitration_due(self, due: int) -> None:
+        arbiter = self._arbiter
+        assert arbiter is not None
+        if arbiter.due != due:
+            return
+        self._line.catch_up(self._station)
+        if arbiter.due == due and arbiter.elapsed(self._kernel.now):
+            self._effect("arbitration", "no reply in time")
+            self._flush(arbiter)
+        self._arbitrate(arbiter)
+
+    def _flush(self, arbiter: Arbiter) -> None:
+        """An exchange is over: what came goes to who asked."""
+        packet = self._packer.take()
+        if packet and arbiter.owner is not None:
+            self._clients.send(packet, self._kernel.now, arbiter.owner)
+        arbiter.owner = None
+
+    # -- towards the network (a Listener of the bus) -------------------------------------------------------------
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        """Characters from the line. A raw connection cannot carry flags; COM port control tells of them."""
+        if last < self._down_until:
+            return
+        if self.replied is not None:
+            self.replied(data, last, flags)
+        if flags:
+            self._clients.notice(flags)
+        for packet in self._packer.feed(data, last):
+            self._send(packet, last)
+        if self._arbiter is not None and self._arbiter.heard(data, last + self._station.setting.tail):
+            self._flush(self._arbiter)
+            self._arbitrate(self._arbiter)
+        self._arm()
+
+    def _arm(self) -> None:
+        due = self._packer.due
+        if due is not None and not self._armed:
+            self._armed = True
+            self._kernel.at_near(max(due, self._kernel.now), self._idle)
+
+    def _idle(self, _: object) -> None:
+        self._line.catch_up(self._station)
+        self._armed = False
+        packet = self._packer.elapsed(self._kernel.now)
+        if packet:
+            self._send(packet, self._kernel.now)
+        else:
+            self._arm()
+
+    def _send(self, packet: bytes, at: int) -> None:
+        if self._arbiter is None:
+            self._clients.send(packet, at)
+        elif self._arbiter.owner is not None:
+            self._clients.send(packet, at, self._arbiter.owner)
+
+    def fork(self, station: Station, blank: bool) -> ConverterPort:
+        return self
+
+    def clear(self) -> None:
+        """Nothing to forget: what is held goes out in its time."""
+
+    def stop(self, held: int) -> int:
+        return self._packer.stop()

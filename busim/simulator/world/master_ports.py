@@ -1,0 +1,146 @@
+"""Played masters where they stand: on the line themselves, or as a client of a converter."""
+
+from __future__ import annotations
+
+from busim.recording.trace import EXCHANGE, Emit
+from busim.simulator.bus import Line, Station
+from busim.simulator.kernel import Kernel
+from busim.simulator.masters import Attempt, Master, Step, Task
+from busim.simulator.world.camera_ports import CameraPort
+from busim.simulator.world.converter_ports import ConverterPort
+
+
+class MasterPort:
+    """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
+
+    fresh = True
+    quiet_until = None
+    stops = False
+
+    def __init__(
+        self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int],
+        emit: Emit,
+    ) -> None:  # fmt: skip
+        self._kernel = kernel
+        self._line = line
+        self._number = number
+        self._cameras = cameras
+        self._numbers = numbers
+        self._emit = emit
+        self._due = 0
+        self._alarms: list[int] = []  # not gone off yet, the next one last: each was set before the ones ahead of it
+        self._exact_before = 0
+        self.master: Master | None = None
+
+    def start(self) -> None:
+        """Begin to ask (the master knows from when on)."""
+        assert self.master is not None
+        self.apply(self.master.step(self._kernel.now))
+
+    def command(self, task: Task, *, absolute: bool = True) -> None:
+        """An operator's move reaches the master now."""
+        assert self.master is not None
+        self._catch_up()
+        self.apply(self.master.command(task, self._kernel.now, absolute=absolute))
+
+    def _send(self, raw: bytes) -> None:
+        raise NotImplementedError
+
+    def apply(self, step: Step) -> None:
+        """Do what the master wants."""
+        raw, wake = step
+        if raw is not None:
+            self._exact_before = self._line.exact_bursts
+            self._send(raw)
+        if wake is not None:
+            self._due = wake
+            if not self._alarms or wake < self._alarms[-1]:
+                self._alarms.append(wake)
+                self._kernel.at(wake, self._run)
+
+    def _run(self, _: object) -> None:
+        """The next alarm goes off; it may be one that was set for a time-out which no longer matters."""
+        self._alarms.pop()
+        if self._due > self._kernel.now:
+            if not self._alarms or self._due < self._alarms[-1]:
+                self._alarms.append(self._due)
+                self._kernel.at(self._due, self._run)
+            return
+        assert self.master is not None
+        self._catch_up()
+        self.apply(self.master.step(self._kernel.now))
+
+    def _catch_up(self) -> None:
+        """Hear what has come by now: what came before a request must not count as an answer to it."""
+
+    def done(self, attempt: Attempt) -> None:
+        """The master tells of an attempt that is over."""
+        task, number, asked, sent, ended, free, outcome, _ = attempt
+        target = task.target
+        camera = self._cameras.get(target.name)
+        read_at = camera.read_at(task.request, sent, ended) if camera is not None and outcome == "ok" else -1
+        exact = 1 if self._line.exact_bursts != self._exact_before else 0
+        self._emit(
+            (
+                EXCHANGE, self._line.number, self._number, self._numbers[target.name], target.address, task.kind,
+                task.work, number, asked, sent, ended, free, outcome, read_at, exact,
+            )
+        )  # fmt: skip
+
+
+class MasterOnLine(MasterPort):
+    """A master with a driver of its own on the pair. `listen`: ns of quiet it waits for before it sends. A Listener."""
+
+    station: Station
+    listen = 0
+    _over = 0  # attempts that are over; a request that still waits for quiet then is not sent any more
+
+    def _catch_up(self) -> None:
+        self._line.catch_up(self.station)
+
+    def _send(self, raw: bytes) -> None:
+        if self.listen:
+            clear = self._line.quiet_from(self.station) + self.listen
+            if clear > self._kernel.now:
+                self._kernel.at(clear, self._try, (raw, self._over))
+                return
+        self._line.send(self.station, raw)
+
+    def _try(self, waiting: tuple[bytes, int]) -> None:
+        raw, over = waiting
+        if over == self._over:
+            self._send(raw)
+
+    def done(self, attempt: Attempt) -> None:
+        self._over += 1
+        super().done(attempt)
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        assert self.master is not None
+        self.apply(self.master.heard(data, last + self.station.setting.tail, flagged=bool(flags)))
+
+    def fork(self, station: Station, blank: bool) -> MasterOnLine:
+        return self
+
+    def clear(self) -> None:
+        """Nothing to forget: the master judges bytes by its own state."""
+
+    def stop(self, held: int) -> int:
+        return 0
+
+
+class MasterBehindConverter(MasterPort):
+    """A master that is one of a converter's clients."""
+
+    converter: ConverterPort
+    client = 0
+
+    def _send(self, raw: bytes) -> None:
+        self.converter.take(raw, self.client)
+
+    def deliver(self, client: int, data: bytes) -> None:
+        """Bytes from the converter."""
+        assert self.master is not None
+        self.apply(self.master.heard(data, self._kernel.now))

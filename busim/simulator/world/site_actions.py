@@ -1,0 +1,164 @@
+"""What hands do on site while it runs: a camera unplugged, its pair swapped, a cable cut, a port set otherwise, power
+given and taken, another unit put up.
+
+Each is an input from outside, at its instant: the trace has it as such, and replay does it again. A camera that sets
+its own port does so by itself, so that is a change of the camera and no input.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
+from busim.recording.trace import CHANGE, INPUT
+from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.world.camera_ports import CameraPort, Hearing
+
+if TYPE_CHECKING:
+    from busim.simulator.world.world import World
+
+
+class Wiring:
+    """The hands on one world. `stands`: for each line its positions in order, None where no station is."""
+
+    def __init__(self, world: World) -> None:
+        self.stands: dict[str, list[Station | None]] = {}
+        self._world = world
+
+    def unplug(self, camera: str, *, through: bool = True) -> None:
+        """Take a camera off its line, now. `through`: the pair goes on past it. Raises UserError."""
+        port, line = self._camera(camera)
+        self._tell(port.number, "unplug", b"" if through else b"cuts")
+        line.rewire().unplug(port.station, through=through)
+
+    def plug(self, camera: str) -> None:
+        """Put it back. Raises UserError."""
+        port, line = self._camera(camera)
+        self._tell(port.number, "plug")
+        line.rewire().plug(port.station)
+
+    def swap(self, camera: str, on: bool = True) -> None:
+        """Swap the pair at a camera, or put it right; where it is sending, when it has finished. Raises UserError."""
+        port, line = self._camera(camera)
+        self._tell(port.number, "swap" if on else "straight")
+        old = port.station.setting
+        self._set(port, line, setting(old.baud, old.format, old.ppm, on))
+
+    def cut(self, line: str, position: int) -> None:
+        """Open the pair of a line ahead of a position of its order (counted from 0). Raises UserError."""
+        number, at = self._position(line, position)
+        self._tell(number, "cut", str(position).encode())
+        self._world.lines[line].rewire().cut(at)
+
+    def join(self, line: str, position: int) -> None:
+        """Close it again. Raises UserError."""
+        number, at = self._position(line, position)
+        self._tell(number, "join", str(position).encode())
+        self._world.lines[line].rewire().join(at)
+
+    def dial(self, camera: str, baud: Fraction, format: CharFormat) -> None:
+        """Set the port of a camera by its switches; where it is sending, when it has finished. Raises UserError."""
+        port, _ = self._camera(camera)
+        self._tell(port.number, "dial", f"{baud} {format}".encode())
+        self.set_port(camera, baud, format)
+
+    def power(self, camera: str, on: bool) -> None:
+        """Give a camera power, or take it away, now. Raises UserError."""
+        port, _ = self._camera(camera)
+        self._tell(port.number, "power" if on else "no power")
+        port.power(on, self._world.kernel.now)
+
+    def fit(self, camera: str, id: int, serial: int) -> None:
+        """Put up another unit of the same model in a camera's place, as it comes: with this bus ID and serial number.
+
+        It has no power yet. Raises UserError.
+        """
+        port, _ = self._camera(camera)
+        self._tell(port.number, "unit", f"{id} {serial}".encode())
+        port.fit(id, serial)
+
+    def set_port(self, camera: str, baud: Fraction, format: CharFormat) -> None:
+        """A camera sets its port; where it is sending, when it has finished. Raises UserError."""
+        port, line = self._camera(camera)
+        old = port.station.setting
+        self._set(port, line, setting(baud, format, old.ppm, old.inverted))
+
+    def again(self, number: int, what: str, data: bytes) -> bool:
+        """Do what a trace says was done by hand; whether it is such a thing. Raises UserError."""
+        deed = _DEEDS.get(what)
+        if deed is None or not 0 < number <= len(self._world.names):
+            return False
+        deed(self, self._world.names[number - 1].name, data)
+        return True
+
+    def _tell(self, number: int, what: str, data: bytes = b"") -> None:
+        self._world.emit((INPUT, self._world.kernel.now, number, 0, what, data))
+
+    def _camera(self, name: str) -> tuple[CameraPort, Line]:
+        port = self._world.cameras.get(name)
+        if port is None:
+            raise UserError(
+                "no such camera in this installation", found=repr(name[:60]),
+                expected=" or ".join(map(repr, self._world.cameras))[:300] or "none: it has no cameras",
+                mend="name one that is present",
+            )  # fmt: skip
+        line = next(line for line in self._world.lines.values() if port.station in line.stations)
+        return port, line
+
+    def _position(self, line: str, position: int) -> tuple[int, int]:
+        """The line's number in the trace, and that of the first station behind the cut."""
+        stands = self.stands.get(line)
+        if stands is None or not 0 <= position <= len(stands):
+            raise UserError(
+                "no such place to cut a line", found=f"{line[:60]!r}, position {position}",
+                expected="a line of the plan, and 0 to the number of its positions", mend="see the order of the line",
+            )  # fmt: skip
+        ahead = [station for station in stands[:position] if station is not None]
+        return self._world.lines[line].number, len(ahead)
+
+    def _set(self, port: CameraPort, line: Line, to: Setting) -> None:
+        burst, now = port.station.burst, self._world.kernel.now
+        over = now if burst is None else max(burst.off, burst.end)
+        if over > now:
+            self._world.kernel.at(over, lambda _: self._set(port, line, to))
+            return
+        line.reset(port.station, to)
+        ear = port.station.ear
+        if ear is not None and isinstance(ear.listener, Hearing):
+            ear.listener.tune(to)
+        port.station.setting_label = self._world.setting_number(port.station)
+        swapped = ", swapped" if to.inverted else ""
+        self._world.emit((CHANGE, now, port.number, "setting", f"{to.baud} Bd {to.format}{swapped}"))
+
+
+def _dialled(data: bytes) -> tuple[Fraction, CharFormat]:
+    try:
+        baud, format = data.decode().split(" ")
+        return Fraction(baud), CharFormat.parse(format)
+    except (ValueError, ZeroDivisionError):
+        raise UserError("no setting of a port", found=repr(data[:60]), expected="baud and format") from None
+
+
+def _unit(data: bytes) -> tuple[int, int]:
+    try:
+        id, serial = data.decode().split(" ")
+        return int(id), int(serial)
+    except ValueError:
+        raise UserError("no camera unit", found=repr(data[:60]), expected="bus ID and serial number") from None
+
+
+_DEEDS: dict[str, Callable[[Wiring, str, bytes], None]] = {
+    "unplug": lambda wiring, name, data: wiring.unplug(name, through=not data),
+    "plug": lambda wiring, name, _: wiring.plug(name),
+    "swap": lambda wiring, name, _: wiring.swap(name),
+    "straight": lambda wiring, name, _: wiring.swap(name, False),
+    "cut": lambda wiring, name, data: wiring.cut(name, int(data) if data.isdigit() else -1),
+    "dial": lambda wiring, name, data: wiring.dial(name, *_dialled(data)),
+    "power": lambda wiring, name, _: wiring.power(name, True),
+    "no power": lambda wiring, name, _: wiring.power(name, False),
+    "unit": lambda wiring, name, data: wiring.fit(name, *_unit(data)),
+    "join": lambda wiring, name, data: wiring.join(name, int(data) if data.isdigit() else -1),
+}

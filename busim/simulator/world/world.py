@@ -1,0 +1,107 @@
+"""A running installation: everything of a plan as live objects around one kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import NamedTuple
+
+from busim.foundation.units import CharFormat
+from busim.protocols import Dialect
+from busim.recording.trace import MARK, Emit
+from busim.simulator.bus import Line, Setting, Station
+from busim.simulator.fault_hooks import LineLevel
+from busim.simulator.kernel import Kernel
+from busim.simulator.world.camera_ports import CameraPort
+from busim.simulator.world.controller_hook import Hook
+from busim.simulator.world.converter_ports import ConverterPort
+from busim.simulator.world.master_ports import MasterPort
+from busim.simulator.world.operators import Operator
+from busim.simulator.world.site_actions import Wiring
+
+
+class Name(NamedTuple):
+    """An entity of the trace: `kind` line, camera, converter, master; `parent`: the line it stands on, 0 for none."""
+
+    id: int
+    kind: str
+    name: str
+    parent: int
+
+
+class SettingRow(NamedTuple):
+    """How a driver sends, as the trace names it. `lead` and `hold`: ns, as in the plan."""
+
+    id: int
+    baud: Fraction
+    format: CharFormat
+    ppm: float
+    inverted: bool
+    lead: int
+    hold: int
+
+
+class World:
+    """Made by `build`. `start` it, `advance` it as far as wanted, `finish` it.
+
+    Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
+    each of its lines through an object of its own), `settings` (rows made so far; `told`
+    hears of each when it is made), `wiring` (what hands can do to it), `hook` (None without one).
+    """
+
+    def __init__(self, emit: Emit, kernel: Kernel, hook: Hook | None = None) -> None:
+        self.kernel = kernel
+        self.hook = hook
+        self.emit = emit
+        self.names: list[Name] = []
+        self.settings: list[SettingRow] = []
+        self.lines: dict[str, Line] = {}
+        self.cameras: dict[str, CameraPort] = {}
+        self.converters: dict[str, ConverterPort] = {}
+        self.masters: dict[tuple[str, str], MasterPort] = {}
+        self.dialects: dict[str, Dialect] = {}
+        self.operators: list[Operator] = []
+        self.disturbances: list[tuple[Line, LineLevel]] = []
+        self.told: Callable[[SettingRow], None] = lambda _: None
+        self.wiring = Wiring(self)
+        self._setting_ids: dict[tuple[Setting, int, int], int] = {}
+
+    def number(self, kind: str, name: str, parent: int = 0) -> int:
+        """A new number for an entity."""
+        self.names.append(Name(len(self.names) + 1, kind, name, parent))
+        return len(self.names)
+
+    def setting_number(self, station: Station) -> int:
+        """The number in the trace of how a station sends; what was not seen before gets the next."""
+        setting, lead, hold = key = station.setting, station.lead, station.hold
+        number = self._setting_ids.get(key)
+        if number is None:
+            number = self._setting_ids[key] = len(self.settings) + 1
+            row = SettingRow(number, setting.baud, setting.format, setting.ppm, setting.inverted, lead, hold)
+            self.settings.append(row)
+            self.told(row)
+        return number
+
+    def start(self) -> None:
+        """Set everything going, at instant 0."""
+        for line in self.lines.values():
+            for station in line.stations:
+                station.setting_label = self.setting_number(station)
+            line.start()
+        for line, disturbance in self.disturbances:
+            disturbance.start(self.kernel, line.pulse)
+        for converter in self.converters.values():
+            converter.start()
+        for master in self.masters.values():
+            master.start()
+        for operator in self.operators:
+            operator.start()
+
+    def mark(self, text: str) -> None:
+        """Set a mark in the trace, now."""
+        self.emit((MARK, self.kernel.now, text))
+
+    def finish(self) -> None:
+        """The run ends at the kernel's now: write what is still held."""
+        for line in self.lines.values():
+            line.finish()

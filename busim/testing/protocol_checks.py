@@ -1,0 +1,243 @@
+"""A proof: what was tried on a dialect, what came of it, and sample frames to hold beside a protocol sheet.
+
+Two verdicts can be bad: a message that does not come back as it went, and a framer that stays out of step. What a
+check cannot see and which messages look alike is the protocol's own doing; it is listed, so that its user knows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations, product
+
+from busim.protocols import DeclaredDialect, Request
+from busim.protocols import Reply as ReplyMessage
+from busim.testing.resync import lost_after
+from busim.testing.samples import Exchange, exchanges
+
+_MOST_LISTED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One thing tried: how often, whether it holds, and what is to be known about it."""
+
+    what: str
+    tried: int
+    holds: bool
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A frame with its fields: (name, bytes), the name empty for bytes that stand as they are."""
+
+    title: str
+    raw: bytes
+    pieces: tuple[tuple[str, bytes], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """All that was found out about a dialect."""
+
+    name: str
+    title: str
+    verdicts: tuple[Verdict, ...]
+    samples: tuple[Sample, ...]
+
+    @property
+    def holds(self) -> bool:
+        return all(verdict.holds for verdict in self.verdicts)
+
+
+def prove(dialect: DeclaredDialect) -> Proof:
+    """Try the dialect. It takes less than a second for a protocol of the usual size."""
+    tried = list(exchanges(dialect))
+    verdicts = (
+        _comes_back(dialect, tried),
+        _bits(dialect, tried),
+        _alike(dialect),
+        _in_a_stream(dialect),
+        _in_step(dialect, tried),
+    )
+    return Proof(dialect.name, dialect.declaration.title, verdicts, tuple(_samples(dialect, tried)))
+
+
+def _direction(exchange: Exchange) -> str:
+    return "refusal" if exchange.refused else "reply"
+
+
+def listed(said: list[str]) -> tuple[str, ...]:
+    """What is said, as far as anybody will read it."""
+    more = len(said) - _MOST_LISTED
+    return (*said[:_MOST_LISTED], f"... and {more} more") if more > 0 else tuple(said)
+
+
+# -- every message comes back ------------------------------------------------------------------------------
+
+
+def _comes_back(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+    """Encoded, decoded and encoded again; and the definition gives the same bytes and reads the same fields."""
+    said: list[str] = []
+    definition = dialect.definition()
+    count = 0
+    for one in tried:
+        raw = dialect.encode_request(one.request)
+        back = dialect.decode_request(raw)
+        if back != one.request:
+            said.append(f"request {one.name}: {_hex(raw)} is read as {_shown(back)}")
+        elif dialect.encode_request(back) != raw:
+            said.append(f"request {one.name}: {_hex(raw)} is encoded otherwise the second time")
+        answer = dialect.encode_reply(one.reply)
+        heard = dialect.decode_reply(answer, one.request)
+        if heard is None or heard.refused != one.reply.refused or (not heard.refused and heard != one.reply):
+            said.append(f"{_direction(one)} {one.name}: {_hex(answer)} is read as {heard}")
+        for direction, bytes_ in (("request", raw), (_direction(one), answer)):
+            count += 1
+            message = dialect.declaration.message(dialect.operations[one.number], direction)
+            defined = definition.build(message, one.fields(direction, dialect))
+            if defined.raw != bytes_:
+                said.append(f"{direction} {one.name}: {_hex(bytes_)}, but by the definition {_hex(defined.raw)}")
+            elif definition.parse(message, bytes_, one.request.size) is None:
+                said.append(f"{direction} {one.name}: the definition does not read {_hex(bytes_)}")
+    return Verdict("every message is read back and written again as the same bytes", count, not said, listed(said))
+
+
+def _shown(request: Request | None) -> str:
+    return "no sound frame" if request is None else f"{request.verb}, ID {request.id}, key {request.key}"
+
+
+# -- single bits --------------------------------------------------------------------------------------------
+
+
+def _bits(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+    """Each bit of each frame, flipped: is it noticed?"""
+    missed: dict[str, int] = {}
+    count = 0
+    seen: set[bytes] = set()
+    for one in tried:
+        raw = dialect.encode_request(one.request)
+        answer = dialect.encode_reply(one.reply)
+        if raw not in seen:
+            found = [damaged for damaged in _flipped(raw) if dialect.decode_request(damaged) is not None]
+            count += 8 * len(raw)
+            _add(missed, f"request {one.name}", len(found))
+        found = [damaged for damaged in _flipped(answer) if dialect.decode_reply(damaged, one.request) is not None]
+        count += 8 * len(answer)
+        _add(missed, f"{_direction(one)} {one.name}", len(found))
+        seen.add(raw)
+    if not missed:
+        return Verdict("every single flipped bit is noticed", count, True)
+    said = [f"{name}: {number} flipped bits" for name, number in missed.items()]
+    reason = "there is no check" if dialect.declaration.check is None else "they lie outside of what the check covers"
+    return Verdict(f"single flipped bits that are beyond this check ({reason})", count, True, listed(said))
+
+
+def _add(missed: dict[str, int], name: str, count: int) -> None:
+    if count:
+        missed[name] = missed.get(name, 0) + count
+
+
+def _flipped(raw: bytes) -> list[bytes]:
+    return [
+        raw[:place] + bytes((raw[place] ^ 1 << bit,)) + raw[place + 1 :]
+        for place in range(len(raw))
+        for bit in range(8)
+    ]
+
+
+# -- alike --------------------------------------------------------------------------------------------------
+
+
+def _alike(dialect: DeclaredDialect) -> Verdict:
+    """Requests are told apart, or the file would not have been read; what else may look alike is said."""
+    said = []
+    layouts = list(dialect.layouts.items())
+    pairs = list(combinations(layouts, 2))
+    for ((number, direction), one), ((other_number, other_direction), other) in pairs:
+        if direction == other_direction == "request" or not number or not other_number:
+            continue
+        if "refusal" in (direction, other_direction):
+            continue
+        met = dialect.common_bytes(one, other)
+        if met is not None:
+            names = [dialect.operations[each].name for each in (number, other_number)]
+            said.append(f"{direction} {names[0]} and {other_direction} {names[1]}: both may be {_hex(met)} ...")
+    what = "no two operations can be taken for one another"
+    if said:
+        said = ["a request and a reply, or two replies, that may be the same bytes (only what was asked tells):", *said]
+    return Verdict(what, len(pairs), True, listed(said))
+
+
+def _in_a_stream(dialect: DeclaredDialect) -> Verdict:
+    """Where only silence ends requests, a stream of bytes behind a converter cannot be cut between them for sure."""
+    requests = [layout for (number, direction), layout in dialect.layouts.items() if direction == "request" and number]
+    pairs = list(product(requests, requests))
+    said = []
+    for one, other in pairs:
+        met = dialect.beginning_bytes(one, other)
+        if met is not None and one.operation is not None and other.operation is not None:
+            longer = "a longer one" if one is other else other.operation.name
+            said.append(f"{one.operation.name} {_hex(met)} is a whole request, and {longer} may begin so")
+    if said:
+        said = [
+            "only silence tells these apart; a converter hands on none, so a client has to send each in one piece:",
+            *said,
+        ]
+    return Verdict("no request is the beginning of another", len(pairs), True, listed(said))
+
+
+# -- in step ------------------------------------------------------------------------------------------------
+
+
+def _in_step(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+    """Junk at every position of a frame, a byte lost at every position: how many of the frames behind are lost?"""
+    said = []
+    count = 0
+    seen: set[tuple[int, int]] = set()
+    for one in tried:
+        if one.refused or (one.number, one.request.size) in seen:
+            continue
+        seen.add((one.number, one.request.size))
+        for title, lost in lost_after(dialect, one.request):
+            count += 1
+            if lost > 1:
+                said.append(f"{one.name}, {title}: {lost} frames lost")
+    return Verdict("after junk at every position the framer is back within one frame", count, not said, listed(said))
+
+
+# -- samples ------------------------------------------------------------------------------------------------
+
+
+def _samples(dialect: DeclaredDialect, tried: list[Exchange]) -> list[Sample]:
+    """One frame of each kind, with its fields marked."""
+    definition = dialect.definition()
+    framing = dialect.declaration.framing
+    found: dict[tuple[int, str], Sample] = {}
+    for one in tried:
+        for direction in ("request", _direction(one)):
+            if (one.number, direction) in found:
+                continue
+            message = dialect.declaration.message(dialect.operations[one.number], direction)
+            frame = definition.build(message, one.fields(direction, dialect))
+            pieces = [("start", framing.start), *frame.pieces, ("end", framing.end)]
+            told = one.request if direction == "request" else one.reply
+            found[one.number, direction] = Sample(
+                f"{one.name}, {direction}: {_numbers(told)}",
+                frame.raw,
+                tuple((name, raw) for name, raw in pieces if raw),
+            )
+    return list(found.values())
+
+
+def _numbers(message: Request | ReplyMessage) -> str:
+    said = [f"ID {message.id}", f"key {message.key}"]
+    if message.values:
+        said.append(
+            "values " + ", ".join(str(value) for value in message.values[:4]) + (" ..." if message.values[4:] else "")
+        )
+    return ", ".join(said)
+
+
+def _hex(raw: bytes) -> str:
+    return raw.hex(" ").upper()

@@ -1,0 +1,101 @@
+"""Messages to try a dialect with: of every operation, with the numbers at the ends of what its fields hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from busim.protocols import DeclaredDialect, Layout, Reply, Request
+
+_HIGHEST = 65535  # of keys, and of values as cameras have them
+_MOST_TAG = 65535
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """A request and the answer to it. `number`: of the operation; `refused`: whether the answer is a refusal."""
+
+    number: int
+    name: str
+    request: Request
+    reply: Reply
+
+    @property
+    def refused(self) -> bool:
+        return self.reply.refused != 0
+
+    def fields(self, direction: str, dialect: DeclaredDialect) -> dict[str, object]:
+        """The message's fields as the definition takes them."""
+        message = self.request if direction == "request" else self.reply
+        values = message.values
+        operation = dialect.operations[self.number]
+        layout = dialect.layouts[self.number, direction]
+        if direction == "request" and operation.values is not None:
+            values = ()
+        if not layout.repeats:
+            values = values[: len(layout.single_values)]
+        reason = dialect.declaration.reasons.get(self.reply.refused, 0)
+        return {
+            "id": message.id,
+            "key": message.key,
+            "tag": self.request.form >> 8,
+            "reason": reason,
+            "count": self.request.size,
+            "values": list(values),
+        }
+
+
+def exchanges(dialect: DeclaredDialect) -> Iterator[Exchange]:
+    """Two or three of every operation: all numbers small, all great, and, where there are refusals, one of each
+    reason.
+    """
+    declaration = dialect.declaration
+    first, last = dialect.ids
+    for number, operation in dialect.operations.items():
+        low, high = dialect.sizes[number]
+        for great in (False, True):
+            n = high if great else low
+            request = _request(dialect, number, last if great else first, n, great)
+            values = tuple(_values(dialect.layouts[number, "reply"], n, great))
+            if operation.verb not in ("read", "status", "identify"):
+                values = request.values
+            yield Exchange(
+                number, operation.name, request, Reply(request.id, request.verb, request.key, values, 0, request.form)
+            )
+            if (number, "refusal") in dialect.layouts:
+                codes = list(declaration.reasons) if great else list(declaration.reasons)[:1]
+                for code in codes if "reason" in dialect.layouts[number, "refusal"].parts else [4]:
+                    refusal = Reply(request.id, request.verb, request.key, (), code, request.form)
+                    yield Exchange(number, operation.name, request, refusal)
+
+
+def _request(dialect: DeclaredDialect, number: int, id: int, n: int, great: bool) -> Request:
+    operation = dialect.operations[number]
+    layout = dialect.layouts[number, "request"]
+    key = operation.key or 0
+    for name in layout.names:
+        if layout.holds(name) == "key":
+            low, high = _bounds(layout, name)
+            key = high if great else low
+    values: tuple[int, ...] = ()
+    if operation.values is not None:
+        values = operation.values
+    elif operation.verb not in ("read", "status", "identify"):
+        values = tuple(_values(layout, n, great))
+    tag = min(dialect.tags - 1, _MOST_TAG) if great and dialect.tags else 0
+    return Request(id, operation.verb, key, n, values, number | tag << 8)
+
+
+def _values(layout: Layout, n: int, great: bool) -> Iterator[int]:
+    names = ["value"] * n if layout.repeats else layout.single_values
+    for place, name in enumerate(names):
+        low, high = _bounds(layout, name)
+        yield high if great else min(low + place, high)
+
+
+def _bounds(layout: Layout, name: str) -> tuple[int, int]:
+    encoding = layout.encoding(name)
+    if encoding.kind == "words":
+        return min(encoding.words), max(encoding.words)
+    low, high = encoding.bounds
+    return (low if encoding.kind == "signed" or encoding.sign != "none" else max(low, 0)), max(min(high, _HIGHEST), low)

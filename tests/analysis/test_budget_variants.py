@@ -1,0 +1,106 @@
+"""What would be, held against the changed case worked out from nothing: the same formulas, counted another way."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from budget_plans import SLOW, box
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from busim.analysis.budget import Case, Pace, budget, cases
+from busim.analysis.budget.case import Poll
+from busim.analysis.budget.changes import _merged
+from busim.analysis.budget.utilisation import Load
+from busim.analysis.budget.variants import Works, noisy, of_units, without
+from busim.plan.models import names
+
+PLANS = st.fixed_dictionaries(
+    {
+        "cameras": st.integers(2, 5),
+        "absent": st.sampled_from([(), (1,), (2,)]),
+        "models": st.lists(st.sampled_from(names()), max_size=5).map(tuple),
+        "values": st.sampled_from(["[zoom]", "[iris, gain, shutter]", "[tally, iris, temperature]"]),
+        "every": st.sampled_from(["0", "40 ms", "2 s"]),
+        "more": st.sampled_from(["", SLOW]),
+        "line": st.sampled_from(["", "bit_error_rate: 2e-5"]),
+        "moves": st.sampled_from(["0", "2 /s", "30 /s"]),
+        "turnaround": st.sampled_from(["2 ms", "2..6 ms"]),
+    }
+)
+
+
+def _case(plan: dict[str, object]) -> Case:
+    return cases(box(**plan))[0]  # type: ignore[arg-type]
+
+
+def _same(load: Load, case: Case) -> None:
+    fresh = Pace(case, exact=False)
+    assert load.demand == pytest.approx(fresh.demand, rel=1e-12)
+    assert load.cycle == pytest.approx(fresh.cycle, rel=1e-12)
+    assert load.commands_load == pytest.approx(fresh.commands_load, rel=1e-12)
+    assert load.polls == len(fresh.layout.living)
+
+
+@given(PLANS, st.integers(0, 1))
+def test_a_line_with_more_dead_cameras_is_that_of_a_plan_in_which_they_are_missing(
+    plan: dict[str, object], gone: int
+) -> None:
+    case = _case(plan)
+    units = tuple(one._replace(trouble="dead") if number == gone else one for number, one in enumerate(case.units))
+    _same(without(Pace(case), [gone]), case._replace(units=units))
+
+
+@given(PLANS)
+def test_a_line_of_some_cameras_is_that_of_a_plan_that_asks_no_others(plan: dict[str, object]) -> None:
+    case = _case(plan)
+    units = [number for number, unit in enumerate(case.units) if not unit.trouble][:2]
+    polls = tuple(poll for poll in case.polls if poll.unit in units)
+    moves = tuple(move for move in case.moves if move.unit in units)
+    _same(of_units(Pace(case), units), case._replace(polls=polls, moves=moves))
+
+
+@given(PLANS, st.sampled_from([1e-6, 1e-4]))
+def test_a_noisier_line_is_that_of_a_plan_with_this_noise(plan: dict[str, object], rate: float) -> None:
+    case = _case(plan)
+    noisier = case._replace(bit_error_rate=rate)
+    load, failing = noisy(Pace(case), rate)
+    _same(load, noisier)
+    assert failing == [one.failing for one in Pace(noisier).times]
+
+
+@given(PLANS)
+def test_polls_left_out_are_those_of_a_plan_that_never_had_them(plan: dict[str, object]) -> None:
+    case = _case(plan)
+    works = Works(Pace(case))
+    for work in {(poll.group, poll.work) for poll in case.polls}:
+        left = tuple(poll for poll in case.polls if (poll.group, poll.work) != work)
+        _same(works.without(work), case._replace(polls=left))
+
+
+@given(PLANS)
+def test_polls_read_together_are_those_of_a_plan_that_reads_them_so(plan: dict[str, object]) -> None:
+    case = _case(plan)
+    works = Works(Pace(case))
+    for group in {poll.group for poll in case.polls}:
+        together = dict(_merged(case, group))
+        first = [number for number, poll in enumerate(case.polls) if poll.group == group]
+        polls: list[Poll] = []
+        for number, poll in enumerate(case.polls):
+            if number in together:
+                polls.append(together[number])
+            elif number not in first:
+                polls.append(poll)
+        _same(works.merged(group, list(together.items())), case._replace(polls=tuple(polls)))
+
+
+@given(PLANS)
+@example({"models": ("minicam", "minicam"), "values": "[zoom]", "every": "2 s"})  # the first cameras are asked nothing
+def test_every_plan_has_a_budget_or_is_told_why_not(plan: dict[str, object]) -> None:
+    """Whatever its cameras have of what is polled and moved; written down as JSON to the last number."""
+    (line,) = budget(box(**plan), need=5.0).as_json()["lines"]  # type: ignore[arg-type]
+    assert line["figures"] or line["obstacles"]
+    assert all(math.isfinite(one["gain"]) and one["gain"] > 0 for one in line["changes"])
+    json.dumps(line, allow_nan=False)

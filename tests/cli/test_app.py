@@ -1,0 +1,55 @@
+"""How the command line ends: whose fault an error is, in one clear message and an exit code."""
+
+from __future__ import annotations
+
+import sys
+
+import pytest
+
+from busim.cli import app
+from busim.foundation.errors import Defect, UserError
+
+
+def ended(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> int:
+    def broken() -> None:
+        raise error
+
+    monkeypatch.setattr(app, "app", broken)
+    monkeypatch.delenv("BUSIM_TRACEBACK", raising=False)
+    with pytest.raises(SystemExit) as end:
+        app.main()
+    assert isinstance(end.value.code, int)
+    return end.value.code
+
+
+def test_what_the_user_can_mend_ends_with_2(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert ended(monkeypatch, UserError("no such port", found="99", mend="choose another")) == 2
+    assert capsys.readouterr().err == "no such port; found 99. To mend: choose another\n"
+
+
+@pytest.mark.parametrize("error", [Defect("a gap in the books"), ZeroDivisionError("division by zero")])
+def test_a_fault_of_busim_is_one_line_that_says_so_and_ends_with_3(
+    error: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert ended(monkeypatch, error) == 3
+    said = capsys.readouterr().err
+    assert said.startswith("busim itself is at fault: ")
+    assert str(error) in said
+    assert "Traceback" not in said
+
+
+def test_the_traceback_of_a_fault_can_be_had(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken() -> None:
+        raise Defect("a gap in the books")
+
+    monkeypatch.setattr(app, "app", broken)
+    monkeypatch.setenv("BUSIM_TRACEBACK", "1")
+    with pytest.raises(Defect):
+        app.main()
+
+
+def test_ctrl_c_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert ended(monkeypatch, KeyboardInterrupt()) == 130
+    assert sys.exc_info() == (None, None, None)

@@ -1,0 +1,230 @@
+"""Dialect declarations drawn by hypothesis, and messages for them: whatever the form of the file can say, mixed.
+
+Drawn declarations are sound by construction: every message begins with a byte of its own, fields of one size stand
+where one size is needed, and no field of a dialect with unescaped marks can hold one.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from hypothesis import strategies as st
+
+from busim.protocols import DeclaredDialect, Reply, Request, read_text
+from busim.protocols.declared.sums import catalogue, width_of
+
+CHECKS = ["xor", "sum", "sum-16", "lrc", *catalogue()]
+READS = ("read", "status", "identify")
+
+
+@st.composite
+def binary_fields(draw: st.DrawFn, *, scaled: bool = True) -> dict[str, Any]:
+    """An encoding of one size that any byte may come out of."""
+    kind = draw(st.sampled_from(["unsigned", "unsigned", "signed", "bcd", "nibbles", "seven"]))
+    field: dict[str, Any] = {
+        "as": kind,
+        "bytes": draw(st.integers(1, 4)),
+        "order": draw(st.sampled_from(["big", "little"])),
+    }
+    if kind == "nibbles":
+        field["high"] = draw(st.integers(0, 15))
+    if scaled and draw(st.booleans()):
+        field["times"] = draw(st.integers(1, 10))
+        field["plus"] = draw(st.integers(0, 9))
+    return field
+
+
+@st.composite
+def text_fields(draw: st.DrawFn, *, varying: bool = True, scaled: bool = True) -> dict[str, Any]:
+    """An encoding of digits, letters and signs."""
+    kind = draw(st.sampled_from(["decimal", "decimal", "hex"]))
+    if kind == "hex":
+        digits = draw(st.sampled_from([2, 4, 6]))
+        return {
+            "as": "hex",
+            "digits": digits,
+            "order": draw(st.sampled_from(["big", "little"])),
+            "case": draw(st.sampled_from(["upper", "lower"])),
+        }
+    digits = draw(st.integers(2, 6))
+    field: dict[str, Any] = {"as": "decimal", "digits": digits, "sign": draw(st.sampled_from(["none", "always"]))}
+    least = draw(st.integers(1, digits)) if varying else digits
+    field["least_digits"] = least
+    if varying and draw(st.booleans()):
+        field["sign"] = draw(st.sampled_from(["none", "minus", "always"]))
+    if least > 1 and draw(st.booleans()):
+        field["point"] = draw(st.integers(1, least - 1))
+    if scaled and draw(st.booleans()):
+        field["times"] = draw(st.integers(1, 10))
+    return field
+
+
+@st.composite
+def texts(draw: st.DrawFn) -> dict[str, Any]:
+    """A declaration whose frames are text between marks."""
+    check = draw(st.none() | st.sampled_from(CHECKS))
+    marks = {
+        "kind": "marks",
+        "start": draw(st.sampled_from(["", "@", "@@"])),
+        "end": draw(st.sampled_from(["{0D}", "{0D}{0A}", "$"])),
+    }
+    frame = draw(st.sampled_from(["{id}{message}", "{tag}~{id}{message}", "x{id}{message}"]))
+    declaration = _declaration("text", {**marks, "longest": 1024}, frame + ("*{check}" if check else ""))
+    fields = declaration["fields"]
+    fields["id"] = {"as": "decimal", "digits": 3}
+    fields["tag"] = {"as": "hex", "digits": 2}
+    fields["key"] = draw(text_fields())
+    fields["value"] = {**draw(text_fields()), "between": "/"}
+    fields["count"] = {"as": "decimal", "digits": 2, "least_digits": 1}
+    fields["reason"] = {"as": "decimal", "digits": 1}
+    if check:
+        fields["check"] = {"as": "hex", "digits": -(-width_of(check) // 4)}
+        declaration["check"] = {"kind": check, "start": draw(st.sampled_from(["mark", "frame", "id"])), "to": "message"}
+    declaration["operations"] = draw(_operations("GHJKLMNPQUV", "{op}{key};{rest}", ",{count}", ";"))
+    declaration["refusal"] = "Z{reason}" if draw(st.booleans()) else None
+    return _trimmed(declaration)
+
+
+@st.composite
+def binaries(draw: st.DrawFn) -> dict[str, Any]:
+    """A declaration whose frames are binary: by length, by silence, between marks with escapes or as hex digits."""
+    check = draw(st.none() | st.sampled_from(CHECKS))
+    kind = draw(st.sampled_from(["length", "silence", "xor", "replaced", "hex"]))
+    frame = draw(
+        st.sampled_from(["{id} {message}", "{tag} {id} {message}", "5A {id} {message}", "{id} 7E {tag} {message}"])
+    )
+    framing: dict[str, Any] = {
+        "kind": "marks",
+        "start": "7E",
+        "end": draw(st.sampled_from(["7E", "7F"])),
+        "longest": 2048,
+    }
+    if kind == "length":
+        frame = draw(st.sampled_from(["{length} ", "A5 {length} "])) + frame
+        framing = {"kind": "length", "counts": draw(st.sampled_from(["frame", "behind", "message"])), "longest": 2048}
+    elif kind == "silence":
+        framing = {"kind": "silence", "quiet": "3.5 characters", "longest": 2048}
+    elif kind == "xor":
+        framing["escape"] = {"byte": "7D", "xor": 0x20}
+    elif kind == "replaced":
+        end = framing["end"]
+        framing["escape"] = {
+            "byte": "DB",
+            "replaced": {"7E": "01", end: "02", "DB": "03"} if end != "7E" else {"7E": "01", "DB": "03"},
+        }
+    else:
+        framing.update(start="3A", end="0D 0A", hex=True)
+    declaration = _declaration(
+        "hex", framing, frame + (" {check}" if check else "") + draw(st.sampled_from(["", " 99"]))
+    )
+    fields = declaration["fields"]
+    fields["id"] = {**draw(binary_fields(scaled=False)), "plus": draw(st.integers(0, 3))}
+    fields["tag"] = {"as": "unsigned", "bytes": draw(st.integers(1, 2))}
+    fields["length"] = {"as": draw(st.sampled_from(["unsigned", "bcd"])), "bytes": 2}
+    fields["key"] = draw(binary_fields())
+    fields["value"] = draw(binary_fields())
+    fields["count"] = {"as": "unsigned", "bytes": 1}
+    fields["size"] = {"as": "unsigned", "bytes": 1}
+    fields["reason"] = {"as": "unsigned", "bytes": 1}
+    if check:
+        width = -(-width_of(check) // 8)
+        forms = [{"as": "unsigned", "bytes": width, "order": order} for order in ("big", "little")]
+        fields["check"] = draw(st.sampled_from([*forms, {"as": "hex", "digits": 2 * width}]))
+        declaration["check"] = {"kind": check, "start": "frame"}
+    numbers = [f"{number:02X}" for number in range(1, 12)]
+    declaration["operations"] = draw(_operations(numbers, "{op} {key} {rest}", " {count}", " "))
+    declaration["refusal"] = "EE {reason}" if draw(st.booleans()) else None
+    return _trimmed(declaration)
+
+
+def _declaration(literals: str, framing: dict[str, Any], frame: str) -> dict[str, Any]:
+    return {
+        "busim-dialect": 1, "name": "drawn", "title": "drawn", "literals": literals, "framing": framing, "frame": frame,
+        "address": {"first": 1, "last": 9, "broadcast": 0}, "fields": {},
+    }  # fmt: skip
+
+
+@st.composite
+def _operations(draw: st.DrawFn, codes: Any, asking: str, counted: str, gap: str) -> dict[str, Any]:
+    """Operations of every verb, or some, each message with a code of its own."""
+    left = iter(codes)
+    made: dict[str, Any] = {}
+
+    def message(rest: str = "", *, key: bool = True) -> str:
+        code = next(left)
+        return asking.replace("{op}", code).replace("{rest}", rest) if key else code + (gap + rest if rest else "")
+
+    most = draw(st.integers(1, 6))
+    if draw(st.booleans()):
+        made["read"] = {"request": message(), "reply": message("{value}")}
+    else:
+        made["read"] = {"request": message(counted.strip(", ") + gap), "reply": message("{values}"), "most": most}
+    if draw(st.booleans()):
+        made["write"] = {
+            "request": message("{values}"),
+            "reply": message(draw(st.sampled_from(["", "{values}"]))),
+            "most": most,
+        }
+    else:
+        made["write"] = {"request": message("{value}"), "reply": message(draw(st.sampled_from(["", "{value}"])))}
+    other = draw(st.sampled_from(["step", "status", "save", "preset", "stop"]))
+    code = message(key=False)
+    made[other] = {
+        "step": {"key": 3, "values": [1], "request": code, "reply": code},
+        "status": {"key": 0, "request": code, "reply": code + gap + gap.join(["{value}"] * draw(st.integers(1, 3)))},
+        "save": {"request": code, "reply": code},
+        "preset": {"request": code + gap + "{value}", "reply": code},
+        "stop": {"key": 5, "request": code, "reply": code},
+    }[other]
+    return made
+
+
+def _trimmed(declaration: dict[str, Any]) -> dict[str, Any]:
+    """Without the fields that nothing names, and without keys that hold nothing."""
+    said = declaration["frame"] + json.dumps(declaration["operations"]) + str(declaration["refusal"])
+    used = {name: field for name, field in declaration["fields"].items() if f"{{{name}" in said}
+    return {**{key: value for key, value in declaration.items() if value is not None}, "fields": used}
+
+
+def dialects() -> st.SearchStrategy[DeclaredDialect]:
+    """Dialects as they are read from drawn files: JSON is YAML."""
+    return st.one_of(texts(), binaries()).map(lambda drawn: read_text(json.dumps(drawn), "drawn.yaml"))
+
+
+@st.composite
+def requests(draw: st.DrawFn, dialect: DeclaredDialect) -> Request:
+    """A request that the dialect can carry."""
+    number = draw(st.sampled_from(sorted(dialect.operations)))
+    operation, layout = dialect.operations[number], dialect.layouts[number, "request"]
+    n = draw(st.integers(*dialect.sizes[number]))
+    key = operation.key or 0
+    if "key" in layout.names:
+        key = draw(st.integers(*_bounds(layout.encoding("key").bounds)))
+    values: tuple[int, ...] = operation.values or ()
+    if not values and operation.verb not in READS:
+        values = draw(_values(dialect, n))
+    tag = draw(st.integers(0, dialect.tags - 1)) if dialect.tags else 0
+    return Request(draw(st.integers(*dialect.ids)), operation.verb, key, n, values, number | tag << 8)
+
+
+@st.composite
+def replies(draw: st.DrawFn, dialect: DeclaredDialect, request: Request) -> Reply:
+    """A good reply to a request, or a refusal."""
+    number = request.form & 0xFF
+    if (number, "refusal") in dialect.layouts and draw(st.booleans()):
+        return Reply(request.id, request.verb, request.key, (), draw(st.sampled_from([1, 2, 3, 4, 6])), request.form)
+    values = draw(_values(dialect, request.size)) if request.verb in READS else request.values
+    return Reply(request.id, request.verb, request.key, values, 0, request.form)
+
+
+def _bounds(bounds: tuple[int, int]) -> tuple[int, int]:
+    low, high = bounds
+    return max(low, -40_000), max(min(high, 70_000), max(low, -40_000))
+
+
+def _values(dialect: DeclaredDialect, n: int) -> st.SearchStrategy[tuple[int, ...]]:
+    if not n:
+        return st.just(())
+    number = st.integers(*_bounds(dialect.declaration.fields["value"].bounds))
+    return st.lists(number, min_size=n, max_size=n).map(tuple)

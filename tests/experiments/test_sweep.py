@@ -1,0 +1,268 @@
+"""Sweeps: equal to the budget point by point, the same whoever works on them, resumed where they stopped."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+import sys
+from concurrent.futures import Executor, Future
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from budget_plans import SLOW, box
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from places import TOP
+
+from busim.analysis.budget import Pace, budget, cases
+from busim.cli import sweep as command
+from busim.experiments.sweep import Axis, Sweep, compute, parse_axis, points, simulate, vary
+from busim.foundation.errors import UserError
+from busim.plan import read
+from busim.protocols import starter
+from busim.runtime.session import cluster, processes, simulated_sweep
+
+PLAN = str(TOP / "scenarios/climbing-hall/plan.yaml")
+AXES = [parse_axis(text) for text in ("line.baud=9600,38400,115200", "cameras=1..6", "converter.packing=1..20 ms/3")]
+
+
+def _expected(line: Any) -> dict[str, float | None]:
+    ages = [camera.figures["age_mean"].value for camera in line.cameras if not camera.trouble]
+    figures = {name: line.figures[name].value for name in ("poll_rate", "occupancy", "load", "headroom")}
+    return figures | {"cycle": min(group.cycle.mean for group in line.groups), "age_mean": float(np.mean(ages))}
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [{}, {"more": SLOW}, {"absent": (2,)}, {"every": "300 ms"}, {"every": "80 ms", "more": SLOW}],
+    ids=["restless", "two groups", "one dead", "paced", "too fast a pace"],
+)
+def test_a_computed_sweep_has_the_budget_of_every_point(plan: dict[str, Any]) -> None:
+    planned = box(**plan)
+    (swept,) = compute(planned, AXES).lines
+    for number, place in enumerate(points(AXES)):
+        line = budget(vary(planned, [axis.name for axis in AXES], place), what_ifs=False).lines[0]
+        for name, expected in _expected(line).items():
+            found = swept.values[name][number]
+            assert np.isnan(found) if expected is None else found == pytest.approx(expected, rel=1e-12), (name, place)
+
+
+@given(
+    st.sampled_from(["camera.turnaround=0,2..20 ms", "converter.latency=0,1..5ms", "master.gap=0,30ms",
+                     "group.every=0,200ms,2s", "line.bit_error_rate=0,1e-5,1e-4", "panel.moves=0,1 /s,5 /s"]),
+    st.sampled_from(["", SLOW]),
+)  # fmt: skip
+@settings(deadline=None, max_examples=15)
+def test_every_axis_has_the_cycle_that_its_plan_has(text: str, more: str) -> None:
+    """Beside moves and noise too, where every move counts as sent."""
+    plan = box(more=more, moves="1 /s", packing="{idle: 3 ms, length: 0}")
+    axis = parse_axis(text)
+    (swept,) = compute(plan, [axis]).lines
+    for number, value in enumerate(axis.values):
+        pace = Pace(cases(vary(plan, [axis.name], [value]))[0], exact=False)
+        assert swept.values["cycle"][number] == pytest.approx(pace.shortest / 1e9, rel=1e-12)
+
+
+def test_moves_are_computed_where_they_are_asked_for() -> None:
+    plan, axis = box(moves="3 /s"), parse_axis("line.baud=19200,57600")
+    (swept,) = compute(plan, [axis], figures=["move_mean"]).lines
+    moves = [budget(vary(plan, [axis.name], [value])).lines[0].moves for value in axis.values]
+    assert swept.values["move_mean"].tolist() == [one.mean for one in moves if one is not None]
+
+
+def test_a_point_is_feasible_where_the_need_is_met_and_groups_keep_their_pace() -> None:
+    axes = [parse_axis("cameras=1..10")]
+    (swept,) = compute(box(), axes, need=10).lines
+    assert swept.feasible.tolist() == [cycle <= 0.1 for cycle in swept.values["cycle"]]
+    assert swept.feasible.any()
+    (paced,) = compute(box(every="60 ms"), axes).lines
+    assert paced.feasible.tolist() == [bool(cycle < 0.0600001) for cycle in paced.values["cycle"]]
+
+
+def test_where_there_is_no_steady_state_there_is_no_number() -> None:
+    (swept,) = compute(box(master="time_out: 17 ms"), [parse_axis("camera.turnaround=1ms,2..6ms")]).lines
+    assert not np.isnan(swept.values["cycle"][0])
+    assert np.isnan(swept.values["cycle"][1])
+    assert swept.feasible.tolist() == [True, False]
+
+
+@pytest.mark.parametrize(
+    "text", ["baud=1", "line.baud", "line.baud=fast", "cameras=0", "cameras=5..2", "converter.packing=1..5 ms/1"]
+)
+def test_what_cannot_be_varied_is_the_user_s_error(text: str) -> None:
+    with pytest.raises(UserError):
+        parse_axis(text)
+
+
+def test_ranges_and_lists_are_read() -> None:
+    assert parse_axis("cameras=1..3,8").values == ("1", "2", "3", "8")
+    assert parse_axis("converter.packing=0..50ms/11").numbers == pytest.approx(np.linspace(0, 0.05, 11))
+    assert parse_axis("camera.turnaround=2..20 ms").numbers == (0.011,)
+
+
+# -- simulated -----------------------------------------------------------------------------------------------
+
+
+class Here(Executor):
+    """Works at once; `stop_after` tasks somebody presses Ctrl-C."""
+
+    def __init__(self, stop_after: int = 10**9) -> None:
+        self.left = stop_after
+
+    def submit(self, work: Any, /, *given: Any, **named: Any) -> Future[Any]:
+        if not self.left:
+            raise KeyboardInterrupt
+        self.left -= 1
+        future: Future[Any] = Future()
+        future.set_result(work(*given, **named))
+        return future
+
+
+SMALL = [parse_axis("line.baud=19200,115200"), parse_axis("cameras=1,2")]
+
+
+def _simulated(executor: Executor, workers: int, journal: Path | None = None) -> Sweep:
+    return simulated_sweep(
+        box(moves="2 /s"), SMALL, executor, workers=workers, seeds=2, length=3 * 10**9, journal=journal
+    )
+
+
+def _same(one: Sweep, other: Sweep) -> bool:
+    return list(one.rows()) == list(other.rows())
+
+
+def test_a_sweep_is_the_same_whoever_works_on_it() -> None:
+    here = _simulated(Here(), 1)
+    with processes(2) as pool:
+        assert _same(_simulated(pool, 2), here)
+    distributed = pytest.importorskip("distributed")
+    local = distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None)
+    with local, cluster(local.scheduler_address) as executor:
+        assert _same(_simulated(executor, 2), here)
+
+
+def test_a_sweep_goes_on_where_it_was_ended(tmp_path: Path) -> None:
+    journal = tmp_path / "out.csv.journal"
+    with pytest.raises(KeyboardInterrupt):
+        _simulated(Here(stop_after=3), 1, journal)
+    done = len(journal.read_text().splitlines()) - 1
+    with journal.open("a") as file:
+        file.write('[3, 1, {"half a li')
+    again = Here()
+    assert _same(_simulated(again, 1, journal), _simulated(Here(), 1))
+    assert 10**9 - again.left == 8 - done
+
+
+def test_a_journal_of_another_sweep_is_refused(tmp_path: Path) -> None:
+    journal = tmp_path / "out.csv.journal"
+    _simulated(Here(), 1, journal)
+    with pytest.raises(UserError, match="another sweep"):
+        simulated_sweep(box(), SMALL, Here(), workers=1, seeds=1, length=10**9, journal=journal)
+
+
+def test_a_simulated_point_is_near_the_computed_one() -> None:
+    """A regression: both sides are our own."""
+    axes = [parse_axis("converter.packing=2 ms,20 ms")]
+    computed = compute(box(), axes).lines[0]
+    measured = simulated_sweep(box(), axes, Here(), workers=1, seeds=3, length=20 * 10**9).lines[0]
+    for name in ("cycle", "exchange", "poll_rate", "occupancy"):
+        assert measured.values[name] == pytest.approx(computed.values[name], rel=0.01)
+        assert (measured.half[name] > 0).all()
+
+
+def test_a_task_takes_the_files_beside_the_plan_along(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A worker has no such folder, and another folder to work in."""
+    beside, elsewhere = tmp_path / "show", tmp_path / "worker"
+    beside.mkdir()
+    elsewhere.mkdir()
+    (beside / "own.yaml").write_text(starter("own"))
+    text = box(controls="[iris]").source.replace("dialect: modbus-rtu", "dialect: ./own.yaml")
+    (beside / "plan.yaml").write_text(text)
+    plan = read(beside / "plan.yaml")
+    shutil.rmtree(beside)
+    monkeypatch.chdir(elsewhere)
+    swept = simulated_sweep(plan, SMALL, Here(), workers=1, seeds=1, length=10**9)
+    assert (swept.lines[0].values["cycle"] > 0).all()
+
+
+# -- the command ---------------------------------------------------------------------------------------------
+
+
+def test_the_command_writes_points_and_a_map_with_the_feasible_region(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("matplotlib")
+    out, heat = tmp_path / "out.csv", tmp_path / "map.svg"
+    for _ in range(2):
+        before = heat.read_bytes() if heat.exists() else None
+        command.command(
+            PLAN, ["line.baud=9600,38400", "cameras=1..4"], line="boulder line", need="10Hz", out=str(out),
+            heat=str(heat),
+        )  # fmt: skip
+    assert heat.read_bytes() == before  # the same bytes each time
+    assert b"#d62728" in heat.read_bytes()  # the outline
+    rows = list(csv.DictReader(out.open()))
+    assert [(row["line.baud"], row["cameras"]) for row in rows[:5]] == [*(("9600", n) for n in "1234"), ("38400", "1")]
+    assert {row["feasible"] for row in rows} == {"True", "False"}
+    assert "poll_rate" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"out": "no/out.csv"}, {"out": "no/out.parquet"}, {"heat": "no/map.svg"}, {"heat": "one axis.svg"}]
+)
+def test_what_could_not_be_written_is_said_before_anything_is_worked_out(
+    wrong: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was said behind a sweep of hours, and as if busim were at fault; a map of one axis likewise."""
+    pytest.importorskip("matplotlib")
+    pytest.importorskip("pyarrow")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("busim.experiments.sweep.compute", lambda *_, **__: pytest.fail("worked out"))
+    with pytest.raises(UserError, match=r"cannot be written|two axes"):
+        command.command(PLAN, ["cameras=1..2"], **wrong)
+
+
+def test_parquet_has_what_csv_has(tmp_path: Path) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    out = tmp_path / "out.parquet"
+    command.command(PLAN, ["cameras=1..4"], line="rope line", out=str(out))
+    swept = compute(read(PLAN), [parse_axis("cameras=1..4")], line="rope line")
+    assert parquet.read_table(out).to_pylist() == list(swept.rows())
+
+
+@pytest.fixture
+def bare(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without any extra."""
+    for name in ("matplotlib", "matplotlib.figure", "pyarrow", "distributed"):
+        monkeypatch.setitem(sys.modules, name, None)
+
+
+@pytest.mark.usefixtures("bare")
+@pytest.mark.parametrize(
+    ("given_options", "extra"),
+    [
+        ({"heat": "map.svg"}, "plots"),
+        ({"out": "out.parquet"}, "parquet"),
+        ({"simulate": True, "engine": "dask", "scheduler": "tcp://127.0.0.1:1"}, "dask"),
+    ],
+)
+def test_a_missing_extra_says_which_and_breaks_nothing_else(
+    given_options: dict[str, Any], extra: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    axes = ["cameras=1..2", "line.baud=9600,19200"]
+    with pytest.raises(UserError) as caught:
+        command.command(PLAN, axes, **given_options)
+    assert f"busim[{extra}]" in (caught.value.mend or "")
+    command.command(PLAN, axes, out="out.csv")
+    assert Path("out.csv").exists()
+
+
+def test_a_task_is_texts_and_numbers_alone() -> None:
+    from busim.experiments.sweep import Task
+
+    task = Task(box().source, (), ("cameras",), ("2",), None, 1, 10**9)
+    assert simulate(task) == simulate(Task(*task))
+    assert isinstance(AXES[0], Axis)

@@ -1,0 +1,243 @@
+"""The hot codec of a declared dialect and its definition are one, over drawn declarations; and what it writes it
+reads.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from construct import ConstructError, GreedyBytes
+from drawn_protocols import READS, dialects, replies, requests
+from hypothesis import HealthCheck, given, note, settings
+from hypothesis import strategies as st
+
+from busim.foundation.errors import Defect
+from busim.protocols import OTHER, UNKNOWN, DeclaredDialect, Reply, Request, find, read_text
+from busim.protocols.declared.encodings import Encoding
+from busim.protocols.declared.reference import Reference, check_of
+from busim.protocols.declared.reference_numbers import Number
+from busim.protocols.declared.sums import catalogue, summer
+
+SHIPPED = ("text", "short", "tagged")
+DRAWN = settings(
+    deadline=None, max_examples=80, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+
+
+def fields_of(dialect: DeclaredDialect, request: Request, reply: Reply | None = None) -> dict[str, Any]:
+    """A message as the definition takes it."""
+    operation = dialect.operations[request.form & 0xFF]
+    message = request if reply is None else reply
+    direction = "request" if reply is None else "refusal" if reply.refused else "reply"
+    layout = dialect.layouts[operation.number, direction]
+    values = list(message.values)
+    if reply is None and operation.values is not None:
+        values = []
+    elif not layout.repeats:
+        values = values[: len(layout.single_values)]
+    reason = 0 if reply is None else dialect.declaration.reasons.get(reply.refused, 0)
+    return {
+        "id": message.id,
+        "key": message.key,
+        "tag": request.form >> 8,
+        "count": request.size,
+        "values": values,
+        "reason": reason,
+    }
+
+
+def read_by_definition(dialect: DeclaredDialect, definition: Reference, raw: bytes) -> Request | None:
+    """The request that the definition reads in any bytes."""
+    for number, operation in dialect.operations.items():
+        low, high = dialect.sizes[number]
+        repeats = dialect.layouts[number, "request"].repeats
+        for n in range(low, high + 1) if repeats else [high]:
+            fields = definition.parse(operation.request, raw, n)
+            if fields is None:
+                continue
+            size = n
+            if "count" in fields and operation.verb in READS:
+                size = fields["count"] if fields["count"] <= operation.most else 0
+            values = operation.values if operation.values is not None else tuple(fields["values"])
+            form = number | fields.get("tag", 0) << 8
+            return Request(fields["id"], operation.verb, fields.get("key", operation.key or 0), size, values, form)
+    return None
+
+
+def is_request(request: Request | None) -> bool:
+    return request is not None and request is not OTHER and request.verb != UNKNOWN
+
+
+@DRAWN
+@given(dialects(), st.data())
+def test_a_drawn_dialect_writes_what_its_definition_writes_and_reads_it_back(
+    dialect: DeclaredDialect, data: st.DataObject
+) -> None:
+    definition = dialect.definition()
+    request = data.draw(requests(dialect))
+    operation = dialect.operations[request.form & 0xFF]
+    raw = dialect.encode_request(request)
+    assert raw == definition.build(operation.request, fields_of(dialect, request)).raw
+    assert len(raw) == dialect.request_bytes(request) <= dialect.declaration.framing.longest
+    assert dialect.decode_request(raw) == request == read_by_definition(dialect, definition, raw)
+
+    reply = data.draw(replies(dialect, request))
+    asked, raw = raw, dialect.encode_reply(reply)
+    assert reply.refused or len(asked) + len(raw) <= sum(dialect.lengths(request))
+    direction = "refusal" if reply.refused else "reply"
+    message = dialect.declaration.message(operation, direction)
+    assert raw == definition.build(message, fields_of(dialect, request, reply)).raw
+    assert definition.parse(message, raw, request.size) is not None
+    answer = dialect.decode_reply(raw, request)
+    assert answer is not None
+    if reply.refused and "reason" not in dialect.layouts[operation.number, "refusal"].parts:
+        assert answer.refused
+    elif operation.verb in READS and not reply.refused and not dialect.layouts[operation.number, "reply"].repeats:
+        assert answer._replace(values=()) == reply._replace(values=())
+    else:
+        assert answer == reply
+    if operation.verb in ("read", "write"):  # others may be echoed
+        assert not is_request(dialect.decode_request(raw))
+
+
+@DRAWN
+@given(dialects(), st.data())
+def test_both_read_the_same_request_in_damaged_bytes(dialect: DeclaredDialect, data: st.DataObject) -> None:
+    definition = dialect.definition()
+    raw = bytearray(dialect.encode_request(data.draw(requests(dialect))))
+    for _ in range(data.draw(st.integers(1, 3))):
+        at = data.draw(st.integers(0, len(raw)))
+        raw[at : at + data.draw(st.integers(0, 2))] = data.draw(
+            st.sampled_from([b"", b"\x00", b"0", b"9"]) | st.binary(max_size=3)
+        )
+    note(bytes(raw).hex(" "))
+    found = dialect.decode_request(bytes(raw))
+    assert (found if is_request(found) else None) == read_by_definition(dialect, definition, bytes(raw))
+
+
+@DRAWN
+@given(dialects(), st.data())
+def test_requests_are_found_in_a_stream_wherever_it_is_cut_and_whatever_lies_before(
+    dialect: DeclaredDialect, data: st.DataObject
+) -> None:
+    request = data.draw(requests(dialect))
+    raw = dialect.encode_request(request)
+    if ambiguous(dialect, raw):  # what comes in one piece is one request all the same
+        assert dialect.cut_requests(raw) == ([request], b"")
+        return
+    cut = data.draw(st.integers(0, 2 * len(raw)))
+    found, rest = dialect.cut_requests((raw + raw)[:cut])
+    more, _ = dialect.cut_requests(rest + (raw + raw)[cut:])
+    assert found + more == [request, request]
+
+
+@pytest.mark.parametrize("value", [0, 9, 12_345, 65_535])
+def test_lengths_hold_whatever_the_values(value: int) -> None:
+    """By the declaration: a value is of 1 to 5 digits, in the request and in the reply that repeats it."""
+    dialect = find("text")
+    request = Request(1, "write", 3, 1, (value,))
+    longest = dialect.encode_request(request._replace(values=(65_535,)))
+    assert len(longest) == len(b"@01!003,65535*00\r")
+    assert sum(dialect.lengths(request)) == 2 * len(longest)
+
+
+def ambiguous(dialect: DeclaredDialect, raw: bytes) -> bool:
+    """Whether, where silence ends frames, there is another request in two of these that follow each other."""
+    two, size = raw + raw, len(raw)
+    return dialect.declaration.framing.kind == "silence" and any(
+        is_request(dialect.decode_request(two[begin:end]))
+        for begin in range(len(two))
+        for end in range(begin + 1, len(two) + 1)
+        if (begin, end) not in ((0, size), (size, 2 * size))
+    )
+
+
+BARE = """\
+busim-dialect: 1
+name: bare
+title: silence ends frames, and nothing in them says where
+literals: hex
+framing: {kind: silence, quiet: 3.5 characters, longest: 64}
+frame: "{id} {message}"
+address: {first: 1, last: 9, broadcast: 0}
+fields:
+  id: {as: unsigned, bytes: 1}
+  key: {as: unsigned, bytes: 1}
+  value: {as: unsigned, bytes: 1}
+operations:
+  read: {request: "01 {key}", reply: "02 {value}"}
+  write: {request: "03 {key} {values}", reply: "04 {key}", most: 3}
+"""
+
+
+@pytest.mark.parametrize("values", [(7,), (7, 8), (7, 8, 9)])
+def test_a_request_that_comes_in_one_piece_is_not_taken_for_a_shorter_one_it_begins_with(
+    values: tuple[int, ...],
+) -> None:
+    dialect = read_text(BARE, "bare.yaml")
+    request = Request(1, "write", 5, len(values), values, 2)
+    assert dialect.cut_requests(dialect.encode_request(request)) == ([request], b"")
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+@given(st.data())
+def test_shipped_dialects_and_their_definitions_agree_on_any_bytes(name: str, data: st.DataObject) -> None:
+    dialect = find(name)
+    assert isinstance(dialect, DeclaredDialect)
+    raw = data.draw(st.binary(max_size=20))
+    found = dialect.decode_request(raw)
+    assert (found if is_request(found) else None) == read_by_definition(dialect, dialect.definition(), raw)
+
+
+ENCODINGS = st.one_of(
+    st.builds(Encoding, kind=st.sampled_from(["unsigned", "signed", "bcd", "seven"]), size=st.integers(1, 8),
+              order=st.sampled_from(["big", "little"]), times=st.integers(1, 9), plus=st.integers(-9, 9)),
+    st.builds(Encoding, kind=st.just("nibbles"), size=st.integers(1, 8), high=st.integers(0, 15)),
+    st.builds(Encoding, kind=st.just("hex"), size=st.sampled_from([2, 4, 8]), order=st.sampled_from(["big", "little"]),
+              case=st.sampled_from(["upper", "lower"])),
+    st.builds(Encoding, kind=st.just("decimal"), size=st.integers(4, 9), least=st.integers(3, 4), point=st.integers(0,
+    2), sign=st.sampled_from(["none", "minus", "always"])),
+)  # fmt: skip
+
+
+@given(ENCODINGS, st.integers(-(10**6), 10**9))
+def test_a_number_is_written_alike_by_both_and_read_back_or_refused_by_both(encoding: Encoding, number: int) -> None:
+    defined = Number(GreedyBytes, encoding)
+    try:
+        raw = encoding.encode(number)
+    except ValueError:
+        with pytest.raises(ConstructError):
+            defined.build(number)
+        return
+    assert raw == defined.build(number)
+    assert encoding.decode(raw) == defined.parse(raw) == number
+    low, high = encoding.bounds
+    assert low <= number <= high
+    least, most = encoding.widths
+    assert least <= len(raw) <= most
+
+
+@given(ENCODINGS, st.binary(max_size=9) | st.from_regex(rb"\A[-+]?[0-9A-Fa-f.]{1,9}\Z"))
+def test_any_bytes_hold_the_same_number_for_both_or_none(encoding: Encoding, raw: bytes) -> None:
+    try:
+        expected = Number(GreedyBytes, encoding).parse(raw)
+    except ConstructError:
+        expected = None
+    assert encoding.decode(raw) == expected
+
+
+@given(st.sampled_from(["xor", "sum", "sum-16", "lrc", *catalogue()]), st.binary(max_size=40))
+def test_a_check_is_the_same_computed_bit_by_bit(kind: str, data: bytes) -> None:
+    assert summer(kind)(data) == check_of(kind, data)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_message_that_a_dialect_cannot_carry_is_a_defect(name: str) -> None:
+    dialect = find(name)
+    for request in (
+        Request(1, "read", 70_000, 1), Request(999, "read", 1, 1), Request(1, "write", 1, 1, (10**6,)),
+        Request(1, "write", 1, 2, (1,)), Request(1, "save", 0, 0), Request(1, "read", 1, 17),
+    ):  # fmt: skip
+        with pytest.raises(Defect):
+            dialect.encode_request(request)

@@ -1,0 +1,76 @@
+"""`import busim`: few names, light to import, typed, and the example in its docstring runs."""
+
+from __future__ import annotations
+
+import ast
+import doctest
+import importlib
+import inspect
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from places import TOP
+
+import busim
+
+
+def test_the_example_in_the_docstring_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(TOP)
+    results = doctest.testmod(busim)
+    assert results.failed == 0
+    assert results.attempted >= 6
+
+
+def test_every_public_name_is_there_and_is_that_of_its_room() -> None:
+    assert sorted(busim.__all__) == busim.__all__
+    assert {"__version__", *busim._FROM} == set(busim.__all__)
+    assert set(busim.__all__) <= set(dir(busim))
+    for name, (room, there) in busim._FROM.items():
+        assert getattr(busim, name) is getattr(importlib.import_module(f"busim.{room}"), there)
+
+
+def test_type_checkers_are_told_of_the_same_names() -> None:
+    tree = ast.parse((TOP / "busim/__init__.py").read_text())
+    (block,) = (node for node in tree.body if isinstance(node, ast.If) and getattr(node.test, "id", "") != "")
+    told = {
+        alias.asname or alias.name
+        for node in block.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
+    assert told == set(busim._FROM)
+
+
+def test_a_type_checker_sees_what_the_names_are(tmp_path: Path) -> None:
+    program = tmp_path / "program.py"
+    program.write_text(
+        "import busim\n"
+        "plan: busim.Plan = busim.read_plan('plan.yaml')\n"
+        "with busim.serial_world(plan, 1) as world:\n"
+        "    text: str = world.url('wall box')\n"
+        "number: int = busim.Virtual(plan).now\n"
+        "wrong: str = busim.Run(plan, 1).report().length\n"
+        "busim.nonsense\n"
+    )
+    command = [sys.executable, "-m", "mypy", "--strict", "--follow-imports=silent", "--cache-dir", str(tmp_path)]
+    said = subprocess.run([*command, str(program)], cwd=TOP, capture_output=True, text=True, timeout=110, check=False)
+    errors = [line.split("error: ")[1] for line in said.stdout.splitlines() if "error: " in line]
+    assert [error.split("  ")[-1] for error in errors] == ["[assignment]", "[attr-defined]"], said.stdout
+
+
+def test_importing_it_loads_no_room() -> None:
+    program = "import sys, busim; print(sorted(name for name in sys.modules if name.startswith(('busim.', 'numpy'))))"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
+
+
+def test_an_unknown_name_is_an_attribute_error_as_of_any_module() -> None:
+    with pytest.raises(AttributeError, match="module 'busim' has no attribute 'nonsense'"):
+        _ = busim.nonsense  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", sorted(busim._FROM))
+def test_every_public_name_says_what_it_is(name: str) -> None:
+    assert len(inspect.getdoc(getattr(busim, name)) or "") > 20

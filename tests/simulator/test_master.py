@@ -1,0 +1,467 @@
+"""The good master, as a pure object: what it asks next, how it waits, and what it makes of cameras that do not answer.
+
+What a good master does is common practice, no source, except where a standard is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+
+import pytest
+from small_plans import sealed, wall
+
+from busim.protocols import READ, WRITE, Request, find
+from busim.recording.trace import EXCHANGE, Record
+from busim.simulator.kernel import Kernel
+from busim.simulator.masters import COMMAND, DAMAGED, OK, POLL, PROBE, REFUSED, TIME_OUT, Attempt, Master, Target, Task
+from busim.simulator.masters.work import Step
+from busim.simulator.world import build
+
+MS = 1_000_000
+SECOND = 1000 * MS
+GAP, DRAIN, TIME_LIMIT, DELAY = 2 * MS, 3 * MS, 50 * MS, 10 * MS
+RTU = find("modbus-rtu")
+
+Answers = list[tuple[int, bytes]]
+
+
+def poll(target: Target, every: int = 0, key: int = 0, work: str = "fast") -> Task:
+    request = Request(target.address, READ, key, 1)
+    return Task(target, POLL, work, request, RTU.encode_request(request), TIME_LIMIT, every)
+
+
+def move(target: Target, value: int, key: int = 0, tries: int = 3) -> Task:
+    request = Request(target.address, WRITE, key, 1, (value,))
+    return Task(target, COMMAND, "iris", request, RTU.encode_request(request), TIME_LIMIT, tries=tries)
+
+
+def good(raw: bytes) -> bytes:
+    """What a sound camera answers: a read with 7, a write with its echo."""
+    return raw if raw[1] == 6 else sealed(f"{raw[0]:02X} 03 02 00 07")
+
+
+class Desk:
+    """A master and cameras that answer what `answers` says: (ns after the request, bytes) for each request."""
+
+    def __init__(self, polls: list[Task], **more: int) -> None:
+        self.kernel = Kernel()
+        self.attempts: list[Attempt] = []
+        self.sent: list[tuple[int, bytes]] = []
+        self.dead: set[int] = set()
+        self.answers: Callable[[bytes], Answers] = lambda raw: [(DELAY, good(raw))] if raw[0] not in self.dead else []
+        self.master = Master(RTU.stream_framer(), polls, self.attempts.append, gap=GAP, drain=DRAIN, **more)
+        self._asked = 0
+        self.kernel.at(0, self._wake, 0)
+
+    def _wake(self, asked: int) -> None:
+        if asked == self._asked:  # a wake-up that a later one has overtaken is not given: nobody may rely on it
+            self._do(self.master.step(self.kernel.now))
+
+    def _do(self, step: Step) -> None:
+        raw, wake = step
+        if raw is not None:
+            self.sent.append((self.kernel.now, raw))
+            for after, data in self.answers(raw):
+                self.kernel.at(self.kernel.now + after, self._heard, data)
+        if wake is not None:
+            self._asked += 1
+            self.kernel.at(wake, self._wake, self._asked)
+
+    def _heard(self, data: bytes) -> None:
+        self._do(self.master.heard(data, self.kernel.now))
+
+    def command(self, at: int, task: Task, *, absolute: bool = True) -> None:
+        def give(task: Task) -> None:
+            self._do(self.master.command(task, self.kernel.now, absolute=absolute))
+
+        self.kernel.at(at, give, task)
+
+    def until(self, at: int) -> Desk:
+        self.kernel.advance(at)
+        return self
+
+    @property
+    def kinds(self) -> list[str]:
+        return [attempt.task.kind for attempt in self.attempts]
+
+    @property
+    def values_written(self) -> list[int]:
+        return [raw[4] << 8 | raw[5] for _, raw in self.sent if raw[1] == 6]
+
+
+@pytest.fixture
+def one() -> Target:
+    return Target("one", 1)
+
+
+@pytest.fixture
+def two() -> Target:
+    return Target("two", 2)
+
+
+# -- what goes first -----------------------------------------------------------------------------------------
+
+
+def test_polls_go_round_and_leave_the_gap_between_exchanges(one: Target, two: Target) -> None:
+    desk = Desk([poll(one), poll(two)]).until(SECOND)
+    assert [raw[0] for _, raw in desk.sent[:6]] == [1, 2, 1, 2, 1, 2]
+    assert {later - former for (former, _), (later, _) in pairwise(desk.sent)} == {DELAY + GAP}
+    assert {attempt.outcome for attempt in desk.attempts} == {OK}
+    assert {attempt.values for attempt in desk.attempts} == {(7,)}
+
+
+def test_a_poll_group_with_a_rate_is_asked_at_that_rate(one: Target) -> None:
+    desk = Desk([poll(one, every=100 * MS)]).until(SECOND - 1)
+    assert [at for at, _ in desk.sent] == [n * 100 * MS for n in range(10)]
+
+
+def test_a_poll_that_cannot_keep_its_rate_is_not_made_up_for_later(one: Target, two: Target) -> None:
+    """After a second in which the other camera blocked the line, it is asked once and not ten times."""
+    desk = Desk([poll(one, every=100 * MS), poll(two, every=10 * SECOND)])
+    desk.answers = lambda raw: [(DELAY if raw[0] == 1 else 40 * MS, good(raw))]
+    desk.until(SECOND)
+    starts = [at for at, raw in desk.sent if raw[0] == 1]
+    assert min(later - former for former, later in pairwise(starts)) >= 50 * MS
+
+
+def test_a_command_goes_before_polls_that_are_due_but_does_not_break_one_off(one: Target, two: Target) -> None:
+    desk = Desk([poll(one), poll(two)])
+    desk.command(5 * MS, move(one, 9))
+    desk.until(SECOND)
+    assert desk.kinds[:3] == [POLL, COMMAND, POLL]
+    assert desk.sent[1][0] == DELAY + GAP
+
+
+def test_a_command_to_a_master_at_rest_is_sent_at_once(one: Target) -> None:
+    desk = Desk([])
+    desk.command(123 * MS, move(one, 9))
+    desk.until(SECOND)
+    assert [at for at, _ in desk.sent] == [123 * MS]
+
+
+def test_polls_get_a_turn_among_many_commands(one: Target, two: Target) -> None:
+    desk = Desk([poll(one)])
+    for value in range(20):
+        desk.command(MS, move(two, value), absolute=False)
+    desk.until(SECOND)
+    assert desk.kinds[:12] == [POLL, *([COMMAND] * 4), POLL, *([COMMAND] * 4), POLL, COMMAND]
+
+
+def test_how_many_commands_go_before_a_due_poll_can_be_chosen(one: Target, two: Target) -> None:
+    desk = Desk([poll(one)], commands_in_a_row=2)
+    for value in range(6):
+        desk.command(MS, move(two, value), absolute=False)
+    desk.until(SECOND)
+    assert desk.kinds[:7] == [POLL, COMMAND, COMMAND, POLL, COMMAND, COMMAND, POLL]
+
+
+def test_commands_go_on_when_the_polls_whose_turn_it_is_are_of_an_offline_camera(one: Target, two: Target) -> None:
+    """A dead camera's second poll group is set aside when its turn comes, and the turn is not lost."""
+    desk = Desk([poll(one), poll(one, every=3 * SECOND, key=9, work="slow")])
+    desk.dead = {1}
+    desk.until(2900 * MS)
+    assert not one.online
+    for value in range(10):
+        desk.command(2990 * MS + value, move(two, value), absolute=False)
+    desk.until(3200 * MS)
+    assert desk.values_written == list(range(10))
+
+
+# -- commands ------------------------------------------------------------------------------------------------
+
+
+def test_of_absolute_values_for_one_control_that_wait_the_latest_is_sent(one: Target, two: Target) -> None:
+    desk = Desk([poll(one)])
+    for value in (5, 6, 7):
+        desk.command(MS, move(one, value))
+    desk.command(2 * MS, move(two, 8))  # the same control of another camera
+    desk.command(3 * MS, move(one, 9, key=1))  # another control
+    desk.until(SECOND)
+    assert desk.values_written == [7, 8, 9]
+
+
+def test_an_absolute_value_that_is_already_on_its_way_is_not_replaced(one: Target) -> None:
+    desk = Desk([])
+    desk.command(0, move(one, 5))
+    desk.command(MS, move(one, 6))
+    desk.until(SECOND)
+    assert desk.values_written == [5, 6]
+
+
+def test_relative_moves_never_merge(one: Target) -> None:
+    desk = Desk([poll(one)])
+    for _ in range(3):
+        desk.command(MS, move(one, 1), absolute=False)
+    desk.until(SECOND)
+    assert desk.values_written == [1, 1, 1]
+
+
+def test_the_wait_of_a_replaced_value_counts_from_the_first_move(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.command(MS, move(one, 5))
+    desk.command(9 * MS, move(one, 6))
+    desk.until(SECOND)
+    (attempt,) = (attempt for attempt in desk.attempts if attempt.task.kind == COMMAND)
+    assert (attempt.asked, attempt.sent) == (MS, DELAY + GAP)
+
+
+def test_a_command_without_an_answer_is_repeated_as_often_as_it_may_and_no_more(one: Target) -> None:
+    desk = Desk([])
+    desk.dead = {1}
+    desk.command(0, move(one, 5, tries=3))
+    desk.until(SECOND)
+    assert [attempt.number for attempt in desk.attempts] == [1, 2, 3]
+    assert {attempt.outcome for attempt in desk.attempts} == {TIME_OUT}
+    assert {attempt.asked for attempt in desk.attempts} == {0}
+
+
+def test_a_repeated_command_goes_before_those_that_wait(one: Target, two: Target) -> None:
+    desk = Desk([])
+    answers = iter([[], *([[(DELAY, None)]] * 5)])
+    desk.answers = lambda raw: [(after, good(raw)) for after, _ in next(answers)]
+    desk.command(0, move(one, 5))
+    desk.command(MS, move(two, 6))
+    desk.until(SECOND)
+    assert desk.values_written == [5, 5, 6]
+
+
+def test_the_newest_of_values_for_one_control_stands_at_the_end_even_after_a_repeat(one: Target) -> None:
+    desk = Desk([])
+    answers = iter([[], *([[(DELAY, None)]] * 5)])
+    desk.answers = lambda raw: [(after, good(raw)) for after, _ in next(answers)]
+    desk.command(0, move(one, 5))
+    desk.command(MS, move(one, 6))
+    desk.command(2 * MS, move(one, 7))
+    desk.until(SECOND)
+    assert desk.values_written == [5, 5, 7]
+
+
+def test_a_poll_without_an_answer_is_not_repeated_before_the_others_had_their_turn(one: Target, two: Target) -> None:
+    desk = Desk([poll(one), poll(two)])
+    desk.dead = {1}
+    desk.until(500 * MS)
+    assert [raw[0] for _, raw in desk.sent[:4]] == [1, 2, 1, 2]
+    assert {attempt.number for attempt in desk.attempts} == {1}
+
+
+def test_a_refusal_is_an_answer_and_not_repeated(one: Target) -> None:
+    desk = Desk([])
+    desk.answers = lambda _: [(DELAY, sealed("01 86 03"))]
+    desk.command(0, move(one, 5))
+    desk.until(SECOND)
+    assert [attempt.outcome for attempt in desk.attempts] == [REFUSED]
+
+
+# -- waiting -------------------------------------------------------------------------------------------------
+
+
+def test_a_time_out_lasts_as_the_task_says_and_the_line_gets_its_quiet_after_it(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.dead = {1}
+    desk.until(110 * MS)
+    assert [at for at, _ in desk.sent] == [0, TIME_LIMIT + DRAIN, 2 * (TIME_LIMIT + DRAIN)]
+    assert desk.attempts[0][3:6] == (0, TIME_LIMIT, TIME_LIMIT + DRAIN)
+
+
+@pytest.mark.parametrize("pieces", [1, 2, 7])
+@pytest.mark.parametrize("junk", ["", "00", "FF FF 01", "01 03 02", "02 03 02 00 07 FC 46"])
+def test_junk_before_a_reply_does_not_end_the_wait(one: Target, junk: str, pieces: int) -> None:
+    """Among the junk: a sound reply of another device (MODBUS over Serial Line V1.02, p. 9-10)."""
+    desk = Desk([poll(one)])
+
+    def answers(raw: bytes) -> Answers:
+        data = bytes.fromhex(junk) + good(raw)
+        step = -(-len(data) // pieces)
+        return [(DELAY + n, data[n : n + step]) for n in range(0, len(data), step)]
+
+    desk.answers = answers
+    desk.until(DELAY + 100)
+    assert [(attempt.outcome, attempt.values) for attempt in desk.attempts] == [(OK, (7,))]
+
+
+def test_a_reply_with_the_wrong_id_alone_is_no_answer(one: Target) -> None:
+    """V1.02, p. 9-10."""
+    desk = Desk([poll(one)])
+    desk.answers = lambda _: [(DELAY, sealed("02 03 02 00 07"))]
+    desk.until(TIME_LIMIT + MS)
+    assert [attempt.outcome for attempt in desk.attempts] == [DAMAGED]
+
+
+def test_silence_and_rubbish_are_told_apart(one: Target) -> None:
+    silent, noisy = Desk([poll(one)]), Desk([poll(Target("one", 1))])
+    silent.answers = lambda _: []
+    noisy.answers = lambda _: [(DELAY, b"\x01\x03\x02\x00")]
+    assert silent.until(TIME_LIMIT).attempts[0].outcome == TIME_OUT
+    assert noisy.until(TIME_LIMIT).attempts[0].outcome == DAMAGED
+
+
+def test_characters_with_errors_are_not_trusted(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.answers = lambda _: []
+    desk.until(DELAY)
+    desk.master.heard(good(desk.sent[0][1]), DELAY, flagged=True)
+    desk.until(TIME_LIMIT)
+    assert [attempt.outcome for attempt in desk.attempts] == [DAMAGED]
+
+
+@pytest.mark.parametrize("late", [MS, 2 * MS, DRAIN - 1])
+def test_a_late_reply_is_not_taken_for_the_next_answer(one: Target, late: int) -> None:
+    """It comes while the line is drained; the next request waits until the line has been quiet, and gets its own."""
+    desk = Desk([poll(one)])
+    replies = iter([[(TIME_LIMIT + late, sealed("01 03 02 00 63"))], [(DELAY, sealed("01 03 02 00 07"))]])
+    desk.answers = lambda _: next(replies, [])
+    desk.until(2 * TIME_LIMIT)
+    assert desk.sent[1][0] == TIME_LIMIT + late + DRAIN
+    assert [(attempt.outcome, attempt.values) for attempt in desk.attempts] == [(TIME_OUT, ()), (OK, (7,))]
+
+
+def test_a_line_that_is_never_quiet_is_asked_again_all_the_same(one: Target) -> None:
+    """Draining ends after a quarter of a second."""
+    desk = Desk([poll(one)])
+    desk.answers = lambda _: [(n * 2 * MS, b"\x55") for n in range(1, 400)]
+    desk.until(700 * MS)
+    assert [at for at, _ in desk.sent] == [0, TIME_LIMIT + 250 * MS, 2 * (TIME_LIMIT + 250 * MS)]
+
+
+def test_a_computed_time_out_covers_the_slowest_answer_and_not_much_more() -> None:
+    """Wire, silence and the longest turnaround of the plan, a quarter on top and 3 ms."""
+    for turnaround, slowest in (("0", 0), ("2..8 ms", 8 * MS), ("40 ms", 40 * MS)):
+        alive: list[Record] = []
+        dead: list[Record] = []
+        for records, absent in ((alive, ()), (dead, (1,))):
+            world = build(wall(turnaround=turnaround, absent=absent), 1, records.append)
+            world.start()
+            world.kernel.advance(5 * SECOND)
+        longest = max(record[10] - record[9] for record in alive if record[0] == EXCHANGE)
+        given_up = {record[10] - record[9] for record in dead if record[0] == EXCHANGE}
+        assert {record[12] for record in alive if record[0] == EXCHANGE} == {"ok"}
+        assert len(given_up) == 1
+        assert longest + 3 * MS < given_up.pop() < 1.3 * (longest + slowest // 10) + 4 * MS
+
+
+# -- offline and back ----------------------------------------------------------------------------------------
+
+
+def test_a_camera_is_offline_after_three_failures_and_a_second(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.dead = {1}
+    desk.until(SECOND)
+    assert len(desk.attempts) > 3  # three failures alone do not do: a short disturbance is not a dead camera
+    assert one.online
+    desk.until(SECOND + TIME_LIMIT)
+    assert not one.online
+
+
+def test_a_camera_asked_once_a_second_is_offline_after_the_third_failure(one: Target) -> None:
+    desk = Desk([poll(one, every=SECOND)])
+    desk.dead = {1}
+    desk.until(2 * SECOND)
+    assert one.online
+    desk.until(2 * SECOND + TIME_LIMIT)
+    assert not one.online
+    assert len(desk.attempts) == 3
+
+
+def test_one_answer_in_between_starts_the_count_again(one: Target) -> None:
+    desk = Desk([poll(one)])
+    count = iter(range(10**6))
+    desk.answers = lambda raw: [(DELAY, good(raw))] if next(count) % 3 == 2 else []
+    desk.until(5 * SECOND)
+    assert one.online
+    assert PROBE not in desk.kinds
+
+
+def test_an_offline_camera_is_probed_at_growing_pauses_up_to_five_seconds(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.dead = {1}
+    desk.until(60 * SECOND)
+    probes = [attempt for attempt in desk.attempts if attempt.task.kind == PROBE]
+    pauses = [later.sent - former.ended for former, later in pairwise(probes)]
+    assert pauses[:4] == [SECOND, 2 * SECOND, 4 * SECOND, 5 * SECOND]
+    assert set(pauses[3:]) == {5 * SECOND}
+    last_poll = max(attempt.ended for attempt in desk.attempts if attempt.task.kind == POLL)
+    assert probes[0].sent - last_poll == 500 * MS
+
+
+def test_a_camera_with_two_groups_is_probed_by_one_request_only(one: Target) -> None:
+    desk = Desk([poll(one), poll(one, key=9, work="slow")])
+    desk.dead = {1}
+    desk.until(30 * SECOND)
+    probes = [attempt.sent for attempt in desk.attempts if attempt.task.kind == PROBE]
+    assert min(later - former for former, later in pairwise(probes)) >= SECOND
+
+
+def test_a_camera_that_answers_its_probe_is_polled_again_in_all_its_groups(one: Target) -> None:
+    desk = Desk([poll(one), poll(one, every=SECOND, key=9, work="slow")])
+    desk.dead = {1}
+    desk.until(8 * SECOND)
+    assert not one.online
+    desk.dead = set()
+    desk.until(14 * SECOND)
+    assert one.online
+    back = next(attempt for attempt in desk.attempts if attempt.outcome == OK)
+    assert back.task.kind == PROBE
+    after = [attempt.task.work for attempt in desk.attempts if attempt.sent > back.sent]
+    assert set(after[:2]) == {"fast", "slow"}
+    assert len([work for work in after if work == "slow"]) <= 7
+
+
+def test_a_camera_may_come_and_go(one: Target, two: Target) -> None:
+    """Three times dead and back: afterwards each poll is asked as at first, none twice and none lost."""
+    polls = [poll(one), poll(one, every=200 * MS, key=9, work="slow"), poll(two)]
+    desk = Desk(polls)
+    for time in range(3):
+        desk.dead = {1}
+        desk.until((20 * time + 10) * SECOND)
+        desk.dead = set()
+        desk.until((20 * time + 20) * SECOND)
+    last = [attempt for attempt in desk.attempts if attempt.sent > 59 * SECOND]
+    count = {
+        work: sum(a.task.work == work and a.task.target is one for a in last) for work in ("fast", "slow", "probe")
+    }
+    assert count["slow"] == 5
+    assert count["probe"] == 0
+    assert abs(count["fast"] - sum(attempt.task.target is two for attempt in last)) <= 1
+
+
+def test_a_camera_that_a_command_brings_back_is_not_probed_on(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.dead = {1}
+    desk.until(5 * SECOND)
+    assert not one.online
+    desk.dead = set()
+    desk.command(5 * SECOND + MS, move(one, 3))
+    desk.until(5 * SECOND + 100 * MS)
+    assert one.online
+    desk.dead = {1}
+    desk.until(40 * SECOND)
+    probes = [attempt.sent for attempt in desk.attempts if attempt.task.kind == PROBE and attempt.sent > 10 * SECOND]
+    assert min(later - former for former, later in pairwise(probes)) >= SECOND  # one chain of probes, not two
+
+
+def test_a_command_to_an_offline_camera_is_tried_once(one: Target) -> None:
+    desk = Desk([poll(one)])
+    desk.dead = {1}
+    desk.command(5 * SECOND, move(one, 3))
+    desk.until(10 * SECOND)
+    assert len([attempt for attempt in desk.attempts if attempt.task.kind == COMMAND]) == 1
+
+
+def test_one_dead_camera_of_eight_leaves_the_others_four_fifths_of_their_rate() -> None:
+    """Ten seconds after it died; common practice, no source."""
+    rates = {}
+    for absent in ((), (3,)):
+        records: list[Record] = []
+        world = build(wall(cameras=8, baud="38400 Bd", turnaround="2..6 ms", absent=absent), 1, records.append)
+        world.start()
+        world.kernel.advance(20 * SECOND)
+        late = [record for record in records if record[0] == EXCHANGE and record[9] >= 10 * SECOND]
+        rates[absent] = {
+            name.name: sum(record[3] == name.id and record[12] == "ok" for record in late)
+            for name in world.names
+            if name.kind == "camera" and name.name != "c3"
+        }
+    assert len(rates[()]) == 7
+    for name, rate in rates[3,].items():
+        assert rate >= 0.8 * rates[()][name]

@@ -1,0 +1,131 @@
+"""The code base keeps its own rules: layers, public names, short modules, clean locks, a complete wheel."""
+
+from __future__ import annotations
+
+import ast
+import graphlib
+import importlib
+import os
+import re
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+import uv_build
+from places import TOP
+
+import busim
+
+PACKAGE = TOP / "busim"
+PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text())
+PACKAGES = sorted(path.parent.name for path in PACKAGE.glob("*/__init__.py"))
+WITH_NAMES = sorted(
+    ".".join(path.parent.relative_to(TOP).parts) for path in PACKAGE.rglob("__init__.py") if path.parent != PACKAGE
+)
+MODULES = sorted(PACKAGE.rglob("*.py"))
+CONTRACTS = {contract["name"]: contract for contract in PROJECT["tool"]["importlinter"]["contracts"]}
+
+
+def _layers() -> list[list[str]]:
+    return [[package.strip() for package in layer.split("|")] for layer in CONTRACTS["Packages"]["layers"]]
+
+
+def test_the_version_stands_in_two_places_and_agrees() -> None:
+    assert PROJECT["project"]["version"] == busim.__version__
+
+
+def test_every_package_has_one_layer() -> None:
+    assert sorted(package for layer in _layers() for package in layer) == PACKAGES
+
+
+def test_every_package_of_several_parts_orders_them() -> None:
+    inside = {name.removeprefix("Inside busim.") for name in CONTRACTS if name.startswith("Inside ")}
+    parts = {name: [*(PACKAGE / name).glob("*.py"), *(PACKAGE / name).glob("*/__init__.py")] for name in PACKAGES}
+    several = {name for name, found in parts.items() if len(found) > 2}  # its own `__init__` is one
+    assert inside >= several
+    assert all(contract["exhaustive"] for contract in CONTRACTS.values() if contract["type"] == "layers")
+
+
+def test_every_package_below_runtime_is_kept_from_wall_time_and_input() -> None:
+    layers = _layers()
+    runtime = next(number for number, layer in enumerate(layers) if "runtime" in layer)
+    below = sorted(f"busim.{package}" for layer in layers[runtime + 1 :] for package in layer)
+    closed = [contract for contract in CONTRACTS.values() if contract["type"] == "forbidden"]
+    assert len(closed) == 2
+    assert all(contract["source_modules"] == below for contract in closed)
+
+
+def _imports(module: Path) -> set[str]:
+    """Modules of busim that `module` imports, wherever in it and for whatever reason: type checking included."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(module.read_text())):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "busim":
+            for alias in node.names:
+                path = PACKAGE.parent / Path(*node.module.split("."), alias.name)
+                inner = path.with_suffix(".py").exists() or (path / "__init__.py").exists()
+                found.add(f"{node.module}.{alias.name}" if inner else node.module)
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names if alias.name.split(".")[0] == "busim"}
+    return found
+
+
+def _name(module: Path) -> str:
+    return ".".join(module.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
+
+
+def test_no_modules_import_each_other_in_a_circle_for_types_or_otherwise() -> None:
+    sorter = graphlib.TopologicalSorter({_name(module): _imports(module) for module in MODULES})
+    try:
+        sorter.prepare()
+    except graphlib.CycleError as error:
+        pytest.fail("circle: " + " -> ".join(error.args[1]))
+
+
+@pytest.mark.parametrize("package", WITH_NAMES)
+def test_public_names_of_a_package_are_those_it_declares(package: str) -> None:
+    module = importlib.import_module(package)
+    declared = getattr(module, "__all__", ())
+    assert [name for name in declared if not hasattr(module, name)] == []
+    own = {
+        name
+        for name, value in vars(module).items()
+        if not name.startswith("_") and f"{getattr(value, '__module__', '')}.".startswith(f"{package}.")
+    }
+    assert own <= set(declared)
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_module_stays_under_400_lines(module: Path) -> None:
+    assert len(module.read_text().splitlines()) < 400
+
+
+@pytest.mark.parametrize("lock", ["requirements.txt", "requirements-dev.txt"])
+def test_a_lock_pins_every_package_by_hash_and_names_no_place(lock: str) -> None:
+    text = (TOP / lock).read_text()
+    assert not re.search(r"https?:|file:|--(extra-)?index|--find-links|/", text)
+    entries = [line for line in text.splitlines() if line and not line.startswith((" ", "#"))]
+    assert entries
+    assert all(re.match(r"[a-z0-9-]+==\S+", line) for line in entries)
+    assert len(re.findall(r"==\S+ .*\\\n +--hash=sha256:", text)) == len(entries)
+
+
+def test_the_two_locks_agree_where_both_name_a_package() -> None:
+    run, dev = (
+        dict(re.findall(r"^([a-z0-9-]+)==(\S+)", (TOP / lock).read_text(), re.MULTILINE))
+        for lock in ("requirements.txt", "requirements-dev.txt")
+    )
+    assert run.items() <= dev.items()
+
+
+def test_the_wheel_carries_everything_in_the_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(TOP)
+    monkeypatch.setenv("PATH", str(Path(sys.executable).parent), prepend=os.pathsep)  # where the back end's program is
+    wheel = tmp_path / uv_build.build_wheel(str(tmp_path))
+    packed = set(zipfile.ZipFile(wheel).namelist())
+    wanted = {
+        str(path.relative_to(TOP)) for path in PACKAGE.rglob("*") if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert wanted <= packed
+    assert not [name for name in packed if not name.startswith(("busim/", "busim-"))]
