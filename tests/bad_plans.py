@@ -18,7 +18,7 @@ lines:
   - name: boulder wall
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: boulder box
@@ -30,7 +30,7 @@ lines:
   - name: speed wall
     baud: 115200 Bd
     format: 8N1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - converter: speed box
       - camera: finish
@@ -126,7 +126,7 @@ BAD = [
     # the form of the file
     bad("unknown version", "busim: 1", "busim: «2", ("bad-value", "busim")),
     bad("no version", "busim: 1\nname: two walls", "«name: two walls", ("missing-key", "busim")),
-    bad("misspelt key", "    dialect: modbus-rtu", "    dialect: modbus-rtu\n    «velocty: 0.7", ("unknown-key", "lines[0].velocty")),
+    bad("misspelt key", "    protocol: modbus-rtu", "    protocol: modbus-rtu\n    «velocty: 0.7", ("unknown-key", "lines[0].velocty")),
     bad("unknown key at the top", "name: two walls", "name: two walls\n«colour: red", ("unknown-key", "colour")),
     bad("key given twice", "    clients: 4", "    clients: 4\n    «clients: 5", ("duplicate-key", "converters[0].clients")),
     bad("missing key", "  - name: left mat\n    id: 1", "  - «name: left mat", ("missing-key", "cameras[0].id")),
@@ -145,7 +145,7 @@ BAD = [
     bad("baud of zero", "baud: 38400 Bd", "baud: «0 Bd", ("bad-value", "lines[0].baud")),
     bad("baud in another unit", "baud: 38400 Bd", "baud: «38 m", ("bad-value", "lines[0].baud")),
     bad("no format", "format: 8E1", "format: «9N1", ("bad-value", "lines[0].format")),
-    bad("empty dialect", "dialect: modbus-rtu", 'dialect: «""', ("bad-value", "lines[0].dialect")),
+    bad("empty protocol", "protocol: modbus-rtu", 'protocol: «""', ("bad-value", "lines[0].protocol")),
     bad("unknown contention", "    format: 8N1", "    format: 8N1\n    contention: «space-win", ("bad-value", "lines[1].contention")),
     bad("velocity of zero", "    format: 8N1", "    format: 8N1\n    velocity: «0", ("out-of-bounds", "lines[1].velocity")),
     bad("faster than light", "    format: 8N1", "    format: 8N1\n    velocity: «1.01", ("out-of-bounds", "lines[1].velocity")),
@@ -158,7 +158,7 @@ BAD = [
     bad("cable without unit", "after: 12 m", "after: «12", ("bad-value", "lines[0].order[2].after")),
     bad("a very long cable", "after: 12 m", "after: «12 km", ("bad-value", "lines[0].order[2].after")),
     bad("ID not whole", "id: 300", "id: «3.5", ("wrong-kind", "cameras[2].id")),
-    bad("ID too large for any dialect", "id: 300", "id: «65536", ("out-of-bounds", "cameras[2].id")),
+    bad("ID too large for any protocol", "id: 300", "id: «65536", ("out-of-bounds", "cameras[2].id")),
     bad("negative ID", "id: 300", "id: «-1", ("out-of-bounds", "cameras[2].id")),
     bad("ID in quotes", "id: 300", 'id: «"300"', ("wrong-kind", "cameras[2].id")),
     bad("ID not written", "id: 300", "«id:", ("wrong-kind", "cameras[2].id")),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 GOOD = """\
-busim-dialect: 1
+busim-protocol: 1
 name: wall
 title: a good one
 literals: text
@@ -41,7 +41,7 @@ class Bad(NamedTuple):
 
 
 BAD = [
-    Bad("a version that is not known", "busim-dialect: 1", "busim-dialect: «2", "bad-value", "busim-dialect"),
+    Bad("a version that is not known", "busim-protocol: 1", "busim-protocol: «2", "bad-value", "busim-protocol"),
     Bad("a key misspelt", "literals: text", "literals: text\n«literal: text", "unknown-key", "literal"),
     Bad("no name", "name: wall\n", "", "missing-key", "name"),
     Bad("an encoding that is not known", "key: {as: decimal", "key: {as: «decimals", "bad-value", "fields.key.as"),

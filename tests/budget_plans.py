@@ -47,7 +47,7 @@ lines:
   - name: wall
     baud: {baud}
     format: {format}
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     {line}
     order:
       - terminator

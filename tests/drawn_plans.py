@@ -29,7 +29,7 @@ def large(lines: int = 40, cameras: int = 300) -> str:
         "name": "large hall",
         "lines": [
             {
-                "name": f"line {line}", "baud": "38400 Bd", "format": "8E1", "dialect": "modbus-rtu",
+                "name": f"line {line}", "baud": "38400 Bd", "format": "8E1", "protocol": "modbus-rtu",
                 "order": [
                     "terminator", {"converter": f"box {line}"},
                     *({"camera": f"camera {number}", "after": "9 m"} for number in on[line]), "terminator",
@@ -120,7 +120,7 @@ def drawn(draw: st.DrawFn) -> str:
             {
                 "name": line, "baud": draw(_BAUDS), "format": draw(_FORMATS),
                 "order": [one if isinstance(one, str) else {**one, "after": draw(_METRES)} for one in orders[line]],
-                "dialect": draw(st.sampled_from(["modbus-rtu", "text", "short", "tagged", "none such", "gone.yaml"])),
+                "protocol": draw(st.sampled_from(["modbus-rtu", "text", "short", "tagged", "none such", "gone.yaml"])),
                 **draw(_optional(bit_error_rate=st.sampled_from([0.0, 0.0001, 0.01]), bias=st.booleans())),
             }
             for line in lines

@@ -1,7 +1,7 @@
-"""Dialect declarations drawn by hypothesis, and messages for them: whatever the form of the file can say, mixed.
+"""Protocol declarations drawn by hypothesis, and messages for them: whatever the form of the file can say, mixed.
 
 Drawn declarations are sound by construction: every message begins with a byte of its own, fields of one size stand
-where one size is needed, and no field of a dialect with unescaped marks can hold one.
+where one size is needed, and no field of a protocol with unescaped marks can hold one.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from busim.protocols import DeclaredDialect, Reply, Request, read_text
+from busim.protocols import DeclaredProtocol, Reply, Request, read_text
 from busim.protocols.declared.sums import catalogue, width_of
 
 CHECKS = ["xor", "sum", "sum-16", "lrc", *catalogue()]
@@ -140,8 +140,8 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
 
 def _declaration(literals: str, framing: dict[str, Any], frame: str) -> dict[str, Any]:
     return {
-        "busim-dialect": 1, "name": "drawn", "title": "drawn", "literals": literals, "framing": framing, "frame": frame,
-        "address": {"first": 1, "last": 9, "broadcast": 0}, "fields": {},
+        "busim-protocol": 1, "name": "drawn", "title": "drawn", "literals": literals, "framing": framing,
+        "frame": frame, "address": {"first": 1, "last": 9, "broadcast": 0}, "fields": {},
     }  # fmt: skip
 
 
@@ -187,34 +187,34 @@ def _trimmed(declaration: dict[str, Any]) -> dict[str, Any]:
     return {**{key: value for key, value in declaration.items() if value is not None}, "fields": used}
 
 
-def dialects() -> st.SearchStrategy[DeclaredDialect]:
-    """Dialects as they are read from drawn files: JSON is YAML."""
+def protocols() -> st.SearchStrategy[DeclaredProtocol]:
+    """Protocols as they are read from drawn files: JSON is YAML."""
     return st.one_of(texts(), binaries()).map(lambda drawn: read_text(json.dumps(drawn), "drawn.yaml"))
 
 
 @st.composite
-def requests(draw: st.DrawFn, dialect: DeclaredDialect) -> Request:
-    """A request that the dialect can carry."""
-    number = draw(st.sampled_from(sorted(dialect.operations)))
-    operation, layout = dialect.operations[number], dialect.layouts[number, "request"]
-    n = draw(st.integers(*dialect.sizes[number]))
+def requests(draw: st.DrawFn, protocol: DeclaredProtocol) -> Request:
+    """A request that the protocol can carry."""
+    number = draw(st.sampled_from(sorted(protocol.operations)))
+    operation, layout = protocol.operations[number], protocol.layouts[number, "request"]
+    n = draw(st.integers(*protocol.sizes[number]))
     key = operation.key or 0
     if "key" in layout.names:
         key = draw(st.integers(*_bounds(layout.encoding("key").bounds)))
     values: tuple[int, ...] = operation.values or ()
     if not values and operation.verb not in READS:
-        values = draw(_values(dialect, n))
-    tag = draw(st.integers(0, dialect.tags - 1)) if dialect.tags else 0
-    return Request(draw(st.integers(*dialect.ids)), operation.verb, key, n, values, number | tag << 8)
+        values = draw(_values(protocol, n))
+    tag = draw(st.integers(0, protocol.tags - 1)) if protocol.tags else 0
+    return Request(draw(st.integers(*protocol.ids)), operation.verb, key, n, values, number | tag << 8)
 
 
 @st.composite
-def replies(draw: st.DrawFn, dialect: DeclaredDialect, request: Request) -> Reply:
+def replies(draw: st.DrawFn, protocol: DeclaredProtocol, request: Request) -> Reply:
     """A good reply to a request, or a refusal."""
     number = request.form & 0xFF
-    if (number, "refusal") in dialect.layouts and draw(st.booleans()):
+    if (number, "refusal") in protocol.layouts and draw(st.booleans()):
         return Reply(request.id, request.verb, request.key, (), draw(st.sampled_from([1, 2, 3, 4, 6])), request.form)
-    values = draw(_values(dialect, request.size)) if request.verb in READS else request.values
+    values = draw(_values(protocol, request.size)) if request.verb in READS else request.values
     return Reply(request.id, request.verb, request.key, values, 0, request.form)
 
 
@@ -223,8 +223,8 @@ def _bounds(bounds: tuple[int, int]) -> tuple[int, int]:
     return max(low, -40_000), max(min(high, 70_000), max(low, -40_000))
 
 
-def _values(dialect: DeclaredDialect, n: int) -> st.SearchStrategy[tuple[int, ...]]:
+def _values(protocol: DeclaredProtocol, n: int) -> st.SearchStrategy[tuple[int, ...]]:
     if not n:
         return st.just(())
-    number = st.integers(*_bounds(dialect.declaration.fields["value"].bounds))
+    number = st.integers(*_bounds(protocol.declaration.fields["value"].bounds))
     return st.lists(number, min_size=n, max_size=n).map(tuple)

@@ -24,10 +24,12 @@ SECOND = 10**9
 class Held:
     """One camera of a shipped model, or of `model`. Requests are served in the order in which they are made."""
 
-    def __init__(self, name: str = "", *, model: Model | None = None, id: int = 5, dialect: str = "modbus-rtu") -> None:
+    def __init__(
+        self, name: str = "", *, model: Model | None = None, id: int = 5, protocol: str = "modbus-rtu"
+    ) -> None:
         self.model = model or load(name)
-        self.camera = Camera(self.model, dialect, id, 4711)
-        self._keys = {**self.model.keys[dialect], **self.model.order_keys[dialect]}
+        self.camera = Camera(self.model, protocol, id, 4711)
+        self._keys = {**self.model.keys[protocol], **self.model.order_keys[protocol]}
         self.now = 0
 
     def at(self, seconds: float) -> Held:

@@ -28,7 +28,7 @@ lines:
   - name: wall line
     baud: 115200 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: wall box

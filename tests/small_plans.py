@@ -35,7 +35,7 @@ lines:
   - name: wall
     baud: {baud}
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - master: desk

@@ -32,7 +32,7 @@ def hall(
         places.append({"name": place, "at": [f"{80 * (number + 0.5) / converters:.1f} m", f"{40 * (number % 2)} m"]})
         own = names[number::converters]
         line = {
-            "name": f"line {number + 1}", "baud": baud, "format": "8E1", "dialect": "modbus-rtu",
+            "name": f"line {number + 1}", "baud": baud, "format": "8E1", "protocol": "modbus-rtu",
             "cable": {"gauge": "AWG 22", "supply_gauge": "AWG 14"},
             "order": ["terminator", {"converter": f"box {number + 1}"},
                       *({"camera": name, "after": "30 m"} for name in own), "terminator"],

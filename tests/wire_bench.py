@@ -56,13 +56,13 @@ class Wire:
         self.kernel = Kernel()
         self.records: list[Record] = []
         self.line = Line(self.kernel, self.records.append, **line)
-        self.ears: dict[str, RawEar] = {}
+        self.groups: dict[str, RawEar] = {}
         self.stations: dict[str, Station] = {}
 
     def station(self, name: str, metres: float = 0.0, of: Setting | None = None, **driver: Any) -> Station:
         station = self.stations[name] = Station(name, metres, of or port(), **driver)
-        self.ears[name] = RawEar()
-        self.line.attach(station, self.ears[name])
+        self.groups[name] = RawEar()
+        self.line.attach(station, self.groups[name])
         return station
 
     def start(self) -> Wire:
@@ -82,7 +82,7 @@ class Wire:
 
     def heard(self, name: str) -> list[tuple[int, int, int]]:
         """(value, ns, flags) as this station heard them."""
-        return self.ears[name].characters(self.stations[name].setting)
+        return self.groups[name].characters(self.stations[name].setting)
 
     def values(self, name: str) -> bytes:
         return bytes(value for value, _, _ in self.heard(name))

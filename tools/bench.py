@@ -26,9 +26,9 @@ from busim.analysis.budget import budget as plan_budget
 from busim.analysis.check import check as plan_check
 from busim.experiments.sweep import compute, parse_axis
 from busim.plan import Plan, read, read_text
-from busim.protocols import READ, WRITE, Dialect, Reply, Request
-from busim.protocols import find as find_dialect
-from busim.protocols import read_text as read_dialect
+from busim.protocols import READ, WRITE, BusProtocol, Reply, Request
+from busim.protocols import find as find_protocol
+from busim.protocols import read_text as read_protocol
 from busim.runtime.session import Run, processes, simulated_sweep
 
 DECLARATIONS = Path(__file__).parent.parent / "busim" / "protocols" / "declarations"
@@ -38,7 +38,7 @@ def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "
     """Lines with a master and cameras each, polled without rest for three neighbouring registers."""
     text = ["busim: 1", "name: bench", "lines:"]
     for line in range(lines):
-        text += [f"  - name: line {line}", f"    baud: {baud} Bd", f"    format: {format}", "    dialect: modbus-rtu"]
+        text += [f"  - name: line {line}", f"    baud: {baud} Bd", f"    format: {format}", "    protocol: modbus-rtu"]
         text += ["    order:", f"      - master: master {line}"]
         for camera in range(cameras):
             text += [f"      - camera: camera {line}-{camera}", "        after: 2 m"]
@@ -189,7 +189,7 @@ def budget(count: int) -> None:
             times.append(1000 * (time.process_time() - began))
     say("ms of a loaded plan's budget, with every what-if", whole, "under 5", "budget")
     say("ms without them", plain, "none", "budget")
-    say("ms of three cameras on one line, a dialect of their own", spoken, "none", "budget")
+    say("ms of three cameras on one line, a protocol of their own", spoken, "none", "budget")
     say("ms of the first budget that a process makes", whole[:1], "none", "budget")
 
 
@@ -233,25 +233,25 @@ def sweep(count: int) -> None:
     say("wall time of a simulated sweep, one process / two", gained, "at least 1.7", "sweep")
 
 
-def dialects(count: int) -> None:
-    """A declared dialect's codec against modbus-rtu's, over the messages of reads and writes, and loading a file."""
+def protocols(count: int) -> None:
+    """A declared protocol's codec against modbus-rtu's, over the messages of reads and writes, and loading a file."""
     names = ("text", "short", "tagged")
     ratios: dict[str, list[float]] = {name: [] for name in names}
     loads: list[float] = []
     for _ in rounds(count):
-        base = codec_time(find_dialect("modbus-rtu"))
+        base = codec_time(find_protocol("modbus-rtu"))
         for name in names:
-            ratios[name].append(codec_time(find_dialect(name)) / base)
+            ratios[name].append(codec_time(find_protocol(name)) / base)
             text = (DECLARATIONS / f"{name}.yaml").read_text()
             began = time.process_time()
-            read_dialect(text)
+            read_protocol(text)
             loads.append(1000 * (time.process_time() - began))
     for name in names:
-        say(f"codec of {name} / of modbus-rtu", ratios[name], "at most 1.5", "dialects")
-    say("loading a declaration, ms", loads, "under 20", "dialects")
+        say(f"codec of {name} / of modbus-rtu", ratios[name], "at most 1.5", "protocols")
+    say("loading a declaration, ms", loads, "under 20", "protocols")
 
 
-def codec_time(dialect: Dialect) -> float:
+def codec_time(protocol: BusProtocol) -> float:
     """CPU seconds for 2000 exchanges, reads and writes of single values: each message encoded and decoded."""
     exchanges = []
     for number in range(2000):
@@ -262,16 +262,16 @@ def codec_time(dialect: Dialect) -> float:
     for _ in range(2):  # the first time fills tables and makes functions
         began = time.process_time()
         for asked, values in exchanges:
-            heard = dialect.decode_request(dialect.encode_request(asked))
+            heard = protocol.decode_request(protocol.encode_request(asked))
             assert heard is not None
             reply = Reply(heard.id, heard.verb, heard.key, values, 0, heard.form)
-            dialect.decode_reply(dialect.encode_reply(reply), asked)
+            protocol.decode_reply(protocol.encode_reply(reply), asked)
     return time.process_time() - began
 
 
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "budget": budget, "check": check, "sweep": sweep, "dialects": dialects, "day": day,
+    "live": live, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "day": day,
 }  # fmt: skip
 
 

@@ -28,7 +28,7 @@ lines:
   - name: line
     baud: 115200 Bd
     format: 8N1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order: [terminator, {converter: box}, {camera: a, after: 2 m}, {camera: b, after: 2 m}, {camera: c, after: 2 m}]
 converters:
   - {name: box, endpoint: "10.20.0.48:15001", packing: {idle: 2 ms}, latency: 1 ms}

@@ -43,7 +43,7 @@ def plan_of(lines: int) -> str:
             f"  - name: line {n}",
             "    baud: 115200 Bd",
             "    format: 8N1",
-            "    dialect: modbus-rtu",
+            "    protocol: modbus-rtu",
             "    order:",
         ]
         text += ["      - terminator", f"      - converter: box {n}", f"      - {{camera: camera {n}, after: 10 m}}"]

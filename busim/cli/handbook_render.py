@@ -70,12 +70,12 @@ def _keys(shape: dict[str, Any]) -> str:
     )
 
 
-def dialect(name: str) -> str:
-    """Each key of one shape of a dialect declaration."""
+def protocol(name: str) -> str:
+    """Each key of one shape of a protocol declaration."""
     from busim.protocols import json_schema
 
     schema = json_schema()
-    shape = schema if name == "Dialect" else schema["$defs"][f"{name}Shape"]
+    shape = schema if name == "Protocol" else schema["$defs"][f"{name}Shape"]
     return _keys(shape)
 
 
@@ -143,7 +143,7 @@ def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
 
 
 def registers(name: str) -> str:
-    """The registers of a camera model under the MODBUS dialect."""
+    """The registers of a camera model under the MODBUS protocol."""
     from busim.plan.models import load
 
     model = load(name)
@@ -215,7 +215,7 @@ def _bullet(text: str) -> str:
 _FILLERS: dict[str, Callable[..., str]] = {
     "figures": figures,
     "camera": camera,
-    "dialect": dialect,
+    "protocol": protocol,
     "fields": fields,
     "registers": registers,
     "locks": locks,

@@ -16,11 +16,11 @@ class Kind(StrEnum):
     """What there are starters for."""
 
     plan = "plan"
-    dialect = "dialect"
+    protocol = "protocol"
     camera = "camera"
 
 
-_TRIED = {Kind.plan: "busim check {}", Kind.dialect: "busim prove {}", Kind.camera: "busim prove {}"}
+_TRIED = {Kind.plan: "busim check {}", Kind.protocol: "busim prove {}", Kind.camera: "busim prove {}"}
 
 
 def command(
@@ -33,7 +33,7 @@ def command(
     from busim.foundation.errors import UserError
     from busim.plan import models
 
-    starters = {Kind.plan: plan.starter, Kind.dialect: protocols.starter, Kind.camera: models.starter}
+    starters = {Kind.plan: plan.starter, Kind.protocol: protocols.starter, Kind.camera: models.starter}
     text = starters[kind](name)
     path = Path(f"{name}.yaml")
     try:

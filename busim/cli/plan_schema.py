@@ -16,7 +16,7 @@ class Form(StrEnum):
     """What has a form: a plan, and what it may name."""
 
     plan = "plan"
-    dialect = "dialect"
+    protocol = "protocol"
     camera = "camera"
 
 
@@ -25,5 +25,5 @@ def command(of: Annotated[Form, typer.Option(help="The form of which file.")] = 
     from busim import plan, protocols
     from busim.plan import models
 
-    form = {Form.plan: plan.json_schema, Form.dialect: protocols.json_schema, Form.camera: models.json_schema}[of]
+    form = {Form.plan: plan.json_schema, Form.protocol: protocols.json_schema, Form.camera: models.json_schema}[of]
     print(json.dumps(form(), indent=2, ensure_ascii=False))

@@ -1,4 +1,4 @@
-"""`busim prove`: tries a dialect or a camera model and says what holds."""
+"""`busim prove`: tries a protocol or a camera model and says what holds."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ if TYPE_CHECKING:
     from busim.testing import Explanation, Proof
 
 NAME = "prove"
-HELP = "Try a dialect (round trips, bit errors, mix-ups, junk, sample frames) or a camera model (locks, motors, saves)."
+HELP = "Try out a protocol file (round trips, bit errors, junk) or a camera model."
 
 
 def command(
-    subject: Annotated[str, typer.Argument(metavar="FILE", help="A YAML file, or the name of a dialect or a model.")],
+    subject: Annotated[str, typer.Argument(metavar="FILE", help="A YAML file, or the name of a protocol or a model.")],
     against: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(help="A capture, raw bytes or text of hex digits: which of its frames the dialect explains."),
+        typer.Option(help="A capture, raw bytes or text of hex digits: which of its frames the protocol explains."),
     ] = None,
 ) -> None:
     """Prove and show."""
@@ -25,10 +25,10 @@ def command(
 
     if _is_model(subject):
         if against is not None:
-            raise UserError("a capture holds frames, and a camera model has none", mend="prove the dialect against it")
+            raise UserError("a capture holds frames, and a camera model has none", mend="prove the protocol against it")
         _prove_model(subject)
     else:
-        _prove_dialect(subject, against)
+        _prove_protocol(subject, against)
 
 
 def _is_model(subject: str) -> bool:
@@ -48,15 +48,15 @@ def _prove_model(subject: str) -> None:
         raise typer.Exit(1)
 
 
-def _prove_dialect(subject: str, against: str | None) -> None:
+def _prove_protocol(subject: str, against: str | None) -> None:
     from busim.foundation.errors import UserError
-    from busim.protocols import DeclaredDialect, find
+    from busim.protocols import DeclaredProtocol, find
     from busim.testing import explain, prove, read_capture
 
     found = find(subject)
-    if not isinstance(found, DeclaredDialect):
+    if not isinstance(found, DeclaredProtocol):
         raise UserError(
-            f"{subject} is no declaration but a program", expected="a file, or the name of a declared dialect"
+            f"{subject} is no declaration but a program", expected="a file, or the name of a declared protocol"
         )
     proof = prove(found)
     _show(proof, in_text=found.declaration.in_text)

@@ -79,7 +79,7 @@ def _one(
         cameras = planned(plan, run.world)
         steps, assumed = steps_of(plan, cameras)
         if tried is not None:
-            setting = setting_for(plan, run.world.dialects, cameras, assumed, line)
+            setting = setting_for(plan, run.world.protocols, cameras, assumed, line)
             steps, why_not = what_if_steps(tried, setting)
             if why_not:
                 raise UserError(

@@ -12,7 +12,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from busim.commissioning.bus_scan import RollCall
+    from busim.commissioning.bus_scan import BusScan
 
 NAME = "scan"
 HELP = "Find the cameras of an emulated line as on site: listen, refuse where somebody polls, find, flag duplicates."
@@ -51,7 +51,7 @@ def command(
     seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
 ) -> None:
     """Listen, find and show. Exit code 1 where somebody polls, or two cameras share an ID."""
-    from busim.commissioning.bus_scan import Ground, roll_call
+    from busim.commissioning.bus_scan import Ground, scan_bus
     from busim.foundation.units import parse_time, show_time
     from busim.plan import read
 
@@ -62,7 +62,7 @@ def command(
         ground = Ground(installation, line)
         length, why = (ground.listening, ground.why) if listen is None else (parse_time(listen), "as asked")
         print(f"\n{ground.line.name}: listening for {show_time(length)} (simulated) before anything is sent: {why}.")
-    call = roll_call(
+    call = scan_bus(
         installation, line, way=way, seed=seed, stopped=stopped, at=parse_time(at),
         listening=None if listen is None else parse_time(listen),
     )  # fmt: skip
@@ -74,7 +74,7 @@ def command(
         raise typer.Exit(1)
 
 
-def _print(call: RollCall) -> None:
+def _print(call: BusScan) -> None:
     from rich.console import Console
 
     console = Console(width=None if sys.stdout.isatty() else 120)
@@ -94,7 +94,7 @@ def _print(call: RollCall) -> None:
     print(f"\nBest here: {call.advice}.")
 
 
-def _refused(call: RollCall) -> None:
+def _refused(call: BusScan) -> None:
     """Somebody polls: who, and what to do."""
     quiet = call.quiet
     shown = quiet.heard[:_SHOWN].hex(" ").upper() + (" ..." if len(quiet.heard) > _SHOWN else "")
@@ -106,13 +106,13 @@ def _refused(call: RollCall) -> None:
     print("Nothing was sent.\n" + _what_to_do(call))
 
 
-def _what_to_do(call: RollCall) -> str:
+def _what_to_do(call: BusScan) -> str:
     stops = " ".join(f"--stop '{name}'" for name in call.masters)
     here = f" In this emulation: {stops}." if stops else ""
     return f"To mend: stop the controller, and whatever else polls this line, then begin anew.{here}"
 
 
-def _print_found(console: Console, call: RollCall) -> None:
+def _print_found(console: Console, call: BusScan) -> None:
     from rich.markup import escape
     from rich.table import Table
 
@@ -134,7 +134,7 @@ def _print_found(console: Console, call: RollCall) -> None:
         print("Known to the emulator only, not to a laptop on site:\n" + "\n".join(known))
 
 
-def _print_ways(console: Console, call: RollCall) -> None:
+def _print_ways(console: Console, call: BusScan) -> None:
     from rich.table import Table
 
     print("\nHow long each way takes, in s; computed for the cameras of the plan, simulated on this line:")

@@ -81,13 +81,13 @@ async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> i
     import asyncio
 
     from busim.cli.gc_tuning import hold_still
-    from busim.runtime.session import Beside
+    from busim.runtime.session import ChildProcess
 
     loop = asyncio.get_running_loop()
     loop.set_exception_handler(news.trouble)
     passed_on = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
     async with live:
-        beside = Beside(live, words, hook=hook, news=news.tell)
+        beside = ChildProcess(live, words, hook=hook, news=news.tell)
         if beside.unnamed:
             news.caution(
                 "caution: no environment variables of their own for " + ", ".join(beside.unnamed) + ": their names "

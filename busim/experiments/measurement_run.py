@@ -28,7 +28,7 @@ _GOOD = ("ok", "refused")
 
 
 @dataclass(slots=True)
-class LineTrial:
+class LineMeasurement:
     """What one master did on one line in `length` ns. Times in seconds, in order.
 
     `polls`: by camera and work, when each was sent; `exchanges`: how long the answered polls took; `moves`: how long
@@ -109,7 +109,7 @@ class _Collector:
 
 def trial(
     plan: Plan, length: int, seed: int = 1, advanced: Callable[[int, int], None] = lambda *_: None
-) -> list[LineTrial]:
+) -> list[LineMeasurement]:
     """Run a plan for `length` ns after it has settled, and say what every master did on each of its lines.
 
     `advanced` is told of the way: ns done, ns in all. Raises UserError for names that there are not.
@@ -150,14 +150,14 @@ def _settled(plan: Plan, world: World, collector: _Collector) -> int:
     return now
 
 
-def _results(plan: Plan, world: World, collector: _Collector, length: int) -> Iterable[LineTrial]:
+def _results(plan: Plan, world: World, collector: _Collector, length: int) -> Iterable[LineMeasurement]:
     lines = {name.name: name.id for name in world.names if name.kind == "line"}
     masters = {name.name: name.id for name in world.names if name.kind == "master"}
     for line, master in dict.fromkeys((case.line, case.master) for case in cases(plan)):
         number = lines[line]
         seen = collector.seen.get((number, masters[master]), _Seen())
         names = {name.id: name.name for name in world.names if name.kind == "camera" and name.parent == number}
-        yield LineTrial(
+        yield LineMeasurement(
             line,
             master,
             length,

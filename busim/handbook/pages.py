@@ -34,7 +34,7 @@ _TOPICS = (
     "converters",
     "library",
     "modbus-rtu",
-    "dialects",
+    "protocols",
     "cameras",
     "trace",
     "exactness",

@@ -103,7 +103,7 @@ def _line(shape: LineShape) -> LinePlan:
         name=shape.name,
         baud=shape.baud,
         format=shape.format,
-        dialect=shape.dialect,
+        protocol=shape.protocol,
         order=_order(shape.order),
         contention=shape.contention,
         biased=shape.bias.present,

@@ -40,7 +40,7 @@ def read(path: str | Path) -> Plan:
 def _beside(plan: Plan, folder: Path) -> dict[str, str]:
     """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
     found = {}
-    named = {line.dialect for line in plan.lines}
+    named = {line.protocol for line in plan.lines}
     named |= {camera.model for camera in plan.cameras} | {spare.model for spare in plan.spares}
     for name in sorted(filter(is_path, named)):
         with suppress(UserError):

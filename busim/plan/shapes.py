@@ -132,7 +132,7 @@ class LineShape(Shape):
     name: Word = has("name of the line", "boulder wall")
     baud: Baud = has("baud of the line", "38400 Bd")
     format: Format = has("character format", "8E1")
-    dialect: Word = has("what is spoken on the line", "modbus-rtu")
+    protocol: Word = has("what is spoken on the line", "modbus-rtu")
     contention: Literal["space-wins", "random", "nearer-wins"] = has(
         "what a receiver sees where two drive against each other", default="space-wins"
     )
@@ -297,7 +297,7 @@ class MasterShape(Shape):
     groups: list[GroupShape] = has("what it polls", [{"name": "fast", "values": ["iris"], "every": 0}], [])
     time_out: TimeOut = has("how long it waits for a reply", "250 ms", "computed")
     retries: Annotated[int, Field(ge=0, le=100)] = has("attempts after the first", 2, 2)
-    gap: ShortTime = has("rest between two exchanges beyond what the dialect asks", "1 ms", "0")
+    gap: ShortTime = has("rest between two exchanges beyond what the protocol asks", "1 ms", "0")
     listen: ShortTime = has("quiet it waits for before it sends; 0: never", "2 ms", "0")
     offline_after: Annotated[int, Field(ge=1, le=10_000)] = has("failures until a camera counts as offline", 3, 3)
     starts_at: Time = has("when it begins to ask", "2 s", "0")

@@ -57,7 +57,7 @@ class LinePlan:
     name: str
     baud: Fraction
     format: CharFormat
-    dialect: str
+    protocol: str
     order: tuple[Place, ...]
     contention: str = "space-wins"
     biased: bool = True
@@ -180,7 +180,7 @@ class MasterPlan:
     """One program that asks. It sits on lines itself (`on`) or behind converters (`through`).
 
     `time_out` None: computed from wire, turnaround, packing and latency. `gap`: ns of rest between two
-    exchanges beyond what the dialect asks. `listen`: ns of quiet it waits for before sending, 0 for never.
+    exchanges beyond what the protocol asks. `listen`: ns of quiet it waits for before sending, 0 for never.
     `cameras` empty: every camera of its lines.
     """
 

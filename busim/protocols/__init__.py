@@ -1,8 +1,8 @@
-"""Dialects: what stations say to each other, behind one contract.
+"""Protocols: what stations say to each other, behind one contract.
 
-Public: `find` (by name or file), `names`, `spoken` (a camera model under a dialect), `has_id`, `search`, `assignment`
+Public: `find` (by name or file), `names`, `spoken` (a camera model under a protocol), `has_id`, `search`, `assignment`
 and what belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
-that is code), and for dialects that are files `read`, `read_text`, `json_schema` and `starter`
+that is code), and for protocols that are files `read`, `read_text`, `json_schema` and `starter`
 (a text to begin one with).
 """
 
@@ -26,7 +26,7 @@ from busim.protocols.contract import (
     STOP,
     UNKNOWN,
     WRITE,
-    Dialect,
+    BusProtocol,
     Frame,
     Frames,
     Reply,
@@ -34,7 +34,7 @@ from busim.protocols.contract import (
     StreamFramer,
     WireFramer,
 )
-from busim.protocols.declared import Declaration, DeclaredDialect, Layout, Operation, json_schema, read, read_text
+from busim.protocols.declared import Declaration, DeclaredProtocol, Layout, Operation, json_schema, read, read_text
 from busim.protocols.keys import has_id, spoken
 from busim.protocols.modbus_rtu import ModbusRtu
 from busim.protocols.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
@@ -64,9 +64,9 @@ __all__ = [
     "STOP",
     "UNKNOWN",
     "WRITE",
+    "BusProtocol",
     "Declaration",
-    "DeclaredDialect",
-    "Dialect",
+    "DeclaredProtocol",
     "Frame",
     "Frames",
     "Layout",

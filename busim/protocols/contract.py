@@ -1,4 +1,4 @@
-"""What a dialect is: messages, their codec, and framers that know time.
+"""What a protocol is: messages, their codec, and framers that know time.
 
 A request or reply is protocol-neutral: an ID, what is asked, a key (register, code) and values. The mapping of a
 camera's parameters to keys belongs to the camera model. A codec answers None for bytes that are not exactly one
@@ -21,11 +21,11 @@ class Request(NamedTuple):
 
     What `values` are: of a write the values; of a step by how much, up or down; of a start the speed; of change-id the
     new ID; of preset its number; of a search and of an assignment what `searching.py` says. A status and an identify
-    are reads of values that the dialect chose.
+    are reads of values that the protocol chose.
 
-    `form`: a mark of the dialect's own, which the reply repeats: which of its messages it is, where one verb has
-    several, and a transaction tag, where it has such; 0: the dialect's own choice. A sound message with a verb the
-    dialect does not know has the verb `unknown`. `size` 0: a size that the dialect forbids.
+    `form`: a mark of the protocol's own, which the reply repeats: which of its messages it is, where one verb has
+    several, and a transaction tag, where it has such; 0: the protocol's own choice. A sound message with a verb the
+    protocol does not know has the verb `unknown`. `size` 0: a size that the protocol forbids.
     """
 
     id: int
@@ -37,7 +37,7 @@ class Request(NamedTuple):
 
 
 class Reply(NamedTuple):
-    """The answer to a request, whose verb, key and form it repeats. `refused`: 0, or the dialect's reason code."""
+    """The answer to a request, whose verb, key and form it repeats. `refused`: 0, or the protocol's reason code."""
 
     id: int
     verb: str
@@ -82,7 +82,7 @@ class StreamFramer(Protocol):
 
     def ask(self, request: Request, raw: bytes) -> bytes:
         """As `expect`, for a request (encoded: `raw`) that goes out now: the bytes to send, with a transaction tag of
-        their own where the dialect has such."""
+        their own where the protocol has such."""
 
     def expect(self, request: Request) -> None:
         """Look for the reply to this request from here on; what was held is dropped."""
@@ -95,7 +95,7 @@ class StreamFramer(Protocol):
         """Bytes that came since `expect` and made no reply."""
 
 
-class Dialect(Protocol):
+class BusProtocol(Protocol):
     """A protocol as the rest of busim sees it. It keeps nothing of what it carries: one serves many lines and plans.
 
     `ids`: first and last bus ID; `broadcast`: None if there is none; `answers_broadcast`: whether cameras answer one;

@@ -97,9 +97,7 @@ _VALUES = Struct(
     Check(lambda fields: fields.size % 2 == 0),
     "values" / Int16ub[lambda fields: fields.size // 2],
 )
-_SEARCH = Struct(
-    "low" / Int32ub, "high" / Int32ub, "only" / Byte, "slots" / Byte, "tenths" / Int16ub, "draw" / Int16ub
-)
+_SEARCH = Struct("low" / Int32ub, "high" / Int32ub, "only" / Byte, "slots" / Byte, "tenths" / Int16ub, "draw" / Int16ub)
 _FOUND = Struct("serial" / Int32ub)
 _ASSIGN = Struct("serial" / Int32ub, "id" / Byte)
 _EXCEPTION = Struct("exception" / Byte, Check(this.exception > 0))

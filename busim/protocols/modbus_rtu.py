@@ -31,7 +31,7 @@ _TENTH = 100_000  # ns: the unit of a slot's length
 
 
 def _form(verb: str, size: int) -> int:
-    """The function this dialect chooses for a verb."""
+    """The function this protocol chooses for a verb."""
     return _READ if verb == READ else _WRITE_ONE if size == 1 else _WRITE
 
 
@@ -41,7 +41,7 @@ def check(data: bytes) -> bytes:
 
 
 class ModbusRtu:
-    """The `modbus-rtu` dialect. Values are 16-bit registers."""
+    """The `modbus-rtu` protocol. Values are 16-bit registers."""
 
     name = "modbus-rtu"
     ids = (1, 247)
@@ -223,10 +223,10 @@ def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
 class ModbusReplyFinder:
     """Finds the reply to one request by length and check, whatever junk lies before it."""
 
-    __slots__ = ("_buffer", "_dialect", "_lengths", "_request")
+    __slots__ = ("_buffer", "_lengths", "_protocol", "_request")
 
-    def __init__(self, dialect: ModbusRtu) -> None:
-        self._dialect = dialect
+    def __init__(self, protocol: ModbusRtu) -> None:
+        self._protocol = protocol
         self._buffer = b""
         self._request: Request | None = None
         self._lengths = (5, 5)
@@ -238,7 +238,7 @@ class ModbusReplyFinder:
     def expect(self, request: Request) -> None:
         self._request = request
         self._buffer = b""
-        self._lengths = (self._dialect.reply_bytes(request), 5)
+        self._lengths = (self._protocol.reply_bytes(request), 5)
 
     def feed(self, data: bytes, at: int) -> Reply | None:
         request = self._request
@@ -246,7 +246,7 @@ class ModbusReplyFinder:
             return None
         buffer = self._buffer = self._buffer + data if self._buffer else data
         whole, refusal = self._lengths
-        if len(buffer) == whole and (reply := self._dialect.decode_reply(buffer, request)):
+        if len(buffer) == whole and (reply := self._protocol.decode_reply(buffer, request)):
             return reply
         if request.verb in _OWN_FORMS:
             return self._from_any(request)
@@ -254,7 +254,7 @@ class ModbusReplyFinder:
         while start >= 0 and len(buffer) - start >= refusal:
             for length in self._lengths:
                 if len(buffer) - start >= length and (
-                    reply := self._dialect.decode_reply(buffer[start : start + length], request)
+                    reply := self._protocol.decode_reply(buffer[start : start + length], request)
                 ):
                     return reply
             start = buffer.find(request.id, start + 1)
@@ -265,7 +265,7 @@ class ModbusReplyFinder:
         """The first sound answer in what is held, whoever it is from."""
         whole = self._lengths[0]
         for start in range(len(self._buffer) - whole + 1):
-            reply = self._dialect.decode_reply(self._buffer[start : start + whole], request)
+            reply = self._protocol.decode_reply(self._buffer[start : start + whole], request)
             if reply is not None:
                 return reply
         self._buffer = self._buffer[-1024:]

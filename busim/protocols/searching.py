@@ -9,7 +9,7 @@ draw hardly meets in the next, and a run can be had again.
 from __future__ import annotations
 
 from busim.foundation.errors import Defect
-from busim.protocols.contract import ASSIGN, SEARCH, Dialect, Request
+from busim.protocols.contract import ASSIGN, SEARCH, BusProtocol, Request
 
 SERIALS = 2**32
 MOST_SLOTS = 255
@@ -17,29 +17,30 @@ _MOST = 0xFFFFFFFF
 
 
 def search(
-    dialect: Dialect, low: int = 0, high: int = SERIALS - 1, *, only: int | None = None, slots: int = 1, slot: int = 0,
-    draw: int = 0,
+    protocol: BusProtocol, low: int = 0, high: int = SERIALS - 1, *, only: int | None = None, slots: int = 1,
+    slot: int = 0, draw: int = 0,
 ) -> Request:  # fmt: skip
     """Who has a serial from `low` to `high`, both included, and (`only`) this bus ID?
 
     `slots` of `slot` ns each, 1: all answer at once; `draw`: 0..65535. Raises Defect where there is no broadcast.
     """
-    all_ = _all(dialect)
+    all_ = _all(protocol)
     return Request(all_, SEARCH, 0, 0, (low, high, all_ if only is None else only, slots, slot, draw))
 
 
-def assignment(dialect: Dialect, serial: int, id: int) -> Request:
-    """The camera with this serial is to have this bus ID. Raises Defect where the dialect has no broadcast."""
-    return Request(_all(dialect), ASSIGN, 0, 0, (serial, id))
+def assignment(protocol: BusProtocol, serial: int, id: int) -> Request:
+    """The camera with this serial is to have this bus ID. Raises Defect where the protocol has no broadcast."""
+    return Request(_all(protocol), ASSIGN, 0, 0, (serial, id))
 
 
-def searches(dialect: Dialect) -> bool:
-    """Whether a dialect has messages for searches and assignments."""
-    if dialect.broadcast is None:
+def searches(protocol: BusProtocol) -> bool:
+    """Whether a protocol has messages for searches and assignments."""
+    if protocol.broadcast is None:
         return False
     try:
         return bool(
-            dialect.encode_request(search(dialect)) and dialect.encode_request(assignment(dialect, 1, dialect.ids[0]))
+            protocol.encode_request(search(protocol))
+            and protocol.encode_request(assignment(protocol, 1, protocol.ids[0]))
         )
     except Defect:
         return False
@@ -61,7 +62,7 @@ def _mixed(number: int) -> int:
     return number ^ number >> 16
 
 
-def _all(dialect: Dialect) -> int:
-    if dialect.broadcast is None:
-        raise Defect(f"{dialect.name} has no broadcast, so nothing can be asked of all cameras")
-    return dialect.broadcast
+def _all(protocol: BusProtocol) -> int:
+    if protocol.broadcast is None:
+        raise Defect(f"{protocol.name} has no broadcast, so nothing can be asked of all cameras")
+    return protocol.broadcast

@@ -1,8 +1,8 @@
-"""Where dialects come from: code of busim, declarations of busim, files beside a plan, and packages that bring their
+"""Where protocols come from: code of busim, declarations of busim, files beside a plan, and packages that bring their
 own.
 
-A package brings one by an entry point of the group `busim.protocols`: its name is the dialect's, its object a Dialect
-or something that makes one when it is called.
+A package brings one by an entry point of the group `busim.protocols`: its name is the protocol's, its object a
+BusProtocol or something that makes one when it is called.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import is_path, nearest
-from busim.protocols.contract import Dialect
+from busim.protocols.contract import BusProtocol
 from busim.protocols.declared import read, read_text
 from busim.protocols.modbus_rtu import ModbusRtu
 
@@ -23,8 +23,8 @@ _SHIPPED = Path(__file__).parent / "declarations"
 _NEEDED = ("name", "ids", "broadcast", "most_values", "keys", "answers_broadcast")
 
 
-def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> Dialect:
-    """The dialect of this name, or in this file: a name that ends in `.yaml` is a path, from `folder` where it is
+def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> BusProtocol:
+    """The protocol of this name, or in this file: a name that ends in `.yaml` is a path, from `folder` where it is
     relative; its text is that in `files`, where it is among them.
 
     Raises UserError for one that is not known, and Findings for a file with mistakes.
@@ -43,7 +43,7 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
     known = names()
     meant = nearest(name, known)
     raise UserError(
-        "there is no dialect of this name",
+        "there is no protocol of this name",
         found=repr(name[:60]),
         expected=" or ".join(known) + ", or a file, as ./wall.yaml",
         mend=f"did you mean `{meant}`?" if meant else "name one of these",
@@ -51,13 +51,13 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
 
 
 @lru_cache(maxsize=64)
-def _beside(text: str, path: str) -> Dialect:
+def _beside(text: str, path: str) -> BusProtocol:
     """That of a file beside a plan. Whoever budgets, checks or simulates a plan again and again has one text."""
     return read_text(text, path)
 
 
 def names() -> tuple[str, ...]:
-    """The names of the dialects that are there."""
+    """The names of the protocols that are there."""
     return tuple(dict.fromkeys(("modbus-rtu", *_declared(), *_brought())))
 
 
@@ -67,7 +67,7 @@ def _declared() -> tuple[str, ...]:
 
 
 @cache
-def _shipped(name: str) -> Dialect:
+def _shipped(name: str) -> BusProtocol:
     return read(_SHIPPED / f"{name}.yaml")
 
 
@@ -75,24 +75,24 @@ def _brought() -> dict[str, EntryPoint]:
     return {point.name: point for point in entry_points(group=GROUP)}
 
 
-def _load(point: EntryPoint) -> Dialect:
-    """Raises UserError where what a package brings is no dialect: it is not our code."""
+def _load(point: EntryPoint) -> BusProtocol:
+    """Raises UserError where what a package brings is no protocol: it is not our code."""
     found = None
     try:
         found = point.load()
-        dialect = found() if callable(found) else found
+        protocol = found() if callable(found) else found
     except Exception as error:
         raise _useless(point, f"{type(error).__name__}: {error}") from error
-    lacking = [name for name in _NEEDED if not hasattr(dialect, name)]
+    lacking = [name for name in _NEEDED if not hasattr(protocol, name)]
     if lacking:
-        raise _useless(point, f"{type(dialect).__name__} without {', '.join(lacking)}")
-    return dialect  # type: ignore[no-any-return]
+        raise _useless(point, f"{type(protocol).__name__} without {', '.join(lacking)}")
+    return protocol  # type: ignore[no-any-return]
 
 
 def _useless(point: EntryPoint, found: str) -> UserError:
     return UserError(
-        f"the dialect {point.name!r} that a package brings cannot be used",
+        f"the protocol {point.name!r} that a package brings cannot be used",
         found=found,
-        expected=f"{point.value}: a busim.protocols.Dialect, or something that makes one",
+        expected=f"{point.value}: a busim.protocols.BusProtocol, or something that makes one",
         mend="mend or remove the package that has this entry point",
     )

@@ -11,4 +11,4 @@ _STARTER = Path(__file__).parent / "starter.yaml"
 
 def starter(name: str) -> str:
     """The text of a declaration of this name. Raises UserError for a name that does not do."""
-    return begun(_STARTER, name, "dialect", "wall-lines")
+    return begun(_STARTER, name, "protocol", "wall-lines")

@@ -1,7 +1,7 @@
-"""Proving: whether a dialect or a camera that somebody described does what it must, shown by trying it.
+"""Proving: whether a protocol or a camera that somebody described does what it must, shown by trying it.
 
-Public: `prove` (a `Proof` of a dialect), `prove_model` (of a camera model), `explain` (which frames of a capture a
-dialect explains), `read_capture`.
+Public: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (which frames of a capture a
+protocol explains), `read_capture`.
 """
 
 from busim.testing.captures import Explained, Explanation, explain, read_capture

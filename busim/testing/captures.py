@@ -1,4 +1,4 @@
-"""A capture beside a dialect: which of its frames the dialect explains, and where it does not.
+"""A capture beside a protocol: which of its frames the protocol explains, and where it does not.
 
 A capture is the bytes of a line in the order of time, both directions together: as they are, or as text of hex digits,
 where spaces, line ends, `0x`, commas and comments behind `#` do not matter.
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from busim.foundation.errors import UserError
-from busim.protocols import OTHER, UNKNOWN, DeclaredDialect, Reply, Request
+from busim.protocols import OTHER, UNKNOWN, DeclaredProtocol, Reply, Request
 
 _MOST = 16_000_000  # bytes of a capture
 _COMMENT = re.compile(rb"#[^\n]*")
@@ -21,7 +21,7 @@ _TEXT = re.compile(rb"[0-9A-Fa-f]*")
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A stretch of a capture from byte `at` on: what it is ("" for what the dialect does not explain), and its
+    """A stretch of a capture from byte `at` on: what it is ("" for what the protocol does not explain), and its
     bytes.
     """
 
@@ -39,7 +39,7 @@ class Explanation:
 
     @property
     def explained(self) -> int:
-        """Bytes in frames that the dialect explains."""
+        """Bytes in frames that the protocol explains."""
         return sum(len(one.raw) for one in self.stretches if one.what)
 
 
@@ -60,18 +60,18 @@ def read_capture(path: str | Path) -> bytes:
     return bytes.fromhex(text.decode()) if text and len(text) % 2 == 0 and _TEXT.fullmatch(text) else data
 
 
-def explain(dialect: DeclaredDialect, data: bytes) -> Explanation:
+def explain(protocol: DeclaredProtocol, data: bytes) -> Explanation:
     """Each frame as a request, or as the answer to the request before it."""
     stretches: list[Explained] = []
     asked: Request | None = None
     end = 0
-    for begin, stop, flaw in dialect.cut(data):
+    for begin, stop, flaw in protocol.cut(data):
         if begin > end:
             stretches.append(Explained(end, "", data[end:begin]))
         raw = data[begin:stop]
         what = ""
         if not flaw:
-            what, asked = _explained(dialect, raw, asked)
+            what, asked = _explained(protocol, raw, asked)
         stretches.append(Explained(begin, what, raw))
         end = stop
     if end < len(data):
@@ -79,18 +79,18 @@ def explain(dialect: DeclaredDialect, data: bytes) -> Explanation:
     return Explanation(tuple(stretches), len(data))
 
 
-def _explained(dialect: DeclaredDialect, raw: bytes, asked: Request | None) -> tuple[str, Request | None]:
+def _explained(protocol: DeclaredProtocol, raw: bytes, asked: Request | None) -> tuple[str, Request | None]:
     """What the frame is, and the request that is open after it."""
     if asked is not None:
-        reply = dialect.decode_reply(raw, asked)
+        reply = protocol.decode_reply(raw, asked)
         if reply is not None:
             return _answer(reply), None
-    request = dialect.decode_request(raw)
+    request = protocol.decode_request(raw)
     if request is None or request.verb == UNKNOWN:
         return "", asked
     if request is OTHER:
         return "an answer to a request that is not in the capture", asked
-    name = dialect.operations[request.form & 0xFF].name
+    name = protocol.operations[request.form & 0xFF].name
     values = " = " + ", ".join(str(value) for value in request.values) if request.values else ""
     return f"request {name}: ID {request.id}, key {request.key}{values}", request
 

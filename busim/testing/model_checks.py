@@ -18,7 +18,7 @@ from busim.simulator.cameras import Camera
 from busim.simulator.kernel import Chance
 from busim.testing.protocol_checks import Proof, Verdict, listed
 
-_KEYS = "proof"  # a dialect of nobody's: a key for everything, by its number
+_KEYS = "proof"  # a protocol of nobody's: a key for everything, by its number
 _SECOND = 10**9
 _DAY = 24 * 3600 * _SECOND
 _MOST_COUNTS = 64
@@ -38,7 +38,7 @@ def prove_model(model: Model) -> Proof:
         _verdict("a loss of power takes what was not saved and nothing else", model, _power),
         _verdict("requests at random leave every value within its range and limits", model, _random),
     )
-    return Proof(model.name, model.title, (_dialects(model), *(one for one in verdicts if one.tried)), ())
+    return Proof(model.name, model.title, (_protocols(model), *(one for one in verdicts if one.tried)), ())
 
 
 def _verdict(what: str, model: Model, trial: Callable[[Model], Iterator[str]]) -> Verdict:
@@ -47,24 +47,24 @@ def _verdict(what: str, model: Model, trial: Callable[[Model], Iterator[str]]) -
     return Verdict(what, len(said), not wrong, listed(wrong))
 
 
-def _dialects(model: Model) -> Verdict:
+def _protocols(model: Model) -> Verdict:
     wrong, notes, tried = [], [], 0
     for name in model.keys:
         try:
-            dialect = find(name)
+            protocol = find(name)
         except UserError:
-            notes.append(f"{name}: not tried, since there is no dialect of this name here")
+            notes.append(f"{name}: not tried, since there is no protocol of this name here")
             continue
         tried += 1
         try:
-            spoken(model, dialect)
+            spoken(model, protocol)
         except Findings as error:
             wrong.append(f"{name}: {error.findings[0].what}")
         except UserError as error:
             wrong.append(f"{name}: {error.what}; found {error.found}")
     if not model.keys:
-        notes.append("the model has no keys: a dialect file must give them")
-    what = "every dialect carries all keys and both ends of all values"
+        notes.append("the model has no keys: a protocol file must give them")
+    what = "every protocol carries all keys and both ends of all values"
     return Verdict(what, tried, not wrong, listed(wrong + notes))
 
 

@@ -1,4 +1,4 @@
-"""A proof: what was tried on a dialect, what came of it, and sample frames to hold beside a protocol sheet.
+"""A proof: what was tried on a protocol, what came of it, and sample frames to hold beside a protocol sheet.
 
 Two verdicts can be bad: a message that does not come back as it went, and a framer that stays out of step. What a
 check cannot see and which messages look alike is the protocol's own doing; it is listed, so that its user knows.
@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations, product
 
-from busim.protocols import DeclaredDialect, Request
+from busim.protocols import DeclaredProtocol, Request
 from busim.protocols import Reply as ReplyMessage
 from busim.testing.resync import lost_after
 from busim.testing.samples import Exchange, exchanges
@@ -38,7 +38,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """All that was found out about a dialect."""
+    """All that was found out about a protocol."""
 
     name: str
     title: str
@@ -50,17 +50,17 @@ class Proof:
         return all(verdict.holds for verdict in self.verdicts)
 
 
-def prove(dialect: DeclaredDialect) -> Proof:
-    """Try the dialect. It takes less than a second for a protocol of the usual size."""
-    tried = list(exchanges(dialect))
+def prove(protocol: DeclaredProtocol) -> Proof:
+    """Try the protocol. It takes less than a second for a protocol of the usual size."""
+    tried = list(exchanges(protocol))
     verdicts = (
-        _comes_back(dialect, tried),
-        _bits(dialect, tried),
-        _alike(dialect),
-        _in_a_stream(dialect),
-        _in_step(dialect, tried),
+        _comes_back(protocol, tried),
+        _bits(protocol, tried),
+        _alike(protocol),
+        _in_a_stream(protocol),
+        _in_step(protocol, tried),
     )
-    return Proof(dialect.name, dialect.declaration.title, verdicts, tuple(_samples(dialect, tried)))
+    return Proof(protocol.name, protocol.declaration.title, verdicts, tuple(_samples(protocol, tried)))
 
 
 def _direction(exchange: Exchange) -> str:
@@ -76,26 +76,26 @@ def listed(said: list[str]) -> tuple[str, ...]:
 # -- every message comes back ------------------------------------------------------------------------------
 
 
-def _comes_back(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+def _comes_back(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
     """Encoded, decoded and encoded again; and the definition gives the same bytes and reads the same fields."""
     said: list[str] = []
-    definition = dialect.definition()
+    definition = protocol.definition()
     count = 0
     for one in tried:
-        raw = dialect.encode_request(one.request)
-        back = dialect.decode_request(raw)
+        raw = protocol.encode_request(one.request)
+        back = protocol.decode_request(raw)
         if back != one.request:
             said.append(f"request {one.name}: {_hex(raw)} is read as {_shown(back)}")
-        elif dialect.encode_request(back) != raw:
+        elif protocol.encode_request(back) != raw:
             said.append(f"request {one.name}: {_hex(raw)} is encoded otherwise the second time")
-        answer = dialect.encode_reply(one.reply)
-        heard = dialect.decode_reply(answer, one.request)
+        answer = protocol.encode_reply(one.reply)
+        heard = protocol.decode_reply(answer, one.request)
         if heard is None or heard.refused != one.reply.refused or (not heard.refused and heard != one.reply):
             said.append(f"{_direction(one)} {one.name}: {_hex(answer)} is read as {heard}")
         for direction, bytes_ in (("request", raw), (_direction(one), answer)):
             count += 1
-            message = dialect.declaration.message(dialect.operations[one.number], direction)
-            defined = definition.build(message, one.fields(direction, dialect))
+            message = protocol.declaration.message(protocol.operations[one.number], direction)
+            defined = definition.build(message, one.fields(direction, protocol))
             if defined.raw != bytes_:
                 said.append(f"{direction} {one.name}: {_hex(bytes_)}, but by the definition {_hex(defined.raw)}")
             elif definition.parse(message, bytes_, one.request.size) is None:
@@ -110,26 +110,26 @@ def _shown(request: Request | None) -> str:
 # -- single bits --------------------------------------------------------------------------------------------
 
 
-def _bits(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+def _bits(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
     """Each bit of each frame, flipped: is it noticed?"""
     missed: dict[str, int] = {}
     count = 0
     seen: set[bytes] = set()
     for one in tried:
-        raw = dialect.encode_request(one.request)
-        answer = dialect.encode_reply(one.reply)
+        raw = protocol.encode_request(one.request)
+        answer = protocol.encode_reply(one.reply)
         if raw not in seen:
-            found = [damaged for damaged in _flipped(raw) if dialect.decode_request(damaged) is not None]
+            found = [damaged for damaged in _flipped(raw) if protocol.decode_request(damaged) is not None]
             count += 8 * len(raw)
             _add(missed, f"request {one.name}", len(found))
-        found = [damaged for damaged in _flipped(answer) if dialect.decode_reply(damaged, one.request) is not None]
+        found = [damaged for damaged in _flipped(answer) if protocol.decode_reply(damaged, one.request) is not None]
         count += 8 * len(answer)
         _add(missed, f"{_direction(one)} {one.name}", len(found))
         seen.add(raw)
     if not missed:
         return Verdict("every single flipped bit is noticed", count, True)
     said = [f"{name}: {number} flipped bits" for name, number in missed.items()]
-    reason = "there is no check" if dialect.declaration.check is None else "they lie outside of what the check covers"
+    reason = "there is no check" if protocol.declaration.check is None else "they lie outside of what the check covers"
     return Verdict(f"single flipped bits that are beyond this check ({reason})", count, True, listed(said))
 
 
@@ -149,19 +149,19 @@ def _flipped(raw: bytes) -> list[bytes]:
 # -- alike --------------------------------------------------------------------------------------------------
 
 
-def _alike(dialect: DeclaredDialect) -> Verdict:
+def _alike(protocol: DeclaredProtocol) -> Verdict:
     """Requests are told apart, or the file would not have been read; what else may look alike is said."""
     said = []
-    layouts = list(dialect.layouts.items())
+    layouts = list(protocol.layouts.items())
     pairs = list(combinations(layouts, 2))
     for ((number, direction), one), ((other_number, other_direction), other) in pairs:
         if direction == other_direction == "request" or not number or not other_number:
             continue
         if "refusal" in (direction, other_direction):
             continue
-        met = dialect.common_bytes(one, other)
+        met = protocol.common_bytes(one, other)
         if met is not None:
-            names = [dialect.operations[each].name for each in (number, other_number)]
+            names = [protocol.operations[each].name for each in (number, other_number)]
             said.append(f"{direction} {names[0]} and {other_direction} {names[1]}: both may be {_hex(met)} ...")
     what = "no two operations can be taken for one another"
     if said:
@@ -169,13 +169,13 @@ def _alike(dialect: DeclaredDialect) -> Verdict:
     return Verdict(what, len(pairs), True, listed(said))
 
 
-def _in_a_stream(dialect: DeclaredDialect) -> Verdict:
+def _in_a_stream(protocol: DeclaredProtocol) -> Verdict:
     """Where only silence ends requests, a stream of bytes behind a converter cannot be cut between them for sure."""
-    requests = [layout for (number, direction), layout in dialect.layouts.items() if direction == "request" and number]
+    requests = [layout for (number, direction), layout in protocol.layouts.items() if direction == "request" and number]
     pairs = list(product(requests, requests))
     said = []
     for one, other in pairs:
-        met = dialect.beginning_bytes(one, other)
+        met = protocol.beginning_bytes(one, other)
         if met is not None and one.operation is not None and other.operation is not None:
             longer = "a longer one" if one is other else other.operation.name
             said.append(f"{one.operation.name} {_hex(met)} is a whole request, and {longer} may begin so")
@@ -190,7 +190,7 @@ def _in_a_stream(dialect: DeclaredDialect) -> Verdict:
 # -- in step ------------------------------------------------------------------------------------------------
 
 
-def _in_step(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
+def _in_step(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
     """Junk at every position of a frame, a byte lost at every position: how many of the frames behind are lost?"""
     said = []
     count = 0
@@ -199,7 +199,7 @@ def _in_step(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
         if one.refused or (one.number, one.request.size) in seen:
             continue
         seen.add((one.number, one.request.size))
-        for title, lost in lost_after(dialect, one.request):
+        for title, lost in lost_after(protocol, one.request):
             count += 1
             if lost > 1:
                 said.append(f"{one.name}, {title}: {lost} frames lost")
@@ -209,17 +209,17 @@ def _in_step(dialect: DeclaredDialect, tried: list[Exchange]) -> Verdict:
 # -- samples ------------------------------------------------------------------------------------------------
 
 
-def _samples(dialect: DeclaredDialect, tried: list[Exchange]) -> list[Sample]:
+def _samples(protocol: DeclaredProtocol, tried: list[Exchange]) -> list[Sample]:
     """One frame of each kind, with its fields marked."""
-    definition = dialect.definition()
-    framing = dialect.declaration.framing
+    definition = protocol.definition()
+    framing = protocol.declaration.framing
     found: dict[tuple[int, str], Sample] = {}
     for one in tried:
         for direction in ("request", _direction(one)):
             if (one.number, direction) in found:
                 continue
-            message = dialect.declaration.message(dialect.operations[one.number], direction)
-            frame = definition.build(message, one.fields(direction, dialect))
+            message = protocol.declaration.message(protocol.operations[one.number], direction)
+            frame = definition.build(message, one.fields(direction, protocol))
             pieces = [("start", framing.start), *frame.pieces, ("end", framing.end)]
             told = one.request if direction == "request" else one.reply
             found[one.number, direction] = Sample(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from busim.protocols import DeclaredDialect, Frame, Request
+from busim.protocols import DeclaredProtocol, Frame, Request
 
 _BAUD = 9600.0
 _CHARACTER = 1_041_667  # ns, 8N1 at 9600 Bd
@@ -12,16 +12,16 @@ _TAIL = 520_833  # ns from the middle of the first stop bit on, half a bit befor
 _BEHIND = 3  # sound frames behind the damaged one
 
 
-def lost_after(dialect: DeclaredDialect, request: Request) -> Iterator[tuple[str, int]]:
+def lost_after(protocol: DeclaredProtocol, request: Request) -> Iterator[tuple[str, int]]:
     """What was done to a frame, and how many of the sound frames behind it were lost, on the worse of the two ways."""
-    raw = dialect.encode_request(request)
-    for title, damaged in _damaged(dialect, raw):
-        yield title, max(_BEHIND - _on_the_wire(dialect, damaged, raw), _BEHIND - _in_a_stream(dialect, damaged, raw))
+    raw = protocol.encode_request(request)
+    for title, damaged in _damaged(protocol, raw):
+        yield title, max(_BEHIND - _on_the_wire(protocol, damaged, raw), _BEHIND - _in_a_stream(protocol, damaged, raw))
 
 
-def _damaged(dialect: DeclaredDialect, raw: bytes) -> Iterator[tuple[str, bytes]]:
-    framing = dialect.declaration.framing
-    first = dialect.declaration.frame[0]
+def _damaged(protocol: DeclaredProtocol, raw: bytes) -> Iterator[tuple[str, bytes]]:
+    framing = protocol.declaration.framing
+    first = protocol.declaration.frame[0]
     telling = {
         0x00,
         0xFF,
@@ -38,11 +38,11 @@ def _damaged(dialect: DeclaredDialect, raw: bytes) -> Iterator[tuple[str, bytes]
             yield f"ended after byte {place}", raw[:place]
 
 
-def _on_the_wire(dialect: DeclaredDialect, damaged: bytes, raw: bytes) -> int:
+def _on_the_wire(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
     """Sound frames heard of those that follow, each after the pause in which who asked gave up waiting."""
-    framer = dialect.wire_framer(_BAUD, _CHARACTER, _TAIL)
-    framing = dialect.declaration.framing
-    pause = max(dialect.silence(_BAUD), framing.forget.at(_BAUD)) + 2 * _CHARACTER
+    framer = protocol.wire_framer(_BAUD, _CHARACTER, _TAIL)
+    framing = protocol.declaration.framing
+    pause = max(protocol.silence(_BAUD), framing.forget.at(_BAUD)) + 2 * _CHARACTER
     at = 10**9
     heard: list[Frame] = []
     for data in (damaged, *[raw] * _BEHIND):
@@ -60,8 +60,8 @@ def _on_the_wire(dialect: DeclaredDialect, damaged: bytes, raw: bytes) -> int:
     return min(sound, _BEHIND)
 
 
-def _in_a_stream(dialect: DeclaredDialect, damaged: bytes, raw: bytes) -> int:
+def _in_a_stream(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
     """Sound frames found among those that follow at once."""
     data = damaged + raw * _BEHIND
-    found = [data[begin:end] for begin, end, flaw in dialect.cut(data) if not flaw].count(raw)
+    found = [data[begin:end] for begin, end, flaw in protocol.cut(data) if not flaw].count(raw)
     return min(found, _BEHIND)

@@ -1,11 +1,11 @@
-"""Messages to try a dialect with: of every operation, with the numbers at the ends of what its fields hold."""
+"""Messages to try a protocol with: of every operation, with the numbers at the ends of what its fields hold."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from busim.protocols import DeclaredDialect, Layout, Reply, Request
+from busim.protocols import DeclaredProtocol, Layout, Reply, Request
 
 _HIGHEST = 65535  # of keys, and of values as cameras have them
 _MOST_TAG = 65535
@@ -24,17 +24,17 @@ class Exchange:
     def refused(self) -> bool:
         return self.reply.refused != 0
 
-    def fields(self, direction: str, dialect: DeclaredDialect) -> dict[str, object]:
+    def fields(self, direction: str, protocol: DeclaredProtocol) -> dict[str, object]:
         """The message's fields as the definition takes them."""
         message = self.request if direction == "request" else self.reply
         values = message.values
-        operation = dialect.operations[self.number]
-        layout = dialect.layouts[self.number, direction]
+        operation = protocol.operations[self.number]
+        layout = protocol.layouts[self.number, direction]
         if direction == "request" and operation.values is not None:
             values = ()
         if not layout.repeats:
             values = values[: len(layout.single_values)]
-        reason = dialect.declaration.reasons.get(self.reply.refused, 0)
+        reason = protocol.declaration.reasons.get(self.reply.refused, 0)
         return {
             "id": message.id,
             "key": message.key,
@@ -45,33 +45,33 @@ class Exchange:
         }
 
 
-def exchanges(dialect: DeclaredDialect) -> Iterator[Exchange]:
+def exchanges(protocol: DeclaredProtocol) -> Iterator[Exchange]:
     """Two or three of every operation: all numbers small, all great, and, where there are refusals, one of each
     reason.
     """
-    declaration = dialect.declaration
-    first, last = dialect.ids
-    for number, operation in dialect.operations.items():
-        low, high = dialect.sizes[number]
+    declaration = protocol.declaration
+    first, last = protocol.ids
+    for number, operation in protocol.operations.items():
+        low, high = protocol.sizes[number]
         for great in (False, True):
             n = high if great else low
-            request = _request(dialect, number, last if great else first, n, great)
-            values = tuple(_values(dialect.layouts[number, "reply"], n, great))
+            request = _request(protocol, number, last if great else first, n, great)
+            values = tuple(_values(protocol.layouts[number, "reply"], n, great))
             if operation.verb not in ("read", "status", "identify"):
                 values = request.values
             yield Exchange(
                 number, operation.name, request, Reply(request.id, request.verb, request.key, values, 0, request.form)
             )
-            if (number, "refusal") in dialect.layouts:
+            if (number, "refusal") in protocol.layouts:
                 codes = list(declaration.reasons) if great else list(declaration.reasons)[:1]
-                for code in codes if "reason" in dialect.layouts[number, "refusal"].parts else [4]:
+                for code in codes if "reason" in protocol.layouts[number, "refusal"].parts else [4]:
                     refusal = Reply(request.id, request.verb, request.key, (), code, request.form)
                     yield Exchange(number, operation.name, request, refusal)
 
 
-def _request(dialect: DeclaredDialect, number: int, id: int, n: int, great: bool) -> Request:
-    operation = dialect.operations[number]
-    layout = dialect.layouts[number, "request"]
+def _request(protocol: DeclaredProtocol, number: int, id: int, n: int, great: bool) -> Request:
+    operation = protocol.operations[number]
+    layout = protocol.layouts[number, "request"]
     key = operation.key or 0
     for name in layout.names:
         if layout.holds(name) == "key":
@@ -82,7 +82,7 @@ def _request(dialect: DeclaredDialect, number: int, id: int, n: int, great: bool
         values = operation.values
     elif operation.verb not in ("read", "status", "identify"):
         values = tuple(_values(layout, n, great))
-    tag = min(dialect.tags - 1, _MOST_TAG) if great and dialect.tags else 0
+    tag = min(protocol.tags - 1, _MOST_TAG) if great and protocol.tags else 0
     return Request(id, operation.verb, key, n, values, number | tag << 8)
 
 

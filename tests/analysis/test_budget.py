@@ -88,10 +88,14 @@ COMPARED: dict[str, dict[str, Any]] = {
     "packing by length": {"packing": "{idle: 20 ms, length: 11}"},
     "every byte at once": {"packing": "{idle: 0, length: 0}", "baud": "9600 Bd"},
     "every byte at once over a network that takes its time": {
-        "packing": "{idle: 0, length: 0}", "latency": "1..5 ms", "turnaround": "1 ms",
+        "packing": "{idle: 0, length: 0}",
+        "latency": "1..5 ms",
+        "turnaround": "1 ms",
     },
     "packets of four bytes over such a network": {
-        "packing": "{idle: 2 ms, length: 4}", "latency": "1..9 ms", "turnaround": "1 ms",
+        "packing": "{idle: 2 ms, length: 4}",
+        "latency": "1..9 ms",
+        "turnaround": "1 ms",
     },
     "fast and slow groups": {"more": SLOW},
     "holes between registers": {"values": "[iris, master_black, temperature]", "latency": "1..3 ms"},
@@ -170,7 +174,7 @@ def test_moves_wait_as_long_as_in_a_simulated_run(settings: dict[str, Any], seco
 
 
 ESCAPING = """
-busim-dialect: 1
+busim-protocol: 1
 name: escaping
 title: binary frames between marks
 literals: hex
@@ -199,7 +203,8 @@ def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
     slow = {"baud": "300 Bd", "turnaround": "0", "latency": "0"}
     plan = read_text(
         box(cameras=1, values="[iris]", moves="0.1 /s", controls="[iris]", **slow)  # type: ignore[arg-type]
-        .source.replace("modbus-rtu", "./escaping.yaml").replace("id: 1,", "id: 125,"),
+        .source.replace("modbus-rtu", "./escaping.yaml")
+        .replace("id: 1,", "id: 125,"),
         files={"./escaping.yaml": ESCAPING},
     )
     line, seen = line_of(plan), Measured(plan, 200)
@@ -214,7 +219,7 @@ def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
     assert poll.time_out == pytest.approx(1.25 * (characters * 11 / 300 + 4e-3) + 3e-3)
 
 
-@pytest.mark.parametrize("delimiter", ["0D", "0A"], ids=["of the dialect", "of another"])
+@pytest.mark.parametrize("delimiter", ["0D", "0A"], ids=["of the protocol", "of another"])
 def test_a_converter_that_packs_by_the_end_of_a_reply_does_not_wait(delimiter: str) -> None:
     """A regression: both are our own, and numbers in text count at their longest, so within a millisecond of 20."""
     packing = f'{{idle: 20 ms, length: 0, delimiter: "{delimiter}"}}'
@@ -281,12 +286,12 @@ def test_commands_that_come_at_once_take_as_long_as_the_budget_says(name: str, c
     (port,) = world.masters.values()
     at = 10**9
     world.kernel.advance(at)
-    dialect = find("modbus-rtu")
+    protocol = find("modbus-rtu")
     for number in range(1, 9):
         target = Target(f"c{number}", number)
         for _ in range(count):
             request = Request(number, WRITE, 0, 1, (500,))
-            task = Task(target, COMMAND, "iris", request, dialect.encode_request(request), 10**9)
+            task = Task(target, COMMAND, "iris", request, protocol.encode_request(request), 10**9)
             port.command(task, absolute=False)
     world.kernel.advance(at + 20 * 10**9)
     last = max(r[10] for r in records if r[0] == EXCHANGE and r[5] == "command")
@@ -302,13 +307,13 @@ def test_a_steady_joystick_is_never_later_than_its_bound(count: int) -> None:
     plan = box(baud="115200 Bd", turnaround="1..2 ms", packing="{idle: 1 ms, length: 0}")
     world, records = _begun(plan)
     (port,) = world.masters.values()
-    dialect = find("modbus-rtu")
+    protocol = find("modbus-rtu")
     for step in range(1000):
         for stick in range(count):
             world.kernel.advance(10**8 + step * 40_000_000 + stick * 17_300_000)
             request = Request(stick + 1, WRITE, 0, 1, (step % 1000,))
             target = Target(f"c{stick + 1}", stick + 1)
-            port.command(Task(target, COMMAND, "iris", request, dialect.encode_request(request), 10**9))
+            port.command(Task(target, COMMAND, "iris", request, protocol.encode_request(request), 10**9))
     taken = [(r[10] - r[8]) / 1e9 for r in records if r[0] == EXCHANGE and r[5] == "command"]
     (stream,) = (s for s in line_of(plan).streams if (s.kind, s.count) == ("joysticks", count))
     assert len(taken) > 900 * count
@@ -555,7 +560,7 @@ def test_a_master_that_polls_nothing_and_only_moves_has_a_budget(what_ifs: bool)
     assert line.second_master == ()
 
 
-def test_an_id_that_the_dialect_does_not_have_is_the_plan_s_mistake_at_its_place() -> None:
+def test_an_id_that_the_protocol_does_not_have_is_the_plan_s_mistake_at_its_place() -> None:
     text = box().source.replace("{name: c2, id: 2,", "{name: c2, id: 300,")
     with pytest.raises(UserError) as caught:
         budget(read_text(text, "plan.yaml"))

@@ -91,7 +91,7 @@ def test_terminators_of_150_ohm_suit_a_modbus_line_and_no_other() -> None:
     both = both_terminators("ohms: 150 ohm")
     assert findings(*both, rule="terminator-ohms") == []
     assert len(findings(both[0], rule="terminator-ohms")) == 1  # 150 and 120: one of them is wrong
-    text = edited(tuple(both)).replace("dialect: modbus-rtu", "dialect: tagged")
+    text = edited(tuple(both)).replace("protocol: modbus-rtu", "protocol: tagged")
     found = [one for one in check(read_text(text)).findings if one.code == "terminator-ohms"]
     assert len(found) == 2
 

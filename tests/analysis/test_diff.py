@@ -58,8 +58,11 @@ def test_comments_and_the_order_of_keys_and_entries_are_no_difference() -> None:
     other = edited(
         ("    id: 1\n    serial: 4101\n", "    serial: 4101 # on the label\n    id: 1\n"),
         ("  - {name: first spare, model: zoom-camera, id: 1, serial: 4190, place: truck}\n", ""),
-        ("serial: 4191, place: truck}\n", "serial: 4191, place: truck}\n"
-         "  - {name: first spare, model: zoom-camera, id: 1, serial: 4190, place: truck}\n"),
+        (
+            "serial: 4191, place: truck}\n",
+            "serial: 4191, place: truck}\n"
+            "  - {name: first spare, model: zoom-camera, id: 1, serial: 4190, place: truck}\n",
+        ),
     )
     assert other != TEXT
     assert said(TEXT, other) == []
@@ -271,6 +274,4 @@ def test_the_command_gives_json_with_a_schema(tmp_path: Path) -> None:
     code, text = run(HALL, other, "--json")
     found = json.loads(text)
     assert (code, found["schema"], found["equal"]) == (1, 1, False)
-    assert found["fields"] == [
-        {"kind": "camera", "name": "boulder right", "field": "id", "before": "3", "after": "5"}
-    ]
+    assert found["fields"] == [{"kind": "camera", "name": "boulder right", "field": "id", "before": "3", "after": "5"}]

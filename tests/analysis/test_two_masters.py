@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from busim.analysis.budget import LineBudget, budget
-from busim.experiments.measurement_run import LineTrial, trial
+from busim.experiments.measurement_run import LineMeasurement, trial
 from busim.experiments.verify import HOLDS, verify
 from busim.plan import Plan, read_text
 
@@ -44,7 +44,7 @@ lines:
   - name: wall
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: box
@@ -73,7 +73,7 @@ cameras:
     )
 
 
-def run(plan: Plan) -> tuple[LineTrial, LineTrial]:
+def run(plan: Plan) -> tuple[LineMeasurement, LineMeasurement]:
     desk, other = sorted(trial(plan, _SECONDS * 10**9), key=lambda one: one.master)
     return desk, other
 

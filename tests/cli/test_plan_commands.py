@@ -188,7 +188,7 @@ def test_the_form_for_editors_is_printed_as_json(capsys: pytest.CaptureFixture[s
     assert json.loads(capsys.readouterr().out) == json_schema()
 
 
-@pytest.mark.parametrize(("of", "title"), [("dialect", "busim dialect"), ("camera", "busim camera model")])
+@pytest.mark.parametrize(("of", "title"), [("protocol", "busim protocol"), ("camera", "busim camera model")])
 def test_so_is_the_form_of_what_a_plan_may_name(of: str, title: str, capsys: pytest.CaptureFixture[str]) -> None:
     plan_schema.command(plan_schema.Form(of))
     assert json.loads(capsys.readouterr().out)["title"] == title
@@ -227,6 +227,6 @@ def test_a_starter_is_sound_whatever_its_name_could_be_taken_for(
     monkeypatch.chdir(tmp_path)
     for kind in new.Kind:
         new.command(kind, f"{name}")
-        found = {"plan": read, "camera": models.read, "dialect": protocols.read}[kind](Path(f"{name}.yaml"))
+        found = {"plan": read, "camera": models.read, "protocol": protocols.read}[kind](Path(f"{name}.yaml"))
         assert found.name == name
         Path(f"{name}.yaml").unlink()

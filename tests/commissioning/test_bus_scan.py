@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import SCENARIOS
 
-from busim.commissioning.bus_scan import SCAN, SERIALS, SLOTS, Ground, RollCall, follow, roll_call
+from busim.commissioning.bus_scan import SCAN, SERIALS, SLOTS, BusScan, Ground, follow, scan_bus
 from busim.commissioning.scan_methods import Found, by_serial, duplicates, give_ids, most_slotted, scan, slotted
 from busim.foundation.errors import UserError
 from busim.plan import Plan, read, read_text
@@ -37,7 +37,7 @@ lines:
   - name: wall
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     contention: {contention}
     order:
       - terminator
@@ -56,7 +56,7 @@ def tool_on(plan: Plan, seed: int = 1) -> tuple[World, Tool, Ground]:
     return world, Tool(world, ground.line.name), ground
 
 
-def pairs(call: RollCall) -> list[tuple[int, int | None]]:
+def pairs(call: BusScan) -> list[tuple[int, int | None]]:
     return [(row.id, row.serial) for row in call.rows]
 
 
@@ -64,7 +64,7 @@ def pairs(call: RollCall) -> list[tuple[int, int | None]]:
 
 
 def test_nothing_is_sent_where_a_controller_polls_through_the_same_converter() -> None:
-    call = roll_call(scenario("two-masters"))
+    call = scan_bus(scenario("two-masters"))
     assert not call.ok
     assert not call.quiet.safe
     assert call.quiet.at is not None
@@ -75,7 +75,7 @@ def test_nothing_is_sent_where_a_controller_polls_through_the_same_converter() -
 
 def test_a_forgotten_laptop_that_begins_later_is_heard_by_who_listens_as_long_as_the_slowest_poll() -> None:
     plan = scenario("two-masters")
-    call = roll_call(plan, stopped=["controller"])
+    call = scan_bus(plan, stopped=["controller"])
     assert not call.quiet.safe
     assert call.quiet.at is not None
     assert 5_000_000_000 < call.quiet.at < call.listening  # it starts at 5 s
@@ -83,7 +83,7 @@ def test_a_forgotten_laptop_that_begins_later_is_heard_by_who_listens_as_long_as
 
 
 def test_who_listened_too_briefly_stops_when_somebody_begins_to_ask() -> None:
-    call = roll_call(scenario("two-masters"), stopped=["controller"], listening=1_000_000_000, way=SCAN)
+    call = scan_bus(scenario("two-masters"), stopped=["controller"], listening=1_000_000_000, way=SCAN)
     assert call.quiet.safe
     assert call.others is not None
     assert call.others.at > 4_900_000_000
@@ -105,7 +105,7 @@ def test_the_slowest_poll_of_the_plan_says_how_long_is_listened() -> None:
 
 @pytest.mark.parametrize("way", [SLOTS, SERIALS])
 def test_factory_fresh_all_are_found_although_all_share_one_id(way: str) -> None:
-    call = roll_call(read(FRESH), stopped=["controller"], way=way)
+    call = scan_bus(read(FRESH), stopped=["controller"], way=way)
     assert pairs(call) == ALL_FRESH
     assert all(row.sure and row.model == "zoom-camera" for row in call.rows)
     assert [row.where.split("'")[1] for row in call.rows] == [
@@ -115,7 +115,7 @@ def test_factory_fresh_all_are_found_although_all_share_one_id(way: str) -> None
 
 
 def test_factory_fresh_a_scan_finds_one_id_and_the_closer_look_all_serials_at_it() -> None:
-    call = roll_call(read(FRESH), stopped=["controller"], way=SCAN)
+    call = scan_bus(read(FRESH), stopped=["controller"], way=SCAN)
     assert pairs(call) == ALL_FRESH
     (look,) = call.looks
     assert look.proven
@@ -126,7 +126,7 @@ def test_factory_fresh_a_scan_finds_one_id_and_the_closer_look_all_serials_at_it
 def test_factory_fresh_ids_are_given_by_serial_one_after_the_other() -> None:
     world, tool, ground = tool_on(read(FRESH))
     wanted = [(4301, 11), (4302, 12), (4303, 13), (4304, 14)]
-    given_ = follow(tool, give_ids(ground.dialect, ground.pace, wanted)).result
+    given_ = follow(tool, give_ids(ground.protocol, ground.pace, wanted)).result
     assert given_ is not None
     assert all(one.done for one in given_)
     assert [port.camera.id for port in world.cameras.values()] == [11, 12, 13, 14]
@@ -145,29 +145,29 @@ def test_two_cameras_with_one_id_whose_replies_collide_and_still_decode_cleanly_
     assert [(doubt.sure, doubt.seen) for doubt in scanned.doubts] == [
         (False, "one serial each time: a second camera may be hidden behind it")
     ]
-    look = follow(tool, duplicates(5, 101, ground.pace, ground.dialect, counter=102)).result
+    look = follow(tool, duplicates(5, 101, ground.pace, ground.protocol, counter=102)).result
     assert look is not None
     assert (look.serials, look.proven) == ((4301, 4302), True)
     assert look.seen == ("2 serial numbers answer under it, each asked alone",)
     for way in (SCAN, SLOTS, SERIALS):
-        call = roll_call(plan, way=way)
+        call = scan_bus(plan, way=way)
         assert pairs(call) == [(5, 4301), (5, 4302)]
         assert all(row.sure for row in call.rows)
 
 
-def test_where_a_dialect_has_no_searches_a_scan_says_that_cameras_may_be_hidden() -> None:
-    call = roll_call(scenario("lines-of-text"), stopped=["controller"])
+def test_where_a_protocol_has_no_searches_a_scan_says_that_cameras_may_be_hidden() -> None:
+    call = scan_bus(scenario("lines-of-text"), stopped=["controller"])
     assert call.way == SCAN
     assert call.ok
     assert all("may be hidden" in row.doubt and not row.sure for row in call.rows)
     assert [way.name for way in call.ways if way.missing] == [SLOTS, SERIALS]
     with pytest.raises(UserError, match="no such way"):
-        roll_call(scenario("lines-of-text"), stopped=["controller"], way=SERIALS)
+        scan_bus(scenario("lines-of-text"), stopped=["controller"], way=SERIALS)
 
 
 def test_a_model_that_answers_no_search_is_named_as_one_for_the_scan() -> None:
     text = line([(1, 4301), (2, 4302)]).source.replace("name: c1, ", "name: c1, model: slow-motion-camera, ")
-    call = roll_call(read_text(text))
+    call = scan_bus(read_text(text))
     assert "a scan besides" in call.advice
     assert "c1" in call.advice
     assert [(row.doubt, row.sure) for row in call.rows] == [
@@ -197,7 +197,7 @@ def test_a_line_without_a_converter_has_no_place_for_a_laptop() -> None:
 
 
 def test_computed_and_simulated_times_are_those_of_the_same_questions() -> None:
-    call = roll_call(scenario("climbing-hall"), stopped=["controller"])
+    call = scan_bus(scenario("climbing-hall"), stopped=["controller"])
     for way in call.ways:
         assert way.took is not None
         assert way.best <= way.took <= way.most
@@ -211,9 +211,9 @@ def test_the_mean_of_slots_is_met_on_the_line() -> None:
     for serial in range(1000, 1100):
         plan = line([(1, serial * 1000 + 77 * n) for n in range(4)], turnaround="4 ms")
         _, tool, ground = tool_on(plan, serial)
-        done = follow(tool, slotted(ground.dialect, ground.pace, ground.slots))
+        done = follow(tool, slotted(ground.protocol, ground.pace, ground.slots))
         took.append(done.length)
-        call = next(way for way in roll_call(plan).ways if way.name == SLOTS) if not computed else None
+        call = next(way for way in scan_bus(plan).ways if way.name == SLOTS) if not computed else None
         computed = call.mean if call is not None else computed
         assert done.length <= most_slotted(4, ground.slots, ground.pace)
     # 100 draws; the standard deviation of one is a third of the mean, so 3 standard errors are 0.1 of it
@@ -235,7 +235,7 @@ def test_on_the_line_every_camera_is_found_by_serials_and_in_slots(
     plan = line([(id, serial) for serial, id in cameras.items()], contention=contention, turnaround=turnaround)
     there = tuple(Found(id, serial) for serial, id in sorted(cameras.items()))
     _, tool, ground = tool_on(plan)
-    for procedure in (by_serial(ground.dialect, ground.pace), slotted(ground.dialect, ground.pace, ground.slots)):
+    for procedure in (by_serial(ground.protocol, ground.pace), slotted(ground.protocol, ground.pace, ground.slots)):
         result = follow(tool, procedure).result
         assert result is not None
         assert result.found == there

@@ -52,7 +52,7 @@ def rehearsed(plan: Plan, steps: tuple[Step, ...] | None = None, trace: Path | N
 def with_what_if(plan: Plan, name: str, line: str | None = None) -> Rehearsal:
     run = Run(plan, 1, played=(), watched=True)
     cameras = planned(plan, run.world)
-    setting = setting_for(plan, run.world.dialects, cameras, Assumed(), line)
+    setting = setting_for(plan, run.world.protocols, cameras, Assumed(), line)
     steps, why_not = what_if_steps(what_ifs()[name], setting)
     assert not why_not
     return rehearse(plan, run.world, cameras, steps, Assumed(), what_if=name)
@@ -286,7 +286,7 @@ def test_steps_of_a_camera_after_its_failure_are_skipped_and_name_it(fresh: Plan
 
 def test_on_a_line_with_one_camera_what_needs_two_cannot_happen(hall: Plan) -> None:
     run = Run(hall, 1, played=(), watched=True)
-    setting = setting_for(hall, run.world.dialects, planned(hall, run.world), Assumed(), "speed line")
+    setting = setting_for(hall, run.world.protocols, planned(hall, run.world), Assumed(), "speed line")
     for name in ("everything-first", "broadcast-id", "unplugged-mid-chain"):
         assert what_if_steps(what_ifs()[name], setting) == ((), "it takes two cameras on one line")
 
@@ -390,7 +390,7 @@ def test_where_no_id_can_be_set_over_the_bus_it_is_set_by_switches_and_said(scen
     assert rehearsal.ok
     assert any("set at the switches" in one.look for one in rehearsal.done if one.step.do == "assign")
     run = Run(plan, 1, played=(), watched=True)
-    setting = setting_for(plan, run.world.dialects, planned(plan, run.world), Assumed())
+    setting = setting_for(plan, run.world.protocols, planned(plan, run.world), Assumed())
     for name in ("cut-before-save", "broadcast-id"):
         assert what_if_steps(what_ifs()[name], setting)[1].endswith("it is set by switches")
 

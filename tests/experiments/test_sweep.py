@@ -56,7 +56,7 @@ def test_a_computed_sweep_has_the_budget_of_every_point(plan: dict[str, Any]) ->
 )  # fmt: skip
 @settings(deadline=None, max_examples=15)
 def test_every_axis_has_the_cycle_that_its_plan_has(text: str, more: str) -> None:
-    """Beside moves and noise too, where every move counts as sent."""
+    """ChildProcess moves and noise too, where every move counts as sent."""
     plan = box(more=more, moves="1 /s", packing="{idle: 3 ms, length: 0}")
     axis = parse_axis(text)
     (swept,) = compute(plan, [axis]).lines
@@ -178,7 +178,7 @@ def test_a_task_takes_the_files_beside_the_plan_along(tmp_path: Path, monkeypatc
     beside.mkdir()
     elsewhere.mkdir()
     (beside / "own.yaml").write_text(starter("own"))
-    text = box(controls="[iris]").source.replace("dialect: modbus-rtu", "dialect: ./own.yaml")
+    text = box(controls="[iris]").source.replace("protocol: modbus-rtu", "protocol: ./own.yaml")
     (beside / "plan.yaml").write_text(text)
     plan = read(beside / "plan.yaml")
     shutil.rmtree(beside)

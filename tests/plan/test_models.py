@@ -263,7 +263,7 @@ MISTAKES = [
     ("heat: 100, ", "", "missing-key@keys.modbus-rtu"),
     ("heat: 100", "heat: «65536", "out-of-bounds"),
     ("heat: 100", "heat: 100, «heta: 33", "no-such-parameter"),
-    ("text: modbus-rtu", "text: «modbus", "no-such-dialect"),
+    ("text: modbus-rtu", "text: «modbus", "no-such-protocol"),
     ("  heat: {", "  «iris: {", "duplicate-key"),
     ("locks:\n  - {", "locks:\n  «{", "wrong-kind"),
 ]

@@ -42,7 +42,7 @@ from busim.plan import (
     read_text,
 )
 
-MINIMAL = "busim: 1\nname: hall\nlines:\n  - {name: wall, baud: 9600, format: 8N1, dialect: modbus-rtu}\n"
+MINIMAL = "busim: 1\nname: hall\nlines:\n  - {name: wall, baud: 9600, format: 8N1, protocol: modbus-rtu}\n"
 
 
 def found_in(text: str) -> Findings:
@@ -114,7 +114,7 @@ def test_a_line_alone_is_a_plan() -> None:
 
 @pytest.mark.parametrize("written", ["terminator", "terminator: ", "terminator: true"])
 def test_a_terminator_may_be_written_as_a_word_or_a_key(written: str) -> None:
-    text = MINIMAL.replace(", dialect: modbus-rtu}", f", dialect: modbus-rtu, order: [{{{written}}}]}}")
+    text = MINIMAL.replace(", protocol: modbus-rtu}", f", protocol: modbus-rtu, order: [{{{written}}}]}}")
     text = text.replace("[{terminator}]", "[terminator]")
     assert read_text(text).lines[0].order == (Place("terminator", "", 0.0, ohms=120.0),)
 
@@ -357,7 +357,7 @@ def test_work_does_not_grow_with_the_square_of_a_large_plan() -> None:
     cameras = "".join(f"  - {{name: c{n}, id: 1}}\n" for n in range(count))
     order = "".join(f"      - {{camera: c{n}}}\n" for n in range(count))
     masters = "".join(f"  - {{name: m{n}, on: [wall]}}\n" for n in range(count))
-    line = "lines:\n  - name: wall\n    baud: 9600\n    format: 8N1\n    dialect: d\n    order:\n" + order
+    line = "lines:\n  - name: wall\n    baud: 9600\n    format: 8N1\n    protocol: d\n    order:\n" + order
     started = time.process_time()
     findings = found_in(f"busim: 1\nname: x\n{line}cameras:\n{cameras}masters:\n{masters}").findings
     assert len(findings) == 500  # masters that have no position
@@ -374,8 +374,27 @@ VALUES = st.recursive(
             ["", " ", "0", "2..0", "2..8 ms", "1e999 ms", "9" * 70 + " Bd", "8E1", "1:1", "::", "terminator", "{x}"]
         ),
         st.sampled_from(
-            ["AWG 99", "1e18 mm2", "1/0 s", "1/50", "٣ W", "5..٣ W", "..", "1 V..", "1e9 kΩ", "0p", "10.0.0.0/33",
-             "-1 A", "1 µF", "\uff11 V", "\u202e48 V", "1 V\n", "192.0.2.٣", "1_0_0 ohm", "1e-18..1e18 W"]
+            [
+                "AWG 99",
+                "1e18 mm2",
+                "1/0 s",
+                "1/50",
+                "٣ W",
+                "5..٣ W",
+                "..",
+                "1 V..",
+                "1e9 kΩ",
+                "0p",
+                "10.0.0.0/33",
+                "-1 A",
+                "1 µF",
+                "\uff11 V",
+                "\u202e48 V",
+                "1 V\n",
+                "192.0.2.٣",
+                "1_0_0 ohm",
+                "1e-18..1e18 W",
+            ]
         ),
         st.text(max_size=8),
     ),

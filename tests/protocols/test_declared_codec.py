@@ -1,4 +1,4 @@
-"""The hot codec of a declared dialect and its definition are one, over drawn declarations; and what it writes it
+"""The hot codec of a declared protocol and its definition are one, over drawn declarations; and what it writes it
 reads.
 """
 
@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 from construct import ConstructError, GreedyBytes
-from drawn_protocols import READS, dialects, replies, requests
+from drawn_protocols import READS, protocols, replies, requests
 from hypothesis import HealthCheck, given, note, settings
 from hypothesis import strategies as st
 
 from busim.foundation.errors import Defect
-from busim.protocols import OTHER, UNKNOWN, DeclaredDialect, Reply, Request, find, read_text
+from busim.protocols import OTHER, UNKNOWN, DeclaredProtocol, Reply, Request, find, read_text
 from busim.protocols.declared.encodings import Encoding
 from busim.protocols.declared.reference import Reference, check_of
 from busim.protocols.declared.reference_numbers import Number
@@ -25,18 +25,18 @@ DRAWN = settings(
 )
 
 
-def fields_of(dialect: DeclaredDialect, request: Request, reply: Reply | None = None) -> dict[str, Any]:
+def fields_of(protocol: DeclaredProtocol, request: Request, reply: Reply | None = None) -> dict[str, Any]:
     """A message as the definition takes it."""
-    operation = dialect.operations[request.form & 0xFF]
+    operation = protocol.operations[request.form & 0xFF]
     message = request if reply is None else reply
     direction = "request" if reply is None else "refusal" if reply.refused else "reply"
-    layout = dialect.layouts[operation.number, direction]
+    layout = protocol.layouts[operation.number, direction]
     values = list(message.values)
     if reply is None and operation.values is not None:
         values = []
     elif not layout.repeats:
         values = values[: len(layout.single_values)]
-    reason = 0 if reply is None else dialect.declaration.reasons.get(reply.refused, 0)
+    reason = 0 if reply is None else protocol.declaration.reasons.get(reply.refused, 0)
     return {
         "id": message.id,
         "key": message.key,
@@ -47,11 +47,11 @@ def fields_of(dialect: DeclaredDialect, request: Request, reply: Reply | None = 
     }
 
 
-def read_by_definition(dialect: DeclaredDialect, definition: Reference, raw: bytes) -> Request | None:
+def read_by_definition(protocol: DeclaredProtocol, definition: Reference, raw: bytes) -> Request | None:
     """The request that the definition reads in any bytes."""
-    for number, operation in dialect.operations.items():
-        low, high = dialect.sizes[number]
-        repeats = dialect.layouts[number, "request"].repeats
+    for number, operation in protocol.operations.items():
+        low, high = protocol.sizes[number]
+        repeats = protocol.layouts[number, "request"].repeats
         for n in range(low, high + 1) if repeats else [high]:
             fields = definition.parse(operation.request, raw, n)
             if fields is None:
@@ -70,83 +70,83 @@ def is_request(request: Request | None) -> bool:
 
 
 @DRAWN
-@given(dialects(), st.data())
-def test_a_drawn_dialect_writes_what_its_definition_writes_and_reads_it_back(
-    dialect: DeclaredDialect, data: st.DataObject
+@given(protocols(), st.data())
+def test_a_drawn_protocol_writes_what_its_definition_writes_and_reads_it_back(
+    protocol: DeclaredProtocol, data: st.DataObject
 ) -> None:
-    definition = dialect.definition()
-    request = data.draw(requests(dialect))
-    operation = dialect.operations[request.form & 0xFF]
-    raw = dialect.encode_request(request)
-    assert raw == definition.build(operation.request, fields_of(dialect, request)).raw
-    assert len(raw) == dialect.request_bytes(request) <= dialect.declaration.framing.longest
-    assert dialect.decode_request(raw) == request == read_by_definition(dialect, definition, raw)
+    definition = protocol.definition()
+    request = data.draw(requests(protocol))
+    operation = protocol.operations[request.form & 0xFF]
+    raw = protocol.encode_request(request)
+    assert raw == definition.build(operation.request, fields_of(protocol, request)).raw
+    assert len(raw) == protocol.request_bytes(request) <= protocol.declaration.framing.longest
+    assert protocol.decode_request(raw) == request == read_by_definition(protocol, definition, raw)
 
-    reply = data.draw(replies(dialect, request))
-    asked, raw = raw, dialect.encode_reply(reply)
-    assert reply.refused or len(asked) + len(raw) <= sum(dialect.lengths(request))
+    reply = data.draw(replies(protocol, request))
+    asked, raw = raw, protocol.encode_reply(reply)
+    assert reply.refused or len(asked) + len(raw) <= sum(protocol.lengths(request))
     direction = "refusal" if reply.refused else "reply"
-    message = dialect.declaration.message(operation, direction)
-    assert raw == definition.build(message, fields_of(dialect, request, reply)).raw
+    message = protocol.declaration.message(operation, direction)
+    assert raw == definition.build(message, fields_of(protocol, request, reply)).raw
     assert definition.parse(message, raw, request.size) is not None
-    answer = dialect.decode_reply(raw, request)
+    answer = protocol.decode_reply(raw, request)
     assert answer is not None
-    if reply.refused and "reason" not in dialect.layouts[operation.number, "refusal"].parts:
+    if reply.refused and "reason" not in protocol.layouts[operation.number, "refusal"].parts:
         assert answer.refused
-    elif operation.verb in READS and not reply.refused and not dialect.layouts[operation.number, "reply"].repeats:
+    elif operation.verb in READS and not reply.refused and not protocol.layouts[operation.number, "reply"].repeats:
         assert answer._replace(values=()) == reply._replace(values=())
     else:
         assert answer == reply
     if operation.verb in ("read", "write"):  # others may be echoed
-        assert not is_request(dialect.decode_request(raw))
+        assert not is_request(protocol.decode_request(raw))
 
 
 @DRAWN
-@given(dialects(), st.data())
-def test_both_read_the_same_request_in_damaged_bytes(dialect: DeclaredDialect, data: st.DataObject) -> None:
-    definition = dialect.definition()
-    raw = bytearray(dialect.encode_request(data.draw(requests(dialect))))
+@given(protocols(), st.data())
+def test_both_read_the_same_request_in_damaged_bytes(protocol: DeclaredProtocol, data: st.DataObject) -> None:
+    definition = protocol.definition()
+    raw = bytearray(protocol.encode_request(data.draw(requests(protocol))))
     for _ in range(data.draw(st.integers(1, 3))):
         at = data.draw(st.integers(0, len(raw)))
         raw[at : at + data.draw(st.integers(0, 2))] = data.draw(
             st.sampled_from([b"", b"\x00", b"0", b"9"]) | st.binary(max_size=3)
         )
     note(bytes(raw).hex(" "))
-    found = dialect.decode_request(bytes(raw))
-    assert (found if is_request(found) else None) == read_by_definition(dialect, definition, bytes(raw))
+    found = protocol.decode_request(bytes(raw))
+    assert (found if is_request(found) else None) == read_by_definition(protocol, definition, bytes(raw))
 
 
 @DRAWN
-@given(dialects(), st.data())
+@given(protocols(), st.data())
 def test_requests_are_found_in_a_stream_wherever_it_is_cut_and_whatever_lies_before(
-    dialect: DeclaredDialect, data: st.DataObject
+    protocol: DeclaredProtocol, data: st.DataObject
 ) -> None:
-    request = data.draw(requests(dialect))
-    raw = dialect.encode_request(request)
-    if ambiguous(dialect, raw):  # what comes in one piece is one request all the same
-        assert dialect.cut_requests(raw) == ([request], b"")
+    request = data.draw(requests(protocol))
+    raw = protocol.encode_request(request)
+    if ambiguous(protocol, raw):  # what comes in one piece is one request all the same
+        assert protocol.cut_requests(raw) == ([request], b"")
         return
     cut = data.draw(st.integers(0, 2 * len(raw)))
-    found, rest = dialect.cut_requests((raw + raw)[:cut])
-    more, _ = dialect.cut_requests(rest + (raw + raw)[cut:])
+    found, rest = protocol.cut_requests((raw + raw)[:cut])
+    more, _ = protocol.cut_requests(rest + (raw + raw)[cut:])
     assert found + more == [request, request]
 
 
 @pytest.mark.parametrize("value", [0, 9, 12_345, 65_535])
 def test_lengths_hold_whatever_the_values(value: int) -> None:
     """By the declaration: a value is of 1 to 5 digits, in the request and in the reply that repeats it."""
-    dialect = find("text")
+    protocol = find("text")
     request = Request(1, "write", 3, 1, (value,))
-    longest = dialect.encode_request(request._replace(values=(65_535,)))
+    longest = protocol.encode_request(request._replace(values=(65_535,)))
     assert len(longest) == len(b"@01!003,65535*00\r")
-    assert sum(dialect.lengths(request)) == 2 * len(longest)
+    assert sum(protocol.lengths(request)) == 2 * len(longest)
 
 
-def ambiguous(dialect: DeclaredDialect, raw: bytes) -> bool:
+def ambiguous(protocol: DeclaredProtocol, raw: bytes) -> bool:
     """Whether, where silence ends frames, there is another request in two of these that follow each other."""
     two, size = raw + raw, len(raw)
-    return dialect.declaration.framing.kind == "silence" and any(
-        is_request(dialect.decode_request(two[begin:end]))
+    return protocol.declaration.framing.kind == "silence" and any(
+        is_request(protocol.decode_request(two[begin:end]))
         for begin in range(len(two))
         for end in range(begin + 1, len(two) + 1)
         if (begin, end) not in ((0, size), (size, 2 * size))
@@ -154,7 +154,7 @@ def ambiguous(dialect: DeclaredDialect, raw: bytes) -> bool:
 
 
 BARE = """\
-busim-dialect: 1
+busim-protocol: 1
 name: bare
 title: silence ends frames, and nothing in them says where
 literals: hex
@@ -175,19 +175,19 @@ operations:
 def test_a_request_that_comes_in_one_piece_is_not_taken_for_a_shorter_one_it_begins_with(
     values: tuple[int, ...],
 ) -> None:
-    dialect = read_text(BARE, "bare.yaml")
+    protocol = read_text(BARE, "bare.yaml")
     request = Request(1, "write", 5, len(values), values, 2)
-    assert dialect.cut_requests(dialect.encode_request(request)) == ([request], b"")
+    assert protocol.cut_requests(protocol.encode_request(request)) == ([request], b"")
 
 
 @pytest.mark.parametrize("name", SHIPPED)
 @given(st.data())
-def test_shipped_dialects_and_their_definitions_agree_on_any_bytes(name: str, data: st.DataObject) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
+def test_shipped_protocols_and_their_definitions_agree_on_any_bytes(name: str, data: st.DataObject) -> None:
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
     raw = data.draw(st.binary(max_size=20))
-    found = dialect.decode_request(raw)
-    assert (found if is_request(found) else None) == read_by_definition(dialect, dialect.definition(), raw)
+    found = protocol.decode_request(raw)
+    assert (found if is_request(found) else None) == read_by_definition(protocol, protocol.definition(), raw)
 
 
 ENCODINGS = st.one_of(
@@ -233,11 +233,11 @@ def test_a_check_is_the_same_computed_bit_by_bit(kind: str, data: bytes) -> None
 
 
 @pytest.mark.parametrize("name", SHIPPED)
-def test_a_message_that_a_dialect_cannot_carry_is_a_defect(name: str) -> None:
-    dialect = find(name)
+def test_a_message_that_a_protocol_cannot_carry_is_a_defect(name: str) -> None:
+    protocol = find(name)
     for request in (
         Request(1, "read", 70_000, 1), Request(999, "read", 1, 1), Request(1, "write", 1, 1, (10**6,)),
         Request(1, "write", 1, 2, (1,)), Request(1, "save", 0, 0), Request(1, "read", 1, 17),
     ):  # fmt: skip
         with pytest.raises(Defect):
-            dialect.encode_request(request)
+            protocol.encode_request(request)

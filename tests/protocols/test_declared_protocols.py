@@ -1,4 +1,4 @@
-"""Declared dialects against standards and a catalogue that nobody here wrote, and what they do on a line."""
+"""Declared protocols against standards and a catalogue that nobody here wrote, and what they do on a line."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from busim.protocols import (
     STATUS,
     UNKNOWN,
     WRITE,
-    DeclaredDialect,
+    DeclaredProtocol,
     Frame,
     Reply,
     Request,
@@ -38,10 +38,10 @@ REVENG = {
 }  # fmt: skip
 
 
-def declared(**changed: Any) -> DeclaredDialect:
-    """A small text dialect, with what is changed."""
+def declared(**changed: Any) -> DeclaredProtocol:
+    """A small text protocol, with what is changed."""
     declaration = {
-        "busim-dialect": 1, "name": "small", "title": "small", "literals": "text",
+        "busim-protocol": 1, "name": "small", "title": "small", "literals": "text",
         "framing": {"kind": "marks", "start": "@", "end": "{0D}"}, "frame": "{id}{message}",
         "address": {"first": 1, "last": 99, "broadcast": 0},
         "fields": {"id": {"as": "decimal", "digits": 2}, "key": {"as": "decimal", "digits": 2},
@@ -60,15 +60,15 @@ def declared(**changed: Any) -> DeclaredDialect:
 def test_the_check_values_of_the_catalogue_come_out_through_a_declaration(name: str, value: int) -> None:
     """The text 123456789 as a message; what stands between marks and check is covered."""
     size = 2 if value > 0xFF else 1
-    dialect = read_text(json.dumps({
-        "busim-dialect": 1, "name": "crc", "title": "crc", "literals": "text",
+    protocol = read_text(json.dumps({
+        "busim-protocol": 1, "name": "crc", "title": "crc", "literals": "text",
         "framing": {"kind": "length", "counts": "behind", "longest": 64}, "frame": "{length}{id}{message}{check}",
         "check": {"kind": name, "start": "id"}, "address": {"first": 1, "last": 9},
         "fields": {"length": {"as": "unsigned", "bytes": 1}, "id": {"as": "decimal", "digits": 1},
                    "check": {"as": "unsigned", "bytes": size}},
         "operations": {"save": {"request": "23456789", "reply": "9"}},
     }))  # fmt: skip
-    raw = dialect.encode_request(Request(1, "save", 0, 0))
+    raw = protocol.encode_request(Request(1, "save", 0, 0))
     assert raw[1:] == b"123456789" + value.to_bytes(size)
 
 
@@ -86,7 +86,7 @@ def test_the_catalogue_is_there_by_its_own_names() -> None:
 
 
 MODBUS_ASCII = """
-busim-dialect: 1
+busim-protocol: 1
 name: modbus-ascii
 title: MODBUS over Serial Line V1.02, 2.5.2
 literals: hex
@@ -110,22 +110,22 @@ operations:
 
 
 def test_modbus_ascii_is_a_declaration() -> None:
-    dialect = read_text(MODBUS_ASCII)
+    protocol = read_text(MODBUS_ASCII)
     # MODBUS over Serial Line V1.02 (LRC): the read of MODBUS Application Protocol V1.1b3, 6.3, in ASCII mode; the
     # values of its reply are 555, 0, 100. The LRC of the reply is derived.
     request = Request(1, READ, 0x6B, 3, (), 1)
-    assert dialect.encode_request(request) == b":0103006B00038E\r\n"
-    assert dialect.decode_request(b":0103006B00038E\r\n") == request
+    assert protocol.encode_request(request) == b":0103006B00038E\r\n"
+    assert protocol.decode_request(b":0103006B00038E\r\n") == request
     raw = bytes.fromhex("010306022B00000064")
     reply = b":" + (raw + bytes((-sum(raw) % 256,))).hex().upper().encode() + b"\r\n"
-    assert dialect.decode_reply(reply, request) == Reply(1, READ, 0x6B, (555, 0, 100), 0, 1)
-    assert dialect.encode_reply(Reply(1, READ, 0x6B, (555, 0, 100), 0, 1)) == reply
-    assert dialect.decode_reply(b":01830279"[:-2] + b"7A\r\n", request) == Reply(1, READ, 0x6B, (), 2, 1)
-    assert dialect.decode_request(b":0103006b00038E\r\n") is None  # capital letters, V1.02, 2.5.2
+    assert protocol.decode_reply(reply, request) == Reply(1, READ, 0x6B, (555, 0, 100), 0, 1)
+    assert protocol.encode_reply(Reply(1, READ, 0x6B, (555, 0, 100), 0, 1)) == reply
+    assert protocol.decode_reply(b":01830279"[:-2] + b"7A\r\n", request) == Reply(1, READ, 0x6B, (), 2, 1)
+    assert protocol.decode_request(b":0103006b00038E\r\n") is None  # capital letters, V1.02, 2.5.2
 
 
 NMEA = """
-busim-dialect: 1
+busim-protocol: 1
 name: sentences
 title: sentences as in NMEA 0183
 literals: text
@@ -151,13 +151,13 @@ operations:
 
 
 def test_an_nmea_sentence_is_a_declaration() -> None:
-    dialect = read_text(NMEA)
+    protocol = read_text(NMEA)
     # NMEA 0183: the check is the XOR of the characters between $ and *; the sentence is from memory
     sentence = b"$GPGLL,5300.97914,N,00259.98174,E,125926,A*28\r\n"
     values = (530097914, 0, 25998174, 0, 125926, 1)
-    reply = dialect.decode_reply(sentence, Request(1, STATUS, 0, 6))
+    reply = protocol.decode_reply(sentence, Request(1, STATUS, 0, 6))
     assert reply == Reply(1, STATUS, 0, values)
-    assert dialect.encode_reply(reply) == sentence
+    assert protocol.encode_reply(reply) == sentence
 
 
 def test_escapes_are_those_of_slip_and_of_hdlc_like_framing() -> None:
@@ -201,23 +201,23 @@ def test_escapes_are_those_of_slip_and_of_hdlc_like_framing() -> None:
 )
 def test_numbers_are_written_as_the_file_says(field: dict[str, Any], number: int, written: str) -> None:
     """Worked out by hand."""
-    dialect = read_text(json.dumps({
-        "busim-dialect": 1, "name": "n", "title": "n", "literals": "hex",
+    protocol = read_text(json.dumps({
+        "busim-protocol": 1, "name": "n", "title": "n", "literals": "hex",
         "framing": {"kind": "length", "counts": "message"},
         "frame": "{length} {id} {message}", "address": {"first": 1, "last": 9},
         "fields": {"length": {"as": "unsigned", "bytes": 1}, "id": {"as": "unsigned", "bytes": 1}, "value": field},
         "operations": {"preset": {"request": "7E {value}", "reply": "7F"}},
     }))  # fmt: skip
-    raw = dialect.encode_request(Request(1, "preset", 0, 1, (number,)))
+    raw = protocol.encode_request(Request(1, "preset", 0, 1, (number,)))
     assert raw[3:] == bytes.fromhex(written)
-    assert dialect.decode_request(raw) == Request(1, "preset", 0, 1, (number,), 1)
+    assert protocol.decode_request(raw) == Request(1, "preset", 0, 1, (number,), 1)
 
 
-# -- what a dialect can say ---------------------------------------------------------------------------------
+# -- what a protocol can say ---------------------------------------------------------------------------------
 
 
 def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
-    dialect = declared(
+    protocol = declared(
         operations={
             "read": {"request": "R{key}", "reply": "r{key}={value}"},
             "up": {"does": "step", "values": [1], "request": "U{key}", "reply": "u"},
@@ -233,49 +233,49 @@ def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
         Request(7, "start", 4, 1, (20,)): b"@07G040020\r", Request(7, "stop", 4, 0): b"@07H04\r",
         Request(7, "identify", 9, 1): b"@07?\r", Request(7, "change-id", 0, 1, (8,)): b"@07N0008\r",
     }.items():  # fmt: skip
-        assert dialect.encode_request(request) == raw
-        found = dialect.decode_request(raw)
+        assert protocol.encode_request(request) == raw
+        found = protocol.decode_request(raw)
         assert found is not None
         assert found[:5] == request[:5]
 
 
 def test_a_broadcast_may_have_a_form_of_its_own() -> None:
-    dialect = declared(address={"first": 1, "last": 99, "broadcast": 0, "broadcast_as": "**"})
-    assert dialect.encode_request(Request(0, WRITE, 5, 1, (9,))) == b"@**W05=0009\r"
-    assert dialect.decode_request(b"@**W05=0009\r") == Request(0, WRITE, 5, 1, (9,), 2)
-    assert dialect.decode_request(b"@00W05=0009\r") is None
+    protocol = declared(address={"first": 1, "last": 99, "broadcast": 0, "broadcast_as": "**"})
+    assert protocol.encode_request(Request(0, WRITE, 5, 1, (9,))) == b"@**W05=0009\r"
+    assert protocol.decode_request(b"@**W05=0009\r") == Request(0, WRITE, 5, 1, (9,), 2)
+    assert protocol.decode_request(b"@00W05=0009\r") is None
 
 
 def test_refusals_are_silence_where_the_file_has_none() -> None:
-    dialect = declared(refusal=None)
-    assert dialect.encode_reply(Reply(7, READ, 5, (), 2, 1)) == b""
+    protocol = declared(refusal=None)
+    assert protocol.encode_reply(Reply(7, READ, 5, (), 2, 1)) == b""
 
 
 def test_a_sound_message_that_nobody_knows_is_told_from_a_damaged_one() -> None:
-    dialect = find("tagged")
-    raw = bytearray(dialect.encode_request(Request(7, READ, 5, 1, (), 1 | 33 << 8)))
+    protocol = find("tagged")
+    raw = bytearray(protocol.encode_request(Request(7, READ, 5, 1, (), 1 | 33 << 8)))
     raw[4] = 0x77
     raw[-2:] = crccheck.Crc16Xmodem.calc(bytes(raw[:-2])).to_bytes(2)
-    unknown = dialect.decode_request(bytes(raw))
+    unknown = protocol.decode_request(bytes(raw))
     assert unknown == Request(7, UNKNOWN, 0, 0, (), 33 << 8)
-    refusal = dialect.encode_reply(Reply(7, UNKNOWN, 0, (), 1, unknown.form))
+    refusal = protocol.encode_reply(Reply(7, UNKNOWN, 0, (), 1, unknown.form))
     assert refusal[2] == 33  # the tag comes back
     raw[-1] ^= 1
-    assert dialect.decode_request(bytes(raw)) is None
-    assert dialect.decode_request(refusal) is OTHER
+    assert protocol.decode_request(bytes(raw)) is None
+    assert protocol.decode_request(refusal) is OTHER
 
 
 def test_each_request_goes_out_with_a_tag_of_its_own_and_only_its_own_reply_counts() -> None:
-    dialect = find("tagged")
-    finder = dialect.stream_framer()
+    protocol = find("tagged")
+    finder = protocol.stream_framer()
     request = Request(7, READ, 5, 1)
-    sent = [finder.ask(request, dialect.encode_request(request)) for _ in range(3)]
+    sent = [finder.ask(request, protocol.encode_request(request)) for _ in range(3)]
     assert len({raw[2] for raw in sent}) == 3
     replies = []
     for raw in sent:
-        asked = dialect.decode_request(raw)
+        asked = protocol.decode_request(raw)
         assert asked is not None
-        replies.append(dialect.encode_reply(Reply(7, READ, 5, (500,), 0, asked.form)))
+        replies.append(protocol.encode_reply(Reply(7, READ, 5, (500,), 0, asked.form)))
     assert finder.feed(replies[0], 0) is None  # too late: two others were asked since
     assert finder.held == len(replies[0])
     found = finder.feed(replies[2], 1)
@@ -285,7 +285,7 @@ def test_each_request_goes_out_with_a_tag_of_its_own_and_only_its_own_reply_coun
 
 def test_names_are_those_that_come_with_busim() -> None:
     assert {"modbus-rtu", "text", "short", "tagged"} <= set(names())
-    with pytest.raises(UserError, match="no dialect") as caught:
+    with pytest.raises(UserError, match="no protocol") as caught:
         find("modbus-rut")
     assert caught.value.mend == "did you mean `modbus-rtu`?"
 
@@ -307,9 +307,9 @@ def test_loading_a_declaration_takes_less_than_20_ms(name: str) -> None:
 # -- on a wire ----------------------------------------------------------------------------------------------
 
 
-def heard(dialect: DeclaredDialect, pieces: list[tuple[int, bytes, int]]) -> list[Frame]:
+def heard(protocol: DeclaredProtocol, pieces: list[tuple[int, bytes, int]]) -> list[Frame]:
     """What a framer cuts from (ns of quiet before, bytes, flags), and from the silence behind."""
-    framer = dialect.wire_framer(BAUD, CHARACTER, TAIL)
+    framer = protocol.wire_framer(BAUD, CHARACTER, TAIL)
     frames: list[Frame] = []
     at = 10**9
     for quiet, data, flags in pieces:
@@ -328,21 +328,21 @@ def heard(dialect: DeclaredDialect, pieces: list[tuple[int, bytes, int]]) -> lis
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 @given(st.data())
 def test_a_frame_is_whole_with_its_last_byte_however_it_comes_in(name: str, data: st.DataObject) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    raw = dialect.encode_request(Request(7, READ, 5, 1))
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    raw = protocol.encode_request(Request(7, READ, 5, 1))
     cuts = sorted(data.draw(st.sets(st.integers(1, len(raw) - 1))))
     pieces = [raw[begin:end] for begin, end in zip([0, *cuts], [*cuts, len(raw)], strict=True)]
-    frames = heard(dialect, [(0, piece, 0) for piece in pieces])
+    frames = heard(protocol, [(0, piece, 0) for piece in pieces])
     assert frames == [(raw, 10**9 + (len(raw) - 1) * CHARACTER, "")]
 
 
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 def test_two_frames_in_one_burst_end_each_at_its_own_instant(name: str) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    raw = dialect.encode_request(Request(7, READ, 5, 1))
-    frames = heard(dialect, [(0, raw + raw, 0)])
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    raw = protocol.encode_request(Request(7, READ, 5, 1))
+    frames = heard(protocol, [(0, raw + raw, 0)])
     ends = [10**9 + (count * len(raw) - 1) * CHARACTER for count in (1, 2)]
     assert [(data, flaw) for data, _, flaw in frames] == [(raw, ""), (raw, "")]
     assert [abs(at - end) < 2 for (_, at, _), end in zip(frames, ends, strict=True)] == [True, True]
@@ -350,28 +350,28 @@ def test_two_frames_in_one_burst_end_each_at_its_own_instant(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 def test_a_flagged_character_spoils_its_frame_and_no_other(name: str) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    raw = dialect.encode_request(Request(7, READ, 5, 1))
-    frames = heard(dialect, [(0, raw, 0), (10**6, raw[:3], 0), (0, raw[3:4], 1), (0, raw[4:], 0), (10**6, raw, 0)])
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    raw = protocol.encode_request(Request(7, READ, 5, 1))
+    frames = heard(protocol, [(0, raw, 0), (10**6, raw[:3], 0), (0, raw[3:4], 1), (0, raw[4:], 0), (10**6, raw, 0)])
     assert [(data, flaw) for data, _, flaw in frames] == [(raw, ""), (raw, "flagged"), (raw, "")]
 
 
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 def test_half_a_frame_is_forgotten_after_a_while(name: str) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    raw = dialect.encode_request(Request(7, READ, 5, 1))
-    frames = heard(dialect, [(0, raw[:5], 0), (10**8, raw, 0)])
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    raw = protocol.encode_request(Request(7, READ, 5, 1))
+    frames = heard(protocol, [(0, raw[:5], 0), (10**8, raw, 0)])
     assert [(data, flaw) for data, _, flaw in frames] == [(raw[:5], "half"), (raw, "")]
 
 
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 def test_a_fork_goes_on_from_the_same_state_for_itself(name: str) -> None:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    raw = dialect.encode_request(Request(7, READ, 5, 1))
-    framer = dialect.wire_framer(BAUD, CHARACTER, TAIL)
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    raw = protocol.encode_request(Request(7, READ, 5, 1))
+    framer = protocol.wire_framer(BAUD, CHARACTER, TAIL)
     assert framer.feed(raw[:4], 0, 3 * CHARACTER, 0) == ()
     other = framer.fork(50)
     assert other.quiet_until == (framer.quiet_until or 0) + 50
@@ -384,7 +384,7 @@ def test_a_fork_goes_on_from_the_same_state_for_itself(name: str) -> None:
 
 def test_the_weak_sum_of_short_takes_two_damaged_bytes_for_good() -> None:
     """The sum of the bytes is the same: common practice, no source."""
-    dialect = find("short")
-    raw = bytearray(dialect.encode_request(Request(7, READ, 5, 1)))
+    protocol = find("short")
+    raw = bytearray(protocol.encode_request(Request(7, READ, 5, 1)))
     raw[1], raw[3] = raw[1] + 1, raw[3] - 1
-    assert dialect.decode_request(bytes(raw)) == Request(8, READ, 4, 1, (), 1)
+    assert protocol.decode_request(bytes(raw)) == Request(8, READ, 4, 1, (), 1)

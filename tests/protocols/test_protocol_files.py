@@ -1,4 +1,4 @@
-"""Dialect files: every mistake is told with its place and how to mend it, and no file can do harm."""
+"""Protocol files: every mistake is told with its place and how to mend it, and no file can do harm."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import BusimError, UserError
-from busim.protocols import READ, DeclaredDialect, Reply, Request, find, json_schema, read_text, starter
+from busim.protocols import READ, DeclaredProtocol, Reply, Request, find, json_schema, read_text, starter
 from busim.protocols.declared import legs
 
 
@@ -52,18 +52,18 @@ def test_a_word_nearly_right_is_suggested() -> None:
     assert finding.mend == "did you mean {key}?"
 
 
-def test_a_dialect_file_stands_beside_its_plan(tmp_path: Path) -> None:
+def test_a_protocol_file_stands_beside_its_plan(tmp_path: Path) -> None:
     (tmp_path / "wall.yaml").write_text(GOOD)
-    dialect = find("./wall.yaml", tmp_path)
-    assert dialect.name == "wall"
+    protocol = find("./wall.yaml", tmp_path)
+    assert protocol.name == "wall"
     with pytest.raises(UserError, match="cannot be read"):
         find("./floor.yaml", tmp_path)
 
 
 def test_the_starter_passes_its_own_check() -> None:
-    dialect = read_text(starter("my-wall"), "my-wall.yaml")
-    assert dialect.name == "my-wall"
-    assert dialect.encode_request(Request(7, READ, 12, 1))
+    protocol = read_text(starter("my-wall"), "my-wall.yaml")
+    assert protocol.name == "my-wall"
+    assert protocol.encode_request(Request(7, READ, 12, 1))
     for name in ("", "Wall", "../wall", "a" * 41, "wall.yaml"):
         with pytest.raises(UserError, match="not a name"):
             starter(name)
@@ -80,10 +80,10 @@ def test_editors_get_the_form_of_the_file() -> None:
 # -- hostile files ------------------------------------------------------------------------------------------
 
 
-def _quick(text: str, seconds: float = 2.0) -> BaseException | DeclaredDialect:
+def _quick(text: str, seconds: float = 2.0) -> BaseException | DeclaredProtocol:
     began = time.process_time()
     try:
-        outcome: BaseException | DeclaredDialect = read_text(text, "wall.yaml")
+        outcome: BaseException | DeclaredProtocol = read_text(text, "wall.yaml")
     except BusimError as error:
         outcome = error
         str(error)
@@ -127,7 +127,7 @@ def test_a_file_with_as_much_of_everything_as_is_allowed_is_read_in_bounded_time
         "digits: 5}", 'digits: 5, least_digits: 1, between: ","}'
     )
     text = text.replace("  write:", operations + "  write:")
-    assert isinstance(_quick(text, 10.0), DeclaredDialect)
+    assert isinstance(_quick(text, 10.0), DeclaredProtocol)
 
 
 def test_no_message_from_a_line_takes_long_to_read_whatever_the_declaration() -> None:
@@ -135,13 +135,13 @@ def test_no_message_from_a_line_takes_long_to_read_whatever_the_declaration() ->
         "digits: 5}", 'digits: 9, least_digits: 1, sign: minus, between: ","}'
     )
     text = text.replace('"W{key}={value}", reply: "w{key}={value}"', '"W{key}={values};", reply: "w{key}", most: 256')
-    dialect = read_text(text)
+    protocol = read_text(text)
     began = time.process_time()
     for body in (b"-1," * 1300, b"1" * 4000, b"1," * 1900 + b"x", b"-" * 4000, b",1" * 1900):
         for raw in (b"@07W001=" + body + b"*00\r", b"@" * 4000 + body, body):
-            dialect.decode_request(raw)
-            dialect.cut_requests(raw)
-            dialect.stream_framer().feed(raw, 0)
+            protocol.decode_request(raw)
+            protocol.cut_requests(raw)
+            protocol.stream_framer().feed(raw, 0)
     assert time.process_time() - began < 2
 
 
@@ -165,13 +165,13 @@ def test_nothing_that_a_file_says_gets_into_the_text_of_a_function(monkeypatch: 
     text = text.replace('"R{key}"', f'"R{nasty}{{key}}"').replace("longest: 40", "longest: 200")
     text = text.replace("digits: 3}", f'words: {{"1": "{nasty}"}}}}').replace("as: decimal, words", "as: words, words")
     text = text.replace("  write:", f'  "{nasty}": {{does: save, request: "S", reply: "s"}}\n  write:')
-    dialect = read_text(text)
+    protocol = read_text(text)
     for name, key in (("read", 1), ("save", 0)):
         asked = Request(7, name, key, 1 if name == "read" else 0)
-        request = dialect.decode_request(dialect.encode_request(asked))
+        request = protocol.decode_request(protocol.encode_request(asked))
         assert request is not None
         reply = Reply(7, name, key, (5,) if name == "read" else (), 0, request.form)
-        assert dialect.decode_reply(dialect.encode_reply(reply), asked) is not None
+        assert protocol.decode_reply(protocol.encode_reply(reply), asked) is not None
     assert len(sources) > 6
     for source in sources:
         words = set(re.findall(r"[A-Za-z_]\w*", source))
@@ -192,14 +192,14 @@ def test_any_mangled_file_is_read_or_refused_as_the_user_s_mistake(edits: list[t
     for at, length, token in edits:
         text = text[:at] + token + text[at + length :]
     outcome = _quick(text, 5.0)
-    if isinstance(outcome, DeclaredDialect):
+    if isinstance(outcome, DeclaredProtocol):
         outcome.decode_request(b"@07R003*4F\r")
     else:
         assert isinstance(outcome, UserError)
 
 
-def test_the_file_of_a_plan_that_is_loaded_is_read_once_however_often_its_dialect_is_asked_for() -> None:
-    """Each budget of a plan with its own dialect took 6 ms for reading the file again, of 0.6 in all."""
+def test_the_file_of_a_plan_that_is_loaded_is_read_once_however_often_its_protocol_is_asked_for() -> None:
+    """Each budget of a plan with its own protocol took 6 ms for reading the file again, of 0.6 in all."""
     files = {"./wall.yaml": GOOD}
     first = find("./wall.yaml", "plans", files)
     assert find("./wall.yaml", "plans", dict(files)) is first

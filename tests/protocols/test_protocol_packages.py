@@ -1,4 +1,4 @@
-"""Dialects that packages bring, by entry points: the example of DEVELOPERS.md is built, installed and run."""
+"""Protocols that packages bring, by entry points: the example of DEVELOPERS.md is built, installed and run."""
 
 from __future__ import annotations
 
@@ -57,37 +57,37 @@ def test_the_example_for_developers_is_built_installed_and_run(tmp_path: Path, m
 
 
 def _package(folder: Path, entry: str, module: str) -> None:
-    (folder / "own_dialect.py").write_text(module)
-    info = folder / "own_dialect-1.0.dist-info"
+    (folder / "own_protocol.py").write_text(module)
+    info = folder / "own_protocol-1.0.dist-info"
     info.mkdir()
-    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: own-dialect\nVersion: 1.0\n")
+    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: own-protocol\nVersion: 1.0\n")
     (info / "entry_points.txt").write_text(f"[{GROUP}]\n{entry}\n")
 
 
 @pytest.mark.parametrize(
     ("entry", "module"),
     [
-        ("own = own_dialect:Missing", ""),
-        ("own = own_dialect:made", "def made():\n    raise RuntimeError('no')"),
-        ("own = own_dialect:made", "made = object()"),
+        ("own = own_protocol:Missing", ""),
+        ("own = own_protocol:made", "def made():\n    raise RuntimeError('no')"),
+        ("own = own_protocol:made", "made = object()"),
         ("own = nowhere:made", ""),
     ],
 )
-def test_a_package_that_brings_no_dialect_is_told(
+def test_a_package_that_brings_no_protocol_is_told(
     entry: str, module: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     _package(tmp_path, entry, module)
     monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.delitem(sys.modules, "own_dialect", raising=False)
+    monkeypatch.delitem(sys.modules, "own_protocol", raising=False)
     assert "own" in names()
     with pytest.raises(UserError, match="cannot be used"):
         find("own")
 
 
-def test_a_package_does_not_take_the_place_of_a_dialect_of_busim(
+def test_a_package_does_not_take_the_place_of_a_protocol_of_busim(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _package(tmp_path, "text = own_dialect:made", "made = 1")
+    _package(tmp_path, "text = own_protocol:made", "made = 1")
     monkeypatch.syspath_prepend(tmp_path)
     assert find("text").name == "text"
 

@@ -97,7 +97,7 @@ def test_a_search_goes_to_all_or_is_not_encoded() -> None:
         RTU.encode_request(search(RTU, 0, SERIALS))
 
 
-def test_modbus_has_searches_and_declared_dialects_have_none() -> None:
+def test_modbus_has_searches_and_declared_protocols_have_none() -> None:
     assert searches(RTU)
     assert not any(searches(find(name)) for name in ("text", "short", "tagged"))
 

@@ -35,10 +35,7 @@ def test_type_checkers_are_told_of_the_same_names() -> None:
     tree = ast.parse((TOP / "busim/__init__.py").read_text())
     (block,) = (node for node in tree.body if isinstance(node, ast.If) and getattr(node.test, "id", "") != "")
     told = {
-        alias.asname or alias.name
-        for node in block.body
-        if isinstance(node, ast.ImportFrom)
-        for alias in node.names
+        alias.asname or alias.name for node in block.body if isinstance(node, ast.ImportFrom) for alias in node.names
     }
     assert told == set(busim._FROM)
 

@@ -26,7 +26,7 @@ lines:
   - name: head line
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: head box

@@ -21,7 +21,7 @@ from busim.handbook import page
 from busim.plan import read_text
 from busim.recording.trace import BELIEF, EXCHANGE, INPUT, INTENT, open_trace
 from busim.runtime.bridge import fill, variables
-from busim.runtime.session import Beside, Live, replay
+from busim.runtime.session import ChildProcess, Live, replay
 from busim.runtime.session import beside as busim_beside
 
 PLACES = {"wall box": {"host": "127.0.0.9", "port": 4001}, "Box-2": {"host": "127.0.0.9", "port": 4002, "pty": "/x/y"}}
@@ -183,7 +183,7 @@ async def test_a_command_that_ignores_one_signal_is_killed_after_a_while(
     sign, told = tmp_path / "sign", list[str]()
     program = f"SIGN = {str(sign)!r}\nimport signal\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\n{SAY}signal.pause()"
     async with Live(read_text(wall()), any_port=True) as live:
-        beside = Beside(live, [sys.executable, "-c", program], hook=False, news=told.append)
+        beside = ChildProcess(live, [sys.executable, "-c", program], hook=False, news=told.append)
         running = asyncio.ensure_future(beside.run())
         while not sign.exists() or not sign.read_text():
             await asyncio.sleep(0.01)

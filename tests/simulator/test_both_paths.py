@@ -44,7 +44,7 @@ def text_of(case: dict[str, Any]) -> str:
         f"    format: {case['format']}",
     ]
     lines += [
-        "    dialect: modbus-rtu",
+        "    protocol: modbus-rtu",
         f"    contention: {case['contention']}",
         f"    bit_error_rate: {case['errors']}",
     ]

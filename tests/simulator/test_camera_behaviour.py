@@ -300,7 +300,7 @@ def test_what_has_no_motor_cannot_be_set_going() -> None:
     assert not camera.model.motors
 
 
-def test_registers_drive_a_motor_where_a_dialect_has_no_words_for_it() -> None:
+def test_registers_drive_a_motor_where_a_protocol_has_no_words_for_it() -> None:
     camera = Held("zoom-camera")
     assert camera.write("drive_zoom", 200) == 0
     assert camera.at(1).read("zoom") == 250

@@ -157,7 +157,7 @@ def test_a_forbidden_size_is_refused(camera: Camera) -> None:
     assert camera.serve(Request(5, WRITE, 0, 0), 0).refused == ILLEGAL_VALUE
 
 
-def test_what_the_dialect_does_not_know_is_refused_and_answered_in_its_form(camera: Camera) -> None:
+def test_what_the_protocol_does_not_know_is_refused_and_answered_in_its_form(camera: Camera) -> None:
     reply = camera.serve(Request(5, UNKNOWN, 0, 0, (), 43), 0)
     assert (reply.refused, reply.form) == (ILLEGAL_VERB, 43)
 
@@ -189,7 +189,7 @@ def test_asking_for_ever_new_spans_does_not_fill_the_memory(camera: Camera) -> N
     assert len(camera._spans) <= 1024
 
 
-def test_a_model_without_keys_for_a_dialect_is_a_defect_here() -> None:
+def test_a_model_without_keys_for_a_protocol_is_a_defect_here() -> None:
     """Whoever builds a camera has checked the plan before."""
     with pytest.raises(Defect):
-        Camera(load("zoom-camera"), "no such dialect", 1, 1)
+        Camera(load("zoom-camera"), "no such protocol", 1, 1)

@@ -27,7 +27,7 @@ lines:
   - name: mats
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order: [{converter: box}, {camera: left, after: 3 m}, {camera: right, after: 7 m}, {camera: corner, after: 7 m}]
 converters:
   - {name: box, endpoint: "10.20.0.44:15001", latency: 1 ms, packing: {idle: 2 ms}}

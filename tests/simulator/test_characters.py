@@ -86,12 +86,12 @@ def test_character_a_million_of_a_burst_has_not_drifted(baud: int | str | Fracti
 )
 def test_silence_between_and_after_characters_is_that_of_the_standard(baud: int, between: float, after: float) -> None:
     """V1.02, p. 13: t1.5 and t3.5 of 11-bit characters up to 19200 Bd, 750 and 1750 us above; to 0.01 us."""
-    dialect = find("modbus-rtu")
+    protocol = find("modbus-rtu")
     port = _port(baud, "8E1")
-    assert dialect.silence(baud) / 1000 == pytest.approx(after, abs=0.01)
+    assert protocol.silence(baud) / 1000 == pytest.approx(after, abs=0.01)
 
     def flaw(gap_us: float) -> str:
-        framer = dialect.wire_framer(baud, port.char, port.tail)
+        framer = protocol.wire_framer(baud, port.char, port.tail)
         framer.feed(b"\x01", 10**9, 10**9, 0)
         second = 10**9 + port.char + round(gap_us * 1000)
         framer.feed(b"\x02", second, second, 0)

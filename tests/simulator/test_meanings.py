@@ -24,7 +24,7 @@ lines:
     baud: 115200 Bd
     format: 8E1
     order: [terminator, {converter: box}, {camera: wall, after: 8 m}, {camera: kerb, after: 5 m}, terminator]
-    dialect: modbus-rtu
+    protocol: modbus-rtu
 converters:
   - {name: box, endpoint: "10.20.0.44:15001"}
 cameras:

@@ -10,7 +10,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from small_plans import Ear, sealed, wall
+from small_plans import ReceiverGroup, sealed, wall
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import BURST, EXCHANGE, FRAME, Record
@@ -34,8 +34,8 @@ class Bench:
         self.world: World = build(plan, 1, self.records.append)
         self.line = self.world.lines["wall"]
         self.probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-        self.ear = Ear(self.probe)
-        self.line.attach(self.probe, self.ear)
+        self.group = ReceiverGroup(self.probe)
+        self.line.attach(self.probe, self.group)
         self.world.start()
 
     def send(self, at: int, data: bytes) -> None:
@@ -44,10 +44,10 @@ class Bench:
 
     def ask(self, text: str) -> str:
         """Send one frame, wait half a second, and say what came back, as hexadecimal without its CRC."""
-        self.ear.characters.clear()
+        self.group.characters.clear()
         self.send(self.world.kernel.now, sealed(text))
         self.world.kernel.advance(self.world.kernel.now + 500_000_000)
-        data = self.ear.data
+        data = self.group.data
         assert not data or sealed(data[:-2].hex()) == data
         return data[:-2].hex(" ").upper()
 
@@ -134,7 +134,7 @@ def _broken_at_4(gap: float) -> Bench:
 def test_a_gap_of_less_than_t15_inside_a_request_does_no_harm() -> None:
     """V1.02, p. 13."""
     bench = _broken_at_4(float(T15) - 1000)
-    assert bench.ear.data == sealed(ANSWERED)
+    assert bench.group.data == sealed(ANSWERED)
     assert bench.of(FRAME) == []
 
 
@@ -142,7 +142,7 @@ def test_a_request_with_a_gap_of_more_than_t15_is_not_answered() -> None:
     """V1.02, p. 13: the frame is declared incomplete and discarded."""
     for gap in (float(T15) + 1000, float(T35) - 1000):
         bench = _broken_at_4(gap)
-        assert bench.ear.data == b""
+        assert bench.group.data == b""
         ((_, _, _, _, what, data),) = bench.of(FRAME)
         assert (what, data) == ("gap", READ)
 
@@ -150,7 +150,7 @@ def test_a_request_with_a_gap_of_more_than_t15_is_not_answered() -> None:
 def test_a_request_cut_by_t35_of_silence_is_two_frames_and_not_answered() -> None:
     """V1.02, p. 13."""
     bench = _broken_at_4(float(T35) + 1000)
-    assert bench.ear.data == b""
+    assert bench.group.data == b""
     assert [record[4:] for record in bench.of(FRAME)] == [("check", READ[:4]), ("check", READ[4:])]
 
 
@@ -161,7 +161,7 @@ def test_two_requests_are_two_frames_only_with_t35_between_them(gap: float, answ
     bench.send(0, sealed("09 03 00 00 00 03"))
     bench.send(round(8 * CHARACTER + gap), READ)
     bench.world.kernel.advance(10**9)
-    assert bench.ear.data == (sealed(answer) if answer else b"")
+    assert bench.group.data == (sealed(answer) if answer else b"")
 
 
 def test_a_camera_answers_t35_and_its_turnaround_after_the_request() -> None:
@@ -233,7 +233,7 @@ def test_a_damaged_request_is_not_answered() -> None:
     bench = Bench()
     bench.send(0, READ[:-1] + bytes((READ[-1] ^ 1,)))
     bench.world.kernel.advance(10**9)
-    assert bench.ear.data == b""
+    assert bench.group.data == b""
     assert [record[4] for record in bench.of(FRAME)] == ["check"]
 
 
@@ -243,7 +243,7 @@ def test_a_frame_of_more_than_256_bytes_is_discarded() -> None:
     bench.send(0, sealed("01 41" + " 00" * 253))  # 257 bytes
     bench.world.kernel.advance(10**9)
     assert [record[4] for record in bench.of(FRAME)] == ["length"]
-    assert bench.ear.data == b""
+    assert bench.group.data == b""
     assert bench.ask("01 41" + " 00" * 252) == "01 C1 01"  # 256 bytes
 
 
@@ -266,7 +266,7 @@ def test_a_camera_that_is_asked_by_the_wrong_id_lets_the_master_wait_in_vain() -
     records: list[Record] = []
     world = build(plan, 1, records.append)
     probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-    world.lines["wall"].attach(probe, Ear(probe))
+    world.lines["wall"].attach(probe, ReceiverGroup(probe))
     world.start()
     world.kernel.at(8_000_000, lambda raw: world.lines["wall"].send(probe, raw), sealed("02 03 06 00 01 00 02 00 03"))
     world.kernel.advance(400_000_000)
@@ -280,7 +280,7 @@ def test_a_request_that_never_found_the_line_quiet_is_not_sent_after_it_was_give
     world = build(wall(turnaround="1 ms", every="50 ms", master="listen: 5 ms"), 1, records.append)
     line = world.lines["wall"]
     probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-    line.attach(probe, Ear(probe))
+    line.attach(probe, ReceiverGroup(probe))
     world.start()
     for number in range(300):
         world.kernel.at(1000 + number * 3_000_000, lambda raw: line.send(probe, raw), b"\x55")

@@ -18,7 +18,7 @@ lines:
   - name: speed line
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - converter: speed box
       - camera: speed start
@@ -46,15 +46,15 @@ class Outside:
         self.kernel = world.kernel
         self.port = world.converters["place of speed finish"]
         self.heard = b""
-        self.dialect = ModbusRtu()
+        self.protocol = ModbusRtu()
         assert self.port.open(1, self.deliver)
 
     def deliver(self, client: int, data: bytes) -> None:
-        requests, self.heard = self.dialect.cut_requests(self.heard + data)
+        requests, self.heard = self.protocol.cut_requests(self.heard + data)
         for request in requests:
             if request.id == 2:
                 reply = Reply(2, request.verb, request.key, (4711,) * request.size)
-                self.kernel.at(self.kernel.now + 2_000_000, self.answer, self.dialect.encode_reply(reply))
+                self.kernel.at(self.kernel.now + 2_000_000, self.answer, self.protocol.encode_reply(reply))
 
     def answer(self, raw: bytes) -> None:
         self.port.chunk(1, raw)

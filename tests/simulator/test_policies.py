@@ -41,7 +41,7 @@ lines:
   - name: lane line
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order: [{{converter: box}}, {{camera: start, after: 5 m}}, {{camera: top, after: 20 m}}]
 converters:
   - name: box

@@ -167,8 +167,8 @@ def played(case: list[Any], *, exact: bool) -> tuple[dict[str, Any], list[Any]]:
     for name, metres in (("box", 0.0), ("camera", 120.0), ("other", 300.0)):
         station = Station(name, metres, port())
         wire.stations[name] = station
-        wire.ears[name] = SettledEar(station)
-        wire.line.attach(station, wire.ears[name])
+        wire.groups[name] = SettledEar(station)
+        wire.line.attach(station, wire.groups[name])
     wire.start()
     line, kernel = wire.line, wire.kernel
     held: set[str] = set()
@@ -196,7 +196,7 @@ def played(case: list[Any], *, exact: bool) -> tuple[dict[str, Any], list[Any]]:
         kernel.at(deed[2] * 1000, do, deed)
     wire.run(200_000_000)
     bursts = [record[:-1] for record in wire.records if record[0] == BURST]
-    return {name: ear.got for name, ear in wire.ears.items()}, sorted(bursts)
+    return {name: group.got for name, group in wire.groups.items()}, sorted(bursts)
 
 
 @settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck))

@@ -1,4 +1,4 @@
-"""Declared dialects in running plans: the same on both paths, replies on the line, plans with files of their own."""
+"""Declared protocols in running plans: the same on both paths, replies on the line, plans with files of their own."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ lines:
   - name: pair
     baud: 19200 Bd
     format: 8N1
-    dialect: NAME
+    protocol: NAME
     order: [{converter: box}, {camera: mat, after: 3 m}, {master: second, after: 7 m}]
 converters:
   - {name: box, endpoint: "10.20.0.44:15001", latency: 0..2 ms, packing: {idle: 1 ms, length: 11}}
@@ -51,7 +51,7 @@ def test_what_came_before_a_request_does_not_count_as_an_answer_to_it_on_either_
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(case=plans)
 def test_an_installation_does_the_same_on_both_paths(name: str, case: dict[str, Any]) -> None:
-    plan = read_text(text_of(case).replace("dialect: modbus-rtu", f"dialect: {name}"))
+    plan = read_text(text_of(case).replace("protocol: modbus-rtu", f"protocol: {name}"))
     fast, exact = (records_of(plan, exact=exact, until=300_000_000) for exact in (False, True))
     assert fast == exact
 
@@ -67,7 +67,7 @@ def test_a_reply_that_begins_as_a_request_ends_does_not_spoil_it_for_others_on_e
         "idle": "0", "length": 0, "latency": "0", "time_out": "computed", "second": False, "listen": "0",
         "every": "0", "cameras": cameras,
     }  # fmt: skip
-    plan = read_text(text_of(case).replace("dialect: modbus-rtu", "dialect: tagged"))
+    plan = read_text(text_of(case).replace("protocol: modbus-rtu", "protocol: tagged"))
     fast, exact = (records_of(plan, exact=exact, until=300_000_000) for exact in (False, True))
     assert fast == exact
 
@@ -88,7 +88,9 @@ def report_of(plan: Plan, seconds: int = 20) -> dict[str, Any]:
 def test_a_protocol_of_one_s_own_gives_the_figures_that_modbus_gives_with_the_same_plan_and_master(name: str) -> None:
     plan = read(SCENARIOS / name / "plan.yaml")
     with_own = report_of(plan)
-    with_modbus = report_of(read_text(plan.source.replace(f"dialect: {plan.lines[0].dialect}", "dialect: modbus-rtu")))
+    with_modbus = report_of(
+        read_text(plan.source.replace(f"protocol: {plan.lines[0].protocol}", "protocol: modbus-rtu"))
+    )
     (own,), (modbus,) = with_own["lines"], with_modbus["lines"]
     assert own["figures"].keys() == modbus["figures"].keys()
     assert [camera["name"] for camera in own["cameras"]] == [camera["name"] for camera in modbus["cameras"]]
@@ -119,7 +121,7 @@ def test_an_answer_that_comes_late_never_counts_for_another_request() -> None:
     assert all(record[8] < record[13] < record[10] for record in good)  # served between sending and answer
 
 
-def test_a_trace_keeps_the_dialect_and_replays_without_its_file(tmp_path: Path) -> None:
+def test_a_trace_keeps_the_protocol_and_replays_without_its_file(tmp_path: Path) -> None:
     shutil.copytree(SCENARIOS / "lines-of-text", tmp_path / "hall")
     run = Run(read(tmp_path / "hall" / "plan.yaml"), 1, trace=tmp_path / "old.trace")
     run.advance(2 * 10**9)
@@ -130,7 +132,7 @@ def test_a_trace_keeps_the_dialect_and_replays_without_its_file(tmp_path: Path) 
     assert again.difference is None
 
 
-def test_mistakes_in_a_dialect_file_are_told_in_that_file_when_a_plan_names_it(tmp_path: Path) -> None:
+def test_mistakes_in_a_protocol_file_are_told_in_that_file_when_a_plan_names_it(tmp_path: Path) -> None:
     shutil.copytree(SCENARIOS / "lines-of-text", tmp_path / "hall")
     file = tmp_path / "hall" / "lanes.yaml"
     file.write_text(file.read_text().replace("kind: xor", "kind: xro"))
@@ -145,8 +147,8 @@ def test_mistakes_in_a_dialect_file_are_told_in_that_file_when_a_plan_names_it(t
 KEYS = "keys: {zoom-camera: {iris: 1, gain: 2, serial: 700}}\n"
 
 
-def plan_with(folder: Path, dialect: str, values: str = "iris, gain", controls: str = "iris") -> Plan:
-    (folder / "own.yaml").write_text(dialect)
+def plan_with(folder: Path, protocol: str, values: str = "iris, gain", controls: str = "iris") -> Plan:
+    (folder / "own.yaml").write_text(protocol)
     (folder / "plan.yaml").write_text(
         TWO_MASTERS.replace("NAME", "./own.yaml")
         .replace("iris, zoom, focus", "iris")
@@ -156,27 +158,27 @@ def plan_with(folder: Path, dialect: str, values: str = "iris, gain", controls: 
     return read(folder / "plan.yaml")
 
 
-def test_a_dialect_need_not_have_every_parameter_but_what_the_plan_asks(tmp_path: Path) -> None:
+def test_a_protocol_need_not_have_every_parameter_but_what_the_plan_asks(tmp_path: Path) -> None:
     report_of(plan_with(tmp_path, GOOD + KEYS), 1)
     with pytest.raises(Findings) as caught:
         report_of(plan_with(tmp_path, GOOD + KEYS, values="iris, zoom", controls="focus"), 1)
     assert [one.code for one in caught.value.findings] == ["no-such-value", "no-such-control"]
 
 
-def test_a_key_that_the_dialect_cannot_carry_is_the_user_s_mistake(tmp_path: Path) -> None:
+def test_a_key_that_the_protocol_cannot_carry_is_the_user_s_mistake(tmp_path: Path) -> None:
     with pytest.raises(Findings) as caught:
         report_of(plan_with(tmp_path, GOOD + KEYS.replace("700", "1700")), 1)
     (finding,) = caught.value.findings
-    assert finding.code == "not-its-dialect"
+    assert finding.code == "not-its-protocol"
     assert finding.found == "key 1700"
 
 
-def sent_by(plan: Plan, request: Request, dialect: str) -> list[bytes]:
+def sent_by(plan: Plan, request: Request, protocol: str) -> list[bytes]:
     """What stations other than the master send when it sends this one request."""
     records: list[Record] = []
     world = build(plan, 1, records.append, played=[])
     world.start()
-    raw = find(dialect, Path(plan.path).parent).encode_request(request)
+    raw = find(protocol, Path(plan.path).parent).encode_request(request)
     port = world.converters["box"]
     port.open(1, lambda *_: None)
     port.chunk(1, raw)

@@ -214,7 +214,7 @@ wrong_sizes = st.builds(
     lambda what, value: bytes.fromhex("FF FA 2C") + bytes((what,)) + value.replace(b"\xff", b"\xff\xff") + b"\xff\xf0",
     st.integers(0, 120), st.binary(max_size=6),
 )  # fmt: skip
-pieces = st.lists(st.sampled_from(PIECES) | wrong_sizes | st.binary(max_size=3), max_size=20).map(b"".join)
+segments = st.lists(st.sampled_from(PIECES) | wrong_sizes | st.binary(max_size=3), max_size=20).map(b"".join)
 
 
 def done(manner: str, *parts: bytes) -> tuple[list[Action], tuple[object, ...]]:
@@ -232,7 +232,7 @@ def done(manner: str, *parts: bytes) -> tuple[list[Action], tuple[object, ...]]:
 
 @settings(max_examples=500)
 @given(
-    pieces | near_valid | st.binary(max_size=120), st.sampled_from(MANNERS), st.lists(st.integers(0, 300), max_size=9)
+    segments | near_valid | st.binary(max_size=120), st.sampled_from(MANNERS), st.lists(st.integers(0, 300), max_size=9)
 )
 def test_any_bytes_do_the_same_at_any_split_and_raise_nothing(data: bytes, manner: str, cuts: list[int]) -> None:
     whole = done(manner, data)
@@ -465,7 +465,7 @@ def test_after_a_reboot_the_port_is_as_it_was() -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.integers(1, 2), pieces), max_size=12), st.sampled_from(MANNERS))
+@given(st.lists(st.tuples(st.integers(1, 2), segments), max_size=12), st.sampled_from(MANNERS))
 def test_whatever_clients_send_the_line_goes_on_the_same_way_each_time(
     chunks: list[tuple[int, bytes]], manner: str
 ) -> None:

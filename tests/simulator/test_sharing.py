@@ -16,7 +16,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from small_plans import Ear
+from small_plans import ReceiverGroup
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import Record
@@ -42,7 +42,7 @@ class Crowd:
         self._line = Line(self._kernel, self._note)
         self._stations: list[Station] = []
         self._receiver = self._station()
-        self._ear = Ear(self._receiver)
+        self._ear = ReceiverGroup(self._receiver)
         self._line.attach(self._receiver, self._ear)
         for _ in range(12):
             station = self._station()

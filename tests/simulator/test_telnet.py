@@ -14,11 +14,11 @@ OPTIONS = frozenset((0, 3, 44))
 IAC, WILL, WONT, DO, DONT, SB, SE = 255, 251, 252, 253, 254, 250, 240
 
 
-def said(*pieces: bytes) -> list[Event]:
+def said(*segments: bytes) -> list[Event]:
     """The events of these pieces, data that follows data joined."""
     telnet = Telnet(OPTIONS)
     events: list[Event] = []
-    for piece in pieces:
+    for piece in segments:
         for event in telnet.receive(piece):
             if isinstance(event, Data) and events and isinstance(events[-1], Data):
                 events[-1] = Data(events[-1].data + event.data)

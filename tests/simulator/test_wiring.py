@@ -65,7 +65,7 @@ def test_joined_again_all_is_as_before_and_on_the_fast_path(exact: bool) -> None
     wire.run()
     assert heard(wire) == [b"123", b"lost023", b"lost013", b"012"]
     assert [record[-1] for record in wire.records if record[0] == BURST][-2:] == [int(exact)] * 2
-    assert wire.line.pieces is None
+    assert wire.line.segments is None
 
 
 @pytest.mark.parametrize("exact", [False, True])
@@ -156,7 +156,7 @@ def played(case: list[Any], bias: int, *, exact: bool) -> tuple[list[Any], list[
     wire = four(exact=exact)
     wire.line.biased_at = (bias,)
     line, kernel = wire.line, wire.kernel
-    ears: dict[str, list[tuple[int, int, int]]] = {name: [] for name in wire.stations}
+    groups: dict[str, list[tuple[int, int, int]]] = {name: [] for name in wire.stations}
 
     def do(deed: Any) -> None:
         what, number, _, data = deed
@@ -178,9 +178,9 @@ def played(case: list[Any], bias: int, *, exact: bool) -> tuple[list[Any], list[
     for deed in sorted(case, key=lambda deed: deed[2]):
         kernel.at(deed[2] * 1000, do, deed)
     wire.run(200 * MS)
-    for name in ears:
-        ears[name] = wire.heard(name)
-    return list(ears.values()), sorted(record[:-1] for record in wire.records if record[0] == BURST)
+    for name in groups:
+        groups[name] = wire.heard(name)
+    return list(groups.values()), sorted(record[:-1] for record in wire.records if record[0] == BURST)
 
 
 @pytest.mark.timeout(600)
@@ -229,7 +229,7 @@ def test_a_cut_in_mid_chain_loses_exactly_the_cameras_beyond_it() -> None:
     assert during == {"c1": {"ok"}, "c2": {"ok"}, "c3": {"time-out"}, "c4": {"time-out"}}
     assert outcomes(records, world, 10 * S, 30 * S) == ALL_WELL
     line = world.lines["wall"]
-    assert (len(line.ears), line.pieces, line.scattered) == (2, None, False)
+    assert (len(line.groups), line.segments, line.scattered) == (2, None, False)
     assert [record[-1] for record in records if record[0] == BURST][-10:] == [0] * 10
     assert [record[1:] for record in records if record[0] == INPUT] == [
         (S, 1, 0, "cut", b"4"), (4 * S, 1, 0, "join", b"4"),
@@ -243,7 +243,7 @@ def test_an_unplugged_camera_alone_is_lost_and_comes_back() -> None:
     world.kernel.advance(30 * S)
     assert outcomes(records, world, S + 100 * MS, 4 * S) == {**ALL_WELL, "c2": {"time-out"}}
     assert outcomes(records, world, 10 * S, 30 * S) == ALL_WELL
-    assert len(world.lines["wall"].ears) == 2
+    assert len(world.lines["wall"].groups) == 2
 
 
 def test_an_unplugged_camera_that_does_not_pass_the_pair_on_takes_those_behind_it_along() -> None:
@@ -262,7 +262,7 @@ def test_a_swapped_pair_is_the_trouble_of_that_camera_alone_until_it_is_put_righ
     assert outcomes(records, world, S + 100 * MS, 4 * S) == {**ALL_WELL, "c3": {"time-out"}}
     assert outcomes(records, world, 10 * S, 30 * S) == ALL_WELL
     assert [record[4] for record in records if record[0] == CHANGE] == ["19200 Bd 8E1, swapped", "19200 Bd 8E1"]
-    assert len(world.lines["wall"].ears) == 2
+    assert len(world.lines["wall"].groups) == 2
 
 
 def test_a_camera_that_sets_its_own_baud_hears_the_master_no_more_until_the_others_follow() -> None:
@@ -278,7 +278,7 @@ def test_a_camera_that_sets_its_own_baud_hears_the_master_no_more_until_the_othe
     line.reset(desk, world.cameras["c1"].station.setting)
     kernel.advance(40 * S)
     assert outcomes(records, world, 20 * S, 40 * S) == ALL_WELL
-    assert sorted(len(ear.members) for ear in line.ears) == [1, 4]
+    assert sorted(len(group.members) for group in line.groups) == [1, 4]
     assert [record[-1] for record in records if record[0] == BURST][-10:] == [0] * 10
 
 

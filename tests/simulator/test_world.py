@@ -31,7 +31,7 @@ lines:
   - name: wall
     baud: 115200 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order: [{converter: box}, {camera: mat, after: 10 m}, {master: laptop, after: 10 m}]
 converters:
   - {name: box, endpoint: "10.20.0.44:15001", packing: {idle: 2 ms}, latency: 20 ms}
@@ -103,8 +103,8 @@ busim: 1
 name: one wall
 lines:
   - {name: wall,
-     baud: 38400 Bd, format: 8E1, dialect: modbus-rtu, order: [{converter: box}, {camera: mat}, {camera: top}]}
-  - {name: lane, baud: 38400 Bd, format: 8E1, dialect: modbus-rut, order: [{converter: lane box}, {camera: start}]}
+     baud: 38400 Bd, format: 8E1, protocol: modbus-rtu, order: [{converter: box}, {camera: mat}, {camera: top}]}
+  - {name: lane, baud: 38400 Bd, format: 8E1, protocol: modbus-rut, order: [{converter: lane box}, {camera: start}]}
 converters:
   - {name: box, endpoint: "10.20.0.44:15001"}
   - {name: lane box, endpoint: "10.20.0.45:15001"}
@@ -136,7 +136,7 @@ def test_everything_that_a_plan_names_and_that_is_not_there_is_told_at_once_with
         build(read_text(WRONG, "wall.yaml"), 1, lambda _: None)
     told = [(each.code, each.field, (each.line, each.column), each.mend) for each in caught.value.findings]
     assert told == [
-        ("no-such-dialect", "lines[1].dialect", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
+        ("no-such-protocol", "lines[1].protocol", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
         ("no-such-id", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
         ("no-such-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
         ("no-such-value", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
@@ -157,13 +157,13 @@ def test_a_camera_that_its_panel_s_master_does_not_ask_is_told() -> None:
     assert [(each.code, each.field) for each in caught.value.findings] == [("out-of-reach", "panels[0].cameras[0]")]
 
 
-def test_a_model_that_does_not_speak_the_dialect_of_its_line_is_told() -> None:
+def test_a_model_that_does_not_speak_the_protocol_of_its_line_is_told() -> None:
     mute = BARE.replace("modbus-rtu", "text").replace("gain", "iris")
     with pytest.raises(Findings) as caught:
         build(read_text(SHARED.replace("name: mat,", "name: mat, model: ./mute.yaml,"), files={"./mute.yaml": mute}),
               1, lambda _: None)  # fmt: skip
     told = [(each.code, each.field, each.expected) for each in caught.value.findings]
-    assert told[0] == ("not-its-dialect", "cameras[0].model", "text")
+    assert told[0] == ("not-its-protocol", "cameras[0].model", "text")
 
 
 def test_a_value_that_only_some_cameras_have_is_read_from_those() -> None:

@@ -12,16 +12,16 @@ from typer.testing import CliRunner
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.plan import models
-from busim.protocols import READ, DeclaredDialect, Reply, Request, find, read_text
+from busim.protocols import READ, DeclaredProtocol, Reply, Request, find, read_text
 from busim.testing import Proof, explain, prove, prove_model, read_capture
 
 NO_CHECK = GOOD.replace("*{check}", "").replace("check: {kind: xor, start: id, to: message}\n", "")
 
 
-def declared(name: str) -> DeclaredDialect:
-    dialect = find(name)
-    assert isinstance(dialect, DeclaredDialect)
-    return dialect
+def declared(name: str) -> DeclaredProtocol:
+    protocol = find(name)
+    assert isinstance(protocol, DeclaredProtocol)
+    return protocol
 
 
 def said(proof: Proof, beginning: str) -> tuple[bool, tuple[str, ...]]:
@@ -80,15 +80,15 @@ def test_messages_that_only_the_request_tells_apart_are_listed() -> None:
     assert any("reply read and reply write" in line for line in listed)
 
 
-class _Deaf(DeclaredDialect):
-    """A dialect whose framers never come back after junk."""
+class _Deaf(DeclaredProtocol):
+    """A protocol whose framers never come back after junk."""
 
     def cut(self, data: bytes) -> list[tuple[int, int, str]]:
         return []
 
 
-class _Forgetful(DeclaredDialect):
-    """A dialect that reads another key than it wrote."""
+class _Forgetful(DeclaredProtocol):
+    """A protocol that reads another key than it wrote."""
 
     def decode_request(self, data: bytes) -> Request | None:
         found = super().decode_request(data)
@@ -113,10 +113,10 @@ def test_a_message_that_comes_back_as_another_is_found() -> None:
 
 
 def captured() -> tuple[bytes, list[bytes]]:
-    dialect = declared("tagged")
+    protocol = declared("tagged")
     request = Request(7, READ, 5, 2, (), 1 | 9 << 8)
-    frames = [dialect.encode_request(request), dialect.encode_reply(Reply(7, READ, 5, (500, 3), 0, request.form))]
-    frames += [dialect.encode_request(request), dialect.encode_reply(Reply(7, READ, 5, (), 2, request.form))]
+    frames = [protocol.encode_request(request), protocol.encode_reply(Reply(7, READ, 5, (500, 3), 0, request.form))]
+    frames += [protocol.encode_request(request), protocol.encode_reply(Reply(7, READ, 5, (), 2, request.form))]
     return b"".join((*frames[:2], b"\x00\xff\x13", *frames[2:])), frames
 
 
@@ -197,12 +197,12 @@ def test_new_writes_a_starter_that_proves_and_never_writes_over_a_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    done = CliRunner().invoke(app, ["new", "dialect", "wall-lines"])
+    done = CliRunner().invoke(app, ["new", "protocol", "wall-lines"])
     assert done.exit_code == 0, done.output
     assert CliRunner().invoke(app, ["prove", "wall-lines.yaml"]).exit_code == 0
     assert prove(declared("./wall-lines.yaml")).holds
     text = Path("wall-lines.yaml").read_text()
-    again = CliRunner().invoke(app, ["new", "dialect", "wall-lines"])
+    again = CliRunner().invoke(app, ["new", "protocol", "wall-lines"])
     assert isinstance(again.exception, UserError)
     assert Path("wall-lines.yaml").read_text() == text
 
@@ -241,7 +241,7 @@ parameters:
     [
         (
             "keys: {short: {a: 0, b: 1, gain: 300, heat: 3}}",
-            "every dialect carries",
+            "every protocol carries",
             "short: short cannot carry a read of `gain` of odd; found key 300",
         ),
         (
@@ -263,10 +263,10 @@ def test_what_does_not_hold_of_a_camera_is_found(more: str, verdict: str, said: 
     assert said in failed.said
 
 
-def test_keys_for_a_dialect_that_is_not_known_are_said_to_be_untried() -> None:
+def test_keys_for_a_protocol_that_is_not_known_are_said_to_be_untried() -> None:
     proof = prove_model(models.read_text(CAMERA + "keys: {wall-lines: {a: 0, b: 1, gain: 2, heat: 3}}"))
     assert proof.holds
-    assert proof.verdicts[0].said == ("wall-lines: not tried, since there is no dialect of this name here",)
+    assert proof.verdicts[0].said == ("wall-lines: not tried, since there is no protocol of this name here",)
 
 
 def test_new_writes_a_camera_that_prove_knows_for_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -20,7 +20,7 @@ ASSUMPTIONS = (
     "noise hits characters, and makes some of the silence beside a request; whatever is hit is lost for its time-out",
     "numbers whose length depends on their value count at their longest in time-outs and worst cases; on average at "
     "their longest in replies and at their shortest in operators' moves, which makes means a few percent too long",
-    "where a dialect escapes bytes, time-outs and worst cases count every byte as escaped, means count none but those "
+    "where a protocol escapes bytes, time-outs and worst cases count every byte as escaped, means count none but those "
     "of requests to read",
     "one more operator: 2 moves a second on 4 controls; a joystick: 25 positions a second (common practice, no source)",
 )

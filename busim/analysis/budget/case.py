@@ -19,7 +19,7 @@ from busim.physics.exchange import runs
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.plan.models import Model
 from busim.plan.models import find as find_model
-from busim.protocols import READ, WRITE, Dialect, Reply, Request, find, has_id, spoken
+from busim.protocols import READ, WRITE, BusProtocol, Reply, Request, find, has_id, spoken
 
 _CLOCKS = Fraction(2, 100)  # by which two stations may differ and still talk: MODBUS over Serial Line V1.02, 3.2
 
@@ -86,7 +86,7 @@ class Case(NamedTuple):
 
     line: str
     master: str
-    dialect: Dialect
+    protocol: BusProtocol
     baud: Fraction
     format: CharFormat
     ppm: float
@@ -114,13 +114,13 @@ class Case(NamedTuple):
 
 
 class _Spoken:
-    """A camera model as a dialect speaks of it. `keys`: of its parameters; `writes`: as `Unit` has them."""
+    """A camera model as a protocol speaks of it. `keys`: of its parameters; `writes`: as `Unit` has them."""
 
-    def __init__(self, model: Model, dialect: Dialect) -> None:
-        self._model, self._dialect = model, dialect
-        self.keys = keys = model.keys[dialect.name]
+    def __init__(self, model: Model, protocol: BusProtocol) -> None:
+        self._model, self._protocol = model, protocol
+        self.keys = keys = model.keys[protocol.name]
         writable = [keys[one.name] for one in model.parameters if one.writable and one.name in keys]
-        self.writes = tuple([size for _, size in runs(writable, dialect.most_values)])
+        self.writes = tuple([size for _, size in runs(writable, protocol.most_values)])
         self._read: dict[str, list[_Run]] = {}  # by master
 
     def called(self, word: str) -> str:
@@ -138,7 +138,7 @@ class _Spoken:
         for group in master.groups:
             end = 0
             wanted = [keys[name] for name in map(self.called, group.values) if name in keys]
-            for place, (first, size) in enumerate(runs(wanted, self._dialect.most_values)):
+            for place, (first, size) in enumerate(runs(wanted, self._protocol.most_values)):
                 between = range(end, first) if place else range(0)
                 hole = len(between) if all(key in names for key in between) else 0
                 end = first + size
@@ -159,21 +159,21 @@ class _Reader:
         self._plan, self._folder = plan, os.path.dirname(plan.path)
         self._cameras = {camera.name: (index, camera) for index, camera in enumerate(plan.cameras)}
         self._converters = {converter.name: converter for converter in plan.converters}
-        self._models: dict[tuple[str, Dialect], _Spoken] = {}
-        self._dialects: dict[str, Dialect] = {}
+        self._models: dict[tuple[str, BusProtocol], _Spoken] = {}
+        self._protocols: dict[str, BusProtocol] = {}
 
     def cases(self) -> Iterator[Case]:
         for index, line in enumerate(self._plan.lines):
             try:
-                dialect = self._dialect(line.dialect)
+                protocol = self._protocol(line.protocol)
             except Findings:
-                raise  # mistakes in the dialect's own file, each with its place there
+                raise  # mistakes in the protocol's own file, each with its place there
             except UserError as error:
-                raise self._at(error, f"lines[{index}].dialect") from None
+                raise self._at(error, f"lines[{index}].protocol") from None
             askers = list(self._askers(line))
             boxes = {None if box is None else box.name for _, box in askers}
             for master, converter in askers:
-                case = self._case(line, dialect, master, converter, tuple(master.name for master, _ in askers))
+                case = self._case(line, protocol, master, converter, tuple(master.name for master, _ in askers))
                 ordered = converter is not None and converter.clients.sharing == "arbitrated" and len(boxes) == 1
                 ended = converter is not None and self._ends(case, converter.packing_delimiter)
                 yield case._replace(arbitrated=ordered, at_once=ordered or ended)
@@ -183,12 +183,12 @@ class _Reader:
         if not delimiter or not case.units:
             return False
         reply = Reply(case.units[0].id, READ, 0, (0,))
-        return case.dialect.encode_reply(reply).endswith(delimiter)
+        return case.protocol.encode_reply(reply).endswith(delimiter)
 
-    def _dialect(self, name: str) -> Dialect:
-        if name not in self._dialects:
-            self._dialects[name] = find(name, self._folder, self._plan.files)
-        return self._dialects[name]
+    def _protocol(self, name: str) -> BusProtocol:
+        if name not in self._protocols:
+            self._protocols[name] = find(name, self._folder, self._plan.files)
+        return self._protocols[name]
 
     def _askers(self, line: LinePlan) -> Iterator[tuple[MasterPlan, ConverterPlan | None]]:
         here = {place.name for place in line.order if place.kind == "converter"}
@@ -200,20 +200,20 @@ class _Reader:
                     yield master, self._converters[name]
 
     def _case(
-        self, line: LinePlan, dialect: Dialect, master: MasterPlan, converter: ConverterPlan | None,
+        self, line: LinePlan, protocol: BusProtocol, master: MasterPlan, converter: ConverterPlan | None,
         masters: tuple[str, ...],
     ) -> Case:  # fmt: skip
         driver = master.driver if converter is None else converter.driver
         baud, format = driver.baud or line.baud, driver.format or line.format
         for place in line.order:
             if place.kind == "camera":
-                self._has_id(*self._cameras[place.name], dialect)
+                self._has_id(*self._cameras[place.name], protocol)
         kind, name = ("master", master.name) if converter is None else ("converter", converter.name)
         metres = next(place.metres for place in line.order if (place.kind, place.name) == (kind, name))
         stands = [(place.metres, self._cameras[place.name][1]) for place in line.order if place.kind == "camera"]
         answers = [camera.id for _, camera in stands if camera.present]
         asked = [
-            (at, camera, self._spoken(camera, dialect))
+            (at, camera, self._spoken(camera, protocol))
             for at, camera in stands
             if not master.cameras or camera.name in master.cameras
         ]
@@ -236,7 +236,7 @@ class _Reader:
         return Case(
             line=line.name,
             master=master.name,
-            dialect=dialect,
+            protocol=protocol,
             baud=baud,
             format=format,
             ppm=driver.clock_ppm,
@@ -254,15 +254,15 @@ class _Reader:
             bit_error_rate=line.bit_error_rate,
             chatter=0.0 if line.biased else line.chatter,
             units=units,
-            polls=tuple(_polls(master, dialect, cameras)),
-            moves=tuple(self._moves(master, dialect, cameras)),
+            polls=tuple(_polls(master, protocol, cameras)),
+            moves=tuple(self._moves(master, protocol, cameras)),
             masters=masters,
             clash=tuple(unit.id for unit in units if answers.count(unit.id) > 1),
             faulty=_faulty(driver, kind, name),
         )
 
     def _moves(
-        self, master: MasterPlan, dialect: Dialect, cameras: list[tuple[CameraPlan, _Spoken]]
+        self, master: MasterPlan, protocol: BusProtocol, cameras: list[tuple[CameraPlan, _Spoken]]
     ) -> Iterator[Move]:  # fmt: skip
         rates: dict[str, dict[str, float]] = {}
         for panel in self._plan.panels:
@@ -282,24 +282,24 @@ class _Reader:
                 control = model.called(word)
                 if control in model.keys:
                     request = Request(one.id, WRITE, model.keys[control], 1, (0,))
-                    asked, answered, more = dialect.lengths(request)
+                    asked, answered, more = protocol.lengths(request)
                     yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
 
-    def _spoken(self, camera: CameraPlan, dialect: Dialect) -> _Spoken:
-        known = self._models.get((camera.model, dialect))
+    def _spoken(self, camera: CameraPlan, protocol: BusProtocol) -> _Spoken:
+        known = self._models.get((camera.model, protocol))
         if known is None:
             try:
                 model = find_model(camera.model, self._folder, self._plan.files)
-                known = self._models[camera.model, dialect] = _Spoken(spoken(model, dialect), dialect)
+                known = self._models[camera.model, protocol] = _Spoken(spoken(model, protocol), protocol)
             except Findings:
                 raise  # mistakes in the model's own file, each with its place there
             except UserError as error:
                 raise self._at(error, f"cameras[{self._cameras[camera.name][0]}].model") from None
         return known
 
-    def _has_id(self, index: int, camera: CameraPlan, dialect: Dialect) -> None:
+    def _has_id(self, index: int, camera: CameraPlan, protocol: BusProtocol) -> None:
         try:
-            has_id(dialect, camera.name, camera.id)
+            has_id(protocol, camera.name, camera.id)
         except UserError as error:
             raise self._at(error, f"cameras[{index}].id") from None
 
@@ -310,10 +310,10 @@ class _Reader:
         return error
 
 
-def _polls(master: MasterPlan, dialect: Dialect, cameras: list[tuple[CameraPlan, _Spoken]]) -> Iterator[Poll]:
+def _polls(master: MasterPlan, protocol: BusProtocol, cameras: list[tuple[CameraPlan, _Spoken]]) -> Iterator[Poll]:
     for number, (camera, model) in enumerate(cameras):
         for group, work, name, first, size, hole, every in model.read(master):
-            asked, answered, more = dialect.lengths(Request(camera.id, READ, first, size))
+            asked, answered, more = protocol.lengths(Request(camera.id, READ, first, size))
             yield Poll(number, group, work, name, size, hole, asked, answered, every, more)
 
 

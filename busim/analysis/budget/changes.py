@@ -96,7 +96,7 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
         half = Spread(case.latency.low // 2, case.latency.high // 2)
         yield "latency", "a converter or network with half the latency", varied(mean, case._replace(latency=half))
     if case.gap > mean.wire.silence:
-        text = f"no gap of {show_time(case.gap)} beyond the silence of {case.dialect.name}"
+        text = f"no gap of {show_time(case.gap)} beyond the silence of {case.protocol.name}"
         yield "gap", text, varied(mean, case._replace(gap=0))
     if case.time_out and case.time_out > (enough := _enough(mean)):
         text = f"time-outs as computed, {show_time(enough)} at most, instead of {show_time(case.time_out)}"
@@ -140,9 +140,9 @@ def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
             continue
         if held is not None and poll.unit == held.unit and poll.hole:
             size = held.size + poll.hole + poll.size
-            if size <= case.dialect.most_values:
+            if size <= case.protocol.most_values:
                 request = Request(case.units[poll.unit].id, READ, 0, size)
-                asked, answered, more = case.dialect.lengths(request)
+                asked, answered, more = case.protocol.lengths(request)
                 held = held._replace(size=size, request=asked, reply=answered, escapes=more)
                 continue
         if held is not None:

@@ -89,7 +89,7 @@ def _times_out(worst: Pace) -> Iterator[str]:
 
 def _given_up(pace: Pace) -> Iterator[str]:
     """Cameras that noise makes their master give up, though they are there."""
-    if pace.failing ** pace.case.offline_after < _OFTEN / _FASTEST:
+    if pace.failing**pace.case.offline_after < _OFTEN / _FASTEST:
         return
     for number, unit in enumerate(pace.case.units):
         own = [poll for poll in pace.layout.living if pace.layout.polls[poll].unit == number]
@@ -119,7 +119,7 @@ def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
             f"moves come at {mean.move_rate * 1e9:.3g} /s and need {mean.crowded:.0%} of the master's time{turn} which "
             f"is {mean.crowded - 1:.0%} too much: newer moves replace waiting ones for ever, and no latency is stated"
         )
-    soonest = min(unit.turnaround.low for unit in case.units) + case.dialect.silence(float(case.baud))
+    soonest = min(unit.turnaround.low for unit in case.units) + case.protocol.silence(float(case.baud))
     if case.hold > soonest:
         yield (
             f"the asker's driver holds the line for {show_time(case.hold)}, and the fastest camera answers after "

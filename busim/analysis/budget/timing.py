@@ -115,7 +115,7 @@ def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
     halves, sample = case.format.half_bits, case.format.sample_halves
     baud = float(case.baud)
     bit = 1e9 / _or(varied.baud, baud)
-    silence = float(case.dialect.silence(baud)) if varied.baud is None else _silences(case, varied.baud)
+    silence = float(case.protocol.silence(baud)) if varied.baud is None else _silences(case, varied.baud)
     return Wire(
         bit=bit,
         character=halves * bit / 2,
@@ -205,9 +205,9 @@ def _or(varied: Array | None, planned: Numbers) -> Numbers:
 
 
 def _silences(case: Case, bauds: Array) -> Array:
-    """ns by which a camera knows that a request is whole, at each baud, in whole ns as the dialect has it."""
+    """ns by which a camera knows that a request is whole, at each baud, in whole ns as the protocol has it."""
     distinct, places = np.unique(bauds, return_inverse=True)
-    silences = np.array([case.dialect.silence(baud) for baud in distinct.tolist()], dtype=float)
+    silences = np.array([case.protocol.silence(baud) for baud in distinct.tolist()], dtype=float)
     return np.asarray(silences[places].reshape(bauds.shape))
 
 

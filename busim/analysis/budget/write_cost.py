@@ -16,7 +16,7 @@ def written(pace: Pace, unit: int, size: int) -> Any:
     found = pace.writes.get(kind)
     if found is None:
         request = Request(pace.case.units[unit].id, WRITE, 0, size, (0,) * size)
-        asked, answered, more = pace.case.dialect.lengths(request)
+        asked, answered, more = pace.case.protocol.lengths(request)
         move = Move(unit, str(size), 0.0, asked, answered, "", more)
         found = pace.writes[kind] = timed(pace.wire, asked_of(pace.case, move))
     return found

@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from busim.foundation.units import CharFormat
-from busim.protocols import DeclaredDialect, Dialect, ModbusRtu
+from busim.protocols import BusProtocol, DeclaredProtocol, ModbusRtu
 
 NORMAL_LINK = 5 / 152
 NASTY_LINK = 3 / 152
@@ -19,8 +19,8 @@ NASTY_LINK = 3 / 152
 SAME_BAUD = Fraction(2, 100)
 
 
-def loses_bits(form: CharFormat, dialect: Dialect | None) -> bool:
-    """Whether characters carry less than the bytes of a dialect; of dialects that packages bring it is not known."""
-    if isinstance(dialect, DeclaredDialect):
-        return form.data_bits < 8 and not dialect.declaration.in_text
-    return form.data_bits < 8 and isinstance(dialect, ModbusRtu)
+def loses_bits(form: CharFormat, protocol: BusProtocol | None) -> bool:
+    """Whether characters carry less than the bytes of a protocol; of protocols that packages bring it is not known."""
+    if isinstance(protocol, DeclaredProtocol):
+        return form.data_bits < 8 and not protocol.declaration.in_text
+    return form.data_bits < 8 and isinstance(protocol, ModbusRtu)

@@ -18,7 +18,7 @@ lines:
   - name: boulder line
     baud: 38400 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: boulder box
@@ -29,7 +29,7 @@ lines:
   - name: speed line
     baud: 115200 Bd
     format: 8E1
-    dialect: modbus-rtu
+    protocol: modbus-rtu
     order:
       - terminator
       - converter: speed box

@@ -17,7 +17,7 @@ from busim.foundation.diagnostics import Severity
 AREAS = {
     "addresses": "bus IDs, serial numbers, endpoints and networks",
     "masters": "who asks, through what, and whether panels get what they need",
-    "settings": "baud, format, clocks, drivers, dialects and firmware",
+    "settings": "baud, format, clocks, drivers, protocols and firmware",
     "cable": "lengths, terminators, bias and unit loads",
     "supply": "voltages along the chain, classes and fuses",
     "time": "rates that are wanted, time-outs, and what operators feel",

@@ -113,7 +113,7 @@ def _assumed(survey: Survey) -> Iterator[str]:
             yield f"{words.format(times)} for {count}: not written, {whose}"
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
-        why = "nobody asks there, or its dialect, a model or an ID is not to be had"
+        why = "nobody asks there, or its protocol, a model or an ID is not to be had"
         yield f"no times for {untimed} of {len(plan.lines)} lines: {why}"
     yield from of_cables(survey)
     yield from of_supplies(survey)

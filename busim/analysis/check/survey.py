@@ -1,7 +1,7 @@
-"""The plan as rules look at it: who stands where, who asks whom, which dialect and model, and the times.
+"""The plan as rules look at it: who stands where, who asks whom, which protocol and model, and the times.
 
 Everything is looked up once, when the first rule wants it, since rules are many and a plan may be large. What a plan
-names and is not there (a dialect, a model) is None here; the rules that say so look at the same place.
+names and is not there (a protocol, a model) is None here; the rules that say so look at the same place.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from busim.physics.exchange import BEST, WORST
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.plan.models import Model, Parameter
 from busim.plan.models import find as find_model
-from busim.protocols import Dialect, find, spoken
+from busim.protocols import BusProtocol, find, spoken
 
 
 class OnLine(NamedTuple):
@@ -58,14 +58,14 @@ class Driving(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """A line with what stands on it, in order. `dialect`: None where it is not to be had, and `trouble` says why."""
+    """A line with what stands on it, in order. `protocol`: None where it is not to be had, and `trouble` says why."""
 
     field: str
     line: LinePlan
     cameras: tuple[OnLine, ...]
     converters: tuple[tuple[str, ConverterPlan], ...]
     askers: tuple[Asker, ...]
-    dialect: Dialect | None
+    protocol: BusProtocol | None
     trouble: UserError | None
 
     @property
@@ -118,7 +118,7 @@ class Survey:
     unknown: tuple[int, ...] = ()
     _models: dict[str, tuple[Model | None, UserError | None]] = field(default_factory=dict)
     _parameters: dict[str, dict[str, Parameter]] = field(default_factory=dict)
-    _dialects: dict[str, tuple[Dialect | None, UserError | None]] = field(default_factory=dict)
+    _protocols: dict[str, tuple[BusProtocol | None, UserError | None]] = field(default_factory=dict)
     _keys: dict[tuple[str, str], tuple[Mapping[str, int] | None, UserError | None]] = field(default_factory=dict)
 
     def row(self, path: str) -> str:
@@ -166,27 +166,27 @@ class Survey:
         parameter = self.parameter(camera, name)
         return parameter is not None and not parameter.writable
 
-    def _dialect(self, name: str) -> tuple[Dialect | None, UserError | None]:
-        if name not in self._dialects:
+    def _protocol(self, name: str) -> tuple[BusProtocol | None, UserError | None]:
+        if name not in self._protocols:
             try:
-                self._dialects[name] = find(name, Path(self.plan.path).parent, self.plan.files), None
+                self._protocols[name] = find(name, Path(self.plan.path).parent, self.plan.files), None
             except UserError as error:
-                self._dialects[name] = None, error
-        return self._dialects[name]
+                self._protocols[name] = None, error
+        return self._protocols[name]
 
     def keys(self, camera: CameraPlan, wire: Wire) -> tuple[Mapping[str, int] | None, UserError | None]:
-        """Parameter to key of a camera under the line's dialect; None where it has none, and why, where both exist."""
-        pair = camera.model, wire.line.dialect
+        """Parameter to key of a camera under the line's protocol; None where it has none, and why, where both exist."""
+        pair = camera.model, wire.line.protocol
         if pair not in self._keys:
-            self._keys[pair] = self._spoken(camera.model, wire.dialect)
+            self._keys[pair] = self._spoken(camera.model, wire.protocol)
         return self._keys[pair]
 
-    def _spoken(self, name: str, dialect: Dialect | None) -> tuple[Mapping[str, int] | None, UserError | None]:
+    def _spoken(self, name: str, protocol: BusProtocol | None) -> tuple[Mapping[str, int] | None, UserError | None]:
         model = self.model(name)
-        if model is None or dialect is None:
+        if model is None or protocol is None:
             return None, None
         try:
-            return spoken(model, dialect).keys[dialect.name], None
+            return spoken(model, protocol).keys[protocol.name], None
         except UserError as error:
             return None, error
 
@@ -301,7 +301,7 @@ class Survey:
         return found
 
     def _wire(self, index: int, line: LinePlan) -> Wire:
-        dialect, trouble = self._dialect(line.dialect)
+        protocol, trouble = self._protocol(line.protocol)
         converters = tuple(self.converters[place.name] for place in line.order if place.kind == "converter")
         cameras = ((self.cameras[place.name], place.metres) for place in line.order if place.kind == "camera")
         askers = [Asker(*self.masters[name], "", None) for name in self._reaching.get(("on", line.name), ())]
@@ -315,7 +315,7 @@ class Survey:
             cameras=tuple(OnLine(*camera, metres) for camera, metres in cameras),
             converters=converters,
             askers=tuple(askers),
-            dialect=dialect,
+            protocol=protocol,
             trouble=trouble,
         )
 
@@ -323,8 +323,8 @@ class Survey:
 
     @cached_property
     def timed(self) -> tuple[Timed, ...]:
-        """Every master on every line whose dialect and models are there, and whose cameras have IDs that it knows."""
-        usable = [wire for wire in self.wires if wire.dialect is not None and self._speaks(wire)]
+        """Every master on every line whose protocol and models are there, and whose cameras have IDs that it knows."""
+        usable = [wire for wire in self.wires if wire.protocol is not None and self._speaks(wire)]
         plan = replace(self.plan, lines=tuple(wire.line for wire in usable))
         by_line = {wire.line.name: wire for wire in usable}
         return tuple(self._timed(by_line[case.line], case) for case in cases(plan))
@@ -344,14 +344,10 @@ class Survey:
         )
 
     def _speaks(self, wire: Wire) -> bool:
-        """Whether every camera can be asked: it has keys, and an ID that fits into the dialect's messages."""
-        assert wire.dialect is not None
-        low, high = wire.dialect.ids
-        return all(
-            self.keys(one.camera, wire)[0] is not None
-            and low <= one.camera.id <= high
-            for one in wire.cameras
-        )
+        """Whether every camera can be asked: it has keys, and an ID that fits into the protocol's messages."""
+        assert wire.protocol is not None
+        low, high = wire.protocol.ids
+        return all(self.keys(one.camera, wire)[0] is not None and low <= one.camera.id <= high for one in wire.cameras)
 
     def _timed(self, wire: Wire, case: Case) -> Timed:
         asker = next(

@@ -29,7 +29,7 @@ _OF_KIND = {
     "camera": "camera", "converter": "box", "line": "line", "master": "control", "panel": "control", "place": "paper",
     "supply": "supply", "spare": "hang", "plan": "paper",
 }  # fmt: skip
-_AT_ONCE = ("baud", "format", "dialect")
+_AT_ONCE = ("baud", "format", "protocol")
 # of a kind: field -> task, where it is not the kind's own
 _ELSEWHERE = {
     "camera": {"place": "hang", "model": "hang", "serial": "hang", "present": "hang", "supply": "supply",
@@ -112,7 +112,7 @@ def _new(kind: str, one: Any, stands: dict[tuple[str, str], str]) -> str:
         return f"{at}: its address is {one.host}:{one.port}"
     if kind == "line":
         length = one.order[-1].metres if one.order else 0.0
-        return f": {float(one.baud):.12g} Bd, {one.format}, {one.dialect}, {length:g} m of cable"
+        return f": {float(one.baud):.12g} Bd, {one.format}, {one.protocol}, {length:g} m of cable"
     return ""
 
 

@@ -104,9 +104,7 @@ class _Asker:
         self._plan, self._survey, self._field, self._cameras = plan, survey, field, cameras
         self._wishes, self._layer, self._ways = wishes, layer, ways
         self._loads: dict[object, Array] = {}
-        self._asks = {
-            name: frozenset(asker.master.name for asker in askers) for name, askers in survey.asked.items()
-        }
+        self._asks = {name: frozenset(asker.master.name for asker in askers) for name, askers in survey.asked.items()}
         self._watts = {load.name: load for feed in survey.feeds for load in feed.loads}
         self.refused: tuple[tuple[str, ...], ...] = tuple(
             tuple(self._why_not(candidate, camera) for camera in cameras) for candidate in field.candidates
@@ -159,8 +157,8 @@ class _Asker:
         """[camera, what] as shares of what such a line has; inf where the camera cannot be there."""
         loads = self._load(number, candidate) / max(1e-9, 1 - self._wishes.headroom)
         units = MOST_UNIT_LOADS - candidate.converter.unit_load
-        dialect = next(wire.dialect for wire in self._survey.wires if wire.line.name == candidate.line.name)
-        ids = dialect.ids if dialect else (1, 1)
+        protocol = next(wire.protocol for wire in self._survey.wires if wire.line.name == candidate.line.name)
+        ids = protocol.ids if protocol else (1, 1)
         rows = []
         for camera, load, refused in zip(self._cameras, loads, self.refused[number], strict=True):
             model = self._survey.model(camera.model)
@@ -181,7 +179,7 @@ class _Asker:
         """The share of the line's time that each camera takes, all masters together."""
         line, box = candidate.line, candidate.converter
         same = (
-            line.baud, line.format, line.dialect, line.biased, line.bit_error_rate, line.chatter, line.velocity,
+            line.baud, line.format, line.protocol, line.biased, line.bit_error_rate, line.chatter, line.velocity,
             box.packing_idle, box.packing_length, box.packing_delimiter, box.latency, box.driver, box.clients.sharing,
             frozenset(self._askers(candidate)), self.refused[number],
         )  # fmt: skip
@@ -224,11 +222,11 @@ class _Asker:
             return "other masters would ask it there"
         wire = next(wire for wire in self._survey.wires if wire.line.name == line.name)
         keys, trouble = self._survey.keys(camera, wire)
-        if keys is None or wire.dialect is None:
-            return trouble.what if trouble else f"its model {camera.model!r} or dialect {line.dialect!r} is not there"
-        low, high = wire.dialect.ids
+        if keys is None or wire.protocol is None:
+            return trouble.what if trouble else f"its model {camera.model!r} or protocol {line.protocol!r} is not there"
+        low, high = wire.protocol.ids
         if not (low <= camera.id <= high or self._wishes.renumber):
-            return f"its ID {camera.id} is none that {line.dialect} has ({low} to {high}); it may be renumbered"
+            return f"its ID {camera.id} is none that {line.protocol} has ({low} to {high}); it may be renumbered"
         if camera.name in self._layer.fed and candidate.supply is None:
             return "no supply is injected on that line"
         return self._setting(candidate, camera, self._survey.model(camera.model))

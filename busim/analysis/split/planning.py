@@ -79,7 +79,7 @@ def _number(plan: Plan, asked: Asked, lines: list[Drawn], wishes: Wishes) -> Non
     taken = {camera.id for camera in plan.cameras}
     for one in lines:
         wire = next(wire for wire in asked.survey.wires if wire.line.name == one.candidate.line.name)
-        low, high = wire.dialect.ids if wire.dialect else (1, 1)
+        low, high = wire.protocol.ids if wire.protocol else (1, 1)
         old = {at.name for at in one.candidate.line.order} if not one.candidate.new else set()
         used: set[int] = set()
         # who was here keeps its ID

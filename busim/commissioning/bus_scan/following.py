@@ -47,7 +47,7 @@ def follow(tool: Tool, procedure: Procedure[_Result]) -> Followed[_Result]:
         while True:
             heard = _put(tool, question)
             questions += 1
-            requests = tuple(tool.dialect.cut_requests(heard.rest)[0])
+            requests = tuple(tool.protocol.cut_requests(heard.rest)[0])
             if requests and question.request is not None:
                 return Followed(None, OthersAsk(heard.since, requests), since, tool.now, questions)
             question = procedure.send(_answer(heard, requests))

@@ -14,7 +14,7 @@ from busim.foundation.errors import UserError
 from busim.plan import CameraPlan, LinePlan, Plan
 from busim.plan.models import Model
 from busim.plan.models import find as find_model
-from busim.protocols import READ, Dialect, Request, find, search, searches, spoken
+from busim.protocols import READ, BusProtocol, Request, find, search, searches, spoken
 from busim.simulator.masters import LONGEST_PAUSE
 from busim.simulator.world import way_through
 
@@ -43,14 +43,14 @@ class Ground:
                 mend="name another line with --line, or write the converter into its order",
             )  # fmt: skip
         self.converter = next(one for one in plan.converters if one.name == found)
-        self.dialect: Dialect = find(self.line.dialect, _folder(plan), plan.files)
+        self.protocol: BusProtocol = find(self.line.protocol, _folder(plan), plan.files)
         self.models: dict[str, Model] = {
-            camera.name: spoken(find_model(camera.model, _folder(plan), plan.files), self.dialect)
+            camera.name: spoken(find_model(camera.model, _folder(plan), plan.files), self.protocol)
             for camera in self.cameras
         }
         self.key = self._most("serial")
         counter = self._most("requests")
-        together = self.key is not None and counter == self.key + 1 and self.dialect.most_values > 1
+        together = self.key is not None and counter == self.key + 1 and self.protocol.most_values > 1
         self.counter = counter if together else None
         self.listening, self.why = listening(plan)
         self.pace = self._pace()
@@ -61,9 +61,9 @@ class Ground:
     def _most(self, name: str) -> int | None:
         """The key of a parameter in most of the models here."""
         keys = Counter(
-            model.keys[self.dialect.name][name]
+            model.keys[self.protocol.name][name]
             for model in self.models.values()
-            if name in model.keys[self.dialect.name]
+            if name in model.keys[self.protocol.name]
         )
         return keys.most_common(1)[0][0] if keys else None
 
@@ -71,22 +71,22 @@ class Ground:
         way = way_through(self.converter, self.line)
         slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
         quickest = min((camera.turnaround.low for camera in self.cameras), default=0)
-        read = Request(self.dialect.ids[0], READ, self.key or 0, 2 if self.counter is not None else 1)
-        of_read = way.time_out(self.dialect, read, slowest)
-        if not searches(self.dialect):
+        read = Request(self.protocol.ids[0], READ, self.key or 0, 2 if self.counter is not None else 1)
+        of_read = way.time_out(self.protocol, read, slowest)
+        if not searches(self.protocol):
             return Pace(of_read, of_read, _TENTH)
-        probe = search(self.dialect)
-        wire = way.setting.offset(self.dialect.reply_bytes(probe) * way.setting.halves)
-        slot = slowest - quickest + wire + self.dialect.silence(float(way.setting.baud))
-        return Pace(of_read, way.time_out(self.dialect, probe, slowest), -(-slot // _TENTH) * _TENTH)
+        probe = search(self.protocol)
+        wire = way.setting.offset(self.protocol.reply_bytes(probe) * way.setting.halves)
+        slot = slowest - quickest + wire + self.protocol.silence(float(way.setting.baud))
+        return Pace(of_read, way.time_out(self.protocol, probe, slowest), -(-slot // _TENTH) * _TENTH)
 
     def _missing(self) -> dict[str, str]:
         missing = {}
         if self.key is None:
             missing[SCAN] = "no camera model here tells its serial number"
         why = ""
-        if not searches(self.dialect):
-            why = f"{self.dialect.name} has no message for a search by serial number"
+        if not searches(self.protocol):
+            why = f"{self.protocol.name} has no message for a search by serial number"
         elif self.converter.clients.sharing == "arbitrated":
             why = "the converter arbitrates: it brings one reply to a request, and none to what goes to all"
         elif not any("search" in model.capabilities for model in self.models.values()):

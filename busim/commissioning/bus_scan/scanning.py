@@ -75,7 +75,7 @@ class Way:
 
 
 @dataclass(frozen=True, slots=True)
-class RollCall:
+class BusScan:
     """`masters`: those of the plan that ran. `quiet`: what listening brought, from `quiet_at` ns on; where
     it was not safe, nothing was sent and the rest is empty. `polled`: bus IDs that were heard. `others`: who began to
     ask while it was under way. `advice`: which way is best here. `checked`: ns of the closer looks at single IDs.
@@ -135,10 +135,10 @@ class RollCall:
         }  # fmt: skip
 
 
-def roll_call(
+def scan_bus(
     plan: Plan, line: str | None = None, *, way: str | None = None, seed: int = 1, stopped: Collection[str] = (),
     at: int = 0, listening: int | None = None,
-) -> RollCall:  # fmt: skip
+) -> BusScan:  # fmt: skip
     """Listen on a line of the plan from `at` ns on and, where it is quiet, find its cameras and compare the ways.
 
     `way`: how the cameras that are told of are found, None: the best there is. `stopped`: masters that do not run.
@@ -172,10 +172,10 @@ class _Called:
         self._listening = listening or ground.listening
         self._why = ground.why if listening is None else "as asked"
 
-    def all(self, wanted: str | None) -> RollCall:
+    def all(self, wanted: str | None) -> BusScan:
         ground = self._ground
         world, tool, quiet, began = self._begin()
-        told = RollCall(
+        told = BusScan(
             ground.line.name, self._seed, tuple(self._played), self._listening, self._why, quiet, began,
             _polled(tool, quiet),
         )  # fmt: skip
@@ -216,19 +216,19 @@ class _Called:
 
     def _try(self, name: str, tool: Tool) -> tuple[Followed[Any], tuple[tuple[Checked, ...], int]]:
         """Find the cameras by one way, and look closer at the IDs of a scan."""
-        ground, dialect, pace = self._ground, self._ground.dialect, self._ground.pace
+        ground, protocol, pace = self._ground, self._ground.protocol, self._ground.pace
         if name == SLOTS:
-            return follow(tool, slotted(dialect, pace, ground.slots)), ((), 0)
+            return follow(tool, slotted(protocol, pace, ground.slots)), ((), 0)
         if name == SERIALS:
-            return follow(tool, by_serial(dialect, pace)), ((), 0)
+            return follow(tool, by_serial(protocol, pace)), ((), 0)
         assert ground.key is not None
-        done = follow(tool, scan(range(dialect.ids[0], dialect.ids[1] + 1), ground.key, pace, counter=ground.counter))
+        done = follow(tool, scan(range(protocol.ids[0], protocol.ids[1] + 1), ground.key, pace, counter=ground.counter))
         looks: list[Checked] = []
         since = tool.now
         for id in sorted({one.id for one in _found(done.result)}):
             look = follow(
                 tool,
-                duplicates(id, ground.key, pace, dialect, counter=ground.counter, searches=SERIALS in ground.ways),
+                duplicates(id, ground.key, pace, protocol, counter=ground.counter, searches=SERIALS in ground.ways),
             )
             looks += [] if look.result is None else [look.result]
         return done, (tuple(looks), tool.now - since)
@@ -242,7 +242,7 @@ class _Called:
             return Way(name, missing=ground.missing[name])
         present = [camera for camera in ground.cameras if camera.present]
         if name == SCAN:
-            ids = ground.dialect.ids[1] - ground.dialect.ids[0] + 1
+            ids = ground.protocol.ids[1] - ground.protocol.ids[0] + 1
             best, mean, most = (
                 scan_questions(ids, answering, CHECKS) * pace.read
                 for answering in (min(1, len(present)), len({camera.id for camera in present}), len(present))
@@ -279,9 +279,7 @@ class _Called:
 
     # -- what was found, and what only the emulator knows -----------------------------------------------------------
 
-    def _rows(
-        self, world: World, way: str, result: Scanned | Searched, looks: Iterable[Checked]
-    ) -> Iterable[Row]:
+    def _rows(self, world: World, way: str, result: Scanned | Searched, looks: Iterable[Checked]) -> Iterable[Row]:
         looked = {look.id: look for look in looks}
         found = list(result.found)
         for look in looked.values():  # what a closer look found takes the place of what the scan saw
@@ -357,13 +355,13 @@ def _doubt(
 
 def _polled(tool: Tool, quiet: Quiet) -> tuple[int, ...]:
     """Bus IDs in what was heard: of requests, and of replies where these can be told without their requests."""
-    dialect, heard = tool.dialect, quiet.heard[:600]
+    protocol, heard = tool.protocol, quiet.heard[:600]
     ids = {request.id for request in quiet.requests}
-    for size in range(1, min(dialect.most_values, 32) + 1):
-        whole = dialect.reply_bytes(Request(dialect.ids[0], READ, 0, size))
+    for size in range(1, min(protocol.most_values, 32) + 1):
+        whole = protocol.reply_bytes(Request(protocol.ids[0], READ, 0, size))
         for start in range(len(heard) - whole + 1):
             piece = heard[start : start + whole]
             asked = Request(piece[0], READ, 0, size)
-            if dialect.ids[0] <= piece[0] <= dialect.ids[1] and dialect.decode_reply(piece, asked) is not None:
+            if protocol.ids[0] <= piece[0] <= protocol.ids[1] and protocol.decode_reply(piece, asked) is not None:
                 ids.add(piece[0])
     return tuple(sorted(ids))

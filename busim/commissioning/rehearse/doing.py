@@ -142,7 +142,7 @@ def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
     ground = site.grounds[site.cameras[camera].line]
     if SERIALS not in ground.ways or camera in ground.deaf:
         return outcome
-    followed = follow(site.tools[ground.line.name], by_serial(ground.dialect, ground.pace, only=id))
+    followed = follow(site.tools[ground.line.name], by_serial(ground.protocol, ground.pace, only=id))
     found = () if followed.result is None else followed.result.found
     if len(found) > 1:
         serials = ", ".join(str(one.serial) for one in found)
@@ -198,13 +198,13 @@ def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
 def _assign(site: Site, step: Step) -> Outcome:
     camera, id = step.camera, _own_id(site, step)
     believed = site.believed[camera]
-    dialect = site.dialect(camera)
-    to = dialect.broadcast if step.broadcast and dialect.broadcast is not None else believed
+    protocol = site.protocol(camera)
+    to = protocol.broadcast if step.broadcast and protocol.broadcast is not None else believed
     request = site.new_id(camera, to, id)
     if request is None:
         return _by_hand(site, camera, id)
     heard = site.ask(step.line, request)
-    sent_to_all = request.id == dialect.broadcast
+    sent_to_all = request.id == protocol.broadcast
     if not sent_to_all:
         reason = why(site, camera, believed, heard)
         if reason is not None:
@@ -237,7 +237,7 @@ def _save(site: Site, step: Step) -> Outcome:
         if bus.id_kept == "at-once":
             return Outcome(OK, "its model keeps a new ID at once")
         why_not = f"nothing over this line saves what {camera!r} was told, and its model keeps an ID by a save only"
-        mend = "save at the camera itself, or give its model the order under this dialect"
+        mend = "save at the camera itself, or give its model the order under this protocol"
         return _failed("nothing was sent", Reason(NO_ORDER, why_not, mend))
     saving = f"acknowledged; its model saves for {show_time(site.model(camera).timing.save)}"
     outcome = _judged(site, camera, id, site.ask(step.line, request), "", saving)

@@ -1,37 +1,37 @@
-"""What makes a camera do something under the dialect of its line: a place of its model to write to, or a message that
-the dialect has for it.
+"""What makes a camera do something under the protocol of its line: a place of its model to write to, or a message that
+the protocol has for it.
 """
 
 from __future__ import annotations
 
 from busim.foundation.errors import Defect
 from busim.plan.models import Model
-from busim.protocols import CHANGE_ID, SAVE, WRITE, Dialect, Request
+from busim.protocols import CHANGE_ID, SAVE, WRITE, BusProtocol, Request
 
 
-def order(model: Model, dialect: Dialect, deed: str, id: int) -> Request | None:
+def order(model: Model, protocol: BusProtocol, deed: str, id: int) -> Request | None:
     """What makes a camera do something (save, identify) at a bus ID; None: nothing over the bus does."""
-    keys = model.order_keys.get(dialect.name, {})
+    keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
         for code, does in one.codes.items():
             if does == deed and one.name in keys:
                 return Request(id, WRITE, keys[one.name], 1, (code,))
-    return _carried(dialect, Request(id, SAVE, 0, 0)) if deed == "save" else None
+    return _carried(protocol, Request(id, SAVE, 0, 0)) if deed == "save" else None
 
 
-def new_id(model: Model, dialect: Dialect, at: int, id: int) -> Request | None:
+def new_id(model: Model, protocol: BusProtocol, at: int, id: int) -> Request | None:
     """What gives a camera that answers `at` a bus ID; None: nothing over the bus does."""
-    keys = model.order_keys.get(dialect.name, {})
+    keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
         if one.does == "change-id" and one.name in keys:
             return Request(at, WRITE, keys[one.name], 1, (id,))
-    return _carried(dialect, Request(at, CHANGE_ID, 0, 1, (id,)))
+    return _carried(protocol, Request(at, CHANGE_ID, 0, 1, (id,)))
 
 
-def _carried(dialect: Dialect, request: Request) -> Request | None:
-    """The request, where the dialect has such a message of its own."""
+def _carried(protocol: BusProtocol, request: Request) -> Request | None:
+    """The request, where the protocol has such a message of its own."""
     try:
-        dialect.encode_request(request)
+        protocol.encode_request(request)
     except Defect:
         return None
     return request

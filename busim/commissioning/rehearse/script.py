@@ -29,7 +29,7 @@ from busim.commissioning.rehearse.steps import (
 )
 from busim.plan import CameraPlan, LinePlan, Plan
 from busim.plan.models import Model
-from busim.protocols import Dialect
+from busim.protocols import BusProtocol
 from busim.simulator.world import World
 
 
@@ -62,7 +62,7 @@ def planned(plan: Plan, world: World) -> dict[str, Planned]:
         here = [plans[place.name] for place in line.order if place.kind == "camera" and place.name in world.cameras]
         models = {camera.name: world.cameras[camera.name].camera.model for camera in here}
         factory = {camera.name: _factory_id(camera, models[camera.name]) for camera in here}
-        ids = _ids(here, factory, world.dialects[line.name])
+        ids = _ids(here, factory, world.protocols[line.name])
         for camera in sorted(here, key=lambda camera: (_distance(line, camera.name), _metres(line, camera.name))):
             found[camera.name] = Planned(
                 camera.name, line.name, camera.place or "", models[camera.name], _distance(line, camera.name),
@@ -86,12 +86,12 @@ def _distance(line: LinePlan, name: str) -> float:
     return abs(_metres(line, name) - start)
 
 
-def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], dialect: Dialect) -> dict[str, int]:
+def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusProtocol) -> dict[str, int]:
     """The planned IDs; where several cameras of a line have one, free ones are proposed for all but the first, and for
     that too where others come with this ID."""
     count = Counter(camera.id for camera in cameras)
     taken = set(count) | set(factory.values())
-    free = (id for id in range(dialect.ids[0], dialect.ids[1] + 1) if id not in taken)
+    free = (id for id in range(protocol.ids[0], protocol.ids[1] + 1) if id not in taken)
     kept: set[int] = set()
     ids = {}
     for camera in cameras:
@@ -140,4 +140,3 @@ def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
     yield Step(CYCLE, line, name, handling=assumed.cycle, length=assumed.off)
     yield Step(READ_BACK, line, name, camera.id)
     yield Step(TEST_PICTURE, line, name, camera.id, handling=assumed.look)
-

@@ -12,7 +12,7 @@ from busim.commissioning.rehearse.script import Planned
 from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.plan.models import Model, Parameter
-from busim.protocols import READ, WRITE, Dialect, Request
+from busim.protocols import READ, WRITE, BusProtocol, Request
 from busim.simulator.world import CameraPort, Heard, Tool, Way, World, way_through
 
 _IN, _PAST, _OPEN = "in", "past", "open"  # on the pair; off it, and it goes on; off it, and it ends there
@@ -66,8 +66,8 @@ class Site:
     def model(self, camera: str) -> Model:
         return self.cameras[camera].model
 
-    def dialect(self, camera: str) -> Dialect:
-        return self.world.dialects[self.cameras[camera].line]
+    def protocol(self, camera: str) -> BusProtocol:
+        return self.world.protocols[self.cameras[camera].line]
 
     def on_line(self, line: str) -> list[str]:
         """Its cameras, from the converter outwards."""
@@ -81,7 +81,7 @@ class Site:
     def reaches(self, camera: str) -> bool:
         """Whether the pair goes from the tool's converter to this camera now."""
         line = self.cameras[camera].line
-        pieces = self.world.lines[line].pieces
+        pieces = self.world.lines[line].segments
         return pieces is None or pieces.together(self.tools[line].station, self.port(camera).station)
 
     def opens(self, camera: str) -> str:
@@ -143,16 +143,16 @@ class Site:
     def ask(self, line: str, request: Request) -> Heard:
         """Ask, and listen to the end of the time-out, since a second camera may answer later."""
         tool = self.tools[line]
-        return tool.ask(request, self._ways[line].time_out(tool.dialect, request, self._slowest[line]))
+        return tool.ask(request, self._ways[line].time_out(tool.protocol, request, self._slowest[line]))
 
     def request(self, camera: str, name: str, id: int, value: int | None = None) -> Request:
         """To read a parameter of a camera, or to write a value to it."""
-        key = self.model(camera).keys[self.dialect(camera).name][name]
+        key = self.model(camera).keys[self.protocol(camera).name][name]
         return Request(id, READ, key, 1) if value is None else Request(id, WRITE, key, 1, (value,))
 
     def parameter(self, camera: str, meaning: str, *, writable: bool = False) -> Parameter | None:
-        """The parameter of its model with this meaning, where its line's dialect has a key for it."""
-        keys = self.model(camera).keys[self.dialect(camera).name]
+        """The parameter of its model with this meaning, where its line's protocol has a key for it."""
+        keys = self.model(camera).keys[self.protocol(camera).name]
         for one in self.model(camera).parameters:
             if one.meaning == meaning and one.name in keys and (one.writable or not writable):
                 return one
@@ -164,13 +164,13 @@ class Site:
             found = self.parameter(camera, meaning)
             if found is not None:
                 return found
-        keys = self.model(camera).keys[self.dialect(camera).name]
+        keys = self.model(camera).keys[self.protocol(camera).name]
         return next(one for one in self.model(camera).parameters if one.name in keys)
 
     def order(self, camera: str, deed: str, id: int) -> Request | None:
         """What makes a camera do something (save, identify); None: nothing over the bus does."""
-        return order(self.model(camera), self.dialect(camera), deed, id)
+        return order(self.model(camera), self.protocol(camera), deed, id)
 
     def new_id(self, camera: str, at: int, id: int) -> Request | None:
         """What gives it a bus ID; None: nothing over the bus does."""
-        return new_id(self.model(camera), self.dialect(camera), at, id)
+        return new_id(self.model(camera), self.protocol(camera), at, id)

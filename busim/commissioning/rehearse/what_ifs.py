@@ -40,7 +40,7 @@ from busim.commissioning.rehearse.steps import (
 )
 from busim.foundation.errors import UserError
 from busim.plan import LinePlan, Plan
-from busim.protocols import Dialect
+from busim.protocols import BusProtocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Setting:
 
     plan: Plan
     line: str
-    dialect: Dialect
+    protocol: BusProtocol
     cameras: tuple[Planned, ...]
     everybody: dict[str, Planned]
     assumed: Assumed
@@ -121,7 +121,11 @@ def what_if_steps(what_if: WhatIf, setting: Setting) -> tuple[tuple[Step, ...], 
 
 
 def setting_for(
-    plan: Plan, dialects: dict[str, Dialect], cameras: dict[str, Planned], assumed: Assumed, line: str | None = None
+    plan: Plan,
+    protocols: dict[str, BusProtocol],
+    cameras: dict[str, Planned],
+    assumed: Assumed,
+    line: str | None = None,
 ) -> Setting:
     """One line to try what-ifs on: the one named, else the first with a converter and several cameras.
 
@@ -138,7 +142,7 @@ def setting_for(
             mend="name one of these with --line" if served else "put a converter and a camera into a line's order",
         )  # fmt: skip
     name = line or max(served, key=lambda one: min(3, len(in_turn(cameras, one))))
-    return Setting(plan, name, dialects[name], tuple(in_turn(cameras, name)), cameras, assumed)
+    return Setting(plan, name, protocols[name], tuple(in_turn(cameras, name)), cameras, assumed)
 
 
 # -- how each is made ----------------------------------------------------------------------------------------------
@@ -164,8 +168,8 @@ def _ordinary(setting: Setting) -> Planned:
 
 
 def _over_the_bus(setting: Setting, camera: Planned) -> None:
-    if new_id(camera.model, setting.dialect, camera.factory_id, camera.id) is None:
-        raise NotHere(f"{camera.model.name} takes no ID over {setting.dialect.name}: it is set by switches")
+    if new_id(camera.model, setting.protocol, camera.factory_id, camera.id) is None:
+        raise NotHere(f"{camera.model.name} takes no ID over {setting.protocol.name}: it is set by switches")
 
 
 def _everything_first(setting: Setting) -> list[Step]:
@@ -195,8 +199,8 @@ def _cut_before_save(setting: Setting) -> list[Step]:
 
 def _broadcast(setting: Setting) -> list[Step]:
     _several(setting)
-    if setting.dialect.broadcast is None:
-        raise NotHere(f"{setting.dialect.name} has no broadcast")
+    if setting.protocol.broadcast is None:
+        raise NotHere(f"{setting.protocol.name} has no broadcast")
     camera = _ordinary(setting) if setting.cameras[0].id != setting.cameras[0].factory_id else setting.cameras[1]
     _over_the_bus(setting, camera)
     return [
@@ -292,7 +296,7 @@ _ALL = (
         find="Ask at the factory ID: the serial number is that of the camera whose ID was just set.",
         mend=(
             "Assign and save again, wait until the save is over, then switch off and on, and read back. "
-            "\"Acknowledged\" is not \"kept\"."
+            '"Acknowledged" is not "kept".'
         ),
         shows=(SAVE, READ_BACK),
         codes=(NOT_SAVED,),
@@ -323,8 +327,7 @@ _ALL = (
         name="swapped-pair",
         title="the two wires of the pair are swapped at one camera",
         wrong=(
-            "That camera sees every level turned over: idle is a start bit that never ends to it, and it never "
-            "answers."
+            "That camera sees every level turned over: idle is a start bit that never ends to it, and it never answers."
         ),
         looks="Silence when it is to be identified. The others are as they were.",
         find=(
@@ -332,8 +335,7 @@ _ALL = (
             "A camera that is set otherwise is silent as well, so look at its settings too."
         ),
         mend=(
-            "Swap the two wires in that plug and no other. Wire names of makers do not agree; go by the "
-            "measurement."
+            "Swap the two wires in that plug and no other. Wire names of makers do not agree; go by the measurement."
         ),
         shows=(IDENTIFY,),
         codes=(SWAPPED,),

@@ -1,4 +1,4 @@
-"""One ID after the other: the scan, which every dialect can do, and a closer look at one ID.
+"""One ID after the other: the scan, which every protocol can do, and a closer look at one ID.
 
 A scan finds IDs and not cameras. Two cameras on one ID may give themselves away (garble, two replies, a serial that
 changes), and they may not: where the nearer one wins, or answers are alike, their collision decodes cleanly each time.
@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from busim.commissioning.scan_methods.questions import Answer, Found, Pace, Procedure, Question
 from busim.commissioning.scan_methods.serials import by_serial
-from busim.protocols import READ, SERIALS, Dialect, Reply, Request
+from busim.protocols import READ, SERIALS, BusProtocol, Reply, Request
 
 CHECKS = 4  # how often an ID that answered is asked again
 
@@ -80,7 +80,7 @@ def scan(
 
 
 def duplicates(
-    id: int, key: int, pace: Pace, dialect: Dialect, *, counter: int | None = None, searches: bool = True,
+    id: int, key: int, pace: Pace, protocol: BusProtocol, *, counter: int | None = None, searches: bool = True,
     checks: int = CHECKS,
 ) -> Procedure[Checked]:  # fmt: skip
     """Whether there are several cameras at an ID: ask it again and compare, and (`searches`) go through all serial
@@ -91,7 +91,7 @@ def duplicates(
     read = {serial for answer in answers for serial in _serials(answer.replies)}
     serials, proven, questions = read, False, len(answers)
     if searches:
-        searched = yield from by_serial(dialect, pace, only=id)
+        searched = yield from by_serial(protocol, pace, only=id)
         questions += searched.questions
         told = {one.serial for one in searched.found if one.serial is not None}
         if len(told) > 1:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from busim.commissioning.scan_methods.questions import Answer, Found, Pace, Procedure, Question
-from busim.protocols import SERIALS, Dialect, assignment, search
+from busim.protocols import SERIALS, BusProtocol, assignment, search
 
 MOST_ROUNDS = 64  # slotted rounds; what they have not told apart is halved
 IDLE_ROUNDS = 2  # rounds that bring nobody new, after which the spans are asked
@@ -41,7 +41,7 @@ class Given:
 
 
 def by_serial(
-    dialect: Dialect, pace: Pace, *, low: int = 0, high: int = SERIALS - 1, only: int | None = None
+    protocol: BusProtocol, pace: Pace, *, low: int = 0, high: int = SERIALS - 1, only: int | None = None
 ) -> Procedure[Searched]:
     """Search by halves from `low` to `high`, both included; `only`: cameras with this bus ID.
 
@@ -50,12 +50,12 @@ def by_serial(
     """
     found: dict[int, int] = {}
     unclear: dict[int, str] = {}
-    questions = yield from _spans(dialect, pace, [(low, high)], found, unclear, only)
+    questions = yield from _spans(protocol, pace, [(low, high)], found, unclear, only)
     return Searched(_in_order(found), tuple(unclear.items()), questions)
 
 
 def _spans(
-    dialect: Dialect, pace: Pace, spans: list[tuple[int, int]], found: dict[int, int], unclear: dict[int, str],
+    protocol: BusProtocol, pace: Pace, spans: list[tuple[int, int]], found: dict[int, int], unclear: dict[int, str],
     only: int | None = None, garbled: list[tuple[int, int]] | None = None,
 ) -> Procedure[int]:  # fmt: skip
     """Search each of these spans; the number of questions. `found` (serial to ID) and `unclear` are filled in.
@@ -66,7 +66,7 @@ def _spans(
     waiting = spans[::-1]
     while waiting:
         low, high = waiting.pop()
-        answer = yield Question(search(dialect, low, high, only=only), pace.probe)
+        answer = yield Question(search(protocol, low, high, only=only), pace.probe)
         questions += 1
         if answer.silent:
             continue
@@ -83,7 +83,7 @@ def _spans(
     return questions
 
 
-def slotted(dialect: Dialect, pace: Pace, slots: int) -> Procedure[Searched]:
+def slotted(protocol: BusProtocol, pace: Pace, slots: int) -> Procedure[Searched]:
     """Slotted broadcasts: each camera answers in a slot that its serial and the draw give it, until a round is without
     garble or two in a row bring nobody new; then the spans between the serials found are asked, whose silence proves
     that these are all. A span that is garbled has rounds of its own.
@@ -101,7 +101,7 @@ def slotted(dialect: Dialect, pace: Pace, slots: int) -> Procedure[Searched]:
         told: set[int] = set()
         garbled, idle = True, 0
         while garbled and idle < IDLE_ROUNDS and draw < MOST_ROUNDS:
-            request = search(dialect, low, high, slots=slots, slot=pace.slot, draw=draw)
+            request = search(protocol, low, high, slots=slots, slot=pace.slot, draw=draw)
             answer = yield Question(request, pace.round(slots))
             draw += 1
             new = set(_note(answer, found)) - told
@@ -109,21 +109,21 @@ def slotted(dialect: Dialect, pace: Pace, slots: int) -> Procedure[Searched]:
             garbled, idle = bool(answer.rest), 0 if new else idle + 1
         if told or not garbled:
             between = gaps(sorted(told), low, high)
-            questions += yield from _spans(dialect, pace, between, found, unclear, garbled=waiting)
+            questions += yield from _spans(protocol, pace, between, found, unclear, garbled=waiting)
         else:
-            questions += yield from _spans(dialect, pace, [(low, high)], found, unclear)
+            questions += yield from _spans(protocol, pace, [(low, high)], found, unclear)
     return Searched(_in_order(found), tuple(unclear.items()), questions + draw, draw)
 
 
-def give_ids(dialect: Dialect, pace: Pace, ids: Iterable[tuple[int, int]]) -> Procedure[tuple[Given, ...]]:
+def give_ids(protocol: BusProtocol, pace: Pace, ids: Iterable[tuple[int, int]]) -> Procedure[tuple[Given, ...]]:
     """Give bus IDs to serial numbers, (serial, ID) one after the other, and ask each where it answers now.
 
     Keeping it through a loss of power is the model's business: most want a save.
     """
     given = []
     for serial, id in ids:
-        taken = yield Question(assignment(dialect, serial, id), pace.probe)
-        asked = yield Question(search(dialect, serial, serial), pace.probe)
+        taken = yield Question(assignment(protocol, serial, id), pace.probe)
+        asked = yield Question(search(protocol, serial, serial), pace.probe)
         now = [reply.id for reply in asked.replies]
         seen = ""
         if taken.silent:

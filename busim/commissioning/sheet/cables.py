@@ -45,7 +45,7 @@ def _facts(survey: Survey, said: Said, wiring: Wiring) -> Iterator[tuple[str, st
     line, field = wiring.line, wiring.wire.field
     yield "baud", said.value(f"{field}.baud", baud(line.baud))
     yield "character format", said.value(f"{field}.format", line.format)
-    yield "dialect", line.dialect
+    yield "protocol", line.protocol
     yield "bus pair", said.value(f"{field}.cable.gauge", gauge(line.cable.gauge))
     if line.cable.supply_gauge is not None:
         yield "supply pair", said.value(f"{field}.cable.supply_gauge", gauge(line.cable.supply_gauge))

@@ -38,9 +38,7 @@ def sheet(plan: Plan, *, version: str, date: str) -> Document:
         version=version,
         date=date,
         facts=_facts(plan),
-        checks=Checks(
-            checked.findings, tuple((one.finding, one.reason) for one in checked.silenced), checked.assumed
-        ),
+        checks=Checks(checked.findings, tuple((one.finding, one.reason) for one in checked.silenced), checked.assumed),
         lines=lines,
         settings=settings(survey, said),
         bill=bill(survey, said),

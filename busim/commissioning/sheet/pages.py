@@ -39,7 +39,9 @@ def html(document: Document, *, paper: str = "a4", parts: Collection[str] = PART
         el("title", words(f"Run sheet: {document.name}")),
         f"<style>{_style(document, paper)}</style>",
     )
-    return f"<!DOCTYPE html>\n{el('html', head, el('body', *sections), lang='en', xmlns='http://www.w3.org/1999/xhtml')}\n"
+    return (
+        f"<!DOCTYPE html>\n{el('html', head, el('body', *sections), lang='en', xmlns='http://www.w3.org/1999/xhtml')}\n"
+    )
 
 
 def is_sheet(text: str) -> bool:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from busim.experiments.measurement_run import LineTrial, trial
+from busim.experiments.measurement_run import LineMeasurement, trial
 from busim.experiments.sweep.axes import Axis, points, vary
 from busim.experiments.sweep.result import LineSweep, Sweep
 from busim.plan import Plan, read_text
@@ -53,7 +53,7 @@ def simulate(task: Task) -> Found:
     return {f"{one.line} / {one.master}": _figures(one) for one in seen}
 
 
-def _figures(seen: LineTrial) -> dict[str, float | None]:
+def _figures(seen: LineMeasurement) -> dict[str, float | None]:
     works = {work for _, work in seen.polls}
     cycles = [seen.cycles([camera for camera, _ in seen.polls], work) for work in sorted(works)]
     ages = [_value(figures["age_mean"]) for figures in seen.cameras.values()]

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from busim.analysis.budget import ASSUMPTIONS, ArbitratedBudget, LineBudget, budget
-from busim.experiments.measurement_run import LineTrial, trial
+from busim.experiments.measurement_run import LineMeasurement, trial
 from busim.experiments.verify.checks import (
     DIFFERS,
     HOLDS,
@@ -119,7 +119,7 @@ def verify(
     )
 
 
-def _line(line: LineBudget, seen: LineTrial | None) -> LineVerification:
+def _line(line: LineBudget, seen: LineMeasurement | None) -> LineVerification:
     if line.obstacles or line.uncertain or seen is None:
         return LineVerification(line.line, line.master, line.obstacles + line.uncertain, ())
     if line.arbitrated is not None:
@@ -128,7 +128,7 @@ def _line(line: LineBudget, seen: LineTrial | None) -> LineVerification:
     return LineVerification(line.line, line.master, (), checks)
 
 
-def _arbitrated(expected: ArbitratedBudget, seen: LineTrial) -> Iterator[Check]:
+def _arbitrated(expected: ArbitratedBudget, seen: LineMeasurement) -> Iterator[Check]:
     """What one of several masters behind an arbitrating converter got, and how long it waited."""
     count = len(seen.exchanges)
     yield plain_check("shared_rate", "", "/s", expected.rate, count / (seen.length / 1e9), count)
@@ -137,7 +137,7 @@ def _arbitrated(expected: ArbitratedBudget, seen: LineTrial) -> Iterator[Check]:
         yield bound_check("shared_worst", "", expected.worst, float(seen.exchanges.max()), count)
 
 
-def _polls(line: LineBudget, seen: LineTrial) -> Iterator[Check]:
+def _polls(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
     """Mean exchange, and the cycle of each group."""
     alive = [camera.name for camera in line.cameras if not camera.trouble]
     cycles = {group.name: group.cycle.mean for group in line.groups}
@@ -157,7 +157,7 @@ def _group(work: str, cycles: dict[str, float]) -> str:
     return work if work in cycles else work.rpartition(" from ")[0]
 
 
-def _moves(line: LineBudget, seen: LineTrial) -> Iterator[Check]:
+def _moves(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
     moves = line.moves
     if moves is None or not len(seen.moves):
         return
@@ -167,7 +167,7 @@ def _moves(line: LineBudget, seen: LineTrial) -> Iterator[Check]:
         yield bound_check("move_max", "", moves.bound, float(seen.moves.max()), len(seen.moves))
 
 
-def _figures(line: LineBudget, seen: LineTrial) -> Iterator[Check]:
+def _figures(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
     """The figures that a run has as well, of the line and of each camera."""
     assert line.figures is not None
     for name in ("poll_rate", "latency_p50", "latency_p95", "latency_p99", "latency_max", "occupancy", "load"):

@@ -1,5 +1,5 @@
-"""Shapes of declared files: what the forms of plans, dialects and camera models have in common, and the words for their
-mistakes.
+"""Shapes of declared files: what the forms of plans, protocols and camera models have in common, and the words for
+their mistakes.
 
 Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
 parser refused, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its

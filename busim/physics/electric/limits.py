@@ -28,6 +28,7 @@ POE = {
     8: PoeClass(90.0, 71.3),
 }
 
+
 def poe_class(number: int) -> PoeClass:
     """The class of this number, 0 to 8; 0 is granted what class 3 is (IEEE 802.3af, from memory). Raises UserError."""
     found = POE.get(number or 3)

@@ -28,9 +28,7 @@ THRESHOLD = 0.2  # V either way: ADI AN-960 table 3
 FAIL_SAFE_THRESHOLD = -0.03  # V: from here up a true fail-safe receiver reads 1 (-200 to -30 mV): ADI AN-960 table 3
 
 # m bit/s: how long a line may be at a bit rate, two published figures, which do not agree.
-WIDELY_QUOTED = Published(
-    1e8, "widely quoted; agrees with 4000 ft at 100 kbit/s and 40 ft at 10 Mbit/s in TI SLLA272"
-)
+WIDELY_QUOTED = Published(1e8, "widely quoted; agrees with 4000 ft at 100 kbit/s and 40 ft at 10 Mbit/s in TI SLLA272")
 CAUTIOUS = Published(1e7, "TI SLLA272 sec. 9")
 LONGEST = Published(1200.0, "TIA/EIA-485-A (4000 ft), via TI SLLA272 sec. 9")
 # At 9600 baud on AWG 26.

@@ -28,9 +28,7 @@ def runs(keys: Iterable[int], longest: int) -> list[tuple[int, int]]:
 @overload
 def time_out(wire: int, silence: int, turnaround: int, packing: int, latency: int) -> int: ...
 @overload
-def time_out(
-    wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers
-) -> Numbers: ...
+def time_out(wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers) -> Numbers: ...
 def time_out(wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers) -> Numbers:
     """ns a master waits: wire time and latency of both ways, silence, slowest turnaround, packing, and a margin."""
     return (wire + silence + turnaround + packing + 2 * latency) * 5 // 4 + _MARGIN

@@ -1,4 +1,4 @@
-"""A camera model: a table of parameters, what holds among them, and where each dialect finds them.
+"""A camera model: a table of parameters, what holds among them, and where each protocol finds them.
 
 A model is data, so that a camera nobody here has seen is a file and not a change of the program. `meaning` says
 what a parameter is for in words that all models share, so that a panel or a judge works with any of them. Values are
@@ -168,7 +168,7 @@ class BusSide:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A camera model. `keys`: dialect name -> parameter name -> register or code; `order_keys` the same for orders.
+    """A camera model. `keys`: protocol name -> parameter name -> register or code; `order_keys` the same for orders.
 
     `sectors`: sectors of its hue correction, 0: none. `capabilities`: of search and assign-id. `source`: the text it
     was read from.

@@ -136,7 +136,7 @@ def _bus(shape: ModelShape, notes: Notebook) -> BusSide:
 
 
 class _Keys:
-    """The keys of each dialect: a parameter's, an order's, or those of a sector's value, which follow each other."""
+    """The keys of each protocol: a parameter's, an order's, or those of a sector's value, which follow each other."""
 
     def __init__(self, shape: ModelShape, known: dict[str, Parameter], notes: Notebook) -> None:
         self._shape = shape
@@ -145,22 +145,22 @@ class _Keys:
         self._names = key_names(shape)
 
     def tables(self) -> tuple[dict[str, dict[str, int]], dict[str, dict[str, int]]]:
-        found = {dialect: self._table(dialect, entry) for dialect, entry in self._shape.keys.items()}
-        for dialect, other in self._shape.keys_as.items():
-            if other not in self._shape.keys or dialect in self._shape.keys:
+        found = {protocol: self._table(protocol, entry) for protocol, entry in self._shape.keys.items()}
+        for protocol, other in self._shape.keys_as.items():
+            if other not in self._shape.keys or protocol in self._shape.keys:
                 self._notes.note(
-                    self._notes.below("keys_as", dialect),
-                    "no-such-dialect",
-                    "not the keys of another dialect",
+                    self._notes.below("keys_as", protocol),
+                    "no-such-protocol",
+                    "not the keys of another protocol",
                     found=repr(other),
                     expected=f"a name among {', '.join(self._shape.keys) or 'keys'}, for a new one",
                 )
             else:
-                found[dialect] = found[other]
+                found[protocol] = found[other]
         return _only(found, self._known), _only(found, self._shape.orders)
 
-    def _table(self, dialect: str, entry: dict[str, int]) -> dict[str, int]:
-        field = self._notes.below("keys", dialect)
+    def _table(self, protocol: str, entry: dict[str, int]) -> dict[str, int]:
+        field = self._notes.below("keys", protocol)
         table: dict[str, int] = {}
         holder: dict[int, str] = {}
         for name, first in entry.items():
@@ -206,8 +206,8 @@ class _Keys:
 
 
 def _only(tables: Mapping[str, Mapping[str, int]], names: Collection[str]) -> dict[str, dict[str, int]]:
-    """The keys of these names, for each dialect."""
-    return {dialect: {name: key for name, key in table.items() if name in names} for dialect, table in tables.items()}
+    """The keys of these names, for each protocol."""
+    return {protocol: {name: key for name, key in table.items() if name in names} for protocol, table in tables.items()}
 
 
 def _without_lens(model: Model) -> Model:

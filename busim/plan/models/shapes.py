@@ -141,7 +141,7 @@ class MotorShape(Shape):
 
 
 class OrderShape(Shape):
-    """A place that something is written to in order that something be done, for dialects without words for it."""
+    """A place that something is written to in order that something be done, for protocols without words for it."""
 
     does: Literal["change-id", "recall", "store", "move"] | None = has(
         "what it does with what is written: the new ID, the number of a preset, the speed of a motor", "recall", None
@@ -207,7 +207,7 @@ class BusShape(Shape):
 
 
 class ModelShape(Shape):
-    """A camera model: what it has to set and to read, how it behaves, how each dialect finds its values."""
+    """A camera model: what it has to set and to read, how it behaves, how each protocol finds its values."""
 
     version: Literal[1] = Field(alias="busim-model", description="version of this form", examples=[1])
     name: Word = has("name of the model", "zoom-camera")
@@ -228,20 +228,20 @@ class ModelShape(Shape):
     presets: PresetsShape | None = has("scenes that are stored and recalled", {"number": 8, "holds": ["iris"]}, None)
     motors: Annotated[dict[str, MotorShape], Field(max_length=64)] = has("the parameters that motors move", default={})
     orders: Annotated[dict[str, OrderShape], Field(max_length=64)] = has(
-        "places to write to that do something, for dialects without words for it", default={}
+        "places to write to that do something, for protocols without words for it", default={}
     )
     capabilities: Annotated[list[Literal["search", "assign-id"]], Field(max_length=2)] = has(
-        "what it can besides, where its dialect has a message for it: answer when all are asked who has a serial "
+        "what it can besides, where its protocol has a message for it: answer when all are asked who has a serial "
         "within bounds, and take a bus ID that is given to its serial", ["search", "assign-id"], []
     )  # fmt: skip
     timing: TimingShape = has("how long things take", {"turnaround": "2..6 ms"}, {})
     supply: SupplyShape = has("what it takes from its supply", {"idle": "3.5 W", "peak": "6 W"}, {})
     bus: BusShape = has("what it is to the pair", {"unit_load": 0.125}, {})
     keys: Annotated[dict[str, dict[str, Count]], Field(max_length=64)] = has(
-        "dialect to parameter or order to register or code", default={}
+        "protocol to parameter or order to register or code", default={}
     )
     keys_as: Annotated[dict[str, Word], Field(max_length=64)] = has(
-        "dialects that have the same keys as another", {"tagged": "modbus-rtu"}, {}
+        "protocols that have the same keys as another", {"tagged": "modbus-rtu"}, {}
     )
 
 

@@ -1,4 +1,4 @@
-"""A declared dialect at work: the contract's Dialect, made from a declaration.
+"""A declared protocol at work: the contract's Protocol, made from a declaration.
 
 The mark of a message in `form` is the number of its operation, and above the lowest byte its transaction tag, so that a
 reply repeats both.
@@ -33,8 +33,8 @@ _MARK = 0xFF  # the part of `form` that is the operation's number
 _MOST_TAGS = 1 << 16
 
 
-class DeclaredDialect:
-    """A dialect out of a file. `declaration`: what the file says. `tags`: how many transaction tags there are, 0:
+class DeclaredProtocol:
+    """A protocol out of a file. `declaration`: what the file says. `tags`: how many transaction tags there are, 0:
     none.
     """
 

@@ -125,7 +125,7 @@ class Program:
         """The function, with its objects as defaults of arguments, which are quicker to reach than globals."""
         head = self._lines[0].removesuffix("):") + "".join(f", {name}={name}" for name in self._objects) + "):"
         space: dict[str, Any] = dict(self._objects)
-        exec(compile("\n".join([head, *self._lines[1:]]), "<made from a dialect>", "exec"), space)
+        exec(compile("\n".join([head, *self._lines[1:]]), "<made from a protocol>", "exec"), space)
         function: Callable[..., Any] = space["made"]
         return function
 

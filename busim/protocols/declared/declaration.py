@@ -1,4 +1,4 @@
-"""A dialect declaration once it is read and found sound: frozen data, from which codec, framers and reference are made.
+"""A protocol declaration, read and found sound: frozen data from which codec, framers and reference are made.
 
 A template is a tuple of parts: bytes that stand as they are, and names of fields.
 """
@@ -17,7 +17,7 @@ MOST_VALUES = 256
 Part = bytes | str
 Parts = tuple[Part, ...]
 
-# Fields that the frame or the messages of any dialect may name; the others are the file's own and hold a key or a
+# Fields that the frame or the messages of any protocol may name; the others are the file's own and hold a key or a
 # value.
 FIELDS = ("id", "tag", "length", "message", "check", "key", "count", "size", "value", "values", "reason")
 
@@ -87,7 +87,7 @@ class Operation:
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """A whole dialect. `reasons`: code of the contract to what is written. `fields`: name to encoding, complete;
+    """A whole protocol. `reasons`: code of the contract to what is written. `fields`: name to encoding, complete;
     `in_text`: whether it is a protocol that one can read."""
 
     name: str

@@ -1,4 +1,4 @@
-"""Framers of declared dialects: a wire framer around a cutter, and the finder of replies in a stream."""
+"""Framers of declared protocols: a wire framer around a cutter, and the finder of replies in a stream."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from busim.protocols.contract import Frame, Frames, Reply, Request
 from busim.protocols.declared.cutting import Cutter
 
 if TYPE_CHECKING:
-    from busim.protocols.declared.codec import DeclaredDialect
+    from busim.protocols.declared.codec import DeclaredProtocol
 
 _NONE: Frames = ()
 
@@ -97,10 +97,10 @@ class ReplyFinder:
     before it.
     """
 
-    __slots__ = ("_buffer", "_came", "_cutter", "_dialect", "_number", "_request")
+    __slots__ = ("_buffer", "_came", "_cutter", "_number", "_protocol", "_request")
 
-    def __init__(self, dialect: DeclaredDialect) -> None:
-        self._dialect = dialect
+    def __init__(self, protocol: DeclaredProtocol) -> None:
+        self._protocol = protocol
         self._buffer = b""
         self._request: Request | None = None
         self._cutter: Cutter | None = None
@@ -108,10 +108,10 @@ class ReplyFinder:
         self._came = 0
 
     def ask(self, request: Request, raw: bytes) -> bytes:
-        if self._dialect.tags:
-            self._number = (self._number + 1) % self._dialect.tags
-            request = self._dialect.tagged(request, self._number)
-            raw = self._dialect.encode_request(request)
+        if self._protocol.tags:
+            self._number = (self._number + 1) % self._protocol.tags
+            request = self._protocol.tagged(request, self._number)
+            raw = self._protocol.encode_request(request)
         self.expect(request)
         return raw
 
@@ -127,14 +127,14 @@ class ReplyFinder:
             return None
         buffer = self._buffer = self._buffer + data if self._buffer else data
         self._came += len(data)
-        reply = self._dialect.decode_reply(buffer, request)
+        reply = self._protocol.decode_reply(buffer, request)
         if reply is not None:
             return reply
         if self._cutter is None:
-            self._cutter = self._dialect.reply_cutter(request)
+            self._cutter = self._protocol.reply_cutter(request)
         cuts, keep = self._cutter.cut(buffer, eager=True)
         for begin, end, flaw in cuts:
-            if not flaw and (reply := self._dialect.decode_reply(buffer[begin:end], request)) is not None:
+            if not flaw and (reply := self._protocol.decode_reply(buffer[begin:end], request)) is not None:
                 return reply
         self._buffer = buffer[keep:]
         return None

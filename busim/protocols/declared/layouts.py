@@ -121,7 +121,7 @@ def values_asked(operation: Operation, request: Layout, reply: Layout) -> tuple[
 
 
 def layouts(declaration: Declaration) -> dict[tuple[int, str], Layout]:
-    """Every layout of a dialect by number of the operation (0: none) and direction. No refusal: none in the answer."""
+    """Every layout of a protocol by number of the operation (0: none) and direction. No refusal: none in the answer."""
     found: dict[tuple[int, str], Layout] = {}
     for operation in declaration.operations:
         for direction in ("request", "reply", "refusal"):

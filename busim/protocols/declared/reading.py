@@ -17,10 +17,10 @@ from busim.foundation.schema import Notebook, form, worded
 from busim.foundation.yaml_source import Declared, load, parse
 from busim.protocols.contract import BUSY, FAILED, ILLEGAL_KEY, ILLEGAL_VALUE, ILLEGAL_VERB
 from busim.protocols.declared.checks import findings
-from busim.protocols.declared.codec import DeclaredDialect
+from busim.protocols.declared.codec import DeclaredProtocol
 from busim.protocols.declared.codegen_write import encodings
 from busim.protocols.declared.declaration import FIELDS, Check, Declaration, Escape, Framing, Operation, Parts
-from busim.protocols.declared.shapes import DialectShape, FramingShape, OperationShape, ReasonsShape
+from busim.protocols.declared.shapes import FramingShape, OperationShape, ProtocolShape, ReasonsShape
 from busim.protocols.declared.templates import parse as parse_template
 from busim.protocols.declared.templates import parse_bytes
 
@@ -31,50 +31,50 @@ _IN_MESSAGE = ("key", "count", "size", "value", "values")
 _IN_REFUSAL = ("key", "reason")
 
 
-def read(path: str | Path) -> DeclaredDialect:
+def read(path: str | Path) -> DeclaredProtocol:
     """Read a declaration file. Raises Findings with every error in it, each with its place."""
     try:
         document = load(path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    return _dialect(document)
+    return _protocol(document)
 
 
-def read_text(text: str, path: str = "") -> DeclaredDialect:
+def read_text(text: str, path: str = "") -> DeclaredProtocol:
     """Read a declaration from its text; `path` only names it in messages. Raises Findings as `read` does."""
     try:
         document = parse(text, path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
-    return _dialect(document)
+    return _protocol(document)
 
 
 def json_schema() -> dict[str, Any]:
-    """The form of a dialect declaration as JSON Schema (draft 2020-12), for editors."""
-    return form(DialectShape, "busim dialect")
+    """The form of a protocol declaration as JSON Schema (draft 2020-12), for editors."""
+    return form(ProtocolShape, "busim protocol")
 
 
-def _dialect(document: Declared) -> DeclaredDialect:
+def _protocol(document: Declared) -> DeclaredProtocol:
     notes = Notebook(document)
     notes.found += [Finding.of(problem, "duplicate-key") for problem in document.problems]
-    shape: DialectShape | None = None
+    shape: ProtocolShape | None = None
     try:
-        shape = DialectShape.model_validate(document.value)
+        shape = ProtocolShape.model_validate(document.value)
     except ValidationError as error:
-        notes.found += [worded(document, detail, DialectShape) for detail in error.errors(include_url=False)]
+        notes.found += [worded(document, detail, ProtocolShape) for detail in error.errors(include_url=False)]
     notes.close(_MOST_FINDINGS)
     assert shape is not None
     declaration = _Builder(shape, notes).declaration()
     notes.close(_MOST_FINDINGS)
     findings(declaration, notes)
     notes.close(_MOST_FINDINGS)
-    return DeclaredDialect(declaration)
+    return DeclaredProtocol(declaration)
 
 
 class _Builder:
     """Turns a shape into a declaration, noting what does not read; what is noted is of no use afterwards."""
 
-    def __init__(self, shape: DialectShape, notes: Notebook) -> None:
+    def __init__(self, shape: ProtocolShape, notes: Notebook) -> None:
         self._shape = shape
         self._notes = notes
         own = tuple(name for name in shape.fields if name not in FIELDS)

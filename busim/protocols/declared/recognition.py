@@ -1,6 +1,6 @@
 """What bytes are: requests, or something else that is sound.
 
-A Recogniser sorts the messages of a dialect by size and by the byte that stands where messages begin, so that nearly
+A Recogniser sorts the messages of a protocol by size and by the byte that stands where messages begin, so that nearly
 always one function is asked. Functions are made when they are first needed.
 """
 
@@ -67,7 +67,7 @@ class Recogniser:
         return program.made()
 
     def request(self, data: bytes) -> Request | None:
-        """As Dialect.decode_request."""
+        """As Protocol.decode_request."""
         at = self._message_at
         place = len(data), data[at] if at < len(data) else -1
         readers = self._requests.get(place)

@@ -1,4 +1,4 @@
-"""The definition of a declared dialect: what its frames are, field by field, in construct. Slow, and read by eye.
+"""The definition of a declared protocol: what its frames are, field by field, in construct. Slow, and read by eye.
 
 The hot codec is held equal to this. So nothing of the hot side is used here but the declaration itself: numbers are
 written digit by digit, checks are computed bit by bit from the parameters of the RevEng catalogue, escapes are put in

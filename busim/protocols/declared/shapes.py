@@ -1,4 +1,4 @@
-"""The shape of a dialect declaration, version 1, as pydantic models: which keys there are, what each holds, its
+"""The shape of a protocol declaration, version 1, as pydantic models: which keys there are, what each holds, its
 default.
 
 What can be said of one place alone stands here; what looks at two places (a field that a template names, a length that
@@ -169,11 +169,11 @@ class ReasonsShape(Shape):
     busy: Count = has("busy", default=6)
 
 
-class DialectShape(Shape):
+class ProtocolShape(Shape):
     """A wire protocol for cameras: how frames are cut, what they hold, what can be asked."""
 
-    version: Literal[1] = Field(alias="busim-dialect", description="version of this form", examples=[1])
-    name: Word = has("name of the dialect", "wall-lines")
+    version: Literal[1] = Field(alias="busim-protocol", description="version of this form", examples=[1])
+    name: Word = has("name of the protocol", "wall-lines")
     title: Word = has("what it is, in a few words", "lines of text with decimal addresses")
     literals: Literal["text", "hex"] = has("how bytes are written in templates between the {fields}", "text")
     framing: FramingShape = has("how frames are cut", {"kind": "marks", "end": "{0D}"})

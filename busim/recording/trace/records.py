@@ -40,8 +40,20 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     EXCHANGE: (
         "exchange",
         (
-            "line", "master", "camera", "address", "kind", "work", "attempt",
-            "asked", "sent", "ended", "free", "outcome", "read_at", "exact",
+            "line",
+            "master",
+            "camera",
+            "address",
+            "kind",
+            "work",
+            "attempt",
+            "asked",
+            "sent",
+            "ended",
+            "free",
+            "outcome",
+            "read_at",
+            "exact",
         ),
         "one request and what became of it. kind: poll, command, probe, foreign; work: poll group (with the first key "
         "behind it in the further exchanges of a group that takes several) or control; asked: when it was wanted; "
@@ -81,8 +93,18 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
 }
 
 TYPES = {
-    "data": "BLOB", "flags": "BLOB", "what": "TEXT", "kind": "TEXT", "work": "TEXT", "outcome": "TEXT",
-    "parameter": "TEXT", "value": "TEXT", "fault": "TEXT", "text": "TEXT", "panel": "TEXT", "had": "TEXT",
+    "data": "BLOB",
+    "flags": "BLOB",
+    "what": "TEXT",
+    "kind": "TEXT",
+    "work": "TEXT",
+    "outcome": "TEXT",
+    "parameter": "TEXT",
+    "value": "TEXT",
+    "fault": "TEXT",
+    "text": "TEXT",
+    "panel": "TEXT",
+    "had": "TEXT",
 }
 
 FRAMING, PARITY, BREAK = 1, 2, 4

@@ -34,8 +34,16 @@ SUMMARY_NS = 100_000_000
 
 # the column that says when a record was; a window of time is cut by it
 INSTANTS = {
-    BURST: "start", HEARD: "first", FRAME: "at", EXCHANGE: "ended", INPUT: "at", CHANGE: "at", EFFECT: "at", MARK: "at",
-    INTENT: "at", BELIEF: "at",
+    BURST: "start",
+    HEARD: "first",
+    FRAME: "at",
+    EXCHANGE: "ended",
+    INPUT: "at",
+    CHANGE: "at",
+    EFFECT: "at",
+    MARK: "at",
+    INTENT: "at",
+    BELIEF: "at",
 }
 
 HEAD = {
@@ -46,7 +54,7 @@ HEAD = {
     "epoch": "UTC of simulated time 0, ns since 1970",
     "plan_path": "where the plan stood",
     "plan_text": "the plan as it was read",
-    "plan_files": "JSON: name to text of the files beside the plan that it names, as dialects",
+    "plan_files": "JSON: name to text of the files beside the plan that it names, as protocols",
     "defaults": "what the plan left open and how it was filled in, JSON",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",
@@ -66,7 +74,13 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "setting": (
         (
-            "id INTEGER", "baud TEXT", "format TEXT", "ppm REAL", "inverted INTEGER", "lead INTEGER", "hold INTEGER",
+            "id INTEGER",
+            "baud TEXT",
+            "format TEXT",
+            "ppm REAL",
+            "inverted INTEGER",
+            "lead INTEGER",
+            "hold INTEGER",
         ),
         "id",
         "how a driver sends: baud as a rational (38400 or 115200/3), format as 8E1, error of its clock in parts "
@@ -75,8 +89,14 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "summary": (
         (
-            "line INTEGER", "start INTEGER", "bursts INTEGER", "exchanges INTEGER", "wire_ns INTEGER",
-            "inside_ns INTEGER", "time_outs INTEGER", "damaged INTEGER",
+            "line INTEGER",
+            "start INTEGER",
+            "bursts INTEGER",
+            "exchanges INTEGER",
+            "wire_ns INTEGER",
+            "inside_ns INTEGER",
+            "time_outs INTEGER",
+            "damaged INTEGER",
         ),
         "line, start",
         "sums over 100 ms of one line: bursts that began; exchanges that ended, and how many of them timed out or came "

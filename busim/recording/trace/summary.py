@@ -92,10 +92,5 @@ def _uncovered(start: int, end: int, busy: Iterable[tuple[int, int]]) -> list[tu
     """The parts of start..end in none of the busy stretches."""
     parts = [(start, end)]
     for low, high in busy:
-        parts = [
-            piece
-            for a, b in parts
-            for piece in ((a, min(b, low)), (max(a, high), b))
-            if piece[0] < piece[1]
-        ]
+        parts = [piece for a, b in parts for piece in ((a, min(b, low)), (max(a, high), b)) if piece[0] < piece[1]]
     return parts

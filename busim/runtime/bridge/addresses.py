@@ -38,9 +38,7 @@ def addresses(
     for converter in converters:
         if converter.dials is not None and converter.transport == "tcp":
             continue
-        address = found[converter.name] = Address(
-            _here(converter.host, planned), 0 if any_port else converter.port
-        )
+        address = found[converter.name] = Address(_here(converter.host, planned), 0 if any_port else converter.port)
         other = at.setdefault((address, converter.transport), converter)
         if other is not converter and not any_port:
             raise UserError(

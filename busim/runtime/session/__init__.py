@@ -1,6 +1,6 @@
 """The session: the only place that joins world, clock, ports and recorder."""
 
-from busim.runtime.session.child_process import Beside
+from busim.runtime.session.child_process import ChildProcess
 from busim.runtime.session.compare import Comparison, Pair, Parting, compare, recorded_report
 from busim.runtime.session.engines import cluster, processes, simulated_sweep
 from busim.runtime.session.lateness import Lateness
@@ -14,8 +14,8 @@ from busim.runtime.session.serial_world import SerialWorld, serial_world
 from busim.runtime.session.virtual import Virtual
 
 __all__ = [
-    "Beside",
     "CameraReport",
+    "ChildProcess",
     "Comparison",
     "Difference",
     "Lateness",

@@ -14,7 +14,7 @@ from busim.runtime.session.live import Live
 _GRACE = 10.0  # seconds after the first signal in which a command may wind up
 
 
-class Beside:
+class ChildProcess:
     """Runs `command` beside `live`, which has begun. `hook`: its standard input and output are lines of the hook.
 
     `news` is told of lines that are no beliefs and of moves that the command does not read. Raises UserError where the

@@ -168,9 +168,7 @@ class Live(Awaited):
         if self._pty is None:
             return
         for name, link in link_names(doors).items():
-            door = PtyDoor(
-                name, doors[name].port, self._pty / link, self._wall.enter, doors[name].number, self._news
-            )
+            door = PtyDoor(name, doors[name].port, self._pty / link, self._wall.enter, doors[name].number, self._news)
             self._pty_doors.append(door)
             self.ptys[name] = door.link
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from busim.simulator.bus.exact import ExactPath
 from busim.simulator.bus.receiver_groups import part
-from busim.simulator.bus.stations import NEVER, Burst, Ear, Station
+from busim.simulator.bus.stations import NEVER, Burst, ReceiverGroup, Station
 from busim.simulator.bus.wave import OFF, drive
 
 if TYPE_CHECKING:
@@ -31,11 +31,11 @@ class _Epoch(NamedTuple):
     """From `at` ns on: the piece of each station by its number, and the pieces with a bias."""
 
     at: int
-    pieces: tuple[int, ...]
+    segments: tuple[int, ...]
     biased: frozenset[int]
 
 
-class Pieces:
+class CableSegments:
     """`whole`: whether it is one again. Positions are numbers of stations, counted along the line."""
 
     def __init__(self, line: Line, exact: ExactPath) -> None:
@@ -78,33 +78,33 @@ class Pieces:
             if not burst.closed:
                 burst.exact = 1
                 line.free_at = max(line.free_at, NEVER if burst.off == NEVER else burst.off + line.span)
-        for ear in line.ears:
-            exact.take(ear)
-        behind = min((solo.station.uart.at for ear in line.ears for solo in ear.solos), default=now)
+        for group in line.groups:
+            exact.take(group)
+        behind = min((receiver.station.uart.at for group in line.groups for receiver in group.receivers), default=now)
         self._forget(behind - line.span)
         self._epochs.append(self._epoch(now))
-        if all(piece != self._main for piece in self._epochs[-1].pieces):
-            self._main = max(0, self._epochs[-1].pieces[0])
-        for ear in list(line.ears):
-            for station in list(ear.members):
+        if all(piece != self._main for piece in self._epochs[-1].segments):
+            self._main = max(0, self._epochs[-1].segments[0])
+        for group in list(line.groups):
+            for station in list(group.members):
                 if self._piece(station) != self._main:
                     part(line, exact, station)
-        line.sort_ears(scattered=line.scattered)
+        line.sort_groups(scattered=line.scattered)
         exact.look_again()
 
     def _epoch(self, at: int) -> _Epoch:
-        pieces: list[int] = []
+        segments: list[int] = []
         piece = 0
         for number in range(len(self._line.stations)):
             piece += number in self._cuts
             if number not in self._off:
-                pieces.append(piece)
+                segments.append(piece)
                 continue
-            pieces.append(_OFF_LINE)
+            segments.append(_OFF_LINE)
             piece += not self._off[number]
         line = self._line
-        biased = {pieces[number] for number in line.biased_at if line.biased and number < len(pieces)}
-        return _Epoch(at, tuple(pieces), frozenset(biased - {_OFF_LINE}))
+        biased = {segments[number] for number in line.biased_at if line.biased and number < len(segments)}
+        return _Epoch(at, tuple(segments), frozenset(biased - {_OFF_LINE}))
 
     def _forget(self, before: int) -> None:
         """Drop what no receiver looks back to."""
@@ -112,7 +112,7 @@ class Pieces:
             del self._epochs[0]
 
     def _piece(self, station: Station) -> int:
-        return self._epochs[-1].pieces[station.number]
+        return self._epochs[-1].segments[station.number]
 
     # -- who is with whom -----------------------------------------------------------------------------------
 
@@ -120,13 +120,13 @@ class Pieces:
         """Whether two stations are on one piece now."""
         return one is other or self._piece(one) == self._piece(other) != _OFF_LINE
 
-    def clear(self, ear: Ear) -> bool:
+    def clear(self, group: ReceiverGroup) -> bool:
         """Whether an ear may use the fast path: all of its stations are on the piece that does."""
-        return all(self._piece(station) == self._main for station in ear.members)
+        return all(self._piece(station) == self._main for station in group.members)
 
     def floats(self) -> bool:
         """Whether a piece has no bias."""
-        return not set(self._epochs[-1].pieces) - {_OFF_LINE} <= self._epochs[-1].biased
+        return not set(self._epochs[-1].segments) - {_OFF_LINE} <= self._epochs[-1].biased
 
     def admit(self, burst: Burst) -> bool:
         """A burst begins: whether it does so on the piece with the fast path. The line's own begin goes on then."""
@@ -139,8 +139,8 @@ class Pieces:
             line.under_way -= 1
             return False
         if burst.on >= line.free_at and all(other.closed for other in exact.recent):
-            for ear in line.ears:
-                exact.take(ear)
+            for group in line.groups:
+                exact.take(group)
             self._main = piece
             return True
         burst.exact = 1
@@ -182,7 +182,7 @@ class Pieces:
         """When, between two instants, two stations were on one piece."""
         apart = start
         for since, until, epoch in self._spans(start, end):
-            if epoch.pieces[one.number] == epoch.pieces[other.number] != _OFF_LINE:
+            if epoch.segments[one.number] == epoch.segments[other.number] != _OFF_LINE:
                 continue
             if apart < since:
                 yield apart, since
@@ -193,7 +193,7 @@ class Pieces:
     def exposed(self, start: int, end: int, station: Station, floating: bool) -> Iterator[tuple[int, int]]:
         """When, between two instants, a disturbance of the pair reaches a station; `floating`: only without a bias."""
         for since, until, epoch in self._spans(start, end):
-            piece = epoch.pieces[station.number]
+            piece = epoch.segments[station.number]
             if piece != _OFF_LINE and not (floating and piece in epoch.biased):
                 yield since, until
 

@@ -16,12 +16,12 @@ from __future__ import annotations
 from busim.foundation.errors import Defect
 from busim.physics.electric import propagation_ns
 from busim.recording.trace import BURST, Emit
-from busim.simulator.bus.cable_segments import Pieces
-from busim.simulator.bus.exact import ExactPath, find_solo
+from busim.simulator.bus.cable_segments import CableSegments
+from busim.simulator.bus.exact import ExactPath, find_receiver
 from busim.simulator.bus.port_changes import begin_break, end_break, set_anew
 from busim.simulator.bus.receiver_groups import unite
 from busim.simulator.bus.setting import Setting
-from busim.simulator.bus.stations import NEVER, Burst, Ear, Listener, Station
+from busim.simulator.bus.stations import NEVER, Burst, Listener, ReceiverGroup, Station
 from busim.simulator.bus.wave import Pulse
 from busim.simulator.kernel import Kernel
 
@@ -33,7 +33,7 @@ class Line:
 
     `span`: propagation from end to end, ns; `free_at`: when the last driver is off and the pair quiet everywhere, ns;
     `exact_bursts`: how many bursts so far took the exact path; `under_way`: how many have begun and not been told to
-    all, `begun_at`: when the last of them began, ns; `rough`: the ears that are on the exact path; `pieces`: what the
+    all, `begun_at`: when the last of them began, ns; `rough`: the ears that are on the exact path; `segments`: what the
     pair is cut into, None while it is whole; `biased_at`: where the bias is; `scattered`: ears wait for becoming one.
     """
 
@@ -56,20 +56,20 @@ class Line:
         self.coin_key = coin_key
         self.always_exact = always_exact
         self.stations: list[Station] = []
-        self.ears: list[Ear] = []
+        self.groups: list[ReceiverGroup] = []
         self.exact_bursts = 0
         self.under_way = 0
         self.begun_at = 0
         self.span = 0
         self.free_at = 0
-        self.pieces: Pieces | None = None
+        self.segments: CableSegments | None = None
         self.biased_at: tuple[int, ...] = (0,)
         self.scattered = False
         self._emit = emit
         self._ns_per_metre = propagation_ns(1.0, velocity)
         self._plain = False
-        self._shared: list[Ear] = []
-        self._single: list[Ear] = []
+        self._shared: list[ReceiverGroup] = []
+        self._single: list[ReceiverGroup] = []
         self._exact = ExactPath(self, kernel, emit)
         self.rough = self._exact.rough
 
@@ -79,38 +79,38 @@ class Line:
         """Put a station on the line, told through `listener`, which stations set alike may share."""
         station.number = len(self.stations)
         self.stations.append(station)
-        for ear in self.ears:
-            if ear.listener is listener and ear.setting is station.setting:
+        for group in self.groups:
+            if group.listener is listener and group.setting is station.setting:
                 break
         else:
-            ear = Ear(station.setting, listener, len(self.ears))
-            self.ears.append(ear)
-        ear.members.append(station)
-        ear.shared = len(ear.members) > 1
-        station.ear = ear
+            group = ReceiverGroup(station.setting, listener, len(self.groups))
+            self.groups.append(group)
+        group.members.append(station)
+        group.shared = len(group.members) > 1
+        station.group = group
 
     def start(self) -> None:
         """Everything is attached: work out delays, and let receivers that read idle as space see it."""
         for station in self.stations:
             station.delays = [self.delay(other, station) for other in self.stations]
         self.span = max((max(station.delays) for station in self.stations), default=0)
-        self.sort_ears(scattered=False)
-        for ear in self.ears:
-            if ear.setting.inverted:
-                self._exact.take(ear)
+        self.sort_groups(scattered=False)
+        for group in self.groups:
+            if group.setting.inverted:
+                self._exact.take(group)
         self._exact.look_again()
 
-    def sort_ears(self, *, scattered: bool) -> None:
+    def sort_groups(self, *, scattered: bool) -> None:
         """Ears or settings are others than before: see who shares one, and whether the fast path is open."""
         self.scattered = scattered
-        self._shared = [ear for ear in self.ears if ear.shared]
-        self._single = [ear for ear in self.ears if not ear.shared]
+        self._shared = [group for group in self.groups if group.shared]
+        self._single = [group for group in self.groups if not group.shared]
         self._plain = self._all_alike()
 
     def _all_alike(self) -> bool:
         return (
             not self.always_exact
-            and self.pieces is None
+            and self.segments is None
             and not self.scattered
             and len({station.setting for station in self.stations}) == 1
             and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in self.stations)
@@ -152,9 +152,9 @@ class Line:
             burst.data += data
             burst.stretch()
             if burst.begun:
-                for ear in self._single:
-                    if ear.burst is burst and ear.taken == told:  # it had heard it all; now there is more
-                        self._next_stop(ear)
+                for group in self._single:
+                    if group.burst is burst and group.taken == told:  # it had heard it all; now there is more
+                        self._next_stop(group)
                 self.free_at = max(self.free_at, burst.off + self.span)
                 if self.rough:
                     self._exact.look_again()
@@ -167,12 +167,12 @@ class Line:
     def reset(self, station: Station, setting: Setting) -> None:
         """Set a station's port anew, now: what it is receiving is lost. Defect where it is sending."""
         set_anew(self, self._exact, station, setting)
-        self.sort_ears(scattered=len({ear.kin for ear in self.ears}) < len(self.ears))
+        self.sort_groups(scattered=len({group.origin for group in self.groups}) < len(self.groups))
 
-    def rewire(self) -> Pieces:
+    def rewire(self) -> CableSegments:
         """The pair as it is cut into pieces, to be changed now."""
-        self.pieces = self.pieces or Pieces(self, self._exact)
-        return self.pieces
+        self.segments = self.segments or CableSegments(self, self._exact)
+        return self.segments
 
     def tidy(self) -> None:
         """Everything that could has come to rest: forget cuts that are mended, and let ears become one again."""
@@ -197,7 +197,7 @@ class Line:
         since = 0
         for other in self.stations:
             burst, delay = other.burst, delays[other.number]
-            if burst is not None and (self.pieces is None or self.pieces.together(station, other)):
+            if burst is not None and (self.segments is None or self.segments.together(station, other)):
                 # a burst that has not reached this station yet leaves it with the one before
                 off = burst.off if burst.on + delay <= now else burst.off_before
                 if off == NEVER:  # a break that somebody still holds: it may end at any time
@@ -209,15 +209,15 @@ class Line:
         """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if
         undriven.
         """
-        if floating and (self.biased if self.pieces is None else not self.pieces.floats()):
+        if floating and (self.biased if self.segments is None else not self.segments.floats()):
             return
         now, exact = self.kernel.now, self._exact
         exact.gather(now)
         exact.add(pulse=Pulse(now, now + length, floating))
         for burst in exact.recent:
             burst.exact |= not burst.closed
-        for ear in self.ears:
-            exact.take(ear)
+        for group in self.groups:
+            exact.take(group)
         exact.look_again()
 
     def finish(self) -> None:
@@ -233,11 +233,11 @@ class Line:
         exact = self._exact
         if self._plain and not self.rough and burst.on >= self.free_at:
             station = burst.station
-            for ear in self._shared:
-                sends = station.ear is ear and not station.echo
-                if ear.quiet_for(burst):
-                    ear.deaf = station if sends else None
-                elif sends or ear.source is not station or ear.deaf is not None:
+            for group in self._shared:
+                sends = station.group is group and not station.echo
+                if group.quiet_for(burst):
+                    group.deaf = station if sends else None
+                elif sends or group.source is not station or group.deaf is not None:
                     break  # its stations would not all hear the same from here, or not at the same distance in time
             else:
                 exact.recent[:] = (burst,)
@@ -248,30 +248,30 @@ class Line:
 
     def _begin_exact(self, burst: Burst) -> None:
         exact = self._exact
-        if self.pieces is not None and not self.pieces.admit(burst):
+        if self.segments is not None and not self.segments.admit(burst):
             return
         exact.gather(burst.on)
         station = burst.station
         contended = burst.on < self.free_at
         disturbed = contended or self.always_exact or any(p.end + self.span > burst.on for p in exact.pulses)
         unlike = burst.setting.inverted or station.lead < 0 or station.hold < 0
-        for ear in self.ears:
-            if ear.solos:
+        for group in self.groups:
+            if group.receivers:
                 continue
-            sends = station.ear is ear and not station.echo
-            held = ear.shared and not ear.quiet_for(burst)
-            parted = held and (sends or ear.source is not station or ear.deaf is not None)
-            if disturbed or unlike or parted or ear.setting is not burst.setting:
-                exact.take(ear)
-            elif ear.shared and not held:
-                ear.deaf = station if sends else None
+            sends = station.group is group and not station.echo
+            held = group.shared and not group.quiet_for(burst)
+            parted = held and (sends or group.source is not station or group.deaf is not None)
+            if disturbed or unlike or parted or group.setting is not burst.setting:
+                exact.take(group)
+            elif group.shared and not held:
+                group.deaf = station if sends else None
         if self.rough:
             if contended:
                 for other in exact.recent:
                     other.exact |= not other.closed
             burst.exact = 1
-        for ear in self.ears:
-            exact.settle(ear)
+        for group in self.groups:
+            exact.settle(group)
         exact.add(burst)
         self.free_at = max(self.free_at, burst.off + self.span)
         exact.look_again()
@@ -281,20 +281,20 @@ class Line:
         """Plan who is told when: single ears each at its instant, the shared ones at the end of it all."""
         station, tell = burst.station, self.kernel.at_near
         burst.until = len(burst.data)
-        for ear in self._single:
-            if not ear.solos and (ear is not station.ear or station.echo):
-                ear.burst = burst
-                ear.taken = 0
-                member = ear.members[0]
-                if ear.listener.stops:
-                    self._next_stop(ear)
+        for group in self._single:
+            if not group.receivers and (group is not station.group or station.echo):
+                group.burst = burst
+                group.taken = 0
+                member = group.members[0]
+                if group.listener.stops:
+                    self._next_stop(group)
                 else:
-                    ear.until = burst.until
-                    tell(burst.whole + member.delays[station.number], self._tell, ear)
-        for ear in self._shared:
-            if not ear.solos:
-                ear.burst = burst
-                ear.taken = 0
+                    group.until = burst.until
+                    tell(burst.whole + member.delays[station.number], self._tell, group)
+        for group in self._shared:
+            if not group.receivers:
+                group.burst = burst
+                group.taken = 0
         self.kernel.at(burst.whole + self.span, self._close, burst)
 
     def close_later(self, burst: Burst) -> None:
@@ -302,38 +302,40 @@ class Line:
         burst.until = len(burst.data)
         self.kernel.at(burst.whole + self.span, self._close, burst)
 
-    def _next_stop(self, ear: Ear) -> None:
-        burst = ear.burst
+    def _next_stop(self, group: ReceiverGroup) -> None:
+        burst = group.burst
         assert burst is not None
-        ahead = len(burst.data) - ear.taken
-        ear.until = ear.taken + min(ear.listener.stop(ear.taken) or ahead, ahead)
-        self.kernel.at_near(burst.sampled(ear.until) + ear.members[0].delays[burst.station.number], self._tell, ear)
+        ahead = len(burst.data) - group.taken
+        group.until = group.taken + min(group.listener.stop(group.taken) or ahead, ahead)
+        self.kernel.at_near(
+            burst.sampled(group.until) + group.members[0].delays[burst.station.number], self._tell, group
+        )
 
-    def _tell(self, ear: Ear) -> None:
+    def _tell(self, group: ReceiverGroup) -> None:
         """A single ear has heard what it waited for."""
-        burst = ear.burst
-        if burst is None or ear.solos:
+        burst = group.burst
+        if burst is None or group.receivers:
             return
-        if ear.until > ear.taken:
-            self._hand_over(ear, burst, ear.until)
-        if ear.taken < len(burst.data) and ear.burst is burst and not ear.solos:
-            self._next_stop(ear)
+        if group.until > group.taken:
+            self._hand_over(group, burst, group.until)
+        if group.taken < len(burst.data) and group.burst is burst and not group.receivers:
+            self._next_stop(group)
 
-    def _hand_over(self, ear: Ear, burst: Burst, until: int) -> None:
+    def _hand_over(self, group: ReceiverGroup, burst: Burst, until: int) -> None:
         """Tell a fast ear the characters of a burst from where it stands up to number `until`."""
-        taken, station, data = ear.taken, burst.station, burst.data
-        ear.taken = until
+        taken, station, data = group.taken, burst.station, burst.data
+        group.taken = until
         if taken or until < len(data):
             first, last = burst.sampled(taken + 1), burst.sampled(until)
             data = data[taken:until]
         else:
             first, last = burst.first, burst.whole
-        if ear.shared:
-            ear.source = station
-            ear.listener.heard(data, first, last, 0, station, ear.deaf)
+        if group.shared:
+            group.source = station
+            group.listener.heard(data, first, last, 0, station, group.deaf)
         else:
-            delay = ear.members[0].delays[station.number]
-            ear.listener.heard(data, first + delay, last + delay, 0, None, None)
+            delay = group.members[0].delays[station.number]
+            group.listener.heard(data, first + delay, last + delay, 0, None, None)
 
     def _close(self, burst: Burst) -> None:
         """What was scheduled of a burst has reached everybody: tell the shared ears, and write it if that was all."""
@@ -348,9 +350,9 @@ class Line:
             self._emit(
                 (BURST, self.number, burst.station.label, burst.start, burst.end, burst.setting_label, data, exact)
             )
-        for ear in self._shared:
-            if ear.burst is burst and ear.taken < until:
-                self._hand_over(ear, burst, until)
+        for group in self._shared:
+            if group.burst is burst and group.taken < until:
+                self._hand_over(group, burst, until)
         if not whole:
             burst.until = len(burst.data)
             self.kernel.at(burst.whole + self.span, self._close, burst)
@@ -361,18 +363,18 @@ class Line:
         """Tell a station's ear what has come by now of a burst that is under way and would be told later."""
         if not self.under_way and not self.rough:
             return
-        solo = find_solo(station)
-        if solo is not None:
-            self._exact.listen(solo)
+        receiver = find_receiver(station)
+        if receiver is not None:
+            self._exact.listen(receiver)
             return
-        ear = station.ear
-        assert ear is not None
-        burst = ear.burst
-        if burst is not None and ear.taken < len(burst.data):
-            delay = 0 if ear.shared else station.delays[burst.station.number]
+        group = station.group
+        assert group is not None
+        burst = group.burst
+        if burst is not None and group.taken < len(burst.data):
+            delay = 0 if group.shared else station.delays[burst.station.number]
             arrived = burst.arrived(self.kernel.now - delay)
-            if arrived > ear.taken:
-                self._hand_over(ear, burst, arrived)
+            if arrived > group.taken:
+                self._hand_over(group, burst, arrived)
 
     def coming(self, station: Station) -> tuple[int, int] | None:
         """The next character on its way to a station and not yet told: ns of its start edge, and when it will be there.
@@ -381,14 +383,14 @@ class Line:
         """
         if not self.under_way and not self.rough:
             return None
-        solo = find_solo(station)
-        if solo is not None:
-            heard = station.uart.next(self._exact.wave(solo))
+        receiver = find_receiver(station)
+        if receiver is not None:
+            heard = station.uart.next(self._exact.wave(receiver))
             return None if heard is None else (heard[0] - station.setting.sample, heard[0])
-        ear = station.ear
-        assert ear is not None
-        burst = ear.burst
-        if burst is None or ear.taken >= len(burst.data):
+        group = station.group
+        assert group is not None
+        burst = group.burst
+        if burst is None or group.taken >= len(burst.data):
             return None
-        done = burst.sampled(ear.taken + 1) + (0 if ear.shared else station.delays[burst.station.number])
+        done = burst.sampled(group.taken + 1) + (0 if group.shared else station.delays[burst.station.number])
         return done - burst.setting.sample, done

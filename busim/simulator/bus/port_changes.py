@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from busim.foundation.errors import Defect
 from busim.recording.trace import BURST, Record
-from busim.simulator.bus.exact import ExactPath, find_solo
+from busim.simulator.bus.exact import ExactPath, find_receiver
 from busim.simulator.bus.receiver_groups import part
 from busim.simulator.bus.setting import Setting
 from busim.simulator.bus.stations import NEVER, Burst, Station
@@ -25,19 +25,19 @@ def set_anew(line: Line, exact: ExactPath, station: Station, setting: Setting) -
     _not_sending(line, station)
     turned = setting.inverted != station.setting.inverted
     line.catch_up(station)
-    ear = part(line, exact, station)
+    group = part(line, exact, station)
     if line.under_way or turned:
         for burst in exact.recent:
             burst.exact |= not burst.closed
-        exact.take(ear)
-    solo = find_solo(station)
-    station.setting = ear.setting = setting
+        exact.take(group)
+    receiver = find_receiver(station)
+    station.setting = group.setting = setting
     uart = station.uart = Uart(setting)
     uart.rest(line.kernel.now)
-    if solo is not None:
-        solo.version = -1
+    if receiver is not None:
+        receiver.version = -1
         # a start bit is a change, and it came before; where the pair is swapped the level changes now
-        uart.low = not turned and not exact.wave(solo).at(line.kernel.now)
+        uart.low = not turned and not exact.wave(receiver).at(line.kernel.now)
     exact.look_again()  # those who shared its ear hear each for itself now, too
 
 
@@ -48,8 +48,8 @@ def begin_break(line: Line, exact: ExactPath, station: Station) -> None:
     if now < line.free_at:
         for other in exact.recent:
             other.exact |= not other.closed
-    for ear in line.ears:
-        exact.take(ear)
+    for group in line.groups:
+        exact.take(group)
     before, burst = station.burst, Burst.space(station, now)
     burst.off_before = before.off if before is not None else -line.span
     station.burst = burst

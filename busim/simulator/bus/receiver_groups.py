@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol, cast
 
-from busim.simulator.bus.exact import ExactPath, find_solo
-from busim.simulator.bus.stations import Ear, Listener, Station
+from busim.simulator.bus.exact import ExactPath, find_receiver
+from busim.simulator.bus.stations import Listener, ReceiverGroup, Station
 
 if TYPE_CHECKING:
     from busim.simulator.bus.line import Line
@@ -26,24 +26,24 @@ class _Shared(Listener, Protocol):
         """The stations of another listener of its kind, which holds nothing, hear with this one from now on."""
 
 
-def part(line: Line, exact: ExactPath, station: Station) -> Ear:
+def part(line: Line, exact: ExactPath, station: Station) -> ReceiverGroup:
     """An ear for this station alone, on the exact path where it had to leave one."""
-    ear = station.ear
-    assert ear is not None
-    if not ear.shared:
-        return ear
-    exact.take(ear)
-    solo = find_solo(station)
-    assert solo is not None
-    cast(_Shared, ear.listener).leave(station)
-    ear.members.remove(station)
-    ear.solos.remove(solo)
-    ear.shared = len(ear.members) > 1
-    own = station.ear = Ear(ear.setting, solo.listener, ear.kin)
-    own.members, own.solos = [station], [solo]
-    line.ears.append(own)
+    group = station.group
+    assert group is not None
+    if not group.shared:
+        return group
+    exact.take(group)
+    receiver = find_receiver(station)
+    assert receiver is not None
+    cast(_Shared, group.listener).leave(station)
+    group.members.remove(station)
+    group.receivers.remove(receiver)
+    group.shared = len(group.members) > 1
+    own = station.group = ReceiverGroup(group.setting, receiver.listener, group.origin)
+    own.members, own.receivers = [station], [receiver]
+    line.groups.append(own)
     exact.rough.append(own)
-    line.sort_ears(scattered=True)
+    line.sort_groups(scattered=True)
     return own
 
 
@@ -51,32 +51,32 @@ def unite(line: Line, exact: ExactPath) -> None:
     """Forget cuts that are mended, and make one ear of those that came from one and are set alike, where that is
     possible now.
     """
-    if line.pieces is not None and line.pieces.whole and not line.rough:
-        line.pieces = None
-    if line.pieces is not None or not all(burst.closed for burst in exact.recent):
+    if line.segments is not None and line.segments.whole and not line.rough:
+        line.segments = None
+    if line.segments is not None or not all(burst.closed for burst in exact.recent):
         return
     scattered = False
-    first: dict[tuple[int, int], Ear] = {}
-    for ear in list(line.ears):
-        other = first.setdefault((ear.kin, id(ear.setting)), ear)
-        if other is not ear:
-            if _at_rest(ear) and _at_rest(other):
-                _merge(line, ear, other)
+    first: dict[tuple[int, int], ReceiverGroup] = {}
+    for group in list(line.groups):
+        other = first.setdefault((group.origin, id(group.setting)), group)
+        if other is not group:
+            if _at_rest(group) and _at_rest(other):
+                _merge(line, group, other)
             else:
                 scattered = True
-    line.sort_ears(scattered=scattered)
+    line.sort_groups(scattered=scattered)
 
 
-def _at_rest(ear: Ear) -> bool:
-    return not ear.solos and ear.listener.quiet_until is None
+def _at_rest(group: ReceiverGroup) -> bool:
+    return not group.receivers and group.listener.quiet_until is None
 
 
-def _merge(line: Line, ear: Ear, into: Ear) -> None:
-    cast(_Shared, into.listener).join(ear.listener)
-    into.members = sorted(into.members + ear.members, key=lambda station: station.number)
+def _merge(line: Line, group: ReceiverGroup, into: ReceiverGroup) -> None:
+    cast(_Shared, into.listener).join(group.listener)
+    into.members = sorted(into.members + group.members, key=lambda station: station.number)
     into.shared = True
     into.burst = into.source = into.deaf = None
     into.taken = 0
-    for station in ear.members:
-        station.ear = into
-    line.ears.remove(ear)
+    for station in group.members:
+        station.group = into
+    line.groups.remove(group)

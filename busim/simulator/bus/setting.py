@@ -16,8 +16,22 @@ from busim.foundation.units import CharFormat
 class Setting:
     """One port setting. Made by `setting()`, so that equal settings are the same object."""
 
-    __slots__ = ("_denominator", "_half", "_numerator", "_reaches", "baud", "char", "format", "halves", "inverted",
-                 "ppm", "sample", "sample_halves", "tail", "trim")
+    __slots__ = (
+        "_denominator",
+        "_half",
+        "_numerator",
+        "_reaches",
+        "baud",
+        "char",
+        "format",
+        "halves",
+        "inverted",
+        "ppm",
+        "sample",
+        "sample_halves",
+        "tail",
+        "trim",
+    )
 
     def __init__(self, baud: Fraction, format: CharFormat, ppm: float, inverted: bool) -> None:
         self.baud = baud

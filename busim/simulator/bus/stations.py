@@ -61,8 +61,22 @@ class Station:
     `setting_label`: its number and its setting's in the trace.
     """
 
-    __slots__ = ("burst", "delays", "ear", "echo", "fail_safe", "hold", "label", "lead", "metres", "name", "number",
-                 "setting", "setting_label", "uart")
+    __slots__ = (
+        "burst",
+        "delays",
+        "echo",
+        "fail_safe",
+        "group",
+        "hold",
+        "label",
+        "lead",
+        "metres",
+        "name",
+        "number",
+        "setting",
+        "setting_label",
+        "uart",
+    )
 
     def __init__(
         self, name: str, metres: float, setting: Setting, *, lead: int = 0, hold: int = 0, echo: bool = False,
@@ -79,7 +93,7 @@ class Station:
         self.label = 0
         self.setting_label = 0
         self.delays: list[int] = []
-        self.ear: Ear | None = None
+        self.group: ReceiverGroup | None = None
         self.burst: Burst | None = None
         self.uart = Uart(setting)
 
@@ -93,8 +107,25 @@ class Burst:
     the station's driver was last off before.
     """
 
-    __slots__ = ("begun", "closed", "data", "driven", "driven_for", "end", "exact", "first", "off", "off_before", "on",
-                 "setting", "setting_label", "start", "station", "until", "whole")
+    __slots__ = (
+        "begun",
+        "closed",
+        "data",
+        "driven",
+        "driven_for",
+        "end",
+        "exact",
+        "first",
+        "off",
+        "off_before",
+        "on",
+        "setting",
+        "setting_label",
+        "start",
+        "station",
+        "until",
+        "whole",
+    )
 
     def __init__(self, station: Station, data: bytes, on: int) -> None:
         setting = station.setting
@@ -157,7 +188,7 @@ class Burst:
         return count
 
 
-class Solo:
+class Receiver:
     """One station on the exact path: its receiver, its listener and what it heard so far."""
 
     __slots__ = ("data", "first", "flags", "last", "listener", "skip", "station", "token", "version", "wave")
@@ -175,25 +206,36 @@ class Solo:
         self.last = 0
 
 
-class Ear:
-    """Stations that share one listener. `solos` is empty on the fast path, else one per station.
+class ReceiverGroup:
+    """Stations that share one listener. `receivers` is empty on the fast path, else one per station.
 
-    `kin`: the same number where ears came from one and could become one again.
+    `origin`: the same number where ears came from one and could become one again.
 
     `burst`: what it hears or heard last on the fast path, `taken` how much of it it was told, `until` how much the next
     telling covers; `source`: who sent that; `deaf`: the station of it that did not hear it, having sent it.
     """
 
-    __slots__ = ("burst", "deaf", "kin", "listener", "members", "setting", "shared", "solos", "source", "taken",
-                 "until")
+    __slots__ = (
+        "burst",
+        "deaf",
+        "listener",
+        "members",
+        "origin",
+        "receivers",
+        "setting",
+        "shared",
+        "source",
+        "taken",
+        "until",
+    )
 
-    def __init__(self, setting: Setting, listener: Listener, kin: int) -> None:
+    def __init__(self, setting: Setting, listener: Listener, origin: int) -> None:
         self.setting = setting
         self.listener = listener
-        self.kin = kin
+        self.origin = origin
         self.members: list[Station] = []
         self.shared = False
-        self.solos: list[Solo] = []
+        self.receivers: list[Receiver] = []
         self.burst: Burst | None = None
         self.taken = 0
         self.until = 0

@@ -106,15 +106,15 @@ def wave_at(line: Line, station: Station, bursts: list[Burst], pulses: list[Puls
     for index, burst in enumerate(bursts):
         if burst.station is station and not station.echo:
             events += ((burst.on, mask, 1), (burst.off, mask, -1))
-        if line.pieces is not None:
-            events += [(time, index, state) for time, state in line.pieces.through(burst, station)]
+        if line.segments is not None:
+            events += [(time, index, state) for time, state in line.segments.through(burst, station)]
             continue
         delay = station.delays[burst.station.number]
         events += [(time + delay, index, state) for time, state in drive(burst)]
     for pulse in pulses:
         spans = [(pulse.start, pulse.end)]
-        if line.pieces is not None:
-            spans = list(line.pieces.exposed(pulse.start, pulse.end, station, pulse.floating))
+        if line.segments is not None:
+            spans = list(line.segments.exposed(pulse.start, pulse.end, station, pulse.floating))
         elif pulse.floating and line.biased:
             continue
         if pulse.floating and station.fail_safe:

@@ -45,7 +45,7 @@ _new = tuple.__new__
 
 
 class Camera:
-    """One camera of `model`, which speaks one dialect; `ids`: the bus IDs that the dialect has.
+    """One camera of `model`, which speaks one protocol; `ids`: the bus IDs that the protocol has.
 
     `serve(request, at)`: carry out a request that was whole at `at` ns, and say what it answers. `actions`: what came
     of that, or of `woken`, `cut` and `booted`; whoever calls one of these carries them out. `values`: parameter name to
@@ -53,9 +53,9 @@ class Camera:
     counts what was served. `serial`: all of its serial number; `waits`: ns until its slot in the last search.
     """
 
-    def __init__(self, model: Model, dialect: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
-        if dialect not in model.keys:
-            raise Defect(f"model {model.name} has no keys for the dialect {dialect}")
+    def __init__(self, model: Model, protocol: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
+        if protocol not in model.keys:
+            raise Defect(f"model {model.name} has no keys for the protocol {protocol}")
         self.model = model
         self.serial = serial
         self.waits = 0
@@ -63,8 +63,8 @@ class Camera:
         self._state = State(model, table, id, serial, ids)
         self.values = self._state.values
         self._plain = table.plain
-        self._names = {key: name for name, key in model.keys[dialect].items()}
-        keys = model.order_keys.get(dialect, {})
+        self._names = {key: name for name, key in model.keys[protocol].items()}
+        keys = model.order_keys.get(protocol, {})
         self._orders = {keys[order.name]: order for order in model.orders if order.name in keys}
         self._spans: dict[tuple[int, int], list[str] | None] = {}
         self._clocks = table.clocks

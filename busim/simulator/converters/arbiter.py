@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from busim.protocols import Dialect, Request
+from busim.protocols import BusProtocol, Request
 
 _MOST = 64  # requests that wait
 _STRETCH = 512  # bytes in which one request surely ends
@@ -21,13 +21,13 @@ class Arbiter:
     `owner`: whose request is on the line, None for nobody's; `due`: when to ask again although nothing came, ns.
     """
 
-    def __init__(self, dialect: Dialect, time_out: int, silence: int) -> None:
+    def __init__(self, protocol: BusProtocol, time_out: int, silence: int) -> None:
         self.owner: int | None = None
         self.due: int | None = None
-        self._dialect = dialect
+        self._protocol = protocol
         self._time_out = time_out
         self._silence = silence
-        self._finder = dialect.stream_framer()
+        self._finder = protocol.stream_framer()
         self._held: dict[int, bytes] = {}
         self._queue: deque[tuple[int, bytes, Request]] = deque()
         self._asked: Request | None = None
@@ -61,7 +61,7 @@ class Arbiter:
         """The request has been handed to the driver and will have left at `out` ns."""
         request = self._asked
         assert request is not None
-        if request.id == self._dialect.broadcast and not self._dialect.answers_broadcast:
+        if request.id == self._protocol.broadcast and not self._protocol.answers_broadcast:
             self._over(out)
             return
         self._finder.expect(request)
@@ -91,7 +91,7 @@ class Arbiter:
 
     def _cut(self, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
         """Whole requests, what stood before each cut away, and the rest."""
-        requests, rest = self._dialect.cut_requests(data)
+        requests, rest = self._protocol.cut_requests(data)
         found = []
         start = 0
         for request in requests:
@@ -103,7 +103,7 @@ class Arbiter:
     def _end(self, data: bytes, start: int) -> int:
         """Where the first request from `start` on ends."""
         low, high = start + 1, min(len(data), start + _STRETCH)
-        cut = self._dialect.cut_requests
+        cut = self._protocol.cut_requests
         while low < high:
             middle = (low + high) // 2
             low, high = (low, middle) if cut(data[start:middle])[0] else (middle + 1, high)
@@ -111,7 +111,7 @@ class Arbiter:
 
     def _bare(self, data: bytes) -> bytes:
         """The request that these bytes end with, without what stands before it."""
-        decode = self._dialect.decode_request
+        decode = self._protocol.decode_request
         for start in range(len(data) - 1, 0, -1):
             request = decode(data[start:])
             if request is not None and request.id >= 0:

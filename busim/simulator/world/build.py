@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.plan.models import Model, Parameter
-from busim.protocols import Dialect
+from busim.protocols import BusProtocol
 from busim.recording.trace import Emit
 from busim.simulator.bus import Line, Setting, Station, setting
 from busim.simulator.cameras import Camera
@@ -21,7 +21,7 @@ from busim.simulator.world.converter_ports import ConverterPort
 from busim.simulator.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
 from busim.simulator.world.named import look_up
 from busim.simulator.world.operators import Move, Operator
-from busim.simulator.world.sniffer import Witness
+from busim.simulator.world.sniffer import Sniffer
 from busim.simulator.world.world import World
 
 
@@ -34,7 +34,7 @@ def build(
     `hooked`: a controller outside is told of the moves of panels whose master is not played.
     `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
 
-    Raises Findings: every model, dialect, bus ID, value and control that the plan names and that there is not.
+    Raises Findings: every model, protocol, bus ID, value and control that the plan names and that there is not.
     """
     kernel = Kernel() if margin is None else PatientKernel(*_patience(plan, margin))
     hook = Hook(kernel, emit) if hooked else None
@@ -109,7 +109,7 @@ class _Builder:
     # -- the line and what stands on it ---------------------------------------------------------------------
 
     def _line(self, plan: LinePlan) -> None:
-        dialect = self._world.dialects[plan.name] = self._named.dialects[plan.name]
+        protocol = self._world.protocols[plan.name] = self._named.protocols[plan.name]
         line = Line(
             self._world.kernel,
             self._emit,
@@ -124,11 +124,11 @@ class _Builder:
         hearings: dict[Setting, Hearing] = {}
         for place in plan.order:
             if place.kind == "camera":
-                self._camera(plan, line, dialect, self._cameras[place.name], place.metres, hearings)
+                self._camera(plan, line, protocol, self._cameras[place.name], place.metres, hearings)
             elif place.kind == "converter":
-                self._converter(plan, line, dialect, self._converters[place.name], place.metres)
+                self._converter(plan, line, protocol, self._converters[place.name], place.metres)
             elif place.kind == "master" and (self._played is None or place.name in self._played):
-                self._master_on(plan, line, dialect, self._masters[place.name], place.metres)
+                self._master_on(plan, line, protocol, self._masters[place.name], place.metres)
         self._wire(plan, line)
         bit = round(1e9 / plan.baud)
         if plan.bit_error_rate:
@@ -154,7 +154,7 @@ class _Builder:
         )
 
     def _camera(
-        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: CameraPlan, metres: float,
+        self, line_plan: LinePlan, line: Line, protocol: BusProtocol, plan: CameraPlan, metres: float,
         hearings: dict[Setting, Hearing],
     ) -> None:  # fmt: skip
         if not plan.present:
@@ -162,14 +162,14 @@ class _Builder:
         station = self._station(line_plan, plan.driver, plan.name, metres)
         number = self._numbers["camera", plan.name]
         reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
-        camera = Camera(self._named.models[plan.name], dialect.name, plan.id, plan.serial, dialect.ids)
-        port = CameraPort(self._world.kernel, line, station, camera, dialect, reply, self._emit, number)
+        camera = Camera(self._named.models[plan.name], protocol.name, plan.id, plan.serial, protocol.ids)
+        port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(line_plan.order[-1].metres)
         hearing = None if quick else hearings.get(station.setting)  # who answers at once has to hear at once
         if hearing is None:
-            framer = dialect.wire_framer(float(station.setting.baud), station.setting.char, station.setting.tail)
-            hearing = Hearing(self._world.kernel, line, dialect, framer, self._emit, [port])
+            framer = protocol.wire_framer(float(station.setting.baud), station.setting.char, station.setting.tail)
+            hearing = Hearing(self._world.kernel, line, protocol, framer, self._emit, [port])
             if not quick:
                 hearings[station.setting] = hearing
         else:
@@ -178,7 +178,7 @@ class _Builder:
         line.attach(station, hearing)
 
     def _converter(
-        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: ConverterPlan, metres: float
+        self, line_plan: LinePlan, line: Line, protocol: BusProtocol, plan: ConverterPlan, metres: float
     ) -> None:
         station = self._station(line_plan, plan.driver, plan.name, metres)
         number = self._numbers["converter", plan.name]
@@ -191,7 +191,7 @@ class _Builder:
             to_net=Latency(self._chance.stream("converter", plan.name, "to net"), plan.latency),
             policy=_policy(plan),
             com=None if plan.rfc2217 == "off" else ComPort(station.setting.baud, station.setting.format, plan.rfc2217),
-            arbiter=_arbiter(plan, dialect, float(station.setting.baud)),
+            arbiter=_arbiter(plan, protocol, float(station.setting.baud)),
             number=number,
             emit=self._emit,
         )
@@ -200,10 +200,10 @@ class _Builder:
         station.label = number
         line.attach(station, port)
         if self._watched:
-            self._witness(line_plan, line, dialect, station, port)
+            self._sniffer(line_plan, line, protocol, station, port)
 
-    def _witness(
-        self, line_plan: LinePlan, line: Line, dialect: Dialect, station: Station, port: ConverterPort
+    def _sniffer(
+        self, line_plan: LinePlan, line: Line, protocol: BusProtocol, station: Station, port: ConverterPort
     ) -> None:
         known = {
             self._cameras[place.name].id: (self._numbers["camera", place.name], place.name)
@@ -211,15 +211,15 @@ class _Builder:
             if place.kind == "camera"
         }
         world = self._world
-        witness = Witness(
-            world.kernel, line, dialect, station.setting, port.number, known, world.cameras, self._emit
+        sniffer = Sniffer(
+            world.kernel, line, protocol, station.setting, port.number, known, world.cameras, self._emit
         )  # fmt: skip
-        witness.watch(port)
+        sniffer.watch(port)
 
     # -- masters and panels ---------------------------------------------------------------------------------
 
     def _master_on(
-        self, line_plan: LinePlan, line: Line, dialect: Dialect, plan: MasterPlan, metres: float
+        self, line_plan: LinePlan, line: Line, protocol: BusProtocol, plan: MasterPlan, metres: float
     ) -> None:
         station = self._station(line_plan, plan.driver, plan.name, metres)
         port = MasterOnLine(*self._port_parts(line_plan, plan))
@@ -227,7 +227,7 @@ class _Builder:
         port.listen = plan.listen
         station.label = self._numbers["master", plan.name]
         line.attach(station, port)
-        self._equip(port, plan, line_plan, dialect, Way(station.setting))
+        self._equip(port, plan, line_plan, protocol, Way(station.setting))
 
     def _master(self, plan: MasterPlan) -> None:
         for client, name in enumerate(plan.through):
@@ -238,7 +238,7 @@ class _Builder:
             port.client = -1 - index - client * len(self._plan.masters)
             port.converter.join(port.client, port.deliver)
             way = way_through(self._converters[name], line_plan)
-            self._equip(port, plan, line_plan, self._named.dialects[line_plan.name], way)
+            self._equip(port, plan, line_plan, self._named.protocols[line_plan.name], way)
 
     def _port_parts(
         self, line_plan: LinePlan, plan: MasterPlan
@@ -248,8 +248,8 @@ class _Builder:
         line = self._world.lines[line_plan.name]
         return self._world.kernel, line, self._numbers["master", plan.name], self._world.cameras, numbers, self._emit
 
-    def _equip(self, port: MasterPort, plan: MasterPlan, line_plan: LinePlan, dialect: Dialect, way: Way) -> None:
-        asking = self._askings[plan.name, line_plan.name] = Asking(plan, dialect, way)
+    def _equip(self, port: MasterPort, plan: MasterPlan, line_plan: LinePlan, protocol: BusProtocol, way: Way) -> None:
+        asking = self._askings[plan.name, line_plan.name] = Asking(plan, protocol, way)
         polls = []
         for place in line_plan.order:
             if place.kind != "camera" or (plan.cameras and place.name not in plan.cameras):
@@ -258,7 +258,7 @@ class _Builder:
             target = self._targets[plan.name, camera.name] = Target(camera.name, camera.id)
             polls += asking.polls(camera, self._named.models[camera.name], target)
         port.master = Master(
-            dialect.stream_framer(),
+            protocol.stream_framer(),
             polls,
             port.done,
             gap=asking.gap(),
@@ -331,7 +331,7 @@ def _policy(plan: ConverterPlan) -> Policy:
     )
 
 
-def _arbiter(plan: ConverterPlan, dialect: Dialect, baud: float) -> Arbiter | None:
+def _arbiter(plan: ConverterPlan, protocol: BusProtocol, baud: float) -> Arbiter | None:
     if plan.clients.sharing != "arbitrated":
         return None
-    return Arbiter(dialect, plan.clients.arbitration_time_out, dialect.silence(baud))
+    return Arbiter(protocol, plan.clients.arbitration_time_out, protocol.silence(baud))

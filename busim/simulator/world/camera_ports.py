@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from busim.protocols import ASSIGN, SEARCH, Dialect, Frames, Request, WireFramer
+from busim.protocols import ASSIGN, SEARCH, BusProtocol, Frames, Request, WireFramer
 from busim.recording.trace import CHANGE, EFFECT, FRAME, Emit
 from busim.simulator.bus import Line, Listener, Setting, Station
 from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, Refused, Restart, Wake
@@ -43,16 +43,30 @@ class CameraPort:
     made, so that nobody asks for it with every request.
     """
 
-    __slots__ = ("_dialect", "_emit", "_kernel", "_line", "_outlet", "_reply", "_served", "_served_at", "_turn",
-                 "camera", "hears", "number", "powered", "station")
+    __slots__ = (
+        "_emit",
+        "_kernel",
+        "_line",
+        "_outlet",
+        "_protocol",
+        "_reply",
+        "_served",
+        "_served_at",
+        "_turn",
+        "camera",
+        "hears",
+        "number",
+        "powered",
+        "station",
+    )
 
     def __init__(
-        self, kernel: Kernel, line: Line, station: Station, camera: Camera, dialect: Dialect, reply: CameraReply,
+        self, kernel: Kernel, line: Line, station: Station, camera: Camera, protocol: BusProtocol, reply: CameraReply,
         emit: Emit, number: int,
     ) -> None:  # fmt: skip
         self._kernel = kernel
         self._line = line
-        self._dialect = dialect
+        self._protocol = protocol
         self._reply = reply
         self._emit = emit
         self._outlet = _Outlet(line, station)
@@ -68,7 +82,7 @@ class CameraPort:
     def asked(self, request: Request, at: int) -> None:
         """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
         camera = self.camera
-        own = camera.id if request.id == self._dialect.broadcast else None
+        own = camera.id if request.id == self._protocol.broadcast else None
         reply = camera.serve(request, at)
         self._served.appendleft(request)
         self._served_at.appendleft(at)
@@ -76,12 +90,12 @@ class CameraPort:
         if own is not None:
             if request.verb == SEARCH:
                 answered += camera.waits
-            elif request.verb != ASSIGN and not self._dialect.answers_broadcast:
+            elif request.verb != ASSIGN and not self._protocol.answers_broadcast:
                 if camera.actions:
                     self._carry_out(at, at)
                 return
             reply = reply._replace(id=own)
-        raw = self._dialect.encode_reply(reply)
+        raw = self._protocol.encode_reply(reply)
         if raw:
             delay, raw = self._reply.answer(raw)
             answered += delay
@@ -161,7 +175,7 @@ class CameraPort:
     def fit(self, id: int, serial: int) -> None:
         """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
         self._switch(False)
-        self.camera = Camera(self.camera.model, self._dialect.name, id, serial, self._dialect.ids)
+        self.camera = Camera(self.camera.model, self._protocol.name, id, serial, self._protocol.ids)
         now = self._kernel.now
         self._emit((CHANGE, now, self.number, "bus_id", str(id)))
         self._emit((CHANGE, now, self.number, "serial", str(serial)))
@@ -172,9 +186,9 @@ class CameraPort:
 
     def _enlist(self) -> None:
         """Whoever hears for this camera looks anew at who there is, under which ID."""
-        ear = self.station.ear
-        if ear is not None:
-            for listener in (ear.listener, *(solo.listener for solo in ear.solos)):
+        group = self.station.group
+        if group is not None:
+            for listener in (group.listener, *(receiver.listener for receiver in group.receivers)):
                 if isinstance(listener, Hearing):
                     listener.enlist()
 
@@ -183,7 +197,7 @@ class CameraPort:
 
         On a shared line somebody else may have asked it since, so its last serving is not everybody's.
         """
-        wanted = request[:5]  # whichever of the dialect's messages it was
+        wanted = request[:5]  # whichever of the protocol's messages it was
         for served, at in zip(self._served, self._served_at, strict=True):
             if at < since:
                 break
@@ -195,17 +209,29 @@ class CameraPort:
 class Hearing:
     """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
 
-    __slots__ = ("_armed", "_by_id", "_deaf", "_decoded", "_dialect", "_emit", "_framer", "_kernel", "_line", "_live",
-                 "_ports", "_source")
+    __slots__ = (
+        "_armed",
+        "_by_id",
+        "_deaf",
+        "_decoded",
+        "_emit",
+        "_framer",
+        "_kernel",
+        "_line",
+        "_live",
+        "_ports",
+        "_protocol",
+        "_source",
+    )
 
     stops = False
 
     def __init__(
-        self, kernel: Kernel, line: Line, dialect: Dialect, framer: WireFramer, emit: Emit, ports: list[CameraPort]
+        self, kernel: Kernel, line: Line, protocol: BusProtocol, framer: WireFramer, emit: Emit, ports: list[CameraPort]
     ) -> None:
         self._kernel = kernel
         self._line = line
-        self._dialect = dialect
+        self._protocol = protocol
         self._framer = framer
         self._emit = emit
         self._armed = False
@@ -304,7 +330,7 @@ class Hearing:
                 continue
             ports = self._by_id.get(request.id)
             if ports is None:
-                if request.id != self._dialect.broadcast:
+                if request.id != self._protocol.broadcast:
                     continue
                 ports = self._live
             for port in ports:
@@ -317,7 +343,7 @@ class Hearing:
             return decoded[data]
         if len(decoded) >= _DECODED:
             decoded.clear()
-        request = decoded[data] = self._dialect.decode_request(data)
+        request = decoded[data] = self._protocol.decode_request(data)
         return request
 
     def _refuse(self, data: bytes, at: int, flaw: str) -> None:
@@ -329,7 +355,7 @@ class Hearing:
         if blank:
             framer.clear()
         ports = [port for port in self._ports if port.station is station]
-        other = Hearing(self._kernel, self._line, self._dialect, framer, self._emit, ports)
+        other = Hearing(self._kernel, self._line, self._protocol, framer, self._emit, ports)
         due = framer.quiet_until
         if due is not None:
             other._arm(due)
@@ -348,7 +374,7 @@ class Hearing:
 
     def tune(self, setting: Setting) -> None:
         """Its cameras are set otherwise: what it held is lost, and silences are as long as they are now."""
-        self._framer = self._dialect.wire_framer(float(setting.baud), setting.char, setting.tail)
+        self._framer = self._protocol.wire_framer(float(setting.baud), setting.char, setting.tail)
 
     def clear(self) -> None:
         self._framer.clear()

@@ -26,9 +26,7 @@ class _Client:
 
     __slots__ = ("active", "com", "deliver", "held", "kept", "lasting", "peer", "stalled")
 
-    def __init__(
-        self, deliver: Deliver, com: ComClient | None, now: int, *, lasting: bool, peer: bool = False
-    ) -> None:
+    def __init__(self, deliver: Deliver, com: ComClient | None, now: int, *, lasting: bool, peer: bool = False) -> None:
         self.peer = peer
         self.deliver = deliver
         self.com = com

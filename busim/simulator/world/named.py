@@ -1,6 +1,6 @@
-"""What a plan names, found: dialects and camera models, and what of them it asks for. All that is not there, in one go.
+"""What a plan names, found: protocols and camera models, and what it asks of them. Everything missing, in one go.
 
-The plan reader knows neither dialects nor models, so only here can be seen whether a name means anything. Nothing is
+The plan reader knows neither protocols nor models, so only here can be seen whether a name means anything. Nothing is
 built before all of this is known, so that somebody who mends a plan sees every mistake at once.
 """
 
@@ -16,16 +16,16 @@ from busim.foundation.yaml_source import nearest
 from busim.plan import CameraPlan, LinePlan, MasterPlan, PanelPlan, Plan, locate
 from busim.plan.models import Model
 from busim.plan.models import find as find_model
-from busim.protocols import Dialect, find, has_id, spoken
+from busim.protocols import BusProtocol, find, has_id, spoken
 
 _MOST = 500  # findings; listing more would help nobody
 
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """`dialects` by name of the line, `models` by name of the camera, with their keys under its line's dialect."""
+    """`protocols` by name of the line, `models` by name of the camera, with their keys under its line's protocol."""
 
-    dialects: dict[str, Dialect]
+    protocols: dict[str, BusProtocol]
     models: dict[str, Model]
 
 
@@ -35,7 +35,7 @@ def look_up(plan: Plan) -> Named:
     found = sorted(search.findings(), key=lambda finding: finding.order)
     if found:
         raise Findings(found[:_MOST])
-    return Named(search.dialects, search.models)
+    return Named(search.protocols, search.models)
 
 
 class _Search:
@@ -45,7 +45,7 @@ class _Search:
             (place.kind, place.name): line for line in plan.lines for place in line.order if place.kind != "master"
         }
         self._asked = {master.name: tuple(self._cameras(master)) for master in plan.masters}
-        self.dialects: dict[str, Dialect] = {}
+        self.protocols: dict[str, BusProtocol] = {}
         self.models: dict[str, Model] = {}
         self._read: dict[str, Model] = {}
         self._broken: set[str] = set()
@@ -75,17 +75,17 @@ class _Search:
 
     def _line(self, field: str, line: LinePlan) -> Iterator[Finding]:
         try:
-            self.dialects[line.name] = find(line.dialect, Path(self._plan.path).parent, self._plan.files)
-        except Findings as error:  # in the dialect's own file, each with its place there
+            self.protocols[line.name] = find(line.protocol, Path(self._plan.path).parent, self._plan.files)
+        except Findings as error:  # in the protocol's own file, each with its place there
             yield from error.findings
         except UserError as error:
-            yield self._at(f"{field}.dialect", "no-such-dialect", error)
+            yield self._at(f"{field}.protocol", "no-such-protocol", error)
 
     def _camera(self, field: str, camera: CameraPlan) -> Iterator[Finding]:
-        dialect = self.dialects.get(self._line_of["camera", camera.name].name)
-        if dialect is not None:
+        protocol = self.protocols.get(self._line_of["camera", camera.name].name)
+        if protocol is not None:
             try:
-                has_id(dialect, camera.name, camera.id)
+                has_id(protocol, camera.name, camera.id)
             except UserError as error:
                 yield self._at(f"{field}.id", "no-such-id", error)
         if camera.model in self._broken:
@@ -100,10 +100,10 @@ class _Search:
             yield self._at(f"{field}.model", "no-such-model", error)
             return
         try:
-            self.models[camera.name] = model if dialect is None else spoken(model, dialect)
+            self.models[camera.name] = model if protocol is None else spoken(model, protocol)
         except UserError as error:
             self.models[camera.name] = model
-            yield self._at(f"{field}.model", "not-its-dialect", error)
+            yield self._at(f"{field}.model", "not-its-protocol", error)
 
     def _model(self, name: str) -> Model:
         model = self._read.get(name)
@@ -124,10 +124,10 @@ class _Search:
                     yield self._at(f"{field}.groups[{number}].values[{place}]", "no-such-value", problem)
 
     def _carried(self, camera: str) -> list[str]:
-        """The words for parameters of a camera that the dialect of its line has keys for."""
+        """The words for parameters of a camera that the protocol of its line has keys for."""
         model = self.models[camera]
-        dialect = self.dialects.get(self._line_of["camera", camera].name)
-        keys = None if dialect is None else model.keys.get(dialect.name)
+        protocol = self.protocols.get(self._line_of["camera", camera].name)
+        keys = None if protocol is None else model.keys.get(protocol.name)
         return [word for word, name in model.words.items() if keys is None or name in keys]
 
     def _controls(self, camera: str) -> list[str]:

@@ -126,9 +126,9 @@ class Wiring:
             self._world.kernel.at(over, lambda _: self._set(port, line, to))
             return
         line.reset(port.station, to)
-        ear = port.station.ear
-        if ear is not None and isinstance(ear.listener, Hearing):
-            ear.listener.tune(to)
+        group = port.station.group
+        if group is not None and isinstance(group.listener, Hearing):
+            group.listener.tune(to)
         port.station.setting_label = self._world.setting_number(port.station)
         swapped = ", swapped" if to.inverted else ""
         self._world.emit((CHANGE, now, port.number, "setting", f"{to.baud} Bd {to.format}{swapped}"))

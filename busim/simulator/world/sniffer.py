@@ -7,7 +7,7 @@ that was not answered. It judges the wire only; what the controller made of the 
 
 from __future__ import annotations
 
-from busim.protocols import Dialect, Request
+from busim.protocols import BusProtocol, Request
 from busim.recording.trace import EXCHANGE, Emit
 from busim.simulator.bus import Line, Setting
 from busim.simulator.kernel import Kernel
@@ -18,22 +18,22 @@ _GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as ove
 _KNOWN = 1024  # different chunks of which it keeps what they ask
 
 
-class Witness:
+class Sniffer:
     """Watches one converter. `known`: bus ID to (number, name) of the camera that the plan has there."""
 
     def __init__(
-        self, kernel: Kernel, line: Line, dialect: Dialect, setting: Setting, number: int,
+        self, kernel: Kernel, line: Line, protocol: BusProtocol, setting: Setting, number: int,
         known: dict[int, tuple[int, str]], cameras: dict[str, CameraPort], emit: Emit,
     ) -> None:  # fmt: skip
         self._kernel = kernel
         self._line = line
-        self._dialect = dialect
-        self._silence = dialect.silence(float(setting.baud))
+        self._protocol = protocol
+        self._silence = protocol.silence(float(setting.baud))
         self._number = number
         self._known = known
         self._cameras = cameras
         self._emit = emit
-        self._finder = dialect.stream_framer()
+        self._finder = protocol.stream_framer()
         self._held = b""
         self._held_since = 0
         # What chunks ask: polls are the same few thousands of times, and equal bytes ask the same.
@@ -62,7 +62,7 @@ class Witness:
             self._flagged = False
             self._exact_before = self._line.exact_bursts
             self._finder.expect(request)
-            if request.id == self._dialect.broadcast:
+            if request.id == self._protocol.broadcast:
                 self._end(at, "unanswered")
 
     def _cut(self, data: bytes) -> tuple[list[Request], bytes]:
@@ -70,7 +70,7 @@ class Witness:
         if known is None:
             if len(self._asked) >= _KNOWN:
                 self._asked.clear()
-            known = self._asked[data] = self._dialect.cut_requests(data)
+            known = self._asked[data] = self._protocol.cut_requests(data)
         return known
 
     def replied(self, data: bytes, last: int, flags: int) -> None:

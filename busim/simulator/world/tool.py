@@ -16,7 +16,7 @@ from fractions import Fraction
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
-from busim.protocols import Dialect, Reply, Request, StreamFramer
+from busim.protocols import BusProtocol, Reply, Request, StreamFramer
 from busim.simulator.bus import Burst, Station
 from busim.simulator.world.world import World
 
@@ -129,13 +129,13 @@ class Tool:
                 "no such converter on this line", found=f"{self.converter[:60]!r} on {line[:60]!r}",
                 expected=" or ".join(map(repr, _converters(world, line)))[:300], mend="name a converter of the line",
             )  # fmt: skip
-        self.dialect: Dialect = world.dialects[line]
+        self.protocol: BusProtocol = world.protocols[line]
         self.station: Station = next(one for one in world.lines[line].stations if one.label == port.number)
         self._kernel = world.kernel
         self._line = world.lines[line]
         self._port = port
         self._client = client
-        self._finder = self.dialect.stream_framer()
+        self._finder = self.protocol.stream_framer()
         self._packets: list[Packet] = []
         self._drove: list[Burst] = []
         self._latest: dict[int, Burst] = {}  # station number to the last burst of it that was noted
@@ -166,9 +166,9 @@ class Tool:
         `linger`: after the first sound reply listen only for so many ns more (0: not at all). None: to the end of the
         time-out, since a second camera with the same ID may answer later.
         """
-        raw = self.dialect.encode_request(request)
+        raw = self.protocol.encode_request(request)
         tagged = self._finder.ask(request, raw)
-        asked = request if tagged == raw else self.dialect.decode_request(tagged) or request
+        asked = request if tagged == raw else self.protocol.decode_request(tagged) or request
         return self._exchange(tagged, time_out, asked, linger)
 
     def send(self, raw: bytes, time_out: int) -> Heard:
@@ -198,20 +198,20 @@ class Tool:
         since = self._kernel.now
         self._packets, self._drove, self._flawed = [], [], 0
         self._note()
-        ears = _Replies(self.dialect, self._finder, asked)
+        groups = _Replies(self.protocol, self._finder, asked)
         if raw:
             self._port.chunk(self._client, raw)
 
         def enough() -> int | None:
-            ears.take(self._packets)
-            return ears.found[0].at + linger if ears.found and linger is not None else None
+            groups.take(self._packets)
+            return groups.found[0].at + linger if groups.found and linger is not None else None
 
         self._advance(since + length, enough)
-        ears.take(self._packets)
-        requests = () if asked is not None else tuple(self.dialect.cut_requests(ears.rest)[0])
+        groups.take(self._packets)
+        requests = () if asked is not None else tuple(self.protocol.cut_requests(groups.rest)[0])
         beneath = Beneath(self._who_drove(since), self._flawed)
         return Heard(
-            raw, since, self._kernel.now, tuple(self._packets), tuple(ears.found), ears.rest, requests, beneath
+            raw, since, self._kernel.now, tuple(self._packets), tuple(groups.found), groups.rest, requests, beneath
         )
 
     def _deliver(self, _: int, data: bytes) -> None:
@@ -253,9 +253,9 @@ class Tool:
 class _Replies:
     """Cuts what comes into sound replies to one request, however many, and the rest."""
 
-    def __init__(self, dialect: Dialect, finder: StreamFramer, asked: Request | None) -> None:
+    def __init__(self, protocol: BusProtocol, finder: StreamFramer, asked: Request | None) -> None:
         self.found: list[HeardReply] = []
-        self._dialect, self._finder, self._asked = dialect, finder, asked
+        self._protocol, self._finder, self._asked = protocol, finder, asked
         self._passed = b""  # what came before the last sound reply and belonged to none
         self._held = b""
         self._taken = 0
@@ -281,7 +281,7 @@ class _Replies:
         reply = self._finder.feed(bytes((value,)), at)
         if reply is None:
             return
-        begin = max(0, len(self._held) - len(self._dialect.encode_reply(reply)))
+        begin = max(0, len(self._held) - len(self._protocol.encode_reply(reply)))
         self._passed += self._held[:begin]
         self.found.append(HeardReply(reply, self._held[begin:], at))
         self._held = b""

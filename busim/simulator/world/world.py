@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from busim.foundation.units import CharFormat
-from busim.protocols import Dialect
+from busim.protocols import BusProtocol
 from busim.recording.trace import MARK, Emit
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.fault_hooks import LineLevel
@@ -59,7 +59,7 @@ class World:
         self.cameras: dict[str, CameraPort] = {}
         self.converters: dict[str, ConverterPort] = {}
         self.masters: dict[tuple[str, str], MasterPort] = {}
-        self.dialects: dict[str, Dialect] = {}
+        self.protocols: dict[str, BusProtocol] = {}
         self.operators: list[Operator] = []
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None

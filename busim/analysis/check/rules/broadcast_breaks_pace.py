@@ -12,8 +12,8 @@ _PAUSE = 200_000_000  # ns
 def _find(survey: Survey) -> Spots:
     for path, master in survey.masters.values():
         shared = [timed for timed in survey.timed_by[master.name] if len(timed.case.units) > 1]  # one needs none
-        dialects = [timed.case.dialect for timed in shared]
-        if not any(one.broadcast is not None and not one.answers_broadcast for one in dialects):
+        protocols = [timed.case.protocol for timed in shared]
+        if not any(one.broadcast is not None and not one.answers_broadcast for one in protocols):
             continue
         for number, group in enumerate(master.groups):
             if 0 < group.every < _PAUSE:

@@ -8,14 +8,14 @@ from busim.analysis.check.survey import Survey
 
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
-        if wire.dialect is None or wire.dialect.broadcast is None:
+        if wire.protocol is None or wire.protocol.broadcast is None:
             continue
-        low, high = wire.dialect.ids
+        low, high = wire.protocol.ids
         for one in wire.cameras:
-            if one.camera.id == wire.dialect.broadcast:
+            if one.camera.id == wire.protocol.broadcast:
                 yield Spot(
                     f"{one.field}.id",
-                    f"camera {one.camera.name!r} has the ID by which {wire.dialect.name} speaks to all cameras",
+                    f"camera {one.camera.name!r} has the ID by which {wire.protocol.name} speaks to all cameras",
                     str(one.camera.id),
                     f"{low} to {high}",
                 )
@@ -26,9 +26,9 @@ RULE = Rule(
     title="A camera on the ID that means everybody",
     severity="error",
     area="addresses",
-    explanation="Whatever is meant for this camera alone is obeyed by every camera of the line, and in most dialects "
+    explanation="Whatever is meant for this camera alone is obeyed by every camera of the line, and in most protocols "
     "nobody answers a broadcast, so that its values can never be read.",
-    source="the dialect; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (0 is broadcast)",
+    source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (0 is broadcast)",
     advice="Give it an ID of its own.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «0"),),

@@ -38,7 +38,7 @@ RULE = Rule(
     good=(
         (
             "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
-            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4, greeting: \"\"}",
+            '    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4, greeting: ""}',
         ),
     ),
 )

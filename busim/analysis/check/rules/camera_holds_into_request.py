@@ -10,7 +10,7 @@ from busim.foundation.units import show_time
 def _find(survey: Survey) -> Spots:
     for timed in survey.timed:
         case = timed.case
-        pause = max(case.gap, case.dialect.silence(float(case.baud)))
+        pause = max(case.gap, case.protocol.silence(float(case.baud)))
         rest = pause + case.packing_idle + 2 * case.latency.low
         for unit in case.units:
             if unit.hold > rest:

@@ -33,7 +33,8 @@ RULE = Rule(
     source="common practice, no source; what is lost is computed from the order of the line",
     advice="Put it at the end of the cable, lead it off a tee with a short stub, or feed it twice.",
     find=_find,
-    bad=(("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),
+    bad=(
+        ("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
     ),
     good=(("boulder mats, id: 4", "boulder mats, unpowered: cuts, id: 4"),),

@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
         if not living:
             continue
         first = min(living, key=lambda unit: unit.turnaround.low)
-        soonest = first.turnaround.low + case.dialect.silence(float(case.baud))
+        soonest = first.turnaround.low + case.protocol.silence(float(case.baud))
         if case.hold > soonest:
             yield Spot(
                 f"{timed.asker.converter_field or timed.asker.field}.driver.hold",
@@ -44,8 +44,7 @@ RULE = Rule(
     good=(
         (
             "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
-            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}\n"
-            "    driver: {hold: 1 ms}",
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}\n    driver: {hold: 1 ms}",
         ),
     ),
 )

@@ -1,4 +1,4 @@
-"""A character format with less than eight data bits for a dialect that needs them."""
+"""A character format with less than eight data bits for a protocol that needs them."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from busim.analysis.check.survey import Survey
 
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
-        if loses_bits(wire.line.format, wire.dialect):
+        if loses_bits(wire.line.format, wire.protocol):
             yield Spot(
                 f"{wire.field}.format",
-                f"the characters of line {wire.line.name!r} carry less than a byte of {wire.line.dialect}",
+                f"the characters of line {wire.line.name!r} carry less than a byte of {wire.line.protocol}",
                 f"{wire.line.format.data_bits} data bits",
                 "8",
             )
@@ -30,14 +30,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: «7E1\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: «7E1\n    protocol: modbus-rtu\n",
         ),
     ),
     good=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: 8N2\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8N2\n    protocol: modbus-rtu\n",
         ),
     ),
 )

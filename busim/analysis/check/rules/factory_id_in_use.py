@@ -32,8 +32,7 @@ RULE = Rule(
     explanation="Whoever is connected next, or falls back to its default, meets this camera: two answer, and the "
     "new ID may be given to the wrong one, or to both.",
     source="factory ID 1: common practice, no source",
-    advice="Keep the factory ID free on every line, so that one new camera at a time can be connected and found "
-    "there.",
+    advice="Keep the factory ID free on every line, so that one new camera at a time can be connected and found there.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «1"),),
     good=(("boulder right, id: 3", "boulder right, id: 3, factory_id: 7"),),

@@ -12,7 +12,7 @@ def _find(survey: Survey) -> Spots:
         for one in wire.cameras:
             model = survey.model(one.camera.model)
             own = one.camera.driver.format or wire.line.format
-            if loses_bits(own, wire.dialect):
+            if loses_bits(own, wire.protocol):
                 continue  # a matter of its own
             if model and model.bus.formats and own not in model.bus.formats:
                 yield Spot(
@@ -37,14 +37,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: «8O1\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: «8O1\n    protocol: modbus-rtu\n",
         ),
     ),
     good=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: 8N2\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8N2\n    protocol: modbus-rtu\n",
         ),
     ),
 )

@@ -1,4 +1,4 @@
-"""A gap that is shorter than what the dialect keeps anyway."""
+"""A gap that is shorter than what the protocol keeps anyway."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from busim.foundation.units import show_time
 def _find(survey: Survey) -> Spots:
     for path, master in survey.masters.values():
         timed = survey.timed_by[master.name]
-        silences = [one.case.dialect.silence(float(one.case.baud)) for one in timed]
+        silences = [one.case.protocol.silence(float(one.case.baud)) for one in timed]
         if master.gap and silences and master.gap <= min(silences):
             yield Spot(
                 f"{path}.gap",
@@ -22,11 +22,11 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="gap-without-effect",
-    title="A gap that is shorter than what the dialect keeps anyway",
+    title="A gap that is shorter than what the protocol keeps anyway",
     severity="note",
     area="time",
     explanation="It looks as if cameras were given time to breathe, and they are not.",
-    source="the dialect; for modbus-rtu MODBUS over Serial Line V1.02, p. 13",
+    source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 13",
     advice="Write a longer gap, or none.",
     find=_find,
     bad=(("retries: 2", "retries: 2\n    gap: «0.1 ms"),),

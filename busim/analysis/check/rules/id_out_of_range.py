@@ -1,4 +1,4 @@
-"""A bus ID that the line's dialect cannot carry."""
+"""A bus ID that the line's protocol cannot carry."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from busim.analysis.check.survey import Survey
 
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
-        if wire.dialect is None:
+        if wire.protocol is None:
             continue
-        low, high = wire.dialect.ids
+        low, high = wire.protocol.ids
         for one in wire.cameras:
-            if not low <= one.camera.id <= high and one.camera.id != wire.dialect.broadcast:
+            if not low <= one.camera.id <= high and one.camera.id != wire.protocol.broadcast:
                 yield Spot(
                     f"{one.field}.id",
-                    f"camera {one.camera.name!r} has a bus ID that {wire.dialect.name} does not have",
+                    f"camera {one.camera.name!r} has a bus ID that {wire.protocol.name} does not have",
                     str(one.camera.id),
                     f"{low} to {high}",
                 )
@@ -23,13 +23,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="id-out-of-range",
-    title="A bus ID that the dialect does not have",
+    title="A bus ID that the protocol does not have",
     severity="error",
     area="addresses",
     explanation="Nobody can ask this camera: the number does not fit the address field, or the standard keeps it for "
     "something else, and a camera that was set to it may be hard to get back.",
-    source="the dialect; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (1 to 247)",
-    advice="Choose a free ID within the range of the dialect.",
+    source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (1 to 247)",
+    advice="Choose a free ID within the range of the protocol.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «248"),),
     good=(("boulder right, id: 3", "boulder right, id: 247"),),

@@ -27,8 +27,7 @@ RULE = Rule(
     explanation="Addresses that begin with 127 never leave the computer. The plan works on the desk of whoever "
     "rehearsed it, and nowhere else.",
     source="RFC 1122, 3.2.1.3 (from memory)",
-    advice="Write the address that the box has on site; `busim serve` finds a place on the loopback for it by "
-    "itself.",
+    advice="Write the address that the box has on site; `busim serve` finds a place on the loopback for it by itself.",
     find=_find,
     bad=(("endpoint: 10.20.0.45:15001", "endpoint: «127.0.0.45:15001"),),
     good=(("endpoint: 10.20.0.45:15001", "endpoint: 192.168.7.45:15001"),),

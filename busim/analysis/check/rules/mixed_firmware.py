@@ -32,11 +32,11 @@ RULE = Rule(
     advice="Bring them to one version before they are rigged, and try that; keep the file at hand for the spare.",
     find=_find,
     bad=(
-        ("boulder left, id: 2", "boulder left, firmware: \"2.1\", id: 2"),
-        ("boulder mats, id: 4", "boulder mats, firmware: «\"2.2\", id: 4"),
+        ("boulder left, id: 2", 'boulder left, firmware: "2.1", id: 2'),
+        ("boulder mats, id: 4", 'boulder mats, firmware: «"2.2", id: 4'),
     ),
     good=(
-        ("boulder left, id: 2", "boulder left, firmware: \"2.1\", id: 2"),
-        ("boulder mats, id: 4", "boulder mats, firmware: \"2.1\", id: 4"),
+        ("boulder left, id: 2", 'boulder left, firmware: "2.1", id: 2'),
+        ("boulder mats, id: 4", 'boulder mats, firmware: "2.1", id: 4'),
     ),
 )

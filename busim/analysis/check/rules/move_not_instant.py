@@ -28,8 +28,7 @@ RULE = Rule(
     title="Moves that operators feel are late",
     severity="warning",
     area="time",
-    explanation="A hand on an iris knob steers by what it sees. With this delay it overshoots and comes back, on "
-    "air.",
+    explanation="A hand on an iris knob steers by what it sees. With this delay it overshoots and comes back, on air.",
     source="0.1 s feels instantaneous: Nielsen, Usability Engineering, 1993, ch. 5; Miller, AFIPS 33, 1968",
     advice="A move waits for the exchange before it: shorten the longest one (turnaround, packing, polled values in "
     "a row).",

@@ -23,8 +23,7 @@ RULE = Rule(
     title="Moves that come too late to work with",
     severity="error",
     area="time",
-    explanation="Nobody can follow a picture with this delay between hand and lens; operators turn in steps and "
-    "wait.",
+    explanation="Nobody can follow a picture with this delay between hand and lens; operators turn in steps and wait.",
     source="ITU-T G.1010, 2001 (second-hand): less than 250 ms one way for command and control",
     advice="Shorten the longest exchange of the line, or move the slow camera to a line of its own.",
     find=_find,

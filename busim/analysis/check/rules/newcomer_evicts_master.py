@@ -31,15 +31,13 @@ RULE = Rule(
     bad=(
         (
             "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
-            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n"
-            "    clients: «{most: 1, when_full: drop-oldest}",
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: «{most: 1, when_full: drop-oldest}",
         ),
     ),
     good=(
         (
             "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",
-            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n"
-            "    clients: {most: 2, when_full: drop-oldest}",
+            "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 2, when_full: drop-oldest}",
         ),
     ),
 )

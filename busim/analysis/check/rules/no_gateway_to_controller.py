@@ -40,8 +40,7 @@ RULE = Rule(
     good=(
         (
             "endpoint: 10.20.0.45:15001",
-            "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: 10.20.0.1\n"
-            "    dials: 10.30.0.5:4000",
+            "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: 10.20.0.1\n    dials: 10.30.0.5:4000",
         ),
     ),
 )

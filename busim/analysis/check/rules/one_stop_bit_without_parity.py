@@ -10,7 +10,7 @@ from busim.protocols import ModbusRtu
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
         form = wire.line.format
-        if isinstance(wire.dialect, ModbusRtu) and form.parity == "N" and form.stop_halves < 4:
+        if isinstance(wire.protocol, ModbusRtu) and form.parity == "N" and form.stop_halves < 4:
             yield Spot(
                 f"{wire.field}.format",
                 f"line {wire.line.name!r} has neither parity nor a second stop bit",
@@ -31,14 +31,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: «8N1\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: «8N1\n    protocol: modbus-rtu\n",
         ),
     ),
     good=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: 8N2\n    dialect: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8N2\n    protocol: modbus-rtu\n",
         ),
     ),
 )

@@ -32,8 +32,7 @@ RULE = Rule(
     area="time",
     explanation="The box waits whether more comes, with the reply in its hands. It is the cheapest thing to change "
     "on a slow line, and often still at what it was delivered with.",
-    source="16 ms is a usual default of USB serial adapters: FTDI AN232B-04 (second-hand); common practice, no "
-    "source",
+    source="16 ms is a usual default of USB serial adapters: FTDI AN232B-04 (second-hand); common practice, no source",
     advice="Set it to two or three characters, but more than the longest gap within a reply.",
     find=_find,
     bad=(("packing: {idle: 2 ms, length: 0}", "packing: {idle: «20 ms, length: 0}"),),

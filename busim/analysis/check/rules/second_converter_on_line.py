@@ -34,8 +34,7 @@ RULE = Rule(
     bad=(
         (
             "      - {camera: speed finish, after: 12 m}\n",
-            "      - {camera: speed finish, after: 12 m, stub: 0.3 m}\n"
-            "      - {converter: reserve box, after: 2 m}\n",
+            "      - {camera: speed finish, after: 12 m, stub: 0.3 m}\n      - {converter: reserve box, after: 2 m}\n",
         ),
         ("feeds: [speed box, speed start, speed finish]", "feeds: [speed box, reserve box, speed start, speed finish]"),
         (

@@ -28,8 +28,7 @@ RULE = Rule(
     area="video",
     explanation="No camera can do it: the write is refused, or another shutter is set than the panel shows, and the "
     "exposure that was planned for does not come out.",
-    source="frame times: ITU-R BT.709 (from memory); never longer than the frame or field: common practice, no "
-    "source",
+    source="frame times: ITU-R BT.709 (from memory); never longer than the frame or field: common practice, no source",
     advice="Choose a shorter shutter, and more light or gain.",
     find=_find,
     bad=(

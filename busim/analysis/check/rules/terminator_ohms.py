@@ -16,7 +16,7 @@ def _near(one: float, other: float) -> bool:
 
 def _allowed(wiring: Wiring) -> list[float]:
     impedance = wiring.line.cable.impedance
-    return [impedance, MODBUS_TERMINATOR] if wiring.line.dialect.startswith("modbus") else [impedance]
+    return [impedance, MODBUS_TERMINATOR] if wiring.line.protocol.startswith("modbus") else [impedance]
 
 
 def _find(survey: Survey) -> Spots:

@@ -1,4 +1,4 @@
-"""A camera that does not speak its line's dialect."""
+"""A camera that does not speak its line's protocol."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ def _find(survey: Survey) -> Spots:
             if trouble is not None:
                 yield Spot(
                     f"{one.field}.model",
-                    f"camera {one.camera.name!r} cannot be asked in {wire.line.dialect}: {trouble.what}",
+                    f"camera {one.camera.name!r} cannot be asked in {wire.line.protocol}: {trouble.what}",
                     trouble.found or one.camera.model,
-                    trouble.expected or f"a model with keys for {wire.line.dialect}",
+                    trouble.expected or f"a model with keys for {wire.line.protocol}",
                     trouble.mend or "",
                 )
 
 
 RULE = Rule(
-    id="model-lacks-dialect",
-    title="A camera that does not speak its line's dialect",
+    id="model-lacks-protocol",
+    title="A camera that does not speak its line's protocol",
     severity="error",
     area="settings",
     explanation="Every camera of a line hears every request, and one that speaks something else answers at best "
     "nothing and at worst in the middle of another's reply.",
-    source="the camera models and the dialect",
-    advice="Move the camera to a line of its own dialect, or add its keys to the model or to the dialect's file.",
+    source="the camera models and the protocol",
+    advice="Move the camera to a line of its own protocol, or add its keys to the model or to the protocol's file.",
     find=_find,
     bad=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: wall-lines.yaml\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: wall-lines.yaml\n",
         ),
         (
             "speed start, id: 21",
@@ -43,8 +43,8 @@ RULE = Rule(
     ),
     good=(
         (
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: modbus-rtu\n",
-            "    baud: 115200 Bd\n    format: 8E1\n    dialect: wall-lines.yaml\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
+            "    baud: 115200 Bd\n    format: 8E1\n    protocol: wall-lines.yaml\n",
         ),
     ),
     beside=(("wall-lines.yaml", starter("wall-lines")),),
