@@ -28,7 +28,8 @@ Known = Mapping[str, Collection[str]]  # name of a camera -> its parameters
 class Intent:
     """An operator wants `parameter` of `camera` to be `value`, an integer as carried on the wire.
 
-    `at`: simulated ns; `panel`: whose move it is, "" where a test or program gave it.
+    `at`: simulated ns; `panel`: whose move it is, "" where a test or program gave it. `step`: it shall go up or down by
+    `value` steps instead.
     """
 
     at: int
@@ -36,6 +37,7 @@ class Intent:
     parameter: str
     value: int
     panel: str = ""
+    step: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +58,8 @@ class Belief:
 def intent_line(intent: Intent) -> bytes:
     """The line that a controller reads, with its line feed."""
     message: dict[str, Any] = {
-        "v": VERSION, "intent": "set", "at": intent.at, "camera": intent.camera, "parameter": intent.parameter,
-        "value": intent.value,
+        "v": VERSION, "intent": "step" if intent.step else "set", "at": intent.at, "camera": intent.camera,
+        "parameter": intent.parameter, "value": intent.value,
     }  # fmt: skip
     if intent.panel:
         message["panel"] = intent.panel

@@ -45,6 +45,8 @@ class HookFold:
         one = self._camera(line, number)
         one.intents += 1
         one.open.pop(parameter, None)  # replaced by this one
+        if value.startswith("step"):
+            return  # what it comes to depends on when it is done
         if value == had:
             return  # nothing to do
         if one.taken.get(parameter) == value:

@@ -80,7 +80,8 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     INTENT: (
         "intent",
         ("line", "camera", "at", "parameter", "value", "panel", "had"),
-        "a move that a controller under test was told of; panel: whose, empty where a test gave it, which replay feeds "
+        "a move that a controller under test was told of; value: the one wanted, or `step +2` for so many steps; "
+        "panel: whose, empty where a test gave it, which replay feeds "
         "back; had: the camera's value at that instant, empty where the camera is not there",
     ),
     BELIEF: (

@@ -103,6 +103,14 @@ class Camera:
         """Keep the scene as preset `number`, as an order can: 0, or the code of the refusal."""
         return self._state.store(number)
 
+    def free(self, name: str) -> bool:
+        """Whether the parameter can be written and has no effect on any other."""
+        return name in self._plain
+
+    def begin_with(self, values: dict[str, int]) -> None:
+        """Have these values from the start, as if they had been set and saved on site. Only `free` ones."""
+        self._state.begin_with(values)
+
     # -- serving ----------------------------------------------------------------------------------------------
 
     def _ready(self, request: Request, at: int) -> Reply:

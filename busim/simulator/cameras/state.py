@@ -44,6 +44,11 @@ class State:
         if name in self.values and not self.table.parameters[name].writable:
             self.values[name] = value
 
+    def begin_with(self, values: dict[str, int]) -> None:
+        """Have these values, and keep them over a power cut."""
+        self.values.update(values)
+        self._saved = self._worth_saving()
+
     # -- locks and single changes -----------------------------------------------------------------------------
 
     def locked(self, name: str) -> str:

@@ -28,7 +28,10 @@ class Target:
 
 @dataclass(slots=True, eq=False)
 class Task:
-    """One request to one camera. `every`: ns between polls (0: without rest); `time_out` ns; `tries` at most."""
+    """One request to one camera. `every`: ns between polls (0: without rest); `time_out` ns; `tries` at most.
+
+    `relative`: carried out twice it has twice the effect (a step, a toggle).
+    """
 
     target: Target
     kind: str
@@ -40,6 +43,7 @@ class Task:
     tries: int = 1
     asked: int = 0
     attempt: int = 1
+    relative: bool = False
 
 
 class Attempt(NamedTuple):

@@ -8,7 +8,7 @@ from busim.foundation.units import Spread
 from busim.physics.exchange import drain, runs, time_out
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan
 from busim.plan.models import Model
-from busim.protocols import READ, WRITE, BusProtocol, Request
+from busim.protocols import READ, STEP, WRITE, BusProtocol, Request
 from busim.simulator.bus import Setting, setting
 from busim.simulator.masters import COMMAND, POLL, Target, Task
 
@@ -63,6 +63,14 @@ class Asking:
         request = Request(camera.id, WRITE, model.keys[self._protocol.name][model.called(control)], 1, (value,))
         task = self._task(target, COMMAND, control, request, camera.turnaround)
         task.tries = 1 + self._plan.retries
+        return task
+
+    def step(self, camera: CameraPlan, model: Model, target: Target, control: str, steps: int) -> Task:
+        """An operator's move of one control by so many steps. Raises Defect where the protocol has no such message."""
+        request = Request(camera.id, STEP, model.keys[self._protocol.name][model.called(control)], 1, (steps,))
+        task = self._task(target, COMMAND, control, request, camera.turnaround)
+        task.tries = 1 + self._plan.retries
+        task.relative = True
         return task
 
     def _task(self, target: Target, kind: str, work: str, request: Request, turnaround: Spread) -> Task:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
+from functools import partial
 
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, PanelPlan, Plan
 from busim.plan.models import Model, Parameter
@@ -12,7 +13,7 @@ from busim.simulator.bus import Line, Setting, Station, setting
 from busim.simulator.cameras import Camera
 from busim.simulator.converters import Arbiter, ComPort, Packer, Policy
 from busim.simulator.faults import BitNoise, Chatter, Latency, Turnaround
-from busim.simulator.kernel import Chance, Kernel, PatientKernel
+from busim.simulator.kernel import Chance, Kernel, PatientKernel, Stream
 from busim.simulator.masters import Master, Target
 from busim.simulator.world.asking import Asking, Way, way_through
 from busim.simulator.world.camera_ports import CameraPort, Hearing
@@ -27,11 +28,14 @@ from busim.simulator.world.world import World
 
 def build(
     plan: Plan, seed: int, emit: Emit, *, played: Collection[str] | None = None, always_exact: bool = False,
-    watched: bool = False, margin: int | None = None, hooked: bool = False,
+    watched: bool = False, margin: int | None = None, hooked: bool = False, distinct: bool = False,
+    master: Callable[..., Master] = Master,
 ) -> World:  # fmt: skip
     """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
     fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
     `hooked`: a controller outside is told of the moves of panels whose master is not played.
+    `distinct`: cameras begin with values of their own, drawn from the seed, so that a value tells whose it is.
+    `master`: what makes the masters that busim plays.
     `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
 
     Raises Findings: every model, protocol, bus ID, value and control that the plan names and that there is not.
@@ -39,7 +43,7 @@ def build(
     kernel = Kernel() if margin is None else PatientKernel(*_patience(plan, margin))
     hook = Hook(kernel, emit) if hooked else None
     world = World(emit if hook is None else hook.listen(emit), kernel, hook)
-    return _Builder(plan, seed, world, played, always_exact, watched).build()
+    return _Builder(plan, seed, world, played, always_exact, watched, distinct, master).build()
 
 
 def _patience(plan: Plan, margin: int) -> tuple[int, int]:
@@ -56,8 +60,9 @@ def _patience(plan: Plan, margin: int) -> tuple[int, int]:
 
 class _Builder:
     def __init__(
-        self, plan: Plan, seed: int, world: World, played: Collection[str] | None, always_exact: bool, watched: bool
-    ) -> None:
+        self, plan: Plan, seed: int, world: World, played: Collection[str] | None, always_exact: bool, watched: bool,
+        distinct: bool, master: Callable[..., Master],
+    ) -> None:  # fmt: skip
         self._plan = plan
         self._chance = Chance(seed)
         self._world = world
@@ -65,6 +70,9 @@ class _Builder:
         self._played = played
         self._always_exact = always_exact
         self._watched = watched
+        self._distinct = distinct
+        self._made = master
+        self._taken: set[tuple[str, int]] = set()
         self._cameras = {camera.name: camera for camera in plan.cameras}
         self._converters = {converter.name: converter for converter in plan.converters}
         self._masters = {master.name: master for master in plan.masters}
@@ -163,6 +171,8 @@ class _Builder:
         number = self._numbers["camera", plan.name]
         reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
         camera = Camera(self._named.models[plan.name], protocol.name, plan.id, plan.serial, protocol.ids)
+        if self._distinct:
+            camera.begin_with(_own_values(camera, self._chance.stream("camera", plan.name, "values"), self._taken))
         port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(line_plan.order[-1].metres)
@@ -257,7 +267,7 @@ class _Builder:
             camera = self._cameras[place.name]
             target = self._targets[plan.name, camera.name] = Target(camera.name, camera.id)
             polls += asking.polls(camera, self._named.models[camera.name], target)
-        port.master = Master(
+        port.master = self._made(
             protocol.stream_framer(),
             polls,
             port.done,
@@ -267,6 +277,10 @@ class _Builder:
             starts_at=plan.starts_at,
         )
         self._world.masters[plan.name, line_plan.name] = port
+        for (master, name), target in self._targets.items():
+            if master == plan.name and self._line_of["camera", name] is line_plan:
+                camera, model = self._cameras[name], self._named.models[name]
+                self._world.moves[master, name] = partial(_give, port, asking, camera, model, target)
 
     def _panel(self, plan: PanelPlan) -> None:
         moves = [
@@ -306,6 +320,30 @@ class _Builder:
             port.command(asking.move(camera, model, target, control, value))
 
         return Move(parameter.low, parameter.high, play)
+
+
+def _give(
+    port: MasterPort, asking: Asking, camera: CameraPlan, model: Model, target: Target, control: str, value: int,
+    step: bool,
+) -> None:  # fmt: skip
+    """An operator's move reaches a master: to a value, or by so many steps."""
+    make = asking.step if step else asking.move
+    port.command(make(camera, model, target, control, value), absolute=not step)
+
+
+def _own_values(camera: Camera, stream: Stream, taken: set[tuple[str, int]]) -> dict[str, int]:
+    """A value for each parameter that can be written freely, which no camera before has, as far as its range allows."""
+    values = {}
+    for one in camera.model.parameters:
+        if one.kind == "range" and camera.free(one.name):
+            value = stream.between(one.low, one.high)
+            for _ in range(8):
+                if (one.name, value) not in taken:
+                    break
+                value = stream.between(one.low, one.high)
+            values[one.name] = value
+            taken.add((one.name, value))
+    return values
 
 
 def _meant(model: Model, control: str) -> Parameter:

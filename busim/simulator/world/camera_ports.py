@@ -48,7 +48,6 @@ class CameraPort:
         "_kernel",
         "_line",
         "_outlet",
-        "_protocol",
         "_reply",
         "_served",
         "_served_at",
@@ -57,6 +56,7 @@ class CameraPort:
         "hears",
         "number",
         "powered",
+        "protocol",
         "station",
     )
 
@@ -66,7 +66,7 @@ class CameraPort:
     ) -> None:  # fmt: skip
         self._kernel = kernel
         self._line = line
-        self._protocol = protocol
+        self.protocol = protocol
         self._reply = reply
         self._emit = emit
         self._outlet = _Outlet(line, station)
@@ -82,7 +82,7 @@ class CameraPort:
     def asked(self, request: Request, at: int) -> None:
         """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
         camera = self.camera
-        own = camera.id if request.id == self._protocol.broadcast else None
+        own = camera.id if request.id == self.protocol.broadcast else None
         reply = camera.serve(request, at)
         self._served.appendleft(request)
         self._served_at.appendleft(at)
@@ -90,19 +90,30 @@ class CameraPort:
         if own is not None:
             if request.verb == SEARCH:
                 answered += camera.waits
-            elif request.verb != ASSIGN and not self._protocol.answers_broadcast:
+            elif request.verb != ASSIGN and not self.protocol.answers_broadcast:
                 if camera.actions:
                     self._carry_out(at, at)
                 return
             reply = reply._replace(id=own)
-        raw = self._protocol.encode_reply(reply)
+        raw = self.protocol.encode_reply(reply)
         if raw:
             delay, raw = self._reply.answer(raw)
             answered += delay
-            self._kernel.at_or_now(answered, self._outlet.send, raw)
+            if raw:  # a fault may have taken all of it
+                self._kernel.at_or_now(answered, self._outlet.send, raw)
         if camera.actions:
             setting = self.station.setting
             self._carry_out(at, answered + setting.offset(len(raw) * setting.halves))
+
+    def fit_reply(self, reply: CameraReply) -> CameraReply:
+        """Put something else between the camera's answers and its driver, from now on; what was there before."""
+        before, self._reply = self._reply, reply
+        return before
+
+    @property
+    def last_request(self) -> Request | None:
+        """What it served last."""
+        return self._served[0] if self._served else None
 
     # -- what a camera wishes ---------------------------------------------------------------------------------
 
@@ -175,7 +186,7 @@ class CameraPort:
     def fit(self, id: int, serial: int) -> None:
         """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
         self._switch(False)
-        self.camera = Camera(self.camera.model, self._protocol.name, id, serial, self._protocol.ids)
+        self.camera = Camera(self.camera.model, self.protocol.name, id, serial, self.protocol.ids)
         now = self._kernel.now
         self._emit((CHANGE, now, self.number, "bus_id", str(id)))
         self._emit((CHANGE, now, self.number, "serial", str(serial)))

@@ -78,14 +78,14 @@ class Hook:
 
         return listening
 
-    def intend(self, camera: str, parameter: str, value: int, panel: str = "") -> None:
-        """A move, now. The names are known ones."""
+    def intend(self, camera: str, parameter: str, value: int, panel: str = "", *, step: bool = False) -> None:
+        """A move, now: to a value, or (`step`) by so many steps. The names are known ones."""
         line, number = self._numbers[camera]
         port = self._ports.get(camera)
         had = "" if port is None else str(port.camera.values[parameter])
         now = self._kernel.now
-        self._emit((INTENT, line, number, now, parameter, str(value), panel, had))
-        intent = Intent(now, camera, parameter, value, panel)
+        self._emit((INTENT, line, number, now, parameter, f"step {value:+d}" if step else str(value), panel, had))
+        intent = Intent(now, camera, parameter, value, panel, step)
         for tell in self.told:
             tell(intent)
 

@@ -46,7 +46,8 @@ class World:
 
     Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
     each of its lines through an object of its own), `settings` (rows made so far; `told`
-    hears of each when it is made), `wiring` (what hands can do to it), `hook` (None without one).
+    hears of each when it is made), `wiring` (what hands can do to it), `hook` (None without one), `moves` (master and
+    camera to what gives that master a move: control, value, whether by so many steps).
     """
 
     def __init__(self, emit: Emit, kernel: Kernel, hook: Hook | None = None) -> None:
@@ -61,6 +62,7 @@ class World:
         self.masters: dict[tuple[str, str], MasterPort] = {}
         self.protocols: dict[str, BusProtocol] = {}
         self.operators: list[Operator] = []
+        self.moves: dict[tuple[str, str], Callable[[str, int, bool], None]] = {}
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None
         self.wiring = Wiring(self)

@@ -1,0 +1,57 @@
+"""A case: what happens to an installation in one run, as data that can be drawn, shrunk, saved and run again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+
+class FaultEvent(NamedTuple):
+    """One fault: its `kind`, the camera (or the line) it is at, from when and for how long (ns), and how strong; what
+    `amount` means is said by the kind.
+    """
+
+    kind: str
+    target: str
+    at: int
+    length: int
+    amount: int = 0
+
+
+class Action(NamedTuple):
+    """An operator's move: `control` of `camera` to `value`, at `at` ns; `step`: by so many steps instead."""
+
+    at: int
+    camera: str
+    control: str
+    value: int
+    step: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """`seed` of the installation's chance, `length` of the run in ns."""
+
+    seed: int
+    length: int
+    faults: tuple[FaultEvent, ...] = ()
+    actions: tuple[Action, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """JSON-ready."""
+        return {
+            "seed": self.seed,
+            "length": self.length,
+            "faults": [list(one) for one in self.faults],
+            "actions": [list(one) for one in self.actions],
+        }
+
+
+def case_of(entry: dict[str, Any]) -> Case:
+    """The case that `as_json` made this of."""
+    return Case(
+        entry["seed"],
+        entry["length"],
+        tuple(FaultEvent(*one) for one in entry["faults"]),
+        tuple(Action(*one) for one in entry["actions"]),
+    )

@@ -1,0 +1,143 @@
+"""One case for a master that is a pure object: in process, in virtual time.
+
+The master is any object with the interface of `simulator.masters.Master`. What it believes is told as a controller with
+a hook would tell it: values when they are others than before, and which cameras are online.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from busim.plan import Plan
+from busim.protocols import READ
+from busim.protocols.hook import Belief, Intent
+from busim.recording.trace import Record
+from busim.simulator.masters import OK, Attempt, Master, Target
+from busim.simulator.world import World, build
+from busim.testing.fuzzing.case import Action, Case
+from busim.testing.fuzzing.injected import inject
+from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
+
+MakeMaster = Callable[..., Master]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What became of a case. `reached`: triples of a judge's state, a fault and how the last exchange ended."""
+
+    verdicts: tuple[Verdict, ...]
+    ground: Ground
+    reached: frozenset[tuple[str, str, str]] = frozenset()
+    records: tuple[Record, ...] = field(default=(), repr=False)
+
+
+def run_pure(
+    plan: Plan, case: Case, judges: Sequence[type[Judge]], make: MakeMaster = Master, *, master: str | None = None,
+    keep: bool = False, silent: bool = False,
+) -> Result:  # fmt: skip
+    """Run a case and judge it. `master`: the name of the one under test, the plan's first where None; `keep`: the
+    records too; `silent`: the master has no hook.
+
+    Raises Findings for a plan that cannot be built.
+    """
+    name = master or plan.masters[0].name
+    kept: list[Record] = []
+    benches: list[Bench] = []
+
+    def emit(record: Record) -> None:
+        kept.append(record)
+        if benches and not keep and len(kept) > 4096:
+            _pour(kept, benches[0])
+
+    believer = _Believer()
+    world = build(plan, case.seed, emit, hooked=True, distinct=True, master=believer.making(make, silent))
+    ground = ground_of(plan, world.names, name, hooked=not silent)
+    bench = Bench(ground, judges, meant=bool(case.faults))
+    benches.append(bench)
+    believer.watch(world, ground)
+    inject(world, case)
+    _schedule(world, name, case.actions)
+    world.start()
+    world.kernel.advance(case.length)
+    world.finish()
+    records = tuple(kept)
+    _pour(kept, bench)
+    verdicts = tuple(bench.finish(case.length))
+    return Result(verdicts, ground, bench.reached, records if keep else ())
+
+
+def _pour(kept: list[Record], bench: Bench) -> None:
+    for record in kept:
+        bench.take(record)
+    kept.clear()
+
+
+def _schedule(world: World, master: str, actions: Sequence[Action]) -> None:
+    """Operators act: the hook is told, and it tells the master, as a controller outside would be told."""
+    hook = world.hook
+    assert hook is not None
+
+    def act(action: Action) -> None:
+        hook.intend(action.camera, action.control, action.value, "panel", step=action.step)
+
+    def hear(intent: Intent) -> None:
+        world.moves[master, intent.camera](intent.parameter, intent.value, intent.step)
+
+    hook.told.append(hear)
+    for action in actions:
+        if action.camera in hook.known:
+            world.kernel.at(action.at, act, action)
+
+
+class _Believer:
+    """Tells what a pure master believes, from what it says of its attempts."""
+
+    def __init__(self) -> None:
+        self._world: World | None = None
+        self._ground: Ground | None = None
+        self._told: dict[tuple[str, int], int] = {}
+        self._online: dict[str, bool] = {}
+        self._names: dict[str, dict[int, str]] = {}
+
+    def making(self, make: MakeMaster, silent: bool) -> MakeMaster:
+        """`make`, with what it tells of its attempts told here too."""
+
+        def made(finder: Any, polls: Any, done: Callable[[Attempt], None], **more: Any) -> Master:
+            def told(attempt: Attempt) -> None:
+                done(attempt)
+                self._attempt(attempt)
+
+            return make(finder, polls, done if silent else told, **more)
+
+        return made
+
+    def watch(self, world: World, ground: Ground) -> None:
+        self._world = world
+        for line in ground.lines.values():
+            for camera in line.cameras.values():
+                self._names[camera.name] = camera.names
+
+    def _attempt(self, attempt: Attempt) -> None:
+        task, outcome = attempt.task, attempt.outcome
+        target = task.target
+        world = self._world
+        assert world is not None
+        hook = world.hook
+        assert hook is not None
+        if outcome == OK and task.request.verb == READ:
+            names, told = self._names[target.name], self._told
+            for key, value in enumerate(attempt.values, task.request.key):
+                if told.get((target.name, key)) != value:
+                    told[target.name, key] = value
+                    hook.believe(Belief("value", target.name, names[key], value))
+        if outcome != OK or not self._online.get(target.name, False):
+            world.kernel.at(world.kernel.now, self._look, target)  # it makes up its mind after it has told
+
+    def _look(self, target: Target) -> None:
+        if self._online.get(target.name) is not target.online and self._world is not None:
+            hook = self._world.hook
+            assert hook is not None
+            self._online[target.name] = target.online
+            hook.believe(Belief("online" if target.online else "offline", target.name))

@@ -1,0 +1,1 @@
+"""Judges, one module each, with `JUDGE` in it: what a controller must do on a shared line."""

@@ -1,0 +1,99 @@
+"""Attribution: is a value that the controller stores for a camera what that camera said?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.protocols import WRITE
+from busim.testing.judging.contract import NO_HOOK, About, Judge
+from busim.testing.judging.events import Answered
+
+_KEPT = 16  # values of one parameter that a camera sent, with their instants
+_SHIFTED = 2  # replies in a row to no request of theirs: one late reply may be taken once, and then no more
+
+
+class Attribution(Judge):
+    """Holds each value the controller believes against what that camera sent for that parameter."""
+
+    about = About(
+        name="attribution",
+        title="Attribution: each value belongs to its camera and its question",
+        passes="each value stored for a camera is the one that this camera sent last for this parameter, and no two "
+        "exchanges in a row end with a reply that the camera had sent to an earlier request",
+        catches="late replies taken for the answer to the next request (M1), replies with the wrong ID (B1), answers "
+        "to other clients (C4), stale bytes after connecting (C8, C9)",
+        needs="beliefs (values) of the controller; without them it says `inconclusive: no hook`",
+        bound="the canary rule of the fault catalogue, common practice, no source: values of cameras are seeded "
+        "distinct and a reading counts requests, so a value names its camera and its request. A protocol without a "
+        "transaction number cannot tell one late reply of the same shape; hence one is allowed",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
+        self._owners: dict[int, tuple[int, str]] = {}  # value -> who sent it last
+        self._shifted: dict[int, int] = {}
+
+    def answered(self, event: Answered) -> None:
+        asked, reply = event.asked, event.reply
+        if asked is None or reply is None or reply.refused:
+            return
+        camera = self.ground.lines[event.line].cameras[event.camera]
+        values = reply.values
+        if asked.request.verb == WRITE:
+            values = asked.request.values
+        for number, value in enumerate(values):
+            name = camera.names.get(reply.key + number)
+            if name is not None:
+                kept = self._sent.setdefault((event.camera, name), [])
+                if kept and kept[-1][1] == value:
+                    kept[-1] = (event.end, value)
+                    continue
+                self._owners[value] = event.camera, name
+                kept.append((event.end, value))
+                if len(kept) > _KEPT:
+                    del kept[0]
+
+    def believed(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, at, kind, name, text, _, _ = record
+        if kind != "value":
+            return
+        self.judged += 1
+        self.state = "judging"
+        value = int(text)
+        kept = self._sent.get((camera, name), [])
+        for number in range(len(kept) - 1, -1, -1):
+            if kept[number][1] == value:
+                if number == len(kept) - 1 or kept[number + 1][0] >= at - self.ground.lag:
+                    return
+                break
+        self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value}: {self._whose(camera, name, value)}")
+
+    def _whose(self, camera: int, name: str, value: int) -> str:
+        if any(sent == value for _, sent in self._sent.get((camera, name), ())):
+            return "this camera has sent another value since"
+        owner = self._owners.get(value)
+        if owner is None:
+            return "no camera sent this value"
+        return f"this value was sent by {self.ground.name(owner[0])} as its {owner[1]}"
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
+        if outcome != "ok" or master not in self.ground.ours:
+            return
+        if read_at >= 0:
+            self._shifted[camera] = 0
+            return
+        count = self._shifted[camera] = self._shifted.get(camera, 0) + 1
+        self.state = "shifted"
+        if count >= _SHIFTED:
+            self.fail(
+                ended, line, f"{count} answers in a row of {self.ground.name(camera)} belong to earlier requests; the "
+                f"camera had not served the one sent at {sent / 1e9:.6f} s",
+            )  # fmt: skip
+
+    def lacks(self) -> str:
+        return "" if self.ground.hooked else NO_HOOK
+
+
+JUDGE = Attribution

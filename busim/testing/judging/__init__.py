@@ -1,0 +1,25 @@
+"""What judges stand on: the bench that reads the lines for them, what they know beforehand, what they answer.
+
+In: records of a trace, live, from a file or on replay. Out: verdicts with their evidence. Open `bench.py` first (the
+way of a record to the judges), then `contract.py`; the judges themselves are in `busim.testing.judges`.
+"""
+
+from busim.testing.judging.bench import Bench, judge_records, judge_trace
+from busim.testing.judging.contract import FAIL, INCONCLUSIVE, PASS, About, Evidence, Frame, Judge, Verdict
+from busim.testing.judging.ground import Ground, ground_of
+
+__all__ = [
+    "FAIL",
+    "INCONCLUSIVE",
+    "PASS",
+    "About",
+    "Bench",
+    "Evidence",
+    "Frame",
+    "Ground",
+    "Judge",
+    "Verdict",
+    "ground_of",
+    "judge_records",
+    "judge_trace",
+]

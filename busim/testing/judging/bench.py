@@ -1,0 +1,155 @@
+"""The bench: puts records into the order of time, reads the lines once, and tells every judge what concerns it.
+
+The same live, from a file and on replay. A file keeps the order within one kind of record only, and a running world
+tells of a burst when it is over, so the bench sorts by the instant at which a record is known, then by kind, then by
+what it says. It holds records back until nothing older can come.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from heapq import merge
+from typing import Any
+
+from busim.foundation.errors import Defect
+from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, HEARD, INPUT, INTENT, Record, Trace
+from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
+from busim.testing.judging.events import Answered, Asked
+from busim.testing.judging.ground import Ground
+from busim.testing.judging.wire import WireReader
+
+# Of effects that are no faults: what cameras do when asked, and what a converter is set to do.
+_NO_FAULTS = frozenset(("camera", "refused", "clients", "idle", "arbitration", "purge"))
+_HELD = 4096  # records, then those that nothing older can follow are judged
+_HORIZON = 2_000_000_000  # ns by which a record may come later than another that was known before
+_RECENT = 5_000_000_000  # ns for which a fault is named as the last one
+
+_KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
+_BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant by which a trace file orders
+_METHODS = {
+    EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
+    INPUT: "entered", HEARD: "heard",
+}  # fmt: skip
+
+
+class Bench(Scene):
+    """Takes records, then gives the verdicts. `meant`: whether the run was to have faults."""
+
+    def __init__(self, ground: Ground, kinds: Sequence[type[Judge]], *, meant: bool = False) -> None:
+        self._ground = ground
+        self._meant = meant
+        self._effects = 0
+        self._last_fault: tuple[int, str] = (-1, "")
+        self._fault_kind = "none"
+        self._outcome = "none"
+        self.reached: frozenset[tuple[str, str, str]] = frozenset()
+        self._triples: set[tuple[str, str, str]] = set()
+        self._pending: list[tuple[int, int, Record]] = []
+        self._lines: dict[int, WireReader] = {}
+        # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
+        self._before = {number: line.char // 5 for number, line in ground.lines.items()}
+        self.judges = [kind(ground, self) for kind in kinds]
+        self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
+        self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
+        self._takers: dict[int, list[Callable[[Any], None]]] = {
+            kind: self._overriding(method) for kind, method in _METHODS.items()
+        }
+        for number, line in ground.lines.items():
+            self._lines[number] = WireReader(ground, line, self._tell_asked, self._tell_answered)
+
+    def _overriding(self, method: str) -> list[Callable[[Any], None]]:
+        """The bound methods of the judges that do something there."""
+        plain = getattr(Judge, method)
+        return [getattr(judge, method) for judge in self.judges if getattr(type(judge), method) is not plain]
+
+    # -- what comes in --------------------------------------------------------------------------------------
+
+    def take(self, record: Record) -> None:
+        """One record, in the order in which a world emits them or a file has them."""
+        kind = record[0]
+        column = _KNOWN.get(kind)
+        if column is not None:
+            known = record[column]
+            if kind == BURST:
+                known -= self._before[record[1]]
+            self._pending.append((known, kind, record))
+            if len(self._pending) >= _HELD:
+                self._flush(max(self._pending)[0] - _HORIZON)
+
+    def _flush(self, until: int) -> None:
+        pending = self._pending
+        pending.sort()
+        count = len(pending)
+        if until < pending[-1][0]:
+            count = next(n for n, one in enumerate(pending) if one[0] > until)
+        for _, kind, record in pending[:count]:
+            if kind == BURST:
+                self._lines[record[1]].take(record)
+            else:
+                if kind == EFFECT and record[3] not in _NO_FAULTS:
+                    self._effects += 1
+                    self._fault_kind = record[3]
+                    self._last_fault = record[1], f"{record[3]} at {self._ground.name(record[2])}: {record[4]}"
+                for take in self._takers.get(kind, ()):
+                    take(record)
+                if kind == EXCHANGE:
+                    self._outcome = f"{record[5]} {record[12]}"
+                    self._look()
+        del pending[:count]
+
+    def _tell_asked(self, event: Asked) -> None:
+        for tell in self._asked:
+            tell(event)
+
+    def _tell_answered(self, event: Answered) -> None:
+        for tell in self._answered:
+            tell(event)
+
+    def _look(self) -> None:
+        """Keep which judge was in which state when this came of an exchange after that fault."""
+        situation = self._fault_kind, self._outcome
+        for judge in self.judges:
+            if judge.state != "quiet":
+                self._triples.add((f"{judge.about.name} {judge.state}", *situation))
+
+    # -- what comes of it ---------------------------------------------------------------------------------------
+
+    def finish(self, until: int) -> list[Verdict]:
+        """The run is over, at `until` ns. A bench gives its verdicts once."""
+        if self._pending:
+            self._flush(1 << 63)
+        for judge in self.judges:
+            judge.ended(until)
+        self.reached = frozenset(self._triples)
+        return [judge.verdict(self._effects, self._meant) for judge in self.judges]
+
+    def frames(self, line: int, until: int) -> tuple[Frame, ...]:
+        reader = self._lines.get(line)
+        return () if reader is None else reader.frames(until)
+
+    def fault(self, at: int) -> str:
+        when, what = self._last_fault
+        return what if what and at - when <= _RECENT else ""
+
+
+def judge_records(
+    ground: Ground, records: Iterable[Record], until: int, kinds: Sequence[type[Judge]], *, meant: bool = False
+) -> list[Verdict]:
+    """The verdicts on a run that is over."""
+    bench = Bench(ground, kinds, meant=meant)
+    for record in records:
+        bench.take(record)
+    return bench.finish(until)
+
+
+def judge_trace(ground: Ground, trace: Trace, kinds: Sequence[type[Judge]], *, meant: bool = False) -> list[Verdict]:
+    """The verdicts on a trace, which may be larger than memory.
+
+    Raises UserError for a damaged trace, Defect for one whose run was not ended.
+    """
+    until = trace.head.get("ended_at")
+    if not isinstance(until, int):
+        raise Defect("a trace is judged when its run is over")
+    # Each kind by its own instant (of a burst its start); the bench puts them into the order in which they were known.
+    rows = merge(*(trace.records(kind, by_time=True) for kind in _KNOWN), key=lambda record: record[_BEGUN[record[0]]])
+    return judge_records(ground, rows, until, kinds, meant=meant)

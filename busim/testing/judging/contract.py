@@ -1,0 +1,175 @@
+"""What a judge is: what it says of itself, what it is told, and what it answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from busim.testing.judging.events import Answered, Asked
+from busim.testing.judging.ground import Ground
+
+PASS, FAIL, INCONCLUSIVE = "pass", "fail", "inconclusive"
+NO_HOOK = "no hook"
+_MOST = 5  # pieces of evidence that a verdict keeps; the rest is counted
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a judge says of itself. `needs`: records it cannot do without; `bound`: the limit and where it comes from;
+    `catches`: faults of the catalogue and defects of controllers that make it fail.
+    """
+
+    name: str
+    title: str
+    passes: str
+    catches: str
+    needs: str
+    bound: str
+
+    def page(self) -> str:
+        """The judge as a page of markdown."""
+        return (
+            f"# {self.title}\n\n`{self.name}`: a judge.\n\n**Passes when** {self.passes}.\n\n"
+            f"**Catches** {self.catches}.\n\n**Needs** {self.needs}.\n\n**Bound.** {self.bound}.\n"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One burst of the line as a person reads it. Times in ns."""
+
+    start: int
+    end: int
+    driver: str
+    data: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One violation: when (ns), what happened, the frames before it, and the last fault that had taken effect."""
+
+    at: int
+    what: str
+    frames: tuple[Frame, ...] = ()
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: how many occasions there were to go wrong, `failed`
+    in how many it did; `effects`: how often faults took effect in the run.
+    """
+
+    judge: str
+    outcome: str
+    why: str
+    judged: int
+    failed: int = 0
+    effects: int = 0
+    evidence: tuple[Evidence, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """JSON-ready."""
+        return {
+            "judge": self.judge, "outcome": self.outcome, "why": self.why, "judged": self.judged,
+            "failed": self.failed, "effects": self.effects,
+            "evidence": [
+                {
+                    "at_s": one.at / 1e9, "what": one.what, "fault": one.fault,
+                    "frames": [
+                        {"start_s": f.start / 1e9, "end_s": f.end / 1e9, "driver": f.driver, "hex": f.data,
+                         "meaning": f.meaning}
+                        for f in one.frames
+                    ],
+                }
+                for one in self.evidence
+            ],
+        }  # fmt: skip
+
+
+class Scene:
+    """What judges can look back at: the frames of the last moments and the faults that took effect."""
+
+    def frames(self, line: int, until: int) -> tuple[Frame, ...]:
+        """The last frames of a line that began by `until` ns."""
+        raise NotImplementedError
+
+    def fault(self, at: int) -> str:
+        """The last fault that had taken effect by `at` ns, in words; empty for none."""
+        raise NotImplementedError
+
+
+class Judge:
+    """A fold over what happened: the methods that a judge overrides are called in the order of time; then `verdict`.
+
+    `state`: a word for what it is in the middle of; a campaign looks at it to see what it has reached.
+    """
+
+    about: ClassVar[About]
+    state = "quiet"
+
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        self.ground = ground
+        self.judged = 0
+        self.failed = 0
+        self.evidence: list[Evidence] = []
+        self._scene = scene
+
+    # -- what happens; each is called only where a judge overrides it --------------------------------------------
+
+    def asked(self, event: Asked) -> None:
+        """A request of anybody was on the wire."""
+
+    def answered(self, event: Answered) -> None:
+        """A camera has sent something."""
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        """A master that busim plays says what became of a request: an exchange record."""
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        """An operator wants something: an intent record."""
+
+    def believed(self, record: tuple[Any, ...]) -> None:
+        """The controller says what it believes: a belief record."""
+
+    def changed(self, record: tuple[Any, ...]) -> None:
+        """A parameter of a camera, or a port, changed: a change record."""
+
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        """A fault or a policy took effect: an effect record."""
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        """Something came in from outside: an input record."""
+
+    def heard(self, record: tuple[Any, ...]) -> None:
+        """A receiver heard something else than was sent: a heard record."""
+
+    def ended(self, until: int) -> None:
+        """The run ends at `until` ns: judge what is still open."""
+
+    # -- what it says --------------------------------------------------------------------------------------------
+
+    def fail(self, at: int, line: int, what: str) -> None:
+        """One violation."""
+        self.failed += 1
+        self.state = "failed"
+        if len(self.evidence) < _MOST:
+            self.evidence.append(Evidence(at, what, self._scene.frames(line, at), self._scene.fault(at)))
+
+    def lacks(self) -> str:
+        """What it would have needed and did not get, empty where it got all of it."""
+        return ""
+
+    def verdict(self, effects: int, meant: bool) -> Verdict:
+        """`effects`: how often faults took effect; `meant`: whether the run was to have faults."""
+        outcome, why = PASS, f"held on {self.judged} occasions"
+        if self.failed:
+            outcome, why = FAIL, self.evidence[0].what
+        elif lacks := self.lacks():
+            outcome, why = INCONCLUSIVE, lacks
+        elif not self.judged:
+            outcome, why = INCONCLUSIVE, "there was no occasion to judge"
+        elif meant and not effects:
+            outcome, why = INCONCLUSIVE, "no fault took effect"
+        return Verdict(self.about.name, outcome, why, self.judged, self.failed, effects, tuple(self.evidence))

@@ -1,0 +1,139 @@
+"""What judges know of an installation before anything happens: who is who, and the times that the plan allows."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from busim.plan import CameraPlan, Plan
+from busim.plan.models import Model
+from busim.protocols import BusProtocol, Request
+from busim.simulator.bus import setting
+from busim.simulator.world import Name, Way, look_up, way_through
+
+
+@dataclass(frozen=True, slots=True)
+class CameraGround:
+    """`names`: register to parameter; `readings`: parameters that change by themselves; `turnaround`: ns at most."""
+
+    number: int
+    name: str
+    address: int
+    names: dict[int, str]
+    readings: frozenset[str]
+    turnaround: int
+
+
+@dataclass(frozen=True, slots=True)
+class LineGround:
+    """Times in ns. `silence`: between two frames; `reaction`: until the controller can know that the line is busy."""
+
+    number: int
+    name: str
+    protocol: BusProtocol
+    cameras: dict[int, CameraGround]  # by number in the trace
+    by_address: dict[int, int]
+    way: Way
+    char: int
+    silence: int
+    reaction: int
+    time_out: int | None  # the plan's own
+    group_every: int  # ns of the slowest poll group
+
+    def response(self, request: Request) -> int:
+        """ns from the first bit of a request until the controller can have the whole reply, at the longest."""
+        camera = self.cameras.get(self.by_address.get(request.id, 0))
+        sent, back, _ = self.protocol.lengths(request)
+        wire = (sent + back) * self.char
+        turnaround = 0 if camera is None else camera.turnaround
+        return wire + self.silence + turnaround + self.way.packing + 2 * self.way.latency
+
+    def longest_wait(self, request: Request) -> int:
+        """ns after which a controller that waits as planned gives up."""
+        camera = self.cameras.get(self.by_address.get(request.id, 0))
+        planned = self.time_out
+        if planned is None:
+            planned = self.way.time_out(self.protocol, request, 0 if camera is None else camera.turnaround)
+        return max(planned, self.response(request))
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """`names`: number in the trace to (kind, name); `ours`: stations through which the controller under test asks.
+
+    `hooked`: it says what it believes; `played`: busim plays it, so exchange records are its own word. `lag`: ns by
+    which beliefs may come later than what they stand on. `retries`: repeats of a command that the plan allows.
+    `offline_after`: failed polls after which a camera counts as offline.
+    """
+
+    lines: dict[int, LineGround]
+    names: dict[int, tuple[str, str]]
+    camera_lines: dict[int, int]
+    ours: frozenset[int]
+    hooked: bool
+    played: bool
+    lag: int
+    retries: int
+    offline_after: int
+
+    def name(self, number: int) -> str:
+        return self.names.get(number, ("", f"number {number}"))[1]
+
+    def camera(self, number: int) -> CameraGround | None:
+        line = self.lines.get(self.camera_lines.get(number, 0))
+        return None if line is None else line.cameras.get(number)
+
+
+def ground_of(
+    plan: Plan, names: Iterable[Name], master: str, *, hooked: bool = False, played: bool = True, lag: int = 0,
+    also_ours: Collection[str] = (),
+) -> Ground:  # fmt: skip
+    """What judges know of `plan`, whose entities have the numbers of `names`. `master`: the one under test.
+
+    Raises Findings for a plan that cannot be built.
+    """
+    rows = list(names)
+    numbers = {(one.kind, one.name): one.id for one in rows}
+    found = look_up(plan)
+    plan_of = next(one for one in plan.masters if one.name == master)
+    cameras = {one.name: one for one in plan.cameras}
+    converters = {one.name: one for one in plan.converters}
+    lines, camera_lines = {}, {}
+    ours = {numbers[kind, name] for kind, name in numbers if name in (master, *plan_of.through, *also_ours)
+            and kind in ("master", "converter")}  # fmt: skip
+    for line in plan.lines:
+        number = numbers["line", line.name]
+        protocol = found.protocols[line.name]
+        port = setting(line.baud, line.format)
+        through = next(
+            (
+                name
+                for name in plan_of.through
+                if any(place.name == name and place.kind == "converter" for place in line.order)
+            ),
+            None,
+        )
+        way = Way(port) if through is None else way_through(converters[through], line)
+        placed = [place.name for place in line.order if place.kind == "camera"]
+        stands = {
+            numbers["camera", name]: _camera(numbers["camera", name], cameras[name], found.models[name], protocol)
+            for name in placed
+        }
+        camera_lines.update(dict.fromkeys(stands, number))
+        silence = protocol.silence(float(line.baud))
+        # A character is known when it is there; behind a converter when its packet is.
+        reaction = 2 * port.char if through is None else 2 * port.char + way.packing + 2 * way.latency
+        lines[number] = LineGround(
+            number, line.name, protocol, stands, {one.address: one.number for one in stands.values()}, way, port.char,
+            silence, reaction, plan_of.time_out, max((group.every for group in plan_of.groups), default=0),
+        )  # fmt: skip
+    return Ground(
+        lines, {one.id: (one.kind, one.name) for one in rows}, camera_lines, frozenset(ours), hooked, played, lag,
+        plan_of.retries, plan_of.offline_after,
+    )  # fmt: skip
+
+
+def _camera(number: int, plan: CameraPlan, model: Model, protocol: BusProtocol) -> CameraGround:
+    names = {key: name for name, key in model.keys[protocol.name].items()}
+    readings = frozenset(one.name for one in model.parameters if not one.writable)
+    return CameraGround(number, plan.name, plan.id, names, readings, plan.turnaround.high)

@@ -1,0 +1,122 @@
+"""Reads the bursts of one line as requests and answers, once for all judges."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from typing import Any
+
+from busim.protocols import OTHER, Reply, Request
+from busim.testing.judging.contract import Frame
+from busim.testing.judging.events import Answered, Asked
+from busim.testing.judging.ground import Ground, LineGround
+
+_KEPT = 12  # bursts that are looked back at
+_OPEN = 4  # requests to one camera that may still be answered
+_MOST = 4096  # different bursts whose meaning is kept
+
+Burst = tuple[Any, ...]
+
+
+class WireReader:
+    """Takes burst records of one line in the order of their ends."""
+
+    def __init__(
+        self, ground: Ground, line: LineGround, asked: Callable[[Asked], None], answered: Callable[[Answered], None]
+    ) -> None:
+        self._ground = ground
+        self._line = line
+        self._asked = asked
+        self._answered = answered
+        self._kept: deque[tuple[Burst, Asked | Answered | None]] = deque(maxlen=_KEPT)
+        self._requests: dict[bytes, Request | None] = {}
+        self._held: dict[int, bytes] = {}  # of a driver that sends a request in pieces
+        self._last: Asked | None = None
+        self._open: dict[int, deque[Asked]] = {}
+
+    def take(self, burst: Burst) -> None:
+        """One burst that is over."""
+        driver = burst[2]
+        event: Asked | Answered | None
+        if driver in self._line.cameras:
+            event = self._reply(burst)
+            self._kept.append((burst, event))
+            self._answered(event)
+            return
+        event = self._request(burst)
+        self._kept.append((burst, event))
+        if event is not None:
+            self._last = event
+            waiting = self._open.get(event.camera)
+            if waiting is None:
+                waiting = self._open[event.camera] = deque(maxlen=_OPEN)
+            waiting.append(event)
+            self._asked(event)
+
+    def _request(self, burst: Burst) -> Asked | None:
+        _, line, driver, start, end, _, data, exact = burst
+        request = self._decode(data)
+        if request is None:
+            held = self._held.get(driver, b"") + data
+            requests, rest = self._line.protocol.cut_requests(held)
+            self._held[driver] = rest
+            if not requests:
+                return None
+            request = requests[-1]
+        elif driver in self._held:
+            del self._held[driver]
+        camera = self._line.by_address.get(request.id, 0)
+        return Asked(start, end, line, driver, driver in self._ground.ours, camera, request, data, bool(exact))
+
+    def _decode(self, data: bytes) -> Request | None:
+        known = self._requests
+        if data in known:
+            return known[data]
+        if len(known) >= _MOST:
+            known.clear()
+        request = self._line.protocol.decode_request(data)
+        request = known[data] = None if request is OTHER else request
+        return request
+
+    def _reply(self, burst: Burst) -> Answered:
+        _, line, camera, start, end, _, data, exact = burst
+        last = self._last
+        if last is not None and last.camera == camera:
+            reply = self._line.protocol.decode_reply(data, last.request)
+            if reply is not None:
+                return Answered(start, end, line, camera, last, reply, False, data, bool(exact))
+        reply, to = self._older(camera, data)
+        return Answered(start, end, line, camera, to, reply, to is not None, data, bool(exact))
+
+    def _older(self, camera: int, data: bytes) -> tuple[Reply | None, Asked | None]:
+        for asked in reversed(self._open.get(camera, ())):
+            reply = self._line.protocol.decode_reply(data, asked.request)
+            if reply is not None:
+                return reply, asked
+        return None, None
+
+    def frames(self, until: int) -> tuple[Frame, ...]:
+        """The last bursts that began by `until` ns, as a person reads them."""
+        return tuple(
+            Frame(burst[3], burst[4], self._ground.name(burst[2]), burst[6].hex(" "), self._meaning(event))
+            for burst, event in self._kept
+            if burst[3] <= until
+        )
+
+    def _meaning(self, event: Asked | Answered | None) -> str:
+        if event is None:
+            return "no sound frame"
+        if isinstance(event, Asked):
+            return f"request to {event.request.id}: {_said(event.request)}"
+        if event.reply is None or event.asked is None:
+            return "no reply to any of the last requests"
+        late = ", late" if event.late else ""
+        if event.reply.refused:
+            return f"refusal {event.reply.refused} of {_said(event.asked.request)}{late}"
+        values = ", ".join(map(str, event.reply.values))
+        return f"reply of {event.reply.id} to {_said(event.asked.request)}: {values}{late}"
+
+
+def _said(request: Request) -> str:
+    values = " = " + ", ".join(map(str, request.values)) if request.values else ""
+    return f"{request.verb} {request.size} from {request.key}{values}"
