@@ -58,7 +58,7 @@ def sealed(text: str) -> bytes:
     return data + CrcModbus.calc(data).to_bytes(2, "little")
 
 
-class Ear:
+class KeepingListener:
     """A listener that keeps each character with its instant: `heard` is (ns, value, flags)."""
 
     fresh = True
@@ -82,7 +82,7 @@ class Ear:
     def data(self) -> bytes:
         return bytes(value for _, value, _ in self.characters)
 
-    def fork(self, station: Station, blank: bool) -> Ear:
+    def fork(self, station: Station, blank: bool) -> KeepingListener:
         return self
 
     def clear(self) -> None:

@@ -24,7 +24,7 @@ _TOPICS = (
     "plan",
     "site",
     "check",
-    "identify",
+    "scan",
     "changes",
     "rehearsal",
     "sheet",

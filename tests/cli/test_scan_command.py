@@ -1,4 +1,4 @@
-"""`busim identify`: what it says before it sends anything, what it prints, and how it ends."""
+"""`busim scan`: what it says before it sends anything, what it prints, and how it ends."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from busim.foundation.errors import UserError
 
 
 def identified(scenario: str, *options: str) -> Result:
-    return CliRunner().invoke(app, ["identify", str(SCENARIOS / scenario / "plan.yaml"), *options])
+    return CliRunner().invoke(app, ["scan", str(SCENARIOS / scenario / "plan.yaml"), *options])
 
 
 def test_it_refuses_where_somebody_polls_and_says_who_and_what_to_do() -> None:
@@ -92,7 +92,7 @@ def test_a_plan_whose_every_poll_rests_longer_is_listened_to_for_longer(tmp_path
     text = (SCENARIOS / "factory-fresh" / "plan.yaml").read_text().replace("every: 0}", "every: 20 s}")
     plan = tmp_path / "plan.yaml"
     plan.write_text(text)
-    result = CliRunner().invoke(app, ["identify", str(plan)])
+    result = CliRunner().invoke(app, ["scan", str(plan)])
     assert "listening for 25 s" in result.stdout
     assert "the slowest poll of the plan, 'fast' of 'controller'" in result.stdout
     assert "Somebody polls here" in result.stdout

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import BusimError, UserError
 from busim.protocols import READ, DeclaredProtocol, Reply, Request, find, json_schema, read_text, starter
-from busim.protocols.declared import legs
+from busim.protocols.declared import codegen_request
 
 
 def found_in(text: str) -> Findings:
@@ -159,7 +159,7 @@ def test_nothing_that_a_file_says_gets_into_the_text_of_a_function(monkeypatch: 
         sources.append(source)
         return compile(source, *others)
 
-    monkeypatch.setattr(legs, "compile", spy, raising=False)
+    monkeypatch.setattr(codegen_request, "compile", spy, raising=False)
     nasty = "__import__('os').system('true')"
     text = GOOD.replace("name: wall", f'name: "{nasty}"').replace("title: a good one", f'title: "{nasty}"')
     text = text.replace('"R{key}"', f'"R{nasty}{{key}}"').replace("longest: 40", "longest: 200")

@@ -11,8 +11,8 @@ from pathlib import Path
 import minimalmodbus
 import pytest
 import serial
+from policy_plans import BUS_ID, plan_of
 from serving import Client, Served, read_frame, value_frame, wait_for
-from test_policies import BUS_ID, plan_of
 
 from busim.recording.trace import CHANGE, INPUT, open_trace
 from busim.runtime.bridge import link_names

@@ -127,8 +127,8 @@ else:
     for clock, salt in (("fast", 1), ("virtual", 2)):
         path = tmp_path / f"{clock}.busim"
         subprocess.run(
-            [sys.executable, "-c", program, str(TESTS), clock, str(path), str(seed)],
-            check=True, env={"PYTHONHASHSEED": str(salt)}, timeout=60,
+            [sys.executable, "-c", program, str(Path(__file__).parent), clock, str(path), str(seed)],
+            check=True, env={"PYTHONHASHSEED": str(salt), "PYTHONPATH": str(TESTS)}, timeout=60,
         )  # fmt: skip
         with open_trace(path) as trace:
             assert {record[5] for record in trace.records(EXCHANGE)} >= {"poll", "command"}

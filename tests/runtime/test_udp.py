@@ -12,8 +12,8 @@ from types import TracebackType
 from typing import Any
 
 import pytest
+from policy_plans import FROM_ONE, FROM_TWO, MS, ONE, TWO, Lane, plan_of
 from serving import WITHIN, Served, wait_for
-from test_policies import FROM_ONE, FROM_TWO, MS, ONE, TWO, Lane, plan_of
 from virtual_halls import in_loop
 
 from busim.foundation.diagnostics import Findings

@@ -264,7 +264,7 @@ def test_a_time_out_lasts_as_the_task_says_and_the_line_gets_its_quiet_after_it(
     assert desk.attempts[0][3:6] == (0, TIME_LIMIT, TIME_LIMIT + DRAIN)
 
 
-@pytest.mark.parametrize("pieces", [1, 2, 7])
+@pytest.mark.parametrize("segments", [1, 2, 7])
 @pytest.mark.parametrize("junk", ["", "00", "FF FF 01", "01 03 02", "02 03 02 00 07 FC 46"])
 def test_junk_before_a_reply_does_not_end_the_wait(one: Target, junk: str, segments: int) -> None:
     """Among the junk: a sound reply of another device (MODBUS over Serial Line V1.02, p. 9-10)."""

@@ -10,7 +10,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from small_plans import ReceiverGroup, sealed, wall
+from small_plans import KeepingListener, sealed, wall
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import BURST, EXCHANGE, FRAME, Record
@@ -34,7 +34,7 @@ class Bench:
         self.world: World = build(plan, 1, self.records.append)
         self.line = self.world.lines["wall"]
         self.probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-        self.group = ReceiverGroup(self.probe)
+        self.group = KeepingListener(self.probe)
         self.line.attach(self.probe, self.group)
         self.world.start()
 
@@ -266,7 +266,7 @@ def test_a_camera_that_is_asked_by_the_wrong_id_lets_the_master_wait_in_vain() -
     records: list[Record] = []
     world = build(plan, 1, records.append)
     probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-    world.lines["wall"].attach(probe, ReceiverGroup(probe))
+    world.lines["wall"].attach(probe, KeepingListener(probe))
     world.start()
     world.kernel.at(8_000_000, lambda raw: world.lines["wall"].send(probe, raw), sealed("02 03 06 00 01 00 02 00 03"))
     world.kernel.advance(400_000_000)
@@ -280,7 +280,7 @@ def test_a_request_that_never_found_the_line_quiet_is_not_sent_after_it_was_give
     world = build(wall(turnaround="1 ms", every="50 ms", master="listen: 5 ms"), 1, records.append)
     line = world.lines["wall"]
     probe = Station("probe", 0.0, setting(Fraction(19200), CharFormat.parse("8E1")))
-    line.attach(probe, ReceiverGroup(probe))
+    line.attach(probe, KeepingListener(probe))
     world.start()
     for number in range(300):
         world.kernel.at(1000 + number * 3_000_000, lambda raw: line.send(probe, raw), b"\x55")

@@ -15,68 +15,17 @@ import pytest
 import serial
 from hypothesis import given
 from hypothesis import strategies as st
-from serving import WITHIN, Client, Served, read_frame, value_frame, wait_for, with_crc
+from policy_plans import BUS_ID, FROM_ONE, FROM_TWO, ONE, TWO, Lane, plan_of
+from serving import WITHIN, Client, Served, read_frame, wait_for, with_crc
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import BusimError
 from busim.plan import defaults, read_text
 from busim.protocols import READ, Request, find
-from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, Record, open_trace
+from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, open_trace
 from busim.runtime.bridge import Address, cautions
 from busim.runtime.session import Virtual, replay
 from busim.simulator.converters import Arbiter, Packer, Slots
-from busim.simulator.world import ConverterPort, World, build
-
-MS = 1_000_000
-BUS_ID = 100  # the register that holds it
-ONE, TWO = read_frame(1, BUS_ID), read_frame(2, BUS_ID)
-FROM_ONE, FROM_TWO = value_frame(1, 1), value_frame(2, 2)
-
-
-def plan_of(clients: str = "4", more: str = "", turnaround: str = "2 ms") -> str:
-    return f"""
-busim: 1
-name: lane
-lines:
-  - name: lane line
-    baud: 38400 Bd
-    format: 8E1
-    protocol: modbus-rtu
-    order: [{{converter: box}}, {{camera: start, after: 5 m}}, {{camera: top, after: 20 m}}]
-converters:
-  - name: box
-    endpoint: 10.20.0.44:15001
-    latency: 500 us
-    clients: {clients}
-    {more}
-cameras:
-  - {{name: start, id: 1, turnaround: {turnaround}}}
-  - {{name: top, id: 2, turnaround: {turnaround}}}
-"""
-
-
-class Lane:
-    """The line with its box in fast time. `got`: what each client was given; `dropped`: whom the box dropped."""
-
-    def __init__(self, clients: str = "4", more: str = "", turnaround: str = "2 ms") -> None:
-        self.records: list[Record] = []
-        plan = read_text(plan_of(clients, more, turnaround))
-        self.world: World = build(plan, 1, self.records.append, watched=True)
-        self.box: ConverterPort = self.world.converters["box"]
-        self.got: dict[int, bytearray] = {}
-        self.dropped: list[tuple[int, bool]] = []
-        self.box.drop = lambda client, reset: self.dropped.append((client, reset))
-        self.world.start()
-
-    def open(self, client: int) -> bool:
-        self.got[client] = bytearray()
-        return self.box.open(client, lambda number, data: self.got[number].extend(data))
-
-    def go(self, to: int) -> None:
-        self.world.kernel.advance(to * MS)
-
-    def effects(self) -> list[str]:
-        return [record[4] for record in self.records if record[0] == EFFECT]
 
 
 # -- slots -----------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from small_plans import ReceiverGroup
+from small_plans import KeepingListener
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import Record
@@ -42,7 +42,7 @@ class Crowd:
         self._line = Line(self._kernel, self._note)
         self._stations: list[Station] = []
         self._receiver = self._station()
-        self._ear = ReceiverGroup(self._receiver)
+        self._ear = KeepingListener(self._receiver)
         self._line.attach(self._receiver, self._ear)
         for _ in range(12):
             station = self._station()

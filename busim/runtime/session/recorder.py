@@ -25,7 +25,7 @@ from pathlib import Path
 from types import FrameType, TracebackType
 from typing import Any, NoReturn
 
-import busim
+from busim.foundation import version
 from busim.foundation.errors import BusimError, Defect, UserError
 from busim.foundation.units import CharFormat
 from busim.recording.trace import HeadValue, Record
@@ -262,7 +262,7 @@ def _undisturbed(foreign: bool) -> Iterator[None]:
 
 def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
     """A fresh interpreter without site packages: it starts at once, needs SQLite and busim.recording.trace."""
-    root = str(Path(busim.__file__).resolve().parent.parent)
+    root = str(Path(version.__file__).resolve().parents[2])
     command = [sys.executable, "-I", "-S", "-c", _START, root, path, str(int(overwrite)), str(int(live))]
     try:
         return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, process_group=0)
