@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.analysis.budget import cases
+from busim.installation import POLICY, resolve
 from busim.plan import Plan
 from busim.recording.figures import Fold, Value
 from busim.recording.trace import BURST, EXCHANGE, Record
@@ -22,7 +23,6 @@ from busim.simulator.world import World, build
 Array = npt.NDArray[np.float64]
 
 _STEP = 250_000_000  # ns between two looks at whether it has settled, or whether to go on
-_PROBES = 4  # after so many, the pause between probes no longer grows: as masters do
 _LONGEST_SETTLING = 300_000_000_000
 _GOOD = ("ok", "refused")
 
@@ -114,11 +114,10 @@ def trial(
 
     `advanced` is told of the way: ns done, ns in all. Raises UserError for names that there are not.
     """
-    collector = _Collector()
-    world = build(plan, seed, collector.take)
-    restless = {master.name for master in plan.masters if any(not group.every for group in master.groups)}
+    collector, site = _Collector(), resolve(plan)
+    world = build(site, seed, collector.take)
     collector.fold.restless = frozenset(
-        name.id for name in world.names if name.kind == "master" and name.name in restless
+        name.id for name in world.names if name.kind == "master" and name.name in site.restless
     )
     world.start()
     start = _settled(plan, world, collector)
@@ -144,7 +143,7 @@ def _settled(plan: Plan, world: World, collector: _Collector) -> int:
     ]
     now = max((master.starts_at for master in plan.masters), default=0)
     world.kernel.advance(now)
-    while now < _LONGEST_SETTLING and any(collector.probes.get(one, 0) < _PROBES for one in dead):
+    while now < _LONGEST_SETTLING and any(collector.probes.get(one, 0) < POLICY.growing_probes for one in dead):
         now += _STEP
         world.kernel.advance(now)
     return now

@@ -1,11 +1,11 @@
 """The plan: what an integrator writes, read with every error at once and each at its place.
 
-Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `defaults` (the resolved
-plan as JSON), `spelled` (the plan as a file with every default), `json_schema` (for editors), `starter` (a plan to
-begin with), and the data a plan is made of.
+Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `folder` (where the files lie
+that it names), `defaults` (the plan with every default as JSON), `spelled` (the plan as a file with every default),
+`json_schema` (for editors), `starter` (a plan to begin with), and the data a plan is made of.
 """
 
-from busim.plan.reader import json_schema, locate, read, read_text
+from busim.plan.reader import folder, json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
 from busim.plan.site import (
     BiasPlan,
@@ -55,6 +55,7 @@ __all__ = [
     "Spelled",
     "SupplyPlan",
     "defaults",
+    "folder",
     "json_schema",
     "locate",
     "read",

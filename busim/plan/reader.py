@@ -71,11 +71,16 @@ def _resolved(plan: Plan, silent: Collection[str]) -> Plan:
             if camera.model not in times:
                 times[camera.model] = camera.turnaround
                 with suppress(UserError):
-                    model = find(camera.model, Path(plan.path).parent, plan.files)
+                    model = find(camera.model, folder(plan), plan.files)
                     times[camera.model] = model.timing.turnaround
             camera = replace(camera, turnaround=times[camera.model])
         cameras.append(camera)
     return replace(plan, cameras=tuple(cameras))
+
+
+def folder(plan: Plan) -> Path:
+    """Where the files lie that a plan names."""
+    return Path(plan.path).parent
 
 
 def locate(plan: Plan, field: str) -> Position:

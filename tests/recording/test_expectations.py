@@ -106,7 +106,7 @@ def test_mistakes_in_expectations_are_told_together_with_those_in_the_rest() -> 
     text = expecting("{figure: pole_rate, at_least: 5 Hz}").replace("values: [iris, gain]", "values: [irs]")
     with pytest.raises(Findings) as caught:
         Run(read_text(text), 1)
-    assert [one.code for one in caught.value.findings] == ["no-such-value", "no-such-figure"]
+    assert [one.code for one in caught.value.findings] == ["polled-value-nobody-has", "no-such-figure"]
 
 
 @settings(max_examples=60, deadline=None)

@@ -11,6 +11,7 @@ from itertools import pairwise
 import pytest
 from small_plans import sealed, wall
 
+from busim.installation import MasterPolicy
 from busim.protocols import READ, WRITE, Request, find
 from busim.recording.trace import EXCHANGE, Record
 from busim.simulator.kernel import Kernel
@@ -149,7 +150,7 @@ def test_polls_get_a_turn_among_many_commands(one: Target, two: Target) -> None:
 
 
 def test_how_many_commands_go_before_a_due_poll_can_be_chosen(one: Target, two: Target) -> None:
-    desk = Desk([poll(one)], commands_in_a_row=2)
+    desk = Desk([poll(one)], policy=MasterPolicy(commands_in_a_row=2))
     for value in range(6):
         desk.command(MS, move(two, value), absolute=False)
     desk.until(SECOND)
@@ -266,13 +267,13 @@ def test_a_time_out_lasts_as_the_task_says_and_the_line_gets_its_quiet_after_it(
 
 @pytest.mark.parametrize("segments", [1, 2, 7])
 @pytest.mark.parametrize("junk", ["", "00", "FF FF 01", "01 03 02", "02 03 02 00 07 FC 46"])
-def test_junk_before_a_reply_does_not_end_the_wait(one: Target, junk: str, segments: int) -> None:
+def test_junk_before_a_reply_does_not_end_the_wait(one: Target, junk: str, pieces: int) -> None:
     """Among the junk: a sound reply of another device (MODBUS over Serial Line V1.02, p. 9-10)."""
     desk = Desk([poll(one)])
 
     def answers(raw: bytes) -> Answers:
         data = bytes.fromhex(junk) + good(raw)
-        step = -(-len(data) // segments)
+        step = -(-len(data) // pieces)
         return [(DELAY + n, data[n : n + step]) for n in range(0, len(data), step)]
 
     desk.answers = answers

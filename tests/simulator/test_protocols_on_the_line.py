@@ -162,14 +162,14 @@ def test_a_protocol_need_not_have_every_parameter_but_what_the_plan_asks(tmp_pat
     report_of(plan_with(tmp_path, GOOD + KEYS), 1)
     with pytest.raises(Findings) as caught:
         report_of(plan_with(tmp_path, GOOD + KEYS, values="iris, zoom", controls="focus"), 1)
-    assert [one.code for one in caught.value.findings] == ["no-such-value", "no-such-control"]
+    assert [one.code for one in caught.value.findings] == ["polled-value-nobody-has", "control-camera-lacks"]
 
 
 def test_a_key_that_the_protocol_cannot_carry_is_the_user_s_mistake(tmp_path: Path) -> None:
     with pytest.raises(Findings) as caught:
         report_of(plan_with(tmp_path, GOOD + KEYS.replace("700", "1700")), 1)
     (finding,) = caught.value.findings
-    assert finding.code == "not-its-protocol"
+    assert finding.code == "model-lacks-protocol"
     assert finding.found == "key 1700"
 
 

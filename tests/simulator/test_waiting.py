@@ -15,6 +15,7 @@ import pytest
 from small_plans import wall
 
 from busim.foundation.units import CharFormat
+from busim.installation import MasterPolicy
 from busim.protocols import READ, WRITE, Request, find
 from busim.recording.figures import Fold
 from busim.recording.trace import EXCHANGE, Record
@@ -114,7 +115,9 @@ def _wait_among_polls(load: float, commands: int, **more: int) -> float:
 @pytest.mark.parametrize(("load", "commands"), [(0.5, 40_000), (0.1, 20_000), (0.01, 3000)])
 def test_commands_into_a_poll_loop_that_never_rests_wait_as_with_vacations(load: float, commands: int) -> None:
     """Simulated to 2 %. The law has pure priority, so polls are not given a turn among commands here."""
-    assert _wait_among_polls(load, commands, commands_in_a_row=1 << 62) == pytest.approx(1, rel=0.02)
+    assert _wait_among_polls(load, commands, policy=MasterPolicy(commands_in_a_row=1 << 62)) == pytest.approx(
+        1, rel=0.02
+    )
 
 
 def test_the_turn_that_polls_get_costs_commands_nothing_at_light_load_and_is_felt_at_half_load() -> None:

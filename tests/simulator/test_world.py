@@ -136,13 +136,13 @@ def test_everything_that_a_plan_names_and_that_is_not_there_is_told_at_once_with
         build(read_text(WRONG, "wall.yaml"), 1, lambda _: None)
     told = [(each.code, each.field, (each.line, each.column), each.mend) for each in caught.value.findings]
     assert told == [
-        ("no-such-protocol", "lines[1].protocol", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
-        ("no-such-id", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
-        ("no-such-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
-        ("no-such-value", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
-        ("no-such-value", "masters[0].groups[1].values[1]", _place(WRONG, "sound"), "name one of these"),
-        ("no-such-control", "panels[0].controls[1]", _place(WRONG, "shuter"), "did you mean `shutter`?"),
-        ("no-such-control", "panels[0].controls[2]", _place(WRONG, "temperature]"), READ_ONLY),
+        ("unknown-protocol", "lines[1].protocol", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
+        ("id-out-of-range", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
+        ("unknown-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
+        ("polled-value-nobody-has", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
+        ("polled-value-nobody-has", "masters[0].groups[1].values[1]", _place(WRONG, "sound"), "name one of these"),
+        ("control-camera-lacks", "panels[0].controls[1]", _place(WRONG, "shuter"), "did you mean `shutter`?"),
+        ("control-cannot-be-set", "panels[0].controls[2]", _place(WRONG, "temperature]"), READ_ONLY),
     ]
     assert {each.file for each in caught.value.findings} == {"wall.yaml"}
 
@@ -163,7 +163,7 @@ def test_a_model_that_does_not_speak_the_protocol_of_its_line_is_told() -> None:
         build(read_text(SHARED.replace("name: mat,", "name: mat, model: ./mute.yaml,"), files={"./mute.yaml": mute}),
               1, lambda _: None)  # fmt: skip
     told = [(each.code, each.field, each.expected) for each in caught.value.findings]
-    assert told[0] == ("not-its-protocol", "cameras[0].model", "text")
+    assert told[0] == ("model-lacks-protocol", "cameras[0].model", "text")
 
 
 def test_a_value_that_only_some_cameras_have_is_read_from_those() -> None:

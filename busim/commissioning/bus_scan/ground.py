@@ -7,15 +7,13 @@ camera. Where the site is other than the plan, silence may mean less than it see
 from __future__ import annotations
 
 from collections import Counter
-from pathlib import Path
 
 from busim.commissioning.scan_methods import Pace, best_slots
 from busim.foundation.errors import UserError
-from busim.plan import CameraPlan, LinePlan, Plan
+from busim.installation import POLICY, Installation, ResolvedLine, resolve
+from busim.plan import CameraPlan, Plan
 from busim.plan.models import Model
-from busim.plan.models import find as find_model
-from busim.protocols import READ, BusProtocol, Request, find, search, searches, spoken
-from busim.simulator.masters import LONGEST_PAUSE
+from busim.protocols import READ, BusProtocol, Request, search, searches
 from busim.simulator.world import way_through
 
 SCAN, SLOTS, SERIALS = "scan", "slots", "serials"
@@ -29,30 +27,30 @@ class Ground:
 
     `listening`: ns to listen before anything is sent, and `why`; `pace`; `slots` that suit the planned number of
     cameras; `key` and `counter` under which serial and count of requests are read (None: no model has them); `ways`
-    that there are, and `missing`: why not, for the others. Raises UserError where nothing can be asked there.
+    that there are, and `missing`: why not, for the others. Raises UserError where nothing can be asked there, and
+    Findings as `resolve` does.
     """
 
-    def __init__(self, plan: Plan, line: str | None = None) -> None:
-        self.line = _line(plan, line)
-        here = [place.name for place in self.line.order if place.kind == "camera"]
-        self.cameras: list[CameraPlan] = [camera for camera in plan.cameras if camera.name in here]
-        found = next((place.name for place in self.line.order if place.kind == "converter"), None)
-        if found is None:
+    def __init__(self, plan: Plan | Installation, line: str | None = None) -> None:
+        site = resolve(plan)
+        resolved = _line(site, line)
+        self.line = resolved.line
+        here = [camera for camera in site.cameras.values() if camera.line == resolved.name]
+        self.cameras: list[CameraPlan] = [camera.camera for camera in here]
+        if not resolved.converters:
             raise UserError(
                 "there is no converter on this line to connect a laptop to", found=repr(self.line.name),
                 mend="name another line with --line, or write the converter into its order",
             )  # fmt: skip
-        self.converter = next(one for one in plan.converters if one.name == found)
-        self.protocol: BusProtocol = find(self.line.protocol, _folder(plan), plan.files)
-        self.models: dict[str, Model] = {
-            camera.name: spoken(find_model(camera.model, _folder(plan), plan.files), self.protocol)
-            for camera in self.cameras
-        }
+        self._at = resolved.converters[0]
+        self.converter = self._at.converter
+        self.protocol: BusProtocol = resolved.speaks
+        self.models: dict[str, Model] = {camera.name: camera.model for camera in here}
         self.key = self._most("serial")
         counter = self._most("requests")
         together = self.key is not None and counter == self.key + 1 and self.protocol.most_values > 1
         self.counter = counter if together else None
-        self.listening, self.why = listening(plan)
+        self.listening, self.why = listening(site.plan)
         self.pace = self._pace()
         self.slots = best_slots(min(32, max(1, len(self.cameras))), self.pace)
         self.missing = self._missing()
@@ -68,7 +66,7 @@ class Ground:
         return keys.most_common(1)[0][0] if keys else None
 
     def _pace(self) -> Pace:
-        way = way_through(self.converter, self.line)
+        way = way_through(self._at)
         slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
         quickest = min((camera.turnaround.low for camera in self.cameras), default=0)
         read = Request(self.protocol.ids[0], READ, self.key or 0, 2 if self.counter is not None else 1)
@@ -101,16 +99,12 @@ class Ground:
         return tuple(name for name, model in self.models.items() if "search" not in model.capabilities)
 
 
-def _folder(plan: Plan) -> str:
-    return str(Path(plan.path).parent)
-
-
-def _line(plan: Plan, name: str | None) -> LinePlan:
-    for line in plan.lines:
+def _line(site: Installation, name: str | None) -> ResolvedLine:
+    for line in site.lines:
         if name is None or line.name == name:
             return line
     raise UserError(
-        "no such line", found=repr(name), expected=" or ".join(repr(line.name) for line in plan.lines)[:300] or "none",
+        "no such line", found=repr(name), expected=" or ".join(repr(line.name) for line in site.lines)[:300] or "none",
         mend="name a line of the plan with --line",
     )  # fmt: skip
 
@@ -121,9 +115,10 @@ def listening(plan: Plan) -> tuple[int, str]:
     if not polls:
         return _LEAST_LISTENING, "the plan has no master; two seconds are assumed to be enough"
     every, master, group = max(polls)
-    if every >= LONGEST_PAUSE:
+    longest = POLICY.longest_pause
+    if every >= longest:
         return every + every // 4, f"the slowest poll of the plan, {group!r} of {master!r}, and a quarter more"
-    return LONGEST_PAUSE + LONGEST_PAUSE // 4, (
-        f"a master that has given up its cameras still asks every {LONGEST_PAUSE / 10**9:g} s, slower than any poll of "
+    return longest + longest // 4, (
+        f"a master that has given up its cameras still asks every {longest / 10**9:g} s, slower than any poll of "
         "the plan, and a quarter more"
     )

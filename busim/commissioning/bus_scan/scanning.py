@@ -33,6 +33,7 @@ from busim.commissioning.scan_methods import (
     spans_of,
 )
 from busim.foundation.errors import UserError
+from busim.installation import Installation, resolve
 from busim.plan import Plan
 from busim.protocols import READ, Request
 from busim.simulator.world import Tool, World, build
@@ -136,39 +137,39 @@ class BusScan:
 
 
 def scan_bus(
-    plan: Plan, line: str | None = None, *, way: str | None = None, seed: int = 1, stopped: Collection[str] = (),
-    at: int = 0, listening: int | None = None,
+    plan: Plan | Installation, line: str | None = None, *, way: str | None = None, seed: int = 1,
+    stopped: Collection[str] = (), at: int = 0, listening: int | None = None,
 ) -> BusScan:  # fmt: skip
     """Listen on a line of the plan from `at` ns on and, where it is quiet, find its cameras and compare the ways.
 
     `way`: how the cameras that are told of are found, None: the best there is. `stopped`: masters that do not run.
-    Raises UserError where there is no such line, way or place for a laptop, and Findings as `build` does.
+    Raises UserError where there is no such line, way or place for a laptop, and Findings as `resolve` does.
     """
-    unknown = sorted(set(stopped) - {master.name for master in plan.masters})
+    site = resolve(plan)
+    unknown = sorted(set(stopped) - set(site.masters))
     if unknown:
         raise UserError(
             "no such master to stop", found=repr(unknown[0][:60]),
-            expected=" or ".join(repr(master.name) for master in plan.masters)[:300] or "none: the plan has no masters",
+            expected=" or ".join(map(repr, site.masters))[:300] or "none: the plan has no masters",
             mend="name a master of the plan",
         )  # fmt: skip
-    build(plan, seed, lambda _: None)  # finds every name without a meaning at its place
-    ground = Ground(plan, line)
+    ground = Ground(site, line)
     if way is not None and way not in ground.ways:
         raise UserError(
             "there is no such way on this line", found=repr(way[:60]),
             expected=" or ".join(ground.ways) or "none: " + "; ".join(ground.missing.values()),
             mend=ground.missing.get(way, f"name one of {', '.join(WAYS)}"),
         )  # fmt: skip
-    called = _Called(plan, ground, seed, stopped, at, listening)
+    called = _Called(site, ground, seed, stopped, at, listening)
     return called.all(way)
 
 
 class _Called:
     def __init__(
-        self, plan: Plan, ground: Ground, seed: int, stopped: Collection[str], at: int, listening: int | None
+        self, site: Installation, ground: Ground, seed: int, stopped: Collection[str], at: int, listening: int | None
     ) -> None:
-        self._plan, self._ground, self._seed, self._at = plan, ground, seed, at
-        self._played = [master.name for master in plan.masters if master.name not in stopped]
+        self._site, self._ground, self._seed, self._at = site, ground, seed, at
+        self._played = [name for name in site.masters if name not in stopped]
         self._listening = listening or ground.listening
         self._why = ground.why if listening is None else "as asked"
 
@@ -206,7 +207,7 @@ class _Called:
 
     def _begin(self) -> tuple[World, Tool, Quiet, int]:
         """A world in which a laptop has listened."""
-        world = build(self._plan, self._seed, lambda _: None, played=self._played)
+        world = build(self._site, self._seed, lambda _: None, played=self._played)
         world.start()
         tool = Tool(world, self._ground.line.name)
         tool.wait(self._at)

@@ -10,6 +10,7 @@ from busim.commissioning.bus_scan import Ground
 from busim.commissioning.rehearse.orders import new_id, order
 from busim.commissioning.rehearse.script import Planned
 from busim.foundation.errors import UserError
+from busim.installation import resolve
 from busim.plan import Plan
 from busim.plan.models import Model, Parameter
 from busim.protocols import READ, WRITE, BusProtocol, Request
@@ -42,15 +43,15 @@ class Site:
             line.name: max((one.slowest for one in cameras.values() if one.line == line.name), default=0)
             for line in plan.lines
         }
-        converters = {converter.name: converter for converter in plan.converters}
+        site = resolve(plan)
         for line in plan.lines:
             try:
                 tool = self.tools[line.name] = Tool(world, line.name)
             except UserError as error:
                 self.refused[line.name] = error
                 continue
-            self.grounds[line.name] = Ground(plan, line.name)
-            self._ways[line.name] = way_through(converters[tool.converter], line)
+            self.grounds[line.name] = Ground(site, line.name)
+            self._ways[line.name] = way_through(site.converters[tool.converter])
         self._through: dict[str, bool] = {}
         self._dark: set[str] = set()
         self._stand = dict.fromkeys(cameras, _IN)

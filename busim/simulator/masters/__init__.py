@@ -1,6 +1,6 @@
 """Masters: programs that ask. One good one, as a pure object."""
 
-from busim.simulator.masters.master import LONGEST_PAUSE, Master
+from busim.simulator.masters.master import Master
 from busim.simulator.masters.work import (
     COMMAND,
     DAMAGED,
@@ -18,7 +18,6 @@ from busim.simulator.masters.work import (
 __all__ = [
     "COMMAND",
     "DAMAGED",
-    "LONGEST_PAUSE",
     "OK",
     "POLL",
     "PROBE",

@@ -14,6 +14,7 @@ from collections import deque
 from collections.abc import Callable
 from heapq import heappop, heappush
 
+from busim.installation import POLICY, MasterPolicy
 from busim.protocols import Reply, StreamFramer
 from busim.simulator.masters.work import (
     COMMAND,
@@ -30,19 +31,13 @@ from busim.simulator.masters.work import (
     Task,
 )
 
-_OFFLINE_AFTER = 1_000_000_000  # ns of failure before a camera counts as offline, with the count of failures
-LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
-_FIRST_PAUSE = 500_000_000
-_LONGEST_DRAIN = 250_000_000
-
 _IDLE, _WAITING, _DRAINING = range(3)
 
 
 class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
-    `commands_in_a_row`: how many commands may go before a poll that is due gets its turn. `done` is called with every
-    Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
+    `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
     """
 
     def __init__(
@@ -53,16 +48,14 @@ class Master:
         *,
         gap: int,
         drain: int,
-        offline_after: int = 3,
+        policy: MasterPolicy = POLICY,
         starts_at: int = 0,
-        commands_in_a_row: int = 4,
     ) -> None:
         self._finder = finder
         self._done = done
         self._gap = gap
         self._drain = drain
-        self._offline_after = offline_after
-        self._most_in_a_row = commands_in_a_row
+        self._policy = policy
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
         self._commands: deque[Task] = deque()
@@ -126,7 +119,7 @@ class Master:
     # -- what to ask ----------------------------------------------------------------------------------------
 
     def _choose(self, at: int) -> Task | None:
-        poll = None if self._commands and self._in_a_row < self._most_in_a_row else self._due_poll(at)
+        poll = None if self._commands and self._in_a_row < self._policy.commands_in_a_row else self._due_poll(at)
         if poll is None and self._commands:
             self._in_a_row += 1
             return self._commands.popleft()
@@ -172,7 +165,7 @@ class Master:
             target.failed_at = self._sent
         target.failures += 1
         free = self._until = at + self._drain
-        self._drain_end = at + _LONGEST_DRAIN
+        self._drain_end = at + self._policy.longest_drain
         self._state = _DRAINING
         self._report(at, free, outcome, ())
         if task.kind == COMMAND and task.attempt < task.tries and target.online:
@@ -183,9 +176,10 @@ class Master:
 
     def _judge(self, target: Target, task: Task, at: int) -> None:
         """Is the camera offline? Then it is probed, at a growing pause; else a failed poll comes again in its turn."""
-        if target.online and target.failures >= self._offline_after and at - target.failed_at >= _OFFLINE_AFTER:
+        policy, failing_for = self._policy, at - target.failed_at
+        if target.online and target.failures >= policy.failures and failing_for >= policy.failing_for:
             target.online = False
-            target.pause = _FIRST_PAUSE
+            target.pause = policy.first_pause
             if task.kind == COMMAND:
                 probe = next((entry[2] for entry in self._polls if entry[2].target is target), task)
             else:
@@ -194,7 +188,7 @@ class Master:
             if task.kind == POLL:
                 target.parked.append(task)
         elif task.kind == PROBE:
-            target.pause = min(2 * target.pause, LONGEST_PAUSE)
+            target.pause = policy.next_pause(target.pause)
             self._queue(task, at + target.pause)
         elif task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)

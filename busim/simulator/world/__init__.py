@@ -6,7 +6,6 @@ from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
 from busim.simulator.world.master_ports import MasterPort
-from busim.simulator.world.named import Named, look_up
 from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
 from busim.simulator.world.world import Name, SettingRow, World
 
@@ -20,13 +19,11 @@ __all__ = [
     "Hook",
     "MasterPort",
     "Name",
-    "Named",
     "Packet",
     "SettingRow",
     "Tool",
     "Way",
     "World",
     "build",
-    "look_up",
     "way_through",
 ]

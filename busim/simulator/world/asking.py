@@ -1,14 +1,13 @@
-"""From a plan's masters to their tasks: which registers to read, and how long to wait for an answer."""
+"""From what a master asks to its tasks: each request encoded, with the time that it waits for an answer."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from busim.foundation.units import Spread
-from busim.physics.exchange import drain, runs, time_out
-from busim.plan import CameraPlan, ConverterPlan, LinePlan, MasterPlan
-from busim.plan.models import Model
-from busim.protocols import READ, STEP, WRITE, BusProtocol, Request
+from busim.installation import Asker, ResolvedCamera, ResolvedConverter
+from busim.physics.exchange import time_out
+from busim.protocols import STEP, WRITE, BusProtocol, Request
 from busim.simulator.bus import Setting, setting
 from busim.simulator.masters import COMMAND, POLL, Target, Task
 
@@ -28,60 +27,48 @@ class Way:
         return time_out(wire, silence, turnaround, self.packing, self.latency)
 
 
-def way_through(converter: ConverterPlan, line: LinePlan) -> Way:
-    """The way of who asks through a converter."""
-    driver = converter.driver
-    port = setting(driver.baud or line.baud, driver.format or line.format)
-    return Way(port, converter.packing_idle, converter.latency.high)
+def way_through(converter: ResolvedConverter) -> Way:
+    """The way of who asks through a converter that stands on a line."""
+    assert converter.port is not None
+    plan = converter.converter
+    return Way(setting(converter.port.baud, converter.port.format), plan.packing_idle, plan.latency.high)
 
 
 class Asking:
-    """Makes the tasks of one master on one line."""
+    """Makes the tasks of one master on one line. `targets`: by name, the cameras as it knows them."""
 
-    def __init__(self, plan: MasterPlan, protocol: BusProtocol, way: Way) -> None:
-        self._plan = plan
+    def __init__(self, asker: Asker, protocol: BusProtocol, way: Way) -> None:
+        self._asker = asker
         self._protocol = protocol
         self._way = way
+        self._targets = {one.name: Target(one.name, one.camera.id) for one in asker.cameras}
 
-    def polls(self, camera: CameraPlan, model: Model, target: Target) -> list[Task]:
-        """One task for each run of neighbouring registers in each group, for the values the model has."""
-        keys, words = model.keys[self._protocol.name], model.words
+    def polls(self) -> list[Task]:
+        """Its polls, camera by camera."""
         tasks = []
-        for group in self._plan.groups:
-            wanted = (keys[name] for value in group.values if (name := words.get(value, value)) in keys)
-            for number, (first, count) in enumerate(runs(wanted, self._protocol.most_values)):
-                # What brings other values is another poll: each value is read once in a round, not in each exchange.
-                work = f"{group.name} from {first}" if number else group.name
-                request = Request(camera.id, READ, first, count)
-                task = self._task(target, POLL, work, request, camera.turnaround)
-                task.every = group.every
-                tasks.append(task)
+        for poll in self._asker.polls:
+            task = self._task(poll.camera.name, POLL, poll.run.work, poll.request, poll.camera.camera.turnaround)
+            task.every = poll.run.every
+            tasks.append(task)
         return tasks
 
-    def move(self, camera: CameraPlan, model: Model, target: Target, control: str, value: int) -> Task:
+    def move(self, camera: ResolvedCamera, control: str, value: int) -> Task:
         """An operator's move of one control to a value."""
-        request = Request(camera.id, WRITE, model.keys[self._protocol.name][model.called(control)], 1, (value,))
-        task = self._task(target, COMMAND, control, request, camera.turnaround)
-        task.tries = 1 + self._plan.retries
-        return task
+        return self._command(camera, control, WRITE, value)
 
-    def step(self, camera: CameraPlan, model: Model, target: Target, control: str, steps: int) -> Task:
+    def step(self, camera: ResolvedCamera, control: str, steps: int) -> Task:
         """An operator's move of one control by so many steps. Raises Defect where the protocol has no such message."""
-        request = Request(camera.id, STEP, model.keys[self._protocol.name][model.called(control)], 1, (steps,))
-        task = self._task(target, COMMAND, control, request, camera.turnaround)
-        task.tries = 1 + self._plan.retries
+        task = self._command(camera, control, STEP, steps)
         task.relative = True
         return task
 
-    def _task(self, target: Target, kind: str, work: str, request: Request, turnaround: Spread) -> Task:
+    def _command(self, camera: ResolvedCamera, control: str, verb: str, value: int) -> Task:
+        request = camera.speaks.command(camera.camera.id, control, verb, value)
+        task = self._task(camera.name, COMMAND, control, request, camera.camera.turnaround)
+        task.tries = 1 + self._asker.master.retries
+        return task
+
+    def _task(self, camera: str, kind: str, work: str, request: Request, turnaround: Spread) -> Task:
         raw = self._protocol.encode_request(request)
-        time_out = self._plan.time_out or self._way.time_out(self._protocol, request, turnaround.high)
-        return Task(target, kind, work, request, raw, time_out)
-
-    def gap(self) -> int:
-        """ns between a reply and the next request."""
-        return max(self._plan.gap, self._protocol.silence(float(self._way.setting.baud)))
-
-    def drain(self) -> int:
-        """ns of quiet after a failure before it asks again."""
-        return drain(self.gap(), self._way.packing, self._way.latency)
+        time_out = self._asker.master.time_out or self._way.time_out(self._protocol, request, turnaround.high)
+        return Task(self._targets[camera], kind, work, request, raw, time_out)

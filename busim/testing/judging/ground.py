@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from busim.plan import CameraPlan, Plan
-from busim.plan.models import Model
+from busim.installation import Installation, ResolvedCamera, resolve
+from busim.plan import Plan
 from busim.protocols import BusProtocol, Request
 from busim.simulator.bus import setting
-from busim.simulator.world import Name, Way, look_up, way_through
+from busim.simulator.world import Name, Way, way_through
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,39 +85,30 @@ class Ground:
 
 
 def ground_of(
-    plan: Plan, names: Iterable[Name], master: str, *, hooked: bool = False, played: bool = True, lag: int = 0,
-    also_ours: Collection[str] = (),
+    plan: Plan | Installation, names: Iterable[Name], master: str, *, hooked: bool = False, played: bool = True,
+    lag: int = 0, also_ours: Collection[str] = (),
 ) -> Ground:  # fmt: skip
     """What judges know of `plan`, whose entities have the numbers of `names`. `master`: the one under test.
 
-    Raises Findings for a plan that cannot be built.
+    Raises Findings as `resolve` does.
     """
     rows = list(names)
     numbers = {(one.kind, one.name): one.id for one in rows}
-    found = look_up(plan)
-    plan_of = next(one for one in plan.masters if one.name == master)
-    cameras = {one.name: one for one in plan.cameras}
-    converters = {one.name: one for one in plan.converters}
+    site = resolve(plan)
+    plan_of = site.masters[master].master
     lines, camera_lines = {}, {}
     ours = {numbers[kind, name] for kind, name in numbers if name in (master, *plan_of.through, *also_ours)
             and kind in ("master", "converter")}  # fmt: skip
-    for line in plan.lines:
+    for resolved in site.lines:
+        line, protocol = resolved.line, resolved.speaks
         number = numbers["line", line.name]
-        protocol = found.protocols[line.name]
         port = setting(line.baud, line.format)
-        through = next(
-            (
-                name
-                for name in plan_of.through
-                if any(place.name == name and place.kind == "converter" for place in line.order)
-            ),
-            None,
-        )
-        way = Way(port) if through is None else way_through(converters[through], line)
-        placed = [place.name for place in line.order if place.kind == "camera"]
+        here = {one.name: one for one in resolved.converters}
+        through = next((here[name] for name in plan_of.through if name in here), None)
+        way = Way(port) if through is None else way_through(through)
         stands = {
-            numbers["camera", name]: _camera(numbers["camera", name], cameras[name], found.models[name], protocol)
-            for name in placed
+            numbers["camera", camera.name]: _camera(numbers["camera", camera.name], camera)
+            for camera in resolved.cameras
         }
         camera_lines.update(dict.fromkeys(stands, number))
         silence = protocol.silence(float(line.baud))
@@ -133,7 +124,7 @@ def ground_of(
     )  # fmt: skip
 
 
-def _camera(number: int, plan: CameraPlan, model: Model, protocol: BusProtocol) -> CameraGround:
-    names = {key: name for name, key in model.keys[protocol.name].items()}
-    readings = frozenset(one.name for one in model.parameters if not one.writable)
-    return CameraGround(number, plan.name, plan.id, names, readings, plan.turnaround.high)
+def _camera(number: int, one: ResolvedCamera) -> CameraGround:
+    names = {key: name for name, key in one.speaks.keys.items()}
+    readings = frozenset(parameter.name for parameter in one.model.parameters if not parameter.writable)
+    return CameraGround(number, one.name, one.camera.id, names, readings, one.camera.turnaround.high)

@@ -1,0 +1,37 @@
+"""The installation: what a plan describes, with every name in it looked up, once for everybody.
+
+In comes a `Plan`; out goes an `Installation`: lines with their stations in order, cameras with their models under the
+line's protocol, masters with their polls, panels with their commands. Read `resolve.py` first.
+
+Public: `resolve` (raises Findings with everything that cannot be resolved), `outline` (as far as it can be), the types
+of an installation, and `MasterPolicy` (`POLICY` where a plan says nothing else), by which masters and budget go.
+"""
+
+from busim.installation.asking import Asker, Command, Poll, ResolvedPanel
+from busim.installation.installation import Driving, Installation, ResolvedLine, ResolvedSupply
+from busim.installation.policy import POLICY, MasterPolicy
+from busim.installation.resolve import outline, resolve
+from busim.installation.spoken import Run, Spoken
+from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
+
+__all__ = [
+    "POLICY",
+    "Asker",
+    "Command",
+    "Driving",
+    "Installation",
+    "MasterPolicy",
+    "Poll",
+    "Port",
+    "ResolvedCamera",
+    "ResolvedConverter",
+    "ResolvedLine",
+    "ResolvedMaster",
+    "ResolvedPanel",
+    "ResolvedSupply",
+    "Run",
+    "Spoken",
+    "Station",
+    "outline",
+    "resolve",
+]

@@ -1,0 +1,174 @@
+"""What a plan names and that there is not: protocols, models, bus IDs, polled values and controls of panels.
+
+The code of each finding is the identifier of the rule that explains it (`busim explain unknown-model`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from busim.foundation.diagnostics import Finding, Findings
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import nearest
+from busim.installation.spoken import Spoken
+from busim.installation.stations import ResolvedCamera
+from busim.plan import Plan, folder, locate
+from busim.plan.models import Model
+from busim.plan.models import find as find_model
+from busim.protocols import BusProtocol, find, has_id, spoken
+
+_LISTED = 4  # cameras named in one sentence
+
+
+@dataclass
+class Named:
+    """Protocols and models by the words of the plan, each looked up once. None where there is none: `troubles` says
+    why, by kind and word."""
+
+    plan: Plan
+    troubles: dict[tuple[str, ...], UserError] = field(default_factory=dict)
+    _protocols: dict[str, BusProtocol | None] = field(default_factory=dict)
+    _models: dict[str, Model | None] = field(default_factory=dict)
+    _spoken: dict[tuple[str, str], Spoken | None] = field(default_factory=dict)
+
+    def protocol(self, name: str) -> BusProtocol | None:
+        """The protocol of this name."""
+        if name not in self._protocols:
+            self._protocols[name] = None
+            try:
+                self._protocols[name] = find(name, folder(self.plan), self.plan.files)
+            except UserError as error:
+                self.troubles["protocol", name] = error
+        return self._protocols[name]
+
+    def model(self, name: str) -> Model | None:
+        """The camera model of this name."""
+        if name not in self._models:
+            self._models[name] = None
+            try:
+                self._models[name] = find_model(name, folder(self.plan), self.plan.files)
+            except UserError as error:
+                self.troubles["model", name] = error
+        return self._models[name]
+
+    def spoken(self, name: str, protocol: str) -> Spoken | None:
+        """The model under the protocol."""
+        if (name, protocol) not in self._spoken:
+            self._spoken[name, protocol] = None
+            model, known = self.model(name), self.protocol(protocol)
+            if model is not None and known is not None:
+                try:
+                    self._spoken[name, protocol] = Spoken(spoken(model, known), known)
+                except UserError as error:
+                    self.troubles["spoken", name, protocol] = error
+        return self._spoken[name, protocol]
+
+
+def unresolved(
+    named: Named, cameras: Mapping[str, ResolvedCamera], asked: Mapping[str, list[ResolvedCamera]]
+) -> Iterator[Finding]:
+    """Every name of a plan without a meaning. `cameras` by name; `asked`: those that each master asks."""
+    return _Search(named, cameras, asked).findings()
+
+
+class _Search:
+    def __init__(
+        self, named: Named, cameras: Mapping[str, ResolvedCamera], asked: Mapping[str, list[ResolvedCamera]]
+    ) -> None:
+        self._plan, self._named = named.plan, named
+        self._cameras, self._asked = cameras, asked
+        self._told: set[int] = set()  # errors of files, each told once
+
+    def findings(self) -> Iterator[Finding]:
+        for index, line in enumerate(self._plan.lines):
+            trouble = self._named.troubles.get(("protocol", line.protocol))
+            if trouble is not None:
+                yield from self._of_file(f"lines[{index}].protocol", "unknown-protocol", trouble)
+        protocols = {line.name: line.protocol for line in self._plan.lines}
+        for camera in self._cameras.values():
+            yield from self._camera(camera, protocols[camera.line])
+        for index, master in enumerate(self._plan.masters):
+            for number, group in enumerate(master.groups):
+                field = f"masters[{index}].groups[{number}]"
+                yield from self._polled(field, master.name, group.values)
+        for index in range(len(self._plan.panels)):
+            yield from self._panel(index)
+
+    def _of_file(self, field: str, code: str, error: UserError) -> Iterator[Finding]:
+        """A mistake in the plan at its place there; those in a file that the plan names at theirs, and once."""
+        if not isinstance(error, Findings):
+            yield self._at(field, code, error)
+        elif id(error) not in self._told:
+            self._told.add(id(error))
+            yield from error.findings
+
+    def _at(self, field: str, code: str, error: UserError) -> Finding:
+        line, column = locate(self._plan, field)
+        finding = Finding.of(error, code)
+        return replace(finding, file=self._plan.path or None, line=line, column=column, field=field)
+
+    def _camera(self, one: ResolvedCamera, protocol: str) -> Iterator[Finding]:
+        known = self._named.protocol(protocol)
+        if known is not None:
+            try:
+                has_id(known, one.name, one.camera.id)
+            except UserError as error:
+                code = "broadcast-id" if one.camera.id == known.broadcast else "id-out-of-range"
+                yield self._at(f"{one.field}.id", code, error)
+        trouble = self._named.troubles.get(("model", one.camera.model))
+        if trouble is not None:
+            yield from self._of_file(f"{one.field}.model", "unknown-model", trouble)
+        trouble = self._named.troubles.get(("spoken", one.camera.model, protocol))
+        if trouble is not None:
+            yield self._at(f"{one.field}.model", "model-lacks-protocol", trouble)
+
+    def _polled(self, field: str, master: str, values: tuple[str, ...]) -> Iterator[Finding]:
+        """A value that only some of the cameras have is read from those; one that none has is a mistake."""
+        cameras = [one.spoken for one in self._asked[master]]
+        if not cameras or any(one is None for one in cameras):
+            return
+        known = dict.fromkeys(word for one in dict.fromkeys(cameras) if one is not None for word in one.carried)
+        for place, value in enumerate(values):
+            if value not in known:
+                problem = _unknown(f"no camera of master {master!r} has this value", value, known)
+                yield self._at(f"{field}.values[{place}]", "polled-value-nobody-has", problem)
+
+    def _panel(self, index: int) -> Iterator[Finding]:
+        panel = self._plan.panels[index]
+        reached = {one.name for one in self._asked[panel.master]}
+        for place, name in enumerate(panel.cameras):
+            if name not in reached:
+                problem = UserError(
+                    f"panel {panel.name!r} moves camera {name!r}, which master {panel.master!r} does not reach",
+                    expected="a camera on a line of this master",
+                    mend="drop the camera here, or add it to the master",
+                )
+                yield self._at(f"panels[{index}].cameras[{place}]", "out-of-reach", problem)
+        cameras = {name: one for name in panel.cameras if (one := self._cameras[name].spoken) is not None}
+        for place, control in enumerate(panel.controls):
+            without = {name: one for name, one in cameras.items() if control not in one.controls}
+            if without:
+                yield self._at(f"panels[{index}].controls[{place}]", *_no_control(control, without))
+
+
+def _no_control(control: str, without: Mapping[str, Spoken]) -> tuple[str, UserError]:
+    """Why a control cannot be moved in these cameras: they lack it, or it can only be read there."""
+    lacking = {name: one for name, one in without.items() if not one.carries(control)}
+    names = list(lacking or without)
+    listed = ", ".join(repr(name) for name in names[:_LISTED])
+    listed += f" and {len(names) - _LISTED} more" if len(names) > _LISTED else ""
+    problem = _unknown(
+        f"no control of camera{'s' if len(names) > 1 else ''} {listed}", control, without[names[0]].controls
+    )
+    if lacking:
+        return "control-camera-lacks", problem
+    problem.mend = "this can only be read: name one of these"
+    return "control-cannot-be-set", problem
+
+
+def _unknown(what: str, name: str, known: Iterable[str]) -> UserError:
+    known = tuple(dict.fromkeys(known))
+    meant = nearest(name, known)
+    mend = f"did you mean `{meant}`?" if meant else "name one of these"
+    return UserError(what, found=repr(name[:60]), expected="one of " + ", ".join(known), mend=mend)
