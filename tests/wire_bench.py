@@ -1,4 +1,4 @@
-"""A bare line for tests: stations with raw ears, no framers, and what each of them heard."""
+"""A bare line for tests: stations with raw listeners, no framers, and what each of them heard."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def port(baud: int | Fraction = 9600, format: str = "8N1", ppm: float = 0.0, swa
     return setting(Fraction(baud), CharFormat.parse(format), ppm, swapped)
 
 
-class RawEar:
+class RawListener:
     """Keeps every character: (value, ns, flags)."""
 
     fresh = True
@@ -40,7 +40,7 @@ class RawEar:
             for n, value in enumerate(data)
         ]
 
-    def fork(self, station: Station, blank: bool) -> RawEar:
+    def fork(self, station: Station, blank: bool) -> RawListener:
         return self
 
     def clear(self) -> None: ...
@@ -56,13 +56,13 @@ class Wire:
         self.kernel = Kernel()
         self.records: list[Record] = []
         self.line = Line(self.kernel, self.records.append, **line)
-        self.groups: dict[str, RawEar] = {}
+        self.listeners: dict[str, RawListener] = {}
         self.stations: dict[str, Station] = {}
 
     def station(self, name: str, metres: float = 0.0, of: Setting | None = None, **driver: Any) -> Station:
         station = self.stations[name] = Station(name, metres, of or port(), **driver)
-        self.groups[name] = RawEar()
-        self.line.attach(station, self.groups[name])
+        self.listeners[name] = RawListener()
+        self.line.attach(station, self.listeners[name])
         return station
 
     def start(self) -> Wire:
@@ -82,7 +82,7 @@ class Wire:
 
     def heard(self, name: str) -> list[tuple[int, int, int]]:
         """(value, ns, flags) as this station heard them."""
-        return self.groups[name].characters(self.stations[name].setting)
+        return self.listeners[name].characters(self.stations[name].setting)
 
     def values(self, name: str) -> bytes:
         return bytes(value for value, _, _ in self.heard(name))

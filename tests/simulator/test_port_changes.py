@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from wire_bench import RawEar, Wire, port
+from wire_bench import RawListener, Wire, port
 
 from busim.foundation.errors import Defect
 from busim.recording.trace import BREAK, BURST, FRAMING, HEARD
@@ -99,7 +99,7 @@ def test_a_break_is_one_character_however_long_it_lasts() -> None:
     wire.run()
     (first, at, flags), *rest = wire.heard("camera")
     assert (first, flags) == (0, FRAMING | BREAK)
-    assert at == 1_000_000 + round(9.5 * BIT) + wire.line.delay(*wire.stations.values())
+    assert at == 1_000_000 + round(9.5 * BIT) + wire.stations["camera"].delays[wire.stations["box"].number]
     assert [(value, flags) for value, _, flags in rest] == [(ord("o"), 0), (ord("k"), 0)]
 
 
@@ -137,7 +137,7 @@ def test_who_waits_for_quiet_looks_again_while_a_break_lasts() -> None:
     assert 2_000_000 < found[0] < 4_000_000
 
 
-class SettledEar(RawEar):
+class SettledListener(RawListener):
     """Takes chunks apart as they come, since its setting changes."""
 
     def __init__(self, station: Station) -> None:
@@ -167,8 +167,8 @@ def played(case: list[Any], *, exact: bool) -> tuple[dict[str, Any], list[Any]]:
     for name, metres in (("box", 0.0), ("camera", 120.0), ("other", 300.0)):
         station = Station(name, metres, port())
         wire.stations[name] = station
-        wire.groups[name] = SettledEar(station)
-        wire.line.attach(station, wire.groups[name])
+        wire.listeners[name] = SettledListener(station)
+        wire.line.attach(station, wire.listeners[name])
     wire.start()
     line, kernel = wire.line, wire.kernel
     held: set[str] = set()
@@ -196,7 +196,7 @@ def played(case: list[Any], *, exact: bool) -> tuple[dict[str, Any], list[Any]]:
         kernel.at(deed[2] * 1000, do, deed)
     wire.run(200_000_000)
     bursts = [record[:-1] for record in wire.records if record[0] == BURST]
-    return {name: group.got for name, group in wire.groups.items()}, sorted(bursts)
+    return {name: listener.got for name, listener in wire.listeners.items()}, sorted(bursts)
 
 
 @settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck))

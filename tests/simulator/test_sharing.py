@@ -42,8 +42,8 @@ class Crowd:
         self._line = Line(self._kernel, self._note)
         self._stations: list[Station] = []
         self._receiver = self._station()
-        self._ear = KeepingListener(self._receiver)
-        self._line.attach(self._receiver, self._ear)
+        self._listener = KeepingListener(self._receiver)
+        self._line.attach(self._receiver, self._listener)
         for _ in range(12):
             station = self._station()
             station.number = len(self._line.stations)  # a driver without a receiver: nobody asks what it hears
@@ -90,12 +90,12 @@ class Crowd:
 
     def _judge(self) -> None:
         """Count the frames sent so far that were heard whole."""
-        heard = {at: value for at, value, flags in self._ear.characters if not flags}
+        heard = {at: value for at, value, flags in self._listener.characters if not flags}
         for start, data in self._sent:
             there = (start + PORT.reach(number)[0] for number in range(1, CHARACTERS + 1))
             self.received += all(heard.get(at) == value for at, value in zip(there, data, strict=True))
         self._sent.clear()
-        self._ear.characters.clear()
+        self._listener.characters.clear()
 
 
 def _tolerance(crowd: Crowd, expected: float, load: float) -> float:

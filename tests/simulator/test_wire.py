@@ -430,9 +430,9 @@ def play(case: dict, script: list[tuple[int, int, bytes]], exact: bool) -> tuple
         at += of.offset(len(data) * of.halves)
     wire.run(at + 10**9)
     heard = []
-    for name in wire.groups:
+    for name in wire.listeners:
         characters = []
-        for data, first, last, flags in wire.groups[name].chunks:
+        for data, first, last, flags in wire.listeners[name].chunks:
             instants = [first + of.offset(n * of.halves) for n in range(len(data))]
             assert abs(instants[-1] - last) <= 1
             instants[-1] = last

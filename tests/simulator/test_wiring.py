@@ -124,7 +124,7 @@ def test_who_waits_for_quiet_hears_only_the_own_piece() -> None:
 
 def test_a_piece_without_the_bias_floats_and_the_other_does_not() -> None:
     wire = four()
-    wire.line.biased_at = (3,)
+    wire.line.hold_bias_at((3,))
     wire.at(0, lambda _: wire.line.rewire().cut(2))
     wire.at(MS, lambda _: wire.line.pulse(round(3 * BIT), True))
     wire.at(10 * MS, lambda _: wire.line.rewire().join(2))
@@ -154,7 +154,7 @@ deeds = st.tuples(
 
 def played(case: list[Any], bias: int, *, exact: bool) -> tuple[list[Any], list[Record]]:
     wire = four(exact=exact)
-    wire.line.biased_at = (bias,)
+    wire.line.hold_bias_at((bias,))
     line, kernel = wire.line, wire.kernel
     groups: dict[str, list[tuple[int, int, int]]] = {name: [] for name in wire.stations}
 
@@ -365,7 +365,7 @@ def handled(plan: Plan, deeds: list[Any], *, exact: bool) -> dict[tuple[int, int
     return made
 
 
-SET_WHILE_A_REQUEST_BEGINS = {  # one of two cameras that share an ear, in the first start bit
+SET_WHILE_A_REQUEST_BEGINS = {  # one of two cameras that share a receiver group, in the first start bit
     "baud": 38400, "format": "8E1", "contention": "random", "errors": 0, "bias": True, "chatter": 0, "idle": "200 us",
     "length": 3, "latency": "0", "time_out": "7 ms", "second": False, "listen": "0", "every": "23 ms",
     "cameras": [

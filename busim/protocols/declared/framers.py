@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from busim.protocols.contract import Frame, Frames, Reply, Request
 from busim.protocols.declared.cutting import Cutter
-
-if TYPE_CHECKING:
-    from busim.protocols.declared.codec import DeclaredProtocol
 
 _NONE: Frames = ()
 
@@ -92,6 +89,22 @@ class CuttingFramer:
         self._held, self._flagged, self.quiet_until = b"", None, None
 
 
+class Codec(Protocol):
+    """The part of a declared protocol that finds a reply. `tags`: how many transaction tags there are, 0: none."""
+
+    tags: int
+
+    def tagged(self, request: Request, tag: int) -> Request:
+        """The request with another transaction tag."""
+
+    def encode_request(self, request: Request) -> bytes: ...
+
+    def decode_reply(self, data: bytes, request: Request) -> Reply | None: ...
+
+    def reply_cutter(self, request: Request) -> Cutter:
+        """What cuts the stream in which the reply to `request` is looked for."""
+
+
 class ReplyFinder:
     """Finds the reply to one request: at once where the bytes are just that, else frame by frame, whatever lies
     before it.
@@ -99,7 +112,7 @@ class ReplyFinder:
 
     __slots__ = ("_buffer", "_came", "_cutter", "_number", "_protocol", "_request")
 
-    def __init__(self, protocol: DeclaredProtocol) -> None:
+    def __init__(self, protocol: Codec) -> None:
         self._protocol = protocol
         self._buffer = b""
         self._request: Request | None = None

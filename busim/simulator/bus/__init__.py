@@ -1,4 +1,8 @@
-"""The pair of wires: settings, stations, the line with its fast and its exact path, and the receivers."""
+"""The pair of wires: bursts go in, characters at listeners come out, records of both are emitted. Open `line` first.
+
+The way of data: a `Burst` of a `Station` -> `driver` (its levels) -> `superposition` (the level at a receiver) ->
+`uart` (characters) -> `Listener`; `fast` is the short cut for a burst that nothing disturbs.
+"""
 
 from busim.simulator.bus.line import Line
 from busim.simulator.bus.setting import Setting, setting

@@ -1,23 +1,21 @@
-"""Ears that part and come together again: a station that no longer hears as the others hears for itself.
+"""The receiver groups of a line: stations that hear alike are served as one, and parted where they do not.
 
-Stations share an ear while they are set alike and on one pair. One that is set otherwise, or is cut off, is given an
-ear of its own, with all that was heard so far. When such ears hear alike again they become one, at a moment when
-nothing is under way and none of them holds anything: until then they cost an event each, and nothing else.
+Stations share a group while they have one setting, one listener and one pair. A station that is set otherwise, or is
+cut off, gets a group of its own, with all that was heard so far. When such groups hear alike again they become one, at
+a moment when nothing is under way and no listener of theirs holds anything: until then each costs an event per burst.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import Protocol, cast
 
+from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.exact import ExactPath, find_receiver
 from busim.simulator.bus.stations import Listener, ReceiverGroup, Station
 
-if TYPE_CHECKING:
-    from busim.simulator.bus.line import Line
-
 
 class _Shared(Listener, Protocol):
-    """A listener that stations share has to know which they are."""
+    """A listener of several stations has to know which they are."""
 
     def leave(self, station: Station) -> None:
         """This station hears with a fork from now on."""
@@ -26,57 +24,106 @@ class _Shared(Listener, Protocol):
         """The stations of another listener of its kind, which holds nothing, hear with this one from now on."""
 
 
-def part(line: Line, exact: ExactPath, station: Station) -> ReceiverGroup:
-    """An ear for this station alone, on the exact path where it had to leave one."""
-    group = station.group
-    assert group is not None
-    if not group.shared:
-        return group
-    exact.take(group)
-    receiver = find_receiver(station)
-    assert receiver is not None
-    cast(_Shared, group.listener).leave(station)
-    group.members.remove(station)
-    group.receivers.remove(receiver)
-    group.shared = len(group.members) > 1
-    own = station.group = ReceiverGroup(group.setting, receiver.listener, group.origin)
-    own.members, own.receivers = [station], [receiver]
-    line.groups.append(own)
-    exact.rough.append(own)
-    line.sort_groups(scattered=True)
-    return own
-
-
-def unite(line: Line, exact: ExactPath) -> None:
-    """Forget cuts that are mended, and make one ear of those that came from one and are set alike, where that is
-    possible now.
+class ReceiverGroups:
+    """`every` group, the `shared` ones (several stations) and the `single` ones. `alike`: all stations hear alike, so
+    that the fast path is open to every burst. `scattered`: groups wait for becoming one again.
     """
-    if line.segments is not None and line.segments.whole and not line.rough:
-        line.segments = None
-    if line.segments is not None or not all(burst.closed for burst in exact.recent):
-        return
-    scattered = False
-    first: dict[tuple[int, int], ReceiverGroup] = {}
-    for group in list(line.groups):
-        other = first.setdefault((group.origin, id(group.setting)), group)
-        if other is not group:
-            if _at_rest(group) and _at_rest(other):
-                _merge(line, group, other)
-            else:
-                scattered = True
-    line.sort_groups(scattered=scattered)
+
+    def __init__(self, cable: Cable, exact: ExactPath, *, always_exact: bool) -> None:
+        self.every: list[ReceiverGroup] = []
+        self.shared: list[ReceiverGroup] = []
+        self.single: list[ReceiverGroup] = []
+        self.alike = False
+        self.scattered = False
+        self._cable = cable
+        self._exact = exact
+        self._always_exact = always_exact
+
+    def attach(self, station: Station, listener: Listener) -> None:
+        """Put a station into the group of its listener and setting."""
+        for group in self.every:
+            if group.listener is listener and group.setting is station.setting:
+                break
+        else:
+            group = ReceiverGroup(station.setting, listener, len(self.every))
+            self.every.append(group)
+        group.members.append(station)
+        group.shared = len(group.members) > 1
+        station.group = group
+
+    def sort(self, *, scattered: bool) -> None:
+        """Groups, settings or segments have changed: find out again which are shared, and whether all hear alike."""
+        self.scattered = scattered
+        self.shared = [group for group in self.every if group.shared]
+        self.single = [group for group in self.every if not group.shared]
+        stations = self._cable.stations
+        self.alike = (
+            not self._always_exact
+            and self._cable.segments is None
+            and not scattered
+            and len({station.setting for station in stations}) == 1
+            and not any(s.setting.inverted or s.lead < 0 or s.hold < 0 for s in stations)
+        )
+
+    def sort_after_change(self) -> None:
+        """As `sort`, where a station got another setting: groups of one origin are waiting to become one."""
+        self.sort(scattered=len({group.origin for group in self.every}) < len(self.every))
+
+    def release(self, now: int) -> None:
+        """Give what is idle back to the fast path, and make groups one again that can be."""
+        if self._exact.release(now) and (self.scattered or self._cable.segments is not None):
+            self._unite()
+
+    def part(self, station: Station) -> ReceiverGroup:
+        """A group for this station alone, on the exact path where it had to leave one."""
+        group = station.group
+        assert group is not None
+        if not group.shared:
+            return group
+        self._exact.take_over(group)
+        receiver = find_receiver(station)
+        assert receiver is not None
+        cast(_Shared, group.listener).leave(station)
+        group.members.remove(station)
+        group.receivers.remove(receiver)
+        group.shared = len(group.members) > 1
+        own = station.group = ReceiverGroup(group.setting, receiver.listener, group.origin)
+        own.members, own.receivers = [station], [receiver]
+        self.every.append(own)
+        self._exact.groups.append(own)
+        self.sort(scattered=True)
+        return own
+
+    def _unite(self) -> None:
+        """Forget cuts that are mended, and make one group of those that came from one and are set alike, where that is
+        possible now.
+        """
+        cable = self._cable
+        if cable.segments is not None and cable.segments.whole and not self._exact.groups:
+            cable.segments = None
+        if cable.segments is not None or not all(burst.closed for burst in self._exact.recent):
+            return
+        scattered = False
+        first: dict[tuple[int, int], ReceiverGroup] = {}
+        for group in list(self.every):
+            other = first.setdefault((group.origin, id(group.setting)), group)
+            if other is not group:
+                if _idle(group) and _idle(other):
+                    self._merge(group, other)
+                else:
+                    scattered = True
+        self.sort(scattered=scattered)
+
+    def _merge(self, group: ReceiverGroup, into: ReceiverGroup) -> None:
+        cast(_Shared, into.listener).join(group.listener)
+        into.members = sorted(into.members + group.members, key=lambda station: station.number)
+        into.shared = True
+        into.burst = into.source = into.deaf = None
+        into.delivered = 0
+        for station in group.members:
+            station.group = into
+        self.every.remove(group)
 
 
-def _at_rest(group: ReceiverGroup) -> bool:
+def _idle(group: ReceiverGroup) -> bool:
     return not group.receivers and group.listener.quiet_until is None
-
-
-def _merge(line: Line, group: ReceiverGroup, into: ReceiverGroup) -> None:
-    cast(_Shared, into.listener).join(group.listener)
-    into.members = sorted(into.members + group.members, key=lambda station: station.number)
-    into.shared = True
-    into.burst = into.source = into.deaf = None
-    into.taken = 0
-    for station in group.members:
-        station.group = into
-    line.groups.remove(group)

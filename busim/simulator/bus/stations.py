@@ -1,6 +1,6 @@
-"""What stands on a line: stations with a driver and a receiver, the bursts they send, the ears that share hearing.
+"""The stations of a line, each a driver and a receiver; the bursts they send; the groups in which they receive.
 
-All receivers with the same setting and the same listener form one ear: on the fast path their bytes are the
+All receivers with the same setting and the same listener form one receiver group: on the fast path their bytes are the
 same, so they are decoded once, however many cameras hang on the line.
 """
 
@@ -17,11 +17,11 @@ NEVER = 1 << 62  # ns: later than any run lasts
 
 
 class Listener(Protocol):
-    """Who is told what a receiver heard.
+    """Takes the characters that a receiver, or a group of them, heard.
 
-    `fresh`: holds nothing that came before (no half frame), so what it hears next does not depend on the past.
-    `quiet_until`: how long it must be quiet (ns) for what it holds to be over, None: it holds nothing. `stops`: whether
-    `stop` has to be asked.
+    `fresh`: it holds no earlier characters (no half frame), so its future does not depend on the past.
+    `quiet_until`: the instant (ns) up to which the line must stay quiet to end what it holds; None: it holds nothing.
+    `stops`: whether `stop` has to be asked.
     """
 
     stops: bool
@@ -37,20 +37,21 @@ class Listener(Protocol):
     ) -> None:
         """Characters without a gap; `first` and `last`: ns at which the first and the last one were there.
 
-        `source` None: as at the only station of this listener. Otherwise as at `source` itself, and each station of
-        the ear adds its delay from there; `deaf` is then a station of this ear that did not hear them (it sent them).
+        `source` None: instants at the only station of this listener. Otherwise they are instants at `source`, and each
+        station of the group adds its delay from there; `deaf` is then a station of this group that did not hear the
+        characters, because it sent them.
         """
 
     def fork(self, station: Station, blank: bool) -> Listener:
-        """A listener for this one station, with the same state, or `blank`: with none."""
+        """A listener for this one station, with the same state; `blank`: with an empty one."""
 
     def clear(self) -> None:
-        """Forget what is held; its stations have heard on with forks that are now fresh."""
+        """Forget what is held: its stations went on with forks, which are fresh by now."""
 
     def stop(self, held: int) -> int:
-        """After how many further characters it must be told, 0 for not before the burst ends.
+        """After how many further characters `heard` must be called; 0: not before the burst ends.
 
-        `held`: characters of the current burst it has been told already.
+        `held`: characters of the current burst that were delivered already.
         """
 
 
@@ -58,7 +59,7 @@ class Station:
     """A driver and a receiver at a position of a line.
 
     `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns; `label` and
-    `setting_label`: its number and its setting's in the trace.
+    `setting_label`: its own number and that of its setting in the trace.
     """
 
     __slots__ = (
@@ -111,6 +112,7 @@ class Burst:
         "begun",
         "closed",
         "data",
+        "deliver_to",
         "driven",
         "driven_for",
         "end",
@@ -123,7 +125,6 @@ class Burst:
         "setting_label",
         "start",
         "station",
-        "until",
         "whole",
     )
 
@@ -142,7 +143,7 @@ class Burst:
         self.whole = start + last
         self.end = end = start + end
         self.off = end + station.hold
-        self.until = 0  # characters that the delivery now scheduled covers
+        self.deliver_to = 0  # characters that the delivery now scheduled covers
         self.exact = 0
         self.off_before = 0
         self.driven: Sequence[tuple[int, int]] = ()  # what `wave.drive` made of it, and for which length and end
@@ -189,7 +190,7 @@ class Burst:
 
 
 class Receiver:
-    """One station on the exact path: its receiver, its listener and what it heard so far."""
+    """One station on the exact path: its receiver, its listener, and what it heard since its last record."""
 
     __slots__ = ("data", "first", "flags", "last", "listener", "skip", "station", "token", "version", "wave")
 
@@ -209,15 +210,18 @@ class Receiver:
 class ReceiverGroup:
     """Stations that share one listener. `receivers` is empty on the fast path, else one per station.
 
-    `origin`: the same number where ears came from one and could become one again.
+    `origin`: the same number in groups that were parted from one and could become one again.
 
-    `burst`: what it hears or heard last on the fast path, `taken` how much of it it was told, `until` how much the next
-    telling covers; `source`: who sent that; `deaf`: the station of it that did not hear it, having sent it.
+    `burst`: the one it hears or heard last on the fast path; `delivered`: how many characters of it its listener has;
+    `deliver_to`: how many it has after the next delivery; `source`: the sender of those it has; `deaf`: the station of
+    this group that did not hear them, because it sent them.
     """
 
     __slots__ = (
         "burst",
         "deaf",
+        "deliver_to",
+        "delivered",
         "listener",
         "members",
         "origin",
@@ -225,8 +229,6 @@ class ReceiverGroup:
         "setting",
         "shared",
         "source",
-        "taken",
-        "until",
     )
 
     def __init__(self, setting: Setting, listener: Listener, origin: int) -> None:
@@ -237,15 +239,16 @@ class ReceiverGroup:
         self.shared = False
         self.receivers: list[Receiver] = []
         self.burst: Burst | None = None
-        self.taken = 0
-        self.until = 0
+        self.delivered = 0
+        self.deliver_to = 0
         self.source: Station | None = None
         self.deaf: Station | None = None
 
     def quiet_for(self, burst: Burst) -> bool:
-        """Whether a shared ear holds nothing when this burst begins, at none of its stations.
+        """Whether the listener of a shared group holds nothing when this burst begins, at any of its stations.
 
-        What ends by silence does so where it was sent; whoever heard that and sends then is behind it everywhere.
+        A frame that ends by silence ends first where it was sent; a station that sends after it heard that silence is
+        behind it at every position.
         """
         until = self.listener.quiet_until
         return until is None or (

@@ -81,6 +81,6 @@ class Uart:
         index = bisect_right(wave.times, now)
         return index == 0 or wave.times[index - 1] + self.setting.offset(2) <= now
 
-    def rest(self, at: int) -> None:
-        """Nothing began up to `at` ns: look from there on."""
+    def skip_to(self, at: int) -> None:
+        """No character began up to `at` ns: look for a start bit from there on."""
         self.at = max(self.at, at)

@@ -160,7 +160,7 @@ class _Builder:
             waiting.pop(0) if waiting and place.name == waiting[0].name else None for place in plan.order
         ]
         named = [station.number for station in stands if station is not None and station.name in plan.bias.at]
-        line.biased_at = tuple(named) or (0,)
+        line.hold_bias_at(tuple(named) or (0,))
 
     def _station(self, port: Port, name: str, metres: float) -> Station:
         driver = port.driver

@@ -218,7 +218,7 @@ class CameraPort:
 
 
 class Hearing:
-    """What the cameras of one ear hear, cut into requests. A Listener of the bus."""
+    """What the cameras of one receiver group hear, cut into requests. A Listener of the bus."""
 
     __slots__ = (
         "_armed",
@@ -256,7 +256,7 @@ class Hearing:
         self.enlist()
 
     def add(self, port: CameraPort) -> None:
-        """One more camera hears with this ear."""
+        """Add a camera to the group."""
         self._ports.append(port)
         self.enlist()
 
@@ -302,7 +302,7 @@ class Hearing:
         framer, line = self._framer, self._line
         due = framer.quiet_until
         # on the fast path only a burst that began before this was quiet can still belong to it
-        if line.rough or (line.under_way and due is not None and line.begun_at < due):
+        if line.exact_groups or (line.under_way and due is not None and line.begun_at < due):
             if self._more_comes():
                 return
             due = framer.quiet_until

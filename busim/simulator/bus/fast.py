@@ -1,0 +1,154 @@
+"""The fast path of a line: the characters of a clean burst arrive each at its instant, which is known beforehand.
+
+A single group is told at the instant at which its station has the last character. A shared group is told when its
+farthest station has it; nearer ones learn it late by the line's propagation delay at most, with the right instants.
+"""
+
+from __future__ import annotations
+
+from busim.recording.trace import BURST, Emit
+from busim.simulator.bus.cable import Cable
+from busim.simulator.bus.exact import ExactPath, find_receiver
+from busim.simulator.bus.receiver_groups import ReceiverGroups
+from busim.simulator.bus.stations import Burst, ReceiverGroup, Station
+from busim.simulator.bus.traffic import Traffic
+from busim.simulator.kernel import Kernel
+
+
+class FastPath:
+    """Delivers bursts to the groups that are not on the exact path, and writes every burst when it is over."""
+
+    def __init__(
+        self, kernel: Kernel, cable: Cable, traffic: Traffic, groups: ReceiverGroups, exact: ExactPath, number: int,
+        emit: Emit,
+    ) -> None:  # fmt: skip
+        self._kernel = kernel
+        self._cable = cable
+        self._traffic = traffic
+        self._groups = groups
+        self._exact = exact
+        self._number = number
+        self._emit = emit
+
+    def deliver(self, burst: Burst) -> None:
+        """Plan the delivery: to single groups each at its instant, to shared ones when the burst is over."""
+        station, tell = burst.station, self._kernel.at_near
+        burst.deliver_to = len(burst.data)
+        groups = self._groups
+        for group in groups.single:
+            if not group.receivers and (group is not station.group or station.echo):
+                group.burst = burst
+                group.delivered = 0
+                member = group.members[0]
+                if group.listener.stops:
+                    self._next_stop(group)
+                else:
+                    group.deliver_to = burst.deliver_to
+                    tell(burst.whole + member.delays[station.number], self._tell, group)
+        for group in groups.shared:
+            if not group.receivers:
+                group.burst = burst
+                group.delivered = 0
+        self._kernel.at(burst.whole + self._cable.span, self._close, burst)
+
+    def close_later(self, burst: Burst) -> None:
+        """Plan the end of a burst that no group on the fast path hears."""
+        burst.deliver_to = len(burst.data)
+        self._kernel.at(burst.whole + self._cable.span, self._close, burst)
+
+    def stretched(self, burst: Burst, before: int) -> None:
+        """A burst that had `before` characters has more: tell the groups of it that were through with it."""
+        for group in self._groups.single:
+            if group.burst is burst and group.delivered == before:
+                self._next_stop(group)
+
+    def catch_up(self, station: Station) -> None:
+        """Deliver to a station's group the characters of a burst under way that have arrived by now."""
+        if not self._traffic.under_way and not self._exact.groups:
+            return
+        receiver = find_receiver(station)
+        if receiver is not None:
+            self._exact.hear(receiver)
+            return
+        group = station.group
+        assert group is not None
+        burst = group.burst
+        if burst is not None and group.delivered < len(burst.data):
+            delay = 0 if group.shared else station.delays[burst.station.number]
+            arrived = burst.arrived(self._kernel.now - delay)
+            if arrived > group.delivered:
+                self._hand_over(group, burst, arrived)
+
+    def coming(self, station: Station) -> tuple[int, int] | None:
+        """The next character on its way to a station and not yet delivered: ns of its start edge, and when it will be
+        there. At a shared group as at the sender. None: there is none.
+        """
+        if not self._traffic.under_way and not self._exact.groups:
+            return None
+        receiver = find_receiver(station)
+        if receiver is not None:
+            heard = station.uart.next(self._exact.wave(receiver))
+            return None if heard is None else (heard[0] - station.setting.sample, heard[0])
+        group = station.group
+        assert group is not None
+        burst = group.burst
+        if burst is None or group.delivered >= len(burst.data):
+            return None
+        done = burst.sampled(group.delivered + 1) + (0 if group.shared else station.delays[burst.station.number])
+        return done - burst.setting.sample, done
+
+    def _next_stop(self, group: ReceiverGroup) -> None:
+        burst = group.burst
+        assert burst is not None
+        ahead = len(burst.data) - group.delivered
+        group.deliver_to = group.delivered + min(group.listener.stop(group.delivered) or ahead, ahead)
+        self._kernel.at_near(
+            burst.sampled(group.deliver_to) + group.members[0].delays[burst.station.number], self._tell, group
+        )
+
+    def _tell(self, group: ReceiverGroup) -> None:
+        """A single group has the characters it waited for."""
+        burst = group.burst
+        if burst is None or group.receivers:
+            return
+        if group.deliver_to > group.delivered:
+            self._hand_over(group, burst, group.deliver_to)
+        if group.delivered < len(burst.data) and group.burst is burst and not group.receivers:
+            self._next_stop(group)
+
+    def _hand_over(self, group: ReceiverGroup, burst: Burst, until: int) -> None:
+        """Deliver the characters of a burst up to number `until` that the group does not have yet."""
+        delivered, station, data = group.delivered, burst.station, burst.data
+        group.delivered = until
+        if delivered or until < len(data):
+            first, last = burst.sampled(delivered + 1), burst.sampled(until)
+            data = data[delivered:until]
+        else:
+            first, last = burst.first, burst.whole
+        if group.shared:
+            group.source = station
+            group.listener.heard(data, first, last, 0, station, group.deaf)
+        else:
+            delay = group.members[0].delays[station.number]
+            group.listener.heard(data, first + delay, last + delay, 0, None, None)
+
+    def _close(self, burst: Burst) -> None:
+        """A burst has reached every station as far as it was planned: tell shared groups; write it if it is whole."""
+        until, data = burst.deliver_to, burst.data
+        whole = until == len(data)
+        if whole:
+            exact = burst.exact
+            burst.closed = True
+            traffic = self._traffic
+            traffic.under_way -= 1
+            if exact:
+                traffic.exact_bursts += 1
+            self._emit(
+                (BURST, self._number, burst.station.label, burst.start, burst.end, burst.setting_label, data, exact)
+            )
+        for group in self._groups.shared:
+            if group.burst is burst and group.delivered < until:
+                self._hand_over(group, burst, until)
+        if not whole:
+            burst.deliver_to = len(burst.data)
+            self._kernel.at(burst.whole + self._cable.span, self._close, burst)

@@ -1,0 +1,82 @@
+"""The level one receiver sees over time: the superposition of what all drivers do to the pair.
+
+Only the exact path needs it. Each driver is off, or drives mark (1) or space (0); its edges reach a receiver
+after the propagation delay. Where drivers disagree, the line's contention decides. Disturbances come on top:
+a `flip` pulse turns the level over, a `float` pulse makes an undriven pair read as space. Last comes the
+receiver itself: a swapped pair turns everything over, and a station without echo hears mark while it sends.
+"""
+
+from __future__ import annotations
+
+from busim.simulator.bus.cable import Cable
+from busim.simulator.bus.driver import drive
+from busim.simulator.bus.stations import Burst, Station
+from busim.simulator.bus.wave import MARK, OFF, SPACE, Pulse, Wave
+from busim.simulator.kernel import coin
+
+
+def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pulse]) -> Wave:
+    """The level at `station`'s receiver output, from these bursts and pulses on `cable`."""
+    events: list[tuple[int, int, int]] = []  # time, source, state; sources past the bursts: mask, flip, float
+    mask, flip, floating = len(bursts), len(bursts) + 1, len(bursts) + 2
+    segments = cable.segments
+    for index, burst in enumerate(bursts):
+        if burst.station is station and not station.echo:
+            events += ((burst.on, mask, 1), (burst.off, mask, -1))
+        if segments is not None:
+            events += [(time, index, state) for time, state in segments.through(burst, station)]
+            continue
+        delay = station.delays[burst.station.number]
+        events += [(time + delay, index, state) for time, state in drive(burst)]
+    for pulse in pulses:
+        spans = [(pulse.start, pulse.end)]
+        if segments is not None:
+            spans = list(segments.disturbed(pulse.start, pulse.end, station, pulse.floating))
+        elif pulse.floating and cable.biased:
+            continue
+        if pulse.floating and station.fail_safe:
+            continue
+        source = floating if pulse.floating else flip
+        for start, end in spans:
+            events += ((start, source, 1), (end, source, -1))
+    events.sort()
+    return _superpose(cable, station, bursts, events)
+
+
+def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list[tuple[int, int, int]]) -> Wave:
+    turn = 1 if station.setting.inverted else 0
+    wave = Wave(MARK ^ turn)
+    count = len(bursts)
+    driven: dict[int, int] = {}
+    extra = [0, 0, 0]  # masks, flips and floats that are on
+    number, last = 0, len(events)
+    while number < last:
+        time = events[number][0]
+        while number < last and events[number][0] == time:
+            _, source, state = events[number]
+            number += 1
+            if source >= count:
+                extra[source - count] += state
+            elif state == OFF:
+                driven.pop(source, None)
+            else:
+                driven[source] = state
+        masked, flips, floats = extra
+        if masked:
+            wave.set(time, MARK)
+            continue
+        level = _level(cable, station, bursts, driven, time) if driven else (SPACE if floats else MARK)
+        wave.set(time, level ^ (flips & 1) ^ turn)
+    return wave
+
+
+def _level(cable: Cable, station: Station, bursts: list[Burst], driven: dict[int, int], time: int) -> int:
+    states = set(driven.values())
+    if len(states) == 1:
+        return states.pop()
+    if cable.contention == "space-wins":
+        return SPACE
+    if cable.contention == "random":
+        return coin(cable.coin_key, time)
+    nearest = min(station.delays[bursts[source].station.number] for source in driven)
+    return min(state for source, state in driven.items() if station.delays[bursts[source].station.number] == nearest)
