@@ -13,7 +13,7 @@ busim-protocol: 1
 name: wall
 title: a good one
 literals: text
-framing: {kind: marks, start: "@", end: "{0D}", longest: 40}
+framing: {kind: marks, start: "<", end: "{0D}", longest: 40}
 frame: "{id}{message}*{check}"
 check: {kind: xor, start: id, to: message}
 address: {first: 1, last: 99, broadcast: 0}
@@ -59,21 +59,21 @@ BAD = [
     Bad("a field behind the check", '*{check}"', '*{check}{message}"', "bad-frame", "frame"),
     Bad(
         "a length and no length field",
-        '{kind: marks, start: "@", end: "{0D}", longest: 40}',
+        '{kind: marks, start: "<", end: "{0D}", longest: 40}',
         "{kind: length}",
         "bad-frame",
         "frame",
     ),
     Bad(
         "fixed and no length",
-        '{kind: marks, start: "@", end: "{0D}", longest: 40}',
+        '{kind: marks, start: "<", end: "{0D}", longest: 40}',
         "«{kind: fixed}",
         "missing-key",
         "framing",
     ),
     Bad(
         "a frame that is not of the fixed length",
-        '{kind: marks, start: "@", end: "{0D}", longest: 40}',
+        '{kind: marks, start: "<", end: "{0D}", longest: 40}',
         "{kind: fixed, length: 9}",
         "bad-layout",
         "refusal",
@@ -81,14 +81,14 @@ BAD = [
     Bad("no end mark", ', end: "{0D}"', "", "missing-key", "framing"),
     Bad(
         "silence and no length of it",
-        '{kind: marks, start: "@", end: "{0D}", longest: 40}',
+        '{kind: marks, start: "<", end: "{0D}", longest: 40}',
         "{kind: silence}",
         "missing-key",
         "framing",
     ),
     Bad(
         "a mark with silence",
-        '{kind: marks, start: "@", end: "{0D}", longest: 40}',
+        '{kind: marks, start: "<", end: "{0D}", longest: 40}',
         '{kind: silence, quiet: 2 ms, «end: "x"}',
         "unknown-key",
         "framing.end",
@@ -102,7 +102,7 @@ BAD = [
     Bad(
         "an escape that ends the frame",
         "longest: 40",
-        'escape: {byte: «"@", xor: 32}',
+        'escape: {byte: «"<", xor: 32}',
         "bad-escape",
         "framing.escape.byte",
     ),

@@ -66,7 +66,7 @@ def texts(draw: st.DrawFn) -> dict[str, Any]:
     check = draw(st.none() | st.sampled_from(CHECKS))
     marks = {
         "kind": "marks",
-        "start": draw(st.sampled_from(["", "@", "@@"])),
+        "start": draw(st.sampled_from(["", "<", "<<"])),
         "end": draw(st.sampled_from(["{0D}", "{0D}{0A}", "$"])),
     }
     frame = draw(st.sampled_from(["{id}{message}", "{tag}~{id}{message}", "x{id}{message}"]))

@@ -99,9 +99,9 @@ def test_what_a_model_says_besides_its_parameters_is_there_as_data() -> None:
 def test_the_same_values_for_each_hue_sector_are_parameters_of_their_own() -> None:
     model = load("slow-motion-camera")
     hues = [one for one in model.parameters if one.meaning == "sector_hue"]
-    assert model.sectors == 12 == len(hues)
+    assert model.sectors == 8 == len(hues)
     assert hues[0].name == "sector_1_hue"
-    assert [model.keys["modbus-rtu"][one.name] for one in hues] == list(range(40, 52))
+    assert [model.keys["modbus-rtu"][one.name] for one in hues] == list(range(40, 48))
 
 
 def test_without_its_lens_a_camera_has_nothing_of_it_and_nothing_that_names_it() -> None:

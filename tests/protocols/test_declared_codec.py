@@ -138,7 +138,7 @@ def test_lengths_hold_whatever_the_values(value: int) -> None:
     protocol = find("text")
     request = Request(1, "write", 3, 1, (value,))
     longest = protocol.encode_request(request._replace(values=(65_535,)))
-    assert len(longest) == len(b"@01!003,65535*00\r")
+    assert len(longest) == len(b"$C01,S,003,65535*00\r\n")
     assert sum(protocol.lengths(request)) == 2 * len(longest)
 
 

@@ -42,7 +42,7 @@ def declared(**changed: Any) -> DeclaredProtocol:
     """A small text protocol, with what is changed."""
     declaration = {
         "busim-protocol": 1, "name": "small", "title": "small", "literals": "text",
-        "framing": {"kind": "marks", "start": "@", "end": "{0D}"}, "frame": "{id}{message}",
+        "framing": {"kind": "marks", "start": "<", "end": "{0D}"}, "frame": "{id}{message}",
         "address": {"first": 1, "last": 99, "broadcast": 0},
         "fields": {"id": {"as": "decimal", "digits": 2}, "key": {"as": "decimal", "digits": 2},
                    "value": {"as": "decimal", "digits": 4}, "reason": {"as": "decimal", "digits": 1}},
@@ -229,9 +229,9 @@ def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
         }
     )
     for request, raw in {
-        Request(7, "step", 3, 1, (1,)): b"@07U03\r", Request(7, "step", 3, 1, (-1,)): b"@07D03\r",
-        Request(7, "start", 4, 1, (20,)): b"@07G040020\r", Request(7, "stop", 4, 0): b"@07H04\r",
-        Request(7, "identify", 9, 1): b"@07?\r", Request(7, "change-id", 0, 1, (8,)): b"@07N0008\r",
+        Request(7, "step", 3, 1, (1,)): b"<07U03\r", Request(7, "step", 3, 1, (-1,)): b"<07D03\r",
+        Request(7, "start", 4, 1, (20,)): b"<07G040020\r", Request(7, "stop", 4, 0): b"<07H04\r",
+        Request(7, "identify", 9, 1): b"<07?\r", Request(7, "change-id", 0, 1, (8,)): b"<07N0008\r",
     }.items():  # fmt: skip
         assert protocol.encode_request(request) == raw
         found = protocol.decode_request(raw)
@@ -241,9 +241,9 @@ def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
 
 def test_a_broadcast_may_have_a_form_of_its_own() -> None:
     protocol = declared(address={"first": 1, "last": 99, "broadcast": 0, "broadcast_as": "**"})
-    assert protocol.encode_request(Request(0, WRITE, 5, 1, (9,))) == b"@**W05=0009\r"
-    assert protocol.decode_request(b"@**W05=0009\r") == Request(0, WRITE, 5, 1, (9,), 2)
-    assert protocol.decode_request(b"@00W05=0009\r") is None
+    assert protocol.encode_request(Request(0, WRITE, 5, 1, (9,))) == b"<**W05=0009\r"
+    assert protocol.decode_request(b"<**W05=0009\r") == Request(0, WRITE, 5, 1, (9,), 2)
+    assert protocol.decode_request(b"<00W05=0009\r") is None
 
 
 def test_refusals_are_silence_where_the_file_has_none() -> None:

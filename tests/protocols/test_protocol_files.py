@@ -138,7 +138,7 @@ def test_no_message_from_a_line_takes_long_to_read_whatever_the_declaration() ->
     protocol = read_text(text)
     began = time.process_time()
     for body in (b"-1," * 1300, b"1" * 4000, b"1," * 1900 + b"x", b"-" * 4000, b",1" * 1900):
-        for raw in (b"@07W001=" + body + b"*00\r", b"@" * 4000 + body, body):
+        for raw in (b"<07W001=" + body + b"*00\r", b"<" * 4000 + body, body):
             protocol.decode_request(raw)
             protocol.cut_requests(raw)
             protocol.stream_framer().feed(raw, 0)
@@ -193,7 +193,7 @@ def test_any_mangled_file_is_read_or_refused_as_the_user_s_mistake(edits: list[t
         text = text[:at] + token + text[at + length :]
     outcome = _quick(text, 5.0)
     if isinstance(outcome, DeclaredProtocol):
-        outcome.decode_request(b"@07R003*4F\r")
+        outcome.decode_request(b"<07R003*4F\r")
     else:
         assert isinstance(outcome, UserError)
 

@@ -119,7 +119,7 @@ def test_a_limit_by_the_frame_time_of_59_94p_is_16_68_ms() -> None:
     text = load("slow-motion-camera").source
     table = "highest: {25p: 4000, 50p: 2000, 59.94p: 1668}"
     text = text.replace("product: 100000", table).replace(
-        "frames: {group: picture, kind: range, low: 25, high: 500, default: 50, unit: /s, step: 25}",
+        "frames: {group: picture, kind: range, low: 25, high: 400, default: 50, unit: /s, step: 25}",
         "frames: {group: picture, kind: choice, choices: [25p, 50p, 59.94p]}",
     )
     camera = Held(model=read_text(text))
@@ -173,9 +173,9 @@ def test_what_a_control_moved_is_told_with_it() -> None:
 
 def test_each_hue_sector_is_corrected_by_itself() -> None:
     camera = Held("slow-motion-camera")
-    assert camera.write("sector_3_hue", 120) == 0
-    hues = [camera.read(f"sector_{number}_hue") for number in range(1, 13)]
-    assert hues == [100, 100, 120, *[100] * 9]
+    assert camera.write("sector_3_hue", 48) == 0
+    hues = [camera.read(f"sector_{number}_hue") for number in range(1, 9)]
+    assert hues == [32, 32, 48, *[32] * 5]
 
 
 def test_tally_and_test_picture_are_set_and_read_like_any_value_and_end_with_the_power() -> None:

@@ -191,13 +191,13 @@ def test_a_broadcast_is_answered_where_the_file_says_so(tmp_path: Path) -> None:
     assert sent_by(plan_with(tmp_path, GOOD + KEYS), request, "./own.yaml") == []
     answering = GOOD.replace("broadcast: 0", "broadcast: 0, answers_broadcast: true") + KEYS
     (reply,) = sent_by(plan_with(tmp_path, answering), request, "./own.yaml")
-    assert reply.startswith(b"@01w001=00007*")
+    assert reply.startswith(b"<01w001=00007*")
 
 
 def test_a_refused_request_is_answered_as_the_file_says_or_not_at_all(tmp_path: Path) -> None:
     request = Request(1, "write", 700, 1, (7,))  # the serial number is only read
     (reply,) = sent_by(plan_with(tmp_path, GOOD + KEYS), request, "./own.yaml")
-    assert reply.startswith(b"@01E2*")
+    assert reply.startswith(b"<01E2*")
     assert sent_by(plan_with(tmp_path, GOOD.replace('refusal: "E{reason}"\n', "") + KEYS), request, "./own.yaml") == []
 
 
@@ -206,6 +206,6 @@ def test_a_camera_answers_a_status_and_refuses_what_it_does_not_do(tmp_path: Pat
     more += '  start: {request: "G{key}={value}", reply: "g"}\nrefusal:'
     plan = plan_with(tmp_path, GOOD.replace("refusal:", more) + KEYS)
     (reply,) = sent_by(plan, Request(1, "status", 1, 2), "./own.yaml")
-    assert reply.startswith(b"@01s00500,00000*")
+    assert reply.startswith(b"<01s00500,00000*")
     (reply,) = sent_by(plan, Request(1, "start", 1, 1, (50,)), "./own.yaml")  # its iris has no motor
-    assert reply.startswith(b"@01E2*")
+    assert reply.startswith(b"<01E2*")

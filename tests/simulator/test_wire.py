@@ -48,7 +48,7 @@ def test_a_collision_is_in_the_trace_as_two_exact_bursts_and_what_was_heard() ->
 
 
 def test_identical_characters_close_together_decode_as_if_one_had_sent() -> None:
-    """Finding 2 of the fault catalogue: a collision can be clean (common practice, no source)."""
+    """A collision can be clean: equal bytes within half a bit (common practice, no source)."""
     wire = Wire()
     for name in ("one", "other", "listener"):
         wire.station(name)
@@ -186,7 +186,7 @@ def test_ninety_six_hundred_read_at_nineteen_two() -> None:
 
 
 def test_a_swapped_pair_reads_a_break_and_then_sheared_bytes() -> None:
-    """Bytes as seen in a public field report (reference/faults of the project's brief): common practice, no source."""
+    """Derived from the levels by hand; the same bytes are common practice, no source."""
     wire = Wire()
     wire.station("sender")
     wire.station("swapped", 0, port(swapped=True))

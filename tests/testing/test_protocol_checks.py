@@ -57,7 +57,7 @@ def test_samples_show_every_message_with_its_fields() -> None:
 
 
 def test_requests_that_only_silence_tells_apart_are_listed() -> None:
-    bare = NO_CHECK.replace('kind: marks, start: "@", end: "{0D}"', "kind: silence, quiet: 3.5 characters")
+    bare = NO_CHECK.replace('kind: marks, start: "<", end: "{0D}"', "kind: silence, quiet: 3.5 characters")
     assert said(prove(read_text(bare)), "beginning of another") == (True, ())
     several = bare.replace('"W{key}={value}", reply: "w{key}={value}"', '"W{key}={values}", reply: "w{key}", most: 3')
     holds, (why, pair) = said(prove(read_text(several)), "beginning of another")

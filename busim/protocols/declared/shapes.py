@@ -84,7 +84,7 @@ class FramingShape(Shape):
     """How frames are cut from a stream of characters."""
 
     kind: Literal["marks", "fixed", "length", "silence"] = has("what ends a frame", "marks")
-    start: Template = has("marks: bytes before each frame", "@", "")
+    start: Template = has("marks: bytes before each frame", "$", "")
     end: Template = has("marks: bytes behind each frame", "{0D}", "")
     escape: EscapeShape | None = has("marks: how marks are carried inside a frame", default=None)
     hex: bool = has("marks: each byte between the marks is sent as two hex digits", default=False)
