@@ -10,6 +10,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+_OWN_PACES = st.sampled_from(["0", "1 ms", "4 ms", "50 ms", "200 ms", "1 s", "30 s", "60 s"])
 _TIMES = st.sampled_from(["0", "1 ns", "1 us", "20 us", "1 ms", "4 ms", "50 ms", "200 ms", "1 s", "30 s", "60 s"])
 _BAUDS = st.sampled_from(["1 Bd", "9600 Bd", "38400 Bd", "57600 Bd", "115200 Bd", "115000.5 Bd", "10000 kBd"])
 _FORMATS = st.sampled_from(["8N1", "8E1", "7E1", "5N1.5", "8N2", "8O1"])
@@ -78,7 +79,7 @@ _CLIENTS = _optional(
     most=st.integers(1, 3), when_full=st.sampled_from(["refuse", "drop-oldest", "accept-and-ignore"]),
     sharing=st.sampled_from(["replies-to-all", "arbitrated"]), arbitration_time_out=_TIMES, hold_slot=_TIMES,
     idle_close=_TIMES, greeting=st.just("48 49"), stale=st.integers(0, 512),
-    keep_alive=_optional(every=_TIMES, to=st.sampled_from(["network", "line"])),
+    keep_alive=_optional(every=_OWN_PACES, to=st.sampled_from(["network", "line"])),
 )  # fmt: skip
 _GROUPS = st.lists(
     st.fixed_dictionaries(

@@ -43,12 +43,21 @@ from busim.foundation.units import (
 )
 
 _PPM = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*ppm")
-_SECOND, _HOUR = 10**9, 3600 * 10**9
+_MS, _SECOND, _HOUR = 10**6, 10**9, 3600 * 10**9
 MOST_PPM = 100_000
 
 
 def _at_most(limit: int) -> Callable[[int], str | None]:
     return lambda value: None if value <= limit else f"at most {show_time(limit)}"
+
+
+def _never_or_from(shortest: int, limit: int) -> Callable[[int], str | None]:
+    expected = f"0, or {show_time(shortest)} to {show_time(limit)}"
+    return lambda value: None if value == 0 or shortest <= value <= limit else expected
+
+
+def _from(shortest: int, limit: int) -> Callable[[int], str | None]:
+    return lambda value: None if shortest <= value <= limit else f"{show_time(shortest)} to {show_time(limit)}"
 
 
 def _spread_at_most(limit: int) -> Callable[[Spread], str | None]:
@@ -154,7 +163,17 @@ def _octets(text: str) -> bytes:
     return bytes.fromhex(digits)
 
 
+def _some_octets(text: str) -> bytes:
+    octets = _octets(text)
+    if not octets:
+        raise UserError(
+            "no bytes", expected="one byte or more, as pairs of hexadecimal digits", mend='write for example "00"'
+        )
+    return octets
+
+
 Octets = Annotated[bytes, PlainValidator(quantity(_octets)), offered("0D 0A", "")]
+SomeOctets = Annotated[bytes, PlainValidator(quantity(_some_octets)), offered("00")]
 Baud = Annotated[Fraction, PlainValidator(quantity(parse_baud)), offered("38400 Bd", "115200 Bd")]
 Format = Annotated[CharFormat, PlainValidator(quantity(CharFormat.parse)), offered("8N1", "8E1")]
 Length = Annotated[
@@ -173,6 +192,9 @@ Moves = Annotated[
     offered("0.5 /s", "0"),
 ]
 Time = Annotated[int, PlainValidator(quantity(parse_time, _at_most(24 * _HOUR))), offered("1 s", "0")]
+# A converter that does something by itself without a pause would leave a machine no time for anything else.
+OwnPace = Annotated[int, PlainValidator(quantity(parse_time, _never_or_from(_MS, 24 * _HOUR))), offered("60 s", "0")]
+Redial = Annotated[int, PlainValidator(quantity(parse_time, _from(10 * _MS, 24 * _HOUR))), offered("1 s")]
 ShortTime = Annotated[int, PlainValidator(quantity(parse_time, _at_most(60 * _SECOND))), offered("4 ms", "0")]
 SignedTime = Annotated[int, PlainValidator(quantity(parse_signed_time, _within_a_second)), offered("20 us", "-5 us")]
 TimeSpread = Annotated[

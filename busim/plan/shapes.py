@@ -28,10 +28,13 @@ from busim.plan.fields import (
     Network,
     Octets,
     Ohms,
+    OwnPace,
     Ppm,
+    Redial,
     ShortTime,
     Shutter,
     SignedTime,
+    SomeOctets,
     Time,
     TimeOut,
     TimeSpread,
@@ -155,8 +158,8 @@ class PackingShape(Shape):
 class KeepAliveShape(Shape):
     """Bytes that a converter sends by itself when nothing else goes that way."""
 
-    every: Time = has("after so much silence that way; 0: never", "60 s", "0")
-    bytes: Octets = has("what it sends, in hexadecimal", "00", "00")
+    every: OwnPace = has("after so much silence that way, 1 ms or more; 0: never", "60 s", "0")
+    bytes: SomeOctets = has("what it sends, in hexadecimal", "00", "00")
     to: Literal["network", "line"] = has("to its clients, or into the line", default="network")
 
 
@@ -223,7 +226,7 @@ class ConverterShape(Shape):
     dials: Address | None = has(
         "address of the controller that it connects to; not written: it listens", "10.20.0.5:4000", None
     )
-    redial: Time = has("where it dials: from one attempt to the next", "1 s", "1 s")
+    redial: Redial = has("where it dials: from one attempt to the next, 10 ms or more", "1 s", "1 s")
     reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
     driver: DriverShape = has("how it drives the pair", default={})
     place: Word | None = has("name of the place where it is", "boulder wall", None)

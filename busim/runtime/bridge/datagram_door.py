@@ -64,8 +64,8 @@ class DatagramDoor(asyncio.DatagramProtocol):
 
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
         peer = (str(addr[0]), int(addr[1]))
-        if self._transport is None or (self._only is not None and peer != self._only):
-            return
+        if not data or self._transport is None or (self._only is not None and peer != self._only):
+            return  # an empty datagram brings no bytes, and so no client either
         number = self._numbers.get(peer) or self._meet(peer)
         if number:
             self.enter(self.port.chunk, number, data)

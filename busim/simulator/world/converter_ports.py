@@ -117,7 +117,9 @@ class ConverterPort:
         return self._clients.open(client, deliver, plain=plain)
 
     def chunk(self, client: int, data: bytes) -> None:
-        """Bytes from a client outside, one chunk as the network brought it."""
+        """Bytes from a client outside, one chunk as the network brought it; none (an empty datagram) are ignored."""
+        if not data:
+            return
         self._input(client, "bytes", data)
         if self._clients.has(client):
             for action in self._clients.receive(client, data):
@@ -161,7 +163,9 @@ class ConverterPort:
     # -- towards the line -----------------------------------------------------------------------------------
 
     def take(self, data: bytes, client: int = 0) -> None:
-        """Bytes from a client of the world now: they reach the line after the latency, in order."""
+        """Bytes from a client of the world now: they reach the line after the latency, in order; none are ignored."""
+        if not data:
+            return
         self._kernel.at(self._crossed(), self._forward, (client, data))
 
     def _ask(self, client: int, action: Action) -> None:

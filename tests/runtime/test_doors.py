@@ -1,0 +1,256 @@
+"""Whatever comes to a converter's door, empty data included, leaves the session running and its trace replayable."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import shutil
+import socket
+import struct
+import sys
+import tempfile
+import termios
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invariant, rule
+from serving import Served, read_frame, value_frame
+from test_policies import BUS_ID, FROM_ONE, ONE, Lane, plan_of
+from test_udp import Peer
+
+from busim.foundation.diagnostics import Findings
+from busim.plan import read_text
+from busim.recording.trace import INPUT
+from busim.runtime.clocks import wall_loop
+from busim.runtime.session import Live, replay
+
+# -- data that holds nothing ------------------------------------------------------------------------------------------
+
+
+def test_an_empty_datagram_is_ignored_and_its_sender_is_no_client(tmp_path: Path) -> None:
+    with Served(tmp_path, plan_of("{most: 1}", "transport: udp")) as served:
+        with Peer(served.address("box")) as empty, Peer(served.address("box")) as one:
+            empty.send(b"")
+            assert one.ask(ONE) == FROM_ONE
+            one.send(b"")
+            assert one.ask(ONE) == FROM_ONE
+        served.interrupt()
+        assert replay(served.trace).difference is None
+
+
+@pytest.mark.parametrize("more", ["", "rfc2217: applies", "transport: udp"])
+@pytest.mark.parametrize("sharing", ["replies-to-all", "arbitrated"])
+def test_an_empty_chunk_is_no_input(more: str, sharing: str) -> None:
+    lane = Lane(f"{{sharing: {sharing}}}", more)
+    lane.open(1)
+    lane.box.chunk(1, b"")
+    lane.box.take(b"")
+    lane.go(10)
+    lane.box.chunk(1, ONE)
+    lane.go(100)
+    assert bytes(lane.got[1]) == FROM_ONE
+    assert [record[4:] for record in lane.records if record[0] == INPUT] == [("open", b""), ("bytes", ONE)]
+
+
+@pytest.mark.parametrize("to", ["network", "line"])
+def test_a_keep_alive_without_bytes_is_refused_in_the_plan(to: str) -> None:
+    with pytest.raises(Findings) as caught:
+        read_text(plan_of(f'{{keep_alive: {{every: 10 s, bytes: "", to: {to}}}}}'))
+    (finding,) = caught.value.findings
+    assert finding.field == "converters[0].clients.keep_alive.bytes"
+    assert "no bytes" in finding.what
+
+
+@pytest.mark.parametrize(
+    ("more", "field"),
+    [
+        ('clients: {keep_alive: {every: 1 us, bytes: "00"}}', "converters[0].clients.keep_alive.every"),
+        ("dials: 10.20.0.5:4000\n    redial: 0", "converters[0].redial"),
+    ],
+)
+def test_what_a_converter_does_by_itself_has_a_shortest_time(more: str, field: str) -> None:
+    """A box that redials without a pause would leave the machine no time for anything else."""
+    text = plan_of("4", more).replace("clients: 4\n    clients:", "clients:")
+    with pytest.raises(Findings) as caught:
+        read_text(text)
+    (finding,) = caught.value.findings
+    assert finding.field == field
+    assert " ms to " in (finding.expected or "")
+
+
+# -- every kind of input at every kind of door ------------------------------------------------------------------------
+
+_BOX = """
+  - name: {name}
+    endpoint: 10.20.0.{number}:15001
+    latency: 500 us
+    {more}"""
+_LINE = """
+  - name: {name} line
+    baud: 115200 Bd
+    format: 8E1
+    protocol: modbus-rtu
+    order: [{{converter: {name}}}, {{camera: {name} camera, after: 5 m}}]"""
+BOXES = {
+    "refusing": "clients: {most: 2, hold_slot: 50 ms, greeting: '48 49', stale: 16}",
+    "dropping": "clients: {most: 1, when_full: drop-oldest, keep_alive: {every: 20 ms, bytes: '00', to: line}}",
+    "ignoring": "clients: {most: 1, when_full: accept-and-ignore, idle_close: 30 ms, idle_way: ignore}",
+    "settable": "rfc2217: applies\n    clients: {keep_alive: {every: 20 ms}}",
+    "arbitrated": "clients: {sharing: arbitrated}\n    reboots: [{at: 300 ms, down: 50 ms}]",
+    "datagrams": "transport: udp\n    clients: {most: 1, when_full: drop-oldest, idle_close: 30 ms}",
+    "packets": "transport: udp\n    clients: {sharing: arbitrated, keep_alive: {every: 20 ms, to: line}}",
+    "quiet": "clients: 1",
+}
+PLAN = f"""
+busim: 1
+name: doors
+lines:{"".join(_LINE.format(name=name) for name in BOXES)}
+converters:{"".join(_BOX.format(name=name, number=44 + n, more=more) for n, (name, more) in enumerate(BOXES.items()))}
+cameras:{"".join(f"{chr(10)}  - {{name: {name} camera, id: 1, turnaround: 1 ms}}" for name in BOXES)}
+"""
+UDP = [name for name, more in BOXES.items() if "udp" in more]
+TCP = [name for name in BOXES if name not in UDP and name != "quiet"]
+
+_TELNET = st.lists(
+    st.sampled_from([b"\xff", b"\xfa", b"\xf0", b"\x2c", b"\xfb", b"\xfd", b"\x05", b"\x01", b"\x00\x00\x00\x4b"]),
+    max_size=12,
+).map(b"".join)
+DATA = st.one_of(
+    st.just(b""), st.just(ONE), st.binary(max_size=80), _TELNET, st.just(b"\xff\xfb\x2c\xff\xfd\x2c"),
+    st.integers(1, 3).map(lambda many: many * ONE), st.integers(1000, 70_000).map(bytes),
+)  # fmt: skip
+
+
+class Doors(RuleBasedStateMachine):
+    """A session in wall time whose doors are thrown everything at, in any order; the clients are plain sockets."""
+
+    clients = Bundle("clients")
+    ports = Bundle("ports")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.folder = Path(tempfile.mkdtemp(prefix="doors-"))
+        self.trace = self.folder / "doors.trace"
+        self.runner = asyncio.Runner(loop_factory=wall_loop)
+        pty = self.folder / "ports" if sys.platform == "linux" else None
+        self.live = Live(read_text(PLAN), trace=self.trace, any_port=True, pty=pty)
+        self.runner.run(self.live.__aenter__())
+        self.over = self.runner.get_loop().create_task(self.live.ended())
+        self.peer = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.peer.bind(("127.0.0.1", 0))
+        self.peer.setblocking(False)
+        self.open: list[socket.socket] = [self.peer]
+
+    def turn(self, seconds: float = 0.002) -> None:
+        self.runner.run(asyncio.sleep(seconds))
+
+    @rule(target=clients, box=st.sampled_from(TCP))
+    def connect(self, box: str) -> socket.socket:
+        client = socket.create_connection(self.live.addresses[box], timeout=5)
+        client.setblocking(False)
+        self.open.append(client)
+        self.turn()
+        return client
+
+    @rule(client=clients, data=DATA)
+    def send(self, client: socket.socket, data: bytes) -> None:
+        with contextlib.suppress(OSError):
+            client.send(data)
+
+    @rule(client=clients)
+    def read(self, client: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            client.recv(100_000)
+
+    @rule(client=clients)
+    def say_no_more(self, client: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            client.shutdown(socket.SHUT_WR)
+
+    @rule(client=consumes(clients), broken=st.booleans())
+    def leave(self, client: socket.socket, broken: bool) -> None:
+        if broken:
+            client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        client.close()
+
+    @rule(box=st.sampled_from(UDP), data=DATA)
+    def send_datagram(self, box: str, data: bytes) -> None:
+        self.peer.sendto(data[:65_507], self.live.addresses[box])
+
+    @rule(box=st.sampled_from(UDP), data=DATA)
+    def send_datagram_from_elsewhere(self, box: str, data: bytes) -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+            other.sendto(data[:65_507], self.live.addresses[box])
+
+    if sys.platform == "linux":
+
+        @rule(target=ports, box=st.sampled_from(TCP + UDP))
+        def open_port(self, box: str) -> int:
+            port = os.open(self.live.ptys[box], os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+            self.turn(0.03)
+            return port
+
+        @rule(port=ports, data=DATA)
+        def write_port(self, port: int, data: bytes) -> None:
+            with contextlib.suppress(OSError):
+                os.write(port, data)
+
+        @rule(port=ports, baud=st.sampled_from([termios.B0, termios.B50, termios.B9600, termios.B115200]))
+        def set_port(self, port: int, baud: int) -> None:
+            flags = termios.tcgetattr(port)
+            flags[4] = flags[5] = baud
+            termios.tcsetattr(port, termios.TCSANOW, flags)
+
+        @rule(port=consumes(ports))
+        def close_port(self, port: int) -> None:
+            os.close(port)
+
+    @rule(seconds=st.sampled_from([0.0, 0.005, 0.05]))
+    def wait(self, seconds: float) -> None:
+        self.turn(seconds)
+
+    @invariant()
+    def it_goes_on(self) -> None:
+        self.turn()
+        assert not self.over.done()
+
+    def teardown(self) -> None:
+        """Who has nothing to do with all this is served as ever, and the trace plays again to the same."""
+        try:
+            self.runner.run(asyncio.wait_for(self.somebody_else(), 5))
+            self.over.cancel()
+            self.runner.run(self.live.__aexit__(None, None, None))
+            assert replay(self.trace).difference is None
+        finally:
+            for client in self.open:
+                client.close()
+            self.runner.close()
+            shutil.rmtree(self.folder)
+
+    async def somebody_else(self) -> None:
+        reader, writer = await asyncio.open_connection(*self.live.addresses["quiet"])
+        writer.write(read_frame(1, BUS_ID))
+        reply = value_frame(1, 1)
+        assert await reader.readexactly(len(reply)) == reply
+        writer.close()
+
+
+Doors.TestCase.settings = settings(
+    max_examples=4, stateful_step_count=40, deadline=None, suppress_health_check=list(HealthCheck)
+)
+TestDoors = Doors.TestCase
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1800)
+def test_many_times_whatever_comes_to_a_door_the_session_goes_on_and_replays() -> None:
+    class Many(Doors):
+        pass
+
+    Many.TestCase.settings = settings(
+        max_examples=400, stateful_step_count=60, deadline=None, suppress_health_check=list(HealthCheck)
+    )
+    Many.TestCase().runTest()
