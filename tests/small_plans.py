@@ -19,7 +19,11 @@ def wall(
     master: str = "",
     absent: tuple[int, ...] = (),
 ) -> Plan:
-    """One master, `desk`, at the end of the line `wall`, and cameras `c1`, `c2` ... behind it with IDs 1, 2 ..."""
+    """One master, `desk`, at the end of the line `wall`, and cameras `c1`, `c2` ... behind it with IDs 1, 2 ...
+
+    `values` "": it polls nothing.
+    """
+    groups = f"[{{name: fast, values: {values}, every: {every}}}]" if values else "[]"
     numbers = range(1, cameras + 1)
     order = "".join(f"      - {{camera: c{n}, after: {after}}}\n" for n in numbers)
     declared = "".join(
@@ -45,8 +49,7 @@ cameras:
 masters:
   - name: desk
     on: [wall]
-    groups:
-      - {{name: fast, values: {values}, every: {every}}}
+    groups: {groups}
     {master}
 """
     )

@@ -37,6 +37,12 @@ def move(target: Target, value: int, key: int = 0, tries: int = 3) -> Task:
     return Task(target, COMMAND, "iris", request, RTU.encode_request(request), TIME_LIMIT, tries=tries)
 
 
+def step(target: Target, by: int, key: int = 0, tries: int = 3) -> Task:
+    task = move(target, by, key, tries)
+    task.relative = True
+    return task
+
+
 def good(raw: bytes) -> bytes:
     """What a sound camera answers: a read with 7, a write with its echo."""
     return raw if raw[1] == 6 else sealed(f"{raw[0]:02X} 03 02 00 07")
@@ -217,6 +223,27 @@ def test_a_command_without_an_answer_is_repeated_as_often_as_it_may_and_no_more(
     assert {attempt.asked for attempt in desk.attempts} == {0}
 
 
+def test_a_step_whose_answer_is_lost_is_not_repeated(one: Target) -> None:
+    """It may have been carried out: twice carried out it has twice the effect."""
+    desk = Desk([])
+    desk.dead = {1}
+    desk.command(0, step(one, 5, tries=3), absolute=False)
+    desk.until(SECOND)
+    assert desk.values_written == [5]
+
+
+def test_a_value_does_not_overtake_a_step_of_the_same_camera(one: Target, two: Target) -> None:
+    """To 5, one more, to 9: it ends at 9 and not at 10. Another camera's step is in nobody's way."""
+    desk = Desk([poll(one)])
+    desk.command(MS, move(one, 5))
+    desk.command(MS + 1, step(one, 1), absolute=False)
+    desk.command(MS + 2, move(one, 8))
+    desk.command(MS + 3, step(two, 1), absolute=False)
+    desk.command(MS + 4, move(one, 9))
+    desk.until(SECOND)
+    assert desk.values_written == [5, 1, 9, 1]
+
+
 def test_a_repeated_command_goes_before_those_that_wait(one: Target, two: Target) -> None:
     desk = Desk([])
     answers = iter([[], *([[(DELAY, None)]] * 5)])
@@ -265,7 +292,7 @@ def test_a_time_out_lasts_as_the_task_says_and_the_line_gets_its_quiet_after_it(
     assert desk.attempts[0][3:6] == (0, TIME_LIMIT, TIME_LIMIT + DRAIN)
 
 
-@pytest.mark.parametrize("segments", [1, 2, 7])
+@pytest.mark.parametrize("pieces", [1, 2, 7])
 @pytest.mark.parametrize("junk", ["", "00", "FF FF 01", "01 03 02", "02 03 02 00 07 FC 46"])
 def test_junk_before_a_reply_does_not_end_the_wait(one: Target, junk: str, pieces: int) -> None:
     """Among the junk: a sound reply of another device (MODBUS over Serial Line V1.02, p. 9-10)."""
@@ -438,7 +465,86 @@ def test_a_camera_that_a_command_brings_back_is_not_probed_on(one: Target) -> No
     desk.dead = {1}
     desk.until(40 * SECOND)
     probes = [attempt.sent for attempt in desk.attempts if attempt.task.kind == PROBE and attempt.sent > 10 * SECOND]
-    assert min(later - former for former, later in pairwise(probes)) >= SECOND  # one chain of probes, not two
+    pauses = [later - former for former, later in pairwise(probes)]
+    assert pauses == sorted(pauses)  # one chain of probes: two would come at shorter pauses in between
+    assert pauses[0] >= SECOND
+
+
+def test_however_often_commands_bring_a_camera_back_it_is_probed_once_in_a_pause(one: Target) -> None:
+    """Each time a command brings it back, the probe that waits is off; else each time leaves one chain more."""
+    desk = Desk([poll(one)])
+    at = 0
+    for _ in range(4):
+        desk.dead = {1}
+        desk.until(at + 3 * SECOND)
+        assert not one.online
+        desk.dead = set()
+        desk.command(at + 3 * SECOND, move(one, 3))
+        at += 3100 * MS
+        desk.until(at)
+        assert one.online
+    desk.dead = {1}
+    desk.until(at + 40 * SECOND)
+    probes = [attempt for attempt in desk.attempts if attempt.task.kind == PROBE and attempt.sent > at]
+    pauses = [later.sent - former.ended for former, later in pairwise(probes)]
+    assert pauses == [SECOND, 2 * SECOND, 4 * SECOND, *([5 * SECOND] * (len(pauses) - 3))]
+
+
+def test_a_probe_never_repeats_a_write(one: Target) -> None:
+    """Moves to a dead camera that has no polls fail; when it is back, only what is asked from then on is written."""
+    desk = Desk([])
+    desk.dead = {1}
+    for number, value in enumerate((10, 20, 30, 40)):
+        desk.command(number * 400 * MS, move(one, value, tries=3))
+    desk.until(3 * SECOND)
+    assert not one.online
+    desk.dead = set()
+    desk.command(3 * SECOND, move(one, 99))
+    desk.until(20 * SECOND)
+    assert PROBE not in desk.kinds
+    assert [value for at, value in zip((at for at, _ in desk.sent), desk.values_written, strict=True)
+            if at >= 3 * SECOND] == [99]  # fmt: skip
+    assert one.online
+
+
+def test_a_camera_without_polls_is_probed_by_the_read_that_it_was_given(one: Target) -> None:
+    request = Request(1, READ, 5, 1)
+    one.probe = Task(one, PROBE, "probe", request, RTU.encode_request(request), TIME_LIMIT)
+    desk = Desk([])
+    desk.dead = {1}
+    for number in range(3):
+        desk.command(number * 600 * MS, move(one, 10, tries=1))
+    desk.until(8 * SECOND)
+    assert not one.online
+    desk.dead = set()
+    desk.until(20 * SECOND)
+    assert one.online
+    probes = [attempt for attempt in desk.attempts if attempt.task.kind == PROBE]
+    assert {attempt.task.request for attempt in probes} == {request}
+    assert [attempt.outcome for attempt in probes][-1:] == [OK]
+    assert desk.attempts[-1] is probes[-1]  # with nothing to poll it is left alone once it is back
+
+
+def test_a_master_of_a_plan_probes_a_camera_it_never_polls_by_reading() -> None:
+    """A dead camera is moved only; when it is up again, a read finds it, and its iris is what was acknowledged last."""
+    records: list[Record] = []
+    world = build(wall(values=""), 1, records.append)
+    world.start()
+    camera = world.cameras["c1"]
+    world.wiring.power("c1", False)
+    move_to = world.moves["desk", "c1"]
+    for number, value in enumerate((10, 20, 30, 40)):
+        world.kernel.advance(number * 400 * MS)
+        move_to("iris", value, False)
+    world.kernel.advance(3 * SECOND)
+    world.wiring.power("c1", True)
+    world.kernel.advance(20 * SECOND)
+    exchanges = [record for record in records if record[0] == EXCHANGE]
+    assert [record[12] for record in exchanges if record[5] == "probe"][-1] == "ok"
+    assert camera.camera.values["iris"] not in {10, 20, 30, 40}
+    move_to("iris", 99, False)
+    world.kernel.advance(40 * SECOND)
+    assert camera.camera.values["iris"] == 99
 
 
 def test_a_command_to_an_offline_camera_is_tried_once(one: Target) -> None:

@@ -1,9 +1,10 @@
 """The good master: asks one camera at a time, and keeps asking whatever the line does.
 
 Commands before polls, but a poll that is due gets its turn after a few commands; a time-out computed per task;
-commands are repeated, polls are not (the next poll is the repeat); a wrong ID or rubbish does not end the wait; after a
-failed attempt it drains the line until it is quiet; a camera that failed three times and for a second is
-offline: single probes at a growing pause, so that the others hardly notice.
+commands are repeated, polls are not (the next poll is the repeat), nor are steps, which may have been carried out; a
+wrong ID or rubbish does not end the wait; after a failed attempt it drains the line until it is quiet; a camera that
+failed three times and for a second is offline: single probes at a growing pause, so that the others hardly notice. A
+probe reads: what was asked before a camera came back is not written to it later.
 
 Pure: instants and bytes in, a Step out; no clock, no line, no socket.
 """
@@ -12,7 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 
 from busim.installation import POLICY, MasterPolicy
 from busim.protocols import Reply, StreamFramer
@@ -76,15 +77,27 @@ class Master:
     # -- inputs ---------------------------------------------------------------------------------------------
 
     def command(self, task: Task, at: int, *, absolute: bool = True) -> Step:
-        """An operator wants this. An absolute value replaces one for the same control that still waits."""
+        """An operator wants this. An absolute value replaces one for the same control that still waits, unless a
+        relative move of the camera was asked for in between.
+        """
         task.asked = at
-        if absolute:
-            for waiting in self._commands:
-                if waiting.target is task.target and waiting.request[:4] == task.request[:4] and waiting.attempt == 1:
-                    waiting.request, waiting.raw = task.request, task.raw
-                    return NOTHING
+        task.relative = task.relative or not absolute
+        same = None if task.relative else self._waiting_for(task)
+        if same is not None:
+            same.request, same.raw = task.request, task.raw
+            return NOTHING
         self._commands.append(task)
         return self.step(at) if self._state == _IDLE else NOTHING
+
+    def _waiting_for(self, task: Task) -> Task | None:
+        """A command for the same control that waits, which this one may replace."""
+        for waiting in reversed(self._commands):
+            if waiting.target is task.target:
+                if waiting.relative:
+                    return None
+                if waiting.request[:4] == task.request[:4] and waiting.attempt == 1:
+                    return waiting
+        return None
 
     def step(self, at: int) -> Step:
         """Its wake-up time has come (or may have)."""
@@ -146,16 +159,22 @@ class Master:
         if target.failures:
             target.failures = 0
         if not target.online:
-            target.online = True
-            for parked in target.parked:
-                self._queue(parked, at)
-            target.parked = []
+            self._back(target, at)
         free = self._until = at + self._gap
         self._state = _IDLE
         self._report(at, free, REFUSED if reply.refused else OK, reply.values)
         if task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)
         return (None, free)
+
+    def _back(self, target: Target, at: int) -> None:
+        """An offline camera answered: its polls come in again, and the probe that waits for its turn is off."""
+        target.online = True
+        self._polls = [entry for entry in self._polls if entry[2].target is not target or entry[2].kind != PROBE]
+        heapify(self._polls)
+        for parked in target.parked:
+            self._queue(parked, at)
+        target.parked = []
 
     def _ended(self, at: int, outcome: str) -> Step:
         task = self._task
@@ -168,7 +187,7 @@ class Master:
         self._drain_end = at + self._policy.longest_drain
         self._state = _DRAINING
         self._report(at, free, outcome, ())
-        if task.kind == COMMAND and task.attempt < task.tries and target.online:
+        if task.kind == COMMAND and task.attempt < task.tries and target.online and not task.relative:
             task.attempt += 1
             self._commands.appendleft(task)
         self._judge(target, task, at)
@@ -180,11 +199,9 @@ class Master:
         if target.online and target.failures >= policy.failures and failing_for >= policy.failing_for:
             target.online = False
             target.pause = policy.first_pause
-            if task.kind == COMMAND:
-                probe = next((entry[2] for entry in self._polls if entry[2].target is target), task)
-            else:
-                probe = task
-            self._queue_probe(probe, at)
+            probe = self._probe_of(target, task)
+            if probe is not None:
+                self._queue(probe, at + target.pause)
             if task.kind == POLL:
                 target.parked.append(task)
         elif task.kind == PROBE:
@@ -193,10 +210,14 @@ class Master:
         elif task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)
 
-    def _queue_probe(self, like: Task, at: int) -> None:
-        target = like.target
-        probe = Task(target, PROBE, "probe", like.request, like.raw, like.time_out)
-        self._queue(probe, at + target.pause)
+    def _probe_of(self, target: Target, failed: Task) -> Task | None:
+        """What to probe a camera with that has just failed in `failed`: one of its polls, or what it was given for it.
+        Never a command: what it wrote could come long after others have written something else.
+        """
+        like = failed if failed.kind == POLL else next((e[2] for e in self._polls if e[2].target is target), None)
+        if like is None:
+            return target.probe
+        return Task(target, PROBE, "probe", like.request, like.raw, like.time_out)
 
     def _report(self, ended: int, free: int, outcome: str, values: tuple[int, ...]) -> None:
         task = self._task

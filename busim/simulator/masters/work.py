@@ -14,7 +14,8 @@ OK, REFUSED, TIME_OUT, DAMAGED = "ok", "refused", "time-out", "damaged"
 @dataclass(slots=True, eq=False)
 class Target:
     """A camera as its master knows it. `failures` in a row, the first of them at `failed_at` ns; `pause`: ns to the
-    next probe.
+    next probe; `probe`: a read to find out whether it is back, where it has no polls. With neither, only a command
+    that it answers brings it back.
     """
 
     name: str
@@ -24,13 +25,14 @@ class Target:
     failed_at: int = 0
     pause: int = 0
     parked: list[Task] = field(default_factory=list)
+    probe: Task | None = None
 
 
 @dataclass(slots=True, eq=False)
 class Task:
     """One request to one camera. `every`: ns between polls (0: without rest); `time_out` ns; `tries` at most.
 
-    `relative`: carried out twice it has twice the effect (a step, a toggle).
+    `relative`: carried out twice it has twice the effect (a step, a toggle), so it is never repeated.
     """
 
     target: Target

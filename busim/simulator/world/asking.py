@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
+from busim.foundation.errors import Defect
 from busim.foundation.units import Spread
 from busim.installation import Asker, ResolvedCamera, ResolvedConverter
 from busim.physics.exchange import time_out
-from busim.protocols import STEP, WRITE, BusProtocol, Request
+from busim.protocols import READ, STEP, WRITE, BusProtocol, Request
 from busim.simulator.bus import Setting, setting
-from busim.simulator.masters import COMMAND, POLL, Target, Task
+from busim.simulator.masters import COMMAND, POLL, PROBE, Target, Task
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +46,26 @@ class Asking:
         self._targets = {one.name: Target(one.name, one.camera.id) for one in asker.cameras}
 
     def polls(self) -> list[Task]:
-        """Its polls, camera by camera."""
+        """Its polls, camera by camera; each camera that has none is given a probe."""
         tasks = []
         for poll in self._asker.polls:
             task = self._task(poll.camera.name, POLL, poll.run.work, poll.request, poll.camera.camera.turnaround)
             task.every = poll.run.every
             tasks.append(task)
+        polled = {task.target for task in tasks}
+        for camera in self._asker.cameras:
+            target = self._targets[camera.name]
+            target.probe = None if target in polled else self._probe(camera)
         return tasks
+
+    def _probe(self, camera: ResolvedCamera) -> Task | None:
+        """A read of one value, to find out whether a camera that has no polls is back; None: the protocol has none."""
+        keys = camera.model.keys[self._protocol.name]
+        for key in (keys[one.name] for one in camera.model.parameters if one.name in keys):
+            with suppress(Defect):  # no message of the protocol reads this one
+                request = Request(camera.camera.id, READ, key, 1)
+                return self._task(camera.name, PROBE, "probe", request, camera.camera.turnaround)
+        return None
 
     def move(self, camera: ResolvedCamera, control: str, value: int) -> Task:
         """An operator's move of one control to a value."""
