@@ -11,7 +11,9 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from busim.commissioning.sheet.markup import el, marked, void, words
+from markupsafe import Markup
+
+from busim.commissioning.sheet.markup import el, marked, void
 from busim.commissioning.sheet.model import LinePart, Stand
 
 WIDTH = 186.0
@@ -38,7 +40,7 @@ class _Placed:
         return (self.left + self.right) / 2
 
 
-def diagrams(part: LinePart) -> tuple[str, ...]:
+def diagrams(part: LinePart) -> tuple[Markup, ...]:
     """A picture for each row."""
     rows = list(_rows(part.stands))
     return tuple(_row(row, number > 0, number < len(rows) - 1, part.name) for number, row in enumerate(rows))
@@ -79,7 +81,7 @@ def _size(stand: Stand) -> tuple[float, float]:
     return (_END_CELL, _END_BOX) if stand.kind == "terminator" else (_CELL, _BOX)
 
 
-def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> str:
+def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> Markup:
     most = max(len(_marked(one.stand)) for one in row)
     pair = 4.5 + 3.2 * max(most, 1) + _HIGH / 2
     drop = _STUB if any(one.stand.stub for one in row) else 0.0
@@ -100,7 +102,7 @@ def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> str:
         drawn += _marks(one, pair)
         drawn += _below(one, texts[number], below)
         before = one.right
-    title = el("title", words(f"Wiring of {name}: " + ", ".join(_spoken(one.stand) for one in row)))
+    title = el("title", f"Wiring of {name}: " + ", ".join(_spoken(one.stand) for one in row))
     return el(
         "svg", title, *drawn, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {WIDTH:g} {high:.1f}", class_="wiring",
         role="img",
@@ -115,16 +117,16 @@ def _spoken(stand: Stand) -> str:
 # -- shapes -----------------------------------------------------------------------------------------------------------
 
 
-def _pair(start: float, end: float, y: float) -> str:
+def _pair(start: float, end: float, y: float) -> Markup:
     """The two wires of the pair."""
-    return "".join(_wire(start, end, y + off, y + off) for off in (-0.7, 0.7))
+    return Markup().join(_wire(start, end, y + off, y + off) for off in (-0.7, 0.7))
 
 
-def _wire(x1: float, x2: float, y1: float, y2: float) -> str:
+def _wire(x1: float, x2: float, y1: float, y2: float) -> Markup:
     return void("line", x1=f"{x1:g}", x2=f"{x2:g}", y1=f"{y1:g}", y2=f"{y2:g}", stroke="#000", stroke_width=0.35)
 
 
-def _station(one: _Placed, pair: float, drop: float) -> Iterator[str]:
+def _station(one: _Placed, pair: float, drop: float) -> Iterator[Markup]:
     stand = one.stand
     y = pair + drop
     if drop:
@@ -151,7 +153,7 @@ def _station(one: _Placed, pair: float, drop: float) -> Iterator[str]:
         yield _word(stand.kind, one.middle, y + 1, _SMALL + 0.2)
 
 
-def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[str]:
+def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[Markup]:
     if stand.cable is None:
         return
     middle = (start + end) / 2
@@ -161,7 +163,7 @@ def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[str]
     yield _word(marked(stand.cable.gauge), middle, pair + 6.4, _SMALL)
 
 
-def _marks(one: _Placed, pair: float) -> Iterator[str]:
+def _marks(one: _Placed, pair: float) -> Iterator[Markup]:
     for number, mark in enumerate(reversed(_marked(one.stand))):
         yield _word(mark, one.middle, pair - _HIGH / 2 - 1.4 - 3.2 * number, _SMALL, bold=True)
 
@@ -170,7 +172,7 @@ def _marked(stand: Stand) -> list[str]:
     return [line for mark in stand.marks for line in fitted(mark, _CELL - 1, _SMALL * 1.06, 2)]
 
 
-def _below(one: _Placed, lines: list[tuple[str, bool]], y: float) -> Iterator[str]:
+def _below(one: _Placed, lines: list[tuple[str, bool]], y: float) -> Iterator[Markup]:
     for number, (text, bold) in enumerate(lines):
         yield _word(text, one.middle, y + _UNDER + 3.4 * (number + 1), _TEXT if bold else _SMALL, bold=bold)
 
@@ -196,9 +198,9 @@ def _texts(stand: Stand) -> list[tuple[str, bool]]:
 # -- words ------------------------------------------------------------------------------------------------------------
 
 
-def _word(text: str, x: float, y: float, size: float, *, bold: bool = False, anchor: str = "middle") -> str:
+def _word(text: str, x: float, y: float, size: float, *, bold: bool = False, anchor: str = "middle") -> Markup:
     return el(
-        "text", words(text), x=f"{x:.2f}", y=f"{y:.2f}", font_size=f"{size:g}", text_anchor=anchor,
+        "text", text, x=f"{x:.2f}", y=f"{y:.2f}", font_size=f"{size:g}", text_anchor=anchor,
         font_weight="bold" if bold else None,
     )  # fmt: skip
 

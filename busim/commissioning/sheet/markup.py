@@ -1,4 +1,4 @@
-"""HTML and SVG as text: every word from a plan goes through `words`, so no plan can write markup of its own.
+"""HTML and SVG as text that escapes itself: whatever is not `Markup` already is escaped, so no plan can write markup.
 
 What comes out is XML too (closed elements, quoted attributes), which a test can hold it to with a strict parser.
 """
@@ -6,7 +6,8 @@ What comes out is XML too (closed elements, quoted attributes), which a test can
 from __future__ import annotations
 
 import re
-from html import escape
+
+from markupsafe import Markup, escape
 
 from busim.commissioning.sheet.model import ASSUMED, Cell, Facts, Table, Value
 
@@ -15,24 +16,24 @@ from busim.commissioning.sheet.model import ASSUMED, Cell, Facts, Table, Value
 _NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 
 
-def words(text: str) -> str:
-    """Text of a plan, made harmless, for between tags and inside of quotes."""
-    return escape(_NO_TEXT.sub("\ufffd", text), quote=True)
+def words(text: str) -> Markup:
+    """`text` escaped, for between tags and inside of quotes; what is markup already stays as it is."""
+    return escape(text if isinstance(text, Markup) else _NO_TEXT.sub("\ufffd", text))
 
 
-def el(tag: str, *children: str, **attributes: object) -> str:
-    """An element of ready markup; `class_` and `stroke_width` stand for `class` and `stroke-width`."""
+def el(tag: str, *children: str, **attributes: object) -> Markup:
+    """An element; children that are no markup are escaped. `class_` and `stroke_width` mean `class` and `stroke-width`."""
     said = "".join(
         f' {name.rstrip("_").replace("_", "-")}="{words(str(value))}"'
         for name, value in attributes.items()
         if value is not None
     )
-    return f"<{tag}{said}>{''.join(children)}</{tag}>"
+    return Markup(f"<{tag}{said}>{''.join(map(words, children))}</{tag}>")
 
 
-def void(tag: str, **attributes: object) -> str:
+def void(tag: str, **attributes: object) -> Markup:
     """An element without content, closed as XML wants it and HTML allows it."""
-    return el(tag, **attributes).replace(f"></{tag}>", " />")
+    return Markup(str(el(tag, **attributes)).replace(f"></{tag}>", " />"))
 
 
 def css_text(text: str) -> str:
@@ -42,25 +43,25 @@ def css_text(text: str) -> str:
     return f'"{"".join(safe)}"'
 
 
-def kind(text: str) -> str:
+def kind(text: str) -> Markup:
     """The word for where a number comes from."""
-    return el("span", words(text), class_="kind")
+    return el("span", text, class_="kind")
 
 
-def cell(value: Cell | None, *, say: bool = True) -> str:
+def cell(value: Cell | None, *, say: bool = True) -> Markup:
     """A value as markup; `say` False: its heading says already where it comes from."""
     if value is None:
-        return ""
+        return Markup()
     if isinstance(value, str):
         return words(value)
-    text = el("span", words(value.text), class_="number")
-    return f"{text} {kind(value.kind)}" if say else text
+    text = el("span", value.text, class_="number")
+    return Markup("{} {}").format(text, kind(value.kind)) if say else text
 
 
-def facts(pairs: Facts, *, ticks: bool = False) -> str:
+def facts(pairs: Facts, *, ticks: bool = False) -> Markup:
     """Names and values, in two columns; with `ticks` a box before each to tick when it is set."""
     tick = el("td", BOX, class_="tick") if ticks else ""
-    rows = (el("tr", tick, el("th", words(name), scope="row"), el("td", cell(value))) for name, value in pairs)
+    rows = (el("tr", tick, el("th", name, scope="row"), el("td", cell(value))) for name, value in pairs)
     return el("table", el("tbody", *rows), class_="facts")
 
 
@@ -68,7 +69,7 @@ BOX = el("span", class_="box")
 _SHORT = 11  # letters: "not planned" fits into any column
 
 
-def table(given: Table) -> str:
+def table(given: Table) -> Markup:
     """A table. Where all numbers of a column come from the same place its heading says so, else each of them does.
 
     A column in which nothing stands is left out.
@@ -78,8 +79,8 @@ def table(given: Table) -> str:
     width = {column: "wide" if _long(given, column) else None for column in columns}
     heads = [el("th", class_="tick")] if given.ticks else []
     for column in columns:
-        said = f" {kind(same[column])}" if same[column] else ""
-        heads.append(el("th", words(given.columns[column]), said, scope="col", class_=width[column]))
+        said = Markup(" {}").format(kind(same[column])) if same[column] else ""
+        heads.append(el("th", given.columns[column], said, scope="col", class_=width[column]))
     if given.found:
         heads.append(el("th", "found", scope="col", class_="found"))
     rows = []
@@ -87,16 +88,16 @@ def table(given: Table) -> str:
         cells = [el("td", BOX, class_="tick")] if given.ticks else []
         cells += [_data(row[column], say=not same[column]) for column in columns]
         rows.append(el("tr", *cells, el("td", class_="found") if given.found else ""))
-    return "".join(
+    return Markup().join(
         (
-            el("h3", words(given.title)) if given.title else "",
+            el("h3", given.title) if given.title else "",
             el("table", el("thead", el("tr", *heads)), el("tbody", *rows), class_="grid"),
-            el("p", words(given.note), class_="note") if given.note else "",
+            el("p", given.note, class_="note") if given.note else "",
         )
     )
 
 
-def _data(value: Cell, *, say: bool) -> str:
+def _data(value: Cell, *, say: bool) -> Markup:
     """A cell; a few letters, such as "not planned", are not broken."""
     few = isinstance(value, str) and 0 < len(value) <= _SHORT
     return el("td", cell(value, say=say), class_="few" if few else None)

@@ -6,8 +6,10 @@ from collections.abc import Collection, Iterator
 from itertools import groupby
 from pathlib import Path
 
+from markupsafe import Markup
+
 from busim.commissioning.sheet.diagram import diagrams
-from busim.commissioning.sheet.markup import BOX, cell, css_text, el, facts, kind, table, void, words
+from busim.commissioning.sheet.markup import BOX, cell, css_text, el, facts, kind, table, void
 from busim.commissioning.sheet.model import Card, Document, Label, LinePart, Stand, Table, Task
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
@@ -36,8 +38,8 @@ def html(document: Document, *, paper: str = "a4", parts: Collection[str] = PART
         void("meta", charset="utf-8"),
         void("meta", name="generator", content=MARK),
         void("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", words(f"Run sheet: {document.name}")),
-        f"<style>{_style(document, paper)}</style>",
+        el("title", f"Run sheet: {document.name}"),
+        Markup(f"<style>{_style(document, paper)}</style>"),
     )
     return (
         f"<!DOCTYPE html>\n{el('html', head, el('body', *sections), lang='en', xmlns='http://www.w3.org/1999/xhtml')}\n"
@@ -69,19 +71,19 @@ def _style(document: Document, paper: str) -> str:
     return page + _STYLE.read_text(encoding="utf-8")
 
 
-def _section(document: Document, title: str, *content: str, name: str = "") -> str:
+def _section(document: Document, title: str, *content: str, name: str = "") -> Markup:
     stamp = f"{document.name} · plan {document.digest} · {document.date} · busim {document.version}"
-    head = el("header", el("h2", words(title)), el("p", words(stamp), class_="stamp"))
+    head = el("header", el("h2", title), el("p", stamp, class_="stamp"))
     return el("section", head, *content, class_=name or None)
 
 
 # -- first page -------------------------------------------------------------------------------------------------------
 
 
-def _summary(document: Document) -> Iterator[str]:
+def _summary(document: Document) -> Iterator[Markup]:
     checks = document.checks
     errors = checks.of("error")
-    content = [el("h1", words(document.name))]
+    content = [el("h1", document.name)]
     if errors:
         content.append(_alarm(errors))
     content.append(_legend())
@@ -94,16 +96,16 @@ def _summary(document: Document) -> Iterator[str]:
             content.append(_findings(checks.of(word)))
     if checks.silenced:
         said = (f"silenced {one.code}: {one.what}; because {why}" for one, why in checks.silenced[:_MOST])
-        rows = (el("li", words(text)) for text in said)
+        rows = (el("li", text) for text in said)
         content.append(el("ul", *rows, _more(len(checks.silenced)), class_="findings"))
     if checks.assumed:
-        content.append(el("p", words(f"Assumed: {'; '.join(checks.assumed)}."), class_="note"))
-    cautions = (el("p", el("strong", words(name)), ". ", words(text)) for name, text in document.cautions)
+        content.append(el("p", f"Assumed: {'; '.join(checks.assumed)}.", class_="note"))
+    cautions = (el("p", el("strong", name), ". ", text) for name, text in document.cautions)
     content.append(el("div", el("h3", "Cautions"), *cautions, class_="cautions"))
     yield _section(document, "Run sheet", *content)
 
 
-def _alarm(errors: tuple[Finding, ...]) -> str:
+def _alarm(errors: tuple[Finding, ...]) -> Markup:
     return el(
         "div",
         el("p", el("strong", f"This plan has {_counted(len(errors), 'error')}.")),
@@ -117,7 +119,7 @@ def _counted(count: int, word: str) -> str:
     return f"{count} {word}{'' if count == 1 else 's'}"
 
 
-def _legend() -> str:
+def _legend() -> Markup:
     return el(
         "p",
         "Every number says where it comes from. ", kind("planned"), " the plan says it; ", kind("assumed"),
@@ -127,25 +129,25 @@ def _legend() -> str:
     )  # fmt: skip
 
 
-def _findings(findings: tuple[Finding, ...]) -> str:
+def _findings(findings: tuple[Finding, ...]) -> Markup:
     return el("ul", *map(_finding, findings[:_MOST]), _more(len(findings)), class_="findings")
 
 
-def _finding(one: Finding) -> str:
+def _finding(one: Finding) -> Markup:
     found = f" Found: {one.found}." if one.found else ""
     mend = f" To mend: {one.mend}" if one.mend else ""
     text = f", line {one.line}: {one.what}.{found}{mend}"
-    return el("li", el("strong", words(f"{one.severity} {one.code}")), words(text))
+    return el("li", el("strong", f"{one.severity} {one.code}"), text)
 
 
-def _more(count: int) -> str:
-    return el("li", f"and {count - _MOST} more: busim check lists them") if count > _MOST else ""
+def _more(count: int) -> Markup:
+    return el("li", f"and {count - _MOST} more: busim check lists them") if count > _MOST else Markup()
 
 
 # -- lines ------------------------------------------------------------------------------------------------------------
 
 
-def _lines(document: Document) -> Iterator[str]:
+def _lines(document: Document) -> Iterator[Markup]:
     for part in document.lines:
         yield _section(
             document,
@@ -199,25 +201,25 @@ def _unknown(stands: tuple[Stand, ...]) -> str:
     return ""
 
 
-def _card(card: Card) -> str:
+def _card(card: Card) -> Markup:
     where = f", {card.place}" if card.place else ""
-    title = el("h3", words(f"Converter: {card.name}{where}"))
+    title = el("h3", f"Converter: {card.name}{where}")
     return el("div", title, el("div", facts(card.facts, ticks=True), class_="columns"), class_="card")
 
 
 # -- settings, bill, steps, labels ------------------------------------------------------------------------------------
 
 
-def _settings(document: Document) -> Iterator[str]:
+def _settings(document: Document) -> Iterator[Markup]:
     yield _section(document, "Settings", *(table(one) for one in document.settings if one.rows))
 
 
-def _bill(document: Document) -> Iterator[str]:
+def _bill(document: Document) -> Iterator[Markup]:
     yield _section(document, "Bill of material", *(table(one) for one in document.bill if one.rows))
 
 
-def _steps(document: Document) -> Iterator[str]:
-    note = el("p", words(document.tasks_note), class_="note") if document.tasks_note else ""
+def _steps(document: Document) -> Iterator[Markup]:
+    note = el("p", document.tasks_note, class_="note") if document.tasks_note else ""
     if not document.tasks:
         yield _section(document, "Steps", note or el("p", "There is no camera to commission.", class_="note"))
     for number, (line, tasks) in enumerate(groupby(document.tasks, lambda task: task.line)):
@@ -230,24 +232,24 @@ def _steps(document: Document) -> Iterator[str]:
         )
 
 
-def _step_head() -> str:
+def _step_head() -> Markup:
     heads = ("", "", "step", "look for", "hands", "found, by whom, when")
-    return el("thead", el("tr", *(el("th", words(head), scope="col") for head in heads)))
+    return el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
 
 
-def _step(task: Task) -> str:
+def _step(task: Task) -> Markup:
     return el(
-        "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", words(task.what)),
-        el("td", words(task.look)), el("td", cell(task.hands)), el("td", class_="found"),
+        "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", task.what),
+        el("td", task.look), el("td", cell(task.hands)), el("td", class_="found"),
     )  # fmt: skip
 
 
-def _signed(what: str) -> str:
-    blanks = (el("span", words(name), el("span", class_="blank")) for name in ("name", "date", "signature"))
-    return el("p", el("span", words(what)), *blanks, class_="signed")
+def _signed(what: str) -> Markup:
+    blanks = (el("span", name, el("span", class_="blank")) for name in ("name", "date", "signature"))
+    return el("p", el("span", what), *blanks, class_="signed")
 
 
-def _labels(document: Document) -> Iterator[str]:
+def _labels(document: Document) -> Iterator[Markup]:
     rows = []
     for first in range(0, len(document.labels), _ACROSS):
         across = [el("td", _label(one)) for one in document.labels[first : first + _ACROSS]]
@@ -256,9 +258,9 @@ def _labels(document: Document) -> Iterator[str]:
     yield _section(document, "Labels", el("table", el("tbody", *rows), class_="labels"), name="cut")
 
 
-def _label(label: Label) -> str:
+def _label(label: Label) -> Markup:
     return el(
-        "div", el("p", words(label.kind), class_="of"), el("p", words(label.large), class_="large"),
-        el("p", words(label.name), class_="name"), *(el("p", words(line)) for line in label.lines if line),
+        "div", el("p", label.kind, class_="of"), el("p", label.large, class_="large"),
+        el("p", label.name, class_="name"), *(el("p", line) for line in label.lines if line),
         class_="label",
     )  # fmt: skip
