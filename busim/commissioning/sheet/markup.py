@@ -22,7 +22,7 @@ def words(text: str) -> Markup:
 
 
 def el(tag: str, *children: str, **attributes: object) -> Markup:
-    """An element; children that are no markup are escaped. `class_` and `stroke_width` mean `class` and `stroke-width`."""
+    """An element; children that are no markup are escaped. `class_` and `stroke_width`: with a hyphen, or none."""
     said = "".join(
         f' {name.rstrip("_").replace("_", "-")}="{words(str(value))}"'
         for name, value in attributes.items()
