@@ -107,7 +107,7 @@ class _Collector:
             seen.moves.append(ended - asked)
 
 
-def trial(
+def measure(
     plan: Plan, length: int, seed: int = 1, advanced: Callable[[int, int], None] = lambda *_: None
 ) -> list[LineMeasurement]:
     """Run a plan for `length` ns after it has settled, and say what every master did on each of its lines.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from busim.analysis.budget import LineBudget, budget
-from busim.experiments.measurement_run import LineMeasurement, trial
+from busim.experiments.measurement_run import LineMeasurement, measure
 from busim.experiments.verify import HOLDS, verify
 from busim.plan import Plan, read_text
 
@@ -74,7 +74,7 @@ cameras:
 
 
 def run(plan: Plan) -> tuple[LineMeasurement, LineMeasurement]:
-    desk, other = sorted(trial(plan, _SECONDS * 10**9), key=lambda one: one.master)
+    desk, other = sorted(measure(plan, _SECONDS * 10**9), key=lambda one: one.master)
     return desk, other
 
 
@@ -177,7 +177,7 @@ def test_a_converter_that_arbitrates_for_one_master_sends_its_replies_on_at_once
     start, end = text.index("  - name: other"), len(text)
     plan = read_text(text[:start] + text[end:])
     (line,) = budget(plan).lines
-    (seen,) = trial(plan, 100 * 10**9)
+    (seen,) = measure(plan, 100 * 10**9)
     assert line.exchanges[0].parts["packing"].worst == 0
     assert float(seen.exchanges.mean()) == pytest.approx(
         sum(one.total.mean for one in line.exchanges) / len(line.exchanges), rel=0.01

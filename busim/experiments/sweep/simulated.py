@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from busim.experiments.measurement_run import LineMeasurement, trial
+from busim.experiments.measurement_run import LineMeasurement, measure
 from busim.experiments.sweep.axes import Axis, points, vary
 from busim.experiments.sweep.result import LineSweep, Sweep
 from busim.plan import Plan, read_text
@@ -49,7 +49,7 @@ def _read(text: str, files: tuple[tuple[str, str], ...]) -> Plan:
 def simulate(task: Task) -> Found:
     """The figures of each master on each line. Raises UserError for names that there are not."""
     plan = vary(_read(task.text, task.files), task.names, task.values, task.line)
-    seen = [one for one in trial(plan, task.length, task.seed) if task.line is None or one.line == task.line]
+    seen = [one for one in measure(plan, task.length, task.seed) if task.line is None or one.line == task.line]
     return {f"{one.line} / {one.master}": _figures(one) for one in seen}
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from busim.analysis.budget import ASSUMPTIONS, ArbitratedBudget, LineBudget, budget
-from busim.experiments.measurement_run import LineMeasurement, trial
+from busim.experiments.measurement_run import LineMeasurement, measure
 from busim.experiments.verify.checks import (
     DIFFERS,
     HOLDS,
@@ -110,7 +110,7 @@ def verify(
     expected = budget(plan, what_ifs=False).lines
     length = long_enough(plan) if length is None else length
     steady = any(not (line.obstacles or line.uncertain) for line in expected)
-    seen = {(one.line, one.master): one for one in trial(plan, length, seed, advanced)} if steady else {}
+    seen = {(one.line, one.master): one for one in measure(plan, length, seed, advanced)} if steady else {}
     return Verification(
         plan.name,
         seed,
