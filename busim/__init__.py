@@ -31,10 +31,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from busim.foundation.errors import BusimError, Defect, UserError
     from busim.plan import Plan
+    from busim.plan import change as change_plan
     from busim.plan import read as read_plan
     from busim.plan import read_text as read_plan_text
     from busim.protocols.hook import Intent
     from busim.recording.trace import Trace, open_trace
+    from busim.runtime.clocks import WallTime
     from busim.runtime.session import Live, Replay, Report, Run, SerialWorld, Virtual
     from busim.runtime.session.replay import replay
     from busim.runtime.session.serial_world import serial_world
@@ -54,7 +56,9 @@ __all__ = [
     "Trace",
     "UserError",
     "Virtual",
+    "WallTime",
     "__version__",
+    "change_plan",
     "open_trace",
     "read_plan",
     "read_plan_text",
@@ -76,6 +80,8 @@ _FROM = {
     "Trace": ("recording.trace", "Trace"),
     "UserError": ("foundation.errors", "UserError"),
     "Virtual": ("runtime.session", "Virtual"),
+    "WallTime": ("runtime.clocks", "WallTime"),
+    "change_plan": ("plan", "change"),
     "open_trace": ("recording.trace", "open_trace"),
     "read_plan": ("plan", "read"),
     "read_plan_text": ("plan", "read_text"),

@@ -20,26 +20,19 @@ def command(
     """Change, read the result, and only then write it."""
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
-    from busim.foundation.yaml_source import Rewriting, load
-    from busim.plan import read, read_text
+    from busim.foundation.yaml_source import load
+    from busim.plan import read, read_text, rewrite
 
     read(plan)
-    rewriting = Rewriting(load(plan))
-    told = []
+    fields = {}
     for value in values:
         field, equals, text = value.partition("=")
         if not equals or not text.strip():
             raise UserError(
                 "not a field and its value", found=repr(value[:60]), expected="FIELD=VALUE", mend="cameras[2].id=5"
             )
-        try:
-            path, before = rewriting.set(field.strip(), text.strip())
-        except UserError as error:
-            if error.file is None:  # it is about the value, which stands in no file
-                error.field, error.line, error.column = field.strip(), None, None
-            raise
-        told.append(f"{path}: {text.strip()} (was {before or 'not written'})")
-    changed = rewriting.text()
+        fields[field.strip()] = text.strip()
+    changed, told = rewrite(load(plan), fields)
     read_text(changed, plan)
     if dry:
         print(changed, end="")

@@ -1,10 +1,12 @@
 """The plan: what an integrator writes, read with every error at once and each at its place.
 
-Public: `read`, `read_text` (a file or text to a `Plan`), `locate` (place of a field), `folder` (where the files lie
-that it names), `defaults` (the plan with every default as JSON), `spelled` (the plan as a file with every default),
-`json_schema` (for editors), `starter` (a plan to begin with), and the data a plan is made of.
+Public: `read`, `read_text` (a file or text to a `Plan`), `change` (a plan with other values), `rewrite` (the same of
+its file's text), `source_text` (the text a plan was read from, if it says the same), `locate` (place of a field),
+`folder` (where the files lie that it names), `defaults` (the plan with every default as JSON), `spelled` (the plan as a
+file with every default), `json_schema` (for editors), `starter` (a plan to begin with), and the data a plan is made of.
 """
 
+from busim.plan.changing import change, rewrite, source_text
 from busim.plan.reader import folder, json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
 from busim.plan.site import (
@@ -54,12 +56,15 @@ __all__ = [
     "SparePlan",
     "Spelled",
     "SupplyPlan",
+    "change",
     "defaults",
     "folder",
     "json_schema",
     "locate",
     "read",
     "read_text",
+    "rewrite",
+    "source_text",
     "spelled",
     "starter",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -34,17 +35,17 @@ def read(path: str | Path) -> Plan:
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
     plan, silent = _plan(document)
-    return _resolved(replace(plan, files=_beside(plan, Path(path).parent)), silent)
+    return _resolved(replace(plan, files=files_beside(plan)), silent)
 
 
-def _beside(plan: Plan, folder: Path) -> dict[str, str]:
+def files_beside(plan: Plan) -> dict[str, str]:
     """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
     found = {}
     named = {line.protocol for line in plan.lines}
     named |= {camera.model for camera in plan.cameras} | {spare.model for spare in plan.spares}
     for name in sorted(filter(is_path, named)):
         with suppress(UserError):
-            found[name] = load(folder / name).text
+            found[name] = load(folder(plan) / name).text
     return found
 
 
@@ -75,7 +76,13 @@ def _resolved(plan: Plan, silent: Collection[str]) -> Plan:
                     times[camera.model] = model.timing.turnaround
             camera = replace(camera, turnaround=times[camera.model])
         cameras.append(camera)
-    return replace(plan, cameras=tuple(cameras))
+    whole = replace(plan, cameras=tuple(cameras))
+    return replace(whole, as_read=fingerprint(whole))
+
+
+def fingerprint(plan: Plan) -> str:
+    """Of the data of a plan, wherever its file lies."""
+    return hashlib.sha256(repr(replace(plan, path="")).encode()).hexdigest()
 
 
 def folder(plan: Plan) -> Path:

@@ -13,6 +13,7 @@ from typing import Any, get_args, get_origin
 
 from busim.foundation.schema import Shape
 from busim.foundation.yaml_source import flow, join, parse, scalar
+from busim.plan.changing import source_text
 from busim.plan.shapes import PlanShape, StandShape
 from busim.plan.types import Plan
 
@@ -54,7 +55,7 @@ class Spelled:
 def spelled(plan: Plan) -> Spelled:
     """The plan that was read from a text, with every default. Raises UserError where its text is no plan any more."""
     assumed: dict[str, str] = {}
-    values = _mapping(PlanShape, parse(plan.source, plan.path).value, "", assumed)
+    values = _mapping(PlanShape, parse(source_text(plan), plan.path).value, "", assumed)
     return Spelled(values, assumed)
 
 

@@ -225,7 +225,8 @@ class Plan:
     """A whole installation. `source` is the text it was read from, `path` where it stood.
 
     `positions` has the line and column (from 1) of every value that was written, by field path. `files`: the texts of
-    the files beside it that it names, by those names, so that a trace can keep them with the plan.
+    the files beside it that it names, by those names, so that a trace can keep them with the plan. `as_read`: the
+    fingerprint of the data when they were read, by which a plan that was changed in memory is known.
     """
 
     name: str
@@ -243,3 +244,4 @@ class Plan:
     path: str = ""
     positions: Mapping[str, tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)
     files: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    as_read: str = field(default="", compare=False, repr=False)

@@ -14,7 +14,7 @@ from typing import Any
 from busim.analysis.split.result import Split
 from busim.foundation.errors import Defect, UserError
 from busim.foundation.yaml_source import Blocks, Declared, Rewriting, flow, parse, scalar
-from busim.plan import LinePlan, Place, Plan, read_text
+from busim.plan import LinePlan, Place, Plan, read_text, source_text
 
 _LISTS = ("lines", "converters", "supplies")
 
@@ -27,7 +27,7 @@ def written(plan: Plan, split: Split) -> str:
             "there is no plan to be written", found=split.why, expected="a place for every camera",
             mend="see the reasons; allow more converters, or ask for less",
         )  # fmt: skip
-    text = _orders(plan, new, plan.source)
+    text = _orders(plan, new, source_text(plan))
     text = _entries(plan, new, split, text)
     text = _values(plan, new, text)
     _check(plan, new, text)

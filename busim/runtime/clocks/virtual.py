@@ -13,39 +13,38 @@ instant to jump to, and a clock that jumps would otherwise stand still for ever.
 from __future__ import annotations
 
 import asyncio
-import errno
-import ipaddress
-import socket
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from contextvars import Context
 from heapq import heapify, heappop, heappush
 from typing import Any, TypeVar, TypeVarTuple
 
 from busim.foundation.errors import Defect
-from busim.runtime.clocks.datagrams import DatagramEnd, Datagrams
-from busim.runtime.clocks.ends import End
-from busim.runtime.clocks.network import ANY, Network, Place, Server
+from busim.runtime.clocks.guard import STILL, Guard
+from busim.runtime.clocks.networking import Networking
+from busim.runtime.clocks.numbered import NumberedFuture, NumberedTask, Numbers, number_gatherings
 from busim.runtime.clocks.refused import Refusals, refuse
-from busim.runtime.clocks.waiting import deadlock, too_long
+from busim.runtime.clocks.waiting import deadlock, runner, spinning, too_long
 from busim.simulator.kernel import Kernel
 
 _RESOLUTION = 1e-9  # 0 would make asyncio's own wait never end
 _NEVER = 9_000_000_000  # seconds; a timer beyond 285 years is no instant to jump to
 _PATIENCE = 3600 * 10**9  # ns without anything for the controller, and no timer set, after which it waits in vain
+_LOOKED = 200  # turns in which it is noted who spins
 _MANY = 100  # cancelled timers that may lie about
 
 _T = TypeVar("_T")
 _Ts = TypeVarTuple("_Ts")
 
 
-class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # what is refused needs no arguments
+class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refused needs no arguments
     """A loop for `asyncio.Runner(loop_factory=...)`.
 
     `until`: simulated ns beyond which it refuses to go. Whatever an event of the kernel raises comes out of the loop
     as it is, and is kept in `failure`. Raises UserError where everything waits for ever and, when asked for it, for
-    each thing that takes wall time (see `busim.runtime.clocks.refused`).
+    each thing that takes wall time (see `busim.runtime.clocks.refused`). `stand_in`: modules whose `time` is simulated
+    while it runs, `told`: modules that were told of wall time already (see `busim.runtime.clocks.guard`).
     """
 
     _ready: deque[asyncio.Handle]  # asyncio's own: callbacks due now
@@ -53,18 +52,23 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
     _stopping: bool
     _thread_id: int | None
 
-    def __init__(self, kernel: Kernel, *, until: int | None = None) -> None:
+    def __init__(
+        self, kernel: Kernel, *, until: int | None = None, stand_in: Collection[str] = (), told: set[str] | None = None
+    ) -> None:
         super().__init__()
+        number_gatherings()
+        self.numbers = Numbers()
+        self._guard = Guard(lambda: kernel.now, self._block, stand_in, told)
+        self._instant = -1
+        self._turns = 0  # at this instant
         self._kernel = kernel
         self._until = until
         self._clock_resolution = _RESOLUTION
         self._timers: list[tuple[int, int, asyncio.TimerHandle]] = []
         self._set = 0
         self._cancelled = 0
-        self._network = Network()
-        self._datagrams = Datagrams()
         self.failure: Exception | None = None
-        self._raised = False
+        self._raised = self._inside = False
 
     # -- time -----------------------------------------------------------------------------------------------
 
@@ -133,6 +137,13 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
             if self.failure is not None and not self._raised:
                 self._raised = True
                 raise self.failure
+            if self._instant != kernel.now:
+                self._instant, self._turns = kernel.now, 0
+            else:
+                self._turns += 1
+                if self._turns > STILL:
+                    self._turns = 0
+                    raise self._spinning()
             due = kernel.next_deadline()
             if due is not None and due <= kernel.now:
                 self._advance(kernel.now)
@@ -144,6 +155,19 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
                     handle._run()
             if self._stopping or not ready:
                 return
+
+    def _spinning(self) -> Exception:
+        """Let it spin a little longer, and see who it is."""
+        seen: dict[str, int] = {}
+        for _ in range(_LOOKED):
+            for _ in range(len(self._ready)):
+                handle = self._ready.popleft()
+                if not handle._cancelled:
+                    name = runner(handle)
+                    seen[name] = seen.get(name, 0) + 1
+                    handle._run()
+            self._ring()
+        return spinning(seen, STILL)
 
     def _ring(self) -> None:
         """Make the timers ready that are due."""
@@ -181,11 +205,33 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         if self.failure is not None:
             self._kernel.now = max(self._kernel.now, to)
             return
+        self._inside = True
         try:
             self._kernel.advance_until(to, self._ready)
         except Exception as error:
+            self._inside = False
             self.failure, self._raised = error, True
             raise
+        self._inside = False
+
+    def _block(self, ns: int) -> None:
+        """The program sleeps without the loop: time passes, events happen, and no callback has its turn."""
+        to = self._kernel.now + ns
+        over = self._until is not None and to > self._until
+        if self.failure is not None or asyncio._get_running_loop() is not self:
+            return
+        if self._inside:
+            refuse("sleep inside an event of the simulation", "sleep in a coroutine")
+        try:
+            self._inside = True
+            self._kernel.advance(max(self._kernel.now, self._until or 0) if over else to)
+        except Exception as error:
+            self.failure, self._raised = error, True
+            raise
+        finally:
+            self._inside = False
+        if over:
+            raise too_long(self, self._until or 0)
 
     def enter(self, what: Callable[..., _T], *arguments: Any) -> _T | None:
         """Something comes from the controller: apply it after the kernel's events of this instant. None when over."""
@@ -199,6 +245,25 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         except Exception as error:  # within a callback, where it would only be logged: the next turn raises it
             self.failure = error
             return None
+
+    # -- tasks ----------------------------------------------------------------------------------------------
+
+    def create_task(  # type: ignore[override]
+        self, coro: Any, *, name: str | None = None, context: Context | None = None, **more: Any
+    ) -> asyncio.Task[Any]:
+        """As asyncio's; a task hashes by number, so that sets of tasks keep their order in every process."""
+        if self.get_task_factory() is not None:
+            return super().create_task(coro, name=name, context=context, **more)
+        if self._closed:
+            raise RuntimeError("Event loop is closed")
+        return NumberedTask(coro, loop=self, name=name, context=context, **more)
+
+    def create_future(self) -> asyncio.Future[Any]:
+        return NumberedFuture(loop=self)
+
+    def run_forever(self) -> None:
+        with self._guard:
+            super().run_forever()
 
     # -- what asyncio wants of a loop -----------------------------------------------------------------------
 
@@ -224,104 +289,6 @@ class VirtualLoop(Refusals, asyncio.BaseEventLoop):  # type: ignore[misc]  # wha
         super().close()
         self._timers.clear()
 
-    # -- the network ----------------------------------------------------------------------------------------
-
-    async def create_connection(  # type: ignore[override]
-        self, protocol_factory: Callable[[], asyncio.BaseProtocol], host: str | None = None,
-        port: int | None = None, *, ssl: Any = None, sock: Any = None, local_addr: tuple[str, int] | None = None,
-        **_: Any,
-    ) -> tuple[asyncio.Transport, asyncio.BaseProtocol]:  # fmt: skip
-        """Connect to a converter of the plan or to a server of this loop. Raises OSError as a socket does."""
-        self._plain(ssl, sock)
-        if host is None and port is None:
-            raise ValueError("host and port was not specified and no sock specified")
-        there = (_literal(host), int(port or 0))
-        server = self._network.find(there)
-        if server is None:
-            await asyncio.sleep(0)
-            raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: nobody serves there")
-        own_host, own_port = local_addr or ("", 0)
-        here = (own_host or "127.0.0.1", own_port or self._network.free_port())
-        theirs = server.accept(there, here)
-        end = End(self, protocol_factory(), here, there)
-        end.join(theirs)
-        waiter = self.create_future()
-        self.call_soon(end.begin)
-        self.call_soon(_done, waiter)
-        try:
-            await waiter
-        except BaseException:
-            end.abort()
-            raise
-        return end, end.get_protocol()
-
-    async def create_server(  # type: ignore[override]
-        self, protocol_factory: Callable[[], asyncio.BaseProtocol], host: Any = None, port: int | None = None, *,
-        sock: Any = None, ssl: Any = None, start_serving: bool = True, **_: Any,
-    ) -> Server:  # fmt: skip
-        """Serve in memory: other programs in this loop can connect. Raises OSError for an address in use."""
-        if isinstance(sock, Place):
-            server = Server(self, self._network, sock.addresses, protocol_factory, direct=True)
-        else:
-            self._plain(ssl, sock)
-            hosts = [host] if host is None or isinstance(host, str) else list(host)
-            number = port or self._network.free_port()
-            addresses = dict.fromkeys(("0.0.0.0" if not one else _literal(one), number) for one in hosts)
-            server = Server(self, self._network, addresses, protocol_factory)
-        if start_serving:
-            await server.start_serving()
-        return server
-
-    async def create_datagram_endpoint(  # type: ignore[override]
-        self, protocol_factory: Callable[[], asyncio.BaseProtocol], local_addr: tuple[str, int] | None = None,
-        remote_addr: tuple[str, int] | None = None, *, sock: Any = None, **_: Any,
-    ) -> tuple[DatagramEnd, asyncio.BaseProtocol]:  # fmt: skip
-        """Send and take datagrams in memory. Raises OSError for an address in use."""
-        peer = None if remote_addr is None else (_literal(remote_addr[0]), int(remote_addr[1]))
-        if isinstance(sock, Place):
-            own = sock.addresses
-        else:
-            self._plain(None, sock)
-            if local_addr is None and peer is None:
-                raise ValueError("unexpected address family")
-            host, port = local_addr or ("127.0.0.1", 0)
-            port = port or self._network.free_port(self._datagrams.has_port)
-            own = ((_literal(host) if host else "0.0.0.0", port),)
-        direct = isinstance(sock, Place)
-        end = DatagramEnd(self, self._datagrams, protocol_factory(), own, peer=peer, direct=direct)
-        waiter = self.create_future()
-        self.call_soon(end.begin)
-        self.call_soon(_done, waiter)
-        try:
-            await waiter
-        except BaseException:
-            end.close()
-            raise
-        return end, end.get_protocol()
-
-    async def getaddrinfo(
-        self, host: Any, port: Any, *, family: int = 0, type: int = 0, proto: int = 0, flags: int = 0
-    ) -> list[Any]:
-        """Of addresses, and `localhost`; other names are refused, for only the outside could know them."""
-        address = _literal(None if host is None else host.decode() if isinstance(host, bytes) else host)
-        number = int(port or 0)
-        six = ":" in address
-        kind = socket.SocketKind(type or socket.SOCK_STREAM)
-        where: tuple[Any, ...] = (address, number, 0, 0) if six else (address, number)
-        return [(socket.AF_INET6 if six else socket.AF_INET, kind, proto or socket.IPPROTO_TCP, "", where)]
-
-    @staticmethod
-    def _plain(ssl: Any, sock: Any) -> None:
-        if sock is not None:
-            refuse("real sockets (sock=...)")
-        if ssl:
-            refuse("TLS (ssl=...)", "connect without it: the line behind a converter is not encrypted either")
-
-
-def _done(waiter: asyncio.Future[None]) -> None:
-    if not waiter.done():
-        waiter.set_result(None)
-
 
 def _ns(seconds: float) -> int:
     """The first nanosecond at which `loop.time()` has reached so many seconds."""
@@ -329,15 +296,3 @@ def _ns(seconds: float) -> int:
         return _NEVER * 10**9
     at = round(seconds * 1e9)
     return at if at / 1e9 >= seconds else at + 1
-
-
-def _literal(host: str | None) -> str:
-    """An address as it stands; names are refused."""
-    if host is None or host == "localhost":
-        return "127.0.0.1"
-    if host in ANY:
-        return host
-    try:
-        return str(ipaddress.ip_address(host))
-    except ValueError:
-        refuse(f"name look-ups ({host!r})", "connect to the address itself, as 127.0.0.1 or an endpoint of the plan")

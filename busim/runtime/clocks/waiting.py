@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Mapping
 from pathlib import Path
 from types import CoroutineType
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from busim.foundation.errors import UserError
 
 _SHOWN = 5
-_ASYNCIO = str(Path(asyncio.__file__).parent)
+_LOOPS = (str(Path(asyncio.__file__).parent), str(Path(__file__).parent))
 
 
 def deadlock(loop: asyncio.AbstractEventLoop, patience: int | None = None) -> UserError:
@@ -35,6 +36,27 @@ def too_long(loop: asyncio.AbstractEventLoop, until: int) -> UserError:
     )
 
 
+def spinning(seen: Mapping[str, int], turns: int) -> UserError:
+    """Time stands still. `seen`: who ran in the last of so many turns, and how often."""
+    most = sorted(seen, key=lambda name: (-seen[name], name))
+    more = [f"{len(most) - _SHOWN} more"] if len(most) > _SHOWN else []
+    return UserError(
+        f"time stands still: the program ran for {turns} turns of its loop without ever waiting",
+        found="; ".join(most[:_SHOWN] + more) or "a timer that is always due",
+        expected="a pause in every loop that tries again",
+        mend="wait between two attempts (await asyncio.sleep with more than 0)",
+    )
+
+
+def runner(handle: asyncio.Handle) -> str:
+    """Who runs in this turn: a task and its place, or a callback."""
+    callback: Any = handle._callback  # type: ignore[attr-defined]
+    task = getattr(callback, "__self__", None)
+    if isinstance(task, asyncio.Task):
+        return f"{task.get_name()} in {_place(task.get_coro())}"
+    return f"callback {getattr(callback, '__qualname__', repr(callback))}"
+
+
 def _tasks(loop: asyncio.AbstractEventLoop) -> str:
     tasks = sorted(asyncio.all_tasks(loop), key=lambda task: task.get_name())
     said = [f"{task.get_name()} in {_place(task.get_coro())}" for task in tasks[:_SHOWN]]
@@ -44,13 +66,13 @@ def _tasks(loop: asyncio.AbstractEventLoop) -> str:
 
 
 def _place(waiter: Any) -> str:
-    """Where a coroutine waits: the innermost frame that is not asyncio's own, or else the innermost."""
+    """Where a coroutine waits: the innermost frame that is not asyncio's or the loop's own, or else the innermost."""
     name = getattr(waiter, "__qualname__", "?")
     while waiter is not None:
         if isinstance(waiter, CoroutineType):
             frame, waiter = waiter.cr_frame, waiter.cr_await
         else:
             frame, waiter = getattr(waiter, "gi_frame", None), getattr(waiter, "gi_yieldfrom", None)
-        if frame is not None and not (frame.f_code.co_filename.startswith(_ASYNCIO) and "(" in name):
+        if frame is not None and not (frame.f_code.co_filename.startswith(_LOOPS) and "(" in name):
             name = f"{frame.f_code.co_name} ({frame.f_code.co_filename}:{frame.f_lineno})"
     return name

@@ -20,7 +20,7 @@ from typing import Any
 from busim.experiments.sweep import Axis, Sweep, Task, gather, points, simulate
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
-from busim.plan import Plan
+from busim.plan import Plan, source_text
 
 _AHEAD = 4  # tasks handed out for each worker: enough that none rests, few enough to be dropped at Ctrl-C
 
@@ -88,8 +88,9 @@ def simulated_sweep(
     places = points(axes)
     names = tuple(axis.name for axis in axes)
     files = tuple(sorted(plan.files.items()))
+    text = source_text(plan)
     tasks = {
-        (number, seed): Task(plan.source, files, names, place, line, seed, length)
+        (number, seed): Task(text, files, names, place, line, seed, length)
         for number, place in enumerate(places)
         for seed in range(1, seeds + 1)
     }

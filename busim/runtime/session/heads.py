@@ -6,7 +6,7 @@ import json
 import time
 
 from busim.foundation.version import VERSION
-from busim.plan import Plan, defaults
+from busim.plan import Plan, defaults, source_text
 from busim.recording.trace import HeadValue
 
 
@@ -16,7 +16,8 @@ def head(
 ) -> dict[str, HeadValue]:  # fmt: skip
     """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all.
 
-    `epoch`: UTC of simulated time 0 in ns since 1970, None for now.
+    `epoch`: UTC of simulated time 0 in ns since 1970, None for now. Raises UserError for a plan that was changed in
+    memory.
     """
     return {
         "busim": VERSION,
@@ -24,7 +25,7 @@ def head(
         "seed": seed,
         "epoch": time.time_ns() if epoch is None else epoch,
         "plan_path": plan.path,
-        "plan_text": plan.source,
+        "plan_text": source_text(plan),
         "plan_files": json.dumps(dict(plan.files)),
         "defaults": json.dumps(defaults(plan)),
         "speed": speed,

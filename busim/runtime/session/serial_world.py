@@ -12,6 +12,7 @@ from urllib.parse import quote
 from busim.foundation.errors import BusimError
 from busim.plan import Plan
 from busim.protocols.hook import Intent
+from busim.runtime.clocks import Guard
 from busim.runtime.session.hooked import Hooked
 from busim.runtime.session.played import played
 from busim.runtime.session.report import Report
@@ -76,12 +77,14 @@ def serial_world(
     overwrite: bool = False,
     play: Collection[str] = (),
     intents: bool = False,
+    stand_in: Collection[str] = (),
 ) -> Iterator[SerialWorld]:
     """`plan` in virtual time, its converters as serial ports: `serial.serial_for_url(f"busim://{world}/converter")`.
 
     Simulated time goes on while a port reads (or `clock` sleeps), and stands still otherwise. Masters that stand on a
     line themselves are played, those behind converters only where `play` names them. `intents`: the program is told of
-    operators' moves and tells what it believes. Leaving closes what is open and
+    operators' moves and tells what it believes. `stand_in`: names of modules whose `time` is simulated meanwhile,
+    ("time",) for all. Blocking sockets are refused. Leaving closes what is open and
     completes the trace, also where the program failed. Raises UserError (a plan that cannot be built, a trace that
     cannot be written).
     """
@@ -93,7 +96,8 @@ def serial_world(
     outlets = {name: Outlet(name, drive, port) for name, port in run.world.converters.items()}
     token = admit(Offer(outlets))
     try:
-        yield SerialWorld(run, token, drive)
+        with Guard(lambda: drive.now, lambda ns: drive.go(drive.now + ns), stand_in):
+            yield SerialWorld(run, token, drive)
     finally:
         withdraw(token)
         if drive.failure is None:

@@ -41,7 +41,8 @@ class Virtual(Awaited):
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
     the part of the controller. `until`: simulated ns after which a controller that still runs is an error. `news` is
     told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the controller is told
-    of operators' moves (`intents()`) and tells what it believes.
+    of operators' moves (`intents()`) and tells what it believes. `stand_in`: names of modules whose `time` is simulated
+    while a loop runs, ("time",) for all; any other module that calls `time` then is told so by a warning (`WallTime`).
 
     `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
     one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
@@ -61,6 +62,7 @@ class Virtual(Awaited):
         until: int | None = None,
         play: Collection[str] = (),
         intents: bool = False,
+        stand_in: Collection[str] = (),
         news: Callable[[str], None] = _nothing,
     ) -> None:
         self._plan = plan
@@ -70,6 +72,8 @@ class Virtual(Awaited):
         self._until = until
         self._played = played(plan, play)
         self._intents = intents
+        self._stand_in = tuple(stand_in)
+        self._told: set[str] = set()  # modules that were told of wall time
         self._streams = []
         self._news = news
         self._run: Run | None = None
@@ -141,7 +145,7 @@ class Virtual(Awaited):
                 expected="one clock: the first loop closed before the second begins",
                 mend="make it one program (asyncio.gather), or close the first loop",
             )
-        loop = self._loop = VirtualLoop(run.world.kernel, until=self._until)
+        loop = self._loop = VirtualLoop(run.world.kernel, until=self._until, stand_in=self._stand_in, told=self._told)
         loop.run_until_complete(self._serve())
         return loop
 

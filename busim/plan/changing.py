@@ -1,0 +1,61 @@
+"""A plan with other values: its text is changed and read again, so that text and data never differ.
+
+A trace keeps the text of its plan, and replay reads that. So a plan whose data were exchanged (`dataclasses.replace`)
+would replay as another plan; whatever needs the text asks for it here, and such a plan is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import Declared, Rewriting, flow, parse
+from busim.plan.reader import files_beside, fingerprint, read_text
+from busim.plan.types import Plan
+
+
+def change(plan: Plan, values: Mapping[str, Any]) -> Plan:
+    """The plan with other values, by field: `change(plan, {"cameras[left mat].id": 5, "lines[0].baud": "19200 Bd"})`.
+
+    Fields are those of `busim plan set`; text is read as it would be in the file. Everything else stays, comments too.
+    Raises UserError for a field that is not there, and Findings where the result is no sound plan.
+    """
+    texts = {field: value if isinstance(value, str) else flow(value) for field, value in values.items()}
+    text, _ = rewrite(parse(source_text(plan), plan.path), texts)
+    changed = read_text(text, plan.path, plan.files)
+    if not plan.path:
+        return changed
+    return replace(changed, files={**files_beside(changed), **plan.files})
+
+
+def rewrite(document: Declared, values: Mapping[str, str]) -> tuple[str, list[str]]:
+    """The file's text with other values, and a line for each: its field, what it is and what it was.
+
+    Raises UserError with the field where a value cannot be set.
+    """
+    rewriting = Rewriting(document)
+    told = []
+    for field, text in values.items():
+        try:
+            path, before = rewriting.set(field, text)
+        except UserError as error:
+            if error.file is None:  # it is about the value, which stands in no file
+                error.field, error.line, error.column = field, None, None
+            raise
+        told.append(f"{path}: {text} (was {before or 'not written'})")
+    return rewriting.text(), told
+
+
+def source_text(plan: Plan) -> str:
+    """The text that says what the plan says. Raises UserError where its data were changed after it was read."""
+    if fingerprint(plan) != plan.as_read:
+        raise UserError(
+            "the plan's data are not those of its text",
+            file=plan.path or None,
+            found="a plan that was changed in memory (dataclasses.replace), or made there",
+            expected="a plan as it was read: a trace keeps its text, and would replay as another plan",
+            mend='change it with busim.change_plan(plan, {"cameras[left mat].id": 5}), or read it from a text',
+        )
+    return plan.source
