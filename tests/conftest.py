@@ -13,6 +13,11 @@ import signal
 from collections import Counter
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes in wall time says how busy the machine is; pytest-timeout ends what hangs.
+settings.register_profile("busim", settings(), deadline=None)
+settings.load_profile("busim")
 
 # A shell that puts the tests into the background lets them ignore Ctrl-C, and the programs they start with them.
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:

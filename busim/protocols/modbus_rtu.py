@@ -69,7 +69,7 @@ class ModbusRtu:
             return None
         id, function = data[0], data[1]
         if function not in _KNOWN:
-            if function in _OWN and size in _OWN[function]:
+            if function in _OWN:
                 return _decode_own(data)
             return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else OTHER
         if size < 8:
@@ -138,7 +138,7 @@ class ModbusRtu:
                 position += 1
                 continue
             request = self.decode_request(data[position : position + length])
-            if request is None or request is OTHER:
+            if request is None or request is OTHER or request.verb == UNKNOWN:
                 position += 1
             else:
                 requests.append(request)
@@ -190,10 +190,17 @@ def _own_request(request: Request) -> bytes:
 
 
 def _decode_own(data: bytes) -> Request:
-    """A search or an assignment is for all; to one ID it is somebody's answer, and none of anybody's business."""
-    function = data[1]
-    if data[0] or len(data) != _OWN[function][0]:
+    """A search or an assignment, which go to all.
+
+    A frame as long as an answer, under an address, is the answer of some camera: those that share its bus ID hear it
+    under their own and must keep silent. Anything else is a function that no device has in that form (V1.1b3, 7).
+    """
+    id, function = data[0], data[1]
+    asked, answered = _OWN[function]
+    if id and len(data) == answered:
         return OTHER
+    if id or len(data) != asked:
+        return Request(id, UNKNOWN, 0, 0, (), function)
     if function == _ASSIGN:
         return Request(0, ASSIGN, 0, 0, unpack_from(">IB", data, 2), _ASSIGN)
     low, high, only, slots, slot, draw = unpack_from(">IIBBHH", data, 2)

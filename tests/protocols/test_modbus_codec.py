@@ -12,7 +12,7 @@ from crccheck.crc import Crc16Modbus
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from busim.protocols import OTHER, READ, UNKNOWN, WRITE, ModbusRtu, Reply, Request
+from busim.protocols import ASSIGN, OTHER, READ, SEARCH, UNKNOWN, WRITE, ModbusRtu, Reply, Request
 from busim.protocols.modbus_reference import build_reply, build_request, parse_reply, parse_request
 
 CODEC = ModbusRtu()
@@ -58,6 +58,11 @@ def as_request(raw: bytes) -> Request | None:
     if fields is None:
         return as_something_else(raw)
     id, function = fields["address"], fields["function"]
+    if function == 65:
+        asked = tuple(fields[name] for name in ("low", "high", "only", "slots"))
+        return Request(0, SEARCH, 0, 0, (*asked, fields["tenths"] * 100_000, fields["draw"]), 65)
+    if function == 66:
+        return Request(0, ASSIGN, 0, 0, (fields["serial"], fields["id"]), 66)
     if function == 6:
         return Request(id, WRITE, fields["register"], 1, (fields["value"],), 6)
     if function == 3:
@@ -71,6 +76,8 @@ def as_something_else(raw: bytes) -> Request | None:
     if len(raw) not in FRAME or sealed(raw[:-2]) != raw:
         return None
     id, function = raw[0], raw[1]
+    if function in (65, 66) and parse_reply(raw) is not None:
+        return OTHER  # the answer of a camera to a search: cameras that share its bus ID hear it under their own
     if function not in (3, 6, 16) and function < 0x80:
         return Request(id, UNKNOWN, 0, 0, (), function)
     if function == 16 and len(raw) > 8 and len(raw) == 9 + raw[6]:  # quantity and byte count do not agree
@@ -162,6 +169,24 @@ def test_both_build_the_same_request(request: Request) -> None:
 def test_both_read_the_same_request_in_any_bytes(body: bytes) -> None:
     for raw in (body, sealed(body)):
         assert CODEC.decode_request(raw) == as_request(raw)
+
+
+@pytest.mark.parametrize("function", [65, 66])
+@pytest.mark.parametrize("id", [0, 1, 247])
+@given(more=st.binary(min_size=2, max_size=20))
+@example(more=bytes(14))  # as long as a search
+@example(more=bytes(4))  # as long as the answer to it
+@example(more=bytes(5))  # as long as an assignment and its answer
+def test_both_read_the_same_in_our_own_functions_at_any_length(id: int, function: int, more: bytes) -> None:
+    raw = sealed(bytes((id, function)) + more)
+    assert CODEC.decode_request(raw) == as_request(raw)
+
+
+def test_a_search_for_one_camera_alone_is_refused_and_half_a_search_for_all_is_not_an_answer() -> None:
+    # V1.1b3, 7: a function that the device does not have in this form; V1.02, 2.2: a reply carries an address from 1 on
+    assert CODEC.decode_request(sealed(bytes((9, 65)) + bytes(14))) == Request(9, UNKNOWN, 0, 0, (), 65)
+    assert CODEC.decode_request(sealed(bytes((0, 65)) + bytes(4))) == Request(0, UNKNOWN, 0, 0, (), 65)
+    assert CODEC.decode_request(sealed(bytes((9, 65)) + bytes(4))) is OTHER
 
 
 @given(reads() | writes(), st.data())
