@@ -23,7 +23,7 @@ from busim.simulator.bus.port_changes import PortChanges
 from busim.simulator.bus.receiver_groups import ReceiverGroups
 from busim.simulator.bus.rewiring import Rewiring
 from busim.simulator.bus.setting import Setting
-from busim.simulator.bus.stations import NEVER, Burst, Listener, ReceiverGroup, Station
+from busim.simulator.bus.stations import NEVER, Burst, Listener, Station
 from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse
 from busim.simulator.kernel import Kernel
@@ -35,8 +35,9 @@ class Line:
     """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records.
 
     It owns the parts and hands each the others that it needs: `Cable` (stations, delays, cuts), `Traffic` (when the
-    pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `exact_groups`: the receiver
-    groups that are on the exact path.
+    pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of their
+    numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `span`: propagation from end to
+    end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
     """
 
     def __init__(
@@ -62,6 +63,9 @@ class Line:
         self._cable, self._traffic, self._exact, self._groups, self._fast = cable, traffic, exact, groups, fast
         self._ports = PortChanges(kernel, cable, traffic, groups, exact, fast, number, emit)
         self._rewiring = Rewiring(kernel, cable, traffic, groups, exact, fast)
+        self.stations = cable.stations
+        self.groups = groups.every
+        self.span = 0
         self.exact_groups = exact.groups
         self.catch_up = fast.catch_up
         self.coming = fast.coming
@@ -81,6 +85,7 @@ class Line:
     def start(self) -> None:
         """Everything is attached: work out delays, and let receivers that read idle as space see it."""
         self._cable.measure()
+        self.span = self._cable.span
         self._groups.sort(scattered=False)
         for group in self._groups.every:
             if group.setting.inverted:
@@ -90,23 +95,9 @@ class Line:
     # -- what there is to ask -------------------------------------------------------------------------------
 
     @property
-    def stations(self) -> list[Station]:
-        """In the order in which they were attached, which is that of their numbers."""
-        return self._cable.stations
-
-    @property
-    def groups(self) -> list[ReceiverGroup]:
-        return self._groups.every
-
-    @property
     def scattered(self) -> bool:
         """Whether receiver groups wait for becoming one again."""
         return self._groups.scattered
-
-    @property
-    def span(self) -> int:
-        """Propagation from end to end, ns."""
-        return self._cable.span
 
     @property
     def segments(self) -> CableSegments | None:
