@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from wire_bench import Wire, port
 
 from busim.recording.trace import BREAK, BURST, FRAMING, HEARD, PARITY
+from busim.simulator.bus import Setting
 
 BIT = 1e9 / 9600
 
@@ -76,6 +77,47 @@ def test_the_nearer_driver_wins_where_the_line_says_so() -> None:
 def test_a_random_contention_is_the_same_for_the_same_key_and_both_paths() -> None:
     once, again, exact = (collide(0.3, contention="random", exact=e) for e in (False, False, True))
     assert once.heard("listener") == again.heard("listener") == exact.heard("listener")
+
+
+LISTENERS = {"here": 0.0, "a metre on": 1.0, "halfway": 60.0, "beside the halfway": 61.0, "there": 120.0}
+
+
+def fight(key: int, *, exact: bool = False, of: Setting | None = None) -> Wire:
+    """Two drivers 120 m apart send different bytes at nearly the same time; listeners hear it along the cable."""
+    wire = Wire(contention="random", coin_key=key, always_exact=exact)
+    wire.station("first", 0.0, of)
+    wire.station("second", 120.0, of)
+    for name, metres in LISTENERS.items():
+        wire.station(name, metres, of)
+    wire.start()
+    wire.send(1000, "first", b"\x55\x0f\x31")
+    wire.send(1000 + round(0.3 * BIT), "second", b"\x33\xc4\x9a")
+    return wire.run()
+
+
+def test_listeners_a_metre_apart_hear_one_random_fight_alike() -> None:
+    """A metre is 5 ns, a bit at 9600 Bd 104 us: both receivers sample between the same edges."""
+    outcomes = set()
+    for key in range(40):
+        wire = fight(key)
+        heard = {name: [(value, flags) for value, _, flags in wire.heard(name)] for name in LISTENERS}
+        assert heard["here"] == heard["a metre on"]
+        assert heard["halfway"] == heard["beside the halfway"]
+        outcomes.add(str(heard["halfway"]))
+    assert len(outcomes) > 20  # and each key is another fight
+
+
+def test_a_random_fight_has_one_outcome_at_every_place_where_its_edges_come_in_one_order() -> None:
+    # 120 m are 606 ns: no edge of one driver comes that close to one of the other, which are 0.2 bits (20 us) apart
+    for key in range(40):
+        wire = fight(key)
+        assert len({str([(value, flags) for value, _, flags in wire.heard(name)]) for name in LISTENERS}) == 1
+
+
+@pytest.mark.parametrize("key", range(10))
+def test_a_random_fight_is_heard_alike_on_both_paths_at_every_distance(key: int) -> None:
+    fast, exact = fight(key), fight(key, exact=True)
+    assert {name: fast.heard(name) for name in LISTENERS} == {name: exact.heard(name) for name in LISTENERS}
 
 
 # -- formats ----------------------------------------------------------------------------------------------------------
@@ -412,6 +454,7 @@ lines = st.fixed_dictionaries(
         "lead": st.tuples(*[st.sampled_from([0, 0, 3000]) for _ in range(4)]),
         "hold": st.tuples(*[st.sampled_from([0, 0, 5000, 40_000]) for _ in range(4)]),
         "contention": st.sampled_from(["space-wins", "random", "nearer-wins"]),
+        "listeners": st.lists(st.floats(0, 100), max_size=3),
     }
 )
 
@@ -421,6 +464,8 @@ def play(case: dict, script: list[tuple[int, int, bytes]], exact: bool) -> tuple
     of = port(case["baud"], case["format"])
     for n in range(4):
         wire.station(str(n), case["metres"][n], of, echo=case["echo"][n], lead=case["lead"][n], hold=case["hold"][n])
+    for n, metres in enumerate(case["listeners"]):
+        wire.station(f"listener {n}", metres, of)
     wire.start()
     at = 1_000_000
     mask = (1 << int(case["format"][0])) - 1

@@ -20,7 +20,7 @@ from busim.simulator.bus.wave import OFF
 
 OFF_LINE = -1  # the segment of a station that is off the pair
 
-States = list[tuple[int, int]]
+States = list[tuple[int, int, int]]  # ns at the receiver, state, ns at the driver since which it has it
 
 
 class _Epoch(NamedTuple):
@@ -110,7 +110,7 @@ class CableSegments:
     # -- what reaches a receiver over time ------------------------------------------------------------------
 
     def through(self, burst: Burst, station: Station) -> States:
-        """The states of a burst's driver that get through to a station; instants there."""
+        """The states of a burst's driver that get through to a station."""
         sender, delay = burst.station, station.delays[burst.station.number]
         on, off = burst.on + delay, burst.off + delay
         if off + station.setting.char < station.uart.at:  # it lies behind the receiver
@@ -118,17 +118,17 @@ class CableSegments:
         windows = [(on, off)] if sender is station else list(self._windows(on, off, sender, station))
         if not windows:
             return []
-        states = [(time + delay, state) for time, state in drive(burst)]
+        states = [(time + delay, state, time) for time, state in drive(burst)]
         if windows == [(on, off)]:
             return states
         found: States = []
         for start, end in windows:
-            held = [state for time, state in states if time <= start]
-            if held and held[-1] != OFF:
-                found.append((start, held[-1]))
-            found += [(time, state) for time, state in states if start < time < end]
+            held = [(state, since) for time, state, since in states if time <= start]
+            if held and held[-1][0] != OFF:
+                found.append((start, *held[-1]))
+            found += [state for state in states if start < state[0] < end]
             if not found or found[-1][1] != OFF:
-                found.append((end, OFF))
+                found.append((end, OFF, end - delay))
         return found
 
     def reaches(self, burst: Burst, station: Station) -> bool:

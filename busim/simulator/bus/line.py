@@ -35,9 +35,9 @@ class Line:
     """One shared pair. `attach` stations, then `start`, then `send`. Emits burst and heard records.
 
     It owns the parts and hands each the others that it needs: `Cable` (stations, delays, cuts), `Traffic` (when the
-    pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of their
-    numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `span`: propagation from end to
-    end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
+    pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of
+    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `span`: propagation from end
+    to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
     """
 
     def __init__(

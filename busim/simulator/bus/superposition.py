@@ -1,9 +1,13 @@
 """The level one receiver sees over time: the superposition of what all drivers do to the pair.
 
 Only the exact path needs it. Each driver is off, or drives mark (1) or space (0); its edges reach a receiver
-after the propagation delay. Where drivers disagree, the line's contention decides. Disturbances come on top:
+after the propagation delay. Where drivers disagree, the line's contention decides (below). Disturbances come on top:
 a `flip` pulse turns the level over, a `float` pulse makes an undriven pair read as space. Last comes the
 receiver itself: a swapped pair turns everything over, and a station without echo hears mark while it sends.
+
+Contention `random`: a fight is a set of drivers, each with the level that it has driven since an instant of its own.
+One coin decides it, keyed by just that. So a fight has one outcome wherever on the cable these levels meet; another one
+begins with the next edge of any of the drivers. Receivers a metre apart see the same fights, 5 ns earlier or later.
 """
 
 from __future__ import annotations
@@ -14,20 +18,23 @@ from busim.simulator.bus.stations import Burst, Station
 from busim.simulator.bus.wave import MARK, OFF, SPACE, Pulse, Wave
 from busim.simulator.kernel import coin
 
+_Driven = dict[int, tuple[int, int]]  # of each burst that drives: the level, and since when its driver has it
+
 
 def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pulse]) -> Wave:
     """The level at `station`'s receiver output, from these bursts and pulses on `cable`."""
-    events: list[tuple[int, int, int]] = []  # time, source, state; sources past the bursts: mask, flip, float
+    # time here, source, state, time at the driver; sources past the bursts: mask, flip, float
+    events: list[tuple[int, int, int, int]] = []
     mask, flip, floating = len(bursts), len(bursts) + 1, len(bursts) + 2
     segments = cable.segments
     for index, burst in enumerate(bursts):
         if burst.station is station and not station.echo:
-            events += ((burst.on, mask, 1), (burst.off, mask, -1))
+            events += ((burst.on, mask, 1, 0), (burst.off, mask, -1, 0))
         if segments is not None:
-            events += [(time, index, state) for time, state in segments.through(burst, station)]
+            events += [(time, index, state, since) for time, state, since in segments.through(burst, station)]
             continue
         delay = station.delays[burst.station.number]
-        events += [(time + delay, index, state) for time, state in drive(burst)]
+        events += [(time + delay, index, state, time) for time, state in drive(burst)]
     for pulse in pulses:
         spans = [(pulse.start, pulse.end)]
         if segments is not None:
@@ -38,45 +45,48 @@ def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pu
             continue
         source = floating if pulse.floating else flip
         for start, end in spans:
-            events += ((start, source, 1), (end, source, -1))
+            events += ((start, source, 1, 0), (end, source, -1, 0))
     events.sort()
     return _superpose(cable, station, bursts, events)
 
 
-def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list[tuple[int, int, int]]) -> Wave:
+def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list[tuple[int, int, int, int]]) -> Wave:
     turn = 1 if station.setting.inverted else 0
     wave = Wave(MARK ^ turn)
     count = len(bursts)
-    driven: dict[int, int] = {}
+    driven: _Driven = {}
     extra = [0, 0, 0]  # masks, flips and floats that are on
     number, last = 0, len(events)
     while number < last:
         time = events[number][0]
         while number < last and events[number][0] == time:
-            _, source, state = events[number]
+            _, source, state, since = events[number]
             number += 1
             if source >= count:
                 extra[source - count] += state
             elif state == OFF:
                 driven.pop(source, None)
             else:
-                driven[source] = state
+                driven[source] = state, since
         masked, flips, floats = extra
         if masked:
             wave.set(time, MARK)
             continue
-        level = _level(cable, station, bursts, driven, time) if driven else (SPACE if floats else MARK)
+        level = _level(cable, station, bursts, driven) if driven else (SPACE if floats else MARK)
         wave.set(time, level ^ (flips & 1) ^ turn)
     return wave
 
 
-def _level(cable: Cable, station: Station, bursts: list[Burst], driven: dict[int, int], time: int) -> int:
-    states = set(driven.values())
-    if len(states) == 1:
-        return states.pop()
+def _level(cable: Cable, station: Station, bursts: list[Burst], driven: _Driven) -> int:
+    levels = {level for level, _ in driven.values()}
+    if len(levels) == 1:
+        return levels.pop()
     if cable.contention == "space-wins":
         return SPACE
     if cable.contention == "random":
-        return coin(cable.coin_key, time)
+        fight = sorted((bursts[source].station.number, since) for source, (_, since) in driven.items())
+        return coin(cable.coin_key, *(fact for driver in fight for fact in driver))
     nearest = min(station.delays[bursts[source].station.number] for source in driven)
-    return min(state for source, state in driven.items() if station.delays[bursts[source].station.number] == nearest)
+    return min(
+        level for source, (level, _) in driven.items() if station.delays[bursts[source].station.number] == nearest
+    )

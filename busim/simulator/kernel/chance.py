@@ -61,13 +61,16 @@ class Chance:
         return int.from_bytes(digest[:8], "big")
 
 
-def coin(key: int, when: int) -> int:
-    """0 or 1 for an instant, whoever asks and however often (SplitMix64 finaliser over key and instant).
+def coin(key: int, *facts: int) -> int:
+    """0 or 1 for these facts, in every run and however often it is asked (SplitMix64's finaliser over key and facts).
 
     Several receivers look at the same fought-over level in an order that depends on the path taken: a draw
     from a stream would then give each of them another line.
     """
-    z = (key + (when + 1) * 0x9E3779B97F4A7C15) & _MASK
-    z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
-    z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
-    return (z ^ (z >> 31)) & 1
+    z = key
+    for fact in facts:
+        z = (z + (fact + 1) * 0x9E3779B97F4A7C15) & _MASK
+        z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
+        z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
+        z ^= z >> 31
+    return z & 1
