@@ -42,7 +42,7 @@ def verdict(result: Result, name: str) -> Verdict:
 
 def test_a_late_reply_that_is_taken_for_the_next_one_is_found_with_times_frames_and_fault() -> None:
     found = verdict(run_pure(HALL, LATE, judges("attribution"), TakesAnyReply), "attribution")
-    assert (found.outcome, found.why) == (FAIL, "gain of c1 = 32: this value was sent by c2 as its gain")
+    assert (found.outcome, found.why) == (FAIL, "iris of c1 = 174: this value was sent by c2 as its iris")
     first = found.evidence[0]
     assert SECOND < first.at < SECOND + 200 * MS
     assert first.fault == "late at c2: held for 40 ms"

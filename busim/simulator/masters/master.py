@@ -38,6 +38,9 @@ _IDLE, _WAITING, _DRAINING = range(3)
 class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
+    `echo`: what it sends comes back to it ahead of the reply. `alone`: nobody else asks here, so what comes out of turn
+    is a late reply, and the next request leaves the gap behind that too.
+
     `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
     """
 
@@ -51,12 +54,17 @@ class Master:
         drain: int,
         policy: MasterPolicy = POLICY,
         starts_at: int = 0,
+        echo: bool = False,
+        alone: bool = False,
     ) -> None:
         self._finder = finder
         self._done = done
         self._gap = gap
         self._drain = drain
         self._policy = policy
+        self._hears_itself = echo
+        self._alone = alone
+        self._echo = 0  # bytes of its own that are still to come back
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
         self._commands: deque[Task] = deque()
@@ -114,20 +122,46 @@ class Master:
         self._sent = at
         self._spoilt = False
         self._until = at + task.time_out
-        return (self._finder.ask(task.request, task.raw), self._until)
+        return (self._sends(task), self._until)
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""
+        if self._echo:
+            data = self._without_echo(data)
+            if not data:
+                return NOTHING
         if flagged:
             self._spoilt = True
         elif self._state == _WAITING:
-            reply = self._finder.feed(data, at)
+            reply = self._found(data, at)
             if reply is not None:
                 return self._answered(reply, at)
         if self._state == _DRAINING:
             self._until = min(at + self._drain, self._drain_end)
             return (None, self._until)
+        if self._alone and self._state == _IDLE and at + self._gap > self._until:
+            self._until = at + self._gap
+            return (None, self._until)
         return NOTHING
+
+    # Small steps, each with a name, so that a test can change one of them and see who notices.
+
+    def _sends(self, task: Task) -> bytes:
+        """The bytes of a request that goes out now."""
+        raw = self._finder.ask(task.request, task.raw)
+        if self._hears_itself:
+            self._echo = len(raw)
+        return raw
+
+    def _without_echo(self, data: bytes) -> bytes:
+        """What is left of bytes that came when its own are taken away."""
+        own = min(self._echo, len(data))
+        self._echo -= own
+        return data[own:]
+
+    def _found(self, data: bytes, at: int) -> Reply | None:
+        """The reply that is whole with these bytes."""
+        return self._finder.feed(data, at)
 
     # -- what to ask ----------------------------------------------------------------------------------------
 
@@ -187,28 +221,36 @@ class Master:
         self._drain_end = at + self._policy.longest_drain
         self._state = _DRAINING
         self._report(at, free, outcome, ())
-        if task.kind == COMMAND and task.attempt < task.tries and target.online and not task.relative:
+        if task.kind == COMMAND and self._may_repeat(task):
             task.attempt += 1
             self._commands.appendleft(task)
         self._judge(target, task, at)
         return (None, free)
 
+    def _may_repeat(self, task: Task) -> bool:
+        """Whether a command that failed goes again; what has an effect each time it is carried out does not."""
+        return task.attempt < task.tries and task.target.online and not task.relative
+
     def _judge(self, target: Target, task: Task, at: int) -> None:
         """Is the camera offline? Then it is probed, at a growing pause; else a failed poll comes again in its turn."""
-        policy, failing_for = self._policy, at - target.failed_at
-        if target.online and target.failures >= policy.failures and failing_for >= policy.failing_for:
+        if target.online and self._gone(target, at):
             target.online = False
-            target.pause = policy.first_pause
+            target.pause = self._policy.first_pause
             probe = self._probe_of(target, task)
             if probe is not None:
                 self._queue(probe, at + target.pause)
             if task.kind == POLL:
                 target.parked.append(task)
         elif task.kind == PROBE:
-            target.pause = policy.next_pause(target.pause)
+            target.pause = self._policy.next_pause(target.pause)
             self._queue(task, at + target.pause)
         elif task.kind == POLL:
             self._queue(task, max(task.asked + task.every, at) if task.every else at)
+
+    def _gone(self, target: Target, at: int) -> bool:
+        """Whether it has failed often and long enough to count as offline."""
+        policy = self._policy
+        return target.failures >= policy.failures and at - target.failed_at >= policy.failing_for
 
     def _probe_of(self, target: Target, failed: Task) -> Task | None:
         """What to probe a camera with that has just failed in `failed`: one of its polls, or what it was given for it.

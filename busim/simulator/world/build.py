@@ -238,7 +238,7 @@ class _Builder:
         port.listen = asker.listen
         station.label = self._numbers["master", asker.master.name]
         line.attach(station, port)
-        self._equip(port, asker, protocol, Way(station.setting))
+        self._equip(port, asker, protocol, Way(station.setting), station.echo)
 
     def _master(self, index: int, plan: MasterPlan) -> None:
         """The master behind its converters, in the order in which the plan names them."""
@@ -249,7 +249,7 @@ class _Builder:
             port.converter = self._world.converters[name]
             port.client = -1 - index - client * len(self._site.masters)
             port.converter.join(port.client, port.deliver)
-            self._equip(port, asker, self._world.protocols[asker.line], way_through(box))
+            self._equip(port, asker, self._world.protocols[asker.line], way_through(box), box.converter.driver.echo)
 
     def _port_parts(self, asker: Asker) -> tuple[Kernel, Line, int, dict[str, CameraPort], dict[str, int], Emit]:
         """What every port of a master is made of."""
@@ -257,7 +257,7 @@ class _Builder:
         line, master = self._world.lines[asker.line], self._numbers["master", asker.master.name]
         return self._world.kernel, line, master, self._world.cameras, numbers, self._emit
 
-    def _equip(self, port: MasterPort, asker: Asker, protocol: BusProtocol, way: Way) -> None:
+    def _equip(self, port: MasterPort, asker: Asker, protocol: BusProtocol, way: Way, echo: bool) -> None:
         asking = Asking(asker, protocol, way)
         master = asker.master
         for camera in asker.cameras:
@@ -270,8 +270,14 @@ class _Builder:
             drain=asker.drain,
             policy=asker.policy,
             starts_at=master.starts_at,
+            echo=echo,
+            alone=self._alone_on(asker.line),
         )
         self._world.masters[master.name, asker.line] = port
+
+    def _alone_on(self, line: str) -> bool:
+        """Whether one master asks on this line and nobody comes from outside."""
+        return not self._watched and sum(len(one.askers) for one in self._site.lines if one.name == line) == 1
 
     def _panel(self, resolved: ResolvedPanel) -> None:
         plan, hook = resolved.panel, self._world.hook

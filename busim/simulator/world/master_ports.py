@@ -56,7 +56,7 @@ class MasterPort:
             self._due = wake
             if not self._alarms or wake < self._alarms[-1]:
                 self._alarms.append(wake)
-                self._kernel.at(wake, self._run)
+                self._kernel.at_or_now(wake, self._run)  # it may have learned late, and want something at once
 
     def _run(self, _: object) -> None:
         """The next alarm goes off; it may be one that was set for a time-out which no longer matters."""

@@ -179,5 +179,26 @@ def _echo(world: World, event: FaultEvent, _: Stream) -> None:
     world.kernel.at(event.at + event.length, switch, False)
 
 
-_OTHER: dict[str, Callable[[World, FaultEvent, Stream], None]] = {"dead": _dead, "noise": _noise, "echo": _echo}
+def _babble(world: World, event: FaultEvent, stream: Stream) -> None:
+    """A camera sends rubbish without end."""
+    port = world.cameras.get(event.target)
+    if port is None:
+        return
+    station = port.station
+    line = next(one for one in world.lines.values() if station in one.stations)
+    until = event.at + event.length
+
+    def send(_: object) -> None:
+        burst = line.send(station, bytes(stream.between(0, 255) for _ in range(16)))
+        tell(world, port.number, "babble", "16 bytes of rubbish")
+        if burst.end < until:
+            world.kernel.at(burst.end + 2 * MS, send)
+
+    world.kernel.at(event.at, send)
+
+
+_OTHER: dict[str, Callable[[World, FaultEvent, Stream], None]] = {
+    "dead": _dead, "noise": _noise, "echo": _echo, "babble": _babble,
+}  # fmt: skip
 KINDS = (*_REPLY, *_OTHER)
+LINE_KINDS = frozenset(("noise", "echo"))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE
-from busim.testing.judging.contract import NO_HOOK, About, Judge
-from busim.testing.judging.events import Answered
+from busim.testing.judging import NO_HOOK, About, Answered, Judge
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # replies in a row to no request of theirs: one late reply may be taken once, and then no more
@@ -88,9 +87,11 @@ class Attribution(Judge):
         self.state = "shifted"
         if count >= _SHIFTED:
             self.fail(
-                ended, line, f"{count} answers in a row of {self.ground.name(camera)} belong to earlier requests; the "
+                ended,
+                line,
+                f"{count} answers in a row of {self.ground.name(camera)} belong to earlier requests; the "
                 f"camera had not served the one sent at {sent / 1e9:.6f} s",
-            )  # fmt: skip
+            )
 
     def lacks(self) -> str:
         return "" if self.ground.hooked else NO_HOOK

@@ -5,19 +5,24 @@ way of a record to the judges), then `contract.py`; the judges themselves are in
 """
 
 from busim.testing.judging.bench import Bench, judge_records, judge_trace
-from busim.testing.judging.contract import FAIL, INCONCLUSIVE, PASS, About, Evidence, Frame, Judge, Verdict
+from busim.testing.judging.contract import FAIL, INCONCLUSIVE, NO_HOOK, PASS, About, Evidence, Frame, Judge, Verdict
+from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, ground_of
 
 __all__ = [
     "FAIL",
     "INCONCLUSIVE",
+    "NO_HOOK",
     "PASS",
     "About",
+    "Answered",
+    "Asked",
     "Bench",
     "Evidence",
     "Frame",
     "Ground",
     "Judge",
+    "Settled",
     "Verdict",
     "ground_of",
     "judge_records",

@@ -1,8 +1,8 @@
 """The bench: puts records into the order of time, reads the lines once, and tells every judge what concerns it.
 
 The same live, from a file and on replay. A file keeps the order within one kind of record only, and a running world
-tells of a burst when it is over, so the bench sorts by the instant at which a record is known, then by kind, then by
-what it says. It holds records back until nothing older can come.
+tells of a burst when it is over, so the bench sorts by the instant at which a record is known, then by kind; within a
+kind the order is that of writing. It holds records back until nothing older can come.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 from busim.foundation.errors import Defect
 from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, HEARD, INPUT, INTENT, Record, Trace
 from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
-from busim.testing.judging.events import Answered, Asked
+from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.wire import WireReader
 
@@ -24,6 +24,7 @@ _HELD = 4096  # records, then those that nothing older can follow are judged
 _HORIZON = 2_000_000_000  # ns by which a record may come later than another that was known before
 _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 
+_Held = tuple[int, int, int, int, Record]  # known at, kind, what decides among bursts, order of coming
 _KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
 _BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant by which a trace file orders
 _METHODS = {
@@ -44,13 +45,16 @@ class Bench(Scene):
         self._outcome = "none"
         self.reached: frozenset[tuple[str, str, str]] = frozenset()
         self._triples: set[tuple[str, str, str]] = set()
-        self._pending: list[tuple[int, int, Record]] = []
+        self._pending: list[_Held] = []
+        self._count = 0
         self._lines: dict[int, WireReader] = {}
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
         self.judges = [kind(ground, self) for kind in kinds]
         self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
         self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
+        self._settled: list[Callable[[Settled], None]] = self._overriding("settled")
+        self._open: dict[int, tuple[Asked, list[Answered], list[Answered]]] = {}
         self._takers: dict[int, list[Callable[[Any], None]]] = {
             kind: self._overriding(method) for kind, method in _METHODS.items()
         }
@@ -69,20 +73,23 @@ class Bench(Scene):
         kind = record[0]
         column = _KNOWN.get(kind)
         if column is not None:
-            known = record[column]
+            known, tie = record[column], 0
             if kind == BURST:
                 known -= self._before[record[1]]
-            self._pending.append((known, kind, record))
+                tie = record[3] << 16 | record[2]
+            self._count += 1
+            self._pending.append((known, kind, tie, self._count, record))
             if len(self._pending) >= _HELD:
                 self._flush(max(self._pending)[0] - _HORIZON)
 
     def _flush(self, until: int) -> None:
         pending = self._pending
         pending.sort()
+        self._let_bursts_end(pending)
         count = len(pending)
         if until < pending[-1][0]:
             count = next(n for n, one in enumerate(pending) if one[0] > until)
-        for _, kind, record in pending[:count]:
+        for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
                 self._lines[record[1]].take(record)
             else:
@@ -97,13 +104,46 @@ class Bench(Scene):
                     self._look()
         del pending[:count]
 
+    @staticmethod
+    def _let_bursts_end(pending: list[_Held]) -> None:
+        """Put what a controller says in the middle of a burst behind it: one burst may hold more than one reply."""
+        following: dict[int, tuple[int, int]] = {}  # line -> start of its next burst, and when that is known
+        moved = False
+        for number in range(len(pending) - 1, -1, -1):
+            known, kind, tie, count, record = pending[number]
+            if kind == BURST:
+                following[record[1]] = record[3], known
+            elif kind in (EXCHANGE, BELIEF):
+                start, later = following.get(record[1], (known, known))
+                if start < known:
+                    pending[number] = later, kind, tie, count, record
+                    moved = True
+        if moved:
+            pending.sort()
+
     def _tell_asked(self, event: Asked) -> None:
+        if event.ours:
+            self._settle(event.line, event.start)
+            self._open[event.line] = event, [], []
         for tell in self._asked:
             tell(event)
 
     def _tell_answered(self, event: Answered) -> None:
+        waiting = self._open.get(event.line)
+        if waiting is not None:
+            asked, answers, others = waiting
+            (answers if event.asked is asked else others).append(event)
         for tell in self._answered:
             tell(event)
+
+    def _settle(self, line: int, over: int) -> None:
+        waiting = self._open.pop(line, None)
+        if waiting is not None and self._settled:
+            asked, answers, others = waiting
+            sure = not (asked.exact or others or any(one.exact for one in answers))
+            event = Settled(asked, tuple(answers), tuple(others), over, sure)
+            for tell in self._settled:
+                tell(event)
 
     def _look(self) -> None:
         """Keep which judge was in which state when this came of an exchange after that fault."""
@@ -118,6 +158,8 @@ class Bench(Scene):
         """The run is over, at `until` ns. A bench gives its verdicts once."""
         if self._pending:
             self._flush(1 << 63)
+        for line in list(self._open):
+            self._settle(line, until)
         for judge in self.judges:
             judge.ended(until)
         self.reached = frozenset(self._triples)

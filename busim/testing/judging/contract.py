@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from busim.testing.judging.events import Answered, Asked
+from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 
 PASS, FAIL, INCONCLUSIVE = "pass", "fail", "inconclusive"
@@ -123,6 +123,9 @@ class Judge:
 
     def answered(self, event: Answered) -> None:
         """A camera has sent something."""
+
+    def settled(self, event: Settled) -> None:
+        """A request of the controller is over, as the wire has it: its next one comes, or the run ends."""
 
     def claimed(self, record: tuple[Any, ...]) -> None:
         """A master that busim plays says what became of a request: an exchange record."""

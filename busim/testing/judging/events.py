@@ -38,3 +38,17 @@ class Answered(NamedTuple):
     late: bool
     data: bytes
     exact: bool
+
+
+class Settled(NamedTuple):
+    """A request of the controller under test, and what the wire says came of it by its next one (`over` ns).
+
+    `answers`: sound replies to it, in order; `others`: what cameras sent besides; `sure`: nobody can have heard
+    anything else than was sent.
+    """
+
+    asked: Asked
+    answers: tuple[Answered, ...]
+    others: tuple[Answered, ...]
+    over: int
+    sure: bool

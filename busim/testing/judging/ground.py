@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from busim.installation import Installation, ResolvedCamera, resolve
+from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
 from busim.plan import Plan
 from busim.protocols import BusProtocol, Request
 from busim.simulator.bus import setting
@@ -38,7 +38,9 @@ class LineGround:
     silence: int
     reaction: int
     time_out: int | None  # the plan's own
-    group_every: int  # ns of the slowest poll group
+    wanted: float  # requests a second that the plan's polls need, 0 where one of them never rests
+    polls: int  # exchanges of one round
+    slowest: int  # ns from poll to poll of the group that is asked most seldom
 
     def response(self, request: Request) -> int:
         """ns from the first bit of a request until the controller can have the whole reply, at the longest."""
@@ -47,6 +49,12 @@ class LineGround:
         wire = (sent + back) * self.char
         turnaround = 0 if camera is None else camera.turnaround
         return wire + self.silence + turnaround + self.way.packing + 2 * self.way.latency
+
+    def in_time(self, request: Request, sent: int, there: int) -> bool:
+        """Whether a reply whose last bit was on the wire at `there` came as early as the plan wants; a character more
+        stands for propagation and for rounding.
+        """
+        return there <= sent + self.response(request) + self.char
 
     def longest_wait(self, request: Request) -> int:
         """ns after which a controller that waits as planned gives up."""
@@ -69,6 +77,7 @@ class Ground:
     lines: dict[int, LineGround]
     names: dict[int, tuple[str, str]]
     camera_lines: dict[int, int]
+    port_lines: dict[int, int]
     ours: frozenset[int]
     hooked: bool
     played: bool
@@ -116,12 +125,19 @@ def ground_of(
         reaction = 2 * port.char if through is None else 2 * port.char + way.packing + 2 * way.latency
         lines[number] = LineGround(
             number, line.name, protocol, stands, {one.address: one.number for one in stands.values()}, way, port.char,
-            silence, reaction, plan_of.time_out, max((group.every for group in plan_of.groups), default=0),
+            silence, reaction, plan_of.time_out, *_polling(resolved, master),
         )  # fmt: skip
     return Ground(
-        lines, {one.id: (one.kind, one.name) for one in rows}, camera_lines, frozenset(ours), hooked, played, lag,
+        lines, {one.id: (one.kind, one.name) for one in rows}, camera_lines,
+        {one.id: one.parent for one in rows if one.kind == "converter"}, frozenset(ours), hooked, played, lag,
         plan_of.retries, plan_of.offline_after,
     )  # fmt: skip
+
+
+def _polling(line: ResolvedLine, master: str) -> tuple[float, int, int]:
+    """Requests a second for all polls (0 where one never rests), requests of one round, ns of the slowest."""
+    every = [poll.run.every for asker in line.askers if asker.master.name == master for poll in asker.polls]
+    return (sum(1e9 / one for one in every) if all(every) else 0.0), len(every), max(every, default=0)
 
 
 def _camera(number: int, one: ResolvedCamera) -> CameraGround:

@@ -37,15 +37,15 @@ class WireReader:
     def take(self, burst: Burst) -> None:
         """One burst that is over."""
         driver = burst[2]
-        event: Asked | Answered | None
         if driver in self._line.cameras:
-            event = self._reply(burst)
-            self._kept.append((burst, event))
-            self._answered(event)
+            replies = self._replies_in(burst)
+            self._kept.append((burst, replies[0]))
+            for reply in replies:
+                self._answered(reply)
             return
-        event = self._request(burst)
-        self._kept.append((burst, event))
-        if event is not None:
+        events = self._requests_in(burst)
+        self._kept.append((burst, events[-1] if events else None))
+        for event in events:
             self._last = event
             waiting = self._open.get(event.camera)
             if waiting is None:
@@ -53,20 +53,20 @@ class WireReader:
             waiting.append(event)
             self._asked(event)
 
-    def _request(self, burst: Burst) -> Asked | None:
+    def _requests_in(self, burst: Burst) -> list[Asked]:
         _, line, driver, start, end, _, data, exact = burst
         request = self._decode(data)
         if request is None:
             held = self._held.get(driver, b"") + data
             requests, rest = self._line.protocol.cut_requests(held)
             self._held[driver] = rest
-            if not requests:
-                return None
-            request = requests[-1]
-        elif driver in self._held:
-            del self._held[driver]
-        camera = self._line.by_address.get(request.id, 0)
-        return Asked(start, end, line, driver, driver in self._ground.ours, camera, request, data, bool(exact))
+        else:
+            requests = [request]
+            self._held.pop(driver, None)
+        ours, by_address = driver in self._ground.ours, self._line.by_address
+        return [
+            Asked(start, end, line, driver, ours, by_address.get(one.id, 0), one, data, bool(exact)) for one in requests
+        ]
 
     def _decode(self, data: bytes) -> Request | None:
         known = self._requests
@@ -78,22 +78,29 @@ class WireReader:
         request = known[data] = None if request is OTHER else request
         return request
 
-    def _reply(self, burst: Burst) -> Answered:
+    def _replies_in(self, burst: Burst) -> list[Answered]:
+        """What a camera sent: mostly one reply to the last request. A late one may have others right behind it."""
         _, line, camera, start, end, _, data, exact = burst
         last = self._last
         if last is not None and last.camera == camera:
             reply = self._line.protocol.decode_reply(data, last.request)
             if reply is not None:
-                return Answered(start, end, line, camera, last, reply, False, data, bool(exact))
-        reply, to = self._older(camera, data)
-        return Answered(start, end, line, camera, to, reply, to is not None, data, bool(exact))
+                return [Answered(start, end, line, camera, last, reply, False, data, bool(exact))]
+        found = [
+            Answered(start, end, line, camera, asked, reply, asked is not last, data, bool(exact))
+            for asked in reversed(self._open.get(camera, ()))
+            if (reply := self._within(data, asked.request)) is not None
+        ]
+        return found or [Answered(start, end, line, camera, None, None, False, data, bool(exact))]
 
-    def _older(self, camera: int, data: bytes) -> tuple[Reply | None, Asked | None]:
-        for asked in reversed(self._open.get(camera, ())):
-            reply = self._line.protocol.decode_reply(data, asked.request)
-            if reply is not None:
-                return reply, asked
-        return None, None
+    def _within(self, data: bytes, request: Request) -> Reply | None:
+        """The reply to a request in a burst, whatever lies before or behind it."""
+        reply = self._line.protocol.decode_reply(data, request)
+        if reply is None:
+            finder = self._line.protocol.stream_framer()
+            finder.expect(request)
+            reply = finder.feed(data, 0)
+        return reply
 
     def frames(self, until: int) -> tuple[Frame, ...]:
         """The last bursts that began by `until` ns, as a person reads them."""

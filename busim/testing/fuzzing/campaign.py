@@ -1,0 +1,106 @@
+"""A campaign: many cases, drawn towards what has not been seen, judged, and what fails made small.
+
+Cases are drawn in rounds. A case that reached a new triple of a judge's state, a fault and an outcome is kept, and
+later rounds change kept ones. What a round draws depends on the rounds before it alone, so a campaign is the same
+however many processes work on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from busim.simulator.kernel import Chance
+from busim.testing.fuzzing.case import Case
+from busim.testing.fuzzing.drawing import Space, fresh, mutated
+from busim.testing.fuzzing.pure import Result
+from busim.testing.fuzzing.shrinking import shrink
+from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Verdict
+
+ROUND = 8
+_FRESH_OF = 3  # one of so many cases is drawn from nothing
+
+Run = Callable[[Case], Result]
+Map = Callable[[Run, Iterable[Case]], Iterable[Result]]
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """One judge that failed: in which case, made small, and how many runs that took."""
+
+    judge: str
+    case: Case
+    first: Case
+    verdict: Verdict
+    found_after: int
+
+
+@dataclass(slots=True)
+class Campaign:
+    """What came of it. `reached`: triples of a judge's state, a fault, an outcome; `outcomes`: judge to how often each.
+
+    `effects`: cases in which a fault took effect.
+    """
+
+    cases: int = 0
+    effects: int = 0
+    failures: list[Failure] = field(default_factory=list)
+    reached: set[tuple[str, str, str]] = field(default_factory=set)
+    kept: list[Case] = field(default_factory=list)
+    outcomes: dict[str, dict[str, int]] = field(default_factory=dict)
+
+
+def fuzz(
+    run: Run, space: Space, *, seed: int, cases: int, first_only: bool = False, over: Map = map,
+    advanced: Callable[[Campaign], bool] = lambda _: False,
+) -> Campaign:  # fmt: skip
+    """Run up to `cases` cases. `first_only`: end with the first failure; `over`: how a round is worked on; `advanced`
+    is told after each round and says whether to stop.
+    """
+    campaign = Campaign()
+    stream = Chance(seed).stream("campaign")
+    failed: set[str] = set()
+    while campaign.cases < cases:
+        count = min(ROUND, cases - campaign.cases)
+        drawn = []
+        for _ in range(count):
+            kept = campaign.kept
+            if not kept or not stream.between(0, _FRESH_OF - 1):
+                drawn.append(fresh(space, stream))
+            else:
+                one = kept[stream.between(0, len(kept) - 1)]
+                drawn.append(mutated(space, one, kept[stream.between(0, len(kept) - 1)], stream))
+        for case, result in zip(drawn, over(run, drawn), strict=True):
+            _count(campaign, case, result)
+            for verdict in result.verdicts:
+                if verdict.outcome == FAIL and verdict.judge not in failed:
+                    failed.add(verdict.judge)
+                    campaign.failures.append(_failure(run, case, verdict, campaign.cases))
+            if failed and first_only:
+                return campaign
+        if advanced(campaign):
+            break
+    return campaign
+
+
+def _count(campaign: Campaign, case: Case, result: Result) -> None:
+    campaign.cases += 1
+    campaign.effects += any(verdict.effects for verdict in result.verdicts)
+    for verdict in result.verdicts:
+        counts = campaign.outcomes.setdefault(verdict.judge, {PASS: 0, FAIL: 0, INCONCLUSIVE: 0})
+        counts[verdict.outcome] += 1
+    if not result.reached <= campaign.reached:
+        campaign.reached |= result.reached
+        campaign.kept.append(case)
+
+
+def _failure(run: Run, case: Case, verdict: Verdict, after: int) -> Failure:
+    def fails(tried: Case) -> int | None:
+        for one in run(tried).verdicts:
+            if one.judge == verdict.judge and one.outcome == FAIL:
+                return one.evidence[0].at
+        return None
+
+    small = shrink(case, fails)
+    last = next(one for one in run(small).verdicts if one.judge == verdict.judge)
+    return Failure(verdict.judge, small, case, last, after)

@@ -1,0 +1,60 @@
+"""Makes a failing case small: fewer and simpler faults, fewer moves, a shorter run, and still the same judge fails."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from busim.testing.fuzzing.case import Case
+
+_MS = 1_000_000
+_TAIL = 200_000_000  # ns of running behind the last violation that is kept
+
+Fails = Callable[[Case], int | None]  # when the judge finds the first violation, ns; None: it does not fail
+
+
+def shrink(case: Case, fails: Fails, tries: int = 120) -> Case:
+    """The smallest case found with at most `tries` runs. `case` itself must fail."""
+    left = tries
+    changed = True
+    while changed and left > 0:
+        changed = False
+        for smaller in _smaller(case):
+            left -= 1
+            if fails(smaller) is not None:
+                case, changed = smaller, True
+                break
+            if left <= 0:
+                break
+    at = fails(case)
+    if at is not None and at + _TAIL < case.length:
+        shorter = replace(case, length=-(-(at + _TAIL) // (100 * _MS)) * 100 * _MS)
+        if fails(shorter) is not None:
+            return shorter
+    return case
+
+
+def _smaller(case: Case) -> Iterator[Case]:
+    """Simpler cases, the boldest first."""
+    faults, actions = case.faults, case.actions
+    if actions:
+        yield replace(case, actions=())
+    if len(faults) > 1:
+        for one in faults:
+            yield replace(case, faults=(one,))
+    if len(actions) > 2:
+        half = len(actions) // 2
+        yield replace(case, actions=actions[:half])
+        yield replace(case, actions=actions[half:])
+    for number in range(len(faults)):
+        yield replace(case, faults=faults[:number] + faults[number + 1 :])
+    for number in range(len(actions)):
+        yield replace(case, actions=actions[:number] + actions[number + 1 :])
+    if case.length > 3000 * _MS:
+        yield replace(case, length=case.length * 3 // 4 // _MS * _MS)
+    for number, one in enumerate(faults):
+        if one.length > 50 * _MS:
+            yield replace(case, faults=(*faults[:number], one._replace(length=one.length // 2), *faults[number + 1 :]))
+        rounded = one.at // (100 * _MS) * 100 * _MS
+        if rounded != one.at:
+            yield replace(case, faults=(*faults[:number], one._replace(at=rounded), *faults[number + 1 :]))

@@ -1,0 +1,72 @@
+"""Address plan: does every bus ID answer exactly once, with the same canary?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import About, Judge, Settled
+
+_TIMES = 10
+
+
+class AddressPlan(Judge):
+    """Counts who answers to each bus ID of the plan. It judges the installation, whoever asks."""
+
+    about = About(
+        name="address-plan",
+        title="Address plan: each bus ID is one camera",
+        passes="every bus ID of the plan was asked 10 times and more after the last power cycle, and each time exactly "
+        "one camera answered, always the same one",
+        catches="two cameras with one ID (B2), an address that was not kept (B4, B15), a camera found at a wrong ID "
+        "(M13)",
+        needs="bursts: at least 10 requests to each ID",
+        bound="10 answers (fault catalogue, common practice, no source)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._asked: dict[tuple[int, int], int] = {}
+        self._who: dict[tuple[int, int], int] = {}
+
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        if record[3] == "camera" and record[4] == "has booted":
+            self._asked.clear()
+            self._who.clear()
+
+    def settled(self, event: Settled) -> None:
+        asked = event.asked
+        key = asked.line, asked.request.id
+        if not asked.camera:
+            return
+        senders = {one.camera for one in event.answers}
+        if not senders:
+            return
+        self._asked[key] = self._asked.get(key, 0) + 1
+        self.state = "counting"
+        if len(senders) > 1:
+            names = " and ".join(sorted(self.ground.name(one) for one in senders))
+            self.fail(asked.start, asked.line, f"bus ID {asked.request.id} is answered by {names}")
+            return
+        (camera,) = senders
+        if self._who.setdefault(key, camera) != camera:
+            self.fail(
+                asked.start,
+                asked.line,
+                f"bus ID {asked.request.id} is answered by {self.ground.name(camera)}, and "
+                f"was by {self.ground.name(self._who[key])}",
+            )
+
+    def ended(self, until: int) -> None:
+        wanted = [(line.number, address) for line in self.ground.lines.values() for address in line.by_address]
+        self.judged = sum(1 for key in wanted if self._asked.get(key, 0) >= _TIMES)
+        self._short = [
+            self.ground.lines[line].name + f" ID {address}"
+            for line, address in wanted
+            if self._asked.get((line, address), 0) < _TIMES
+        ]
+
+    def lacks(self) -> str:
+        return f"answered fewer than {_TIMES} times: {', '.join(self._short[:6])}" if self._short else ""
+
+
+JUDGE = AddressPlan

@@ -1,0 +1,62 @@
+"""At most once: is a step or a toggle carried out once for each time it was wanted?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.protocols import READ, STEP
+from busim.testing.judging import About, Answered, Asked, Judge
+
+
+class AtMostOnce(Judge):
+    """Counts relative commands on the wire against the moves that asked for them."""
+
+    about = About(
+        name="at-most-once",
+        title="At most once: a relative command is not repeated blindly",
+        passes="there are no more steps of a control on the wire than operators wanted, unless the control was read "
+        "back before the repeat",
+        catches="a command carried out twice because its reply was lost (M6)",
+        needs="intents with steps, and a protocol that has steps",
+        bound="one execution for each intent (fault catalogue, common practice, no source)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._wanted: dict[tuple[int, str], int] = {}
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        _, _, camera, _, name, value, _, _ = record
+        if value.startswith("step"):
+            self._wanted[camera, name] = self._wanted.get((camera, name), 0) + 1
+
+    def answered(self, event: Answered) -> None:
+        asked = event.asked
+        if asked is None or event.reply is None or asked.request.verb != READ:
+            return
+        camera = self.ground.lines[event.line].cameras[event.camera]
+        for number in range(asked.request.size):
+            key = event.camera, camera.names.get(asked.request.key + number, "")
+            if self._wanted.get(key, 0) < 0:
+                self._wanted[key] = 0
+
+    def asked(self, event: Asked) -> None:
+        if not event.ours or event.request.verb != STEP:
+            return
+        camera = self.ground.lines[event.line].cameras.get(event.camera)
+        if camera is None:
+            return
+        key = event.camera, camera.names.get(event.request.key, "")
+        self.judged += 1
+        self.state = "stepping"
+        left = self._wanted[key] = self._wanted.get(key, 0) - 1
+        if left < 0:
+            self.fail(
+                event.start,
+                event.line,
+                f"a step of {key[1]} of {camera.name} that nobody wanted, or that was "
+                "sent before; it was not read back in between",
+            )
+
+
+JUDGE = AtMostOnce

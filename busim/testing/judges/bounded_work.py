@@ -1,0 +1,70 @@
+"""Bounded work: does a controller give up after a few attempts?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.protocols import READ
+from busim.testing.judging import About, Judge, Settled
+
+_MOST = 4  # attempts for one action
+
+
+class BoundedWork(Judge):
+    """Counts attempts for one action, and exchanges with a silent camera while others wait."""
+
+    about = About(
+        name="bounded-work",
+        title="Bounded work: few attempts, and no queue that grows",
+        passes="no write is on the wire more than 4 times for one intent, and no camera is asked more than 4 times in "
+        "a row in vain while others are polled",
+        catches="retries that multiply (M3, C14), one slow party that holds up the rest (C15)",
+        needs="bursts; intents, to tell a repeat from another move",
+        bound="4 attempts for each action (fault catalogue, common practice, no source)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._tries: dict[tuple[int, int, int, tuple[int, ...]], int] = {}
+        self._row: dict[int, tuple[int, int]] = {}  # line -> camera asked in vain, how often in a row
+        self._polled: dict[int, set[int]] = {}
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, _, name, _, _, _ = record
+        ground = self.ground.lines[line].cameras[camera]
+        for key in [one for one in self._tries if one[:2] == (line, camera) and ground.names.get(one[2]) == name]:
+            del self._tries[key]
+
+    def settled(self, event: Settled) -> None:
+        asked = event.asked
+        line, camera, request = asked.line, asked.camera, asked.request
+        self.judged += 1
+        self.state = "working"
+        if request.verb != READ:
+            key = line, camera, request.key, request.values
+            tries = self._tries[key] = self._tries.get(key, 0) + 1
+            if event.answers and event.sure and tries <= _MOST:
+                self._tries[key] = 0
+            elif tries > _MOST:
+                self.fail(
+                    asked.start, line, f"{request.verb} {request.key} of {self.ground.name(camera)}: attempt {tries}"
+                )
+            return
+        polled = self._polled.setdefault(line, set())
+        polled.add(camera)
+        if event.answers:
+            self._row[line] = camera, 0
+            return
+        of, count = self._row.get(line, (camera, 0))
+        count = count + 1 if of == camera else 1
+        self._row[line] = camera, count
+        if count > _MOST and len(polled) > 1:
+            self.fail(
+                asked.start,
+                line,
+                f"{self.ground.name(camera)} is asked in vain {count} times in a row, while "
+                f"{len(polled) - 1} more cameras wait",
+            )
+
+
+JUDGE = BoundedWork

@@ -1,0 +1,59 @@
+"""Calm: is there no flood of requests after a recovery?"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from busim.testing.judging import About, Asked, Judge
+
+_WINDOW = 1_000_000_000  # ns over which requests are counted
+_BUDGET = 0.5  # repeats on top of the wanted rate
+
+
+class Calm(Judge):
+    """Counts the requests of each second against what the plan wants, commands and repeats."""
+
+    about = About(
+        name="calm",
+        title="Calm: no flood of requests, not even after a recovery",
+        passes="in each second there are at most as many requests as the plan's polls need, half as many again for "
+        "repeats and probes, and 4 for each operator's move",
+        catches="a queue that is emptied after a stall (M11, C18), repeats without rest (M3, P6)",
+        needs="bursts; a plan whose poll groups have a rate: with polls that never rest the quiet line and the wait "
+        "for each answer bound the rate",
+        bound="the wanted rate plus half of it, and 4 attempts for each move (fault catalogue: utilisation at most 1.5 "
+        "times as much, common practice, no source)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._recent: dict[int, deque[int]] = {}
+        self._moves: deque[int] = deque()
+        self._allowed = {
+            line.number: line.wanted * (1 + _BUDGET) + line.polls for line in self.ground.lines.values() if line.wanted
+        }
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        self._moves.append(record[3])
+
+    def asked(self, event: Asked) -> None:
+        most = self._allowed.get(event.line)
+        if not event.ours or most is None:
+            return
+        self.judged += 1
+        at = event.start
+        recent = self._recent.setdefault(event.line, deque())
+        recent.append(at)
+        while recent[0] <= at - _WINDOW:
+            recent.popleft()
+        while self._moves and self._moves[0] <= at - 3 * _WINDOW:
+            self._moves.popleft()
+        allowed = most + 4 * len(self._moves)  # with one round more: polls of two seconds may meet in one window
+        self.state = "busy" if 2 * len(recent) > allowed else "judging"
+        if len(recent) > allowed:
+            self.fail(at, event.line, f"{len(recent)} requests within 1 s; {allowed:.0f} are wanted with all repeats")
+            recent.clear()
+
+
+JUDGE = Calm

@@ -1,0 +1,105 @@
+"""Command latency: is an operator's move on the wire soon?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.protocols import READ
+from busim.recording.figures import Histogram
+from busim.testing.judging import About, Asked, Judge
+
+_DRAIN = 250_000_000  # ns that a controller may wait for quiet after a failure
+_DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail
+_AHEAD = 2  # exchanges that may go first: the one under way, and a poll whose turn it is
+
+
+class CommandLatency(Judge):
+    """Holds each intent against the first request that carries it out."""
+
+    about = About(
+        name="command-latency",
+        title="Command latency: operators do not wait for polls",
+        passes="each operator's move that no later one replaces is on the wire after the exchange under way, one poll "
+        "and the moves before it; near a fault each of these may take a time-out and a drain",
+        catches="polls before commands (M4), a dead camera's time-out and repeats before commands (M2)",
+        needs="intents: the moves that the controller was told of",
+        bound="one exchange and gap, with a dead camera one time-out (fault catalogue, common practice, no source); "
+        "one poll more, since polls must not starve either",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self.latencies = Histogram()
+        self._open: dict[tuple[int, str], tuple[int, int, str, int]] = {}  # -> at, line, value, those ahead of it
+        self._slot: dict[int, int] = {}
+        self._wait: dict[int, int] = {}
+        self._effect = -_DISTURBED - 1
+        self._intents = False
+
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        self._effect = record[1]
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, at, name, value, _, _ = record
+        self._intents = True
+        ahead = sum(1 for key, one in self._open.items() if one[1] == line and key != (camera, name))
+        self._open[camera, name] = at, line, value, ahead
+        self.state = "waiting"
+
+    def asked(self, event: Asked) -> None:
+        line = event.line
+        ground = self.ground.lines[line]
+        if event.ours:
+            self._slot[line] = max(self._slot.get(line, 0), ground.response(event.request) + ground.silence)
+            self._wait[line] = max(self._wait.get(line, 0), ground.longest_wait(event.request))
+        camera = ground.cameras.get(event.camera)
+        if not event.ours or camera is None or event.request.verb == READ:
+            return
+        name = camera.names.get(event.request.key, "")
+        wanted = self._open.get((event.camera, name))
+        if wanted is None:
+            return
+        if event.request.verb == "write" and str(event.request.values[0]) != wanted[2]:
+            return  # an older one that was still on its way
+        del self._open[event.camera, name]
+        self._judge(event.start, line, name, event.camera, wanted)
+
+    def _judge(self, at: int, line: int, name: str, camera: int, wanted: tuple[int, int, str, int]) -> None:
+        since, _, value, ahead = wanted
+        self.judged += 1
+        self.state = "sent"
+        self.latencies.add(at - since)
+        if at - since > self._allowed(since, line, ahead):
+            self._late(at, line, name, camera, value, at - since, ahead)
+
+    def _allowed(self, since: int, line: int, ahead: int) -> int:
+        slot = self._slot.get(line, 0)
+        if since - self._effect <= _DISTURBED or self._effect >= since:
+            slot = max(slot, self._wait.get(line, 0) + _DRAIN)
+        return (_AHEAD + ahead) * slot
+
+    def _late(self, at: int, line: int, name: str, camera: int, value: str, waited: int, ahead: int) -> None:
+        allowed = self._allowed(at - waited, line, ahead)
+        self.fail(
+            at,
+            line,
+            f"{name} of {self.ground.name(camera)} to {value}: on the wire after {waited / 1e6:.1f} ms, "
+            f"{allowed / 1e6:.1f} ms allowed with {ahead} moves ahead",
+        )
+
+    def ended(self, until: int) -> None:
+        for (camera, name), (since, line, value, ahead) in self._open.items():
+            if line in self._slot and until - since > self._allowed(since, line, ahead):
+                self.judged += 1
+                self.fail(
+                    until,
+                    line,
+                    f"{name} of {self.ground.name(camera)} to {value}: not on the wire after "
+                    f"{(until - since) / 1e6:.1f} ms, at the end of the run",
+                )
+
+    def lacks(self) -> str:
+        return "" if self._intents else "no operator moved anything"
+
+
+JUDGE = CommandLatency

@@ -1,0 +1,100 @@
+"""Fairness: do healthy cameras keep their poll rate while others are dead?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import About, Judge, Settled
+
+_KEEPS = 0.8
+_SETTLES = 4_000_000_000  # ns from the first failure of a camera: 3 failures, 1 s, and the first probes
+_LEAST = 1_000_000_000  # ns of clean running, and of running with dead cameras, to compare
+_MOST_LOST = 0.02  # share of unanswered polls with which a camera still counts as healthy
+
+
+class Fairness(Judge):
+    """Compares how often each register of each camera was read before any failure, and while a camera is silent."""
+
+    about = About(
+        name="fairness",
+        title="Fairness: dead cameras do not slow down the others",
+        passes="with some cameras silent for 4 s and more, each register of each healthy camera is read at 80 % of "
+        "the rate that it had before",
+        catches="time-outs and repeats that block the line (M2, M3), a queue thrown away after one failure (M10)",
+        needs="bursts: at least 1 s without failures and 1 s with a camera silent for more than 4 s",
+        bound="80 % of the clean rate (fault catalogue, common practice, no source), judged by register, since a "
+        "controller may read registers at different rates",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._clean: dict[tuple[int, int, int], int] = {}  # line, camera, key -> reads
+        self._later: dict[tuple[int, int, int], int] = {}
+        self._lost: dict[tuple[int, int], int] = {}
+        self._silent: dict[tuple[int, int], int] = {}  # line, camera -> since when
+        self._failed: dict[int, int] = {}  # line -> first failure
+        self._since: dict[int, int] = {}  # line -> when counting with dead cameras began
+        self._spoilt: dict[int, int] = {}
+        self._first: dict[int, int] = {}
+
+    def settled(self, event: Settled) -> None:
+        asked = event.asked
+        line, camera = asked.line, asked.camera
+        if not event.sure:
+            self._spoilt[line] = asked.start
+        if asked.request.verb != "read" or not camera:
+            return
+        self._first.setdefault(line, asked.start)
+        key = line, camera, asked.request.key
+        who = line, camera
+        if event.answers:
+            if who in self._silent:
+                self._close(line, asked.start, but_for=camera)
+                del self._silent[who]
+            if line not in self._failed:
+                self._clean[key] = self._clean.get(key, 0) + 1
+            elif line in self._since:
+                self._later[key] = self._later.get(key, 0) + 1
+            return
+        self._failed.setdefault(line, asked.start)
+        since = self._silent.setdefault(who, asked.start)
+        if line in self._since:
+            self._lost[who] = self._lost.get(who, 0) + 1
+        elif asked.start - since >= _SETTLES:
+            self._since[line] = asked.start
+            self.state = "comparing"
+
+    def _close(self, line: int, until: int, but_for: int = 0) -> None:
+        """A camera came back, or the run ends: compare, where the others had long enough to show."""
+        others = (at for who, at in self._silent.items() if who[0] == line and who[1] != but_for)
+        since = self._since.get(line)
+        if since is None or (but_for and any(until - at >= _SETTLES for at in others)):
+            return
+        del self._since[line]
+        later, self._later = self._later, {}
+        lost, self._lost = self._lost, {}
+        clean = self._failed[line] - self._first[line]
+        if self._spoilt.get(line, -1) >= since:
+            return  # more is wrong than a silent camera
+        if until - since < _LEAST or clean < _LEAST:
+            return
+        for (of, camera, key), count in self._clean.items():
+            got = later.get((of, camera, key), 0)
+            if of != line or (of, camera) in self._silent or lost.get((of, camera), 0) > _MOST_LOST * got + 1:
+                continue
+            before, now = count / clean, got / (until - since)
+            self.judged += 1
+            if got + 1 < _KEEPS * before * (until - since) - 1:  # either stretch may have caught one more or less
+                self.fail(
+                    until,
+                    line,
+                    f"register {key} of {self.ground.name(camera)}: read {now * 1e9:.1f} times a "
+                    f"second while others are silent, {before * 1e9:.1f} before",
+                )
+
+    def ended(self, until: int) -> None:
+        for line in list(self._since):
+            self._close(line, until)
+
+
+JUDGE = Fairness

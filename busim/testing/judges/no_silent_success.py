@@ -1,0 +1,86 @@
+"""No silent success: is a move called done only after the camera has acknowledged it?"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from busim.protocols import READ
+from busim.testing.judging import NO_HOOK, About, Answered, Judge
+
+_KEPT = 16
+
+
+class NoSilentSuccess(Judge):
+    """Holds each move that the controller calls done against the acknowledgements on the wire."""
+
+    about = About(
+        name="no-silent-success",
+        title="No silent success: done means acknowledged by the right camera",
+        passes="a move counts as done only after a sound acknowledgement of the camera with this bus ID, or after the "
+        "value was read back",
+        catches="success before the acknowledgement, an echo taken for one (D4), an acknowledgement of another camera "
+        "(B4), settings that were never applied (L4, C12)",
+        needs="the word of the controller: exchange records of a master that busim plays, or beliefs",
+        bound="none: not one may be called done too early",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._done: dict[int, deque[Answered]] = {}
+        self._wanted: dict[tuple[int, str], str] = {}
+        self._known: set[tuple[int, str, str]] = set()
+
+    def answered(self, event: Answered) -> None:
+        asked, reply = event.asked, event.reply
+        if asked is None or reply is None or reply.refused:
+            return
+        camera = self.ground.lines[event.line].cameras[event.camera]
+        values = reply.values if asked.request.verb == READ else asked.request.values
+        for number, value in enumerate(values):
+            self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
+        if asked.request.verb != READ:
+            self._done.setdefault(event.line, deque(maxlen=_KEPT)).append(event)
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        _, line, master, camera, address, kind, work, _, _, sent, ended, _, outcome, _, _ = record
+        if kind != "command" or outcome != "ok" or master not in self.ground.ours:
+            return
+        self.judged += 1
+        self.state = "judging"
+        for answer in self._done.get(line, ()):
+            if (
+                answer.start <= ended
+                and sent < answer.end
+                and answer.asked is not None
+                and answer.asked.request.id == address
+            ):
+                return
+        self.fail(
+            ended,
+            line,
+            f"{work} of {self.ground.name(camera)}: called done, but bus ID {address} has not acknowledged it",
+        )
+
+    def intended(self, record: tuple[Any, ...]) -> None:
+        _, _, camera, _, name, value, _, _ = record
+        self._wanted[camera, name] = value
+
+    def believed(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, at, kind, name, value, _, _ = record
+        if self.ground.played or kind != "value" or self._wanted.get((camera, name)) != value:
+            return
+        self.judged += 1
+        if (camera, name, value) not in self._known:
+            self.fail(
+                at,
+                line,
+                f"{name} of {self.ground.name(camera)} is believed to be {value}, as wanted, but the "
+                "camera has neither acknowledged nor shown it",
+            )
+
+    def lacks(self) -> str:
+        return "" if self.ground.played or self.ground.hooked else NO_HOOK
+
+
+JUDGE = NoSilentSuccess

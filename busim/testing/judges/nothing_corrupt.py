@@ -1,0 +1,100 @@
+"""Nothing corrupt accepted: does the controller take only sound frames of the right camera for an answer?"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from busim.testing.judging import NO_HOOK, About, Answered, Judge
+
+_KEPT = 16
+
+
+class NothingCorrupt(Judge):
+    """Holds what the controller takes for an answer against what its receiver heard."""
+
+    about = About(
+        name="nothing-corrupt",
+        title="Nothing corrupt accepted: a damaged or foreign frame changes nothing",
+        passes="each exchange that the controller calls good had, within it, a sound reply of the camera asked, to "
+        "what was asked, which its receiver heard without flag",
+        catches="a check that is not looked at (L2, M8), noise (P7), malformed replies (B13), a wrong ID (B1), the "
+        "controller's own echo (D4)",
+        needs="the word of the controller on its exchanges: exchange records of a master that busim plays, or beliefs",
+        bound="none: not one may be accepted",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._sound: dict[int, deque[Answered]] = {}
+        self._odd: deque[tuple[int, int, int, bytes, bytes]] = deque(maxlen=_KEPT)  # line, first, last, data, flags
+        self._sent: set[tuple[int, str, str]] = set()
+
+    def answered(self, event: Answered) -> None:
+        if event.reply is None or event.asked is None:
+            return
+        kept = self._sound.get(event.line)
+        if kept is None:
+            kept = self._sound[event.line] = deque(maxlen=_KEPT)
+        kept.append(event)
+        if not self.ground.played:
+            camera = self.ground.lines[event.line].cameras[event.camera]
+            for number, value in enumerate(event.reply.values or event.asked.request.values):
+                self._sent.add((event.camera, camera.names.get(event.reply.key + number, ""), str(value)))
+
+    def heard(self, record: tuple[Any, ...]) -> None:
+        _, line, station, first, last, data, flags = record
+        if station in self.ground.ours:
+            self._odd.append((line, first, last, data, flags))
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        _, line, master, camera, address, _, work, _, _, sent, ended, _, outcome, _, _ = record
+        if outcome not in ("ok", "refused") or master not in self.ground.ours:
+            return
+        self.judged += 1
+        self.state = "judging"
+        ground = self.ground.lines[line]
+        for answer in reversed(self._sound.get(line, ())):
+            if answer.end <= sent:
+                break
+            if answer.start <= ended and answer.asked is not None and answer.asked.request.id == address:
+                if answer.exact:
+                    self._hold_against_ear(answer, line, ended)
+                return
+        if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
+            return  # what was sent damaged may have been heard sound, or a collision have come out as sound
+        self.fail(
+            ended,
+            line,
+            f"{work} of {self.ground.name(camera)}: taken for answered, but no sound reply of bus ID "
+            f"{address} was on the line {ground.name}",
+        )
+
+    def _hold_against_ear(self, answer: Answered, line: int, ended: int) -> None:
+        """Where the receiver heard otherwise, that has to be sound too."""
+        asked = answer.asked
+        assert asked is not None
+        for of, first, last, data, flags in self._odd:
+            if of != line or last < answer.start or first > answer.end + self.ground.lines[line].char:
+                continue
+            clean = bytes(value for value, flag in zip(data, flags, strict=True) if not flag)
+            if answer.data not in clean and answer.data in data:
+                self.fail(
+                    ended,
+                    line,
+                    f"a reply was taken whose characters came with framing or parity errors: {data.hex(' ')}",
+                )
+
+    def believed(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, at, kind, name, value, _, _ = record
+        if self.ground.played or kind != "value":
+            return
+        self.judged += 1
+        if (camera, name, value) not in self._sent:
+            self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value} is in no sound reply of this camera")
+
+    def lacks(self) -> str:
+        return "" if self.ground.played or self.ground.hooked else NO_HOOK
+
+
+JUDGE = NothingCorrupt

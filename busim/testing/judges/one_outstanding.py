@@ -1,0 +1,60 @@
+"""One outstanding: does the controller wait for an answer before it asks again?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import About, Answered, Asked, Judge
+
+
+class OneOutstanding(Judge):
+    """Holds the beginning of each request against the one before, over all its connections and drivers."""
+
+    about = About(
+        name="one-outstanding",
+        title="One outstanding: at most one request is neither answered nor timed out",
+        passes="each request comes after a sound reply to the one before, or after the longest time in which that "
+        "could have come",
+        catches="a queue emptied after a stall (C18), one connection for each camera (C4), a wait that anything ends: "
+        "a wrong ID, an echo, a late reply (M1, M10)",
+        needs="bursts",
+        bound="the longest planned response: wire time, silence, slowest turnaround, packing, latency both ways "
+        "(computed); the plan's own time-out where that is shorter",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._last: dict[int, Asked] = {}
+        self._replied: dict[int, int] = {}  # line -> end of the first reply to the last request, ns
+
+    def answered(self, event: Answered) -> None:
+        if event.reply is not None and event.asked is self._last.get(event.line):
+            self._replied.setdefault(event.line, event.end)
+
+    def asked(self, event: Asked) -> None:
+        line = event.line
+        if not event.ours:
+            return
+        last, replied = self._last.get(line), self._replied.pop(line, None)
+        self._last[line] = event
+        if last is None or last.request.id == self.ground.lines[line].protocol.broadcast:
+            return
+        self.judged += 1
+        self.state = "answered" if replied is not None else "given up"
+        if replied is not None and replied <= event.start:
+            return
+        ground = self.ground.lines[line]
+        least = ground.response(last.request)
+        if ground.time_out is not None:
+            least = min(least, ground.time_out)
+        waited = event.start - last.start
+        if waited < least:
+            self.fail(
+                event.start,
+                line,
+                f"a request {waited / 1e6:.3f} ms after one that was not answered; a reply may "
+                f"take {least / 1e6:.3f} ms",
+            )
+
+
+JUDGE = OneOutstanding

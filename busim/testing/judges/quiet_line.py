@@ -1,0 +1,78 @@
+"""Quiet line: does the controller leave the line to who is sending, and leave the pause that the protocol wants?"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from busim.recording.figures import Histogram
+from busim.testing.judging import About, Answered, Asked, Judge
+
+_KEPT = 8  # bursts of a line that another may still overlap
+
+
+class QuietLine(Judge):
+    """Holds the beginning of each request against all other bursts of its line."""
+
+    about = About(
+        name="quiet-line",
+        title="Quiet line: nobody is interrupted",
+        passes="the controller never begins to send while the line has been busy for longer than it takes to notice, "
+        "nor before the line was quiet for as long as the protocol asks",
+        catches="too short a gap (B7), no pause after a broadcast (M12), talking into a second master (M5), into an "
+        "early or a late reply (D6, M1), requests in pieces (D7)",
+        needs="bursts",
+        bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). To notice takes "
+        "two characters on the line, packing and both latencies more behind a converter (computed)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self.gaps = Histogram()
+        self._bursts: dict[int, deque[tuple[int, int, bool]]] = {}  # line -> start, end, ours
+
+    def asked(self, event: Asked) -> None:
+        self._burst(event.line, event.start, event.end, event.ours)
+
+    def answered(self, event: Answered) -> None:
+        self._burst(event.line, event.start, event.end, False)
+
+    def _burst(self, line: int, start: int, end: int, ours: bool) -> None:
+        kept = self._bursts.get(line)
+        if kept is None:
+            kept = self._bursts[line] = deque(maxlen=_KEPT)
+        if ours:
+            self._request(line, start, kept)
+        else:
+            reaction = self.ground.lines[line].reaction
+            for since, _, mine in kept:  # told later because it ended later: a request began inside of it
+                if mine and start + reaction < since < end:
+                    self._into(line, since, start)
+        kept.append((start, end, ours))
+
+    def _request(self, line: int, at: int, kept: deque[tuple[int, int, bool]]) -> None:
+        self.judged += 1
+        self.state = "judging"
+        ground = self.ground.lines[line]
+        gap = -1
+        for start, end, _ in kept:
+            if start + ground.reaction >= at:
+                continue  # it could not know of this one
+            if end > at:
+                self._into(line, at, start)
+            elif gap < 0 or at - end < gap:
+                gap = at - end
+        if gap >= 0:
+            self.gaps.add(gap)
+            if gap < ground.silence - ground.char // 100:
+                self.fail(
+                    at,
+                    line,
+                    f"a request {gap / 1e6:.3f} ms after the frame before, {ground.silence / 1e6:g} ms are wanted",
+                )
+
+    def _into(self, line: int, at: int, since: int) -> None:
+        self.fail(at, line, f"a request while the line has been busy for {(at - since) / 1e6:.3f} ms")
+
+
+JUDGE = QuietLine

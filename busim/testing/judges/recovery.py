@@ -1,0 +1,81 @@
+"""Recovery: is everything as before soon after a fault is over?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import About, Judge, Settled
+
+_MOST_FAILED = 2  # exchanges in a row without a cause
+_LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
+_SLACK = 500_000_000  # ns: other cameras and operators may go first
+
+
+class Recovery(Judge):
+    """Counts exchanges that fail without a cause, and looks whether each camera is asked again."""
+
+    about = About(
+        name="recovery",
+        title="Recovery: a fault that is over leaves nothing behind",
+        passes="no more than 2 exchanges in a row fail for the controller although the camera answered soundly, and "
+        "each camera that was ever asked is asked again within the longest pause between probes, so that one which is "
+        "back is noticed",
+        catches="a parser that never finds back (M7), a half frame that stays (C9), a controller that gives a camera "
+        "up or never connects again (C16, C21)",
+        needs="bursts; the word of the controller on its exchanges for the first part",
+        bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out (fault catalogue, common practice, "
+        "no source)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._lost: dict[int, int] = {}  # line -> failed in a row although answered
+        self._claims: dict[int, tuple[int, int, str]] = {}  # line -> sent, ended and outcome of the last exchange
+        self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
+        self._wait = 0
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        _, line, master, _, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
+        if master in self.ground.ours:
+            self._claims[line] = sent, ended, outcome
+
+    def settled(self, event: Settled) -> None:
+        asked = event.asked
+        line, ground = asked.line, self.ground.lines[asked.line]
+        self._asked_again(line, asked.camera, asked.start)
+        self._asked[line, asked.camera] = asked.start
+        self._wait = max(self._wait, ground.longest_wait(asked.request))
+        sent, ended, outcome = self._claims.get(line, (-1, -1, ""))
+        first = event.answers[0] if event.answers else None
+        if first is None or not event.sure or not sent <= asked.start <= ended:
+            return
+        if outcome in ("ok", "refused") or not ground.in_time(asked.request, asked.start, first.end):
+            self.judged += 1
+            self._lost[line] = 0
+            return
+        lost = self._lost[line] = self._lost.get(line, 0) + 1
+        self.state = "losing"
+        if lost > _MOST_FAILED:
+            self.fail(
+                ended,
+                line,
+                f"{lost} exchanges in a row failed for the controller although the cameras answered "
+                f"soundly and in time, now {self.ground.name(asked.camera)}",
+            )
+
+    def _asked_again(self, line: int, camera: int, at: int) -> None:
+        """Whether a camera was left alone for longer than the longest pause."""
+        last = self._asked.get((line, camera))
+        if last is None or not camera:
+            return
+        ground = self.ground.lines[line]
+        if at - last > max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK:
+            self.judged += 1
+            self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
+
+    def ended(self, until: int) -> None:
+        for line, camera in list(self._asked):
+            self._asked_again(line, camera, until)
+
+
+JUDGE = Recovery

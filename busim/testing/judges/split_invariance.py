@@ -1,0 +1,67 @@
+"""Split invariance: does the controller understand a reply however the stream brings it?"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from busim.testing.judging import NO_HOOK, About, Answered, Judge
+
+_KEPT = 16
+
+
+class SplitInvariance(Judge):
+    """Holds exchanges that failed for the controller against replies that were sound and in time."""
+
+    about = About(
+        name="split-invariance",
+        title="Split invariance: cuts and merges of the stream change nothing",
+        passes="each reply that was sound on the wire and in time for the plan is understood, whatever pieces it came "
+        "in and whatever lay before it",
+        catches="replies lost by packing (C2), by cuts or merges of the stream (C3), by a buffer that was not emptied "
+        "(M7, M9)",
+        needs="the word of the controller on its exchanges: exchange records of a master that busim plays",
+        bound="none: each sound reply in time is to be understood. In time: by the longest planned response (computed)",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._sound: dict[int, deque[Answered]] = {}
+        self._odd: dict[int, int] = {}  # line -> until when something was heard otherwise
+        self._meant = 0
+
+    def answered(self, event: Answered) -> None:
+        if event.reply is not None and not event.late:
+            self._sound.setdefault(event.line, deque(maxlen=_KEPT)).append(event)
+
+    def heard(self, record: tuple[Any, ...]) -> None:
+        if record[2] in self.ground.ours:
+            self._odd[record[1]] = record[4]
+
+    def claimed(self, record: tuple[Any, ...]) -> None:
+        _, line, master, camera, address, _, work, _, _, sent, ended, _, outcome, _, exact = record
+        if master not in self.ground.ours:
+            return
+        self.judged += 1
+        self.state = "judging" if outcome == "ok" else "failed exchange"
+        if outcome in ("ok", "refused") or exact or self._odd.get(line, -1) >= sent:
+            return
+        ground = self.ground.lines[line]
+        for answer in self._sound.get(line, ()):
+            asked = answer.asked
+            if asked is None or answer.exact or asked.start < sent or asked.request.id != address:
+                continue
+            if ground.in_time(asked.request, asked.start, answer.end) and answer.end < ended:
+                self.fail(
+                    ended,
+                    line,
+                    f"{work} of {self.ground.name(camera)} ended as {outcome}, though a sound reply was "
+                    f"there at {answer.end / 1e9:.6f} s",
+                )
+                return
+
+    def lacks(self) -> str:
+        return "" if self.ground.played else NO_HOOK
+
+
+JUDGE = SplitInvariance

@@ -1,0 +1,52 @@
+"""Transparency: do all byte values get through a converter?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import About, Asked, Judge
+
+
+class Transparency(Judge):
+    """Holds what clients hand to a converter against what it sends. It judges the installation."""
+
+    about = About(
+        name="transparency",
+        title="Transparency: all 256 byte values survive",
+        passes="what goes from a converter to the line is what its clients gave it, byte for byte, and every value "
+        "that was given came out",
+        catches="bytes eaten or changed by a line discipline (L3), Telnet on one side only (C11)",
+        needs="inputs of a converter: bytes from outside, and the bursts that it sent",
+        bound="none: not one byte may differ. Towards the network there is no record of what is delivered, so that way "
+        "is judged by the exchanges",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._given: dict[int, bytearray] = {}
+        self._values: set[int] = set()
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        _, _, port, _, what, data = record
+        if what == "bytes":
+            self._given.setdefault(port, bytearray()).extend(data)
+
+    def asked(self, event: Asked) -> None:
+        self._sent(event.start, event.line, event.driver, event.data)
+
+    def _sent(self, at: int, line: int, driver: int, data: bytes) -> None:
+        given = self._given.get(driver)
+        if given is None:
+            return
+        self.judged += 1
+        self.state = "judging"
+        found = given.find(data)
+        if found < 0:
+            self.fail(at, line, f"{self.ground.name(driver)} sent {data.hex(' ')}, which no client gave it like this")
+            given.clear()
+            return
+        self._values.update(data)
+        del given[: found + len(data)]
+
+
+JUDGE = Transparency

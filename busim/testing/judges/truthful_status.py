@@ -1,0 +1,112 @@
+"""Truthful status: does the controller know which cameras are there?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.testing.judging import NO_HOOK, About, Judge, Settled
+
+_AFTER = 1_000_000_000  # ns of failure, with the count of failed polls
+
+
+class TruthfulStatus(Judge):
+    """Holds online and offline, as the controller believes, against which cameras answer."""
+
+    about = About(
+        name="truthful-status",
+        title="Truthful status: online and offline as it is",
+        passes="a camera that answers is called online within one cycle, one that does not is called offline by the "
+        "later of 3 failed exchanges and 1 s, and none is called offline earlier",
+        catches="a camera shown with stale values (P5, L1), a flapping status, one camera's failure taken for the "
+        "whole line's (D3, C5, C13)",
+        needs="beliefs (online, offline); without them it says `inconclusive: no hook`",
+        bound="3 failed exchanges and 1 s, whichever is later, one cycle for online (fault catalogue, common practice, "
+        "no source), and a time-out more in which the exchange has to be over",
+    )
+
+    def __init__(self, *parts: Any) -> None:
+        super().__init__(*parts)
+        self._online: dict[int, bool] = {}
+        self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row
+        self._doubt: dict[int, bool] = {}  # something may have been heard otherwise
+        self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> by when, line, what has to be believed
+        self._cycle: dict[int, int] = {}
+
+    def settled(self, event: Settled) -> None:
+        asked = event.asked
+        line, camera = asked.line, asked.camera
+        if not camera:
+            return
+        ground = self.ground.lines[line]
+        wait = ground.longest_wait(asked.request)
+        cycle = self._cycle[line] = max(self._cycle.get(line, 0), (len(ground.cameras) + 1) * (wait + ground.silence))
+        self._overdue(event.over)
+        if not event.sure:
+            self._doubt[camera] = True
+            self._due.pop(camera, None)
+            return
+        if event.answers:
+            in_time = ground.in_time(asked.request, asked.start, event.answers[0].end)
+            self._failures[camera] = []
+            self._doubt[camera] = not in_time
+            if in_time and self._online.get(camera) is False:
+                self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, True))
+            elif in_time:
+                self._due.pop(camera, None)
+            return
+        failed = self._failures.setdefault(camera, [])
+        failed.append(asked.start)
+        due = self._due.get(camera)
+        if due is not None and due[2]:
+            del self._due[camera]
+        if len(failed) >= self.ground.offline_after and asked.start - failed[0] >= _AFTER:
+            self.state = "silent"
+            if self._online.get(camera, False):
+                self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, False))
+
+    def believed(self, record: tuple[Any, ...]) -> None:
+        _, line, camera, at, kind, _, _, _, _ = record
+        if kind not in ("online", "offline"):
+            return
+        self._overdue(at)
+        self.judged += 1
+        self.state = kind
+        online = kind == "online"
+        self._online[camera] = online
+        due = self._due.get(camera)
+        if due is not None and due[2] is online:
+            del self._due[camera]
+        failed = self._failures.get(camera, [])
+        # The last exchange is not settled yet: it counts as one more.
+        if (
+            not online
+            and not self._doubt.get(camera)
+            and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < _AFTER)
+        ):
+            self.fail(
+                at,
+                line,
+                f"{self.ground.name(camera)} is called offline after {len(failed) + 1} failed exchanges in "
+                f"{(at - failed[0]) / 1e9 if failed else 0:.2f} s",
+            )
+
+    def _overdue(self, at: int) -> None:
+        for camera, (by, line, online) in list(self._due.items()):
+            if at > by:
+                del self._due[camera]
+                self.judged += 1
+                self.fail(
+                    at,
+                    line,
+                    f"{self.ground.name(camera)} {'answers' if online else 'is silent'} and is not called "
+                    f"{'online' if online else 'offline'} by {by / 1e9:.3f} s",
+                )
+
+    def ended(self, until: int) -> None:
+        self._overdue(until)
+
+    def lacks(self) -> str:
+        return "" if self.ground.hooked else NO_HOOK
+
+
+JUDGE = TruthfulStatus

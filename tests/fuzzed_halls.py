@@ -1,0 +1,92 @@
+"""Plans of one wall with four cameras for judges and campaigns, and for each broken master a case that shows it."""
+
+from __future__ import annotations
+
+from bad_protocols import GOOD
+
+from busim.plan import Plan, read_text
+from busim.testing.fuzzing import Action, Case, FaultEvent
+
+MS = 1_000_000
+SECOND = 1000 * MS
+# A protocol of text lines that has steps: MODBUS has none.
+STEPS = GOOD.replace(
+    "refusal:",
+    '  step: {request: "S{key}={value}", reply: "s{key}={value}"}\n'
+    "keys:\n  zoom-camera: {iris: 0, gain: 1, requests: 102}\nrefusal:",
+)
+
+
+def hall(*, fast: str = "100 ms", slow: str = "1 s", protocol: str = "modbus-rtu", desk: str = "") -> Plan:
+    """Four cameras at 38400 Bd, 5 ms turnaround, polled by `desk` for iris, gain and count of requests."""
+    numbers = range(1, 5)
+    order = "".join(f"      - {{camera: c{n}, after: 10 m}}\n" for n in numbers)
+    cameras = "".join(f"  - {{name: c{n}, id: {n}, serial: {n}, turnaround: 5 ms}}\n" for n in numbers)
+    return read_text(
+        f"""
+busim: 1
+name: one wall
+lines:
+  - name: wall
+    baud: 38400 Bd
+    format: 8N1
+    protocol: {protocol}
+    order:
+      - terminator
+      - master: desk
+{order}      - terminator
+cameras:
+{cameras}
+masters:
+  - name: desk
+    on: [wall]
+    {desk}
+    groups:
+      - {{name: fast, values: [iris, gain], every: {fast}}}
+      - {{name: slow, values: [requests], every: {slow}}}
+""",
+        files={"./steps.yaml": STEPS},
+    )
+
+
+HALLS = {
+    "rates": hall(),
+    "seldom": hall(fast="500 ms"),
+    "restless": hall(fast="0", slow="0"),
+    "echo": hall(desk="driver: {echo: true}"),
+    "steps": hall(fast="200 ms", protocol="./steps.yaml"),
+}
+MOVES = tuple(Action(1500 * MS + n * 70 * MS, f"c{1 + n % 4}", "iris", 100 + n) for n in range(16))
+STEPPED = tuple(move._replace(value=1, step=True) for move in MOVES)
+
+
+def _on_c2(kind: str, length: int = 400, amount: int = 1, *, run: int = 4000, moves: tuple[Action, ...] = ()) -> Case:
+    """A fault at c2 from 1.5 s on, `length` ms long, in a run of `run` ms."""
+    return Case(7, run * MS, (FaultEvent(kind, "c2", 1500 * MS, length * MS, amount),), moves)
+
+
+# broken master -> plan, and a case in which its judges fail and the good master passes
+SHOWN: dict[str, tuple[str, Case]] = {
+    "late-reply-taken": ("rates", _on_c2("late", amount=15)),
+    "wrong-id-accepted": ("rates", _on_c2("wrong-id")),
+    "first-bytes-are-mine": ("rates", _on_c2("damaged")),
+    "checksum-ignored": ("rates", _on_c2("damaged")),
+    "never-resynchronises": ("rates", _on_c2("junk-before", 100, 2)),
+    "echo-taken": ("echo", _on_c2("lost", moves=MOVES)),
+    "no-drain": ("rates", _on_c2("late", amount=7)),
+    "no-gap": ("rates", _on_c2("lost")),
+    "impatient": ("rates", _on_c2("lost")),
+    "two-outstanding": ("rates", _on_c2("lost")),
+    "retry-storm": ("rates", _on_c2("lost")),
+    "repeats-for-ever": ("rates", _on_c2("dead", 8000, moves=MOVES)),
+    "step-repeated": ("steps", _on_c2("lost", moves=STEPPED)),
+    "polls-first": ("restless", _on_c2("lost", moves=MOVES)),
+    "dead-camera-blocks": ("restless", _on_c2("dead", 18000, run=12000)),
+    "probes-without-rest": ("restless", _on_c2("dead", 18000, run=12000)),
+    "never-probes": ("rates", _on_c2("dead", 18000, run=12000)),
+    "forgets-commands": ("rates", _on_c2("dead", 1000, moves=MOVES)),
+    "success-before-acknowledge": ("rates", _on_c2("lost", moves=MOVES)),
+    "never-offline": ("rates", _on_c2("dead", 8000, run=6000)),
+    "hasty-offline": ("rates", _on_c2("lost", 100)),
+    "makes-up-for-lost-polls": ("seldom", _on_c2("babble", 3000, run=8000)),
+}

@@ -1,0 +1,58 @@
+"""Each broken master is found by its judge, on a case on which the good master passes every judge."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+
+import pytest
+from fuzzed_halls import HALLS, SHOWN
+
+from busim.simulator.masters import Master
+from busim.testing import broken_masters
+from busim.testing.broken_masters import BROKEN
+from busim.testing.fuzzing import run_pure
+from busim.testing.judge_catalogue import all_judges
+from busim.testing.judging import FAIL
+
+JUDGES = list(all_judges().values())
+_CHANGED_LINES = 5
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_a_broken_master_is_found_and_the_good_one_is_not(name: str) -> None:
+    plan, case = SHOWN[name]
+    found = run_pure(HALLS[plan], case, JUDGES, BROKEN[name].make).verdicts
+    failed = {one.judge: one for one in found if one.outcome == FAIL}
+    assert failed.keys() & set(BROKEN[name].found_by), "its judge does not fail"
+    for one in failed.values():
+        assert one.evidence
+        assert one.evidence[0].frames
+    good = run_pure(HALLS[plan], case, JUDGES, Master).verdicts
+    assert [(one.judge, one.why) for one in good if one.outcome == FAIL] == []
+    assert {one.effects for one in good} != {0}, "the fault never took effect"
+
+
+def test_every_broken_master_is_the_good_one_with_at_most_five_lines_changed() -> None:
+    tree = ast.parse(inspect.getsource(broken_masters))
+    sizes = {}
+    for node in tree.body:
+        if isinstance(node, ast.ClassDef) and any(
+            isinstance(base, ast.Name) and base.id == "Master" for base in node.bases
+        ):
+            lines = set()
+            for method in (one for one in node.body if isinstance(one, ast.FunctionDef)):
+                lines |= {
+                    one.lineno for statement in method.body for one in ast.walk(statement) if isinstance(one, ast.stmt)
+                }
+                lines -= {one.lineno for one in ast.walk(method) if isinstance(one, ast.Assert)}  # for the type checker
+            sizes[node.name] = len(lines)
+    assert len(sizes) == len(BROKEN) >= 16
+    assert {name: size for name, size in sizes.items() if size > _CHANGED_LINES} == {}
+
+
+def test_every_judge_of_a_controller_fails_on_some_broken_master_or_says_why_not() -> None:
+    """Those of the installation and of connections have masters of their own kind in their tests."""
+    found_by = {judge for broken in BROKEN.values() for judge in broken.found_by}
+    assert found_by <= all_judges().keys()
+    assert all_judges().keys() - found_by == {"address-plan", "transparency", "link-hygiene"}
