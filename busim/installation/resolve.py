@@ -159,7 +159,7 @@ class _Resolver:
         for name in panel.cameras:
             spoken = self._cameras[name].spoken if name in reached else None
             for control in panel.controls:
-                if spoken is not None and control in spoken.controls:
-                    parameter = spoken.parameters[spoken.called(control)]
+                parameter = None if spoken is None else spoken.controls.get(control)
+                if parameter is not None:
                     commands.append(Command(self._cameras[name], control, parameter, rate))
         return ResolvedPanel(f"panels[{index}]", panel, tuple(commands))

@@ -66,9 +66,10 @@ class Spoken:
         return tuple(word for word, name in self.words.items() if name in self.keys)
 
     @cached_property
-    def controls(self) -> tuple[str, ...]:
-        """The words for parameters that can be set."""
-        return tuple(word for word in self.carried if self.parameters[self.words[word]].writable)
+    def controls(self) -> Mapping[str, Parameter]:
+        """The words for parameters that can be set, each with its parameter."""
+        named = {word: self.parameters[self.words[word]] for word in self.carried}
+        return {word: one for word, one in named.items() if one.writable}
 
     def command(self, id: int, control: str, verb: str, value: int) -> Request:
         """The request that moves a control of the camera at this bus ID: `verb` is write or step."""

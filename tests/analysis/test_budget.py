@@ -569,7 +569,9 @@ def test_an_id_that_the_protocol_does_not_have_is_the_plan_s_mistake_at_its_plac
 
 def test_a_second_converter_is_for_cameras_that_are_asked_anything() -> None:
     """A line whose first cameras have none of the polled values ended with a division by zero."""
-    (line,) = budget(box(cameras=4, models=("minicam", "minicam"), values="[zoom]", every="1 s")).lines
+    (line,) = budget(
+        box(cameras=4, models=("minicam", "minicam"), values="[zoom]", every="1 s", controls="[gain]")
+    ).lines
     assert {one.camera for one in line.exchanges} == {"c3", "c4"}
     (change,) = [one for one in line.changes if one.name == "converter"]
     assert "1 of 2 cameras" in change.text

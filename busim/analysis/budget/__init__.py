@@ -1,13 +1,13 @@
 """The budget: what the lines of a plan can do, by arithmetic and without a simulation.
 
-Public: `budget` (a plan to a `Budget` of plain data), `cases` and `Pace` for who varies one thing (a case is one
-master on one line), `Mix` and `waits` (moves at one master, exactly), and the formulas, over numbers or arrays,
-each with its source in its docstring.
+Public: `budget` (a plan to a `Budget` of plain data), `cases` and `Pace` for who varies one thing (a case is one master
+on one line; `usable_cases` are those of what can be resolved of a plan), `Mix` and `waits` (moves at one master,
+exactly), and the formulas, over numbers or arrays, each with its source in its docstring.
 """
 
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.budget import ASSUMPTIONS, budget
-from busim.analysis.budget.case import Case, Move, cases
+from busim.analysis.budget.case import Case, Move, cases, usable_cases
 from busim.analysis.budget.command_delay import IN_A_ROW, waits
 from busim.analysis.budget.cycle import mean_cycle, paced_cycle
 from busim.analysis.budget.line import line_budget
@@ -35,13 +35,11 @@ from busim.analysis.budget.result import (
 )
 from busim.analysis.budget.sharing import carrier_sense, pure_aloha, undisturbed
 from busim.analysis.budget.timing import Timing, Varied, timing
-from busim.analysis.budget.utilisation import PROBE_PAUSE
 from busim.analysis.budget.waiting import fixed_service_wait, priority_waits, service_wait, vacation_wait
 
 __all__ = [
     "ASSUMPTIONS",
     "IN_A_ROW",
-    "PROBE_PAUSE",
     "SCHEMA",
     "ArbitratedBudget",
     "Budget",
@@ -81,6 +79,7 @@ __all__ = [
     "service_wait",
     "timing",
     "undisturbed",
+    "usable_cases",
     "vacation_wait",
     "waits",
     "worst_age",

@@ -6,6 +6,7 @@ from busim.analysis.budget.case import cases
 from busim.analysis.budget.line import line_budgets
 from busim.analysis.budget.result import Budget
 from busim.foundation.errors import UserError
+from busim.installation import POLICY, Installation, resolve
 from busim.plan import Plan
 
 ASSUMPTIONS = (
@@ -14,9 +15,9 @@ ASSUMPTIONS = (
     "the plan's latency is that of converter and network together, one way; packets of one reply keep their order",
     "operators' moves are a Poisson process, evenly over the controls of their panel; a newer move replaces a waiting "
     "one of the same control",
-    "commands go before polls, and a poll that is due has its turn after four of them",
+    f"commands go before polls, and a poll that is due has its turn after {POLICY.commands_in_a_row} of them",
     "a joystick's positions come steadily and do not meet each other; those of other joysticks come as at random",
-    "cameras that are dead have been given up by their master and are probed every 5 s",
+    f"cameras that are dead have been given up by their master and are probed every {POLICY.longest_pause / 1e9:g} s",
     "noise hits characters, and makes some of the silence beside a request; whatever is hit is lost for its time-out",
     "numbers whose length depends on their value count at their longest in time-outs and worst cases; on average at "
     "their longest in replies and at their shortest in operators' moves, which makes means a few percent too long",
@@ -26,16 +27,17 @@ ASSUMPTIONS = (
 )
 
 
-def budget(plan: Plan, *, need: float | None = None, what_ifs: bool = True) -> Budget:
+def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bool = True) -> Budget:
     """What every master can do on every line of a plan. `need`: polls per second wanted for the values polled most.
 
     `what_ifs` False leaves out changes, dead cameras, noise and more operators, which take most of the time.
-    Raises UserError for names that there are not, and for a need that is no rate.
+    Raises Findings as `resolve` does, and UserError for a need that is no rate.
     """
     if need is not None and not 0 < need <= 1e6:
         raise UserError(
             "no such rate can be needed", found=f"{need:g} /s", expected="more than 0", mend="need for example 10 Hz"
         )
-    found = cases(plan)
+    site = resolve(plan)
+    found = cases(site)
     asked = [(case, [one for one in found if one.line == case.line]) for case in found]
-    return Budget(plan.name, tuple(line_budgets(asked, need, what_ifs)), ASSUMPTIONS)
+    return Budget(site.plan.name, tuple(line_budgets(asked, need, what_ifs)), ASSUMPTIONS)

@@ -17,10 +17,11 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.analysis.budget.mixes import TINY, Mix, Waits, mixes_of
+from busim.installation import POLICY
 
 Array = npt.NDArray[np.float64]
 
-IN_A_ROW = 4  # commands that may go before a poll that is due: as masters do
+IN_A_ROW = POLICY.commands_in_a_row  # arrays below have this many columns
 _POINTS = 6  # of each stretch at most, and where several chains are followed for what would be
 _PADDING = 20_000  # numbers that are worked out for nothing sooner than another round of numpy calls is begun
 _MOST = 60  # waiting commands looked at; more are so rare, or so many, that it makes no difference

@@ -10,7 +10,7 @@ from busim.analysis.budget.cached import kept
 from busim.analysis.budget.command_delay import IN_A_ROW
 from busim.analysis.budget.poll_schedule import Pace
 from busim.analysis.budget.spreads import Mixtures, quantiles
-from busim.analysis.budget.utilisation import PROBE_PAUSE
+from busim.installation import POLICY
 from busim.physics.exchange import MEAN, WORST
 from busim.recording.figures import QUANTITIES, Value
 
@@ -114,7 +114,7 @@ class Expected:
         share = self.carried * sum(rate * pace.times[kind].asked for kind, rate in counted.lost.items())
         for probed, polls in zip(pace.probed, counted.dead.values(), strict=True):
             asked = sum(pace.times[kind].asked * count for kind, count in polls.items()) / sum(polls.values())
-            share += asked / (PROBE_PAUSE + probed + pace.cycle)
+            share += asked / (POLICY.longest_pause + probed + pace.cycle)
         return float(share)
 
     @kept

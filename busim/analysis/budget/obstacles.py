@@ -89,7 +89,7 @@ def _times_out(worst: Pace) -> Iterator[str]:
 
 def _given_up(pace: Pace) -> Iterator[str]:
     """Cameras that noise makes their master give up, though they are there."""
-    if pace.failing**pace.case.offline_after < _OFTEN / _FASTEST:
+    if pace.failing**pace.case.policy.failures < _OFTEN / _FASTEST:
         return
     for number, unit in enumerate(pace.case.units):
         own = [poll for poll in pace.layout.living if pace.layout.polls[poll].unit == number]
@@ -98,7 +98,7 @@ def _given_up(pace: Pace) -> Iterator[str]:
         failing = sum(pace.timing(poll).failing for poll in own) / len(own)
         rate = sum(1 / pace.period(poll) for poll in own) * 1e9
         # every poll of a second, and at least so many, has to fail
-        often = rate * failing ** max(pace.case.offline_after, math.ceil(rate))
+        often = rate * failing ** max(pace.case.policy.failures, math.ceil(pace.case.policy.failing_for / 1e9 * rate))
         if often > _OFTEN:
             yield (
                 f"noise loses {failing:.0%} of the polls of camera {unit.name!r}: its master gives it up, and finds it "

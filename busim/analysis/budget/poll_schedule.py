@@ -21,7 +21,8 @@ from busim.analysis.budget.layout import Layout, Sum, layout
 from busim.analysis.budget.mixes import Mix, Waits
 from busim.analysis.budget.spreads import Entry, Mixtures, quantiles
 from busim.analysis.budget.timing import Wire, timed, wire_of
-from busim.analysis.budget.utilisation import PROBE_PAUSE, Commands, Costs, Load
+from busim.analysis.budget.utilisation import Commands, Costs, Load
+from busim.installation import POLICY
 from busim.physics.exchange import MEAN
 
 Array = npt.NDArray[np.float64]
@@ -230,7 +231,7 @@ class Pace(Load):
     def _asked(self) -> tuple[Mix, float, float]:
         """Polls and probes: how long, how many per ns, which share of the time."""
         cycle, counted = self.unhurried, self.layout
-        probes = [(time, 1 / (PROBE_PAUSE + time + cycle)) for time in self.probed]
+        probes = [(time, 1 / (POLICY.longest_pause + time + cycle)) for time in self.probed]
         often = taken = 0.0
         parts = []
         for (every, kind), one in counted.paces.items():

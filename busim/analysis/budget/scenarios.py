@@ -16,7 +16,6 @@ from busim.analysis.budget.variants import noisy, without
 from busim.analysis.budget.write_cost import written
 from busim.physics.exchange import MEAN, WORST
 
-OFFLINE_AFTER = 1e9  # ns of failure, besides the number of failures: as masters do
 BROADCAST = (0.1, 0.2)  # s of pause after one: MODBUS over Serial Line V1.02, p. 9-10
 _NOISES = (1e-6, 1e-5, 1e-4)
 
@@ -180,8 +179,8 @@ def _dead(mean: Pace, living: list[_Living], count: int) -> DeadBudget:
     # It fails this often, and is given up with the first failure that is late enough and one of many enough.
     rates = [(sum([many / max(every, cycle) for every, many in one.polls.items()]), one.unit, one) for one in gone]
     rate, _, slowest = min(rates)
-    failures = max(mean.case.offline_after, math.ceil(OFFLINE_AFTER * rate) + 1)
-    until = max(OFFLINE_AFTER, (failures - 1) / rate) + slowest.time_out
+    failures = max(mean.case.policy.failures, math.ceil(mean.case.policy.failing_for * rate) + 1)
+    until = max(mean.case.policy.failing_for, (failures - 1) / rate) + slowest.time_out
     after = without(mean, [one.unit for one in gone])
     rests = not mean.restless
     load = sum(time / every for every, time in paces.items()) + mean.commands_load if rests else None

@@ -12,8 +12,7 @@ from typing import NamedTuple
 from busim.analysis.budget.cached import kept
 from busim.analysis.budget.command_delay import IN_A_ROW
 from busim.analysis.budget.cycle import one_cycle
-
-PROBE_PAUSE = 5_000_000_000.0  # ns between two probes of a camera that has been offline for long: as masters do
+from busim.installation import POLICY
 
 
 class Commands(NamedTuple):
@@ -129,7 +128,7 @@ class Load:
             return one_cycle(self.paces.items(), load)
         cycle = 0.0
         for _ in range(2):  # a probe waits for its turn before its pause begins anew
-            probes = [(PROBE_PAUSE + probe + cycle, probe) for probe in self.probed]
+            probes = [(POLICY.longest_pause + probe + cycle, probe) for probe in self.probed]
             cycle = one_cycle((*self.paces.items(), *probes), load)
         return cycle
 
@@ -170,5 +169,5 @@ class Load:
     @kept
     def demand(self) -> float:
         """Share of the master's time that everything with a wanted rate needs; more than 1: it is not reached."""
-        probes = sum([time / (PROBE_PAUSE + time) for time in self.probed]) if self.probed else 0.0
+        probes = sum([time / (POLICY.longest_pause + time) for time in self.probed]) if self.probed else 0.0
         return self.polls_demand + self.commands_load + probes

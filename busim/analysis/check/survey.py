@@ -8,16 +8,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
 
-from busim.analysis.budget import Case, LineBudget, Pace, cases, line_budget
+from busim.analysis.budget import Case, LineBudget, Pace, line_budget, usable_cases
 from busim.analysis.check.characters import SAME_BAUD
 from busim.analysis.check.feeds import Feed, feeds
 from busim.analysis.check.wiring import Wiring, wirings
 from busim.foundation.errors import UserError
+from busim.installation import Installation, outline
 from busim.physics.exchange import BEST, WORST
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
 from busim.plan.models import Model, Parameter
@@ -124,6 +125,11 @@ class Survey:
     def row(self, path: str) -> str:
         """`line 12`: where in the file a field stands, for messages that name two places."""
         return f"line {locate(self.plan, path)[0]}"
+
+    @cached_property
+    def site(self) -> Installation:
+        """The plan with its names looked up, as far as they have a meaning."""
+        return outline(self.plan)
 
     # -- what is named ------------------------------------------------------------------------------------------
 
@@ -324,10 +330,8 @@ class Survey:
     @cached_property
     def timed(self) -> tuple[Timed, ...]:
         """Every master on every line whose protocol and models are there, and whose cameras have IDs that it knows."""
-        usable = [wire for wire in self.wires if wire.protocol is not None and self._speaks(wire)]
-        plan = replace(self.plan, lines=tuple(wire.line for wire in usable))
-        by_line = {wire.line.name: wire for wire in usable}
-        return tuple(self._timed(by_line[case.line], case) for case in cases(plan))
+        by_line = {wire.line.name: wire for wire in self.wires}
+        return tuple(self._timed(by_line[case.line], case) for case in usable_cases(self.site))
 
     @cached_property
     def timed_by(self) -> dict[str, list[Timed]]:
@@ -342,12 +346,6 @@ class Survey:
         return next(
             f"panels[{number}].cameras[0]" for number, panel in enumerate(self.plan.panels) if panel.master == master
         )
-
-    def _speaks(self, wire: Wire) -> bool:
-        """Whether every camera can be asked: it has keys, and an ID that fits into the protocol's messages."""
-        assert wire.protocol is not None
-        low, high = wire.protocol.ids
-        return all(self.keys(one.camera, wire)[0] is not None and low <= one.camera.id <= high for one in wire.cameras)
 
     def _timed(self, wire: Wire, case: Case) -> Timed:
         asker = next(

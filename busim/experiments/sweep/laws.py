@@ -12,7 +12,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from busim.analysis.budget import IN_A_ROW, PROBE_PAUSE, Case, Move, Varied, missing_quiet, paced_cycle, timing
+from busim.analysis.budget import IN_A_ROW, Case, Move, Varied, missing_quiet, paced_cycle, timing
+from busim.installation import POLICY
 from busim.physics.exchange import MEAN, Numbers
 
 Array = npt.NDArray[np.float64]
@@ -108,8 +109,8 @@ class _Laws:
         demand = np.where(every > 0, self.occupied / every, 0.0).sum(axis=2) + full
         wire = (self._sums(np.asarray(polls.wire)) * per).sum(axis=2) + self.moved.wire
         for one in self._probed:
-            demand = demand + one.there * one.lost / (PROBE_PAUSE + one.lost)
-            wire = wire + one.there * one.asked / (PROBE_PAUSE + one.lost + self.cycle)
+            demand = demand + one.there * one.lost / (POLICY.longest_pause + one.lost)
+            wire = wire + one.there * one.asked / (POLICY.longest_pause + one.lost + self.cycle)
         restless = (every == 0).any(axis=2)
         steady = self._steady() & (self._crowded() < 1) & (self.count.sum(axis=2) > 0)
         late = ((every > 0) & (self.periods > every * (1 + 1e-9))).any(axis=2)
@@ -134,7 +135,7 @@ class _Laws:
         """The share of time that moves would need with the turns of polls: from 1 on they cannot be followed."""
         time, often = (self.occupied * self.per).sum(axis=2), (self.count * self.per).sum(axis=2)
         for one in self._probed:
-            rate = one.there / (PROBE_PAUSE + one.lost + self.cycle)
+            rate = one.there / (POLICY.longest_pause + one.lost + self.cycle)
             time, often = time + rate * one.lost, often + rate
         turn = np.where(self.cycle > 0, time / often / IN_A_ROW, 0.0)
         return np.asarray(self.moved.rate * (self.moved.service + turn))
@@ -193,7 +194,7 @@ class _Laws:
         cycle = np.zeros(self.occupied.shape[:2])
         for _ in range(2 if self._probed else 1):  # a probe waits for its turn before its pause begins anew
             times = [np.where(one.there, one.lost, 0.0) + 0 * cycle for one in self._probed]
-            pauses = [np.where(one.there, PROBE_PAUSE + one.lost + cycle, np.inf) for one in self._probed]
+            pauses = [np.where(one.there, POLICY.longest_pause + one.lost + cycle, np.inf) for one in self._probed]
             cycle = paced_cycle(
                 np.concatenate([self.occupied, *(time[:, :, np.newaxis] for time in times)], axis=2),
                 np.concatenate([self.every, *(pause[:, :, np.newaxis] for pause in pauses)], axis=2),

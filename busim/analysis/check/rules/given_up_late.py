@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         yield Spot(
             f"{timed.asker.field}.offline_after",
             f"a dead camera of line {timed.case.line!r} counts as there for long{elsewhere(count)}",
-            f"{timed.case.offline_after} failures, {show_time(_until(timed))} (computed)",
+            f"{timed.case.policy.failures} failures, {show_time(_until(timed))} (computed)",
             f"at most {show_time(_LONG)}",
         )
 
@@ -29,7 +29,7 @@ def _until(timed: Timed) -> float:
         periods[unit] = periods.get(unit, 0.0) + 1 / timed.mean.period(number)
     if not periods:
         return 0.0
-    return timed.case.offline_after / min(periods.values())
+    return timed.case.policy.failures / min(periods.values())
 
 
 def _over(timed: Timed) -> float:
