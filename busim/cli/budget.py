@@ -6,46 +6,58 @@ With `--verify` the same plan is simulated as well, and both stand side by side.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Annotated, Optional
 
 import typer
 
 NAME = "budget"
-HELP = "Compute from a plan how often cameras are polled, how soon moves arrive, what limits it and what would help."
+HELP = "Compute poll rates, delays and headroom, and what would help."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    detail: Annotated[bool, typer.Option("--detail", help="Show every line in full, with the assumptions.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Show this line in full, with the assumptions."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The budget as JSON on standard output.")] = False,
     need: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(help="The poll rate that is needed, as 10Hz: says what still reaches it."),
+        typer.Option(metavar="RATE", help="The poll rate you need, as 10Hz: shows what reaches it."),
     ] = None,
     verify: Annotated[bool, typer.Option("--verify", help="Simulate the plan too, and compare.")] = False,
     length: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option("--for", help="With --verify: simulated time, as 60s or 2h. Left out: long enough to tell."),
+        typer.Option("--for", metavar="TIME", help="With --verify: simulated time, as 60s. Default: enough to tell."),
     ] = None,
-    seed: Annotated[int, typer.Option(help="With --verify: seed of everything random.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", help="With --verify: seed of everything random.")] = 1,
 ) -> None:
     """Compute and show."""
     if verify:
-        _verify(plan, length, seed, need, as_json)
+        _verify(plan, length, seed, need, as_json=as_json, detail=detail)
         return
     from busim.analysis.budget import budget
-    from busim.cli.option_parsing import rate
+    from busim.cli import option_parsing
     from busim.plan import read
 
-    found = budget(read(plan), need=None if need is None else rate(need))
+    planned = read(plan)
+    option_parsing.line(planned, line)
+    found = budget(planned, need=None if need is None else option_parsing.rate(need))
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
         return
-    from busim.cli.budget_tables import print_budget
+    from busim.cli.budget_tables import print_budget, print_detail
 
+    if line is not None:
+        found = replace(found, lines=tuple(one for one in found.lines if one.line == line))
     print_budget(found)
+    if detail or line is not None:
+        print_detail(found)
 
 
-def _verify(plan: str, length: str | None, seed: int, need: str | None, as_json: bool) -> None:
+def _verify(plan: str, length: str | None, seed: int, need: str | None, *, as_json: bool, detail: bool) -> None:
     """Compare; exit code 1 where something differs."""
     from busim.cli.show import progress
     from busim.cli.verify_table import print_verification
@@ -66,6 +78,6 @@ def _verify(plan: str, length: str | None, seed: int, need: str | None, as_json:
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
     else:
-        print_verification(found)
+        print_verification(found, detail=detail)
     if found.verdict == DIFFERS:
         raise typer.Exit(1)

@@ -1,15 +1,18 @@
-"""How a budget looks in a terminal: bars of where an exchange's time goes, tables, sentences."""
+"""A budget on a screen: first whether each line does what is wanted, with `--detail` where the time goes.
+
+The answer takes a terminal of 24 lines. All numbers are computed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
-from busim.analysis.budget import Budget, ExchangeBudget, LineBudget, Range
+from busim.analysis.budget import Budget, ExchangeBudget, LineBudget, Need, Range
+from busim.cli.limits import best_change, limits
+from busim.cli.line_table import NO, YES, Row, print_rows, row_of, wanted_rate
+from busim.cli.screen import Column, Screen, counted, fewest, listed
 from busim.foundation.units import show_time
 from busim.recording.figures import Value
 
@@ -27,54 +30,127 @@ _BAR = 60
 
 
 def print_budget(budget: Budget) -> None:
-    """All lines of a plan."""
-    console = Console()
+    """The answer: one row for each line, what is missed, what limits it, and what would help most."""
+    screen = Screen()
+    several = Counter(line.line for line in budget.lines)
+    rows = [
+        _row(line, f"{line.line} ({line.master})" if several[line.line] > 1 else line.line) for line in budget.lines
+    ]
+    screen.say(f"{budget.plan}: {_headline(rows)}", "bold")
+    screen.say("All numbers are computed from the plan; nothing was measured.", "dim")
+    screen.blank()
+    print_rows(screen, rows, worst="at most")
+    ending = "More, and the assumptions: --detail, --line NAME. Compare with a simulation: --verify"
+    reserved = 1 + len(screen.wrapped(ending))
+    missed = [(line.line, text) for line in budget.lines if (text := _missed(line))]
+    needs = [(line.line, _need(line.need)) for line in budget.lines if line.need is not None]
+    for facts, style in ((missed, "yellow"), (needs, "")):
+        if facts:
+            screen.blank()
+            screen.facts(facts, style, reserved=reserved)
+    limits(screen, budget, reserved)
+    screen.blank()
+    screen.say(ending, "dim")
+
+
+def _row(line: LineBudget, name: str) -> Row:
+    works = NO if line.obstacles or _missed(line) or (line.need and not line.need.reached) else YES
+    row = row_of(name, works, [camera.figures for camera in line.cameras if not camera.trouble])
+    figures = line.figures or {}
+    return row._replace(
+        wanted=wanted_rate(group.wanted for group in line.groups),
+        move=None if line.moves is None else line.moves.p95,
+        headroom=figures["headroom"].value if "headroom" in figures else None,
+    )
+
+
+def _headline(rows: Sequence[Row]) -> str:
+    bad = [row.name for row in rows if row.works == NO]
+    if bad:
+        return f"{fewest(bad, 3)} {'does' if len(bad) == 1 else 'do'} not do what is wanted"
+    if len(rows) == 1:
+        return "the line does what is wanted"
+    return f"all {len(rows)} lines do what is wanted" if rows else "no master asks on any line"
+
+
+def _missed(line: LineBudget) -> str:
+    """What of a line with a budget is not as wanted, in sentences."""
+    said = [
+        f"group '{group.name}' comes every {_time(group.cycle.mean)} instead of {_time(group.wanted)}"
+        for group in line.groups if group.wanted and not group.reached
+    ]  # fmt: skip
+    said += [f"{camera.name} never answers: {camera.trouble}" for camera in line.cameras if camera.trouble]
+    return ".\n".join(said) + "." if said else ""
+
+
+def _need(need: Need) -> str:
+    """Whether the needed rate is reached, and what still would reach it."""
+    said = [f"{need.rate:g} polls/s: {'reached' if need.reached else 'NOT reached'}, load {need.load:.0%}"]
+    if need.baud is not None:
+        said.append(f"lowest baud {need.baud:.0f} Bd")
+    if need.cameras is not None:
+        said.append(f"most cameras like these {need.cameras}")
+    if need.packing is not None:
+        said.append(f"longest packing {_time(need.packing)}")
+    return ".\n".join(["; ".join(said), *need.text]) + "."
+
+
+def _time(seconds: float) -> str:
+    return show_time(1e9 * seconds)
+
+
+# -- detail ------------------------------------------------------------------------------------------------------
+
+
+def print_detail(budget: Budget) -> None:
+    """Everything about its lines, and what it stands on."""
+    screen = Screen()
     for line in budget.lines:
         behind = f" through {line.converter}" if line.converter else ""
-        console.print(f"[bold]{_safe(line.line)}[/bold]: {_safe(line.master)}{_safe(behind)}, {line.baud:.10g} Bd")
-        for part in _line(line):
-            console.print(part, soft_wrap=not isinstance(part, Table), markup=False, highlight=False)
-        console.print()
-    console.print("Computed, not simulated, assuming:", markup=False)
+        screen.blank()
+        screen.say(f"{line.line}: {line.master}{behind}, {line.baud:.10g} Bd", "bold")
+        _line(screen, line)
+    screen.blank()
+    screen.say("Computed, not simulated, assuming:")
     for text in budget.assumptions:
-        console.print(f"- {text}", markup=False, highlight=False, soft_wrap=True)
+        screen.say(f"- {text}", hang=2)
+
+
+def _line(screen: Screen, line: LineBudget) -> None:
+    for text in line.obstacles:
+        screen.say(f"not computed: {text}.", "yellow", hang=2)
+    for text in (*line.remarks, *line.uncertain):
+        screen.say(f"note: {text}.", hang=2)
+    _bars(screen, line)
+    if line.arbitrated is not None:
+        screen.say(_arbitrated(line), hang=2)
+    if line.groups:
+        _groups(screen, line)
+    if line.cameras:
+        _cameras(screen, line)
+    for text in (*_sentences(line), *_jobs(line)):
+        screen.say(text, hang=2)
+    if line.streams:
+        _streams(screen, line)
+    for text in _disturbed(line):
+        screen.say(text, hang=2)
 
 
 def _arbitrated(line: LineBudget) -> str:
     one = line.arbitrated
     assert one is not None
-    others = " and ".join(repr(name) for name in one.masters if name != line.master)
+    others = listed([repr(name) for name in one.masters if name != line.master])
     return (
-        f"shared with {others}, one request after the other: {one.rate:.3g} exchanges a second, each "
-        f"{show_time(1e9 * one.exchange)} on average ({show_time(1e9 * one.alone)} alone), at most "
-        f"{show_time(1e9 * one.worst)}; all of them hold the line for {one.load:.0%} of the time."
+        f"shared with {others}, one request after the other: {one.rate:.3g} exchanges per second, each "
+        f"{_time(one.exchange)} on average ({_time(one.alone)} alone), at most {_time(one.worst)}; all masters "
+        f"together hold the line for {one.load:.0%} of the time."
     )
-
-
-def _safe(text: str) -> str:
-    return text.replace("[", r"\[")
-
-
-def _line(line: LineBudget) -> Iterator[Text | Table | str]:
-    for text in line.obstacles:
-        yield f"no budget: {text}."
-    for text in (*line.remarks, *line.uncertain):
-        yield f"note: {text}."
-    yield from _bars(line)
-    if line.arbitrated is not None:
-        yield _arbitrated(line)
-    if line.groups:
-        yield _groups(line)
-    if line.cameras:
-        yield _cameras(line)
-    yield from _sentences(line)
-    yield from _what_ifs(line)
 
 
 # -- bars ----------------------------------------------------------------------------------------------------
 
 
-def _bars(line: LineBudget) -> Iterator[Text]:
+def _bars(screen: Screen, line: LineBudget) -> None:
     """One bar for each camera's first poll; those that take as long as the one above share it."""
     first: dict[str, ExchangeBudget] = {}
     for one in line.exchanges:
@@ -86,15 +162,13 @@ def _bars(line: LineBudget) -> Iterator[Text]:
     for several in alike.values():
         names = ", ".join(one.camera for one in several)
         one = several[0]
-        yield Text(f"one poll ({one.work}) of {names}: {_ms(one.total)} ms, time-out {1e3 * one.time_out:.3g} ms")
-        bar = Text("  ")
-        for name, width in zip(one.parts, _widths(one, longest), strict=True):
-            letter, style = _LOOKS[name]
-            bar.append(letter * width, style)
-        yield bar
-        yield Text(
-            "  " + "  ".join(f"{_LOOKS[name][0]} {name} {_ms(part)}" for name, part in one.parts.items() if part.worst)
+        screen.say(
+            f"one poll ({one.work}) of {names}: {_ms(one.total)} ms, time-out {1e3 * one.time_out:.3g} ms", hang=2
         )
+        widths = zip(one.parts, _widths(one, longest), strict=True)
+        screen.bar((_LOOKS[name][0] * width, _LOOKS[name][1]) for name, width in widths)
+        key = (f"{_LOOKS[name][0]}={name} {_ms(part)}" for name, part in one.parts.items() if part.worst)
+        screen.say(", ".join(key) + " ms", indent=2)
 
 
 def _whole(one: ExchangeBudget) -> float:
@@ -120,35 +194,34 @@ def _ms(range: Range) -> str:
 # -- tables --------------------------------------------------------------------------------------------------
 
 
-def _groups(line: LineBudget) -> Table:
-    table = Table("group", "wanted every", "comes every", "best..worst", "rate /s", box=None, pad_edge=False)
+def _groups(screen: Screen, line: LineBudget) -> None:
+    rows = []
     for group in line.groups:
-        wanted = show_time(1e9 * group.wanted) if group.wanted else "as can be"
-        reached = "" if group.reached or not group.wanted else " (too late)"
-        table.add_row(
-            Text(group.name), wanted, show_time(1e9 * group.cycle.mean) + reached,
-            f"{show_time(1e9 * group.cycle.best)} .. {show_time(1e9 * group.cycle.worst)}", f"{group.rate.mean:.3g}",
-        )  # fmt: skip
-    return table
+        wanted = _time(group.wanted) if group.wanted else "no limit"
+        late = " (too late)" if group.wanted and not group.reached else ""
+        between = f"{_time(group.cycle.best)} to {_time(group.cycle.worst)}"
+        rows.append([group.name, wanted, _time(group.cycle.mean) + late, between, f"{group.rate.mean:.3g}"])
+    titles = ("wanted every", "comes every", "between", "polls/s")
+    screen.table([Column("group"), *(Column(title, right=True) for title in titles)], rows)
 
 
-def _cameras(line: LineBudget) -> Table:
-    names = ("poll_rate", "age_mean", "age_worst", "latency_p50", "latency_p95", "latency_max")
-    bounds = {"age_worst": "age at most", "latency_max": "latency at most"}
-    titles = (bounds.get(name, name.replace("_", " ")) for name in names)
-    table = Table("camera", "ID", *titles, box=None, pad_edge=False)
-    rows = [(Text(camera.name), str(camera.id), camera.figures) for camera in line.cameras]
-    rows.append((Text("the line"), "", line.figures or {}))
-    for title, id, figures in rows:
-        table.add_row(title, id, *(_value(figures.get(name)) for name in names))
-    return table
+def _cameras(screen: Screen, line: LineBudget) -> None:
+    titles = {
+        "poll_rate": "polls/s", "age_mean": "age\nmean", "age_worst": "age\nat most", "latency_p50": "exchange\np50",
+        "latency_p95": "exchange\np95", "latency_max": "exchange\nat most",
+    }  # fmt: skip
+    rows = [(camera.name, str(camera.id), camera.figures) for camera in line.cameras]
+    rows.append(("the line", "", line.figures or {}))
+    cells = [[name, id, *(_value(figures.get(figure)) for figure in titles)] for name, id, figures in rows]
+    columns = [Column("camera"), Column("ID", True), *(Column(title, True) for title in titles.values())]
+    screen.table(columns, cells, last="bold")
 
 
 def _value(value: Value | None) -> str:
     if value is None or value.value is None:
         return "-"
     if value.quantity.unit == "s":
-        return show_time(1e9 * value.value)
+        return _time(value.value)
     return f"{value.value:.0%}" if value.quantity.unit == "1" else f"{value.value:.3g}"
 
 
@@ -170,80 +243,66 @@ def _sentences(line: LineBudget) -> Iterator[str]:
         yield f"room: {line.more_cameras} more cameras like these until headroom falls under 30 %."
     moves = line.moves
     if moves is not None:
-        bound = "" if moves.bound is None else f", never more than {show_time(1e9 * moves.bound)}"
+        bound = "" if moves.bound is None else f", never more than {_time(moves.bound)}"
         after = ""
         if moves.after_polls is not None:
-            after = f" (if moves waited for a whole round: {show_time(1e9 * moves.after_polls)})"
+            after = f" (if moves waited for a whole round: {_time(moves.after_polls)})"
         yield (
-            f"a move ({moves.rate:.3g} /s): acknowledged after {show_time(1e9 * moves.mean)} on average{after}, "
-            f"95 % within {show_time(1e9 * moves.p95)}{bound}."
+            f"a move ({moves.rate:.3g} /s): acknowledged after {_time(moves.mean)} on average{after}, "
+            f"95 % within {_time(moves.p95)}{bound}."
         )
         if moves.second is not None:
             most = moves.second_worst
-            worst = "" if most is None else f", never after more than {show_time(1e9 * most)}"
-            yield f"another panel shows it after {show_time(1e9 * moves.second)} on average{worst}."
+            worst = "" if most is None else f", never after more than {_time(most)}"
+            yield f"another panel shows it after {_time(moves.second)} on average{worst}."
     if line.limit:
         yield f"limit: {line.limit}."
     if line.unknown:
         yield f"unknown: {line.unknown}."
     for change in line.changes:
-        numbers = f"{change.before:.3g} to {change.after:.3g}"
-        if change.what == "load":
-            numbers = f"{change.before:.0%} to {change.after:.0%}"
-        yield f"would help: {change.text}: {change.what} {numbers} ({change.gain:+.0%})."
+        yield f"would help: {best_change(change)}."
     if line.need is not None:
-        yield from _need(line)
+        yield f"needed: {_need(line.need)}"
 
 
-def _need(line: LineBudget) -> Iterator[str]:
-    need = line.need
-    assert need is not None
-    yield f"{need.rate:g} /s: {'reached' if need.reached else 'not reached'}, load {need.load:.0%}."
-    for text in need.text:
-        yield f"  {text}."
-    if need.baud is not None:
-        yield f"  lowest baud that still reaches it: {need.baud:.0f}."
-    if need.cameras is not None:
-        yield f"  most cameras like these: {need.cameras}."
-    if need.packing is not None:
-        yield f"  longest packing: {show_time(1e9 * need.packing)}."
-
-
-def _what_ifs(line: LineBudget) -> Iterator[str | Table]:
+def _jobs(line: LineBudget) -> Iterator[str]:
     for job in line.jobs:
-        yield f"{job.name}: {show_time(1e9 * job.mean)}, at most {show_time(1e9 * job.worst)}."
+        yield f"{job.name}: {_time(job.mean)}, at most {_time(job.worst)}."
     for dead in line.dead:
-        cameras = "1 camera dies" if dead.count == 1 else f"{dead.count} cameras die"
+        cameras = f"{counted(dead.count, 'camera')} {'dies' if dead.count == 1 else 'die'}"
         if dead.load is not None and dead.load_after is not None:
             cost = f"load {dead.load:.0%}, then {dead.load_after:.0%}"
         else:
-            cost = f"a round takes {show_time(1e9 * dead.cycle)}, then {show_time(1e9 * dead.after)}"
-        yield f"{cameras}: given up after {show_time(1e9 * dead.until)}; till then {cost}."
-    if line.streams:
-        yield _streams(line)
+            cost = f"a round takes {_time(dead.cycle)}, then {_time(dead.after)}"
+        yield f"{cameras}: given up after {_time(dead.until)}; till then {cost}."
+
+
+def _disturbed(line: LineBudget) -> Iterator[str]:
     if line.noise:
         rows = (f"{one.failing:.2g} at {one.bit_error_rate:g}" for one in line.noise)
         slowest = line.noise[-1]
         yield (
             f"noise loses this share of the exchanges at this bit error rate: {', '.join(rows)}; with the last, polls "
-            f"come every {show_time(1e9 * slowest.cycle)}."
+            f"come every {_time(slowest.cycle)}."
         )
     for other in line.second_master:
         yield (
-            f"a second master asking {other.rate:.3g} times a second spoils up to {other.at_will:.1%} of the polls; "
-            f"up to {other.listening:.1%} if it waits for {show_time(1e9 * other.quiet)} of quiet."
+            f"a second master that sends {other.rate:.3g} requests per second spoils up to {other.at_will:.1%} of the "
+            f"polls; up to {other.listening:.1%} if it waits for {_time(other.quiet)} of quiet."
         )
 
 
-def _streams(line: LineBudget) -> Table:
-    table = Table("besides", "a move takes", "95 % within", "at most", "polls every", box=None, pad_edge=False)
+def _streams(screen: Screen, line: LineBudget) -> None:
+    rows, too_much = [], []
     for stream in line.streams:
-        one = stream.kind.removesuffix("s") if stream.count == 1 else stream.kind
-        who = f"{stream.count} more {one}"
+        who = counted(stream.count, f"more {stream.kind.removesuffix('s')}")
         if stream.mean is None or stream.p95 is None or stream.cycle is None:
-            table.add_row(who, f"more than it can do: {stream.share:.0%} of the master's time")
+            too_much.append(f"{who}: too much, {stream.share:.0%} of the master's time.")
             continue
-        bound = "-" if stream.bound is None else f"{show_time(1e9 * stream.bound)} (alone)"
-        times = (show_time(1e9 * seconds) for seconds in (stream.mean, stream.p95))
-        table.add_row(who, *times, bound, show_time(1e9 * stream.cycle))
-    return table
+        bound = "-" if stream.bound is None else f"{_time(stream.bound)} (alone)"
+        rows.append([who, _time(stream.mean), _time(stream.p95), bound, _time(stream.cycle)])
+    titles = ("a move takes", "95 % within", "at most", "polls every")
+    if rows:
+        screen.table([Column("with"), *(Column(title, right=True) for title in titles)], rows)
+    for text in too_much:
+        screen.say(text)

@@ -10,23 +10,30 @@ import typer
 
 if TYPE_CHECKING:
     from busim.analysis.check import Checked
+    from busim.plan import Plan
 
 NAME = "check"
-HELP = "Check a plan: addresses, masters, settings, times and more, each finding with its place, reason and remedy."
+HELP = "Check a plan for mistakes: each with its place, reason and remedy."
 
 
 def command(
-    plan: Annotated[Optional[str], typer.Argument(help="The plan, a YAML file.")] = None,  # noqa: UP045
+    plan: Annotated[Optional[str], typer.Argument(metavar="PLAN", help="The plan, a YAML file.")] = None,  # noqa: UP045
+    detail: Annotated[bool, typer.Option("--detail", help="Show every finding with its reason.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Show every finding about this line with its reason."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The findings as JSON on standard output.")] = False,
     sarif: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(help="Write the findings to this file as SARIF 2.1.0 too, for editors and code reviews."),
+        typer.Option(metavar="FILE", help="Write the findings to this file too, as SARIF 2.1.0 for editors."),
     ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 for warnings too.")] = False,
     rules: Annotated[bool, typer.Option("--rules", help="List the rules instead.")] = False,
 ) -> None:
     """Check and show. Exit code 1 where there are errors, 2 where the plan cannot be read."""
-    from busim.cli.check_lines import print_checked, print_rules
+    from busim.cli import option_parsing
+    from busim.cli.check_lines import print_checked, print_detail, print_rules
     from busim.foundation.diagnostics import render
     from busim.foundation.errors import UserError
 
@@ -35,22 +42,26 @@ def command(
         return
     if plan is None:
         raise UserError("no plan was named", expected="a plan file", mend="busim check PLAN, or busim check --rules")
-    checked = _checked(plan)
+    planned, checked = _checked(plan)
+    if planned is not None:
+        option_parsing.line(planned, line)
     if sarif is not None:
         _write(sarif, checked)
     if as_json:
         print(json.dumps(checked.as_json(), indent=2))
-    elif checked.readable:
-        print_checked(checked)
-    else:
+    elif planned is None:
         print("\n".join(render(finding) for finding in checked.findings), file=sys.stderr)
+    elif detail or line is not None:
+        print_detail(checked, planned, line)
+    else:
+        print_checked(checked, planned)
     if not checked.readable:
         raise typer.Exit(2)
     if checked.count("error") or (strict and checked.count("warning")):
         raise typer.Exit(1)
 
 
-def _checked(path: str) -> Checked:
+def _checked(path: str) -> tuple[Plan | None, Checked]:
     from busim.analysis.check import check, unreadable
     from busim.foundation.diagnostics import Findings
     from busim.plan import read
@@ -58,8 +69,8 @@ def _checked(path: str) -> Checked:
     try:
         plan = read(path)
     except Findings as error:
-        return unreadable(path, error.findings)
-    return check(plan)
+        return None, unreadable(path, error.findings)
+    return plan, check(plan)
 
 
 def _write(name: str, checked: Checked) -> None:

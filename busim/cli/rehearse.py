@@ -12,25 +12,33 @@ if TYPE_CHECKING:
     from busim.plan import Plan
 
 NAME = "rehearse"
-HELP = "Rehearse the commissioning of a plan: power, identify, set IDs, save, power cycle, read back, panels."
+HELP = "Rehearse the commissioning step by step, or what can go wrong."
 
 _ALL = "all"
 
 
 def command(
-    plan: Annotated[Optional[str], typer.Argument(help="The plan, a YAML file.")] = None,  # noqa: UP045
+    plan: Annotated[Optional[str], typer.Argument(metavar="PLAN", help="The plan, a YAML file.")] = None,  # noqa: UP045
     what_if: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option("--what-if", help="Rehearse one of the mishaps of --what-ifs, or `all` of them."),
+        typer.Option("--what-if", metavar="NAME", help="Rehearse a mishap of --what-ifs, or `all` of them."),
     ] = None,
     what_ifs: Annotated[bool, typer.Option("--what-ifs", help="List what can go wrong instead.")] = False,
-    line: Annotated[Optional[str], typer.Option(help="The line that a what-if is tried on.")] = None,  # noqa: UP045
+    detail: Annotated[bool, typer.Option("--detail", help="Show every step.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Show every step of this line; with --what-if: try it on this line."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Every step as JSON on standard output.")] = False,
-    seed: Annotated[int, typer.Option(help="Seed of everything random; the same seed gives the same run.")] = 1,
-    trace: Annotated[Optional[str], typer.Option(help="Record the rehearsal into this file.")] = None,  # noqa: UP045
+    seed: Annotated[int, typer.Option(metavar="N", help="Seed of everything random; same seed, same run.")] = 1,
+    trace: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Record the rehearsal into this file."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
 ) -> None:
-    """Rehearse and show. Exit code 1 where a step failed, or a what-if went otherwise than it tells."""
+    """Rehearse and show. Exit code 1 where a step failed, or a what-if did not show as described."""
+    from busim.cli import option_parsing
     from busim.cli import rehearse_tables as tables
     from busim.foundation.errors import UserError
     from busim.plan import read
@@ -42,24 +50,24 @@ def command(
         raise UserError(
             "no plan was named", expected="a plan file", mend="busim rehearse PLAN, or busim rehearse --what-ifs"
         )
-    if line is not None and what_if is None:
-        raise UserError(
-            "a line is for a what-if", field="--line", found=repr(line[:60]), expected="--what-if with it",
-            mend="leave it out: without a what-if every line is rehearsed",
-        )  # fmt: skip
+    planned = read(plan)
+    if what_if is None:
+        option_parsing.line(planned, line)
     if what_if == _ALL:
         if trace is not None:
             raise UserError(
-                "several rehearsals are no one trace", field="--trace", found=f"--what-if {_ALL}",
+                "one trace cannot hold several rehearsals", field="--trace", found=f"--what-if {_ALL}",
                 expected="one what-if, or none", mend="name the one to record",
             )  # fmt: skip
-        raise typer.Exit(_all(read(plan), line, seed, as_json=as_json))
-    rehearsal, tried = _one(read(plan), what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
+        raise typer.Exit(_all(planned, line, seed, as_json=as_json, detail=detail))
+    rehearsal, tried = _one(planned, what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
     if as_json:
         told = None if tried is None else {**tried.as_json(), "as_told": tried.as_told(rehearsal)}
         print(json.dumps({**rehearsal.as_json(), "told": told}, indent=2))
     else:
         tables.print_rehearsal(rehearsal, tried, trace)
+        if detail or (line is not None and tried is None):
+            tables.print_detail(rehearsal, line if tried is None else None)
     if not (rehearsal.ok if tried is None else tried.as_told(rehearsal)):
         raise typer.Exit(1)
 
@@ -97,7 +105,7 @@ def _one(
     return rehearsal, tried
 
 
-def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool) -> int:
+def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool, detail: bool) -> int:
     """Every what-if, each in a world of its own; the exit code."""
     from busim.cli import rehearse_tables as tables
     from busim.commissioning.rehearse import SCHEMA, what_ifs
@@ -125,5 +133,5 @@ def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool) -> int:
         ]
         print(json.dumps({"schema": SCHEMA, "plan": plan.name, "seed": seed, "what_ifs": entries}, indent=2))
     else:
-        tables.print_all(plan.name, tried)
+        tables.print_all(plan.name, tried, detail=detail)
     return 0 if all(rehearsal is None or one.as_told(rehearsal) for one, rehearsal, _ in tried) else 1

@@ -1,139 +1,194 @@
-"""How a rehearsal looks in a terminal: the steps line by line, what failed and why, and how long it all takes."""
+"""A rehearsal on a screen: whether the commissioning passes and how long it takes, what failed and what to do.
+
+The answer takes a terminal of 24 lines; `--detail` gives every step.
+"""
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from rich.console import Console
-from rich.markup import escape
-from rich.table import Table
+from rich.text import Text
 
-from busim.commissioning.rehearse import FAILED, OK, Done, Rehearsal, WhatIf, what_ifs
+from busim.cli.screen import Column, Screen, counted, fewest
+from busim.commissioning.rehearse import FAILED, OK, SKIPPED, Done, Rehearsal, WhatIf, what_ifs
 from busim.foundation.units import show_time
 
 _STYLES = {OK: "green", FAILED: "bold red"}
 _CAUTION = (
-    "Caution: nothing moves here; on site heads and lenses do, and cameras hang over people. Nobody has hands near a "
-    "head while IDs are set, nobody stands under a ladder, and supplies are off while plugs are changed: "
+    "Caution: nothing moves here; on site heads and lenses do, and cameras hang over people. Keep hands off a head "
+    "while IDs are set, keep people from under a ladder, switch supplies off before plugs are changed: "
     "busim explain cautions"
 )
-_KNOWN = (
-    "`heard` is what a laptop hears on site too. Why a step failed is what the emulator knows; on site it has to be "
-    "found."
-)
+_KNOWN = "On site a laptop hears the same. Only the emulator knows why a step failed: on site you must find it."
 _MINUTE = 60_000_000_000
 
 
 def print_rehearsal(rehearsal: Rehearsal, tried: WhatIf | None, trace: str | None) -> None:
-    """The whole of it; `tried`: the what-if that it was."""
-    console = Console(width=None if sys.stdout.isatty() else 150)
-    head = f"{rehearsal.plan}: commissioning rehearsed, seed {rehearsal.seed}"
-    _say(console, head if tried is None else f"{head}; what if {tried.title}?", "bold")
-    _say(console, _CAUTION, "yellow")
+    """The answer; `tried`: the what-if that it was."""
+    screen = Screen()
+    if tried is None:
+        screen.say(f"{rehearsal.plan}: {_sentence(rehearsal)}", "bold")
+        _times(screen, rehearsal)
+    else:
+        _tried(screen, rehearsal, tried)
     if rehearsal.proposed:
-        ids = ", ".join(f"{name} {rehearsal.ids[name]}" for name in rehearsal.proposed)
-        _say(console, f"The plan has one bus ID several times on a line, so these are proposed: {ids}.", "yellow")
-    for line in dict.fromkeys(one.step.line for one in rehearsal.done):
-        console.print()
-        console.print(_table(line, [one for one in rehearsal.done if one.step.line == line]))
-    console.print()
-    for one in rehearsal.failed:
-        _print_failure(console, one)
-    if rehearsal.failed:
-        _say(console, _KNOWN, "dim")
-    if tried is not None:
-        _print_what_if(console, tried, tried.as_told(rehearsal))
-    _say(console, _sentence(rehearsal), "bold")
-    _say(console, "These stand on assumptions: " + "; ".join(rehearsal.assumed.sentences) + ".", "dim")
+        ids = [f"{name} {rehearsal.ids[name]}" for name in rehearsal.proposed]
+        screen.say(
+            f"The plan gives one bus ID to several cameras of a line. Proposed instead: {fewest(ids, 8)}.", "yellow"
+        )
+    if tried is None:
+        screen.blank()
+        _lines(screen, rehearsal)
+        for one in rehearsal.failed[:2]:
+            screen.blank()
+            _failure(screen, one)
+        if len(rehearsal.failed) > 2:
+            screen.say(f"and {counted(len(rehearsal.failed) - 2, 'more step')} failed: --detail", "yellow")
+    screen.blank()
+    screen.say(_CAUTION, "yellow")
     if trace:
-        _say(console, f"Trace: {trace}")
-
-
-def _table(line: str, done: Sequence[Done]) -> Table:
-    title = f"line: {escape(line)}" if line else "everywhere"
-    table = Table(title=title, title_justify="left", box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("", justify="right")
-    for name in ("step", "camera"):
-        table.add_column(name, no_wrap=True)
-    table.add_column("ID", justify="right", no_wrap=True)
-    table.add_column("outcome", no_wrap=True)
-    for name in ("simulated", "assumed"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("heard, and to be looked at")
-    for one in done:
-        style = _STYLES.get(one.outcome, "dim")
-        text = escape(one.seen) + (f"\n[cyan]look: {escape(one.look)}[/]" if one.look else "")
-        table.add_row(
-            str(one.number), one.step.do, escape(one.step.camera), "" if one.step.id is None else str(one.step.id),
-            f"[{style}]{one.outcome}[/]", span(one.simulated), span(one.step.handling), text.lstrip("\n"),
-        )  # fmt: skip
-    return table
-
-
-def _print_failure(console: Console, one: Done) -> None:
-    assert one.reason is not None
-    place = f" (line {one.step.place[0]}, column {one.step.place[1]} of the plan)" if one.step.place else ""
-    _say(console, f"Step {one.number}, {one.step.do} {one.step.about}{place}: {one.reason.why}", "red")
-    _say(console, f"    heard:    {one.seen}")
-    _say(console, f"    to mend:  {one.reason.mend}")
-
-
-def _print_what_if(console: Console, tried: WhatIf, as_told: bool) -> None:
-    console.print()
-    _say(console, f"What if {tried.title}?", "bold")
-    for name, text in (
-        ("goes wrong", tried.wrong), ("looks like", tried.looks), ("find it", tried.find), ("mend it", tried.mend),
-    ):  # fmt: skip
-        _say(console, f"    {name + ':':<12}{text}")
-    if not as_told:
-        _say(console, "Here it went otherwise than this tells: look at the first step that failed.", "yellow")
-    console.print()
+        screen.say(f"Trace: {trace}")
+    more = "every step: --detail, --line NAME" if tried is None else "every step: --detail"
+    mishaps = "What can go wrong: --what-if all" if tried is None else "All mishaps: --what-if all"
+    screen.say(f"More, with {more}. {mishaps}", "dim")
 
 
 def _sentence(rehearsal: Rehearsal) -> str:
-    total = (
-        f"{span(rehearsal.simulated + rehearsal.handling)}: {span(rehearsal.simulated)} on the wires and in the "
-        f"cameras (simulated), and {span(rehearsal.handling)} of hands (assumed)"
-    )
     if rehearsal.ok:
-        return f"All steps are done; the commissioning takes {total}."
-    skipped = sum(one.outcome not in (OK, FAILED) for one in rehearsal.done)
-    count = len(rehearsal.failed)
-    return f"{count} of {len(rehearsal.done)} steps failed and {skipped} were skipped; what was done takes {total}."
+        return f"all {counted(len(rehearsal.done), 'step')} of the commissioning pass"
+    skipped = sum(one.outcome == SKIPPED for one in rehearsal.done)
+    text = f"{len(rehearsal.failed)} of {counted(len(rehearsal.done), 'step')} failed"
+    return f"{text}, {skipped} {'was' if skipped == 1 else 'were'} skipped" if skipped else text
+
+
+def _times(screen: Screen, rehearsal: Rehearsal) -> None:
+    total = span(rehearsal.simulated + rehearsal.handling)
+    screen.say(
+        f"It takes {total}: {span(rehearsal.simulated)} on the wires and in the cameras (simulated), "
+        f"{span(rehearsal.handling)} of work by hand (assumed). Seed {rehearsal.seed}."
+    )
+
+
+def _lines(screen: Screen, rehearsal: Rehearsal) -> None:
+    """One row for each line."""
+    rows: list[list[str | Text]] = []
+    for line in dict.fromkeys(one.step.line for one in rehearsal.done):
+        done = [one for one in rehearsal.done if one.step.line == line]
+        failed = sum(one.outcome == FAILED for one in done)
+        passes = Text(f"{failed} failed", _STYLES[FAILED]) if failed else Text("yes", _STYLES[OK])
+        rows.append([
+            line or "(everywhere)", passes, str(len({one.step.camera for one in done} - {""})), str(len(done)),
+            str(sum(bool(one.look) for one in done)), span(sum(one.simulated for one in done)),
+            span(sum(one.step.handling for one in done if one.outcome != SKIPPED)),
+        ])  # fmt: skip
+    titles = ("cameras", "steps", "to look\nat", "\nsimulated", "by hand\n(assumed)")
+    screen.table([Column("line"), Column("passes"), *(Column(title, True) for title in titles)], rows)
+
+
+def _failure(screen: Screen, one: Done) -> None:
+    assert one.reason is not None
+    place = f" (line {one.step.place[0]}, column {one.step.place[1]} of the plan)" if one.step.place else ""
+    where = f" on {one.step.line}" if one.step.line and one.step.line != one.step.about else ""
+    screen.say(f"Step {one.number}, {one.step.do} {one.step.about}{where}{place}: {one.reason.why}", "red")
+    screen.fact("heard", one.seen, column=8)
+    screen.fact("do", one.reason.mend, column=8)
+
+
+def _tried(screen: Screen, rehearsal: Rehearsal, tried: WhatIf) -> None:
+    """A what-if: where it shows, how it looks, how it is found and mended."""
+    screen.say(f"{rehearsal.plan}: what if {tried.title}?", "bold")
+    first = next(iter(rehearsal.failed), None)
+    if first is None or first.reason is None:
+        screen.say("The mishap did not show on this line: every step passed.", "yellow")
+    else:
+        screen.say(f"It shows at step {first.number}, {first.step.do} {first.step.about}. {_sentence(rehearsal)}.")
+        screen.fact("heard", f"{first.seen} (simulated)", column=12)
+        screen.fact("because", first.reason.why, column=12)
+        if not tried.as_told(rehearsal):
+            screen.say("The mishap did not show on this line as described below.", "yellow")
+    for name, text in (
+        ("goes wrong", tried.wrong), ("looks like", tried.looks), ("find it", tried.find), ("mend it", tried.mend),
+    ):  # fmt: skip
+        screen.fact(name, text, column=12)
+    screen.say(_KNOWN, "dim")
+
+
+# -- detail ------------------------------------------------------------------------------------------------------
+
+
+def print_detail(rehearsal: Rehearsal, line: str | None) -> None:
+    """Every step, those of one line if it is named, every failure, and what the times stand on."""
+    screen = Screen()
+    shown = [one for one in rehearsal.done if line in (None, one.step.line)]
+    for name in dict.fromkeys(one.step.line for one in shown):
+        screen.blank()
+        _steps(screen, name, [one for one in shown if one.step.line == name])
+    for one in shown:
+        if one.reason is not None:
+            screen.blank()
+            _failure(screen, one)
+    screen.blank()
+    if rehearsal.failed:
+        screen.say(_KNOWN, "dim")
+    screen.say("These stand on assumptions: " + "; ".join(rehearsal.assumed.sentences) + ".", "dim")
+
+
+def _steps(screen: Screen, line: str, done: Sequence[Done]) -> None:
+    """Each step: what is done, what is heard, how long it takes, and what somebody has to look at."""
+    screen.say(line or "everywhere", "bold")
+    for one in done:
+        id = "" if one.step.id is None else f" ID {one.step.id}"
+        times = [f"{span(one.simulated)} simulated"] * bool(one.simulated)
+        times += [f"{span(one.step.handling)} by hand, assumed"] * bool(one.step.handling)
+        took = f" ({'; '.join(times)})" if times else ""
+        text = f"{one.outcome}: {one.step.do}{id} {one.step.camera}".rstrip() + f": {one.seen}{took}"
+        screen.fact(f"{one.number:3}", text, "" if one.outcome == OK else _STYLES.get(one.outcome, "dim"), column=5)
+        if one.look:
+            screen.fact("", f"look: {one.look}", "cyan", column=5)
 
 
 def print_what_ifs() -> None:
     """All of them, each with what it is."""
-    console = Console(width=None if sys.stdout.isatty() else 150)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("what-if", "what if ...", "what goes wrong"):
-        table.add_column(name)
+    screen = Screen()
+    screen.say("What can go wrong: busim rehearse PLAN --what-if NAME", "bold")
     for one in what_ifs().values():
-        table.add_row(one.name, f"{one.title}?", one.wrong)
-    console.print(table)
+        screen.fact(one.name, f"What if {one.title}?", column=21)
 
 
-def print_all(plan: str, tried: Sequence[tuple[WhatIf, Rehearsal | None, str]]) -> None:
-    """One row for each: where it shows, what is heard there, and why."""
-    console = Console(width=None if sys.stdout.isatty() else 150)
-    _say(console, f"{plan}: what can go wrong, each rehearsed on its own", "bold")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 1, 0))
-    for name in ("what-if", "shows at step", "heard there", "because", "as told"):
-        table.add_column(name)
-    for one, rehearsal, why_not in tried:
-        if rehearsal is None:
-            table.add_row(one.name, "-", f"cannot happen here: {escape(why_not)}", "", "-")
-            continue
-        first = next(iter(rehearsal.failed), None)
-        if first is None or first.reason is None:
-            table.add_row(one.name, "-", "nothing went wrong", "", "[red]no[/]")
-            continue
-        told = "yes" if one.as_told(rehearsal) else "[red]no[/]"
-        where = f"{first.number} {first.step.do} {escape(first.step.about)}"
-        table.add_row(one.name, where, escape(first.seen), escape(first.reason.why), told)
-    console.print(table)
-    _say(console, "More on one of them: busim rehearse PLAN --what-if NAME. " + _KNOWN, "dim")
+def print_all(plan: str, tried: Sequence[tuple[WhatIf, Rehearsal | None, str]], *, detail: bool) -> None:
+    """One row for each: at which step it shows and what is heard there; with `detail` what goes wrong and why."""
+    screen = Screen()
+    wrong = [one.name for one, rehearsal, _ in tried if rehearsal is not None and not one.as_told(rehearsal)]
+    here = sum(rehearsal is not None for _, rehearsal, _ in tried)
+    shown = f"{here - len(wrong)} of {counted(here, 'mishap')} show as described"
+    unlike = f"; not so: {fewest(wrong, 4)}" if wrong else ""
+    screen.say(f"{plan}: {shown}{unlike}", "bold")
+    rows = [_mishap(*one) for one in tried]
+    screen.table([Column("what-if"), Column("as told"), Column("shows at"), Column("heard there (simulated)")], rows)
+    if detail:
+        _reasons(screen, tried)
+    screen.say("More on one: busim rehearse PLAN --what-if NAME. Reasons: --detail. " + _KNOWN, "dim")
+
+
+def _mishap(one: WhatIf, rehearsal: Rehearsal | None, why_not: str) -> list[str | Text]:
+    if rehearsal is None:
+        return [one.name, "-", "-", f"cannot happen here: {why_not}"]
+    first = next(iter(rehearsal.failed), None)
+    if first is None:
+        return [one.name, Text("NO", "red"), "-", "nothing went wrong"]
+    told = Text("yes", "green") if one.as_told(rehearsal) else Text("NO", "red")
+    seen = first.seen.partition("; ")[0]
+    return [one.name, told, f"step {first.number}, {first.step.do}", seen]
+
+
+def _reasons(screen: Screen, tried: Iterable[tuple[WhatIf, Rehearsal | None, str]]) -> None:
+    for one, rehearsal, _ in tried:
+        for first in () if rehearsal is None else rehearsal.failed[:1]:
+            screen.blank()
+            screen.say(f"{one.name}: what if {one.title}?", "bold")
+            screen.fact("goes wrong", one.wrong)
+            _failure(screen, first)
+    screen.blank()
 
 
 def span(ns: int) -> str:
@@ -143,7 +198,3 @@ def span(ns: int) -> str:
     minutes, seconds = divmod(round(ns / 1e9), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours} h {minutes:02} min" if hours else f"{minutes} min {seconds:02} s"
-
-
-def _say(console: Console, text: str, style: str | None = None) -> None:
-    console.print(text, markup=False, highlight=False, soft_wrap=True, style=style)

@@ -11,19 +11,32 @@ from typing import Annotated, Optional
 import typer
 
 NAME = "run"
-HELP = "Run a plan in fast time, with every master of it played, and show the figures."
+HELP = "Simulate a plan: does each line work, how fast, what limits it."
 
 _STEP = 250_000_000  # ns of simulated time between two looks at progress and Ctrl-C
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
-    length: Annotated[str, typer.Option("--for", help="How much simulated time, as 60s or 2h.")] = "60s",
-    seed: Annotated[int, typer.Option(help="Seed of everything random; the same seed gives the same run.")] = 1,
+    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    length: Annotated[
+        str, typer.Option("--for", metavar="TIME", help="How much simulated time, as 60s or 2h.")
+    ] = "60s",
+    seed: Annotated[int, typer.Option(metavar="N", help="Seed of everything random; same seed, same run.")] = 1,
+    detail: Annotated[bool, typer.Option("--detail", help="Show the figures of every camera too.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Show the figures of the cameras of this line too."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Figures as JSON on standard output.")] = False,
-    trace: Annotated[Optional[str], typer.Option(help="Record the run into this file.")] = None,  # noqa: UP045
+    trace: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Record the run into this file."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
-    mark: Annotated[Optional[list[str]], typer.Option(help="Set a mark, as '12s doors open'; repeatable.")] = None,  # noqa: UP045
+    mark: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="MARK", help="Set a mark, as '12s doors open'; repeatable."),
+    ] = None,
 ) -> None:
     """Run and show."""
     from busim.cli import option_parsing
@@ -33,7 +46,9 @@ def command(
 
     until = option_parsing.length(length)
     marks = option_parsing.marks(mark or (), until)
-    run = Run(read(plan), seed, trace=trace, overwrite=overwrite)
+    planned = read(plan)
+    option_parsing.line(planned, line)
+    run = Run(planned, seed, trace=trace, overwrite=overwrite)
     for at, text in marks:
         run.world.kernel.at(at, run.world.mark, text)
     with _interrupt() as interrupted, progress(hidden=as_json) as advanced:
@@ -47,7 +62,12 @@ def command(
     if as_json:
         print_json(report)
     else:
-        print_report(report, trace)
+        from busim.analysis.budget import budget
+        from busim.analysis.check import check
+        from busim.cli.check_lines import summary
+
+        found = check(planned)
+        print_report(report, trace, detail=detail, line=line, budget=budget(planned), checked=summary(found))
     if interrupted():
         print(f"Ended by Ctrl-C after {report.length / 1e9:g} s of {until / 1e9:g} s.", file=sys.stderr)
         raise typer.Exit(130)

@@ -12,25 +12,47 @@ if TYPE_CHECKING:
     from busim.plan import Plan
 
 NAME = "sweep"
-HELP = "Vary values of a plan and compute, or simulate, what its lines can do at every point."
+HELP = "Vary values of a plan: which points reach what is wanted."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
     vary: Annotated[
-        list[str], typer.Option(help="What to vary, as line.baud=9600,19200 or cameras=1..32; repeatable.")
+        list[str],
+        typer.Option(metavar="AXIS", help="What to vary, as line.baud=9600,19200 or cameras=1..32; repeatable."),
     ],
-    figure: Annotated[str, typer.Option(help="The figure that is shown and mapped.")] = "poll_rate",
-    line: Annotated[Optional[str], typer.Option(help="Vary and show this line alone.")] = None,  # noqa: UP045
-    need: Annotated[Optional[str], typer.Option(help="Feasible is what polls each camera so often, as 10Hz.")] = None,  # noqa: UP045
+    figure: Annotated[str, typer.Option(metavar="NAME", help="The figure to show and to map.")] = "poll_rate",
+    detail: Annotated[bool, typer.Option("--detail", help="Show every point, and the assumptions.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Vary and show this line alone."),
+    ] = None,
+    need: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="RATE", help="The poll rate each camera needs at a feasible point, as 10Hz."),
+    ] = None,
     simulate: Annotated[bool, typer.Option("--simulate", help="Simulate every point instead of computing it.")] = False,
-    seeds: Annotated[int, typer.Option(help="With --simulate: runs of each point.")] = 5,
-    length: Annotated[str, typer.Option("--for", help="With --simulate: simulated time of each run.")] = "60s",
-    engine: Annotated[str, typer.Option(help="With --simulate: processes, or dask.")] = "processes",
-    scheduler: Annotated[Optional[str], typer.Option(help="With --engine dask: address of the scheduler.")] = None,  # noqa: UP045
-    workers: Annotated[Optional[int], typer.Option(help="How many work at once; all cores if left out.")] = None,  # noqa: UP045
-    out: Annotated[Optional[str], typer.Option("--out", "-o", help="Write all points here, .csv or .parquet.")] = None,  # noqa: UP045
-    heat: Annotated[Optional[str], typer.Option("--map", help="Draw a map of two axes here, .svg.")] = None,  # noqa: UP045
+    seeds: Annotated[int, typer.Option(metavar="N", help="With --simulate: runs of each point.")] = 5,
+    length: Annotated[
+        str, typer.Option("--for", metavar="TIME", help="With --simulate: simulated time of each run.")
+    ] = "60s",
+    engine: Annotated[str, typer.Option(metavar="ENGINE", help="With --simulate: processes, or dask.")] = "processes",
+    scheduler: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="ADDRESS", help="With --engine dask: address of the scheduler."),
+    ] = None,
+    workers: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(metavar="N", help="How many work at once. Default: one per core."),
+    ] = None,
+    out: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--out", "-o", metavar="FILE", help="Write all points here, .csv or .parquet."),
+    ] = None,
+    heat: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--map", metavar="FILE", help="Draw a map of two axes here, .svg."),
+    ] = None,
 ) -> None:
     """Sweep, write, draw and show."""
     from busim.cli.sweep_output import print_sweep, writer
@@ -61,10 +83,7 @@ def command(
         _journal(out).unlink(missing_ok=True)
     if heat is not None:
         write_whole(heat, to_svg(sweep_map(swept, figure, line)), "map")
-    print_sweep(swept, figure)
-    for path in (out, heat):
-        if path is not None:
-            print(f"Written: {path}")
+    print_sweep(swept, figure, [path for path in (out, heat) if path is not None], detail=detail)
 
 
 def _journal(out: str) -> Path:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO, StringIO
-from itertools import islice
 from pathlib import Path
 
-from rich.console import Console
-from rich.table import Table
+from rich.text import Text
 
+from busim.cli.screen import Column, Screen, counted, fewest
 from busim.cli.writing import place, write_whole
-from busim.experiments.sweep import FIGURES, Sweep
+from busim.experiments.sweep import FIGURES, LineSweep, Sweep, points
 from busim.foundation.errors import UserError
 
-_ROWS = 40
+_NAMES = 16  # columns for names of lines
+_HEAD = 3  # lines above the points of a table
+_SIDE = 2  # lines side by side in a table
+_FEWEST = 3  # lines below which points are left to --detail
+Point = Mapping[str, "str | float | bool | None"]
 
 
 def writer(path: str) -> Callable[[Sweep], None]:
@@ -52,31 +56,84 @@ def _csv(sweep: Sweep) -> str:
     return text.getvalue()
 
 
-def print_sweep(sweep: Sweep, figure: str) -> None:
-    """The first points of each line, with one figure."""
-    console = Console(highlight=False, markup=False)
-    unit, about = FIGURES[figure]
-    console.print(f"{sweep.plan}: {figure}, {about}; {sweep.kind}.", soft_wrap=True)
+def print_sweep(sweep: Sweep, figure: str, written: Sequence[str], *, detail: bool) -> None:
+    """The answer: at how many points each line reaches what is wanted, and its lowest and highest one.
+
+    Then the points, as many as the first screen has room for, or all with `detail`. `written`: files to name.
+    """
+    screen = Screen()
+    _, about = FIGURES[figure]
+    screen.say(f"{sweep.plan}: {figure} ({about}) at {counted(len(points(sweep.axes)), 'point')}", "bold")
+    screen.say(f"All numbers are {sweep.kind}{'' if sweep.kind == 'measured' else ', nothing was measured'}.", "dim")
+    shown: dict[str, list[Point]] = {}
+    several = Counter(line.line for line in sweep.lines)
     for line in sweep.lines:
-        console.print()
-        for text in line.declined:
-            console.print(f"{line.line}: nothing to compute: {text}.", soft_wrap=True)
-        if line.declined:
-            continue
-        table = Table(*(axis.name for axis in sweep.axes), title=f"{line.line}: {line.master}", box=None)
-        table.title_justify = "left"
-        table.add_column(figure, justify="right")
-        table.add_column("feasible")
-        own = (row for row in sweep.rows() if (row["line"], row["master"]) == (line.line, line.master))
-        for row in islice(own, _ROWS):
+        own: list[Point] = [row for row in sweep.rows() if (row["line"], row["master"]) == (line.line, line.master)]
+        name = line.line if several[line.line] == 1 else f"{line.line} ({line.master})"
+        screen.fact(name, _answer(sweep, line, own, figure), indent=0, column=_NAMES)
+        if not line.declined:
+            shown[name] = own
+    assumed = "Assuming: " + "; ".join(sweep.assumptions) + "."
+    endings = [f"Written: {path}" for path in written]
+    endings.append(assumed if detail else "More: --detail. All points into a file: -o FILE.csv")
+    names = list(shown)
+    tables = [names[first : first + _SIDE] for first in range(0, len(names), _SIDE)]
+    room = (screen.left - len(endings) - 1) // max(1, len(tables)) - _HEAD
+    for side in tables:
+        _points(screen, sweep, {name: shown[name] for name in side}, figure, None if detail else room)
+    screen.blank()
+    for text in endings:
+        screen.say(text, "dim")
+
+
+def _answer(sweep: Sweep, line: LineSweep, own: Sequence[Point], figure: str) -> str:
+    """One line in words."""
+    if line.declined:
+        return f"nothing computed: {line.declined[0]}."
+    unit, _ = FIGURES[figure]
+    good = int(line.feasible.sum())
+    text = f"{good} of {counted(len(own), 'point')} {'reaches' if good == 1 else 'reach'} what is wanted"
+    if len(sweep.axes) == 1 and 0 < good < len(own):
+        reached = [str(row[sweep.axes[0].name]) for row in own if row["feasible"]]
+        text += f" ({sweep.axes[0].name}: {fewest(reached, 6)})"
+    known = [row for row in own if isinstance(row.get(figure), float)]
+    if not known:
+        return f"{text}; {figure} has no value at any of them."
+    low, high = (choose(known, key=lambda row: float(row[figure] or 0.0)) for choose in (min, max))
+    ends = [f"{_show(row[figure], unit)} at {_place(sweep, row)}" for row in (low, high)]
+    if ends[0] == ends[1] or low[figure] == high[figure]:
+        return f"{text}; {figure} {ends[0]}."
+    return f"{text}; {figure} from {ends[0]} to {ends[1]}."
+
+
+def _place(sweep: Sweep, row: Point) -> str:
+    return ", ".join(f"{axis.name}={row[axis.name]}" for axis in sweep.axes)
+
+
+def _points(screen: Screen, sweep: Sweep, lines: Mapping[str, Sequence[Point]], figure: str, room: int | None) -> None:
+    """The points of some lines side by side; no more than `room` rows, None for all."""
+    unit, _ = FIGURES[figure]
+    rows = list(zip(*lines.values(), strict=True))
+    if room is not None and len(rows) > room:
+        if room < _FEWEST:
+            return
+        rows, left = rows[: room - 1], len(rows) - room + 1
+    else:
+        left = 0
+    cells: list[list[str | Text]] = []
+    for point in rows:
+        cells.append([str(point[0][axis.name]) for axis in sweep.axes])
+        for row in point:
             half = row.get(f"{figure}_half")
             text = _show(row.get(figure), unit) + (f" ± {_show(half, unit)}" if half is not None else "")
-            table.add_row(*(str(row[axis.name]) for axis in sweep.axes), text, "yes" if row["feasible"] else "no")
-        console.print(table)
-        if len(line.feasible) > _ROWS:
-            console.print(f"{len(line.feasible) - _ROWS} more; -o writes all of them.")
-    console.print()
-    console.print("Assuming: " + "; ".join(sweep.assumptions) + ".", soft_wrap=True)
+            cells[-1] += [text, Text("yes", "green") if row["feasible"] else Text("no", "yellow")]
+    screen.blank()
+    columns = [Column(axis.name) for axis in sweep.axes]
+    for name in lines:
+        columns += [Column(f"{name}\n{figure}", True), Column("feasible")]
+    screen.table(columns, cells)
+    if left:
+        screen.say(f"and {counted(left, 'more point')}: --detail", "dim")
 
 
 def _show(value: str | float | bool | None, unit: str) -> str:

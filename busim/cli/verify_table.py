@@ -1,14 +1,11 @@
-"""How a verification looks in a terminal: expected and measured side by side."""
+"""A verification on a screen: whether the simulation agrees with the budget, then both side by side."""
 
 from __future__ import annotations
 
-import sys
+from rich.text import Text
 
-from rich.console import Console
-from rich.markup import escape
-from rich.table import Table
-
-from busim.experiments.verify import DIFFERS, HOLDS, TOO_FEW, Check, Verification
+from busim.cli.screen import Column, Screen, counted
+from busim.experiments.verify import DIFFERS, HOLDS, TOO_FEW, Check, LineVerification, Verification
 from busim.recording.figures import QUANTITIES
 
 _TITLES = {
@@ -22,48 +19,52 @@ _TITLES = {
 _STYLES = {HOLDS: "green", TOO_FEW: "yellow", DIFFERS: "red"}
 
 
-def print_verification(found: Verification) -> None:
-    """All lines, each with its checks."""
-    console = Console(width=None if sys.stdout.isatty() else 120)
+def print_verification(found: Verification, *, detail: bool) -> None:
+    """The answer, one row for each line, what differs; with `detail` every check."""
+    screen = Screen()
+    screen.say(f"{found.plan}: {_sentence(found)}", "bold")
     if found.length:
-        length = f"{found.length / 1e9:.4g} s simulated after settling"
-        text = f"{escape(found.plan)}: computed beside {length}, seed {found.seed}"
-        console.print(text, highlight=False, soft_wrap=True)
+        length = f"{found.length / 1e9:.4g} s of simulation after settling, seed {found.seed}"
+        screen.say(f"Computed by the budget beside measured in {length}.", "dim")
+    screen.blank()
+    rows: list[list[str | Text]] = []
     for line in found.lines:
-        console.print()
-        console.print(f"[bold]{escape(line.line)}[/bold]: {escape(line.master)}", highlight=False)
+        counts = [sum(check.verdict == verdict for check in line.checks) for verdict in (HOLDS, TOO_FEW, DIFFERS)]
+        verdict = DIFFERS if counts[2] else TOO_FEW if counts[1] else HOLDS if counts[0] else "nothing to compare"
+        rows.append([line.line, line.master, Text(verdict, _STYLES.get(verdict, "dim")), *map(str, counts)])
+    titles = (HOLDS, TOO_FEW, DIFFERS)
+    screen.table([Column("line"), Column("master"), Column("verdict"), *(Column(one, True) for one in titles)], rows)
+    for line in found.lines:
         for text in line.declined:
-            console.print(f"nothing to compare: {text}.", markup=False, highlight=False, soft_wrap=True)
-        if line.checks:
-            console.print(_table(line.checks))
-    console.print()
-    console.print(_sentence(found), markup=False, highlight=False, soft_wrap=True)
+            screen.fact(line.line, f"nothing to compare: {text}.", indent=0)
+        checks = [check for check in line.checks if detail or check.verdict == DIFFERS]
+        if checks:
+            screen.blank()
+            _checks(screen, line, checks)
+    screen.blank()
+    if not detail:
+        screen.say("More: --detail shows every number.", "dim")
+    screen.say("Mean exchange and cycle also hold within three standard errors.", "dim")
 
 
-def _table(checks: tuple[Check, ...]) -> Table:
-    table = Table(box=None, pad_edge=False)
-    table.add_column("", no_wrap=True)
-    for title in ("expected", "measured", "95 % interval", "count", "off by", "allowed"):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("")
+def _checks(screen: Screen, line: LineVerification, checks: list[Check]) -> None:
+    rows: list[list[str | Text]] = []
     for check in checks:
         title = _TITLES.get(check.name) or QUANTITIES[check.name].title
-        name = f"{title}: {check.of}" if check.of else title
         bound = check.tolerance is None
         between = "-"
         if check.low is not None and check.high is not None:
             between = f"{_show(check, check.low).split()[0]}..{_show(check, check.high)}"
-        table.add_row(
-            escape(name),
+        rows.append([
+            f"{title}: {check.of}" if check.of else title,
             ("at most " if bound else "") + _show(check, check.expected),
-            _show(check, check.measured),
-            between,
-            str(check.count),
-            "-" if bound else f"{check.difference:+.2%}",
-            "-" if check.tolerance is None else f"{check.tolerance:.0%}",
-            f"[{_STYLES[check.verdict]}]{check.verdict}[/]",
-        )
-    return table
+            _show(check, check.measured), between, str(check.count),
+            "-" if check.tolerance is None else f"{check.difference:+.2%} of {check.tolerance:.0%}",
+            Text(check.verdict, _STYLES[check.verdict]),
+        ])  # fmt: skip
+    titles = ("computed", "measured", "95 % interval", "count", "off by, of\nallowed")
+    columns = [Column("figure"), *(Column(title, True) for title in titles), Column("")]
+    screen.table(columns, rows, title=f"{line.line}: {line.master}")
 
 
 def _show(check: Check, number: float) -> str:
@@ -75,11 +76,12 @@ def _show(check: Check, number: float) -> str:
 def _sentence(found: Verification) -> str:
     checks = [check for line in found.lines for check in line.checks]
     if not checks:
-        return "Nothing was compared."
+        return "nothing was compared"
     counts = {verdict: sum(check.verdict == verdict for check in checks) for verdict in (HOLDS, TOO_FEW, DIFFERS)}
-    text = f"{counts[HOLDS]} of {len(checks)} hold"
-    if counts[TOO_FEW]:
-        text += f", {counts[TOO_FEW]} stand on too little (simulate for longer, with --for)"
     if counts[DIFFERS]:
-        text += f", {counts[DIFFERS]} differ"
-    return f"{text}. Mean exchange and cycle also hold within three standard errors."
+        text = f"{counts[DIFFERS]} of {counted(len(checks), 'number')} differ from the simulation"
+    else:
+        text = f"{counts[HOLDS]} of {counted(len(checks), 'number')} hold in the simulation"
+    if counts[TOO_FEW]:
+        text += f"; {counts[TOO_FEW]} were seen too rarely to tell (simulate for longer, with --for)"
+    return text

@@ -1,0 +1,40 @@
+"""What limits each line and which change would help most, as short as a screen needs it. Both are computed."""
+
+from __future__ import annotations
+
+from busim.analysis.budget import Budget, Change, LineBudget
+from busim.cli.screen import Screen
+
+
+def limits(screen: Screen, budget: Budget, reserved: int) -> None:
+    """For each line what limits it and its best change, as far as the first screen has room.
+
+    `reserved`: lines that something else needs below. A budget of several masters on a line has one row for each.
+    """
+    rows = list(dict.fromkeys((line.line, text) for line in budget.lines if (text := _said(line))))
+    if not rows:
+        return
+    screen.blank()
+    screen.facts(rows, reserved=reserved)
+
+
+def _said(line: LineBudget) -> str:
+    if line.obstacles:
+        return f"not computed: {line.obstacles[0]}."
+    said = [f"limit: {_short(line.limit)}"] if line.limit else []
+    if line.changes:
+        said.append(f"best change: {best_change(line.changes[0])}")
+    return "; ".join(said) + "." if said else ""
+
+
+def _short(limit: str) -> str:
+    """`the wire, 26% of the master's busy time` out of the sentence of the budget."""
+    cause, says, share = limit.partition(" limits this line: ")
+    return f"{cause}, {share.partition(', ')[0]}" if says else limit
+
+
+def best_change(change: Change) -> str:
+    """The change, the quantity before and after, and the gain."""
+    if change.what == "load":
+        return f"{change.text}: load {change.before:.0%} -> {change.after:.0%}, room for {change.gain:.0%} more polls"
+    return f"{change.text}: {change.before:.3g} -> {change.after:.3g} polls/s ({change.gain:+.0%})"
