@@ -231,12 +231,13 @@ def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = N
         select.select([] if polling is None else [polling], [], [], 0.01)
 
 
-def busim(*arguments: str) -> subprocess.CompletedProcess[str]:
-    """Run a command in a process of its own, to its end."""
+def busim(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run a command in a process of its own, with these variables of the environment too, to its end."""
     return subprocess.run(
         [sys.executable, "-m", "busim", *arguments],
         capture_output=True,
         text=True,
         stdin=subprocess.DEVNULL,
         timeout=60,
+        env={**os.environ, **environment},
     )

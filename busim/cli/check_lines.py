@@ -68,14 +68,16 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
 
 
 def counts(checked: Checked) -> str:
-    """`no errors, 1 warning, 4 notes`."""
+    """`0 errors, 1 warning, 4 notes`."""
     severities: tuple[Severity, ...] = ("error", "warning", "note")
-    said = [_counted(checked.count(severity), severity) for severity in severities]
-    return ", ".join(said)
+    return ", ".join(counted(checked.count(severity), severity) for severity in severities)
 
 
-def _counted(number: int, word: str) -> str:
-    return counted(number, word) if number else f"no {word}s"
+def _covered(checked: Checked) -> str:
+    """`122 rules over 3 lines, 9 cameras`."""
+    covered = (checked.covered or {}).items()
+    what = ", ".join(counted(number, kind.removesuffix("s")) for kind, number in covered if number)
+    return f"{checked.rules} rules over {what}."
 
 
 def summary(checked: Checked) -> str:
@@ -93,8 +95,8 @@ def print_checked(checked: Checked, plan: Plan) -> None:
     screen.say(_by_line(checked, plan))
     groups = grouped(checked.findings)
     ending = (
-        f"{checked.rules} rules, over what is planned; nothing was measured. "
-        "More: --detail, --line NAME, busim explain " + (groups[0].first.code if groups else "check")
+        f"{_covered(checked)} They look at what is planned; nothing was measured. "
+        f"More: --detail, --line NAME, busim explain {groups[0].first.code if groups else 'check'}"
     )
     room = LINES - screen.used - len(screen.wrapped(ending)) - (1 if groups else 0)
     blocks = [[_block(screen, group, much[group.first.severity]) for group in groups] for much in _PLENTY]
@@ -219,10 +221,7 @@ def _head(finding: Finding) -> str:
 
 def _sentence(checked: Checked) -> str:
     silenced = f", {counted(len(checked.silenced), 'silenced finding')}" if checked.silenced else ""
-    covered = listed([
-        counted(number, kind.removesuffix("s")) for kind, number in (checked.covered or {}).items() if number
-    ])  # fmt: skip
-    return f"{checked.plan}: {counts(checked)}{silenced}. {checked.rules} rules over {covered}."
+    return f"{checked.plan}: {counts(checked)}{silenced}. {_covered(checked)}"
 
 
 def print_rules() -> None:

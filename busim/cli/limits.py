@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from busim.analysis.budget import Budget, Change, LineBudget
-from busim.cli.screen import Screen
+from busim.cli.screen import Screen, fewest
 
 
 def limits(screen: Screen, budget: Budget, reserved: int) -> None:
     """For each line what limits it and its best change, as far as the first screen has room.
 
-    `reserved`: lines that something else needs below. A budget of several masters on a line has one row for each.
+    `reserved`: lines that something else needs below. Lines of which the same is said share it.
     """
-    rows = list(dict.fromkeys((line.line, text) for line in budget.lines if (text := _said(line))))
-    if not rows:
+    alike: dict[str, list[str]] = {}
+    for line in budget.lines:
+        if text := _said(line):
+            names = alike.setdefault(text, [])
+            if line.line not in names:
+                names.append(line.line)
+    if not alike:
         return
     screen.blank()
-    screen.facts(rows, reserved=reserved)
+    screen.facts([(fewest(names, 3), text) for text, names in alike.items()], reserved=reserved)
 
 
 def _said(line: LineBudget) -> str:

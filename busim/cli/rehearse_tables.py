@@ -88,8 +88,7 @@ def _lines(screen: Screen, rehearsal: Rehearsal) -> None:
 def _failure(screen: Screen, one: Done) -> None:
     assert one.reason is not None
     place = f" (line {one.step.place[0]}, column {one.step.place[1]} of the plan)" if one.step.place else ""
-    where = f" on {one.step.line}" if one.step.line and one.step.line != one.step.about else ""
-    screen.say(f"Step {one.number}, {one.step.do} {one.step.about}{where}{place}: {one.reason.why}", "red")
+    screen.say(f"Step {one.number}, {one.step.do} {one.step.about}{place}: {one.reason.why}", "red")
     screen.fact("heard", one.seen, column=8)
     screen.fact("do", one.reason.mend, column=8)
 
@@ -142,7 +141,7 @@ def _steps(screen: Screen, line: str, done: Sequence[Done]) -> None:
         times += [f"{span(one.step.handling)} by hand, assumed"] * bool(one.step.handling)
         took = f" ({'; '.join(times)})" if times else ""
         text = f"{one.outcome}: {one.step.do}{id} {one.step.camera}".rstrip() + f": {one.seen}{took}"
-        screen.fact(f"{one.number:3}", text, "" if one.outcome == OK else _STYLES.get(one.outcome, "dim"), column=5)
+        screen.fact(f"{one.number}", text, "" if one.outcome == OK else _STYLES.get(one.outcome, "dim"), column=5)
         if one.look:
             screen.fact("", f"look: {one.look}", "cyan", column=5)
 

@@ -11,12 +11,20 @@ if TYPE_CHECKING:
     from busim.runtime.session import Replay
 
 NAME = "replay"
-HELP = "Play the run of a trace again from what the trace holds, and compare the two."
+HELP = "Play the run of a trace again, and compare the two."
 
 
 def command(
     trace: Annotated[str, typer.Argument(metavar="TRACE", help="The trace to play again.")],
-    new: Annotated[Optional[str], typer.Option("--trace", help="Keep the new trace in this file.")] = None,  # noqa: UP045
+    detail: Annotated[bool, typer.Option("--detail", help="Show the figures of every camera too.")] = False,
+    line: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Show the figures of the cameras of this line too."),
+    ] = None,
+    new: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--trace", metavar="FILE", help="Keep the new trace in this file."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
@@ -29,7 +37,7 @@ def command(
     if as_json:
         print(json.dumps(played.report.as_json() | {"replay": _outcome(played)}, indent=2))
     else:
-        print_report(played.report, new)
+        print_report(played.report, new, detail=detail, line=line)
         print()
         print(_sentence(played))
     if played.difference is not None or played.report.missed:

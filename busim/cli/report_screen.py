@@ -39,7 +39,8 @@ _HOOK: Columns = (
 )  # fmt: skip
 _TROUBLE = ("time_outs", "damaged", "retries")
 _NOTHING = 0.005  # of headroom
-_WIDE = 116  # columns from which on all figures of a camera stand in one table
+_MISSED = 2  # expectations told in full
+_WIDE = 132  # columns from which on all figures of a camera stand in one table
 _LOST = {"time_outs": ("time-out", "time-outs"), "damaged": ("damaged reply", "damaged replies")}
 
 
@@ -68,6 +69,7 @@ def print_answer(screen: Screen, report: Report, trace: str | None, budget: Budg
     if troubled:
         screen.blank()
     screen.facts(troubled, "yellow", reserved=reserved + 2)
+    _verdicts(screen, report)
     if budget is not None:
         limits(screen, budget, reserved + 1)
     screen.blank()
@@ -80,7 +82,7 @@ def _endings(report: Report, trace: str | None, checked: str) -> Iterator[tuple[
         yield checked, ""
     if report.verdicts:
         met = sum(one.verdict == MET for one in report.verdicts)
-        yield f"Expected by the plan: {met} of {len(report.verdicts)} met{_judged(report)}.", ""
+        yield f"Expected by the plan: {met} of {len(report.verdicts)} met.{_judged(report)}", ""
     if report.wrong:
         lines = counted(report.wrong_count, "line")
         yield f"The controller sent {lines} that were not beliefs. First: {report.wrong[0]}", "yellow"
@@ -94,7 +96,22 @@ def _endings(report: Report, trace: str | None, checked: str) -> Iterator[tuple[
 def _judged(report: Report) -> str:
     missed, open_ = len(report.missed), sum(one.verdict == INCONCLUSIVE for one in report.verdicts)
     said = [f"{missed} missed"] * bool(missed) + [f"{open_} inconclusive"] * bool(open_)
-    return f" ({', '.join(said)})" if said else ""
+    return f" {', '.join(said)}." if said else ""
+
+
+def _verdicts(screen: Screen, report: Report) -> None:
+    """What was missed and what cannot be said, each at its place in the plan and with its reason."""
+    for one in report.missed[:_MISSED]:
+        screen.say(one.sentence(report.plan_path), "yellow", hang=2)
+    if len(report.missed) > _MISSED:
+        screen.say(f"and {len(report.missed) - _MISSED} more missed: --json has all", "yellow")
+    alike: dict[tuple[int, int, str], list[str]] = {}  # one entry of the plan may be inconclusive for every camera
+    for one in report.verdicts:
+        if one.verdict == INCONCLUSIVE:
+            sentence = one.sentence(report.plan_path)
+            alike.setdefault((one.expectation.line, one.expectation.column, one.value.why), []).append(sentence)
+    for first, *others in list(alike.values())[:_MISSED]:
+        screen.say(first + (f" (and {len(others)} more such)" if others else ""), hang=2)
 
 
 def _headline(lines: Sequence[LineReport], states: Sequence[State]) -> str:
@@ -102,7 +119,7 @@ def _headline(lines: Sequence[LineReport], states: Sequence[State]) -> str:
         word: [line.name for line, state in zip(lines, states, strict=True) if state.word == word] for word in STYLES
     }
     if len(names[YES]) == len(lines):
-        return "works" if len(lines) == 1 else f"all {len(lines)} lines work"
+        return f"{lines[0].name} works" if len(lines) == 1 else f"all {len(lines)} lines work"
     said = []
     for word, one, several in (
         (NO, "does not work", "do not work"), (LOSSES, "works, with losses", "work, with losses"),
@@ -115,16 +132,18 @@ def _headline(lines: Sequence[LineReport], states: Sequence[State]) -> str:
 
 def _state(line: LineReport, report: Report) -> State:
     """What a line's figures say of it."""
-    failures = [*_unheard(line), *_missed(line, report)]
+    failures = list(_unheard(line))
     headroom = line.figures["headroom"].value
     if headroom is not None and headroom < _NOTHING:
         failures.append("overloaded: the wanted poll rates are not kept")
+    names = {line.name, *(camera.name for camera in line.cameras)}
+    fails = bool(failures) or any(one.expectation.name in names for one in report.missed)
     if not line.figures["exchanges"].value:
-        return State(NO if failures else IDLE, tuple(failures) or ("nobody asked a camera of this line",))
+        return State(NO if fails else IDLE, tuple(failures) or ("nobody asked a camera of this line",))
     losses = list(_losses(line))
     unasked = [camera.name for camera in line.cameras if not camera.figures["exchanges"].value]
     remarks = [f"nobody asked {fewest(unasked, 3)}"] if unasked else []
-    return State(NO if failures else LOSSES if losses else YES, (*failures, *losses, *remarks))
+    return State(NO if fails else LOSSES if losses else YES, (*failures, *losses, *remarks))
 
 
 def _unheard(line: LineReport) -> Iterator[str]:
@@ -139,14 +158,6 @@ def _unheard(line: LineReport) -> Iterator[str]:
         yield f"only damaged replies from {fewest(garbled, 3)}: look for a doubled bus ID, a second master and noise"
 
 
-def _missed(line: LineReport, report: Report) -> Iterator[str]:
-    names = {line.name, *(camera.name for camera in line.cameras)}
-    for one in report.missed:
-        if one.expectation.name in names:
-            title, of = one.value.quantity.title, one.expectation.name
-            yield f"missed: {title} of {of} is {_valued(one.value)}, expected {one.expectation.written}"
-
-
 def _losses(line: LineReport) -> Iterator[str]:
     asked, hit = line.figures["exchanges"].value or 0, int(line.figures["collisions"].value or 0)
     lost = {name: int(line.figures[name].value or 0) for name in _LOST}
@@ -154,14 +165,6 @@ def _losses(line: LineReport) -> Iterator[str]:
         words = " and ".join(counted(number, *_LOST[name]) for name, number in lost.items() if number)
         because = f", {counted(hit, 'collision')}" if hit else ""
         yield f"{words} in {counted(int(asked), 'exchange')} ({sum(lost.values()) / asked:.1%}){because}"
-
-
-def _valued(value: Value) -> str:
-    if value.value is None:
-        return "not applicable"
-    if value.quantity.unit == "s":
-        return show_time(1e9 * value.value)
-    return f"{value.value:.3g}{' /s' if value.quantity.unit == '/s' else ''}"
 
 
 def _row(line: LineReport, state: State, budget: Budget | None) -> Row:
@@ -205,21 +208,7 @@ def print_detail(screen: Screen, report: Report) -> None:
             indent=2,
         )
     screen.blank()
-    _verdicts(screen, report)
     screen.say("These figures stand on assumptions: " + "; ".join(report.assumptions) + ".", "dim")
-
-
-def _verdicts(screen: Screen, report: Report) -> None:
-    """What was missed and what cannot be said, each with its reason."""
-    for one in report.missed:
-        screen.say(one.sentence(report.plan_path), "yellow", hang=2)
-    alike: dict[tuple[int, int, str], list[str]] = {}  # one entry of the plan may be inconclusive for every camera
-    for one in report.verdicts:
-        if one.verdict == INCONCLUSIVE:
-            sentence = one.sentence(report.plan_path)
-            alike.setdefault((one.expectation.line, one.expectation.column, one.value.why), []).append(sentence)
-    for first, *others in alike.values():
-        screen.say(first + (f" (and {len(others)} more such)" if others else ""), hang=2)
 
 
 def _cameras(screen: Screen, line: LineReport, columns: Columns, title: str) -> None:

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from screens import flat
 from typer.testing import CliRunner, Result
 
 from busim.analysis.check import SOUND, all_rules, marked
@@ -24,21 +25,24 @@ def checked(place: Path, text: str, *options: str) -> Result:
 def test_a_sound_plan_ends_with_0_and_says_what_was_checked(tmp_path: Path) -> None:
     result = checked(tmp_path, SOUND)
     assert result.exit_code == 0
-    assert "sound hall: 0 errors, 0 warnings, 0 notes" in result.stdout
-    assert f"{len(all_rules())} rules over 2 lines, 5 cameras, 2 converters, 1 master, 1 panel." in result.stdout
-    assert "nothing was measured" in result.stdout
+    said = flat(result.stdout)
+    assert "sound hall: 0 errors, 0 warnings, 0 notes" in said
+    assert f"{len(all_rules())} rules over 2 lines, 5 cameras, 2 converters, 1 master, 1 panel." in said
+    assert "nothing was measured" in said
 
 
 def test_an_error_ends_with_1_and_stands_at_its_place_with_the_remedy(tmp_path: Path) -> None:
-    result = checked(tmp_path, DOUBLED)
+    assert checked(tmp_path, DOUBLED).exit_code == 1
+    result = checked(tmp_path, DOUBLED, "--detail")
     assert result.exit_code == 1
-    assert f"{tmp_path / 'plan.yaml'}:{LINE}:{COLUMN} error same-id-on-line: camera 'boulder right'" in result.stdout
-    for word in ("found:", "expected:", "to mend:", "why:"):
+    place = f"{tmp_path / 'plan.yaml'}:{LINE}:{COLUMN}"
+    assert f"{place} error same-id-on-line: camera 'boulder right'" in flat(result.stdout)
+    for word in ("found:", "expected:", "to do:", "why:"):
         assert word in result.stdout
 
 
 def test_the_reason_of_a_rule_is_said_once(tmp_path: Path) -> None:
-    result = checked(tmp_path, DOUBLED.replace("mats, id: 4", "mats, id: 2"))
+    result = checked(tmp_path, DOUBLED.replace("mats, id: 4", "mats, id: 2"), "--detail")
     assert result.stdout.count("error same-id-on-line") == 2
     assert result.stdout.count("why:") == 1
 
@@ -72,6 +76,25 @@ def test_the_rules_are_listed_by_area() -> None:
 def test_without_a_plan_it_says_what_it_wants() -> None:
     result = CliRunner().invoke(app, ["check"])
     assert isinstance(result.exception, UserError)
+
+
+def test_findings_of_one_cause_stand_together_with_their_places_and_one_remedy(tmp_path: Path) -> None:
+    said = checked(tmp_path, DOUBLED.replace("mats, id: 4", "mats, id: 2")).stdout
+    assert said.count("same-id-on-line (plan.yaml:") == 1
+    assert "(and 1 more like this)" in flat(said)
+    assert said.count("do: ") == 1
+
+
+def test_the_screen_counts_the_findings_of_each_line_of_the_installation(tmp_path: Path) -> None:
+    assert "boulder line: 1 error; speed line: nothing found." in flat(checked(tmp_path, DOUBLED).stdout)
+
+
+def test_one_line_of_the_installation_can_be_asked_for_alone(tmp_path: Path) -> None:
+    assert "same-id-on-line" in checked(tmp_path, DOUBLED, "--line", "boulder line").stdout
+    assert "same-id-on-line" not in checked(tmp_path, DOUBLED, "--line", "speed line").stdout
+    error = checked(tmp_path, DOUBLED, "--line", "nowhere").exception
+    assert isinstance(error, UserError)
+    assert error.expected == "'boulder line' or 'speed line'"
 
 
 # -- SARIF: the structure that OASIS SARIF 2.1.0 asks for (section numbers from memory) -------------------------
@@ -136,8 +159,10 @@ silenced:
 def test_a_silenced_finding_is_counted_and_listed_with_its_reason_and_fails_nothing(tmp_path: Path) -> None:
     result = checked(tmp_path, DOUBLED + SILENCED)
     assert result.exit_code == 0
-    assert "because set on site" in result.stdout
-    assert "0 errors, 0 warnings, 0 notes, 1 silenced finding." in result.stdout
+    assert "0 errors, 0 warnings, 0 notes; 1 silenced in the plan" in flat(result.stdout)
+    detail = flat(checked(tmp_path, DOUBLED + SILENCED, "--detail").stdout)
+    assert "because set on site" in detail
+    assert "0 errors, 0 warnings, 0 notes, 1 silenced finding." in detail
     said = json.loads(checked(tmp_path, DOUBLED + SILENCED, "--json").stdout)
     assert (said["counts"]["errors"], said["counts"]["silenced"], said["findings"]) == (0, 1, [])
     assert said["silenced"][0]["reason"] == "set on site"

@@ -429,7 +429,7 @@ def test_it_ends_by_itself_after_the_time_given_to_the_nanosecond(tmp_path: Path
 def test_it_says_where_everything_listens(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
     plan.write_text(wall().replace("10.20.0.48:15001", f"10.20.{os.getpid() % 250}.48:{_free_port()}"))
-    done = busim("serve", str(plan), "--for", "10 ms")
+    done = busim("serve", str(plan), "--for", "10 ms", COLUMNS="200")
     assert done.returncode == 0, done.stderr
     row = next(line for line in done.stdout.splitlines() if line.startswith("wall box"))
     planned = next(converter for converter in read_text(plan.read_text()).converters)
