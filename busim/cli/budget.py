@@ -43,7 +43,7 @@ def command(
     from busim.plan import read
 
     planned = read(plan)
-    option_parsing.line(planned, line)
+    option_parsing.line([one.name for one in planned.lines], line)
     found = budget(planned, need=None if need is None else option_parsing.rate(need))
     if as_json:
         print(json.dumps(found.as_json(), indent=2))

@@ -44,7 +44,7 @@ def command(
         raise UserError("no plan was named", expected="a plan file", mend="busim check PLAN, or busim check --rules")
     planned, checked = _checked(plan)
     if planned is not None:
-        option_parsing.line(planned, line)
+        option_parsing.line([one.name for one in planned.lines], line)
     if sarif is not None:
         _write(sarif, checked)
     if as_json:

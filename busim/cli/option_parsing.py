@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from busim.plan import Plan
 
 
 def length(text: str) -> int:
@@ -60,15 +56,14 @@ def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
     return sorted(found)
 
 
-def line(plan: Plan, name: str | None) -> None:
-    """`--line`: one of the plan, or None for all. Raises UserError."""
+def line(known: Sequence[str], name: str | None) -> None:
+    """`--line`: one of the lines there are, or None for all. Raises UserError."""
     from busim.foundation.errors import UserError
 
-    known = [one.name for one in plan.lines]
     if name is not None and name not in known:
         raise UserError(
-            "the plan has no line of this name", field="--line", found=repr(name[:60]),
-            expected=" or ".join(map(repr, known)), mend="write for example --line " + repr(known[0]),
+            "there is no line of this name", field="--line", found=repr(name[:60]),
+            expected=" or ".join(map(repr, known))[:300], mend="name one of these",
         )  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def command(
         )
     planned = read(plan)
     if what_if is None:
-        option_parsing.line(planned, line)
+        option_parsing.line([one.name for one in planned.lines], line)
     if what_if == _ALL:
         if trace is not None:
             raise UserError(

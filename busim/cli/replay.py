@@ -29,6 +29,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
     """Replay and compare; exit code 1 when the two differ, or something is not as the plan expects."""
+    from busim.cli import option_parsing
     from busim.cli.show import print_report, progress
     from busim.runtime.session import replay
 
@@ -37,6 +38,7 @@ def command(
     if as_json:
         print(json.dumps(played.report.as_json() | {"replay": _outcome(played)}, indent=2))
     else:
+        option_parsing.line([one.name for one in played.report.lines], line)
         print_report(played.report, new, detail=detail, line=line)
         print()
         print(_sentence(played))

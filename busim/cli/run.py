@@ -47,7 +47,7 @@ def command(
     until = option_parsing.length(length)
     marks = option_parsing.marks(mark or (), until)
     planned = read(plan)
-    option_parsing.line(planned, line)
+    option_parsing.line([one.name for one in planned.lines], line)
     run = Run(planned, seed, trace=trace, overwrite=overwrite)
     for at, text in marks:
         run.world.kernel.at(at, run.world.mark, text)
