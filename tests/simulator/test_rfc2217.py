@@ -14,8 +14,8 @@ import pytest
 import serial
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from policy_plans import BUS_ID, MS, Lane, plan_of
 from serving import Client, Served, read_frame, value_frame
-from test_policies import BUS_ID, MS, Lane, plan_of
 from test_telnet import PIECES, near_valid
 
 from busim.foundation.units import CharFormat

@@ -183,9 +183,12 @@ class Burst:
 
     def arrived(self, now: int) -> int:
         """How many characters are there at `now` ns, at the sender's position."""
-        count = max(0, min(len(self.data), (now - self.start) // self.setting.char + 1))
+        most = len(self.data)
+        count = max(0, min(most, (now - self.start) // self.setting.char + 1))  # a guess: `char` is rounded
         while count and self.sampled(count) > now:
             count -= 1
+        while count < most and self.sampled(count + 1) <= now:
+            count += 1
         return count
 
 

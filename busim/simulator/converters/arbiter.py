@@ -47,6 +47,12 @@ class Arbiter:
         if self.owner == client:
             self.owner = None
 
+    def clear(self) -> None:
+        """Forget every request: those that wait, those half there, and the one on the line."""
+        self._held.clear()
+        self._queue.clear()
+        self._asked = self.owner = self.due = None
+
     def next(self, now: int) -> bytes:
         """The request to send at `now` ns; empty: none, or not yet (then `due` says when to ask again)."""
         if self._asked is not None or not self._queue:

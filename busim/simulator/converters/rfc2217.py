@@ -114,9 +114,14 @@ class ComPort:
     def restart(self) -> None:
         """Everything is as at first."""
         self.baud, self.format = self._at_first
-        self.breaking = False
+        self.break_held_by: set[ComClient] = set()
         self.signals = {"dtr": True, "rts": True}
         self._claimed: dict[int, int] = {}  # what `acknowledges` has said yes to
+
+    @property
+    def breaking(self) -> bool:
+        """Whether a client wants the pair held at space."""
+        return bool(self.break_held_by)
 
     def value(self, what: int) -> int:
         """What the port says it has, in the code of RFC 2217."""
@@ -169,7 +174,6 @@ class ComClient:
         self._port = port
         self._telnet = Telnet(frozenset((BINARY, SUPPRESS_GO_AHEAD, COM_PORT)))
         self._agreed = False
-        self._breaks = False
         self._line_mask = 0
         self._modem_mask = 255  # RFC 2217, SET-MODEMSTATE-MASK: the initial value
         self._commands: dict[int, Callable[[int, bytes], list[Action]]] = {
@@ -194,11 +198,12 @@ class ComClient:
         return actions
 
     def gone(self) -> list[Action]:
-        """The client has left: what it held is let go."""
-        if not (self._breaks and self._port.breaking):
+        """The client has left: what it held is let go, unless another client holds it too."""
+        port = self._port
+        if self not in port.break_held_by:
             return []
-        self._port.breaking = False
-        return [Break(False)]
+        port.break_held_by.discard(self)
+        return [] if port.breaking else [Break(False)]
 
     def wrap(self, data: bytes) -> bytes:
         """Bytes from the line as they go into the connection."""
@@ -245,8 +250,12 @@ class ComClient:
         elif value in _FLOWS_IN:
             value = _NO_FLOW_IN
         elif _BREAK <= value <= _BREAK_OFF:
-            if value != _BREAK and port.breaking != (value == _BREAK_ON):
-                port.breaking = self._breaks = value == _BREAK_ON
+            before = port.breaking
+            if value == _BREAK_ON:
+                port.break_held_by.add(self)
+            elif value == _BREAK_OFF:  # the port has one break, so anybody's release ends it
+                port.break_held_by.clear()
+            if port.breaking != before:
                 actions.append(Break(port.breaking))
             value = _BREAK_ON if port.breaking else _BREAK_OFF
         elif _DTR <= value <= _RTS_OFF:

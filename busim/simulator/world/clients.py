@@ -53,6 +53,7 @@ class Clients:
         self._effect = effect
         self._left = left
         self._down_until = 0
+        self._life = 0  # counts reboots: what is on its way out of the box then is lost
         self._clients: dict[int, _Client] = {}
         self._outside = 0
         self._net_time = 0  # when the last bytes towards the network get there
@@ -111,6 +112,10 @@ class Clients:
         held = self._slots.leave(client, self._kernel.now, ended=ended)
         if held is not None:
             self._effect("clients", f"client {client} is gone and its slot is held")
+        self._serve_no_more(client)
+
+    def _serve_no_more(self, client: int) -> None:
+        """Nothing goes to it or comes from it any more, and what it held is let go."""
         one = self._clients.pop(client, None)
         if one is not None:
             self._outside -= 1
@@ -127,6 +132,7 @@ class Clients:
     def reboot(self, until: int) -> None:
         """Every connection breaks off, and up to `until` ns nobody is let in and nothing goes out."""
         self._down_until = until
+        self._life += 1
         self._stale = b""
         for client, one in list(self._clients.items()):
             one.kept = b""
@@ -175,11 +181,11 @@ class Clients:
                 self._stale = (self._stale + packet)[-self._policy.stale :]
             return
         self._quiet_since = self._arrive_at(at)
-        self._kernel.at_shown(self._quiet_since, self._arrive, (packet, only))
+        self._kernel.at_shown(self._quiet_since, self._arrive, (self._life, packet, only))
 
     def answer(self, client: int, data: bytes) -> None:
         """Bytes of the converter itself to one client, as they go into the connection."""
-        self._kernel.at_shown(self._arrive_at(self._kernel.now), self._hand_over, (client, data))
+        self._kernel.at_shown(self._arrive_at(self._kernel.now), self._hand_over, (self._life, client, data))
 
     def notice(self, flags: int) -> None:
         """A character came with errors: tell those who want to know."""
@@ -195,18 +201,18 @@ class Clients:
         self._net_time = max(self._net_time, at + self._to_net.delay(), self._kernel.now)
         return self._net_time
 
-    def _arrive(self, what: tuple[bytes, int | None]) -> None:
-        packet, only = what
-        if self._kernel.now < self._down_until:
+    def _arrive(self, what: tuple[int, bytes, int | None]) -> None:
+        life, packet, only = what
+        if life != self._life or self._kernel.now < self._down_until:
             return
         for client, one in list(self._clients.items()):
             if only is None or client == only:
                 self._put(client, one, packet if one.com is None else one.com.wrap(packet))
 
-    def _hand_over(self, what: tuple[int, bytes]) -> None:
-        client, data = what
+    def _hand_over(self, what: tuple[int, int, bytes]) -> None:
+        life, client, data = what
         one = self._clients.get(client)
-        if one is not None:
+        if one is not None and life == self._life:
             self._put(client, one, data)
 
     def _put(self, client: int, one: _Client, data: bytes) -> None:
@@ -232,8 +238,7 @@ class Clients:
         way = "forgotten" if one.peer else self._policy.idle_way
         self._effect("idle", f"client {client} was idle: {way}")
         if way == "ignore":
-            del self._clients[client]  # its slot stays taken until it goes
-            self._outside -= 1
+            self._serve_no_more(client)  # its slot stays taken until it goes
         else:
             self.end(client, reset=way == "reset")
 
@@ -243,6 +248,6 @@ class Clients:
         if due <= self._kernel.now:
             self._quiet_since = self._kernel.now
             if self._clients:
-                self._arrive((policy.keep_alive, None))
+                self._arrive((self._life, policy.keep_alive, None))
             due = self._kernel.now + policy.keep_alive_every
         self._kernel.at_shown(due, self._keep_alive)

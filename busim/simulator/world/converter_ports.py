@@ -29,8 +29,9 @@ from busim.simulator.converters import (
 )
 from busim.simulator.fault_hooks import Crossing
 from busim.simulator.kernel import Kernel
+from busim.simulator.world.arbitration import Arbitration
 from busim.simulator.world.clients import Clients, Deliver, Drop
-from busim.simulator.world.driver_queue import Change, DriverQueue
+from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
 _HIGH = 2048  # characters waiting for the line above which clients are asked to pause
 _MOST = 65536  # characters waiting for the line above which bytes are lost
@@ -55,7 +56,6 @@ class ConverterPort:
         self._packer = packer
         self._to_line = to_line
         self._policy = policy
-        self._arbiter = arbiter
         self._emit = emit
         self.number = number
         self.fresh = True
@@ -67,7 +67,13 @@ class ConverterPort:
         self._com = com
         self._at_first = station.setting
         self._down_until = 0
+        self._life = 0  # counts reboots: what was on its way through the box when it went down does not arrive
         self._clients = Clients(kernel, policy, to_net, com, self._effect, self._left)
+        self._arbitration: Arbitration | None = None
+        if arbiter is not None:
+            self._arbitration = Arbitration(
+                kernel, line, station, arbiter, packer, self._clients, self._send_request, self._effect
+            )
         self._driver: DriverQueue | None = None if com is None else self._make_driver()
         self.flow: Callable[[bool], None] = lambda _: None
         self.sent: Callable[[bytes, int], None] | None = None
@@ -141,8 +147,8 @@ class ConverterPort:
         """Who was served has gone, whoever ended it."""
         for action in actions:
             self._ask(client, action)
-        if self._arbiter is not None:
-            self._arbiter.leave(client)
+        if self._arbitration is not None:
+            self._arbitration.leave(client)
 
     def stall(self, client: int) -> None:
         """A client outside does not read: hold what it would get."""
@@ -164,40 +170,58 @@ class ConverterPort:
 
     def take(self, data: bytes, client: int = 0) -> None:
         """Bytes from a client of the world now: they reach the line after the latency, in order; none are ignored."""
-        if not data:
-            return
-        self._kernel.at(self._crossed(), self._forward, (client, data))
+        if data and self._kernel.now >= self._down_until:
+            self._kernel.at(self._crossed(), self._forward, (self._life, client, data))
 
     def _ask(self, client: int, action: Action) -> None:
         """What a client outside wants, on its way."""
         if isinstance(action, Forward):
             self._crossing += len(action.data)
-            self._kernel.at(self._crossed(), self._forward_outside, (client, action.data))
+            self._kernel.at(self._crossed(), self._forward_outside, (self._life, client, action.data))
         else:
-            self._kernel.at_near(self._crossed(), self._operate, (client, action))
+            self._kernel.at_near(self._crossed(), self._operate, (self._life, client, action))
 
     def _crossed(self) -> int:
         """When what comes from the network now is at the line, ns."""
         self._line_time = max(self._line_time, self._kernel.now + self._to_line.delay())
         return self._line_time
 
-    def _forward(self, what: tuple[int, bytes]) -> None:
-        client, data = what
-        if self._kernel.now < self._down_until:
+    def _forward(self, what: tuple[int, int, bytes]) -> None:
+        life, client, data = what
+        if life != self._life or self._kernel.now < self._down_until:
             return
-        if self._arbiter is not None:
-            self._queue(self._arbiter, client, data)
+        if self._arbitration is not None:
+            self._arbitration.take(client, data)
         elif self.waiting() + len(data) > _MOST:
             self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
-        elif self._driver is not None:
-            self._driver.send(data)
         else:
-            self._line.send(self._station, data)
+            self._drive(data)
 
-    def _forward_outside(self, what: tuple[int, bytes]) -> None:
-        data = what[1]
+    def _drive(self, data: bytes) -> None:
+        """Hand characters to the driver: all at once where they fit into it, else a few at a time."""
+        if self._driver is None and len(data) > PORTION:
+            self._driver = self._make_driver()
+        if self._driver is None:
+            self._line.send(self._station, data)
+        else:
+            self._driver.send(data)
+
+    def _send_request(self, raw: bytes) -> int:
+        """Send an arbitrated request; when it will have left, ns."""
+        now = self._kernel.now
+        if self.sent is not None:
+            self.sent(raw, now)
+        self._drive(raw)
+        burst = self._station.burst
+        if self._driver is None and burst is not None:
+            return burst.end
+        return now + (self.waiting() + 1) * self._station.setting.char
+
+    def _forward_outside(self, what: tuple[int, int, bytes]) -> None:
+        life, _, data = what
         self._crossing -= len(data)
-        if self._arbiter is None and self.sent is not None and self.waiting() + len(data) <= _MOST:
+        drives = self._arbitration is None and life == self._life and self.waiting() + len(data) <= _MOST
+        if drives and self.sent is not None:
             self.sent(data, self._kernel.now)
         self._forward(what)
         if self._crossing or len(data) > _HIGH:  # else the next chunk asks
@@ -237,14 +261,16 @@ class ConverterPort:
         burst, every = self._station.burst, self._policy.keep_alive_every
         due = every + (0 if burst is None else burst.end)
         if due <= self._kernel.now:
-            self._forward((0, self._policy.keep_alive))
+            self._forward((self._life, 0, self._policy.keep_alive))
             due = self._kernel.now + every
         self._kernel.at(max(due, self._kernel.now + 1), self._keep_line_alive)
 
     # -- a port that clients can set ------------------------------------------------------------------------
 
-    def _operate(self, what: tuple[int, Action]) -> None:
-        client, action = what
+    def _operate(self, what: tuple[int, int, Action]) -> None:
+        life, client, action = what
+        if life != self._life:
+            return
         if isinstance(action, Answer):
             self._clients.answer(client, action.data)
         elif isinstance(action, Apply):
@@ -274,14 +300,18 @@ class ConverterPort:
 
     def _reboot(self, down: int) -> None:
         """Everything held is lost, every connection breaks off, and the port is as it was at first."""
+        self._line.catch_up(self._station)
         self._effect("reboot", f"down for {down} ns")
-        self._down_until = self._kernel.now + down
+        self._down_until = max(self._down_until, self._kernel.now + down)
         self._clients.reboot(self._down_until)
+        self._life += 1
         self._packer.take()
+        if self._arbitration is not None:
+            self._arbitration.clear()
         if self._com is not None:
             self._com.restart()
         if self._driver is not None:
-            self._driver.purge()
+            self._driver.clear()
             self._driver.change(False)
             if self._station.setting is not self._at_first:
                 self._driver.change(self._at_first)
@@ -302,68 +332,32 @@ class ConverterPort:
     def _changed_to(self, what: str, value: str) -> None:
         self._emit((CHANGE, self._kernel.now, self.number, what, value))
 
-    # -- arbitration ----------------------------------------------------------------------------------------
-
-    def _queue(self, arbiter: Arbiter, client: int, data: bytes) -> None:
-        lost = arbiter.take(client, data)
-        if lost:
-            self._effect("arbitration", f"{lost} requests of client {client} lost: too many wait")
-        self._arbitrate(arbiter)
-
-    def _arbitrate(self, arbiter: Arbiter) -> None:
-        """Send the next request if it is time, and look again when it may be."""
-        now = self._kernel.now
-        raw = arbiter.next(now)
-        if raw:
-            if self.sent is not None:
-                self.sent(raw, now)
-            arbiter.sent(self._sent_by(raw))
-        if arbiter.due is not None:
-            self._kernel.at_near(max(arbiter.due, now), self._arbitration_due, arbiter.due)
-
-    def _sent_by(self, raw: bytes) -> int:
-        """Send it; when it will have left, ns."""
-        if self._driver is None:
-            return self._line.send(self._station, raw).end
-        self._driver.send(raw)
-        return self._kernel.now + (self.waiting() + 1) * self._station.setting.char
-
-    def _arbitration_due(self, due: int) -> None:
-        arbiter = self._arbiter
-        assert arbiter is not None
-        if arbiter.due != due:
-            return
-        self._line.catch_up(self._station)
-        if arbiter.due == due and arbiter.elapsed(self._kernel.now):
-            self._effect("arbitration", "no reply in time")
-            self._flush(arbiter)
-        self._arbitrate(arbiter)
-
-    def _flush(self, arbiter: Arbiter) -> None:
-        """An exchange is over: what came goes to who asked."""
-        packet = self._packer.take()
-        if packet and arbiter.owner is not None:
-            self._clients.send(packet, self._kernel.now, arbiter.owner)
-        arbiter.owner = None
-
     # -- towards the network (a Listener of the bus) -------------------------------------------------------------
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
         """Characters from the line. A raw connection cannot carry flags; COM port control tells of them."""
-        if last < self._down_until:
-            return
+        if first < self._down_until:
+            data, first = self._after_reboot(data, first)
+            if not data:
+                return
         if self.replied is not None:
             self.replied(data, last, flags)
         if flags:
             self._clients.notice(flags)
         for packet in self._packer.feed(data, last):
             self._send(packet, last)
-        if self._arbiter is not None and self._arbiter.heard(data, last + self._station.setting.tail):
-            self._flush(self._arbiter)
-            self._arbitrate(self._arbiter)
+        if self._arbitration is not None:
+            self._arbitration.heard(data, last + self._station.setting.tail)
         self._arm()
+
+    def _after_reboot(self, data: bytes, first: int) -> tuple[bytes, int]:
+        """Of characters from `first` ns on, those that came after the reboot, and when the first of them did."""
+        setting = self._station.setting
+        times = [first + setting.offset(number * setting.halves) for number in range(len(data))]
+        missed = sum(at < self._down_until for at in times)
+        return data[missed:], times[missed] if missed < len(data) else first
 
     def _arm(self) -> None:
         due = self._packer.due
@@ -381,10 +375,10 @@ class ConverterPort:
             self._arm()
 
     def _send(self, packet: bytes, at: int) -> None:
-        if self._arbiter is None:
+        if self._arbitration is None:
             self._clients.send(packet, at)
-        elif self._arbiter.owner is not None:
-            self._clients.send(packet, at, self._arbiter.owner)
+        elif self._arbitration.owner is not None:
+            self._clients.send(packet, at, self._arbitration.owner)
 
     def fork(self, station: Station, blank: bool) -> ConverterPort:
         return self

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.kernel import Kernel
 
-_PORTION = 16  # characters that the driver holds, as a 16550's does
+PORTION = 16  # characters that the driver holds, as a 16550's does
 
 Change = Setting | bool  # another setting, or the break on or off
 
@@ -46,6 +46,11 @@ class DriverQueue:
         self._queue = deque(entry for entry in self._queue if not isinstance(entry, bytes))
         return lost
 
+    def clear(self) -> None:
+        """Forget everything that waits."""
+        self._queue.clear()
+        self.waiting = 0
+
     def _go(self, _: object) -> None:
         """Do what can be done now, and look again when the driver is ready for more."""
         now = self._kernel.now
@@ -69,16 +74,16 @@ class DriverQueue:
         if burst is None or self.breaking:
             return 0
         if isinstance(entry, bytes):
-            return burst.end - _PORTION // 2 * burst.setting.char
+            return burst.end - PORTION // 2 * burst.setting.char
         return max(burst.off, burst.end)
 
     def _hand_over(self, data: bytes) -> None:
-        self.waiting -= min(len(data), _PORTION) if not self.breaking else len(data)
+        self.waiting -= min(len(data), PORTION) if not self.breaking else len(data)
         if self.breaking:
             return
-        if len(data) > _PORTION:
-            self._queue.appendleft(data[_PORTION:])
-        self._line.send(self._station, data[:_PORTION])
+        if len(data) > PORTION:
+            self._queue.appendleft(data[PORTION:])
+        self._line.send(self._station, data[:PORTION])
 
     def _do(self, change: Change) -> None:
         if isinstance(change, Setting):
