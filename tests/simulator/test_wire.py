@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from wire_bench import Wire, port
 
-from busim.recording.trace import BREAK, BURST, FRAMING, HEARD, PARITY
+from busim.recording.trace import BREAK, BURST, FRAMING, HEARD, PARITY, Record
 from busim.simulator.bus import Setting
 
 BIT = 1e9 / 9600
@@ -506,3 +506,126 @@ def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
     exact, exact_bursts = play(case, script, exact=True)
     assert not differ(fast, exact), (fast, exact)
     assert bursts == exact_bursts
+
+
+# -- what is recorded as heard otherwise ------------------------------------------------------------------------------
+
+
+def heard_otherwise(wire: Wire) -> list[Record]:
+    return [record for record in wire.records if record[0] == HEARD]
+
+
+def sent_meanwhile(wire: Wire, record: Record) -> bytes:
+    """What the other stations sent in the stretch of a heard record, by the UART's definition: each character is there
+    at the middle of its first stop bit, here with half a character to spare on either side.
+    """
+    station = next(one for one in wire.stations.values() if one.label == record[2])
+    found = []
+    for burst in wire.records:
+        sender = next(one for one in wire.stations.values() if one.label == burst[2])
+        if burst[0] != BURST or (sender is station and not station.echo):
+            continue
+        of = sender.setting
+        for number, value in enumerate(burst[6]):
+            at = burst[3] + of.offset(number * of.halves) + of.sample + station.delays[sender.number]
+            if record[3] - of.char // 2 <= at <= record[4] + of.char // 2:
+                found.append((at, value))
+    return bytes(value for _, value in sorted(found))
+
+
+def exchanges(wire: Wire, count: int) -> None:
+    for n in range(count):
+        wire.send(n * 20_000_000, "one" if n % 2 else "other", b"hello")
+
+
+@pytest.mark.parametrize("bursts", [63, 64, 65, 200])
+@pytest.mark.parametrize("ppm", [0, 15_000, -15_000])
+def test_clean_bursts_on_the_exact_path_are_never_heard_otherwise_however_many(bursts: int, ppm: float) -> None:
+    wire = Wire(always_exact=True)
+    wire.station("one")
+    wire.station("other", 50.0)
+    wire.station("listener", 100.0, port(ppm=ppm))
+    wire.start()
+    exchanges(wire, bursts)
+    wire.run(10**10)
+    assert heard_otherwise(wire) == []
+
+
+@pytest.mark.parametrize("pulses", [10, 300])
+def test_pulses_that_change_no_bit_make_nothing_heard_otherwise(pulses: int) -> None:
+    """1 us of noise in the middle of a stretch of 104 us bits lies between the samples."""
+    wire = Wire()
+    wire.station("one")
+    wire.station("other", 50.0)
+    wire.station("listener", 100.0)
+    wire.start()
+    exchanges(wire, pulses)
+    for n in range(pulses):  # in the middle of a burst, where an earlier one is long over
+        wire.at(n * 20_000_000 + round(22.1 * BIT), lambda _: wire.line.pulse(1000, False))
+    wire.run(10**10)
+    assert heard_otherwise(wire) == []
+
+
+@pytest.mark.parametrize("bits", [0.5, 5, 9.6, 12, 25, 49.8])
+def test_a_run_that_ends_in_mid_burst_records_what_began_and_nothing_heard_otherwise(bits: float) -> None:
+    wire = Wire(always_exact=True)
+    wire.station("one")
+    wire.station("other", 50.0)
+    wire.start()
+    wire.send(0, "one", b"hello")
+    wire.run(round(bits * BIT))
+    begun = int(bits // 10) + 1
+    assert [(record[0], record[6]) for record in wire.records] == [(BURST, b"hello"[:begun])]
+
+
+def test_a_break_that_is_held_at_the_end_of_a_run_is_recorded_up_to_there() -> None:
+    wire = Wire()
+    wire.station("one")
+    wire.station("other", 50.0)
+    wire.start()
+    wire.at(1000, lambda _: wire.line.begin_break(wire.stations["one"]))
+    wire.run(7_000_000)
+    assert [record[3:7] for record in wire.records if record[0] == BURST] == [(1000, 7_000_000, 0, b"")]
+
+
+def test_a_sender_that_starts_while_it_receives_is_said_to_miss_the_rest() -> None:
+    wire = Wire()
+    wire.station("one")
+    wire.station("other", 0.0)
+    wire.stations["other"].label = 2
+    wire.start()
+    wire.send(0, "one", b"\x01\x02\x03\x04\x05")
+    wire.send(round(20.2 * BIT), "other", bytes(2))  # the first two characters are there; it is deaf to the next two
+    wire.run()
+    (record,) = [record for record in heard_otherwise(wire) if record[2] == 2]
+    assert record[5] == b"\x01\x02\x05"
+    assert sent_meanwhile(wire, record) == b"\x01\x02\x03\x04\x05"
+
+
+@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+@given(lines, senders, st.lists(st.integers(-5, 400), max_size=70), st.integers(0, 400), st.sampled_from([0, 12_000]))
+def test_nothing_is_said_to_be_heard_otherwise_that_was_heard_as_it_was_sent(
+    case: dict,  # type: ignore[type-arg]
+    script: list[tuple[int, int, bytes]],
+    pulses: list[int],
+    end: int,
+    ppm: float,
+) -> None:
+    wire = Wire(contention=case["contention"], coin_key=3)
+    for n in range(4):
+        of = port(case["baud"], case["format"], ppm if n == 3 else 0)
+        wire.station(str(n), case["metres"][n], of, echo=case["echo"][n], lead=case["lead"][n], hold=case["hold"][n])
+        wire.stations[str(n)].label = n + 1
+    wire.start()
+    of = port(case["baud"], case["format"])
+    at = 1_000_000
+    mask = (1 << int(case["format"][0])) - 1
+    for who, gap, data in script:
+        at = max(at + of.offset(abs(gap)) * (1 if gap >= 0 else -1), 0)
+        wire.send(at, str(who), bytes(value & mask for value in data))
+        at += of.offset(len(data) * of.halves)
+    for halves in pulses:
+        wire.at(1_000_000 + of.offset(max(halves, 0)), lambda _: wire.line.pulse(of.offset(1) // 40, False))
+    wire.run(1_000_000 + of.offset(end))
+    for record in heard_otherwise(wire):
+        assert any(record[6]) or record[5] != sent_meanwhile(wire, record)

@@ -24,13 +24,13 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
         ("line", "driver", "start", "end", "setting", "data", "exact"),
         "one run of characters without a gap by one driver: first start bit to the end of the last stop bit; "
         "setting is a row of the setting table; exact 1 when some receiver took the exact path; "
-        "no data: a break, space from start to end",
+        "no data: a break, space from start to end; of a burst under way at the end of the run the characters begun",
     ),
     HEARD: (
         "heard",
         ("line", "station", "first", "last", "data", "flags"),
-        "what one receiver heard where it differs from what was sent: instants of the first and last character, "
-        "characters, and one flag byte each (1 framing, 2 parity, 4 break)",
+        "what one receiver heard where it differs from what was sent: instants of the first and last character, heard "
+        "or missed, the characters heard, and one flag byte each (1 framing, 2 parity, 4 break)",
     ),
     FRAME: (
         "frame",

@@ -115,8 +115,11 @@ class ExactPath:
         for group in self.groups:
             for receiver in group.receivers:
                 self._write(receiver)
-                receiver.skip = {burst: len(burst.data) for burst in self.recent}
         self.recent = [burst for burst in self.recent if not burst.closed or burst.off > behind]
+        kept = set(self.recent)
+        for group in self.groups:
+            for receiver in group.receivers:
+                receiver.skip = {burst: count for burst, count in receiver.skip.items() if burst in kept}
         self.pulses = [pulse for pulse in self.pulses if pulse.end > behind]
 
     # -- from levels to characters --------------------------------------------------------------------------
@@ -177,26 +180,48 @@ class ExactPath:
             self._write(receiver)
 
     def _write(self, receiver: Receiver) -> None:
-        """Write what a receiver heard where it is not what the other stations sent meanwhile."""
+        """Write what a receiver heard since its last record, where it is not what the other stations sent meanwhile.
+
+        Compared is what can have been heard by now: of a burst under way that is a part, and the rest comes later.
+        """
         station = receiver.station
-        others = [burst for burst in self.recent if burst.station is not station or station.echo]
-        if (segments := self._cable.segments) is not None:
-            others = [burst for burst in others if segments.reaches(burst, station)]
-        parts = [(burst, burst.data[receiver.skip.get(burst, 0) :]) for burst in others]
-        sent = b"".join(data for _, data in parts)
-        if any(receiver.flags) or bytes(receiver.data) != sent:
-            if not receiver.data:  # heard nothing: the instants are those of what it missed
-                missed = [burst for burst, data in parts if data]
-                receiver.first, receiver.last = min(b.start for b in missed), max(b.end for b in missed)
+        segments = self._cable.segments
+        sent = bytearray()
+        parts: list[tuple[Burst, int, int]] = []
+        for burst in self.recent:
+            if burst.station is station and not station.echo:
+                continue
+            if segments is not None and not segments.reaches(burst, station):
+                continue
+            before, due = receiver.skip.get(burst, 0), self._due(burst, station)
+            if due > before:
+                sent += burst.data[before:due]
+                parts.append((burst, before, due))
+                receiver.skip[burst] = due
+        if any(receiver.flags) or receiver.data != sent:
+            instants = [receiver.first, receiver.last] if receiver.data else []
+            for burst, before, due in parts:  # characters that it missed lie inside the stretch, too
+                delay = station.delays[burst.station.number]
+                instants += burst.sampled(before + 1) + delay, burst.sampled(due) + delay
             self._emit(
                 (
-                    HEARD, self._number, station.label, receiver.first, receiver.last, bytes(receiver.data),
+                    HEARD, self._number, station.label, min(instants), max(instants), bytes(receiver.data),
                     bytes(receiver.flags),
                 )
             )  # fmt: skip
         receiver.data.clear()
         receiver.flags.clear()
-        receiver.skip.update((burst, len(burst.data)) for burst in others)
+
+    def _due(self, burst: Burst, station: Station) -> int:
+        """How many characters of a burst a receiver has heard, or missed, by now.
+
+        It is past those that are there half a character after the place from which it looks: its clock and the
+        sender's may differ, but not by that much within a character that is read at all. And it has missed what it
+        does not have a character later.
+        """
+        now, delay = self._kernel.now, station.delays[burst.station.number]
+        char = max(burst.setting.char, station.setting.char)
+        return burst.arrived(max(station.uart.at + char // 2, now - char) - delay)
 
 
 def find_receiver(station: Station) -> Receiver | None:

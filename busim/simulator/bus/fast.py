@@ -97,6 +97,22 @@ class FastPath:
         done = burst.sampled(group.delivered + 1) + (0 if group.shared else station.delays[burst.station.number])
         return done - burst.setting.sample, done
 
+    def finish(self) -> None:
+        """The run ends now: write the bursts under way, with the characters that have begun."""
+        now = self._kernel.now
+        for burst in self._exact.recent:
+            if burst.closed or burst.start > now:
+                continue
+            end, data = now, burst.data
+            if data:
+                count = burst.arrived(now)
+                if count < len(data) and burst.start + burst.setting.reach(count)[1] <= now:
+                    count += 1
+                data = data[:count]
+                end = burst.start + burst.setting.reach(count)[1]
+            label = burst.station.label
+            self._emit((BURST, self._number, label, burst.start, end, burst.setting_label, data, burst.exact))
+
     def _next_stop(self, group: ReceiverGroup) -> None:
         burst = group.burst
         assert burst is not None

@@ -211,7 +211,8 @@ class Line:
         exact.levels_changed()
 
     def finish(self) -> None:
-        """The run ends here: write what receivers on the exact path heard so far."""
+        """The run ends here: write bursts under way, and what receivers on the exact path heard so far."""
+        self._fast.finish()
         self._exact.finish()
 
     # -- a burst begins -------------------------------------------------------------------------------------
