@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from busim.recording.figures import HOOK, QUANTITIES, Fold, Histogram, Value
-from busim.recording.trace import BURST, EXCHANGE, MARK, Record
+from busim.recording.trace import BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, MARK, Record
 from busim.simulator.kernel import Chance
 
 LINE, MASTER, OTHER, CAMERA, MATE = 1, 7, 8, 3, 4
@@ -161,6 +161,113 @@ def test_the_poll_rate_of_a_line_counts_all_polls_and_that_of_a_camera_its_most_
     ]
     assert of_line(*records, until=2 * SECOND)["poll_rate"].value == 8 / 2
     assert of_camera(*records, until=2 * SECOND)["poll_rate"].value == 6 / 2
+
+
+def test_of_reads_from_outside_each_value_has_its_own_age() -> None:
+    """Registers 100 and 101 are read every 20 ms, 200 in each tenth read only: it is up to 200 ms and 5 ms old."""
+    records = []
+    for turn in range(50):
+        work = "read 200" if turn % 10 == 9 else "read 100..101"
+        records.append(exchange(20 * turn, 20 * turn + 5, kind="foreign", work=work))
+    figures = of_camera(*records)
+    assert figures["poll_rate"].value == 50
+    assert figures["age_worst"].value == pytest.approx(0.205, rel=1e-9)
+    assert figures["age_worst"].count == 5
+    assert figures["age_mean"].value == pytest.approx(0.105, rel=0.03)
+    often = [record for record in records if record[6] != "read 200"]
+    assert of_camera(*often)["age_worst"].value == pytest.approx(0.045, rel=1e-9)  # where one read is left out
+
+
+def test_values_that_overlap_in_reads_from_outside_are_as_old_as_their_own_last_read() -> None:
+    wide = [exchange(100 * turn, 100 * turn + 5, kind="foreign", work="read 100..109") for turn in range(10)]
+    narrow = [exchange(100 * turn + 50, 100 * turn + 55, kind="foreign", work="read 104") for turn in range(10)]
+    both = sorted([*wide, *narrow], key=lambda record: record[9])
+    assert of_camera(*both)["age_worst"].value == pytest.approx(0.105, rel=1e-9)
+
+
+def test_a_value_that_was_read_once_from_outside_is_not_polled_and_does_not_age() -> None:
+    once = exchange(0, 5, kind="foreign", work="read 7")
+    often = [exchange(50 + 50 * turn, 55 + 50 * turn, kind="foreign", work="read 100") for turn in range(19)]
+    assert of_camera(once, *often)["age_worst"].value == pytest.approx(0.055, rel=1e-9)
+    assert of_camera(once)["age_worst"].value == 1.0
+
+
+# -- time with clients ---------------------------------------------------------------------------------------
+
+
+def client(at: int, what: str, *, number: int = 1, port: int = MASTER) -> Record:
+    return (INPUT, at * MS, port, number, what, b"")
+
+
+def refused(at: int, number: int) -> Record:
+    return (EFFECT, at * MS, MASTER, "clients", f"client {number} refused: 1 are connected")
+
+
+def served(*records: Record) -> Fold:
+    folded = Fold()
+    folded.presence.doors = {MASTER: LINE}
+    for record in records:
+        folded.take(record)
+    return folded
+
+
+ASKED = [exchange(2000 + 100 * turn, 2005 + 100 * turn, kind="foreign", work="read 100") for turn in range(20)]
+
+
+def test_time_before_the_first_and_after_the_last_client_is_not_a_controller_s() -> None:
+    folded = served(client(2000, "open"), burst(2000, 2400), *ASKED, client(4000, "close"))
+    line, camera = folded.line(LINE, 10 * SECOND), folded.camera(LINE, CAMERA, 10 * SECOND)
+    assert line["poll_rate"].value == camera["poll_rate"].value == 10
+    assert line["occupancy"].value == pytest.approx(0.2)
+    assert line["load"].value == pytest.approx(0.05)
+    assert line["headroom"].value == pytest.approx(0.95)
+    assert camera["age_worst"].value == pytest.approx(0.105)
+
+
+def test_a_pause_between_clients_counts_and_so_does_a_client_that_stays_and_asks_nothing() -> None:
+    folded = served(
+        client(0, "open"), client(1000, "reset"), client(2000, "open", number=2), *ASKED,
+        client(4000, "close", number=2), client(8000, "open", number=3),
+    )  # fmt: skip
+    assert folded.line(LINE, 10 * SECOND)["poll_rate"].value == 2
+    assert folded.camera(LINE, CAMERA, 10 * SECOND)["age_worst"].value == pytest.approx(6.1)
+
+
+def test_a_client_that_is_refused_was_never_there() -> None:
+    folded = served(
+        client(2000, "open"), *ASKED, client(3000, "open", number=2), refused(3000, 2), client(4000, "close")
+    )  # fmt: skip
+    assert folded.line(LINE, 10 * SECOND)["poll_rate"].value == 10
+
+
+def test_without_a_client_rates_and_shares_do_not_apply_and_say_why() -> None:
+    figures = served().line(LINE, SECOND)
+    for name in ("poll_rate", "occupancy", "load"):
+        assert (figures[name].value, figures[name].why) == (None, "no client connected")
+    assert figures["exchanges"].value == 0
+
+
+def test_where_busim_plays_a_master_on_the_line_all_time_counts() -> None:
+    played = exchange(0, 5, master=OTHER)
+    assert served(client(2000, "open"), played, *ASKED, client(4000, "close")).line(LINE, 10 * SECOND)[
+        "poll_rate"
+    ].value == pytest.approx(2.1)
+
+
+# -- moves that a controller is told of ----------------------------------------------------------------------
+
+
+def test_moves_told_as_intents_count_as_moves_and_are_at_the_camera_within_their_time() -> None:
+    folded = Fold(hooked=True)
+    assert folded.camera(LINE, CAMERA, SECOND)["move_p95"].why == "no operator moved anything"
+    folded.take((INTENT, LINE, CAMERA, 100 * MS, "iris", "700", "panel", "500"))
+    for figures in (folded.camera(LINE, CAMERA, SECOND), folded.line(LINE, SECOND)):
+        assert (figures["move_p95"].value, figures["move_p95"].why) == (None, "no move reached its camera")
+    folded.take((CHANGE, 160 * MS, CAMERA, "iris", "700"))
+    for figures in (folded.camera(LINE, CAMERA, SECOND), folded.line(LINE, SECOND)):
+        assert figures["move_p95"].value == pytest.approx(0.060, rel=1e-2)
+        assert figures["move_max"].value == pytest.approx(0.060, rel=1e-9)
+        assert figures["move_max"].count == 1
 
 
 def test_a_read_of_a_client_from_outside_is_a_poll() -> None:

@@ -22,11 +22,12 @@ from serving import read_frame, value_frame
 from virtual_halls import BOX, MS, hall, in_loop
 
 from busim.foundation.errors import Defect, UserError
-from busim.plan import Plan
+from busim.plan import Plan, read_text
 from busim.plan.models import load
 from busim.recording.trace import EFFECT, EXCHANGE, INPUT, open_trace
 from busim.runtime.clocks import Refused
 from busim.runtime.session import Run, Virtual, replay
+from busim.runtime.session.compare import recorded_report
 from busim.simulator.kernel import Kernel
 
 HOUR = 3600 * 1000 * MS
@@ -517,3 +518,24 @@ def test_a_fast_run_and_a_session_have_the_same_figures() -> None:
     session = Virtual(plan, 2, play=["controller"])
     session.run(asyncio.sleep, 2)
     assert session.report().lines == run.report().lines
+
+
+def test_what_a_plan_expects_is_judged_over_the_time_in_which_the_controller_is_there(tmp_path: Path) -> None:
+    async def late() -> None:
+        await asyncio.sleep(30)
+        reader, writer = await asyncio.open_connection(*BOX)
+        for _ in range(100):
+            await ask(reader, writer, 1)
+            await asyncio.sleep(0.05)
+        writer.close()
+        await asyncio.sleep(60)
+
+    path = tmp_path / "late.busim"
+    bounds = "{figure: poll rate, of: wall low, at_least: 10 Hz}, {figure: age worst, of: wall low, at_most: 0.2 s}"
+    session = Virtual(read_text(f"{hall().source}\nexpect: [{bounds}]"), trace=path)
+    session.run(late)
+    report = session.report()
+    assert [verdict.verdict for verdict in report.verdicts] == ["met", "met"]
+    with open_trace(path) as trace:
+        assert recorded_report(trace).lines == report.lines
+    assert replay(path).report.lines == report.lines

@@ -5,13 +5,18 @@ from __future__ import annotations
 from array import array
 from dataclasses import dataclass, field
 
+from busim.recording.figures.clients import Presence
 from busim.recording.figures.histogram import Histogram
 from busim.recording.figures.hook import HookFold, no_hook
 from busim.recording.figures.quantities import QUANTITIES, Value
-from busim.recording.trace import BELIEF, BURST, CHANGE, EXCHANGE, INTENT, Record
+from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, Record
 
 _GOOD = ("ok", "refused")
 _KEPT = 512  # numbers, two for each stretch that is looked back at
+_NOBODY = "no client connected"
+_OUTSIDE = "read from outside"  # the group of all that clients from outside read
+READ, DOTS = "read ", ".."  # how the record of an exchange from outside names the keys of a read: `read 100..101`
+_SPANS: dict[str, tuple[str, ...]] = {}  # polls are the same few thousands of times
 
 
 class _Age:
@@ -49,6 +54,7 @@ class _Age:
         """ns, from the first delivery to `until`; None without one."""
         if not self.count:
             return None
+        until = max(until, self._since)  # a reply may come when who asked is gone
         new, old = until - self._read, self._since - self._read
         span = until - self._from
         return (self._area + new * new - old * old) / (2 * span) if span > 0 else float(old)
@@ -62,7 +68,8 @@ class _Camera:
     exchanges: int = 0
     outcomes: dict[str, int] = field(default_factory=dict)
     polls: dict[str, int] = field(default_factory=dict)  # group -> good ones
-    ages: dict[str, _Age] = field(default_factory=dict)
+    ages: dict[str, _Age] = field(default_factory=dict)  # by group
+    outside: dict[str, _Age] = field(default_factory=dict)  # by value, of what clients from outside read
     latency: Histogram = field(default_factory=Histogram)
     moves: Histogram = field(default_factory=Histogram)
     retries: int = 0
@@ -84,12 +91,14 @@ class _Line:
 class Fold:
     """Takes records, gives figures. `restless`: numbers of masters that have polls without a wanted rate.
 
-    `hooked`: a controller under test was told of operators' moves, and tells what it believes.
+    `presence.doors`: converters that clients from outside can come to. `hooked`: a controller under test was told of
+    operators' moves, and tells what it believes.
     """
 
     def __init__(self, *, hooked: bool = False) -> None:
         self._hook = HookFold() if hooked else None
         self.restless: frozenset[int] = frozenset()
+        self.presence = Presence()
         self._lines: dict[int, _Line] = {}
 
     def take(self, record: Record) -> None:
@@ -99,6 +108,8 @@ class Fold:
             self._burst(record)
         elif kind == EXCHANGE:
             self._exchange(record)
+        elif kind in (INPUT, EFFECT):
+            self.presence.take(record)
         elif self._hook is not None:
             if kind == CHANGE:
                 self._hook.change(record)
@@ -146,24 +157,31 @@ class Fold:
         if kind == "command":
             one.moves.add(ended - asked)
         elif outcome == "ok" and kind != "probe" and work != "write":
+            read = read_at if read_at >= 0 else sent
+            ages: dict[str, _Age] = one.ages
+            values: tuple[str, ...] = (work,)
+            if kind == "foreign":
+                ages, values, work = one.outside, _values_read(work), _OUTSIDE
             one.polls[work] = one.polls.get(work, 0) + 1
-            age = one.ages.get(work)
-            if age is None:
-                age = one.ages[work] = _Age()
-            age.deliver(ended, read_at if read_at >= 0 else sent)
+            for value in values:
+                age = ages.get(value)
+                if age is None:
+                    age = ages[value] = _Age()
+                age.deliver(ended, read)
 
     # -- results --------------------------------------------------------------------------------------------
 
     def line(self, number: int, until: int) -> dict[str, Value]:
         """The figures of a line after `until` ns."""
         line = self._lines.get(number, _Line())
-        seconds = until / 1e9
-        values = _common(list(line.cameras.values()), seconds)
+        _, length = self._span(number, until)
+        told = None if self._hook is None else self._hook.moves_of_line(number)
+        values = _common(list(line.cameras.values()), length, told)
         values["collisions"] = _value("collisions", line.collisions, line.bursts)
-        values["occupancy"] = _value("occupancy", line.wire / until if until else None, line.bursts)
-        load = max(line.inside.values(), default=0) / until if until else None
+        values["occupancy"] = _value("occupancy", line.wire / length if length else None, line.bursts, _NOBODY)
+        load = max(line.inside.values(), default=0) / length if length else None
         exchanges = sum(one.exchanges for one in line.cameras.values())
-        values["load"] = _value("load", load, exchanges)
+        values["load"] = _value("load", load, exchanges, _NOBODY)
         if not line.inside:
             values["headroom"] = Value(QUANTITIES["headroom"], None, 0, "nobody asked")
         elif self.restless & line.inside.keys():
@@ -174,39 +192,69 @@ class Fold:
 
     def camera(self, line: int, number: int, until: int) -> dict[str, Value]:
         """The figures of a camera after `until` ns."""
+        until, length = self._span(line, until)
         one = self._lines.get(line, _Line()).cameras.get(number, _Camera())
-        values = _common([one], until / 1e9)
+        values = _common([one], length, None if self._hook is None else self._hook.moves_of_camera(number))
         group = max(one.polls, key=lambda name: (one.polls[name], name), default=None)
-        age = one.ages.get(group, _Age()) if group is not None else _Age()
         polls = one.polls.get(group or "", 0)
-        values["poll_rate"] = _value("poll_rate", polls / (until / 1e9) if until else None, age.count)
-        mean, worst = age.mean(until), age.longest(until)
-        values["age_mean"] = _value("age_mean", None if mean is None else mean / 1e9, age.count, "no poll was answered")
-        worst_s = None if worst is None else worst / 1e9
-        values["age_worst"] = _value("age_worst", worst_s, age.count, "no poll was answered")
+        values["poll_rate"] = _value("poll_rate", polls / (length / 1e9) if length else None, polls, _NOBODY)
+        mean, count = max(((age.mean(until) or 0.0, age.count) for age in _looked_at(one, group)), default=(None, 0))
+        values["age_mean"] = _value("age_mean", None if mean is None else mean / 1e9, count, "no poll was answered")
+        worst, count = max(((age.longest(until) or 0, age.count) for age in _looked_at(one, group)), default=(None, 0))
+        values["age_worst"] = _value("age_worst", None if worst is None else worst / 1e9, count, "no poll was answered")
         return values | (no_hook() if self._hook is None else self._hook.of_camera(number))
+
+    def _span(self, line: int, until: int) -> tuple[int, int]:
+        """Up to when figures of a line count, and the length of the time that counts, ns (0: nobody was there)."""
+        span = self.presence.span(line, self._lines.get(line, _Line()).inside, until)
+        return (until, 0) if span is None else (span[1], span[1] - span[0])
 
     def camera_numbers(self, line: int) -> list[int]:
         """Cameras that were asked on this line (0: an address where the plan has none)."""
         return sorted(self._lines.get(line, _Line()).cameras)
 
 
+def _values_read(work: str) -> tuple[str, ...]:
+    """The values of a read from outside, one by one: each has an age of its own."""
+    known = _SPANS.get(work)
+    if known is None:
+        first, dots, last = work.removeprefix(READ).partition(DOTS)
+        known = tuple(str(key) for key in range(int(first), int(last) + 1)) if dots else (first,)
+        if len(_SPANS) < _KEPT:
+            _SPANS[work] = known
+    return known
+
+
+def _looked_at(one: _Camera, group: str | None) -> list[_Age]:
+    """The ages that count: of the most polled group; of what is read from outside, of every value read repeatedly."""
+    if group is None:
+        return []
+    if group != _OUTSIDE:
+        return [one.ages[group]]
+    again = [age for age in one.outside.values() if age.count > 1]
+    return again or list(one.outside.values())
+
+
 def _value(name: str, value: float | None, count: int, why: str = "nothing to measure") -> Value:
     return Value(QUANTITIES[name], value, count, "" if value is not None else why)
 
 
-def _common(cameras: list[_Camera], seconds: float) -> dict[str, Value]:
-    latency, moves = _merged([c.latency for c in cameras]), _merged([c.moves for c in cameras])
+def _common(cameras: list[_Camera], length: int, told: tuple[int, Histogram] | None) -> dict[str, Value]:
+    """`length`: ns that count; `told`: operators' moves a controller under test was told of, times of those done."""
+    latency = _merged([c.latency for c in cameras])
+    moves = _merged([*(c.moves for c in cameras), *([told[1]] if told else [])])
+    unmoved = "no move reached its camera" if told and told[0] else "no operator moved anything"
+    seconds = length / 1e9
     exchanges = sum(c.exchanges for c in cameras)
     values = {"exchanges": _value("exchanges", exchanges, exchanges)}
     polls = sum(sum(c.polls.values()) for c in cameras)
-    values["poll_rate"] = _value("poll_rate", polls / seconds if seconds else None, polls)
+    values["poll_rate"] = _value("poll_rate", polls / seconds if seconds else None, polls, _NOBODY)
     for name, share in (("latency_p50", 0.5), ("latency_p95", 0.95), ("latency_p99", 0.99)):
         values[name] = _seconds(name, latency, latency.quantile(share))
     values["latency_max"] = _seconds("latency_max", latency, latency.largest if latency.count else None)
-    values["move_p95"] = _seconds("move_p95", moves, moves.quantile(0.95), "no operator moved anything")
+    values["move_p95"] = _seconds("move_p95", moves, moves.quantile(0.95), unmoved)
     most = moves.largest if moves.count else None
-    values["move_max"] = _seconds("move_max", moves, most, "no operator moved anything")
+    values["move_max"] = _seconds("move_max", moves, most, unmoved)
     for name, outcome in (("time_outs", "time-out"), ("damaged", "damaged"), ("refused", "refused")):
         values[name] = _value(name, sum(c.outcomes.get(outcome, 0) for c in cameras), exchanges)
     values["retries"] = _value("retries", sum(c.retries for c in cameras), exchanges)

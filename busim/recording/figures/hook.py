@@ -75,6 +75,13 @@ class HookFold:
         if behind >= 0:
             one.behind.add(behind)
 
+    def moves_of_camera(self, number: int) -> tuple[int, Histogram]:
+        """Moves that were told, and how long those took that reached the camera."""
+        return _moves([self._cameras.get(number, _Camera())])
+
+    def moves_of_line(self, line: int) -> tuple[int, Histogram]:
+        return _moves([self._cameras[number] for number in sorted(self._lines.get(line, ()))])
+
     def of_camera(self, number: int) -> dict[str, Value]:
         return _values([self._cameras.get(number, _Camera())])
 
@@ -85,6 +92,14 @@ class HookFold:
 def no_hook() -> dict[str, Value]:
     """What there is to say without one."""
     return {name: Value(QUANTITIES[name], None, 0, _NO_HOOK) for name in NAMES}
+
+
+def _moves(cameras: Iterable[_Camera]) -> tuple[int, Histogram]:
+    told, done = 0, Histogram()
+    for one in cameras:
+        told += one.intents
+        done.merge(one.done)
+    return told, done
 
 
 def _values(cameras: Iterable[_Camera]) -> dict[str, Value]:

@@ -38,17 +38,20 @@ def _table(*rows: tuple[str, str, str, str]) -> dict[str, Quantity]:
 QUANTITIES = _table(
     ("exchanges", "exchanges", "", "requests that ended in any way: answered, refused, timed out, damaged; broadcasts, "
      "which nobody answers, too"),
-    ("poll_rate", "poll rate", "/s", "polls answered well, divided by the time of the run; for a camera, those of its "
-     "most polled group"),
+    ("poll_rate", "poll rate", "/s", "polls answered well, divided by the time of the run, or on a line that only "
+     "clients from outside ask, from the first one's coming to the last one's going; for a camera, those of its most "
+     "polled group, or all reads by clients from outside"),
     ("age_mean", "age, mean", "s", "mean over time of now minus the instant at which the camera read the value last "
-     "delivered, for its most polled group"),
+     "delivered, for its most polled group; where clients from outside read, for the value of which it is largest, "
+     "those read only once left out"),
     ("age_worst", "age, worst", "s", "the largest that this age became"),
     ("latency_p50", "latency p50", "s", "half of the exchanges took at most this from request sent to reply whole at "
      "the master (answered ones; to 0.1 %)"),
     ("latency_p95", "latency p95", "s", "95 % of the exchanges took at most this"),
     ("latency_p99", "latency p99", "s", "99 % of the exchanges took at most this"),
     ("latency_max", "latency max", "s", "the longest exchange"),
-    ("move_p95", "move p95", "s", "95 % of operators' moves were acknowledged within this, from the move at the panel"),
+    ("move_p95", "move p95", "s", "95 % of operators' moves were acknowledged within this, from the move at the panel; "
+     "of moves that a controller under test was told of: were at the camera within this"),
     ("move_max", "move max", "s", "the longest any move took"),
     ("time_outs", "time-outs", "", "exchanges given up without a single character heard"),
     ("retries", "retries", "", "attempts beyond the first for the same command"),

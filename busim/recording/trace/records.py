@@ -56,10 +56,11 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
             "exact",
         ),
         "one request and what became of it. kind: poll, command, probe, foreign; work: poll group (with the first key "
-        "behind it in the further exchanges of a group that takes several) or control; asked: when it was wanted; "
-        "sent: first bit wanted on the wire; ended: reply whole at the master, or given up; free: when the master may "
-        "ask again; outcome: ok, refused, time-out, damaged, unanswered (a broadcast); read_at: when the camera served "
-        "it, -1 unknown; exact 1 when a burst of it took the exact path",
+        "behind it in the further exchanges of a group that takes several) or control, and of a read by a client from "
+        "outside its keys (read 100..101); asked: when it was wanted; sent: first bit wanted on the wire; ended: reply "
+        "whole at the master, or given up; free: when the master may ask again; outcome: ok, refused, time-out, "
+        "damaged, unanswered (a broadcast); read_at: when the camera served it, -1 unknown; exact 1 when a burst of it "
+        "took the exact path",
     ),
     INPUT: (
         "input",

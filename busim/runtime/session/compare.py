@@ -17,11 +17,23 @@ from typing import Any
 
 from busim.recording.expectations import expectations
 from busim.recording.figures import Fold, Value
-from busim.recording.trace import BELIEF, BURST, CHANGE, EXCHANGE, INTENT, TABLES, Record, Trace, open_trace
+from busim.recording.trace import (
+    BELIEF,
+    BURST,
+    CHANGE,
+    EFFECT,
+    EXCHANGE,
+    INPUT,
+    INTENT,
+    TABLES,
+    Record,
+    Trace,
+    open_trace,
+)
 from busim.recording.trace.schema import INSTANTS
 from busim.runtime.session.replay import last_instant, plan_of
 from busim.runtime.session.report import Report, make_report
-from busim.runtime.session.run import restless
+from busim.runtime.session.run import doors, restless
 from busim.simulator.world import Name
 
 SCHEMA = 1
@@ -119,8 +131,9 @@ def recorded_report(trace: Trace) -> Report:
     names = [Name(number, *name) for number, name in trace.names.items()]
     fold = Fold(hooked=trace.head.get("hook") == 1)
     fold.restless = restless(plan, names)
+    fold.presence.doors = doors(names) if trace.head.get("clock") != "fast" else {}
     # As they were written: each kind's order is what the fold goes by, and between these three groups there is none.
-    hook = heapq.merge(*(trace.records(kind) for kind in (CHANGE, INTENT, BELIEF)), key=_instant)
+    hook = heapq.merge(*(trace.records(kind) for kind in (CHANGE, INTENT, BELIEF, INPUT, EFFECT)), key=_instant)
     for record in chain(trace.records(BURST), trace.records(EXCHANGE), hook):
         fold.take(record)
     ended = trace.head.get("ended_at")

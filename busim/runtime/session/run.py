@@ -70,6 +70,7 @@ class Run:
             )  # fmt: skip
         self._expected = expectations(plan)
         self._fold.restless = restless(plan, self.world.names)
+        self._fold.presence.doors = doors(self.world.names) if watched else {}
         if trace is not None:
             names = None if played is None else sorted(played)
             about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
@@ -127,3 +128,8 @@ def restless(plan: Plan, names: Iterable[Name]) -> frozenset[int]:
     """The numbers of masters that have polls without a wanted rate."""
     never = {master.name for master in plan.masters if any(not group.every for group in master.groups)}
     return frozenset(name.id for name in names if name.kind == "master" and name.name in never)
+
+
+def doors(names: Iterable[Name]) -> dict[int, int]:
+    """The numbers of converters, each with its line's."""
+    return {name.id: name.parent for name in names if name.kind == "converter"}

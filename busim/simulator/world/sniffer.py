@@ -109,7 +109,15 @@ class Sniffer:
         exact = 1 if self._line.exact_bursts != self._exact_before else 0
         self._emit(
             (
-                EXCHANGE, self._line.number, self._number, number, request.id, "foreign", request.verb, 1, self._sent,
+                EXCHANGE, self._line.number, self._number, number, request.id, "foreign", _work(request), 1, self._sent,
                 self._sent, ended, ended + self._silence, outcome, read_at, exact,
             )
         )  # fmt: skip
+
+
+def _work(request: Request) -> str:
+    """What was asked; of a read also the keys, for each value is as old as its own last read."""
+    if request.verb != "read":
+        return request.verb
+    last = request.key + request.size - 1
+    return f"read {request.key}" if last <= request.key else f"read {request.key}..{last}"
