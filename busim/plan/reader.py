@@ -38,12 +38,16 @@ def read(path: str | Path) -> Plan:
     return _resolved(replace(plan, files=files_beside(plan)), silent)
 
 
+def files_in_use(plan: Plan) -> list[str]:
+    """Names of the files that the installation is built from: protocols of lines and models of cameras, no spares'."""
+    named = {line.protocol for line in plan.lines} | {camera.model for camera in plan.cameras}
+    return sorted(filter(is_path, named))
+
+
 def files_beside(plan: Plan) -> dict[str, str]:
     """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
     found = {}
-    named = {line.protocol for line in plan.lines}
-    named |= {camera.model for camera in plan.cameras} | {spare.model for spare in plan.spares}
-    for name in sorted(filter(is_path, named)):
+    for name in sorted({*files_in_use(plan), *filter(is_path, (spare.model for spare in plan.spares))}):
         with suppress(UserError):
             found[name] = load(folder(plan) / name).text
     return found
@@ -51,13 +55,15 @@ def files_beside(plan: Plan) -> dict[str, str]:
 
 def read_text(text: str, path: str = "", files: Mapping[str, str] | None = None) -> Plan:
     """Read a plan from its text; `path` names it in messages, and files beside it are looked for there, but for those
-    in `files` (name to text). Raises Findings as `read` does."""
+    in `files` (name to text): where these are given, no other becomes part of the plan. Raises Findings as `read` does.
+    """
     try:
         document = parse(text, path)
     except UserError as error:
         raise Findings([Finding.of(error, "unreadable")]) from None
     plan, silent = _plan(document)
-    return _resolved(replace(plan, files=dict(files or {})), silent)
+    texts = files_beside(plan) if files is None else dict(files)
+    return _resolved(replace(plan, files=texts), silent)
 
 
 def _resolved(plan: Plan, silent: Collection[str]) -> Plan:

@@ -1,10 +1,12 @@
 """The trace: what happened, as records in a file that anything can read.
 
 The hot paths emit plain tuples; a process of its own writes them (see `child`, started by the session); the
-reader gives the same tuples back. The file's layout is in `schema`.
+reader gives the same tuples back. The file's layout is in `schema`; what a file must be
+before anything is asked of it, in `integrity`.
 """
 
-from busim.recording.trace.reader import Name, Setting, SummaryRow, Trace, open_trace
+from busim.recording.trace.integrity import Setting, baud_of, damaged
+from busim.recording.trace.reader import Name, SummaryRow, Trace, open_trace
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -52,6 +54,8 @@ __all__ = [
     "SummaryRow",
     "Trace",
     "TraceWriter",
+    "baud_of",
+    "damaged",
     "describe",
     "open_trace",
 ]

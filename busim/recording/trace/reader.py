@@ -8,20 +8,33 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
-from fractions import Fraction
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple
 
 from busim.foundation.errors import Defect, UserError
-from busim.foundation.units import CharFormat
-from busim.recording.trace.records import BELIEF, INPUT, INTENT, SCHEMA, TABLES, Record
+from busim.recording.trace.integrity import (
+    LATER,
+    ascending,
+    check_schema,
+    connect,
+    is_regular,
+    setting_of,
+    told,
+    types_beside,
+    types_of,
+)
+from busim.recording.trace.records import INPUT, TABLES, Record
 from busim.recording.trace.schema import INSTANTS, SUMMARY_NS
-from busim.recording.trace.writer import HeadValue, is_trace
+from busim.recording.trace.writer import is_trace
 
-_LATER = {INTENT: 2, BELIEF: 2}  # kinds that traces of older schemas do not have
+_NAMES = "SELECT id, kind, name, parent FROM name ORDER BY id"
 _SETTINGS = "SELECT id, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY id"
+_SUMMARY = (
+    "SELECT line, start, bursts, exchanges, wire_ns, inside_ns, time_outs, damaged FROM summary "
+    "WHERE line = ? AND start >= ? AND start < ? ORDER BY start"
+)
 
 
 class Name(NamedTuple):
@@ -30,25 +43,6 @@ class Name(NamedTuple):
     kind: str
     name: str
     parent: int
-
-
-class Setting(NamedTuple):
-    """How a driver sends. `ppm` is the error of its clock; `inverted` is true where its pair is swapped.
-
-    `lead` and `hold`: ns the driver is enabled before and after the characters, negative where it cuts them.
-    """
-
-    baud: Fraction
-    format: CharFormat
-    ppm: float
-    inverted: bool
-    lead: int = 0
-    hold: int = 0
-
-    @property
-    def true_baud(self) -> Fraction:
-        """Baud as the driver's own clock makes it."""
-        return self.baud * (1 + Fraction(self.ppm).limit_denominator(10**6) / 10**6)
 
 
 class SummaryRow(NamedTuple):
@@ -67,18 +61,29 @@ class SummaryRow(NamedTuple):
 class Trace:
     """An open trace; a context manager. Every method raises UserError when the file turns out damaged.
 
-    `head`: the run (see the schema's HEAD); `names` and `settings`: by number.
+    `head`: the run (see the schema's HEAD); `names` and `settings`: by number. All that is read belongs to the instant
+    at which the trace was opened, though its run may go on.
     """
 
     def __init__(self, path: str) -> None:
         self.path = path
-        with self._telling():
-            self._database = sqlite3.connect(Path(path).absolute().as_uri() + "?mode=ro", uri=True)
-            self.head: dict[str, HeadValue] = dict(self._rows("SELECT key, value FROM head"))
-        self._check_schema()
-        names = self._rows("SELECT id, kind, name, parent FROM name ORDER BY id")
-        self.names = {row[0]: Name(*row[1:]) for row in names}
-        self.settings = {row[0]: self._setting(*row[1:]) for row in self._rows(_SETTINGS)}
+        try:
+            self._database = connect(path)
+        except sqlite3.Error as error:
+            raise told(error, path) from error
+        try:
+            try:
+                self.head = check_schema(self._database, path)
+            except sqlite3.Error as error:
+                raise told(error, path) from error
+            self._schema = int(self.head["schema"])
+            names = self._rows(_NAMES, types_beside("name"), (0,))
+            self.names = {row[0]: Name(*row[1:]) for row in names}
+            settings = self._rows(_SETTINGS, types_beside("setting"), (0,))
+            self.settings = {row[0]: setting_of(path, *row[1:]) for row in settings}
+        except BaseException:
+            self._database.close()
+            raise
 
     def records(
         self,
@@ -99,7 +104,7 @@ class Trace:
             if each not in TABLES:
                 raise Defect(f"no such kind of record: {each}")
             table, names, _ = TABLES[each]
-            if each in _LATER and self._schema < _LATER[each]:
+            if each in LATER and self._schema < LATER[each]:
                 continue
             if line is None or "line" in names:
                 yield from self._records(each, table, names, since, until, line, by_time)
@@ -124,8 +129,11 @@ class Trace:
         indexed = f" INDEXED BY {table}_at" if by_time or since is not None or until is not None else ""
         order = f'"{instant}", n' if by_time else "n"
         columns = ", ".join(f'"{name}"' for name in names)
-        query = f"SELECT {kind}, {columns} FROM {table}{indexed}{where} ORDER BY {order}"
-        yield from self._rows(query, tuple(value for _, value in limits))
+        query = f"SELECT {kind}, {columns}, n FROM {table}{indexed}{where} ORDER BY {order}"
+        last = len(names) + 1
+        behind = (1 + names.index(instant), last) if by_time else (last,)
+        for row in self._rows(query, (*types_of(kind), int), behind, tuple(value for _, value in limits)):
+            yield row[:-1]
 
     def inputs(self) -> Iterator[Record]:
         """The inputs from outside, in the order they came: what replay feeds back."""
@@ -133,7 +141,8 @@ class Trace:
 
     def lateness(self) -> Iterator[tuple[int, int]]:
         """(instant, ns late) of a run on the wall clock, in the order written."""
-        return self._rows("SELECT at, ns FROM lateness ORDER BY rowid")
+        query = "SELECT at, ns, rowid FROM lateness ORDER BY rowid"
+        return ((at, ns) for at, ns, _ in self._rows(query, (int, int, int), (2,)))
 
     def summary(
         self, line: int, since: int = 0, until: int | None = None, every: int = SUMMARY_NS
@@ -144,13 +153,22 @@ class Trace:
         """
         if every <= 0 or every % SUMMARY_NS:
             raise Defect(f"a summary is made of steps of {SUMMARY_NS} ns, not of {every}")
-        query = (
-            "SELECT line, start / ?1 * ?1 AS bin, sum(bursts), sum(exchanges), sum(wire_ns), sum(inside_ns), "
-            "sum(time_outs), sum(damaged) FROM summary WHERE line = ?2 AND start >= ?3 AND start < ?4 "
-            "GROUP BY bin ORDER BY bin"
-        )
         end = until if until is not None else 2**63 - 1
-        return (SummaryRow(*row) for row in self._rows(query, (every, line, since, end)))
+        return self._summary(line, since, end, every)
+
+    def _summary(self, line: int, since: int, end: int, every: int) -> Iterator[SummaryRow]:
+        """In Python, not in the database: a sum there would hide rows that come for ever."""
+        held: SummaryRow | None = None
+        for row in self._rows(_SUMMARY, types_beside("summary"), (1,), (line, since, end)):
+            start = row[1] // every * every
+            if held is not None and held.start == start:
+                held = SummaryRow(line, start, *(one + more for one, more in zip(held[2:], row[2:], strict=True)))
+                continue
+            if held is not None:
+                yield held
+            held = SummaryRow(line, start, *row[2:])
+        if held is not None:
+            yield held
 
     def fingerprint(self) -> str:
         """SHA-256, in hex, of names, settings and all records in order: equal for two identical runs.
@@ -161,7 +179,7 @@ class Trace:
         digest = hashlib.sha256()
         for number, name in self.names.items():
             digest.update(f"name{(number, *name)!a}\n".encode())
-        for row in self._rows(_SETTINGS):
+        for row in self._rows(_SETTINGS, types_beside("setting"), (0,)):
             digest.update(f"setting{row!a}\n".encode())
         for record in self.records():
             digest.update(f"{record!a}\n".encode())
@@ -178,52 +196,25 @@ class Trace:
     ) -> None:
         self.close()
 
-    def _rows(self, query: str, values: tuple[int, ...] = ()) -> Iterator[Any]:
-        with self._telling():
-            yield from self._database.execute(query, values)
-
-    def _setting(self, baud: str, form: str, ppm: float, inverted: int, lead: int, hold: int) -> Setting:
+    def _rows(
+        self, query: str, types: tuple[type, ...], order: tuple[int, ...], values: tuple[int, ...] = ()
+    ) -> Iterator[Any]:
         try:
-            return Setting(Fraction(baud), CharFormat.parse(form), ppm, bool(inverted), lead, hold)
-        except (ValueError, ZeroDivisionError) as error:
-            raise _damaged(self.path, f"baud {baud!r}") from error
-
-    def _check_schema(self) -> None:
-        schema = self.head.get("schema")
-        if not isinstance(schema, int) or schema > SCHEMA:
-            raise UserError(
-                "this trace was written by a newer busim",
-                file=self.path,
-                found=f"schema {schema}, busim {self.head.get('busim')}",
-                expected=f"schema {SCHEMA}",
-                mend="read it with that version or a newer one",
-            )
-        self._schema = schema
-
-    @contextmanager
-    def _telling(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.OperationalError as error:
-            raise UserError(
-                "the trace cannot be read",
-                file=self.path,
-                found=str(error),
-                mend="after a killed run in a read-only folder copy the file and its -wal file elsewhere",
-            ) from error
-        except sqlite3.DatabaseError as error:
-            raise _damaged(self.path, str(error)) from error
-
-
-def _damaged(path: str, found: str) -> UserError:
-    return UserError("the trace is damaged", file=path, found=found, mend="use another copy of it")
+            cursor = self._database.execute(query, values)
+            try:
+                yield from ascending(cursor, types, self.path, order)
+            finally:
+                with suppress(sqlite3.ProgrammingError):  # the trace was closed first, and its cursors with it
+                    cursor.close()
+        except sqlite3.Error as error:
+            raise told(error, self.path) from error
 
 
 def open_trace(path: str | Path) -> Trace:
     """Open a trace to read. Raises UserError when it is missing, no trace, of a newer schema, or damaged."""
     text = str(path)
     try:
-        good = is_trace(text)
+        good = is_regular(text) and is_trace(text)
     except OSError as error:
         raise UserError(
             "the trace cannot be opened", file=text, found=error.strerror or str(error), mend="check the path"

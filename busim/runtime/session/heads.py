@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import time
+from pathlib import Path
 
+from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
-from busim.plan import Plan, defaults, source_text
+from busim.plan import Plan, defaults, files_in_use, folder, source_text
 from busim.recording.trace import HeadValue
 
 
@@ -17,7 +19,7 @@ def head(
     """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all.
 
     `epoch`: UTC of simulated time 0 in ns since 1970, None for now. Raises UserError for a plan that was changed in
-    memory.
+    memory, and for one whose trace would carry a file from elsewhere.
     """
     return {
         "busim": VERSION,
@@ -26,9 +28,27 @@ def head(
         "epoch": time.time_ns() if epoch is None else epoch,
         "plan_path": plan.path,
         "plan_text": source_text(plan),
-        "plan_files": json.dumps(dict(plan.files)),
+        "plan_files": json.dumps(_embedded(plan)),
         "defaults": json.dumps(defaults(plan)),
         "speed": speed,
         "played": json.dumps(played),
         "hook": int(hooked),
     }
+
+
+def _embedded(plan: Plan) -> dict[str, str]:
+    """Name to text of the files in use. They come from the folder of the plan: whoever is sent a plan and sends the
+    trace back shall not have sent along another file of theirs."""
+    here = Path(folder(plan)).resolve()
+    found = {}
+    for name in files_in_use(plan):
+        if name not in plan.files:
+            continue  # it cannot be read, which is told where it is used
+        if not (here / name).resolve().is_relative_to(here):
+            raise UserError(
+                "a trace takes along only files from the folder of the plan", file=plan.path or None,
+                found=f"{name[:200]!r}", expected=f"a file in {str(here)!r} or below it",
+                mend="copy that file beside the plan and name it so, or record no trace",
+            )  # fmt: skip
+        found[name] = plan.files[name]
+    return found

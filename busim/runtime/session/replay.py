@@ -16,15 +16,15 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
-from busim.plan import Plan, defaults, read_text
+from busim.plan import Plan, defaults, files_in_use, read_text
 from busim.protocols.hook import Belief, checked
-from busim.recording.trace import BELIEF, INPUT, INTENT, MARK, TABLES, Record, Trace, open_trace
+from busim.recording.trace import BELIEF, INPUT, INTENT, MARK, TABLES, Record, Trace, baud_of, open_trace
 from busim.recording.trace.schema import INSTANTS
 from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
@@ -71,17 +71,17 @@ def replay(
     with open_trace(path) as old, _place(path, trace) as new_path:
         plan = plan_of(old)
         complete = bool(old.head.get("complete"))
-        missing = Counter[int]() if complete else Counter({kind: sum(1 for _ in old.records(kind)) for kind in TABLES})
+        missing = Counter({kind: sum(1 for _ in old.records(kind)) for kind in TABLES})
 
         def count(record: Record) -> None:
             missing[record[0]] -= 1
 
         run = Run(
             plan, _number(old, "seed"), trace=new_path, overwrite=overwrite, played=_played(old), watched=True,
-            epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1, also=None if complete else count,
+            epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1, also=count,
         )  # fmt: skip
         try:
-            _play(old, run, _number(old, "ended_at") if complete else last_instant(old), advanced)
+            _play(old, run, _number(old, "ended_at") if complete else last_instant(old), missing, advanced)
             if not complete:
                 _reach(run, missing)
             run.finish()
@@ -96,7 +96,16 @@ def replay(
 
 def plan_of(old: Trace) -> Plan:
     """The plan of a trace's run. Raises UserError where it has none that can be read."""
-    return read_text(_text(old, "plan_text"), _text(old, "plan_path"), _files(old))
+    files = _files(old)
+    try:
+        plan = read_text(_text(old, "plan_text"), _text(old, "plan_path"), files)
+    except Findings as error:
+        first = error.findings[0]
+        raise _unplayable(old, f"a plan with errors in it, first: {first.field or 'plan'}: {first.what}") from None
+    for name in files_in_use(plan):
+        if name not in files:  # the file of that name on this machine is another one, and nobody asked for it
+            raise _unplayable(old, f"a plan that names {name[:60]!r}, whose text is not in the trace")
+    return plan
 
 
 def _files(old: Trace) -> dict[str, str]:
@@ -106,7 +115,7 @@ def _files(old: Trace) -> dict[str, str]:
     try:
         files = json.loads(_text(old, "plan_files"))
         return {str(name): str(text) for name, text in files.items()}
-    except (ValueError, AttributeError):
+    except (ValueError, AttributeError, RecursionError):
         raise _unplayable(old, "files beside its plan that cannot be read") from None
 
 
@@ -126,30 +135,40 @@ def _place(path: str | Path, trace: str | Path | None) -> Iterator[Path]:
 # -- playing ------------------------------------------------------------------------------------------------
 
 
-def _play(old: Trace, run: Run, until: int, advanced: Callable[[int, int], None]) -> None:
-    """Feed what came from outside, and go on to `until`."""
+def _play(old: Trace, run: Run, until: int, missing: Counter[int], advanced: Callable[[int, int], None]) -> None:
+    """Feed what came from outside, and go on to `until`, or to where the run has more records than the trace."""
     kernel = run.world.kernel
     given = (record for record in old.records(INTENT) if not record[6])  # the others come from the plan's panels
     for record in heapq.merge(old.inputs(), given, old.records(BELIEF), old.records(MARK), key=_instant):
         at = _instant(record)
         if not kernel.now <= at <= until:
             raise _unplayable(old, f"something from outside at {at} ns, between {kernel.now} and the end at {until} ns")
-        _advance(run, at, until, advanced)
+        if not _advance(run, at, until, missing, advanced):
+            return
         _apply(record, run.world, old)
-    _advance(run, until, until, advanced)
+    _advance(run, until, until, missing, advanced)
 
 
 def _instant(record: Record) -> int:
     return int(record[3] if record[0] in (INTENT, BELIEF) else record[1])
 
 
-def _advance(run: Run, to: int, until: int, advanced: Callable[[int, int], None]) -> None:
-    """In steps, so that somebody who waits sees that it goes on."""
-    now = run.world.kernel.now
-    for at in range(now - now % _STEP + _STEP, to, _STEP):
+def _advance(run: Run, to: int, until: int, missing: Counter[int], advanced: Callable[[int, int], None]) -> bool:
+    """In steps, so that somebody who waits sees that it goes on. False: more has come of it than the trace has.
+
+    Without that, a trace that claims to have run for a year would be played for one.
+    """
+    kernel = run.world.kernel
+    while (due := kernel.next_deadline()) is not None:
+        at = max(due, kernel.now - kernel.now % _STEP + _STEP)  # times in which nothing happens are passed in one step
+        if at >= to:
+            break
         run.advance(at)
         advanced(at, until)
+        if min(missing.values()) < 0:
+            return False
     run.advance(to)
+    return True
 
 
 def _apply(record: Record, world: World, old: Trace) -> None:
@@ -204,9 +223,9 @@ def _tell(record: Record, world: World, old: Trace) -> None:
 
 def _set(port: ConverterPort, client: int, data: bytes, old: Trace) -> None:
     try:
-        baud, format = data.decode().split(" ")
-        port.set(client, Fraction(baud), CharFormat.parse(format))
-    except (ValueError, ZeroDivisionError, UserError):
+        baud, format = data[:100].decode().split(" ")
+        port.set(client, baud_of(baud), CharFormat.parse(format))
+    except (ValueError, UserError):
         raise _unplayable(old, f"a setting {data!r}") from None
 
 
