@@ -12,7 +12,7 @@ from typing import Annotated, Optional
 import typer
 
 NAME = "explain"
-HELP = "Explain a topic of the handbook, a figure, a rule of check, or a word; without one, list the topics."
+HELP = "Explain a topic of the handbook, a figure, a rule of check, a fault, or a word; without one, list the topics."
 
 _WORD = re.compile(r"^- \*\*(.+?)\*\*: .*(?:\n  .*)*", re.MULTILINE)
 
@@ -20,7 +20,7 @@ _WORD = re.compile(r"^- \*\*(.+?)\*\*: .*(?:\n  .*)*", re.MULTILINE)
 def command(
     topic: Annotated[
         Optional[list[str]],  # noqa: UP045
-        typer.Argument(help="A topic, the name of a figure or of a rule, or a word."),
+        typer.Argument(help="A topic, the name of a figure, a rule or a fault, or a word."),
     ] = None,
 ) -> None:
     """Find the text and show it."""
@@ -35,7 +35,7 @@ def _contents() -> str:
     return (
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
         "It also explains a figure by its name (`busim explain age_mean`), a rule (`busim explain same-id-on-line`) "
-        "and a word (`busim explain turnaround`).\n"
+        "a fault (`busim explain late-reply`) and a word (`busim explain turnaround`).\n"
     )
 
 
@@ -48,7 +48,7 @@ def _about(asked: str) -> str:
     name = asked.casefold()
     if name.replace(" ", "-") in topics():
         return filled(name.replace(" ", "-"))
-    rules = _rules()
+    rules = _rules() | _faults()
     if name in rules:
         return rules[name]()
     sections = _figure_sections(name)
@@ -59,9 +59,9 @@ def _about(asked: str) -> str:
         pages = ", ".join(_speaking_of(name))
         return f"{words[name]}\n\nPages that speak of it: {pages}.\n"
     raise UserError(
-        "the handbook has no topic, figure, rule or word of this name",
+        "the handbook has no topic, figure, rule, fault or word of this name",
         found=repr(asked[:60]),
-        expected="one of " + ", ".join(topics()) + ", the name of a figure or of a rule, or a word",
+        expected="one of " + ", ".join(topics()) + ", the name of a figure, a rule or a fault, or a word",
         mend=_suggestion(name, [*topics(), *_figure_names(), *rules, *words]),
     )
 
@@ -71,6 +71,14 @@ def _rules() -> dict[str, Callable[[], str]]:
     from busim.analysis.check import all_rules, page
 
     return {name: partial(page, name) for name in all_rules()}
+
+
+def _faults() -> dict[str, Callable[[], str]]:
+    """The names of the faults and presets, each with what makes its page."""
+    from busim.simulator.faults import all_faults, all_presets
+
+    pages: dict[str, Callable[[], str]] = {name: preset.page for name, preset in all_presets().items()}
+    return pages | {name: fault.page for name, fault in all_faults().items()}
 
 
 def _figure_names() -> list[str]:

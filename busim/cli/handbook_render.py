@@ -191,6 +191,36 @@ def rules() -> str:
     )
 
 
+def faults() -> str:
+    """Every fault: its name, what it is switched on at, its title and its parameters."""
+    from busim.simulator.faults import all_faults
+
+    return "\n".join(
+        _bullet(
+            f"`{one.name}` ({one.code}, of a {one.on}): {one.title}."
+            + (f" Parameters: {_listed(each.name for each in one.parameters)}." if one.parameters else "")
+        )
+        for one in all_faults().values()
+    )
+
+
+def presets() -> str:
+    """Every preset of faults."""
+    from busim.simulator.faults import all_presets
+
+    return "\n".join(
+        _bullet(f"`{one.name}` (of a {one.on}): {one.title}. {_listed(fault.name for fault, _ in one.faults)}.")
+        for one in all_presets().values()
+    )
+
+
+def actions() -> str:
+    """Every action that can be done to a running session."""
+    from busim.runtime.actions import ACTIONS
+
+    return "\n".join(_bullet(f"`{one.form}`: {one.what}.") for one in ACTIONS.values())
+
+
 def trace() -> str:
     """The layout of a trace file."""
     from busim.recording.trace import describe
@@ -216,7 +246,10 @@ _FILLERS: dict[str, Callable[..., str]] = {
     "figures": figures,
     "camera": camera,
     "protocol": protocol,
+    "actions": actions,
+    "faults": faults,
     "fields": fields,
+    "presets": presets,
     "registers": registers,
     "locks": locks,
     "rules": rules,

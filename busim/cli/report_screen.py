@@ -40,6 +40,7 @@ _HOOK: Columns = (
 _TROUBLE = ("time_outs", "damaged", "retries")
 _NOTHING = 0.005  # of headroom
 _MISSED = 2  # expectations told in full
+_FAULTS = 6  # faults that were on, of which the screen tells
 _WIDE = 132  # columns from which on all figures of a camera stand in one table
 _LOST = {"time_outs": ("time-out", "time-outs"), "damaged": ("damaged reply", "damaged replies")}
 
@@ -83,6 +84,10 @@ def _endings(report: Report, trace: str | None, checked: str) -> Iterator[tuple[
     if report.verdicts:
         met = sum(one.verdict == MET for one in report.verdicts)
         yield f"Expected by the plan: {met} of {len(report.verdicts)} met.{_judged(report)}", ""
+    for one in report.faults[:_FAULTS]:
+        yield f"Fault {one.sentence}.", "" if one.count else "yellow"
+    if len(report.faults) > _FAULTS:
+        yield f"and {counted(len(report.faults) - _FAULTS, 'fault')} more: --json has all", ""
     if report.wrong:
         lines = counted(report.wrong_count, "line")
         yield f"The controller sent {lines} that were not beliefs. First: {report.wrong[0]}", "yellow"

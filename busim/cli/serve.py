@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from busim.runtime.session import Live
 
 NAME = "serve"
-HELP = "Open every converter of a plan to real clients, in wall time, until Ctrl-C; a line typed meanwhile sets a mark."
+HELP = "Open every converter of a plan to real clients, in wall time, until Ctrl-C; lines typed meanwhile act on it."
 
 
 def command(
@@ -103,8 +103,8 @@ async def _serve(live: Live, news: News, out: TextIO) -> None:
     stopped = asyncio.Event()
     with _signals(loop, stopped):
         async with live:
-            with _marks(loop, live):
-                print("ready: Ctrl-C ends the session, a line typed here sets a mark", file=out, flush=True)
+            with _lines(loop, live, news):
+                print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)
                 waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]
                 await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
                 for each in waits:
@@ -131,15 +131,22 @@ def _write_ready(path: str, endpoints: str) -> None:
 
 
 @contextlib.contextmanager
-def _marks(loop: asyncio.AbstractEventLoop, live: Live) -> Iterator[None]:
-    """Lines on standard input become marks, where it is a terminal or a pipe."""
-    from busim.cli.stdin_marks import Typed, typed_input
+def _lines(loop: asyncio.AbstractEventLoop, live: Live, news: News) -> Iterator[None]:
+    """Lines on standard input act on the session, where it is a terminal or a pipe."""
+    from busim.cli.stdin_lines import Typed, typed_input
+    from busim.foundation.errors import UserError
+
+    def do(line: str) -> None:
+        try:
+            news.tell(live.do(line))
+        except UserError as error:
+            news.tell(f"not done: {error}")
 
     descriptor = typed_input()
     if descriptor is None:
         yield
         return
-    typed = Typed(loop, descriptor, live.mark)
+    typed = Typed(loop, descriptor, do)
     try:
         yield
     finally:

@@ -31,6 +31,7 @@ _TOPICS = (
     "connect",
     "testing",
     "hook",
+    "faults",
     "converters",
     "library",
     "modbus-rtu",

@@ -34,6 +34,7 @@ from busim.plan.types import (
     ConverterPlan,
     DriverPlan,
     ExpectPlan,
+    FaultPlan,
     LinePlan,
     MasterPlan,
     PanelPlan,
@@ -60,6 +61,10 @@ def build(shape: PlanShape, document: Declared) -> Plan:
         masters=tuple(_master(master) for master in shape.masters),
         panels=tuple(_panel(panel) for panel in shape.panels),
         expect=tuple(_expect(entry) for entry in shape.expect),
+        faults=tuple(
+            FaultPlan(entry.fault, tuple(entry.on), entry.at, entry.length, entry.every, entry.parameters)
+            for entry in shape.faults
+        ),
         places=tuple(_place(place) for place in shape.places),
         supplies=tuple(_supply(supply, (*converters, *cameras)) for supply in shape.supplies),
         spares=tuple(

@@ -5,6 +5,7 @@ A trace that only held the plan's text would change its meaning when a default c
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from typing import Any
@@ -35,6 +36,8 @@ def _plain(value: Any) -> Any:
         return value.hex(" ")
     if is_dataclass(value) and not isinstance(value, type):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {name: _plain(entry) for name, entry in value.items()}
     if isinstance(value, tuple):
         return [_plain(entry) for entry in value]
     if value is None or isinstance(value, (bool, int, float, str)):

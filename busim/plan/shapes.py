@@ -14,6 +14,7 @@ from pydantic_core import PydanticKnownError
 from busim.foundation.errors import UserError
 from busim.foundation.schema import Shape, Word, has, refusal
 from busim.plan.expect_shapes import ExpectShape
+from busim.plan.fault_shapes import FaultShape
 from busim.plan.fields import (
     Address,
     Baud,
@@ -329,6 +330,9 @@ class PlanShape(Shape):
     masters: list[MasterShape] = has("programs that ask", default=[])
     panels: list[PanelShape] = has("panels of the operators", default=[])
     expect: list[ExpectShape] = has("what its figures shall be", [{"figure": "time_outs", "at_most": 0}], [])
+    faults: list[FaultShape] = has(
+        "what goes wrong, where and when", [{"fault": "late-reply", "on": "rope left", "at": "10 s"}], []
+    )
     places: list[PlaceShape] = has("places of the site", default=[])
     supplies: list[SupplyShape] = has("sources of power", default=[])
     spares: list[SpareShape] = has("units kept for a swap", default=[])

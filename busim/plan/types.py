@@ -221,6 +221,20 @@ class ExpectPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class FaultPlan:
+    """A fault or preset on names of cameras, converters or lines (or `every camera` ...); times in ns, `length` and
+    `every` 0 for to the end, and once. `parameters`: as written.
+    """
+
+    fault: str
+    on: tuple[str, ...]
+    at: int = 0
+    length: int = 0
+    every: int = 0
+    parameters: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A whole installation. `source` is the text it was read from, `path` where it stood.
 
@@ -236,6 +250,7 @@ class Plan:
     masters: tuple[MasterPlan, ...] = ()
     panels: tuple[PanelPlan, ...] = ()
     expect: tuple[ExpectPlan, ...] = ()
+    faults: tuple[FaultPlan, ...] = ()
     places: tuple[PlacePlan, ...] = ()
     supplies: tuple[SupplyPlan, ...] = ()
     spares: tuple[SparePlan, ...] = ()

@@ -36,7 +36,7 @@ class DatagramDoor(asyncio.DatagramProtocol):
         self._pause = 0.0
         self._again: asyncio.TimerHandle | None = None
         self._transport: asyncio.DatagramTransport | None = None
-        port.drop = self._drop
+        port.clients.drop = self._drop
 
     async def open(self, bound: socket.socket) -> None:
         """Take datagrams, from now on."""

@@ -44,7 +44,7 @@ class Door:
         self._server: asyncio.Server | None = None
         self._dialling: asyncio.Task[None] | None = None
         port.flow = self._flow
-        port.drop = self._drop
+        port.clients.drop = self._drop
 
     async def open(self, listening: socket.socket) -> None:
         """Let clients in, from now on."""

@@ -8,7 +8,7 @@ from busim.runtime.session.live import Live
 from busim.runtime.session.marks import parse_mark
 from busim.runtime.session.recorder import Recorder
 from busim.runtime.session.replay import Difference, Replay, replay
-from busim.runtime.session.report import CameraReport, LineReport, Report
+from busim.runtime.session.report import CameraReport, FaultCount, LineReport, Report
 from busim.runtime.session.run import Run
 from busim.runtime.session.serial_world import SerialWorld, serial_world
 from busim.runtime.session.virtual import Virtual
@@ -18,6 +18,7 @@ __all__ = [
     "ChildProcess",
     "Comparison",
     "Difference",
+    "FaultCount",
     "Lateness",
     "LineReport",
     "Live",

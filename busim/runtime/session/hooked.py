@@ -25,26 +25,25 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable
-from typing import Any
 
 from busim.foundation.errors import UserError
 from busim.protocols.hook import Belief, Intent, checked, read_belief
+from busim.runtime.session.directed import Directed
 from busim.runtime.session.run import Run
-from busim.simulator.world import Hook
+from busim.simulator.world import Hook, World
 
 _TOO_LONG = "a line without end: expected one JSON object of up to 4096 bytes on each line"
 
 
-class Hooked:
+class Hooked(Directed):
     """A session with a hook. Whoever is one says how things enter its world, and which run it is."""
 
     def _entered(self) -> Run:
         """The run, which has begun. Raises UserError where it has not."""
         raise NotImplementedError
 
-    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
-        """Apply something to the world, at the present instant."""
-        raise NotImplementedError
+    def _world(self) -> World:
+        return self._entered().world
 
     def _hook(self) -> Hook:
         hook = self._entered().world.hook

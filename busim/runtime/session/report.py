@@ -35,10 +35,38 @@ class LineReport:
 
 
 @dataclass(frozen=True, slots=True)
+class FaultCount:
+    """A fault that was on in a run: at which place, how often it took effect, first and last (ns, -1: never)."""
+
+    fault: str
+    at: str
+    count: int
+    first: int
+    last: int
+
+    def as_json(self) -> dict[str, Any]:
+        times = {"first_s": self.first / 1e9, "last_s": self.last / 1e9} if self.count else {}
+        return {"fault": self.fault, "at": self.at, "count": self.count, **times}
+
+    @property
+    def sentence(self) -> str:
+        """What to tell people."""
+        if not self.count:
+            return f"{self.fault} at {self.at} was on and never took effect"
+        how_often = "once" if self.count == 1 else f"{self.count} times"
+        when = (
+            f"at {self.first / 1e9:.3f} s"
+            if self.count == 1
+            else (f"first at {self.first / 1e9:.3f} s, last at {self.last / 1e9:.3f} s")
+        )
+        return f"{self.fault} at {self.at} took effect {how_often}, {when}"
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove;
     `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`; `wrong`: why lines of a
-    controller under test were no beliefs, the first of `wrong_count`.
+    controller under test were no beliefs, the first of `wrong_count`; `faults`: each that was on.
     """
 
     plan: str
@@ -52,6 +80,7 @@ class Report:
     plan_path: str = ""
     wrong: tuple[str, ...] = ()
     wrong_count: int = 0
+    faults: tuple[FaultCount, ...] = ()
 
     @property
     def missed(self) -> tuple[Verdict, ...]:
@@ -79,6 +108,7 @@ class Report:
                 for line in self.lines
             ],
             **({"wrong_beliefs": {"count": self.wrong_count, "first": list(self.wrong)}} if self.wrong else {}),
+            **({"faults": [one.as_json() for one in self.faults]} if self.faults else {}),
             "expectations": [verdict.as_json() for verdict in self.verdicts],
             "assumptions": list(self.assumptions),
             **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),

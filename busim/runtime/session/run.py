@@ -6,20 +6,22 @@ input.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from busim.foundation.diagnostics import Findings
 from busim.plan import Plan
 from busim.recording.expectations import expectations, wrong
 from busim.recording.figures import Fold
 from busim.recording.trace import Emit, Record
+from busim.runtime.session.directed import Directed
 from busim.runtime.session.heads import head
 from busim.runtime.session.lateness import Lateness
 from busim.runtime.session.recorder import Recorder
-from busim.runtime.session.report import Report, make_report
+from busim.runtime.session.report import FaultCount, Report, make_report
 from busim.simulator.world import Name, World, build
 
 # ns of wall time in which even a busy machine simulates what was left waiting before it shows. A short one costs less,
@@ -27,7 +29,7 @@ from busim.simulator.world import Name, World, build
 _MARGIN = 150_000
 
 
-class Run:
+class Run(Directed):
     """Builds the installation of `plan` and starts it at instant 0.
 
     `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
@@ -86,6 +88,12 @@ class Run:
         """Simulate up to and including `to` ns."""
         self.world.kernel.advance(to)
 
+    def _world(self) -> World:
+        return self.world
+
+    def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
+        what(*arguments)
+
     def finish(self) -> None:
         """End the run here; the trace is complete and closed."""
         self.world.finish()
@@ -101,6 +109,9 @@ class Run:
         """The figures so far, and how late the wall clock was served where there is one."""
         names, now = self.world.names, self.world.kernel.now
         report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
+        if self.faults:
+            counts = (FaultCount(one.fault.name, one.at, one.count, one.first_at, one.last_at) for one in self.faults)
+            report = replace(report, faults=tuple(counts))
         hook = self.world.hook
         return report if hook is None else replace(report, wrong=tuple(hook.wrong), wrong_count=hook.wrong_count)
 

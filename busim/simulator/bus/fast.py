@@ -28,7 +28,7 @@ class FastPath:
         self._groups = groups
         self._exact = exact
         self._number = number
-        self._emit = emit
+        self.emit = emit
 
     def deliver(self, burst: Burst) -> None:
         """Plan the delivery: to single groups each at its instant, to shared ones when the burst is over."""
@@ -159,7 +159,7 @@ class FastPath:
             traffic.under_way -= 1
             if exact:
                 traffic.exact_bursts += 1
-            self._emit(
+            self.emit(
                 (BURST, self._number, burst.station.label, burst.start, burst.end, burst.setting_label, data, exact)
             )
         for group in self._groups.shared:

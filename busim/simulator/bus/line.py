@@ -182,6 +182,29 @@ class Line:
         """Set a station's port anew, now: what it is receiving is lost. Defect where it is sending."""
         self._ports.set_anew(station, setting)
 
+    def set_driver(self, station: Station, *, lead: int, hold: int, echo: bool) -> None:
+        """How a station drives the pair from its next burst on, and whether it hears what it sends."""
+        station.lead, station.hold, station.echo = lead, hold, echo
+        self._groups.sort(scattered=self._groups.scattered)
+
+    @property
+    def tells(self) -> Emit:
+        """Who is told of each burst when it is over. A hook point."""
+        return self._fast.emit
+
+    @tells.setter
+    def tells(self, emit: Emit) -> None:
+        self._fast.emit = emit
+
+    @property
+    def biased(self) -> bool:
+        """Whether the pair has a fail-safe bias."""
+        return self._cable.biased
+
+    @biased.setter
+    def biased(self, biased: bool) -> None:
+        self._cable.biased = biased
+
     def begin_break(self, station: Station) -> None:
         """Drive the pair to space from now on. The station must not be sending (Defect)."""
         self._ports.begin_break(station)

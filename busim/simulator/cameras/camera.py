@@ -79,6 +79,7 @@ class Camera:
             PRESET: self._recall,
         }
         self.serve: Callable[[Request, int], Reply] = self._ready
+        self._keep = self._state.save
 
     @property
     def id(self) -> int:
@@ -291,13 +292,17 @@ class Camera:
 
     def _begin_save(self, at: int) -> int:
         timing = self.model.timing
-        self._state.save()
+        self._keep()
         if timing.save and timing.while_saving == "deaf":
             self._state.actions.append(Deaf(at + timing.save))
         elif timing.save:
             self._busy_until = at + timing.save
             self.serve = self._saving
         return 0
+
+    def forget_saves(self, forgetful: bool) -> None:
+        """Whether a save is acknowledged and takes its time, and keeps nothing."""
+        self._keep = (lambda: self._state.actions.append(Did("saves nothing"))) if forgetful else self._state.save
 
     # -- what comes with time, and with power -----------------------------------------------------------------
 

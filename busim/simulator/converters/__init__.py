@@ -15,7 +15,7 @@ from busim.simulator.converters.rfc2217 import (
     Purge,
     Signal,
 )
-from busim.simulator.converters.slots import Policy, Slots
+from busim.simulator.converters.slots import Arrival, Policy, Slots
 from busim.simulator.converters.telnet import Telnet
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "Answer",
     "Apply",
     "Arbiter",
+    "Arrival",
     "Break",
     "ComClient",
     "ComPort",

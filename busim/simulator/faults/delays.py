@@ -1,8 +1,9 @@
-"""Delays drawn between two bounds: a camera's turnaround, a converter's latency (seams: CameraReply, Crossing)."""
+"""Delays drawn between two bounds: a camera's turnaround, a converter's latency (CameraReply, Crossing)."""
 
 from __future__ import annotations
 
 from busim.foundation.units import Spread
+from busim.protocols import Reply
 from busim.simulator.kernel import Stream
 
 
@@ -13,7 +14,7 @@ class Turnaround:
         self._stream = stream
         self._spread = spread
 
-    def answer(self, raw: bytes) -> tuple[int, bytes]:
+    def answer(self, raw: bytes, reply: Reply) -> tuple[int, bytes]:
         spread = self._spread
         return (spread.low if spread.low == spread.high else self._stream.between(spread.low, spread.high)), raw
 

@@ -5,6 +5,8 @@ from busim.simulator.world.build import build
 from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
+from busim.simulator.world.fault_board import FaultBoard, Switched
+from busim.simulator.world.fault_entries import wrong_faults
 from busim.simulator.world.master_ports import MasterPort
 from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
 from busim.simulator.world.world import Name, SettingRow, World
@@ -14,6 +16,7 @@ __all__ = [
     "CameraPort",
     "ConverterPort",
     "Drove",
+    "FaultBoard",
     "Heard",
     "HeardReply",
     "Hook",
@@ -21,9 +24,11 @@ __all__ = [
     "Name",
     "Packet",
     "SettingRow",
+    "Switched",
     "Tool",
     "Way",
     "World",
     "build",
     "way_through",
+    "wrong_faults",
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from functools import partial
 
+from busim.foundation.diagnostics import Findings
 from busim.installation import (
     Asker,
     Command,
@@ -26,9 +27,11 @@ from busim.simulator.faults import BitNoise, Chatter, Latency, Turnaround
 from busim.simulator.kernel import Chance, Kernel, PatientKernel, Stream
 from busim.simulator.masters import Master
 from busim.simulator.world.asking import Asking, Way, way_through
-from busim.simulator.world.camera_ports import CameraPort, Hearing
+from busim.simulator.world.camera_hearing import Hearing
+from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
+from busim.simulator.world.fault_entries import fault_entries, wrong_faults
 from busim.simulator.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
 from busim.simulator.world.operators import Move, Operator
 from busim.simulator.world.sniffer import Sniffer
@@ -47,13 +50,25 @@ def build(
     `master`: what makes the masters that busim plays.
     `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
 
-    Raises Findings: everything that `resolve` finds.
+    Raises Findings: everything that `resolve` finds, and what is wrong with the plan's faults.
     """
-    site = resolve(plan)
+    site = _resolved(plan)
     kernel = Kernel() if margin is None else PatientKernel(*_patience(site, margin))
     hook = Hook(kernel, emit) if hooked else None
-    world = World(emit if hook is None else hook.listen(emit), kernel, hook)
-    return _Builder(site, seed, world, played, always_exact, watched, distinct, master).build()
+    world = World(emit if hook is None else hook.listen(emit), kernel, Chance(seed), hook, fault_entries(site.plan))
+    return _Builder(site, world, played, always_exact, watched, distinct, master).build()
+
+
+def _resolved(plan: Plan | Installation) -> Installation:
+    """Everything that is wrong at once: what plans name is resolved below, which faults there are is known here."""
+    wrong = wrong_faults(plan if isinstance(plan, Plan) else plan.plan)
+    try:
+        site = resolve(plan)
+    except Findings as error:
+        raise Findings(sorted((*error.findings, *wrong), key=lambda finding: finding.order)) from None
+    if wrong:
+        raise Findings(wrong)
+    return site
 
 
 def _patience(site: Installation, margin: int) -> tuple[int, int]:
@@ -71,11 +86,11 @@ def _patience(site: Installation, margin: int) -> tuple[int, int]:
 
 class _Builder:
     def __init__(
-        self, site: Installation, seed: int, world: World, played: Collection[str] | None, always_exact: bool,
+        self, site: Installation, world: World, played: Collection[str] | None, always_exact: bool,
         watched: bool, distinct: bool, master: Callable[..., Master],
     ) -> None:  # fmt: skip
         self._site = site
-        self._chance = Chance(seed)
+        self._chance = world.chance
         self._world = world
         self._emit = world.emit
         self._played = played

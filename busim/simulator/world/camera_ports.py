@@ -1,22 +1,25 @@
-"""Cameras on a line: the hearing that cameras set alike share, and the port through which one answers.
-
-Every camera's parser sees all the traffic; as those with the same setting see the same, one framer and one
-decoder serve them all. A camera that hears something else (a collision, its own settings) is given a fork.
-"""
+"""One camera on a line: the port through which it is asked and answers, and what power, boots and faults do to it."""
 
 from __future__ import annotations
 
 from collections import deque
+from typing import Protocol, runtime_checkable
 
-from busim.protocols import ASSIGN, SEARCH, BusProtocol, Frames, Request, WireFramer
-from busim.recording.trace import CHANGE, EFFECT, FRAME, Emit
-from busim.simulator.bus import Line, Listener, Setting, Station
+from busim.protocols import ASSIGN, SEARCH, BusProtocol, Request
+from busim.recording.trace import CHANGE, EFFECT, Emit
+from busim.simulator.bus import Line, Station
 from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, Refused, Restart, Wake
-from busim.simulator.fault_hooks import CameraReply
+from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
 
 _REMEMBERED = 32  # requests served that a camera port still knows: more than are on their way back at any time
-_DECODED = 1024  # different frames whose meaning a hearing keeps
+
+
+@runtime_checkable
+class _Roll(Protocol):
+    """A listener that knows which cameras hear (`camera_hearing.Hearing`)."""
+
+    def enlist(self) -> None: ...
 
 
 class _Outlet:
@@ -24,8 +27,8 @@ class _Outlet:
 
     __slots__ = ("_line", "_station")
 
-    def __init__(self, line: Line, station: Station) -> None:
-        self._line: Line | None = line
+    def __init__(self, line: Line | None, station: Station) -> None:
+        self._line = line
         self._station = station
 
     def send(self, raw: bytes) -> None:
@@ -39,24 +42,29 @@ class _Outlet:
 class CameraPort:
     """One camera at its station. It remembers for a while when it served what, for those who asked.
 
-    `hears`: whether it has power, has booted and is not deaf. It is looked at when the tables of its `Hearing` are
-    made, so that nobody asks for it with every request.
+    `hears`: whether it has power, has booted and is not deaf; `answers_to`: the bus IDs it takes requests for, None for
+    its own. They are looked at when the tables of its `Hearing` are made, so that nobody asks for them with every
+    request. `asked(request, at)`: a request for it was whole at `at` ns; with `reply` one of its two hook points.
     """
 
     __slots__ = (
         "_emit",
+        "_forgetful",
         "_kernel",
         "_line",
         "_outlet",
-        "_reply",
+        "_seized",
         "_served",
         "_served_at",
         "_turn",
+        "answers_to",
+        "asked",
         "camera",
         "hears",
         "number",
         "powered",
         "protocol",
+        "reply",
         "station",
     )
 
@@ -64,10 +72,14 @@ class CameraPort:
         self, kernel: Kernel, line: Line, station: Station, camera: Camera, protocol: BusProtocol, reply: CameraReply,
         emit: Emit, number: int,
     ) -> None:  # fmt: skip
+        self.asked: CameraRequest = self._asked
+        self.answers_to: tuple[int, ...] | None = None
+        self._forgetful = False
+        self._seized = False
         self._kernel = kernel
         self._line = line
         self.protocol = protocol
-        self._reply = reply
+        self.reply = reply
         self._emit = emit
         self._outlet = _Outlet(line, station)
         self._turn = 0  # counts power on and off, and deafness: what was planned before it changed is off
@@ -79,8 +91,8 @@ class CameraPort:
         self._served: deque[Request] = deque(maxlen=_REMEMBERED)  # the latest first
         self._served_at: deque[int] = deque(maxlen=_REMEMBERED)
 
-    def asked(self, request: Request, at: int) -> None:
-        """A request for this camera was whole at `at` ns: serve it then, answer after the turnaround."""
+    def _asked(self, request: Request, at: int) -> None:
+        """Serve it then, answer after the turnaround."""
         camera = self.camera
         own = camera.id if request.id == self.protocol.broadcast else None
         reply = camera.serve(request, at)
@@ -97,7 +109,7 @@ class CameraPort:
             reply = reply._replace(id=own)
         raw = self.protocol.encode_reply(reply)
         if raw:
-            delay, raw = self._reply.answer(raw)
+            delay, raw = self.reply.answer(raw, reply)
             answered += delay
             if raw:  # a fault may have taken all of it
                 self._kernel.at_or_now(answered, self._outlet.send, raw)
@@ -107,7 +119,7 @@ class CameraPort:
 
     def fit_reply(self, reply: CameraReply) -> CameraReply:
         """Put something else between the camera's answers and its driver, from now on; what was there before."""
-        before, self._reply = self._reply, reply
+        before, self.reply = self.reply, reply
         return before
 
     @property
@@ -178,7 +190,7 @@ class CameraPort:
     def _boot(self, turn: int) -> None:
         if turn == self._turn:
             now = self._kernel.now
-            self._outlet = _Outlet(self._line, self.station)
+            self._outlet = _Outlet(None if self._seized else self._line, self.station)
             self.camera.booted(now)
             self._carry_out(now, now)
             self._hear(True)
@@ -187,9 +199,36 @@ class CameraPort:
         """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
         self._switch(False)
         self.camera = Camera(self.camera.model, self.protocol.name, id, serial, self.protocol.ids)
+        self.forget_saves(self._forgetful)
         now = self._kernel.now
         self._emit((CHANGE, now, self.number, "bus_id", str(id)))
         self._emit((CHANGE, now, self.number, "serial", str(serial)))
+
+    # -- what a fault may do to it ------------------------------------------------------------------------------
+
+    def listen_to(self, ids: tuple[int, ...] | None) -> None:
+        """Take requests for these bus IDs from now on; None: for its own."""
+        self.answers_to = ids
+        self._enlist()
+
+    def send(self, raw: bytes, at: int) -> None:
+        """Its driver sends these bytes at `at` ns, where it still has power then."""
+        self._kernel.at_or_now(at, self._outlet.send, raw)
+
+    def seize(self, seized: bool) -> None:
+        """Whether something else has its driver; what it had planned to send is lost."""
+        self._seized = seized
+        self._outlet.close()
+        self._outlet = _Outlet(self._line if self.powered and not seized else None, self.station)
+
+    def restart(self) -> None:
+        """It boots, where it has power."""
+        self._restart(self._turn if self.powered else -1)
+
+    def forget_saves(self, forgetful: bool) -> None:
+        """Whether a save is acknowledged and keeps nothing."""
+        self._forgetful = forgetful
+        self.camera.forget_saves(forgetful)
 
     def _hear(self, hears: bool) -> None:
         self.hears = hears
@@ -200,7 +239,7 @@ class CameraPort:
         group = self.station.group
         if group is not None:
             for listener in (group.listener, *(receiver.listener for receiver in group.receivers)):
-                if isinstance(listener, Hearing):
+                if isinstance(listener, _Roll):
                     listener.enlist()
 
     def read_at(self, request: Request, since: int, until: int) -> int:
@@ -215,181 +254,3 @@ class CameraPort:
             if at <= until and served[:5] == wanted:
                 return at
         return -1
-
-
-class Hearing:
-    """What the cameras of one receiver group hear, cut into requests. A Listener of the bus."""
-
-    __slots__ = (
-        "_armed",
-        "_by_id",
-        "_deaf",
-        "_decoded",
-        "_emit",
-        "_framer",
-        "_kernel",
-        "_line",
-        "_live",
-        "_ports",
-        "_protocol",
-        "_source",
-    )
-
-    stops = False
-
-    def __init__(
-        self, kernel: Kernel, line: Line, protocol: BusProtocol, framer: WireFramer, emit: Emit, ports: list[CameraPort]
-    ) -> None:
-        self._kernel = kernel
-        self._line = line
-        self._protocol = protocol
-        self._framer = framer
-        self._emit = emit
-        self._armed = False
-        self._deaf: Station | None = None
-        self._source: Station | None = None
-        self._ports = ports
-        # What frames mean: polls are the same few thousands of times, and equal bytes mean the same.
-        self._decoded: dict[bytes, Request | None] = {}
-        self._live: list[CameraPort] = []
-        self._by_id: dict[int, list[CameraPort]] = {}
-        self.enlist()
-
-    def add(self, port: CameraPort) -> None:
-        """Add a camera to the group."""
-        self._ports.append(port)
-        self.enlist()
-
-    def enlist(self) -> None:
-        """Look anew at who hears, and under which ID."""
-        self._live = [port for port in self._ports if port.hears]
-        self._by_id = {}
-        for port in self._live:
-            self._by_id.setdefault(port.camera.id, []).append(port)
-
-    @property
-    def quiet_until(self) -> int | None:
-        """When what it holds is over by silence, as where it was sent (ns)."""
-        return self._framer.quiet_until
-
-    @property
-    def fresh(self) -> bool:
-        """Holds nothing - or a frame that ends at this very nanosecond, whichever event of it comes first."""
-        due = self._framer.quiet_until
-        return due is None or due <= self._kernel.now
-
-    def heard(
-        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
-    ) -> None:
-        frames = self._framer.feed(data, first, last, flags)
-        if frames and frames[0][1] < first:  # a silence before these characters ended it: it came from who sent before
-            self._take(tuple(frame for frame in frames if frame[1] < first))
-            frames = tuple(frame for frame in frames if frame[1] >= first)
-        self._source = source
-        self._deaf = deaf
-        if frames:
-            self._take(frames)
-        due = self._framer.quiet_until
-        if due is not None and not self._armed:
-            self._arm(due)
-
-    def _arm(self, due: int) -> None:
-        """Look again when it has been quiet up to `due`: with others, when it has been so at the farthest of them."""
-        self._armed = True
-        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._quiet)
-
-    def _quiet(self, _: object) -> None:
-        framer, line = self._framer, self._line
-        due = framer.quiet_until
-        # on the fast path only a burst that began before this was quiet can still belong to it
-        if line.exact_groups or (line.under_way and due is not None and line.begun_at < due):
-            if self._more_comes():
-                return
-            due = framer.quiet_until
-        if due is None:
-            self._armed = False
-            return
-        if due + (0 if self._source is None else line.span) > self._kernel.now:
-            self._arm(due)
-            return
-        self._armed = False
-        self._take(framer.elapsed(self._kernel.now))
-
-    def _more_comes(self) -> bool:
-        """Whether a start edge came before the silence was long enough; then look again when its character is there.
-
-        If it does come to a character, the framer is told the gap; otherwise the silence goes on.
-        """
-        station = self._ports[0].station
-        self._line.catch_up(station)
-        due = self._framer.quiet_until
-        if due is None or due > self._kernel.now:
-            return False
-        coming = self._line.coming(station)
-        if coming is None or coming[0] >= due:
-            return False
-        self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
-        return True
-
-    def _take(self, frames: Frames) -> None:
-        source, deaf = self._source, self._deaf
-        for data, at, flaw in frames:
-            request = None if flaw else self._decode(data)
-            if request is None:
-                delay = 0 if source is None else self._ports[0].station.delays[source.number]
-                self._refuse(data, at + delay, flaw)
-                continue
-            ports = self._by_id.get(request.id)
-            if ports is None:
-                if request.id != self._protocol.broadcast:
-                    continue
-                ports = self._live
-            for port in ports:
-                if port.station is not deaf:
-                    port.asked(request, at if source is None else at + port.station.delays[source.number])
-
-    def _decode(self, data: bytes) -> Request | None:
-        decoded = self._decoded
-        if data in decoded:
-            return decoded[data]
-        if len(decoded) >= _DECODED:
-            decoded.clear()
-        request = decoded[data] = self._protocol.decode_request(data)
-        return request
-
-    def _refuse(self, data: bytes, at: int, flaw: str) -> None:
-        if self._live:
-            self._emit((FRAME, self._line.number, self._live[0].number, at, flaw or "check", data))
-
-    def fork(self, station: Station, blank: bool) -> Hearing:
-        framer = self._framer.fork(0 if self._source is None else station.delays[self._source.number])
-        if blank:
-            framer.clear()
-        ports = [port for port in self._ports if port.station is station]
-        other = Hearing(self._kernel, self._line, self._protocol, framer, self._emit, ports)
-        due = framer.quiet_until
-        if due is not None:
-            other._arm(due)
-        return other
-
-    def leave(self, station: Station) -> None:
-        """This station hears with a fork from now on."""
-        self._ports = [port for port in self._ports if port.station is not station]
-        self.enlist()
-
-    def join(self, other: Listener) -> None:
-        """The cameras that heard with another such hearing, which holds nothing, hear with this one."""
-        assert isinstance(other, Hearing)
-        self._ports = sorted(self._ports + other._ports, key=lambda port: port.station.number)
-        self.enlist()
-
-    def tune(self, setting: Setting) -> None:
-        """Its cameras are set otherwise: what it held is lost, and silences are as long as they are now."""
-        self._framer = self._protocol.wire_framer(float(setting.baud), setting.char, setting.tail)
-
-    def clear(self) -> None:
-        self._framer.clear()
-        self._deaf = self._source = None
-
-    def stop(self, held: int) -> int:
-        return 0

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from busim.simulator.converters import Action, ComClient, ComPort, Forward, Policy, Slots
-from busim.simulator.fault_hooks import Crossing
+from busim.simulator.fault_hooks import Admission, Crossing, Passage
 from busim.simulator.kernel import Kernel
 
 Deliver = Callable[[int, bytes], None]  # client, bytes
@@ -38,7 +38,10 @@ class _Client:
 
 
 class Clients:
-    """`drop` is asked to end a connection; `effect` tells what a policy did, `left` who has gone and what to do."""
+    """`drop` is asked to end a connection; `effect` tells what a policy did, `left` who has gone and what to do.
+
+    Hook points: `to_net` (how long a passage takes), `up` (packets on it), `slots` (who is let in).
+    """
 
     def __init__(
         self, kernel: Kernel, policy: Policy, to_net: Crossing, com: ComPort | None,
@@ -47,8 +50,9 @@ class Clients:
         self.drop: Drop = lambda *_: None
         self._kernel = kernel
         self._policy = policy
-        self._slots = Slots(policy.most, policy.when_full, policy.hold)
-        self._to_net = to_net
+        self.slots: Admission = Slots(policy.most, policy.when_full, policy.hold)
+        self.to_net = to_net
+        self.up: Passage = self._reach_clients
         self._com = com
         self._effect = effect
         self._left = left
@@ -75,7 +79,7 @@ class Clients:
 
     def stay(self, client: int, deliver: Deliver) -> None:
         """A client of the world itself."""
-        self._slots.stay(client)
+        self.slots.stay(client)
         self._clients[client] = _Client(deliver, None, 0, lasting=True)
 
     def open(self, client: int, deliver: Deliver, *, plain: bool) -> bool:
@@ -84,7 +88,7 @@ class Clients:
         if now < self._down_until:
             self._effect("reboot", f"client {client} refused: the converter is starting")
             return False
-        arrival = self._slots.arrive(client, now)
+        arrival = self.slots.arrive(client, now)
         if arrival.dropped is not None:
             self._effect("clients", f"client {arrival.dropped} dropped: client {client} came")
             self.end(arrival.dropped, reset=True)
@@ -109,7 +113,7 @@ class Clients:
 
     def close(self, client: int, *, ended: bool) -> None:
         """A client has gone, with an end of its connection or (a reset) without."""
-        held = self._slots.leave(client, self._kernel.now, ended=ended)
+        held = self.slots.leave(client, self._kernel.now, ended=ended)
         if held is not None:
             self._effect("clients", f"client {client} is gone and its slot is held")
         self._serve_no_more(client)
@@ -125,6 +129,13 @@ class Clients:
         """The converter itself ends a connection."""
         self.close(client, ended=True)
         self.drop(client, reset)
+
+    def hang_up(self, *, reset: bool) -> int:
+        """End every connection from outside; how many there were."""
+        outside = [client for client, one in self._clients.items() if not one.lasting]
+        for client in outside:
+            self.end(client, reset=reset)
+        return len(outside)
 
     def has(self, client: int) -> bool:
         return client in self._clients
@@ -198,13 +209,16 @@ class Clients:
                 self.answer(client, told)
 
     def _arrive_at(self, at: int) -> int:
-        self._net_time = max(self._net_time, at + self._to_net.delay(), self._kernel.now)
+        self._net_time = max(self._net_time, at + self.to_net.delay(), self._kernel.now)
         return self._net_time
 
     def _arrive(self, what: tuple[int, bytes, int | None]) -> None:
         life, packet, only = what
-        if life != self._life or self._kernel.now < self._down_until:
-            return
+        if life == self._life and self._kernel.now >= self._down_until:
+            self.up(packet, only)
+
+    def _reach_clients(self, packet: bytes, only: int | None) -> None:
+        """A packet is at the network's side."""
         for client, one in list(self._clients.items()):
             if only is None or client == only:
                 self._put(client, one, packet if one.com is None else one.com.wrap(packet))

@@ -27,10 +27,10 @@ from busim.simulator.converters import (
     Purge,
     Signal,
 )
-from busim.simulator.fault_hooks import Crossing
+from busim.simulator.fault_hooks import Crossing, Passage
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.arbitration import Arbitration
-from busim.simulator.world.clients import Clients, Deliver, Drop
+from busim.simulator.world.clients import Clients, Deliver
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
 _HIGH = 2048  # characters waiting for the line above which clients are asked to pause
@@ -40,8 +40,9 @@ _MOST = 65536  # characters waiting for the line above which bytes are lost
 class ConverterPort:
     """One converter. Clients are numbers; `deliver` takes what goes to one, `flow` asks one to pause or go on.
 
-    `drop` ends a connection (client, whether by a reset). `sent` is called with the bytes from outside that go to the
+    `clients.drop` ends one (client, whether by a reset). `sent` is called with the bytes from outside that go to the
     line and `replied` with those that come from it, for who watches; `labelled` numbers a setting of the station.
+    Hook points: `to_line` and `clients.to_net` (how long a passage takes), `down` and `clients.up` (its bytes).
     """
 
     quiet_until = None
@@ -54,7 +55,8 @@ class ConverterPort:
         self._line = line
         self._station = station
         self._packer = packer
-        self._to_line = to_line
+        self.to_line = to_line
+        self.down: Passage = self._reach_line
         self._policy = policy
         self._emit = emit
         self.number = number
@@ -68,11 +70,11 @@ class ConverterPort:
         self._at_first = station.setting
         self._down_until = 0
         self._life = 0  # counts reboots: what was on its way through the box when it went down does not arrive
-        self._clients = Clients(kernel, policy, to_net, com, self._effect, self._left)
+        self.clients = Clients(kernel, policy, to_net, com, self._effect, self._left)
         self._arbitration: Arbitration | None = None
         if arbiter is not None:
             self._arbitration = Arbitration(
-                kernel, line, station, arbiter, packer, self._clients, self._send_request, self._effect
+                kernel, line, station, arbiter, packer, self.clients, self._send_request, self._effect
             )
         self._driver: DriverQueue | None = None if com is None else self._make_driver()
         self.flow: Callable[[bool], None] = lambda _: None
@@ -82,26 +84,18 @@ class ConverterPort:
 
     def start(self) -> None:
         """Instant 0."""
-        self._clients.start()
+        self.clients.start()
         if self._policy.keep_alive_every and self._policy.keep_alive_to == "line":
             self._kernel.at(self._policy.keep_alive_every, self._keep_line_alive)
         for at, down in self._policy.reboots:
-            self._kernel.at_shown(at, self._reboot, down)
+            self._kernel.at_shown(at, self.reboot, down)
 
     # -- the network side -----------------------------------------------------------------------------------
 
     @property
-    def drop(self) -> Drop:
-        return self._clients.drop
-
-    @drop.setter
-    def drop(self, drop: Drop) -> None:
-        self._clients.drop = drop
-
-    @property
     def outside(self) -> bool:
         """Whether a client from outside is connected."""
-        return self._clients.outside
+        return self.clients.outside
 
     @property
     def setting(self) -> tuple[Fraction, CharFormat]:
@@ -115,33 +109,33 @@ class ConverterPort:
 
     def join(self, client: int, deliver: Deliver) -> None:
         """A client of the world itself."""
-        self._clients.stay(client, deliver)
+        self.clients.stay(client, deliver)
 
     def open(self, client: int, deliver: Deliver, plain: bool = False) -> bool:
         """A client from outside connects; False: refused. `plain`: no network connection, so it never speaks Telnet."""
         self._input(client, "open", b"plain" if plain else b"")
-        return self._clients.open(client, deliver, plain=plain)
+        return self.clients.open(client, deliver, plain=plain)
 
     def chunk(self, client: int, data: bytes) -> None:
         """Bytes from a client outside, one chunk as the network brought it; none (an empty datagram) are ignored."""
         if not data:
             return
         self._input(client, "bytes", data)
-        if self._clients.has(client):
-            for action in self._clients.receive(client, data):
+        if self.clients.has(client):
+            for action in self.clients.receive(client, data):
                 self._ask(client, action)
             self._hold_back()
 
     def set(self, client: int, baud: Fraction, format: CharFormat) -> None:
         """A plain client sets the port."""
         self._input(client, "set", f"{baud} {format}".encode())
-        if self._clients.has(client):
+        if self.clients.has(client):
             self._ask(client, Apply(baud, format))
 
     def close(self, client: int, *, reset: bool = False) -> None:
         """A client outside has gone."""
         self._input(client, "reset" if reset else "close", b"")
-        self._clients.close(client, ended=not reset)
+        self.clients.close(client, ended=not reset)
 
     def _left(self, client: int, actions: list[Action]) -> None:
         """Who was served has gone, whoever ended it."""
@@ -153,12 +147,12 @@ class ConverterPort:
     def stall(self, client: int) -> None:
         """A client outside does not read: hold what it would get."""
         self._input(client, "stall", b"")
-        self._clients.stall(client, True)
+        self.clients.stall(client, True)
 
     def ready(self, client: int) -> None:
         """It reads again."""
         self._input(client, "ready", b"")
-        self._clients.stall(client, False)
+        self.clients.stall(client, False)
 
     def _input(self, client: int, what: str, data: bytes) -> None:
         self._emit((INPUT, self._kernel.now, self.number, client, what, data))
@@ -183,15 +177,18 @@ class ConverterPort:
 
     def _crossed(self) -> int:
         """When what comes from the network now is at the line, ns."""
-        self._line_time = max(self._line_time, self._kernel.now + self._to_line.delay())
+        self._line_time = max(self._line_time, self._kernel.now + self.to_line.delay())
         return self._line_time
 
     def _forward(self, what: tuple[int, int, bytes]) -> None:
         life, client, data = what
-        if life != self._life or self._kernel.now < self._down_until:
-            return
+        if life == self._life and self._kernel.now >= self._down_until:
+            self.down(data, client)
+
+    def _reach_line(self, data: bytes, client: int | None) -> None:
+        """Bytes are at the line's side."""
         if self._arbitration is not None:
-            self._arbitration.take(client, data)
+            self._arbitration.take(client or 0, data)
         elif self.waiting() + len(data) > _MOST:
             self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
         else:
@@ -272,7 +269,7 @@ class ConverterPort:
         if life != self._life:
             return
         if isinstance(action, Answer):
-            self._clients.answer(client, action.data)
+            self.clients.answer(client, action.data)
         elif isinstance(action, Apply):
             old = self._station.setting
             self._driver = self._driver or self._make_driver()
@@ -282,7 +279,7 @@ class ConverterPort:
         elif isinstance(action, Signal):
             self._changed_to(action.name, "on" if action.on else "off")
         elif isinstance(action, Hold):
-            self._clients.hold(client, action.on)
+            self.clients.hold(client, action.on)
         elif isinstance(action, Purge):
             self._purge(client, action)
 
@@ -294,16 +291,16 @@ class ConverterPort:
         if purge.received:
             self._line.catch_up(self._station)
             lost = len(self._packer.take())
-            self._clients.forget(client)
+            self.clients.forget(client)
             if lost:
                 self._effect("purge", f"{lost} bytes that had come from the line")
 
-    def _reboot(self, down: int) -> None:
+    def reboot(self, down: int) -> None:
         """Everything held is lost, every connection breaks off, and the port is as it was at first."""
         self._line.catch_up(self._station)
         self._effect("reboot", f"down for {down} ns")
         self._down_until = max(self._down_until, self._kernel.now + down)
-        self._clients.reboot(self._down_until)
+        self.clients.reboot(self._down_until)
         self._life += 1
         self._packer.take()
         if self._arbitration is not None:
@@ -315,6 +312,11 @@ class ConverterPort:
             self._driver.change(False)
             if self._station.setting is not self._at_first:
                 self._driver.change(self._at_first)
+
+    def retune(self, to: Setting) -> None:
+        """Set its port, when what waits for the line has gone out."""
+        self._driver = self._driver or self._make_driver()
+        self._driver.change(to)
 
     def _make_driver(self) -> DriverQueue:
         return DriverQueue(self._kernel, self._line, self._station, self._changed)
@@ -345,7 +347,7 @@ class ConverterPort:
         if self.replied is not None:
             self.replied(data, last, flags)
         if flags:
-            self._clients.notice(flags)
+            self.clients.notice(flags)
         for packet in self._packer.feed(data, last):
             self._send(packet, last)
         if self._arbitration is not None:
@@ -376,9 +378,9 @@ class ConverterPort:
 
     def _send(self, packet: bytes, at: int) -> None:
         if self._arbitration is None:
-            self._clients.send(packet, at)
+            self.clients.send(packet, at)
         elif self._arbitration.owner is not None:
-            self._clients.send(packet, at, self._arbitration.owner)
+            self.clients.send(packet, at, self._arbitration.owner)
 
     def fork(self, station: Station, blank: bool) -> ConverterPort:
         return self

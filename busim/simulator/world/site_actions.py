@@ -15,10 +15,13 @@ from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, INPUT
 from busim.simulator.bus import Line, Setting, Station, setting
-from busim.simulator.world.camera_ports import CameraPort, Hearing
+from busim.simulator.world.camera_hearing import Hearing
+from busim.simulator.world.camera_ports import CameraPort
 
 if TYPE_CHECKING:
     from busim.simulator.world.world import World
+
+DOWN = 8_000_000_000  # ns that a converter takes to start anew
 
 
 class Wiring:
@@ -45,19 +48,25 @@ class Wiring:
         port, line = self._camera(camera)
         self._tell(port.number, "swap" if on else "straight")
         old = port.station.setting
-        self._set(port, line, setting(old.baud, old.format, old.ppm, on))
+        self.retune(port, line, setting(old.baud, old.format, old.ppm, on))
 
     def cut(self, line: str, position: int) -> None:
         """Open the pair of a line ahead of a position of its order (counted from 0). Raises UserError."""
-        number, at = self._position(line, position)
-        self._tell(number, "cut", str(position).encode())
-        self._world.lines[line].rewire().cut(at)
+        self._tell(self._position(line, position)[0], "cut", str(position).encode())
+        self.open_pair(line, position)
+
+    def open_pair(self, line: str, position: int) -> None:
+        """The pair opens by itself. Raises UserError."""
+        self._world.lines[line].rewire().cut(self._position(line, position)[1])
 
     def join(self, line: str, position: int) -> None:
         """Close it again. Raises UserError."""
-        number, at = self._position(line, position)
-        self._tell(number, "join", str(position).encode())
-        self._world.lines[line].rewire().join(at)
+        self._tell(self._position(line, position)[0], "join", str(position).encode())
+        self.close_pair(line, position)
+
+    def close_pair(self, line: str, position: int) -> None:
+        """The pair closes by itself. Raises UserError."""
+        self._world.lines[line].rewire().join(self._position(line, position)[1])
 
     def dial(self, camera: str, baud: Fraction, format: CharFormat) -> None:
         """Set the port of a camera by its switches; where it is sending, when it has finished. Raises UserError."""
@@ -70,6 +79,17 @@ class Wiring:
         port, _ = self._camera(camera)
         self._tell(port.number, "power" if on else "no power")
         port.power(on, self._world.kernel.now)
+
+    def reboot(self, name: str, down: int = DOWN) -> None:
+        """Let a camera boot, or a converter, which is not there for `down` ns then. Raises UserError."""
+        converter = self._world.converters.get(name)
+        if converter is None:
+            port, _ = self._camera(name)
+            self._tell(port.number, "reboot")
+            port.restart()
+            return
+        self._tell(converter.number, "reboot", str(down).encode())
+        converter.reboot(down)
 
     def fit(self, camera: str, id: int, serial: int) -> None:
         """Put up another unit of the same model in a camera's place, as it comes: with this bus ID and serial number.
@@ -84,14 +104,17 @@ class Wiring:
         """A camera sets its port; where it is sending, when it has finished. Raises UserError."""
         port, line = self._camera(camera)
         old = port.station.setting
-        self._set(port, line, setting(baud, format, old.ppm, old.inverted))
+        self.retune(port, line, setting(baud, format, old.ppm, old.inverted))
 
     def again(self, number: int, what: str, data: bytes) -> bool:
         """Do what a trace says was done by hand; whether it is such a thing. Raises UserError."""
         deed = _DEEDS.get(what)
-        if deed is None or not 0 < number <= len(self._world.names):
+        if not 0 < number <= len(self._world.names):
             return False
-        deed(self, self._world.names[number - 1].name, data)
+        name = self._world.names[number - 1].name
+        if deed is None:
+            return self._world.faults.again(name, what, data)
+        deed(self, name, data)
         return True
 
     def _tell(self, number: int, what: str, data: bytes = b"") -> None:
@@ -119,11 +142,12 @@ class Wiring:
         ahead = [station for station in stands[:position] if station is not None]
         return self._world.lines[line].number, len(ahead)
 
-    def _set(self, port: CameraPort, line: Line, to: Setting) -> None:
+    def retune(self, port: CameraPort, line: Line, to: Setting) -> None:
+        """A camera's port is set otherwise; where it is sending, when it has finished."""
         burst, now = port.station.burst, self._world.kernel.now
         over = now if burst is None else max(burst.off, burst.end)
         if over > now:
-            self._world.kernel.at(over, lambda _: self._set(port, line, to))
+            self._world.kernel.at(over, lambda _: self.retune(port, line, to))
             return
         line.reset(port.station, to)
         group = port.station.group
@@ -159,6 +183,7 @@ _DEEDS: dict[str, Callable[[Wiring, str, bytes], None]] = {
     "dial": lambda wiring, name, data: wiring.dial(name, *_dialled(data)),
     "power": lambda wiring, name, _: wiring.power(name, True),
     "no power": lambda wiring, name, _: wiring.power(name, False),
+    "reboot": lambda wiring, name, data: wiring.reboot(name, int(data) if data.isdigit() else DOWN),
     "unit": lambda wiring, name, data: wiring.fit(name, *_unit(data)),
     "join": lambda wiring, name, data: wiring.join(name, int(data) if data.isdigit() else -1),
 }

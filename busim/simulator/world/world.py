@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -11,10 +11,12 @@ from busim.protocols import BusProtocol
 from busim.recording.trace import MARK, Emit
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.fault_hooks import LineLevel
-from busim.simulator.kernel import Kernel
+from busim.simulator.kernel import Chance, Kernel
 from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
+from busim.simulator.world.fault_board import FaultBoard
+from busim.simulator.world.fault_entries import FaultEntry
 from busim.simulator.world.master_ports import MasterPort
 from busim.simulator.world.operators import Operator
 from busim.simulator.world.site_actions import Wiring
@@ -46,11 +48,15 @@ class World:
 
     Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
     each of its lines through an object of its own), `settings` (rows made so far; `told`
-    hears of each when it is made), `wiring` (what hands can do to it), `hook` (None without one), `moves` (master and
-    camera to what gives that master a move: control, value, whether by so many steps).
+    hears of each when it is made), `wiring` (what hands can do to it), `faults` (what is switched on in it, and how
+    often it took effect), `chance`, `hook` (None without one), `moves` (master and camera to what gives that master a
+    move: control, value, whether by so many steps).
     """
 
-    def __init__(self, emit: Emit, kernel: Kernel, hook: Hook | None = None) -> None:
+    def __init__(
+        self, emit: Emit, kernel: Kernel, chance: Chance, hook: Hook | None = None, faults: Iterable[FaultEntry] = ()
+    ) -> None:
+        self.chance = chance
         self.kernel = kernel
         self.hook = hook
         self.emit = emit
@@ -66,6 +72,7 @@ class World:
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None
         self.wiring = Wiring(self)
+        self.faults = FaultBoard(self, faults)
         self._setting_ids: dict[tuple[Setting, int, int], int] = {}
 
     def number(self, kind: str, name: str, parent: int = 0) -> int:
@@ -98,6 +105,7 @@ class World:
             master.start()
         for operator in self.operators:
             operator.start()
+        self.faults.start()
 
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from busim.protocols import Reply
 from busim.recording.trace import EFFECT
 from busim.simulator.fault_hooks import CameraReply
 from busim.simulator.kernel import Chance, Stream
@@ -43,8 +44,8 @@ class _Replies:
         self.events: list[tuple[FaultEvent, Stream]] = []
         self._beneath: CameraReply = port.fit_reply(self)
 
-    def answer(self, raw: bytes) -> tuple[int, bytes]:
-        delay, raw = self._beneath.answer(raw)
+    def answer(self, raw: bytes, reply: Reply) -> tuple[int, bytes]:
+        delay, raw = self._beneath.answer(raw, reply)
         now = self._world.kernel.now
         for event, stream in self.events:
             if event.at <= now < event.at + event.length:

@@ -1,0 +1,102 @@
+"""What a fault declares of itself, once: everything else that speaks of faults reads it here.
+
+The plan's schema, `busim explain FAULT`, the page of the handbook, the lines typed into a session, the HTTP API and
+whoever draws faults at random take names, bounds and texts from a `Fault`; nothing of it is said a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import nearest
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.parameters import Parameter, Values
+
+On = Literal["camera", "converter", "line"]
+
+COMMON = "Common practice, no source"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One fault. `on`: what it is switched on at; `code`: its place in the catalogue; `hook`: the hook point it fills.
+
+    `put`: puts it in at a bench of that kind (`benches`) with values for all parameters, and gives what takes it out.
+    `wire`: what happens on the line; `seen`: what a master sees. Every fault is off until somebody switches it on.
+    """
+
+    name: str
+    code: str
+    title: str
+    on: On
+    hook: str
+    wire: str
+    seen: str
+    parameters: tuple[Parameter, ...]
+    put: Callable[[Any, Values], Remove]
+    source: str = COMMON
+
+    def read(self, given: Mapping[str, object]) -> dict[str, Any]:
+        """Values for all parameters: those given, as they were written, and defaults. Raises UserError."""
+        known = {parameter.name: parameter for parameter in self.parameters}
+        for name in given:
+            if name not in known:
+                meant = nearest(name, known)
+                raise UserError(
+                    f"fault {self.name} has no such parameter", field=name, found=repr(name[:60]),
+                    expected="one of " + ", ".join(known) if known else "no parameters",
+                    mend=f"did you mean `{meant}`?" if meant else f"`busim explain {self.name}` lists them",
+                )  # fmt: skip
+        return {name: one.read(given.get(name, one.default)) for name, one in known.items()}
+
+    def written(self, values: Values) -> dict[str, str]:
+        """Values as one writes them."""
+        return {one.name: one.written(values[one.name]) for one in self.parameters}
+
+    def schema(self) -> dict[str, Any]:
+        """JSON Schema of its parameters."""
+        return {one.name: one.schema() for one in self.parameters}
+
+    def as_json(self) -> dict[str, Any]:
+        """JSON-ready: all it says of itself."""
+        return {
+            "name": self.name, "code": self.code, "title": self.title, "on": self.on, "hook": self.hook,
+            "wire": self.wire, "seen": self.seen, "source": self.source,
+            "parameters": [
+                {
+                    "name": one.name, "kind": one.kind, "what": one.what, "default": one.default, "low": one.low,
+                    "high": one.high, "words": list(one.words),
+                }
+                for one in self.parameters
+            ],
+        }  # fmt: skip
+
+    def page(self) -> str:
+        """Its page, as markdown."""
+        rows = "\n".join(f"- `{one.name}`: {one.what}; {one.bounds}. Default `{one.default or 'none'}`."
+                         for one in self.parameters)  # fmt: skip
+        first = self.parameters[0] if self.parameters else None
+        said = f" {first.name}={_unspaced(first.default)}" if first is not None and first.default else ""
+        entry = f"  - fault: {self.name}\n    on: NAME OF A {self.on.upper()}\n    at: 10 s\n    for: 5 s\n"
+        if said and first is not None:
+            entry += f"    {first.name}: {_quoted(first)}\n"
+        return (
+            f"# {self.title}\n\n`{self.name}`, a fault of a {self.on} (catalogue {self.code}).\n\n"
+            f"**On the wire.** {self.wire}\n\n**What a master sees.** {self.seen}\n\n"
+            f"**Parameters.**\n\n{rows or 'None.'}\n\n**Source.** {self.source}. Ranges and defaults are a choice "
+            "inside reported cases; nobody has published how often each one happens.\n\n"
+            f"In a plan, off but for five seconds:\n\n```yaml\nfaults:\n{entry}```\n\n"
+            f"Typed into `busim serve`:\n\n```text\nfault {self.name} on NAME{said}\nfault {self.name} off\n```\n"
+        )
+
+
+def _unspaced(text: str) -> str:
+    return text.replace(" ", "")
+
+
+def _quoted(parameter: Parameter) -> str:
+    """The default as YAML: bytes would be read as a number."""
+    return f'"{parameter.default}"' if parameter.kind == "bytes" else parameter.default

@@ -1,0 +1,194 @@
+"""What cameras on a line hear: the hearing that cameras set alike share.
+
+Every camera's parser sees all the traffic; as those with the same setting see the same, one framer and one
+decoder serve them all. A camera that hears something else (a collision, its own settings) is given a fork.
+"""
+
+from __future__ import annotations
+
+from busim.protocols import BusProtocol, Frames, Request, WireFramer
+from busim.recording.trace import FRAME, Emit
+from busim.simulator.bus import Line, Listener, Setting, Station
+from busim.simulator.kernel import Kernel
+from busim.simulator.world.camera_ports import CameraPort
+
+_DECODED = 1024  # different frames whose meaning a hearing keeps
+
+
+class Hearing:
+    """What the cameras of one receiver group hear, cut into requests. A Listener of the bus."""
+
+    __slots__ = (
+        "_armed",
+        "_by_id",
+        "_deaf",
+        "_decoded",
+        "_emit",
+        "_framer",
+        "_kernel",
+        "_line",
+        "_live",
+        "_ports",
+        "_protocol",
+        "_source",
+    )
+
+    stops = False
+
+    def __init__(
+        self, kernel: Kernel, line: Line, protocol: BusProtocol, framer: WireFramer, emit: Emit, ports: list[CameraPort]
+    ) -> None:
+        self._kernel = kernel
+        self._line = line
+        self._protocol = protocol
+        self._framer = framer
+        self._emit = emit
+        self._armed = False
+        self._deaf: Station | None = None
+        self._source: Station | None = None
+        self._ports = ports
+        # What frames mean: polls are the same few thousands of times, and equal bytes mean the same.
+        self._decoded: dict[bytes, Request | None] = {}
+        self._live: list[CameraPort] = []
+        self._by_id: dict[int, list[CameraPort]] = {}
+        self.enlist()
+
+    def add(self, port: CameraPort) -> None:
+        """Add a camera to the group."""
+        self._ports.append(port)
+        self.enlist()
+
+    def enlist(self) -> None:
+        """Look anew at who hears, and under which ID."""
+        self._live = [port for port in self._ports if port.hears]
+        self._by_id = {}
+        for port in self._live:
+            for id in (port.camera.id,) if port.answers_to is None else port.answers_to:
+                self._by_id.setdefault(id, []).append(port)
+
+    @property
+    def quiet_until(self) -> int | None:
+        """When what it holds is over by silence, as where it was sent (ns)."""
+        return self._framer.quiet_until
+
+    @property
+    def fresh(self) -> bool:
+        """Holds nothing - or a frame that ends at this very nanosecond, whichever event of it comes first."""
+        due = self._framer.quiet_until
+        return due is None or due <= self._kernel.now
+
+    def heard(
+        self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
+    ) -> None:
+        frames = self._framer.feed(data, first, last, flags)
+        if frames and frames[0][1] < first:  # a silence before these characters ended it: it came from who sent before
+            self._take(tuple(frame for frame in frames if frame[1] < first))
+            frames = tuple(frame for frame in frames if frame[1] >= first)
+        self._source = source
+        self._deaf = deaf
+        if frames:
+            self._take(frames)
+        due = self._framer.quiet_until
+        if due is not None and not self._armed:
+            self._arm(due)
+
+    def _arm(self, due: int) -> None:
+        """Look again when it has been quiet up to `due`: with others, when it has been so at the farthest of them."""
+        self._armed = True
+        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._quiet)
+
+    def _quiet(self, _: object) -> None:
+        framer, line = self._framer, self._line
+        due = framer.quiet_until
+        # on the fast path only a burst that began before this was quiet can still belong to it
+        if line.exact_groups or (line.under_way and due is not None and line.begun_at < due):
+            if self._more_comes():
+                return
+            due = framer.quiet_until
+        if due is None:
+            self._armed = False
+            return
+        if due + (0 if self._source is None else line.span) > self._kernel.now:
+            self._arm(due)
+            return
+        self._armed = False
+        self._take(framer.elapsed(self._kernel.now))
+
+    def _more_comes(self) -> bool:
+        """Whether a start edge came before the silence was long enough; then look again when its character is there.
+
+        If it does come to a character, the framer is told the gap; otherwise the silence goes on.
+        """
+        station = self._ports[0].station
+        self._line.catch_up(station)
+        due = self._framer.quiet_until
+        if due is None or due > self._kernel.now:
+            return False
+        coming = self._line.coming(station)
+        if coming is None or coming[0] >= due:
+            return False
+        self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
+        return True
+
+    def _take(self, frames: Frames) -> None:
+        source, deaf = self._source, self._deaf
+        for data, at, flaw in frames:
+            request = None if flaw else self._decode(data)
+            if request is None:
+                delay = 0 if source is None else self._ports[0].station.delays[source.number]
+                self._refuse(data, at + delay, flaw)
+                continue
+            ports = self._by_id.get(request.id)
+            if ports is None:
+                if request.id != self._protocol.broadcast:
+                    continue
+                ports = self._live
+            for port in ports:
+                if port.station is not deaf:
+                    port.asked(request, at if source is None else at + port.station.delays[source.number])
+
+    def _decode(self, data: bytes) -> Request | None:
+        decoded = self._decoded
+        if data in decoded:
+            return decoded[data]
+        if len(decoded) >= _DECODED:
+            decoded.clear()
+        request = decoded[data] = self._protocol.decode_request(data)
+        return request
+
+    def _refuse(self, data: bytes, at: int, flaw: str) -> None:
+        if self._live:
+            self._emit((FRAME, self._line.number, self._live[0].number, at, flaw or "check", data))
+
+    def fork(self, station: Station, blank: bool) -> Hearing:
+        framer = self._framer.fork(0 if self._source is None else station.delays[self._source.number])
+        if blank:
+            framer.clear()
+        ports = [port for port in self._ports if port.station is station]
+        other = Hearing(self._kernel, self._line, self._protocol, framer, self._emit, ports)
+        due = framer.quiet_until
+        if due is not None:
+            other._arm(due)
+        return other
+
+    def leave(self, station: Station) -> None:
+        """This station hears with a fork from now on."""
+        self._ports = [port for port in self._ports if port.station is not station]
+        self.enlist()
+
+    def join(self, other: Listener) -> None:
+        """The cameras that heard with another such hearing, which holds nothing, hear with this one."""
+        assert isinstance(other, Hearing)
+        self._ports = sorted(self._ports + other._ports, key=lambda port: port.station.number)
+        self.enlist()
+
+    def tune(self, setting: Setting) -> None:
+        """Its cameras are set otherwise: what it held is lost, and silences are as long as they are now."""
+        self._framer = self._protocol.wire_framer(float(setting.baud), setting.char, setting.tail)
+
+    def clear(self) -> None:
+        self._framer.clear()
+        self._deaf = self._source = None
+
+    def stop(self, held: int) -> int:
+        return 0

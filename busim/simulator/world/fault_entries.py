@@ -1,0 +1,103 @@
+"""From the `faults` of a plan to what shall be switched on when; or everything that is wrong with it.
+
+A plan knows no faults, so only here can be seen whether a name means one, whether there is such a place, and what its
+parameters are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from busim.foundation.diagnostics import Finding
+from busim.foundation.errors import UserError
+from busim.foundation.yaml_source import nearest
+from busim.plan import FaultPlan, Plan, locate
+from busim.simulator.faults import Fault, Values, find_fault, find_preset, is_preset
+
+
+@dataclass(frozen=True, slots=True)
+class FaultEntry:
+    """One fault at one place. Times in ns: it goes on at `at`, off `length` later (0: never), and again `every`."""
+
+    fault: Fault
+    on: str
+    values: Values
+    at: int
+    length: int
+    every: int
+
+
+def fault_entries(plan: Plan) -> tuple[FaultEntry, ...]:
+    """What a plan schedules, of what was found to be right."""
+    reading = _Reading(plan)
+    return tuple(reading.entries())
+
+
+def wrong_faults(plan: Plan) -> tuple[Finding, ...]:
+    """Everything that is wrong with the faults of a plan, each with its place."""
+    reading = _Reading(plan)
+    for _ in reading.entries():
+        pass
+    return tuple(reading.findings)
+
+
+class _Reading:
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        standing = {(place.kind, place.name) for line in plan.lines for place in line.order}
+        self._known = {
+            "camera": [one.name for one in plan.cameras if one.present and ("camera", one.name) in standing],
+            "converter": [one.name for one in plan.converters if ("converter", one.name) in standing],
+            "line": [one.name for one in plan.lines],
+        }
+        self.findings: list[Finding] = []
+
+    def entries(self) -> Iterator[FaultEntry]:
+        for number, entry in enumerate(self._plan.faults):
+            field = f"faults[{number}]"
+            for fault, values in self._faults(field, entry):
+                for name in self._places(field, entry, fault):
+                    yield FaultEntry(fault, name, values, entry.at, entry.length, entry.every)
+
+    def _faults(self, field: str, entry: FaultPlan) -> Iterator[tuple[Fault, Values]]:
+        try:
+            if is_preset(entry.fault):
+                preset = find_preset(entry.fault)
+                if entry.parameters:
+                    raise UserError(
+                        "a preset has no parameters", field=next(iter(entry.parameters)),
+                        found=", ".join(entry.parameters), expected="none",
+                        mend="name its faults instead: " + ", ".join(fault.name for fault, _ in preset.faults),
+                    )  # fmt: skip
+                yield from preset.faults
+                return
+            fault = find_fault(entry.fault)
+        except UserError as error:
+            self._add(f"{field}.{error.field or 'fault'}", "no-such-fault", error)
+            return
+        try:
+            yield fault, fault.read(entry.parameters)
+        except UserError as error:
+            self._add(f"{field}.{error.field}", "bad-fault", error)
+
+    def _places(self, field: str, entry: FaultPlan, fault: Fault) -> Iterator[str]:
+        known = self._known[fault.on]
+        if entry.on == (f"every {fault.on}",):
+            yield from known
+            return
+        for name in entry.on:
+            if name in known:
+                yield name
+                continue
+            meant = nearest(name, known)
+            self._add(f"{field}.on", "no-such-place", UserError(
+                f"{fault.name} is a fault of a {fault.on}, and there is none of this name", found=repr(name[:60]),
+                expected=("one of " + ", ".join(known)[:300] if known else f"a plan with a {fault.on}"),
+                mend=f"did you mean `{meant}`?" if meant else f"name a {fault.on}, or write `every {fault.on}`",
+            ))  # fmt: skip
+
+    def _add(self, field: str, code: str, error: UserError) -> None:
+        line, column = locate(self._plan, field)
+        finding = Finding.of(error, code)
+        self.findings.append(replace(finding, file=self._plan.path or None, line=line, column=column, field=field))
