@@ -111,7 +111,7 @@ class FastPath:
                 data = data[:count]
                 end = burst.start + burst.setting.reach(count)[1]
             label = burst.station.label
-            self._emit((BURST, self._number, label, burst.start, end, burst.setting_label, data, burst.exact))
+            self.emit((BURST, self._number, label, burst.start, end, burst.setting_label, data, burst.exact))
 
     def _next_stop(self, group: ReceiverGroup) -> None:
         burst = group.burst
