@@ -8,19 +8,25 @@ of an installation, and `MasterPolicy` (`POLICY` where a plan says nothing else)
 """
 
 from busim.installation.asking import Asker, Command, Poll, ResolvedPanel
-from busim.installation.installation import Driving, Installation, ResolvedLine, ResolvedSupply
+from busim.installation.installation import Driving, Installation, ResolvedLine, ResolvedSpare, ResolvedSupply
+from busim.installation.origins import DEFAULT, MODEL, WRITTEN, Origin, Origins
 from busim.installation.policy import POLICY, MasterPolicy
 from busim.installation.resolve import outline, resolve
 from busim.installation.spoken import Run, Spoken
 from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
 
 __all__ = [
+    "DEFAULT",
+    "MODEL",
     "POLICY",
+    "WRITTEN",
     "Asker",
     "Command",
     "Driving",
     "Installation",
     "MasterPolicy",
+    "Origin",
+    "Origins",
     "Poll",
     "Port",
     "ResolvedCamera",
@@ -28,6 +34,7 @@ __all__ = [
     "ResolvedLine",
     "ResolvedMaster",
     "ResolvedPanel",
+    "ResolvedSpare",
     "ResolvedSupply",
     "Run",
     "Spoken",

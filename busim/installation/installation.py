@@ -10,8 +10,10 @@ from typing import NamedTuple
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import Defect
 from busim.installation.asking import Asker, ResolvedPanel
+from busim.installation.origins import Origins
 from busim.installation.stations import ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
-from busim.plan import DriverPlan, LinePlan, Plan, SupplyPlan
+from busim.plan import DriverPlan, LinePlan, Plan, SparePlan, SupplyPlan
+from busim.plan.models import Model
 from busim.protocols import BusProtocol
 
 
@@ -79,6 +81,22 @@ class ResolvedSupply:
     feeds: tuple[ResolvedCamera | ResolvedConverter, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ResolvedSpare:
+    """Spare units. `known`: their model, None where it cannot be had."""
+
+    field: str
+    spare: SparePlan
+    known: Model | None
+
+    @property
+    def factory_id(self) -> int | None:
+        """The bus ID with which they come: as written, or their model's; None where neither is known."""
+        if self.spare.id is not None:
+            return self.spare.id
+        return None if self.known is None else self.known.bus.factory_id
+
+
 @dataclass(frozen=True)
 class Installation:
     """What a plan describes. `converters`: those on no line too; every map goes by name, in the plan's order.
@@ -93,7 +111,13 @@ class Installation:
     masters: Mapping[str, ResolvedMaster]
     panels: tuple[ResolvedPanel, ...]
     supplies: tuple[ResolvedSupply, ...]
+    spares: tuple[ResolvedSpare, ...]
     findings: tuple[Finding, ...] = ()
+
+    @cached_property
+    def origin(self) -> Origins:
+        """Where the value of a field comes from: `installation.origin("cameras[2].turnaround")`."""
+        return Origins(self.plan)
 
     @cached_property
     def line_of(self) -> Mapping[str, ResolvedLine]:

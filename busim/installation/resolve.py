@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from busim.foundation.diagnostics import Findings
 from busim.installation.asking import Asker, Command, ResolvedPanel
-from busim.installation.installation import Installation, ResolvedLine, ResolvedSupply
+from busim.installation.installation import Installation, ResolvedLine, ResolvedSpare, ResolvedSupply
 from busim.installation.policy import POLICY
 from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
 from busim.installation.unresolved import Named, unresolved
@@ -72,16 +72,20 @@ class _Resolver:
         for line in lines:
             for asker in line.askers:
                 asked[asker.master.name] += asker.cameras
-        found = sorted(unresolved(self._named, self._cameras, asked), key=lambda finding: finding.order)[:_MOST]
         panels = (self._panel(index, panel, asked[panel.master]) for index, panel in enumerate(plan.panels))
         stations: Mapping[str, ResolvedCamera | ResolvedConverter] = {**self._converters, **self._cameras}
         supplies = (
-            ResolvedSupply(f"supplies[{index}]", one, tuple(stations[name] for name in one.feeds))
+            ResolvedSupply(f"supplies[{index}]", one, tuple(stations[name] for name in one.feeds if name in stations))
             for index, one in enumerate(plan.supplies)
         )
+        spares = tuple(
+            ResolvedSpare(f"spares[{index}]", one, self._named.model(one.model))
+            for index, one in enumerate(plan.spares)
+        )
+        found = sorted(unresolved(self._named, self._cameras, asked), key=lambda finding: finding.order)[:_MOST]
         return Installation(
             plan, tuple(lines), self._cameras, self._converters, self._masters, tuple(panels), tuple(supplies),
-            tuple(found),
+            spares, tuple(found),
         )  # fmt: skip
 
     # -- stations ---------------------------------------------------------------------------------------------
@@ -134,7 +138,7 @@ class _Resolver:
         own = {place.name: place.metres for place in line.order if place.kind == "master"}
         protocol = self._named.protocol(line.protocol)
         for one in self._masters.values():
-            boxes = [self._converters[name] for name in one.master.through]
+            boxes = [self._converters[name] for name in one.master.through if name in self._converters]
             here: list[tuple[ResolvedConverter | None, float]] = [
                 (box, box.metres or 0.0) for box in boxes if box.line == line.name
             ]

@@ -88,6 +88,10 @@ class _Search:
         protocols = {line.name: line.protocol for line in self._plan.lines}
         for camera in self._cameras.values():
             yield from self._camera(camera, protocols[camera.line])
+        for index, spare in enumerate(self._plan.spares):
+            trouble = self._named.troubles.get(("model", spare.model))
+            if trouble is not None:
+                yield from self._of_file(f"spares[{index}].model", "unknown-model", trouble)
         for index, master in enumerate(self._plan.masters):
             for number, group in enumerate(master.groups):
                 field = f"masters[{index}].groups[{number}]"
@@ -99,6 +103,10 @@ class _Search:
         """A mistake in the plan at its place there; those in a file that the plan names at theirs, and once."""
         if not isinstance(error, Findings):
             yield self._at(field, code, error)
+        elif error.line is None:  # the file itself is not to be had
+            what = f"{error.findings[0].what}: {error.file}"
+            expected = "the name of a file beside the plan"
+            yield self._at(field, code, UserError(what, found=error.found, expected=expected, mend=error.mend))
         elif id(error) not in self._told:
             self._told.add(id(error))
             yield from error.findings
@@ -145,7 +153,8 @@ class _Search:
                     mend="drop the camera here, or add it to the master",
                 )
                 yield self._at(f"panels[{index}].cameras[{place}]", "out-of-reach", problem)
-        cameras = {name: one for name in panel.cameras if (one := self._cameras[name].spoken) is not None}
+        known = ((name, self._cameras.get(name)) for name in panel.cameras)
+        cameras = {name: one.spoken for name, one in known if one is not None and one.spoken is not None}
         for place, control in enumerate(panel.controls):
             without = {name: one for name, one in cameras.items() if control not in one.controls}
             if without:

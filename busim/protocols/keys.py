@@ -38,6 +38,7 @@ def spoken(model: Model, protocol: BusProtocol) -> Model:
     if keys is None:
         raise UserError(
             f"camera model {model.name} does not speak {protocol.name}",
+            found=protocol.name,
             expected=" or ".join(model.keys),
             mend="choose another model, or another protocol for its line; a protocol file may give the model's `keys`",
         )

@@ -27,6 +27,7 @@ from busim.analysis.split.asking import asked
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import Blocks, parse
+from busim.installation import resolve
 from busim.plan import Plan, read, read_text
 
 HALL = SCENARIOS / "climbing-hall" / "plan.yaml"
@@ -58,7 +59,7 @@ def check_holds(plan: Plan, found: Split, wishes: Wishes) -> None:
             assert line.watts <= line.limit
         if line.lowest is not None and line.needed is not None:
             assert line.lowest >= line.needed
-    survey = Survey(new)
+    survey = Survey(resolve(new))
     for wire in survey.wires:
         ids = [one.camera.id for one in wire.cameras]
         assert len(ids) == len(set(ids)) or wire.line.name in found.alone

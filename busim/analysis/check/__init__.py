@@ -8,11 +8,11 @@ and `Survey` (the plan with the look-ups that rules share, and that a printed sh
 from busim.analysis.check.catalogue import all_rules, page
 from busim.analysis.check.checked import SCHEMA, Checked, Silenced, unreadable
 from busim.analysis.check.examples import SOUND, edited, marked
-from busim.analysis.check.feeds import Feed
+from busim.analysis.check.feeds import Feed, feed_on
 from busim.analysis.check.rule import AREAS, Edits, Rule, Spot, Spots
 from busim.analysis.check.run import check
 from busim.analysis.check.sarif import sarif
-from busim.analysis.check.survey import Asker, OnLine, Survey, Timed, Wire
+from busim.analysis.check.survey import Survey, Timed
 from busim.analysis.check.wiring import TERMINATOR_OHMS, Wiring
 
 __all__ = [
@@ -20,22 +20,20 @@ __all__ = [
     "SCHEMA",
     "SOUND",
     "TERMINATOR_OHMS",
-    "Asker",
     "Checked",
     "Edits",
     "Feed",
-    "OnLine",
     "Rule",
     "Silenced",
     "Spot",
     "Spots",
     "Survey",
     "Timed",
-    "Wire",
     "Wiring",
     "all_rules",
     "check",
     "edited",
+    "feed_on",
     "marked",
     "page",
     "sarif",

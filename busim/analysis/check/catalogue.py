@@ -15,6 +15,12 @@ from busim.analysis.check.examples import SOUND, marked
 from busim.analysis.check.rule import AREAS, Edits, Rule
 from busim.foundation.errors import UserError
 
+_SILENCE = (
+    "To silence it where it is wrong about your site, with the reason, write into the plan:\n\n"
+    "```yaml\nsilenced:\n  - rule: {}\n    at: NAME OF THE ENTRY\n    reason: WHY IT MAY STAY\n```\n"
+)
+_REFUSES = "Such a plan can be neither run nor computed: every command refuses it, and `silenced` does not help.\n"
+
 
 @cache
 def all_rules() -> dict[str, Rule]:
@@ -38,9 +44,7 @@ def page(name: str) -> str:
         f"**What to do.** {rule.advice}\n\n"
         f"**Source.** {rule.source}.\n\n"
         f"It speaks here:\n\n{_example(rule.bad)}\n\n"
-        f"and is silent here:\n\n{_example(rule.good)}\n\n"
-        "To silence it where it is wrong about your site, with the reason, write into the plan:\n\n"
-        f"```yaml\nsilenced:\n  - rule: {rule.id}\n    at: NAME OF THE ENTRY\n    reason: WHY IT MAY STAY\n```\n"
+        f"and is silent here:\n\n{_example(rule.good)}\n\n" + (_REFUSES if rule.refuses else _SILENCE.format(rule.id))
     )
 
 

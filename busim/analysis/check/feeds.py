@@ -11,17 +11,13 @@ electrician.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
+from busim.installation import Installation, ResolvedCamera, ResolvedConverter, ResolvedSupply
 from busim.physics.electric import WARM, Chain, Collapse, PoeClass, branches, loop, poe_class
-from busim.plan import CameraPlan, ConverterPlan, PowerPlan, SupplyPlan
-
-if TYPE_CHECKING:
-    from busim.analysis.check.survey import Survey
-    from busim.analysis.check.wiring import Hanging, Wiring
+from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place, PowerPlan, SupplyPlan
 
 STATES = {"idle": "at rest", "peak": "at its most", "start_up": "while everything starts at once"}
 _FEED_GAUGE = 18.0  # AWG of a cable from a supply whose gauge the plan does not say
@@ -123,33 +119,42 @@ class Feed:
         return {load.name: (load, at) for way, chain in pairs for load, at in zip(way.loads, chain.volts, strict=True)}
 
 
-def assumed(survey: Survey) -> Iterator[str]:
+def assumed(site: Installation, every: Sequence[Feed]) -> Iterator[str]:
     """What the rules about supplies stand on that no plan says, for the last line of a check."""
-    fed = {load.name for feed in survey.feeds for load in feed.loads}
-    silent = sum(1 for one in survey.plan.converters if one.name in fed and one.power == PowerPlan())
+    fed = {load.name for feed in every for load in feed.loads}
+    silent = sum(1 for one in site.plan.converters if one.name in fed and one.power == PowerPlan())
     if silent:
-        yield f"{CONVERTER_WATTS:g} W for {silent} of {len(survey.plan.converters)} converters: not written"
+        yield f"{CONVERTER_WATTS:g} W for {silent} of {len(site.converters)} converters: not written"
     if fed:
         yield "voltages with the lowest of each supply, the most that loads take, copper at 75 C, all starting at once"
 
 
-def feeds(survey: Survey) -> tuple[Feed, ...]:
+def feeds(site: Installation) -> tuple[Feed, ...]:
     """Every supply of the plan."""
-    stands = {one.name: (wiring, one) for wiring in survey.wirings for one in wiring.hanging if one.station is not None}
+    stands = {name: at for line in site.lines for name, at in _stations(line.line).items()}
     boxes: dict[str, list[str]] = {}
-    for converter in survey.plan.converters:
+    for converter in site.plan.converters:
         if converter.box:
             boxes.setdefault(converter.box, []).append(converter.name)
-    return tuple(
-        _feed(survey, f"supplies[{index}]", supply, stands, boxes) for index, supply in enumerate(survey.plan.supplies)
-    )
+    return tuple(_feed(supply, stands, boxes) for supply in site.supplies)
 
 
-_Stands = dict[str, tuple["Wiring", "Hanging"]]
+def feed_on(supply: ResolvedSupply, line: LinePlan) -> Feed:
+    """A supply that is injected on this line, where its loads are."""
+    return _feed(supply, _stations(line), {})
 
 
-def _feed(survey: Survey, field: str, supply: SupplyPlan, stands: _Stands, boxes: dict[str, list[str]]) -> Feed:
-    loads = {name: _load(survey, name) for name in supply.feeds}
+_Stands = dict[str, tuple[LinePlan, Place]]
+
+
+def _stations(line: LinePlan) -> _Stands:
+    """Where each camera and converter of a line stands, by name."""
+    return {place.name: (line, place) for place in line.order if place.kind in ("camera", "converter")}
+
+
+def _feed(one: ResolvedSupply, stands: _Stands, boxes: dict[str, list[str]]) -> Feed:
+    supply = one.supply
+    loads = {station.name: _load(station) for station in one.feeds}
     entries = boxes.get(supply.at or "", [supply.at] if supply.at else [])
     ways: list[_Way] = []
     left = dict(loads)
@@ -158,19 +163,18 @@ def _feed(survey: Survey, field: str, supply: SupplyPlan, stands: _Stands, boxes
         left = {}
     for entry in entries:
         if entry in stands:
-            wiring, at = stands[entry]
-            for way in _along(wiring, at, left):
+            for way in _along(*stands[entry], left):
                 ways.append(way)
                 left = {name: load for name, load in left.items() if load not in way.loads}
     if left:
         ways.append(_Way(tuple(left.values()), (0.0,) * len(left), (0.0,) * len(left)))
-    return Feed(field, supply, tuple(loads.values()), tuple(left.values()), tuple(ways))
+    return Feed(one.field, supply, tuple(loads.values()), tuple(left.values()), tuple(ways))
 
 
-def _along(wiring: Wiring, at: Hanging, loads: dict[str, Load]) -> Iterator[_Way]:
+def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
     """The ways from a station to the loads on its line: the one down the cable, with itself, and the one up."""
-    order = wiring.line.order
-    start = order.index(at.place)
+    order = line.order
+    start = order.index(at)
     for steps in (range(start, len(order)), range(start - 1, -1, -1)):
         found: list[Load] = []
         loops: list[float] = []
@@ -179,8 +183,8 @@ def _along(wiring: Wiring, at: Hanging, loads: dict[str, Load]) -> Iterator[_Way
         for index in steps:
             metres = abs(order[index].metres - order[here].metres)
             # the cable between two positions belongs to the later one of them
-            gauge = order[max(index, here)].gauge or wiring.line.cable.gauge
-            gauge = wiring.line.cable.supply_gauge or gauge
+            gauge = order[max(index, here)].gauge or line.cable.gauge
+            gauge = line.cable.supply_gauge or gauge
             ohms += loop(gauge, metres, WARM)
             thinnest = max(thinnest, gauge if metres else 0.0)
             here = index
@@ -193,16 +197,13 @@ def _along(wiring: Wiring, at: Hanging, loads: dict[str, Load]) -> Iterator[_Way
             yield _Way(tuple(found), tuple(loops), tuple(gauges))
 
 
-def _load(survey: Survey, name: str) -> Load:
-    if name in survey.cameras:
-        field, camera = survey.cameras[name]
-        model = survey.model(camera.model)
-        supply = model.supply if model else None
-        said = (supply.idle, supply.peak, supply.start_up) if supply else (0.0, 0.0, 0.0)
-        bounds = (supply.voltage.low, supply.voltage.high) if supply else (0.0, 0.0)
-        return Load(field, name, _watts(camera, said), *bounds)
-    field, converter = survey.converters[name]
-    return Load(field, name, _watts(converter, (CONVERTER_WATTS,) * 3))
+def _load(one: ResolvedCamera | ResolvedConverter) -> Load:
+    if isinstance(one, ResolvedConverter):
+        return Load(one.field, one.name, _watts(one.converter, (CONVERTER_WATTS,) * 3))
+    supply = one.known.supply if one.known else None
+    said = (supply.idle, supply.peak, supply.start_up) if supply else (0.0, 0.0, 0.0)
+    bounds = (supply.voltage.low, supply.voltage.high) if supply else (0.0, 0.0)
+    return Load(one.field, one.name, _watts(one.camera, said), *bounds)
 
 
 def _watts(station: CameraPlan | ConverterPlan, of_model: tuple[float, float, float]) -> dict[str, float] | None:

@@ -54,6 +54,7 @@ class Rule:
     `explanation`: why it matters on site. `source`: published, or "common practice, no source". `advice`: how to mend.
     `find` yields every spot, raises nothing, and takes time in proportion to the plan. `bad`: with these edits
     of the sound plan this rule speaks at every mark, and no other rule does. `good`: with these none speaks.
+    `refuses`: what it finds keeps the plan from being run or computed, so a plan cannot silence it.
     `afterwards`: it judges what the other rules found. `beside`: names and texts of files that the examples name.
     """
 
@@ -67,5 +68,6 @@ class Rule:
     find: Callable[[Survey], Spots]
     bad: Edits
     good: Edits
+    refuses: bool = False
     afterwards: bool = False
     beside: tuple[tuple[str, str], ...] = ()

@@ -13,18 +13,20 @@ from busim.analysis.check.survey import Survey
 from busim.analysis.check.wiring import assumed as of_cables
 from busim.foundation.diagnostics import Finding
 from busim.foundation.units import show_time
+from busim.installation import DEFAULT, MODEL, Installation, outline
 from busim.plan import Plan, locate
 
 _ENTRY = re.compile(r"([a-z_]+)\[(\d+)\](?:\.order\[(\d+)\])?")
 _COVERED = ("lines", "cameras", "converters", "masters", "panels")
 
 
-def check(plan: Plan, survey: Survey | None = None) -> Checked:
+def check(plan: Plan | Installation, survey: Survey | None = None) -> Checked:
     """Everything that the rules find in a plan. `survey`: of this plan, where it is looked at for more than this.
 
     Nothing is raised but Defect.
     """
-    survey = survey or Survey(plan)
+    survey = survey or Survey(outline(plan))
+    plan = survey.plan
     orders = plan.silenced
     used: set[int] = set()
     findings: list[Finding] = []
@@ -36,12 +38,14 @@ def check(plan: Plan, survey: Survey | None = None) -> Checked:
             survey.unused = tuple(number for number in range(len(orders)) if number not in used)
         for spot in rule.find(survey):
             finding = _finding(plan, rule, spot)
-            number = _silencing(plan, rule, spot)
+            number = None if rule.refuses else _silencing(plan, rule, spot)
             if number is None:
                 findings.append(finding)
             else:
                 used.add(number)
                 silenced.append(Silenced(finding, orders[number].reason))
+    # those in files that the plan names, each at its place there, are of no rule
+    findings += [one for one in survey.site.findings if one.code not in known]
     by_finding = {id(one.finding): one for one in silenced}
     return Checked(
         plan=plan.name,
@@ -50,7 +54,7 @@ def check(plan: Plan, survey: Survey | None = None) -> Checked:
         silenced=tuple(by_finding[id(finding)] for finding in in_order(one.finding for one in silenced)),
         rules=len(known),
         covered={kind: len(getattr(plan, kind)) for kind in _COVERED},
-        assumed=tuple(_assumed(survey)),
+        assumed=tuple(_assumed(survey.site, survey)),
     )
 
 
@@ -95,27 +99,26 @@ def _names(plan: Plan, field: str) -> set[str]:
     return names - {""}
 
 
-def _assumed(survey: Survey) -> Iterator[str]:
-    plan = survey.plan
-    models, default = "as their models say", "the default"
-    for words, kind, key, whose, values in (
-        ("a turnaround of {}", "cameras", "turnaround", models, [one.turnaround.high for one in plan.cameras]),
-        ("a latency of {} each way", "converters", "latency", default, [one.latency.high for one in plan.converters]),
-        (
-            "packing after {} of silence", "converters", "packing.idle", default,
-            [one.packing_idle for one in plan.converters],
-        ),
-    ):  # fmt: skip
-        left = [value for number, value in enumerate(values) if f"{kind}[{number}].{key}" not in plan.positions]
-        if left and plan.positions:
-            count = f"{len(left)} of {len(values)} {kind}"
-            times = " to ".join(show_time(time) for time in sorted({min(left), max(left)}))
-            yield f"{words.format(times)} for {count}: not written, {whose}"
+def _assumed(site: Installation, survey: Survey) -> Iterator[str]:
+    plan = site.plan
+    whose = {MODEL: "as their models say", DEFAULT: "the default"}
+    for words, kind, key, values in (
+        ("a turnaround of {}", "cameras", "turnaround", [one.turnaround.high for one in plan.cameras]),
+        ("a latency of {} each way", "converters", "latency", [one.latency.high for one in plan.converters]),
+        ("packing after {} of silence", "converters", "packing.idle", [one.packing_idle for one in plan.converters]),
+    ):
+        origins = [site.origin(f"{kind}[{number}].{key}").kind for number in range(len(values))]
+        for origin, of in whose.items():
+            left = [value for value, one in zip(values, origins, strict=True) if one == origin]
+            if left:
+                count = f"{len(left)} of {len(values)} {kind}"
+                times = " to ".join(show_time(time) for time in sorted({min(left), max(left)}))
+                yield f"{words.format(times)} for {count}: not written, {of}"
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
         why = "nobody asks there, or its protocol, a model or an ID is not to be had"
         yield f"no times for {untimed} of {len(plan.lines)} lines: {why}"
-    yield from of_cables(survey)
-    yield from of_supplies(survey)
+    yield from of_cables(site, survey.wirings)
+    yield from of_supplies(site, survey.feeds)
     if survey.timed:
         yield "times are computed as `busim budget` computes them, on the assumptions that it lists"

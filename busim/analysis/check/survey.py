@@ -1,97 +1,33 @@
 """The plan as rules look at it: who stands where, who asks whom, which protocol and model, and the times.
 
-Everything is looked up once, when the first rule wants it, since rules are many and a plan may be large. What a plan
-names and is not there (a protocol, a model) is None here; the rules that say so look at the same place.
+Everything is worked out once, when the first rule wants it, since rules are many and a plan may be large. What a plan
+names and is not there (a protocol, a model) is None here; the findings of the installation say so.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
-from typing import NamedTuple
 
 from busim.analysis.budget import Case, LineBudget, Pace, line_budget, usable_cases
 from busim.analysis.check.characters import SAME_BAUD
 from busim.analysis.check.feeds import Feed, feeds
 from busim.analysis.check.wiring import Wiring, wirings
 from busim.foundation.errors import UserError
-from busim.installation import Installation, outline
+from busim.installation import Asker, Installation, ResolvedLine
 from busim.physics.exchange import BEST, WORST
-from busim.plan import CameraPlan, ConverterPlan, DriverPlan, LinePlan, MasterPlan, Plan, locate
+from busim.plan import CameraPlan, ConverterPlan, DriverPlan, MasterPlan, Plan, locate
 from busim.plan.models import Model, Parameter
-from busim.plan.models import find as find_model
-from busim.protocols import BusProtocol, find, spoken
-
-
-class OnLine(NamedTuple):
-    """A camera on a line: `field` is its path in the plan."""
-
-    field: str
-    camera: CameraPlan
-    metres: float
-
-
-class Asker(NamedTuple):
-    """A master that asks on a line, through a converter or (None) itself; the fields are their paths in the plan."""
-
-    field: str
-    master: MasterPlan
-    converter_field: str
-    converter: ConverterPlan | None
-
-    def way(self, line: str) -> str:
-        """The field in which the master says that it is on this line."""
-        if self.converter is None:
-            return f"{self.field}.on[{self.master.on.index(line)}]"
-        return f"{self.field}.through[{self.master.through.index(self.converter.name)}]"
-
-
-class Driving(NamedTuple):
-    """A station as it drives the pair: `field` is its path in the plan."""
-
-    field: str
-    name: str
-    driver: DriverPlan
-
-
-@dataclass(frozen=True, slots=True)
-class Wire:
-    """A line with what stands on it, in order. `protocol`: None where it is not to be had, and `trouble` says why."""
-
-    field: str
-    line: LinePlan
-    cameras: tuple[OnLine, ...]
-    converters: tuple[tuple[str, ConverterPlan], ...]
-    askers: tuple[Asker, ...]
-    protocol: BusProtocol | None
-    trouble: UserError | None
-
-    @property
-    def asking(self) -> list[Driving]:
-        """The stations that requests come from: converters, and masters on the line."""
-        boxes = [Driving(path, one.name, one.driver) for path, one in self.converters]
-        here = (one for one in self.askers if one.converter is None)
-        return boxes + [Driving(one.field, one.master.name, one.master.driver) for one in here]
-
-    @property
-    def places(self) -> list[Driving]:
-        """Every station of the line that drives."""
-        return self.asking + [Driving(one.field, one.camera.name, one.camera.driver) for one in self.cameras]
-
-    def asked_by(self, master: MasterPlan) -> Iterator[OnLine]:
-        """The cameras here that the master asks."""
-        named = set(master.cameras)
-        return (one for one in self.cameras if not named or one.camera.name in named)
+from busim.protocols import BusProtocol, spoken
 
 
 @dataclass(frozen=True)
 class Timed:
     """One master on one line with the times of its exchanges, as `busim.analysis.budget` computes them."""
 
-    wire: Wire
+    wire: ResolvedLine
     asker: Asker
     case: Case
     mean: Pace
@@ -111,43 +47,37 @@ class Timed:
 
 @dataclass
 class Survey:
-    """A plan and what rules look up in it. For rules that judge afterwards: `unused` and `unknown`, the indices of
-    silencings that silence nothing and of those that name no rule."""
+    """An installation, as far as it can be resolved, and what rules work out from it.
 
-    plan: Plan
+    For rules that judge afterwards: `unused` and `unknown`, the indices of silencings that silence nothing and of those
+    that name no rule.
+    """
+
+    site: Installation
     unused: tuple[int, ...] = ()
     unknown: tuple[int, ...] = ()
-    _models: dict[str, tuple[Model | None, UserError | None]] = field(default_factory=dict)
     _parameters: dict[str, dict[str, Parameter]] = field(default_factory=dict)
-    _protocols: dict[str, tuple[BusProtocol | None, UserError | None]] = field(default_factory=dict)
     _keys: dict[tuple[str, str], tuple[Mapping[str, int] | None, UserError | None]] = field(default_factory=dict)
+
+    @property
+    def plan(self) -> Plan:
+        """The plan itself."""
+        return self.site.plan
 
     def row(self, path: str) -> str:
         """`line 12`: where in the file a field stands, for messages that name two places."""
         return f"line {locate(self.plan, path)[0]}"
 
-    @cached_property
-    def site(self) -> Installation:
-        """The plan with its names looked up, as far as they have a meaning."""
-        return outline(self.plan)
-
     # -- what is named ------------------------------------------------------------------------------------------
 
+    @cached_property
+    def _models(self) -> dict[str, Model | None]:
+        known = {one.camera.model: one.known for one in self.site.cameras.values()}
+        return {**known, **{one.spare.model: one.known for one in self.site.spares}}
+
     def model(self, name: str) -> Model | None:
-        """The camera model of this name, None where there is none that can be used."""
-        return self._model(name)[0]
-
-    def model_trouble(self, name: str) -> UserError | None:
-        """Why there is no such model."""
-        return self._model(name)[1]
-
-    def _model(self, name: str) -> tuple[Model | None, UserError | None]:
-        if name not in self._models:
-            try:
-                self._models[name] = find_model(name, Path(self.plan.path).parent, self.plan.files), None
-            except UserError as error:
-                self._models[name] = None, error
-        return self._models[name]
+        """The model of this name of a camera or spare of the plan, None where there is none that can be used."""
+        return self._models.get(name)
 
     def parameter(self, camera: str, name: str) -> Parameter | None:
         """A parameter of a camera by its name or meaning, None where its model has none such or is not there."""
@@ -164,24 +94,13 @@ class Survey:
         return word if parameter is None else parameter.name
 
     def lacks(self, camera: str, name: str) -> bool:
-        """Whether the camera's model is there and has no such parameter."""
-        return self.parameter(camera, name) is None and self.model(self.cameras[camera][1].model) is not None
+        """Whether the camera's model is there and has no such parameter, or no key for it on this line."""
+        spoken = self.site.cameras[camera].spoken
+        return spoken is not None and not spoken.carries(name)
 
-    def reads_only(self, camera: str, name: str) -> bool:
-        """Whether the camera has this parameter and it cannot be set."""
-        parameter = self.parameter(camera, name)
-        return parameter is not None and not parameter.writable
-
-    def _protocol(self, name: str) -> tuple[BusProtocol | None, UserError | None]:
-        if name not in self._protocols:
-            try:
-                self._protocols[name] = find(name, Path(self.plan.path).parent, self.plan.files), None
-            except UserError as error:
-                self._protocols[name] = None, error
-        return self._protocols[name]
-
-    def keys(self, camera: CameraPlan, wire: Wire) -> tuple[Mapping[str, int] | None, UserError | None]:
-        """Parameter to key of a camera under the line's protocol; None where it has none, and why, where both exist."""
+    def keys(self, camera: CameraPlan, wire: ResolvedLine) -> tuple[Mapping[str, int] | None, UserError | None]:
+        """Parameter to key of a camera under the protocol of a line, which need not be its own; None where it has
+        none, and why, where both exist."""
         pair = camera.model, wire.line.protocol
         if pair not in self._keys:
             self._keys[pair] = self._spoken(camera.model, wire.protocol)
@@ -201,41 +120,37 @@ class Survey:
     @cached_property
     def cameras(self) -> dict[str, tuple[str, CameraPlan]]:
         """Name to field path and camera."""
-        return {camera.name: (f"cameras[{index}]", camera) for index, camera in enumerate(self.plan.cameras)}
+        return {name: (one.field, one.camera) for name, one in self.site.cameras.items()}
 
     @cached_property
     def converters(self) -> dict[str, tuple[str, ConverterPlan]]:
         """Name to field path and converter."""
-        return {one.name: (f"converters[{index}]", one) for index, one in enumerate(self.plan.converters)}
+        return {name: (one.field, one.converter) for name, one in self.site.converters.items()}
 
     @cached_property
     def masters(self) -> dict[str, tuple[str, MasterPlan]]:
         """Name to field path and master."""
-        return {one.name: (f"masters[{index}]", one) for index, one in enumerate(self.plan.masters)}
+        return {name: (one.field, one.master) for name, one in self.site.masters.items()}
 
-    @cached_property
-    def _rank(self) -> dict[str, int]:
-        return {name: number for number, name in enumerate(self.masters)}
-
-    @cached_property
-    def wires(self) -> tuple[Wire, ...]:
+    @property
+    def wires(self) -> tuple[ResolvedLine, ...]:
         """The lines."""
-        return tuple(self._wire(index, line) for index, line in enumerate(self.plan.lines))
+        return self.site.lines
 
     @cached_property
     def wirings(self) -> tuple[Wiring, ...]:
         """The cable of each line: what hangs where, terminators, bias."""
-        return wirings(self)
+        return wirings(self.site)
 
     @cached_property
     def feeds(self) -> tuple[Feed, ...]:
         """The supplies, what each feeds over which cable, and the voltages that come out."""
-        return feeds(self)
+        return feeds(self.site)
 
-    @cached_property
-    def wire_of(self) -> dict[str, Wire]:
+    @property
+    def wire_of(self) -> Mapping[str, ResolvedLine]:
         """Name of a camera to the line it is on."""
-        return {one.camera.name: wire for wire in self.wires for one in wire.cameras}
+        return self.site.line_of
 
     @cached_property
     def asked(self) -> dict[str, list[Asker]]:
@@ -243,8 +158,8 @@ class Survey:
         found: dict[str, list[Asker]] = {name: [] for name in self.cameras}
         for wire in self.wires:
             for asker in wire.askers:
-                for one in wire.asked_by(asker.master):
-                    found[one.camera.name].append(asker)
+                for one in asker.cameras:
+                    found[one.name].append(asker)
         return found
 
     @cached_property
@@ -278,8 +193,7 @@ class Survey:
 
     def factory_id(self, camera: CameraPlan) -> int | None:
         """The bus ID with which a camera comes out of its box: as planned, or its model's; None: not known."""
-        model = self.model(camera.model)
-        return camera.factory_id if camera.factory_id is not None else model.bus.factory_id if model else None
+        return self.site.cameras[camera.name].factory_id
 
     @cached_property
     def skews(self) -> list[tuple[str, CameraPlan, float]]:
@@ -295,35 +209,6 @@ class Survey:
                 if all(abs(baud / (place.driver.baud or wire.line.baud) - 1) <= SAME_BAUD for place in asking):
                     found.append((one.field, one.camera, skew))
         return found
-
-    @cached_property
-    def _reaching(self) -> dict[tuple[str, str], list[str]]:
-        """(on or through, name of a line or converter) to the masters that reach it so."""
-        found: dict[tuple[str, str], list[str]] = {}
-        for master in self.plan.masters:
-            for way, names in (("on", master.on), ("through", master.through)):
-                for name in names:
-                    found.setdefault((way, name), []).append(master.name)
-        return found
-
-    def _wire(self, index: int, line: LinePlan) -> Wire:
-        protocol, trouble = self._protocol(line.protocol)
-        converters = tuple(self.converters[place.name] for place in line.order if place.kind == "converter")
-        cameras = ((self.cameras[place.name], place.metres) for place in line.order if place.kind == "camera")
-        askers = [Asker(*self.masters[name], "", None) for name in self._reaching.get(("on", line.name), ())]
-        for path, converter in converters:
-            names = self._reaching.get(("through", converter.name), ())
-            askers += [Asker(*self.masters[name], path, converter) for name in names]
-        askers.sort(key=lambda asker: self._rank[asker.master.name])
-        return Wire(
-            field=f"lines[{index}]",
-            line=line,
-            cameras=tuple(OnLine(*camera, metres) for camera, metres in cameras),
-            converters=converters,
-            askers=tuple(askers),
-            protocol=protocol,
-            trouble=trouble,
-        )
 
     # -- times --------------------------------------------------------------------------------------------------
 
@@ -347,7 +232,7 @@ class Survey:
             f"panels[{number}].cameras[0]" for number, panel in enumerate(self.plan.panels) if panel.master == master
         )
 
-    def _timed(self, wire: Wire, case: Case) -> Timed:
+    def _timed(self, wire: ResolvedLine, case: Case) -> Timed:
         asker = next(
             one
             for one in wire.askers
@@ -356,6 +241,6 @@ class Survey:
         return Timed(wire, asker, case, Pace(case))
 
 
-def _rate(wire: Wire, driver: DriverPlan) -> float:
+def _rate(wire: ResolvedLine, driver: DriverPlan) -> float:
     """Bits per second as a station's clock makes them."""
     return float(driver.baud or wire.line.baud) * (1 + driver.clock_ppm / 1e6)

@@ -10,16 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
+from busim.installation import DEFAULT, Installation, ResolvedCamera, ResolvedConverter, ResolvedLine
 from busim.physics.electric import IMPEDANCE, MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place
 
-if TYPE_CHECKING:
-    from busim.analysis.check.survey import Survey, Wire
-
 TERMINATOR_OHMS = IMPEDANCE  # where a plan names none
-_OF_A_MODEL = 0.125  # unit loads, where there is no such model: the rule that says so looks at the same place
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +56,7 @@ class Termination:
 class Wiring:
     """The cable of one line."""
 
-    wire: Wire
+    wire: ResolvedLine
     hanging: tuple[Hanging, ...]
 
     @property
@@ -197,36 +193,31 @@ class Wiring:
         return loop(here.gauge or self.line.cable.gauge, max(here.metres - before.metres, 0.0))
 
 
-def wirings(survey: Survey) -> tuple[Wiring, ...]:
+def wirings(site: Installation) -> tuple[Wiring, ...]:
     """The cable of each line."""
-    return tuple(Wiring(wire, tuple(_hanging(survey, wire))) for wire in survey.wires)
+    return tuple(Wiring(line, tuple(_hanging(line))) for line in site.lines)
 
 
-def _hanging(survey: Survey, wire: Wire) -> Iterator[Hanging]:
-    asking = {asker.converter.name for asker in wire.askers if asker.converter is not None}
-    for index, place in enumerate(wire.line.order):
-        field = f"{wire.field}.order[{index}]"
-        if place.kind == "camera":
-            entry, camera = survey.cameras[place.name]
-            model = survey.model(camera.model)
-            load = camera.unit_load or (model.bus.unit_load if model else _OF_A_MODEL)
-            unpowered = camera.unpowered or (model.bus.unpowered if model else "passes")
-            yield Hanging(field, entry, place, camera, load, unpowered, False, camera.driver.fail_safe)
-        elif place.kind == "converter":
-            entry, converter = survey.converters[place.name]
+def _hanging(line: ResolvedLine) -> Iterator[Hanging]:
+    asking = {asker.box.name for asker in line.askers if asker.box is not None}
+    for station in line.stations:
+        field, place, at = station.field, station.place, station.at
+        if isinstance(at, ResolvedCamera):
+            fail_safe = at.camera.driver.fail_safe
+            yield Hanging(field, at.field, place, at.camera, at.unit_load, at.unpowered, False, fail_safe)
+        elif isinstance(at, ResolvedConverter):
+            converter = at.converter
             fail_safe = converter.driver.fail_safe
             asks = place.name in asking
-            yield Hanging(field, entry, place, converter, converter.unit_load, "passes", asks, fail_safe)
-        elif place.kind == "master":
-            entry, master = survey.masters[place.name]
-            yield Hanging(field, entry, place, None, 1.0, "passes", True, master.driver.fail_safe)
+            yield Hanging(field, at.field, place, converter, converter.unit_load, "passes", asks, fail_safe)
+        elif at is not None:
+            yield Hanging(field, at.field, place, None, 1.0, "passes", True, at.master.driver.fail_safe)
 
 
-def assumed(survey: Survey) -> Iterator[str]:
+def assumed(site: Installation, lines: Sequence[Wiring]) -> Iterator[str]:
     """What the rules about cables stand on that no plan says, for the last line of a check."""
-    lines = survey.wirings
-    by_default = [one for one in lines if f"{one.wire.field}.cable.gauge" not in survey.plan.positions]
-    if by_default and survey.plan.positions:
+    by_default = [one for one in lines if site.origin(f"{one.wire.field}.cable.gauge").kind == DEFAULT]
+    if by_default:
         gauge = f"wires of AWG {by_default[0].line.cable.gauge:g}"
         yield f"{gauge} for {len(by_default)} of {len(lines)} lines: not written, the default"
     unknown = sum(1 for one in lines if one.biased and one.hung is None)

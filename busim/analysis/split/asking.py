@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from busim.analysis.budget import Pace, cases
+from busim.analysis.budget import Pace, usable_cases
 from busim.analysis.check import Survey
 from busim.analysis.split.candidates import Candidate, Field, carries, field_of
 from busim.analysis.split.laying import Layer, holds
@@ -20,6 +20,7 @@ from busim.analysis.split.routes import Array
 from busim.analysis.split.ways import Ways
 from busim.analysis.split.wishes import TARGET, Wishes
 from busim.foundation.errors import UserError
+from busim.installation import outline, resolve
 from busim.physics.electric import MOST_UNIT_LOADS, WIDELY_QUOTED, longest
 from busim.plan import CameraPlan, MasterPlan, Place, Plan
 from busim.plan.models import Model
@@ -45,9 +46,10 @@ class Asked:
 
 
 def asked(plan: Plan, wishes: Wishes) -> Asked:
-    """Raises UserError for wishes that name what there is not, and where no line takes part."""
+    """Raises Findings as `resolve` does, and UserError for wishes that name what there is not, and where no line takes
+    part."""
     plan, targets = _with_targets(plan, wishes)
-    survey = Survey(plan)
+    survey = Survey(resolve(plan))
     field = field_of(plan, survey, wishes)
     if not field.candidates:
         raise UserError(
@@ -67,7 +69,7 @@ def asked(plan: Plan, wishes: Wishes) -> Asked:
     fed = frozenset(
         name for feed in survey.feeds if carries(feed, survey) for name in feed.supply.feeds if name in survey.cameras
     )
-    layer = Layer(plan, ways, fed)
+    layer = Layer(survey.site, ways, fed)
     asker = _Asker(plan, survey, field, cameras, wishes, layer, ways)
     return Asked(plan, survey, field, cameras, asker.problem(), asker.refused, layer, ways, targets)
 
@@ -199,7 +201,7 @@ class _Asker:
             self._plan, lines=(replace(candidate.line, order=order),),
             cameras=tuple(replace(camera, present=True) for camera in able), converters=(candidate.converter,),
         )  # fmt: skip
-        for case in cases(plan) if able else ():
+        for case in usable_cases(outline(plan)) if able else ():
             pace = Pace(case, exact=False)
             for at, poll in enumerate(case.polls):
                 shares[case.units[poll.unit].name] += pace.poll_cost(at) / poll.every

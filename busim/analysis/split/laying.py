@@ -11,10 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from busim.analysis.check import Feed, Survey
+from busim.analysis.check import Feed, feed_on
 from busim.analysis.split.candidates import Candidate
 from busim.analysis.split.ways import Ways
-from busim.plan import CameraPlan, Place, Plan, SupplyPlan
+from busim.installation import Installation, ResolvedConverter, ResolvedSupply
+from busim.plan import CameraPlan, Place, SupplyPlan
 
 _STATES = ("idle", "peak", "start_up")
 
@@ -40,8 +41,9 @@ class Laid:
 class Layer:
     """`fed`: cameras that get their power along the line they hang on now."""
 
-    def __init__(self, plan: Plan, ways: Ways, fed: frozenset[str]) -> None:
-        self._plan, self._ways, self.fed = plan, ways, fed
+    def __init__(self, site: Installation, ways: Ways, fed: frozenset[str]) -> None:
+        plan = site.plan
+        self._site, self._ways, self.fed = site, ways, fed
         self._cameras = {camera.name: camera for camera in plan.cameras}
         self._stands = {(at.kind, at.name): at for line in plan.lines for at in line.order}
         self._gauges = {
@@ -128,10 +130,9 @@ class Layer:
         if converter.supply == old.name:
             feeds.insert(0, converter.name)
         supply = replace(old, at=at, feeds=tuple(feeds))
-        own = tuple(replace(one, supply=old.name if one.name in self.fed else one.supply) for one in cameras)
-        line = replace(candidate.line, order=order)
-        alone = replace(self._plan, lines=(line,), cameras=own, converters=(converter,), supplies=(supply,))
-        return supply, Survey(alone).feeds[0]
+        stations = (ResolvedConverter("", converter) if name == converter.name else self._site.cameras[name]
+                    for name in feeds)  # fmt: skip
+        return supply, feed_on(ResolvedSupply("", supply, tuple(stations)), replace(candidate.line, order=order))
 
 
 def holds(feed: Feed) -> bool:

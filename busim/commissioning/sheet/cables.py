@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from busim.analysis.check import Asker, Feed, Survey, Timed, Wiring
+from busim.analysis.check import Feed, Survey, Timed, Wiring
 from busim.commissioning.sheet.model import ASSUMED, COMPUTED, Cable, Card, Facts, LinePart, Stand, Value
 from busim.commissioning.sheet.said import Said, baud, computed, gauge, metres, number, volts
 from busim.commissioning.sheet.settings import card
 from busim.foundation.units import show_time
+from busim.installation import Asker
 from busim.plan import CameraPlan, ConverterPlan, Place
 from busim.recording.figures import QUANTITIES
 
@@ -29,7 +30,7 @@ def _part(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) -> L
         ("baud", said.value(f"{field}.baud", baud(line.baud))),
         ("character format", said.value(f"{field}.format", line.format)),
     )
-    cards: list[Card] = [card(said, path, converter, of_line) for path, converter in wiring.wire.converters]
+    cards: list[Card] = [card(said, one.field, one.converter, of_line) for one in wiring.wire.converters]
     return LinePart(
         line.name,
         tuple(_facts(survey, said, wiring)),

@@ -15,22 +15,24 @@ from busim.commissioning.sheet.settings import card, settings
 from busim.commissioning.sheet.tasks import tasks
 from busim.foundation.diagnostics import Findings
 from busim.handbook import page
+from busim.installation import Installation, outline
 from busim.plan import Plan
 
 _BULLET = re.compile(r"^- \*\*(.+?)\.\*\* (.+?)(?=^- |\Z)", re.MULTILINE | re.DOTALL)
 _CAUTIONS = ("Supply power", "Rigging above people", "Moving heads", "Earth", "A live converter", "Settings")
 
 
-def sheet(plan: Plan, *, version: str, date: str) -> Document:
+def sheet(plan: Plan | Installation, *, version: str, date: str) -> Document:
     """The sheet of a plan. `version` of busim and `date` are printed as they are given.
 
     A plan with errors has a sheet too: they stand on its first page. Nothing is raised but Defect.
     """
-    survey, said = Survey(plan), Said(plan)
+    site = outline(plan)
+    plan, survey, said = site.plan, Survey(site), Said(site)
     checked = check(plan, survey)
     lines = line_parts(survey, said)
     on_lines = {one.name for part in lines for one in part.cards}
-    steps, note = _tasks(plan)
+    steps, note = _tasks(site)
     return Document(
         name=plan.name,
         path=plan.path,
@@ -61,9 +63,9 @@ def _facts(plan: Plan) -> Facts:
     return tuple((kind, computed(len(getattr(plan, kind)))) for kind in kinds)
 
 
-def _tasks(plan: Plan) -> tuple[tuple[Task, ...], str]:
+def _tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
     try:
-        return tasks(plan)
+        return tasks(site)
     except Findings as error:
         first = error.findings[0]
         return (), f"No steps: this plan cannot be rehearsed until it is mended. {first.code}: {first.what}."

@@ -6,23 +6,18 @@ from fractions import Fraction
 
 from busim.commissioning.sheet.model import ASSUMED, COMPUTED, PLANNED, Value
 from busim.foundation.units import Range
-from busim.plan import Plan
+from busim.installation import WRITTEN, Installation
 
 
 class Said:
-    """Looks at which fields were written in the file. A plan made by a program has no file: all of it is planned."""
+    """What a sheet prints of the origin of a value: planned where the plan has it, else assumed."""
 
-    def __init__(self, plan: Plan) -> None:
-        self._positions = plan.positions
-        self._parents = {field.rpartition(".")[0] for field in plan.positions}
+    def __init__(self, site: Installation) -> None:
+        self._origin = site.origin
 
     def kind(self, field: str) -> str:
-        """Planned where the field was written, itself or in a short form such as `clients: 4`."""
-        if not self._positions or field in self._positions:
-            return PLANNED
-        parent = field.rpartition(".")[0]
-        short = parent in self._positions and parent not in self._parents
-        return PLANNED if short else ASSUMED
+        """Planned or assumed."""
+        return PLANNED if self._origin(field).kind == WRITTEN else ASSUMED
 
     def value(self, field: str, text: object) -> Value:
         return Value(str(text), self.kind(field))

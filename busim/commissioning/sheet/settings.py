@@ -91,8 +91,8 @@ def _addresses(survey: Survey, said: Said) -> Table:
 def _ids(survey: Survey, said: Said) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for wire in survey.wires:
-        for field, camera, _ in wire.cameras:
-            factory = survey.factory_id(camera)
+        for one in wire.cameras:
+            field, camera, factory = one.field, one.camera, one.factory_id
             written = camera.factory_id is not None and said.kind(f"{field}.factory_id")
             rows.append(
                 (

@@ -9,16 +9,17 @@ from busim.commissioning.rehearse import Assumed, Planned, Step, generated, plan
 from busim.commissioning.sheet.model import ASSUMED, Task, Value
 from busim.commissioning.sheet.said import baud
 from busim.foundation.units import show_time
-from busim.plan import Plan
+from busim.installation import Installation
 from busim.simulator.world import build
 
 
-def tasks(plan: Plan) -> tuple[tuple[Task, ...], str]:
+def tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
     """The steps that the plan has or that follow from it, and a note on what they stand on.
 
     Raises Findings where the plan names what there is not, so that nobody could rehearse it.
     """
-    cameras = planned(plan, build(plan, 1, lambda _: None, played=()))
+    plan = site.plan
+    cameras = planned(plan, build(site, 1, lambda _: None, played=()))
     if plan.source:
         steps, assumed = steps_of(plan, cameras)
     else:  # a program made it: there is no text in which steps could be written

@@ -8,11 +8,11 @@ from busim.analysis.check.survey import Survey
 
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
-        for field, converter in wire.converters:
-            if converter.wires == 4:
+        for one in wire.converters:
+            if one.converter.wires == 4:
                 yield Spot(
-                    f"{field}.wires",
-                    f"converter {converter.name!r} is set to four wires, and line {wire.line.name!r} is one pair",
+                    f"{one.field}.wires",
+                    f"converter {one.name!r} is set to four wires, and line {wire.line.name!r} is one pair",
                     "4 (planned)",
                     "2",
                 )

@@ -2,24 +2,8 @@
 
 from __future__ import annotations
 
-from busim.analysis.check.rule import Rule, Spot, Spots
-from busim.analysis.check.survey import Survey
-
-
-def _find(survey: Survey) -> Spots:
-    for wire in survey.wires:
-        if wire.protocol is None:
-            continue
-        low, high = wire.protocol.ids
-        for one in wire.cameras:
-            if not low <= one.camera.id <= high and one.camera.id != wire.protocol.broadcast:
-                yield Spot(
-                    f"{one.field}.id",
-                    f"camera {one.camera.name!r} has a bus ID that {wire.protocol.name} does not have",
-                    str(one.camera.id),
-                    f"{low} to {high}",
-                )
-
+from busim.analysis.check.rule import Rule
+from busim.analysis.check.unresolved import told
 
 RULE = Rule(
     id="id-out-of-range",
@@ -30,7 +14,8 @@ RULE = Rule(
     "something else, and a camera that was set to it may be hard to get back.",
     source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (1 to 247)",
     advice="Choose a free ID within the range of the protocol.",
-    find=_find,
+    find=told("id-out-of-range"),
+    refuses=True,
     bad=(("boulder right, id: 3", "boulder right, id: «248"),),
     good=(("boulder right, id: 3", "boulder right, id: 247"),),
 )

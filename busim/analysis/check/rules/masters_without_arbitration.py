@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         first, *others = wire.askers
         for asker in others:
             yield Spot(
-                asker.way(wire.line.name),
+                asker.way,
                 f"master {asker.master.name!r} shares converter {converter.name!r}, which does not arbitrate",
                 f"sharing {converter.clients.sharing}, and master {first.master.name!r} asks there too",
                 "sharing arbitrated, or one master",

@@ -2,24 +2,9 @@
 
 from __future__ import annotations
 
-from busim.analysis.check.rule import Rule, Spot, Spots
-from busim.analysis.check.survey import Survey
+from busim.analysis.check.rule import Rule
+from busim.analysis.check.unresolved import told
 from busim.protocols import starter
-
-
-def _find(survey: Survey) -> Spots:
-    for wire in survey.wires:
-        for one in wire.cameras:
-            trouble = survey.keys(one.camera, wire)[1]
-            if trouble is not None:
-                yield Spot(
-                    f"{one.field}.model",
-                    f"camera {one.camera.name!r} cannot be asked in {wire.line.protocol}: {trouble.what}",
-                    trouble.found or one.camera.model,
-                    trouble.expected or f"a model with keys for {wire.line.protocol}",
-                    trouble.mend or "",
-                )
-
 
 RULE = Rule(
     id="model-lacks-protocol",
@@ -30,7 +15,8 @@ RULE = Rule(
     "nothing and at worst in the middle of another's reply.",
     source="the camera models and the protocol",
     advice="Move the camera to a line of its own protocol, or add its keys to the model or to the protocol's file.",
-    find=_find,
+    find=told("model-lacks-protocol"),
+    refuses=True,
     bad=(
         (
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",

@@ -8,14 +8,14 @@ from busim.analysis.check.survey import Survey
 
 def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
-        for path, converter in wire.converters:
-            count = sum(1 for asker in wire.askers if asker.converter_field == path)
-            if count > converter.clients.most:
+        for one in wire.converters:
+            count, most = sum(1 for asker in wire.askers if asker.box is one), one.converter.clients.most
+            if count > most:
                 yield Spot(
-                    f"{path}.clients",
-                    f"more masters come to converter {converter.name!r} than it takes",
+                    f"{one.field}.clients",
+                    f"more masters come to converter {one.name!r} than it takes",
                     f"{count} masters",
-                    f"at most {converter.clients.most} clients at once",
+                    f"at most {most} clients at once",
                 )
 
 

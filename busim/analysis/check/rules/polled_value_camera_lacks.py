@@ -12,7 +12,7 @@ def _find(survey: Survey) -> Spots:
         for number, group in enumerate(master.groups):
             for place, value in enumerate(group.values):
                 lacking = [name for name in asked if survey.lacks(name, value)]
-                if lacking:
+                if lacking and len(lacking) < len(asked):
                     yield Spot(
                         f"{path}.groups[{number}].values[{place}]",
                         f"master {master.name!r} polls {value!r}, which {len(lacking)} of its cameras do not have",
@@ -31,6 +31,12 @@ RULE = Rule(
     source="the camera models",
     advice="Take the value from the group, or give these cameras a master of their own.",
     find=_find,
-    bad=(("values: [tally, temperature]", "values: [tally, «tilt_of_the_roof]"),),
+    bad=(
+        ("values: [tally, temperature]", "values: [tally, «fan]"),
+        (
+            "speed start, id: 21",
+            "speed start, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 21",
+        ),
+    ),
     good=(("values: [tally, temperature]", "values: [tally, requests]"),),
 )

@@ -11,12 +11,12 @@ def _find(survey: Survey) -> Spots:
         asked = {asker.converter_field for asker in wire.askers}
         if len(wire.converters) < 2 or len(asked) > 1:
             continue  # where both are used, it is two masters on a line
-        first, *others = sorted(wire.converters, key=lambda converter: converter[0] not in asked)
-        for path, converter in others:
+        first, *others = sorted(wire.converters, key=lambda one: one.field not in asked)
+        for one in others:
             yield Spot(
-                f"{path}.name",
+                f"{one.field}.name",
                 f"line {wire.line.name!r} has a second converter",
-                f"{converter.name!r} beside {first[1].name!r}",
+                f"{one.name!r} beside {first.name!r}",
                 "one way into a line",
             )
 

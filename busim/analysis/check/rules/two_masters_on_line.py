@@ -12,9 +12,9 @@ def _find(survey: Survey) -> Spots:
             first, *others = wire.askers
             for asker in others:
                 yield Spot(
-                    asker.way(wire.line.name),
+                    asker.way,
                     f"master {asker.master.name!r} asks on line {wire.line.name!r}, and so does {first.master.name!r}",
-                    f"{len(wire.askers)} masters, the first at {survey.row(first.way(wire.line.name))}",
+                    f"{len(wire.askers)} masters, the first at {survey.row(first.way)}",
                     "one master on a line",
                 )
 

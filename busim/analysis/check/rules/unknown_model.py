@@ -2,22 +2,8 @@
 
 from __future__ import annotations
 
-from busim.analysis.check.rule import Rule, Spot, Spots
-from busim.analysis.check.survey import Survey
-
-
-def _find(survey: Survey) -> Spots:
-    for path, camera in survey.cameras.values():
-        trouble = survey.model_trouble(camera.model)
-        if trouble is not None:
-            yield Spot(
-                f"{path}.model",
-                f"the model of camera {camera.name!r} cannot be used: {trouble.what}",
-                trouble.found or repr(camera.model),
-                trouble.expected or "a model without mistakes",
-                trouble.mend or "",
-            )
-
+from busim.analysis.check.rule import Rule
+from busim.analysis.check.unresolved import told
 
 RULE = Rule(
     id="unknown-model",
@@ -28,7 +14,8 @@ RULE = Rule(
     "its model; without it the line cannot be checked, computed or run.",
     source="the camera models that are there",
     advice="Name a model that busim has or a file beside the plan; `busim new model` begins one.",
-    find=_find,
+    find=told("unknown-model"),
+    refuses=True,
     bad=(
         (
             "speed finish, id: 22",
