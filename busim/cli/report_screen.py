@@ -42,7 +42,11 @@ _NOTHING = 0.005  # of headroom
 _MISSED = 2  # expectations told in full
 _FAULTS = 6  # faults that were on, of which the screen tells
 _WIDE = 132  # columns from which on all figures of a camera stand in one table
-_LOST = {"time_outs": ("time-out", "time-outs"), "damaged": ("damaged reply", "damaged replies")}
+_LOST = {
+    "time_outs": ("time-out", "time-outs"),
+    "damaged": ("damaged reply", "damaged replies"),
+    "ran_together": ("request run together with another", "requests run together with others"),
+}
 
 
 class State(NamedTuple):

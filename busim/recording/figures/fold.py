@@ -9,9 +9,12 @@ from busim.recording.figures.clients import Presence
 from busim.recording.figures.histogram import Histogram
 from busim.recording.figures.hook import HookFold, no_hook
 from busim.recording.figures.quantities import QUANTITIES, Value
-from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, Record
+from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, RAN_TOGETHER, Record
 
 _GOOD = ("ok", "refused")
+_COUNTED = (
+    ("time_outs", "time-out"), ("ran_together", RAN_TOGETHER), ("damaged", "damaged"), ("refused", "refused"),
+)  # fmt: skip
 _KEPT = 512  # numbers, two for each stretch that is looked back at
 _NOBODY = "no client connected"
 _OUTSIDE = "read from outside"  # the group of all that clients from outside read
@@ -255,7 +258,7 @@ def _common(cameras: list[_Camera], length: int, told: tuple[int, Histogram] | N
     values["move_p95"] = _seconds("move_p95", moves, moves.quantile(0.95), unmoved)
     most = moves.largest if moves.count else None
     values["move_max"] = _seconds("move_max", moves, most, unmoved)
-    for name, outcome in (("time_outs", "time-out"), ("damaged", "damaged"), ("refused", "refused")):
+    for name, outcome in _COUNTED:
         values[name] = _value(name, sum(c.outcomes.get(outcome, 0) for c in cameras), exchanges)
     values["retries"] = _value("retries", sum(c.retries for c in cameras), exchanges)
     fast = sum(c.fast for c in cameras)

@@ -54,6 +54,8 @@ QUANTITIES = _table(
      "of moves that a controller under test was told of: were at the camera within this"),
     ("move_max", "move max", "s", "the longest any move took"),
     ("time_outs", "time-outs", "", "exchanges given up without a single character heard"),
+    ("ran_together", "ran together", "", "exchanges given up without a single character heard whose request followed "
+     "other bytes, or was followed by some, without the silence between two frames"),
     ("retries", "retries", "", "attempts beyond the first for the same command"),
     ("damaged", "damaged", "", "exchanges given up with characters heard that made no sound reply, be they others' or "
      "an echo of the request"),

@@ -16,6 +16,7 @@ Emit = Callable[[Record], None]
 SCHEMA = 2  # 1 had no intents and beliefs
 
 BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF = range(10)
+RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request nobody could tell from what stood next to it
 
 # kind -> (table, columns, what it is); the SQL type is INTEGER unless the column is in _TYPES
 TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {

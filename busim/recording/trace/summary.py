@@ -11,7 +11,7 @@ import sqlite3
 from collections import defaultdict, deque
 from collections.abc import Iterable
 
-from busim.recording.trace.records import BURST, EXCHANGE, TABLES, Record
+from busim.recording.trace.records import BURST, EXCHANGE, RAN_TOGETHER, TABLES, Record
 from busim.recording.trace.schema import SUMMARY_NS
 
 _RECENT = 32  # busy stretches kept per line: more than ever overlap the next burst
@@ -64,7 +64,7 @@ class Summary:
             bucket = ended // SUMMARY_NS
             sums = self._sums[line, bucket]
             sums[_EXCHANGES] += 1
-            if outcome == "time-out":
+            if outcome in ("time-out", RAN_TOGETHER):
                 sums[_TIME_OUTS] += 1
             elif outcome == "damaged":
                 sums[_DAMAGED] += 1

@@ -1,6 +1,6 @@
 """Converters: what an Ethernet-to-serial box does between network and line, as pure objects."""
 
-from busim.simulator.converters.arbiter import Arbiter
+from busim.simulator.converters.arbiter import Arbiter, cut_whole
 from busim.simulator.converters.packing import Packer
 from busim.simulator.converters.rfc2217 import (
     MANNERS,
@@ -36,4 +36,5 @@ __all__ = [
     "Signal",
     "Slots",
     "Telnet",
+    "cut_whole",
 ]

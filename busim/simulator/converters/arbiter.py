@@ -35,7 +35,7 @@ class Arbiter:
 
     def take(self, client: int, data: bytes) -> int:
         """Bytes of a client; how many requests were lost because too many wait."""
-        found, self._held[client] = self._cut(self._held.get(client, b"") + data)
+        found, self._held[client] = cut_whole(self._protocol, self._held.get(client, b"") + data)
         room = _MOST - len(self._queue)
         self._queue.extend((client, raw, request) for raw, request in found[:room])
         return max(0, len(found) - room)
@@ -95,31 +95,32 @@ class Arbiter:
         self._free_at = at + self._silence
         self.due = self._free_at if self._queue else None
 
-    def _cut(self, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
-        """Whole requests, what stood before each cut away, and the rest."""
-        requests, rest = self._protocol.cut_requests(data)
-        found = []
-        start = 0
-        for request in requests:
-            end = self._end(data, start) if len(requests) > 1 else len(data) - len(rest)
-            found.append((self._bare(data[start:end]), request))
-            start = end
-        return found, rest
 
-    def _end(self, data: bytes, start: int) -> int:
-        """Where the first request from `start` on ends."""
-        low, high = start + 1, min(len(data), start + _STRETCH)
-        cut = self._protocol.cut_requests
-        while low < high:
-            middle = (low + high) // 2
-            low, high = (low, middle) if cut(data[start:middle])[0] else (middle + 1, high)
-        return low
+def cut_whole(protocol: BusProtocol, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
+    """The whole requests in a stream, each with its own bytes (what stood before it cut away), and the rest."""
+    requests, rest = protocol.cut_requests(data)
+    found = []
+    start = 0
+    for request in requests:
+        end = _end(protocol, data, start) if len(requests) > 1 else len(data) - len(rest)
+        found.append((_bare(protocol, data[start:end]), request))
+        start = end
+    return found, rest
 
-    def _bare(self, data: bytes) -> bytes:
-        """The request that these bytes end with, without what stands before it."""
-        decode = self._protocol.decode_request
-        for start in range(len(data) - 1, 0, -1):
-            request = decode(data[start:])
-            if request is not None and request.id >= 0:
-                return data[start:]
-        return data
+
+def _end(protocol: BusProtocol, data: bytes, start: int) -> int:
+    """Where the first request from `start` on ends."""
+    low, high = start + 1, min(len(data), start + _STRETCH)
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if protocol.cut_requests(data[start:middle])[0] else (middle + 1, high)
+    return low
+
+
+def _bare(protocol: BusProtocol, data: bytes) -> bytes:
+    """The request that these bytes end with, without what stands before it."""
+    for start in range(len(data) - 1, 0, -1):
+        request = protocol.decode_request(data[start:])
+        if request is not None and request.id >= 0:
+            return data[start:]
+    return data

@@ -34,6 +34,7 @@ from busim.simulator.world.clients import Clients, Deliver
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
 _HIGH = 2048  # characters waiting for the line above which clients are asked to pause
+_AGES = 3600 * 10**9  # ns: a break lasts until somebody ends it
 _MOST = 65536  # characters waiting for the line above which bytes are lost
 
 
@@ -238,6 +239,13 @@ class ConverterPort:
         if burst is None or burst.end <= self._kernel.now or not burst.data:
             return queued
         return queued + (burst.end - self._kernel.now) // self._station.setting.char
+
+    def out_at(self) -> int:
+        """When the last of what it was handed will have left the driver (ns, as far as is known), or when it did."""
+        burst = self._station.burst
+        queued = 0 if self._driver is None else self._driver.waiting
+        left = 0 if burst is None else min(burst.end, self._kernel.now + _AGES)
+        return max(left, self._kernel.now) + queued * self._station.setting.char if queued else left
 
     def _half_empty(self) -> int:
         at = self._line_time if self._crossing else self._kernel.now

@@ -1,21 +1,36 @@
-"""The witness: makes exchange records of what clients from outside ask through a converter.
+"""The sniffer: makes exchange records of what clients from outside ask through a converter.
 
-A played master tells of its own exchanges. A real controller does not, so the witness looks at what its converter sends
+A played master tells of its own exchanges. A real controller does not, so the sniffer looks at what its converter sends
 to the line and hears from it: a request begins an exchange, the sound reply to it ends it, the next request ends one
-that was not answered. It judges the wire only; what the controller made of the bytes it cannot know.
+that was not answered. A request that followed other bytes without the silence between two frames, or was followed so,
+ran together with them: where frames are cut by silence, no camera can know it. The sniffer judges the wire only; what
+the controller made of the bytes it cannot know.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from busim.protocols import BusProtocol, Request
-from busim.recording.trace import EXCHANGE, Emit
+from busim.recording.trace import EXCHANGE, RAN_TOGETHER, Emit
 from busim.simulator.bus import Line, Setting
+from busim.simulator.converters import cut_whole
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.converter_ports import ConverterPort
 
 _GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as over
 _KNOWN = 1024  # different chunks of which it keeps what they ask
+
+
+class _Chunk(NamedTuple):
+    """Bytes as they were handed over at `at` ns; `start`: where they stand in what is held. `follows`: the driver was
+    still sending, or had not been silent for long enough.
+    """
+
+    start: int
+    at: int
+    follows: bool
 
 
 class Sniffer:
@@ -35,42 +50,77 @@ class Sniffer:
         self._emit = emit
         self._finder = protocol.stream_framer()
         self._held = b""
-        self._held_since = 0
+        self._chunks: list[_Chunk] = []  # those that `held` is made of, and the one that is looked at
         # What chunks ask: polls are the same few thousands of times, and equal bytes ask the same.
-        self._asked: dict[bytes, tuple[list[Request], bytes]] = {}
+        self._asked: dict[bytes, tuple[list[tuple[Request, int]], bytes]] = {}
         self._request: Request | None = None
         self._sent = 0
         self._who = (0, "")
         self._flagged = False
+        self._together = False
         self._exact_before = 0
 
     def watch(self, port: ConverterPort) -> None:
         """Be told what this converter sends and hears."""
+        self._port = port
         port.sent, port.replied = self.sent, self.replied
 
     def sent(self, data: bytes, at: int) -> None:
-        """Bytes were handed to the driver at `at` ns."""
-        if not self._held or at - self._held_since > _GIVEN_UP:
-            self._held, self._held_since = b"", at
-        requests, self._held = self._cut(self._held + data if self._held else data)
-        for request in requests:
-            self._end(at, "")
-            self._request = request
-            self._who = self._camera_of(request.id)
-            self._sent = self._held_since
-            self._held_since = at
-            self._flagged = False
-            self._exact_before = self._line.exact_bursts
-            self._finder.expect(request)
-            if request.id == self._protocol.broadcast:
-                self._end(at, "unanswered")
+        """Bytes are handed to the driver at `at` ns."""
+        if self._held and at - self._chunks[0].at > _GIVEN_UP:
+            self._held = b""
+        if not self._held:
+            self._chunks.clear()
+        follows = self._silence > 0 and at < self._port.out_at() + self._silence
+        self._together |= follows
+        self._chunks.append(_Chunk(len(self._held), at, follows))
+        data = self._held + data if self._held else data
+        found, self._held = self._cut(data)
+        for request, start in found:
+            self._begin(request, start, at)
+        if found and self._held:
+            self._together |= self._silence > 0
+        begin = len(data) - len(self._held)
+        if begin:
+            self._chunks = [each._replace(start=max(0, each.start - begin)) for each in self._since(begin)]
 
-    def _cut(self, data: bytes) -> tuple[list[Request], bytes]:
+    def _since(self, start: int) -> list[_Chunk]:
+        """The chunks from the one on that has the byte at `start`."""
+        return [
+            each
+            for each, following in zip(self._chunks, [*self._chunks[1:], None], strict=True)
+            if following is None or following.start > start
+        ]
+
+    def _begin(self, request: Request, start: int, at: int) -> None:
+        """A request is whole at `at` ns, the first byte of which stands at `start`."""
+        chunk = self._since(start)[0]
+        together = self._silence > 0 and (chunk.follows or start > chunk.start)
+        self._together |= together
+        self._end(at, "")
+        self._request = request
+        self._who = self._camera_of(request.id)
+        self._sent = chunk.at
+        self._flagged = False
+        self._together = together
+        self._exact_before = self._line.exact_bursts
+        self._finder.expect(request)
+        if request.id == self._protocol.broadcast:
+            self._end(at, "unanswered")
+
+    def _cut(self, data: bytes) -> tuple[list[tuple[Request, int]], bytes]:
+        """The requests in these bytes, each with the place of its first byte, and the rest."""
         known = self._asked.get(data)
         if known is None:
             if len(self._asked) >= _KNOWN:
                 self._asked.clear()
-            known = self._asked[data] = self._protocol.cut_requests(data)
+            whole, rest = cut_whole(self._protocol, data)
+            found, place = [], 0
+            for raw, request in whole:
+                start = data.index(raw, place)
+                place = start + len(raw)
+                found.append((request, start))
+            known = self._asked[data] = found, rest
         return known
 
     def replied(self, data: bytes, last: int, flags: int) -> None:
@@ -102,7 +152,9 @@ class Sniffer:
             return
         self._request = None
         ended = at if outcome else min(at, self._sent + _GIVEN_UP)
-        outcome = outcome or ("damaged" if self._flagged or self._finder.held else "time-out")
+        if not outcome:
+            silent = RAN_TOGETHER if self._together else "time-out"
+            outcome = "damaged" if self._flagged or self._finder.held else silent
         number, name = self._who
         camera = self._cameras.get(name)
         read_at = camera.read_at(request, self._sent, ended) if camera is not None and outcome == "ok" else -1
