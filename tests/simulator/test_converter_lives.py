@@ -16,7 +16,7 @@ from test_rfc2217 import AGREE, AGREED, ASK, REPLY, TO_9600, changes
 
 from busim.foundation.units import CharFormat
 from busim.plan import read_text
-from busim.recording.trace import BURST, EXCHANGE, Record
+from busim.recording.trace import BURST, EXCHANGE, INPUT, Record
 from busim.simulator.bus import Line, Station, setting
 from busim.simulator.kernel import Kernel
 from busim.simulator.world import build
@@ -199,6 +199,39 @@ def test_what_an_idle_client_still_wanted_is_not_asked_for_it() -> None:
     lane.box.chunk(1, read_frame(9, BUS_ID) + read_frame(1, BUS_ID))  # the first is never answered
     lane.go(60_000)
     assert len(starts(lane, lane.box.number)) == 1
+
+
+# -- what is noted of clients --------------------------------------------------------------------------------
+def noted(lane: Lane, client: int) -> int:
+    """Bytes of a client among the inputs of the trace."""
+    return sum(len(record[5]) for record in lane.records if record[0] == INPUT and record[3:5] == (client, "bytes"))
+
+
+@pytest.mark.parametrize("clients", ["{most: 1, when_full: accept-and-ignore}", "{idle_close: 1 s, idle_way: ignore}"])
+def test_of_a_client_that_is_not_served_little_is_recorded_however_much_it_sends(clients: str) -> None:
+    lane = Lane(clients)
+    lane.open(1)
+    lane.open(2)
+    lane.go(2000)
+    for _ in range(1000):
+        lane.box.chunk(2, bytes(4096))
+    assert noted(lane, 2) == 4096
+    assert [text for text in lane.effects() if "no more of it is noted" in text] == [
+        "client 2 is not served and goes on sending: no more of it is noted"
+    ]
+
+
+def test_of_a_sub_negotiation_without_an_end_little_is_recorded_and_what_follows_it_is_heard() -> None:
+    lane = Lane("4", "rfc2217: applies")
+    lane.open(1)
+    lane.box.chunk(1, AGREE)
+    lane.box.chunk(1, bytes.fromhex("FF FA 2C 01"))
+    for _ in range(1000):
+        lane.box.chunk(1, bytes(4096))
+    assert noted(lane, 1) < 5000
+    lane.box.chunk(1, bytes.fromhex("FF F0") + ASK)
+    lane.go(100)
+    assert bytes(lane.got[1]) == AGREED + REPLY
 
 
 # -- long bursts ---------------------------------------------------------------------------------------------

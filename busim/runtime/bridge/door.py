@@ -15,9 +15,9 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from busim.runtime.bridge.binding import BACKLOG
+from busim.simulator.converters import RECEIVE_BUFFER
 from busim.simulator.world import ConverterPort
 
-_READ = 4096  # bytes taken from a socket at once: a client can be asked to pause before it has sent much
 _AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
 _UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
 
@@ -34,7 +34,7 @@ class Door:
     def __init__(self, name: str, port: ConverterPort, enter: Enter, news: Callable[[str], None]) -> None:
         self.port = port
         self.enter = enter
-        self.buffer = bytearray(_READ)
+        self.buffer = bytearray(RECEIVE_BUFFER)  # a client can be asked to pause before it has sent much
         self.paused = False
         self.closed = False
         self._name = name

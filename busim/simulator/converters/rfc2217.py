@@ -197,6 +197,10 @@ class ComClient:
                 actions += self._asked(event.data)
         return actions
 
+    def passes_over(self, data: bytes) -> bool:
+        """Whether these bytes change nothing: they go on with a sub-negotiation that is too long already."""
+        return self._telnet.passes_over(data)
+
     def gone(self) -> list[Action]:
         """The client has left: what it held is let go, unless another client holds it too."""
         port = self._port

@@ -82,6 +82,10 @@ class Telnet:
         self._inside = bytearray()
         self._too_long = False
 
+    def passes_over(self, data: bytes) -> bool:
+        """Whether these bytes change nothing: they go on with a sub-negotiation that is too long already."""
+        return self._state == _INSIDE and self._too_long and IAC not in data
+
     def receive(self, data: bytes) -> list[Event]:
         """What these bytes say; data without anything between is one event."""
         events: list[Event] = []

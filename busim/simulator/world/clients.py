@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from busim.simulator.converters import Action, ComClient, ComPort, Forward, Policy, Slots
+from busim.simulator.converters import MOST_IGNORED, MOST_UNREAD, Action, ComClient, ComPort, Forward, Policy, Slots
 from busim.simulator.fault_hooks import Admission, Crossing, Passage
 from busim.simulator.kernel import Kernel
 
 Deliver = Callable[[int, bytes], None]  # client, bytes
 Drop = Callable[[int, bool], None]  # client, whether by a reset
 
-_MOST = 65536  # bytes that wait for a client that does not read, above which bytes are lost
 _ERRORS = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; and line state bits (RFC 2217)
 
 
@@ -59,6 +58,7 @@ class Clients:
         self._down_until = 0
         self._life = 0  # counts reboots: what is on its way out of the box then is lost
         self._clients: dict[int, _Client] = {}
+        self._ignored: dict[int, int] = {}  # clients that are not served: how many bytes were noted
         self._outside = 0
         self._net_time = 0  # when the last bytes towards the network get there
         self._stale = b""
@@ -152,6 +152,21 @@ class Clients:
 
     # -- what comes from them ---------------------------------------------------------------------------------
 
+    def notes(self, client: int, data: bytes) -> bool:
+        """Whether it takes note of these bytes of a client. Of one that it does not serve it takes note up to a length,
+        and it passes over what makes a Telnet sub-negotiation longer that is too long already.
+        """
+        one = self._clients.get(client)
+        if one is not None:
+            return one.com is None or not one.com.passes_over(data)
+        noted = self._ignored.get(client, 0)
+        if noted >= MOST_IGNORED:
+            return False
+        noted = self._ignored[client] = noted + len(data)
+        if noted >= MOST_IGNORED:
+            self._effect("clients", f"client {client} is not served and goes on sending: no more of it is noted")
+        return True
+
     def receive(self, client: int, data: bytes) -> list[Action]:
         """What the bytes of a client ask for."""
         one = self._clients[client]
@@ -234,7 +249,7 @@ class Clients:
             one.active = self._kernel.now
         if not (one.stalled or one.held):
             one.deliver(client, data)
-        elif len(one.kept) + len(data) <= _MOST:
+        elif len(one.kept) + len(data) <= MOST_UNREAD:
             one.kept += data
         else:
             self._effect("unread", f"{len(data)} bytes lost: client {client} does not read")

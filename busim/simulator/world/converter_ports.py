@@ -14,6 +14,8 @@ from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
 from busim.simulator.bus import Line, Setting, Station, setting
 from busim.simulator.converters import (
+    MOST_WAITING,
+    PAUSE_ABOVE,
     Action,
     Answer,
     Apply,
@@ -26,16 +28,14 @@ from busim.simulator.converters import (
     Policy,
     Purge,
     Signal,
-)
+)  # fmt: skip
 from busim.simulator.fault_hooks import Crossing, Passage
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.arbitration import Arbitration
 from busim.simulator.world.clients import Clients, Deliver
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
-_HIGH = 2048  # characters waiting for the line above which clients are asked to pause
 _AGES = 3600 * 10**9  # ns: a break lasts until somebody ends it
-_MOST = 65536  # characters waiting for the line above which bytes are lost
 
 
 class ConverterPort:
@@ -119,7 +119,7 @@ class ConverterPort:
 
     def chunk(self, client: int, data: bytes) -> None:
         """Bytes from a client outside, one chunk as the network brought it; none (an empty datagram) are ignored."""
-        if not data:
+        if not data or not self.clients.notes(client, data):
             return
         self._input(client, "bytes", data)
         if self.clients.has(client):
@@ -190,7 +190,7 @@ class ConverterPort:
         """Bytes are at the line's side."""
         if self._arbitration is not None:
             self._arbitration.take(client or 0, data)
-        elif self.waiting() + len(data) > _MOST:
+        elif self.waiting() + len(data) > MOST_WAITING:
             self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
         else:
             self._drive(data)
@@ -218,16 +218,16 @@ class ConverterPort:
     def _forward_outside(self, what: tuple[int, int, bytes]) -> None:
         life, _, data = what
         self._crossing -= len(data)
-        drives = self._arbitration is None and life == self._life and self.waiting() + len(data) <= _MOST
+        drives = self._arbitration is None and life == self._life and self.waiting() + len(data) <= MOST_WAITING
         if drives and self.sent is not None:
             self.sent(data, self._kernel.now)
         self._forward(what)
-        if self._crossing or len(data) > _HIGH:  # else the next chunk asks
+        if self._crossing or len(data) > PAUSE_ABOVE:  # else the next chunk asks
             self._hold_back()
 
     def _hold_back(self) -> None:
         """Ask clients to pause when more is under way than the line carries soon."""
-        if not self._paused and self._crossing + self.waiting() > _HIGH:
+        if not self._paused and self._crossing + self.waiting() > PAUSE_ABOVE:
             self._paused = True
             self.flow(False)
             self._kernel.at(self._half_empty(), self._resume)
@@ -251,12 +251,12 @@ class ConverterPort:
         at = self._line_time if self._crossing else self._kernel.now
         char = self._station.setting.char
         if self._driver is not None:
-            return max(at, self._kernel.now + max(1, self.waiting() - _HIGH // 2) * char)
+            return max(at, self._kernel.now + max(1, self.waiting() - PAUSE_ABOVE // 2) * char)
         burst = self._station.burst
-        return at if burst is None else max(at, burst.end - _HIGH // 2 * char)
+        return at if burst is None else max(at, burst.end - PAUSE_ABOVE // 2 * char)
 
     def _resume(self, _: object) -> None:
-        if self._crossing + self.waiting() > _HIGH:
+        if self._crossing + self.waiting() > PAUSE_ABOVE:
             self._kernel.at(self._half_empty(), self._resume)
             return
         self._paused = False
