@@ -232,12 +232,15 @@ def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = N
 
 
 def busim(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run a command in a process of its own, with these variables of the environment too, to its end."""
+    """Run a command in a process of its own, with these variables of the environment too, to its end.
+
+    Nothing is broken at a width, unless one is given as `COLUMNS`.
+    """
     return subprocess.run(
         [sys.executable, "-m", "busim", *arguments],
         capture_output=True,
         text=True,
         stdin=subprocess.DEVNULL,
         timeout=60,
-        env={**os.environ, **environment},
+        env={**os.environ, "COLUMNS": "1000", **environment},  # so that no sentence is broken
     )

@@ -11,24 +11,8 @@ import sys
 
 import typer
 
-from busim.cli import (
-    budget,
-    check,
-    compare,
-    explain,
-    export,
-    new,
-    plan,
-    prove,
-    rehearse,
-    replay,
-    run,
-    scan,
-    serve,
-    sheet,
-    sweep,
-    with_command,
-)
+from busim.cli import explain, plan
+from busim.cli.commands import COMMANDS
 from busim.cli.stdio import FULL, prepare, undelivered
 from busim.foundation.errors import BusimError, UserError
 
@@ -38,11 +22,10 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="A camera bus on shared RS-485 lines, in software: rehearse a plan, connect a controller, see the room left.",
+    help="A camera bus on shared RS-485 lines, in software: check a plan, rehearse it, connect a controller.\n\n"
+    "Begin with: busim new plan NAME, busim check NAME.yaml, busim run NAME.yaml. The handbook: busim explain.",
 )
-for module in (
-    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, replay, compare, export, new, prove, explain,
-):  # fmt: skip
+for module in (*COMMANDS, explain):
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 
@@ -56,7 +39,7 @@ def main() -> None:
         _delivered()
         raise
     except UserError as error:
-        print(error, file=sys.stderr)
+        _tell(str(error))
         sys.exit(2)
     except KeyboardInterrupt:
         sys.exit(130)
@@ -66,16 +49,25 @@ def main() -> None:
         if os.environ.get("BUSIM_TRACEBACK"):
             raise
         what = str(error) if isinstance(error, BusimError) else f"{type(error).__name__}: {error}"
-        print(
+        _tell(
             f"busim itself is at fault: {what}. Please report this with the plan, and with what it prints when "
-            "BUSIM_TRACEBACK=1 is set.",
-            file=sys.stderr,
+            "BUSIM_TRACEBACK=1 is set."
         )
         sys.exit(3)
+
+
+def _tell(text: str) -> None:
+    """On standard error, broken at its width."""
+    from busim.cli.screen import visible, width, wrap
+
+    for line in text.split("\n"):
+        indent = len(line) - len(line.lstrip())
+        for part in wrap(visible(line.strip()), width(sys.stderr), indent, indent + 2):
+            print(part, file=sys.stderr)
 
 
 def _delivered(failed: str | None = None) -> None:
     """Exits with 2 where standard output could not be written, or this has failed already."""
     if reason := undelivered() or failed:
-        print(f"standard output cannot be written; found {reason}. To mend: send it elsewhere", file=sys.stderr)
+        _tell(f"standard output cannot be written; found {reason}. To mend: send it elsewhere")
         sys.exit(2)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from busim.plan import Plan
 
 NAME = "check"
-HELP = "Check a plan for mistakes: each with its place, reason and remedy."
+HELP = "Check a plan: each mistake with its place, reason and remedy."
 
 
 def command(

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from busim.runtime.session import Comparison, Pair
 
 NAME = "compare"
-HELP = "Compare two traces: the first difference, and the figures of both."
+HELP = "Compare two traces: the first difference, and both figures."
 
 
 def command(

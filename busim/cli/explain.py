@@ -1,26 +1,28 @@
-"""`busim explain`: the handbook, a figure, a rule or a word, without the internet."""
+"""`busim explain`: the handbook, without the internet, found by any name or by what it is about."""
 
 from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable
-from difflib import get_close_matches
-from functools import partial
-from typing import Annotated, Optional
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-NAME = "explain"
-HELP = "Explain a topic of the handbook, a figure, a rule of check, a fault, or a word; without one, list the topics."
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
-_WORD = re.compile(r"^- \*\*(.+?)\*\*: .*(?:\n  .*)*", re.MULTILINE)
+    from busim.cli.explain_index import Entry
+
+NAME = "explain"
+HELP = "Explain anything by name: page, command, field, rule, symptom."
+
+_PAGES = ("topic", "rule of check", "fault")
 
 
 def command(
     topic: Annotated[
         Optional[list[str]],  # noqa: UP045
-        typer.Argument(help="A topic, the name of a figure, a rule or a fault, or a word."),
+        typer.Argument(metavar="[NAME]...", help="Anything with a name, or a symptom such as: camera silent"),
     ] = None,
 ) -> None:
     """Find the text and show it."""
@@ -34,57 +36,56 @@ def _contents() -> str:
     entries = "\n".join(f"- `{name}`: {summary}" for name, summary in topics().items())
     return (
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
-        "It also explains a figure by its name (`busim explain age_mean`), a rule (`busim explain same-id-on-line`) "
-        "a fault (`busim explain late-reply`) and a word (`busim explain turnaround`).\n"
+        "It also explains a command (`busim explain run`), a plan field (`busim explain baud`), a camera model "
+        "(`busim explain zoom-camera`), a rule (`busim explain same-id-on-line`), a fault (`busim explain late-reply`), "
+        "a figure (`busim explain age_mean`), a word (`busim explain turnaround`) and a symptom (`busim explain camera silent`).\n"
     )
 
 
 def _about(asked: str) -> str:
-    """The page, the section about a figure, the rule, or the word. Raises UserError where there is no such name."""
-    from busim.cli.handbook_render import fill, filled
+    """Everything of this name, pages first and whole. Raises UserError where nothing has it."""
+    from busim.cli.explain_index import found, suggested
+    from busim.cli.handbook_render import fill
     from busim.foundation.errors import UserError
-    from busim.handbook import topics
 
-    name = asked.casefold()
-    if name.replace(" ", "-") in topics():
-        return filled(name.replace(" ", "-"))
-    rules = _rules() | _faults()
-    if name in rules:
-        return rules[name]()
-    sections = _figure_sections(name)
+    entries = found(asked)
+    pages = [entry for entry in entries if entry.kind in _PAGES]
+    sections = [] if pages else _figure_sections(asked)
+    if not entries and not sections:
+        near = suggested(asked)
+        raise UserError(
+            "nothing in the handbook has this name",
+            found=repr(asked[:60]),
+            expected="a topic, command, plan field, camera model, protocol, rule, fault, figure, word or symptom",
+            mend=_suggestion(near, asked),
+        )
+    if pages:
+        rest = [entry for entry in entries if entry is not pages[0]]
+        return pages[0].text() + (f"\nAlso of this name: {_named(rest)}.\n" if rest else "")
+    texts = [entry.text() for entry in entries if not (sections and entry.kind == "figure")]
     if sections:
-        return fill("\n".join(sections))
-    words = _words()
-    if name in words:
-        pages = ", ".join(_speaking_of(name))
-        return f"{words[name]}\n\nPages that speak of it: {pages}.\n"
-    raise UserError(
-        "the handbook has no topic, figure, rule, fault or word of this name",
-        found=repr(asked[:60]),
-        expected="one of " + ", ".join(topics()) + ", the name of a figure, a rule or a fault, or a word",
-        mend=_suggestion(name, [*topics(), *_figure_names(), *rules, *words]),
-    )
+        return fill("\n".join(sections)) + ("\n" + "\n".join(texts) + "\n" if texts else "")
+    speaking = [topic for topic in _speaking_of(asked) if topic not in ("words", "symptoms")]
+    return "\n".join(texts) + "\n" + (f"\nPages that speak of it: {', '.join(speaking)}.\n" if speaking else "")
 
 
-def _rules() -> dict[str, Callable[[], str]]:
-    """The identifiers of the rules, each with what makes its page."""
-    from busim.analysis.check import all_rules, page
-
-    return {name: partial(page, name) for name in all_rules()}
+def _named(entries: Sequence[Entry]) -> str:
+    """`word turnaround, plan field camera.turnaround`, each once."""
+    return ", ".join(dict.fromkeys(f"{entry.kind} `{entry.name}`" for entry in entries))
 
 
-def _faults() -> dict[str, Callable[[], str]]:
-    """The names of the faults and presets, each with what makes its page."""
-    from busim.simulator.faults import all_faults, all_presets
-
-    pages: dict[str, Callable[[], str]] = {name: preset.page for name, preset in all_presets().items()}
-    return pages | {name: fault.page for name, fault in all_faults().items()}
-
-
-def _figure_names() -> list[str]:
-    from busim.recording.figures import QUANTITIES
-
-    return list(QUANTITIES)
+def _suggestion(near: Sequence[Entry], asked: str) -> str:
+    """What may have been meant, by name and by meaning, and the pages that speak of it."""
+    said = [
+        f"`{entry.name.removeprefix('busim ')}` ({entry.kind}): {entry.summary.partition('. ')[0]}" for entry in near
+    ]
+    pages = _speaking_of(asked) if len(asked) > 2 else []
+    lines = []
+    if said:
+        lines.append("did you mean one of these?\n  " + "\n  ".join(said))
+    if pages:
+        lines.append("pages that speak of it: " + ", ".join(pages))
+    return "\n".join(lines) or "nothing is like it; `busim explain` lists the topics"
 
 
 def _figure_sections(asked: str) -> list[str]:
@@ -107,24 +108,6 @@ def _parts(name: str) -> set[str]:
     return set(re.findall(r"[a-z0-9]+", name.casefold()))
 
 
-def _words() -> dict[str, str]:
-    from busim.handbook import page
-
-    return {found[1].casefold(): found[0] for found in _WORD.finditer(page("words"))}
-
-
-def _suggestion(name: str, known: list[str]) -> str:
-    """The nearest names, and the pages that speak of it."""
-    near = get_close_matches(name[:60], known, n=3, cutoff=0.5)
-    pages = _speaking_of(name) if len(name) > 2 else []
-    said = []
-    if near:
-        said.append("did you mean " + " or ".join(f"`{one}`" for one in near) + "?")
-    if pages:
-        said.append("pages that speak of it: " + ", ".join(pages))
-    return " ".join(said) or "`busim explain` lists the topics"
-
-
 def _speaking_of(name: str) -> list[str]:
     """The topics whose pages have this word."""
     from busim.cli.handbook_render import filled
@@ -135,12 +118,14 @@ def _speaking_of(name: str) -> list[str]:
 
 
 def _show(text: str) -> None:
-    """Markdown drawn on a terminal, and as it is elsewhere."""
+    """Markdown drawn on a terminal; elsewhere as it is, its paragraphs and lists broken at the width."""
+    from busim.cli.screen import reflowed, width
+
+    columns = min(width(sys.stdout), 100)
     if not sys.stdout.isatty():
-        sys.stdout.write(text.rstrip("\n") + "\n")
+        sys.stdout.write(reflowed(text.rstrip("\n"), columns) + "\n")
         return
     from rich.console import Console
     from rich.markdown import Markdown
 
-    console = Console()
-    console.print(Markdown(text), width=min(console.width, 100))
+    Console().print(Markdown(text), width=columns)

@@ -8,7 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 NAME = "export"
-HELP = "Write a trace in a format of other people's tools: vcd (levels over time) or pcapng (frames)."
+HELP = "Write a trace for other tools: vcd (levels) or pcapng (frames)."
 
 
 def command(

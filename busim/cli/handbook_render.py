@@ -65,7 +65,7 @@ def fields(name: str) -> str:
 def _keys(shape: dict[str, Any]) -> str:
     needed = shape.get("required", ())
     return "\n".join(
-        _bullet(f"`{field}`: {'. '.join(_facts(about, field in needed))}.")
+        _bullet(f"`{field}`: {'. '.join(facts(about, field in needed))}.")
         for field, about in shape["properties"].items()
     )
 
@@ -119,7 +119,8 @@ def mishaps() -> str:
     )  # fmt: skip
 
 
-def _facts(about: dict[str, Any], needed: bool) -> Iterable[str]:
+def facts(about: dict[str, Any], needed: bool = False) -> Iterable[str]:
+    """What the form says of one field, sentence by sentence: meaning, choices, limits, default, example."""
     from busim.foundation.schema import written
 
     yield about["description"]

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 NAME = "new"
-HELP = "Write a commented starter file, which is sound as it stands: NAME.yaml."
+HELP = "Write a commented starter file: a plan, protocol or camera."
 
 
 class Kind(StrEnum):

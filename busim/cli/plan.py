@@ -7,8 +7,9 @@ import typer
 from busim.cli import plan_diff, plan_schema, plan_set, plan_show, plan_split
 
 NAME = "plan"
-HELP = "Show a plan with every default, change it, split it over converters, compare two, write its form for editors."
+HELP = "Show, change, split and compare plans."
+PARTS = (plan_show, plan_set, plan_split, plan_diff, plan_schema)
 
 commands = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-for module in (plan_show, plan_set, plan_split, plan_diff, plan_schema):
+for module in PARTS:
     commands.command(module.NAME, help=module.HELP)(module.command)

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from busim.analysis.diff import Difference
 
 NAME = "diff"
-HELP = "Say what changed from one plan to another, by what there is to do on site."
+HELP = "Say what changed between two plans: what to do on site."
 
 
 def command(

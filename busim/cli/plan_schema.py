@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 NAME = "schema"
-HELP = "Print the form of a plan file as JSON Schema, with which an editor completes and checks while one types."
+HELP = "Print the form of a plan as JSON Schema, for editors."
 
 
 class Form(StrEnum):

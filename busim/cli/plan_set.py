@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 NAME = "set"
-HELP = "Change values in a plan and keep its comments, as: busim plan set plan.yaml 'cameras[left mat].id=5'."
+HELP = "Change values in a plan and keep its comments."
 
 
 def command(

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 NAME = "show"
-HELP = "Print the plan with every default filled in and marked, as a plan file again."
+HELP = "Print a plan with every default, as a plan file again."
 SCHEMA = 1
 
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from busim.analysis.split import Split, SplitLine, Wishes
 
 NAME = "split"
-HELP = "Propose which cameras go on which converter: fewest converters, then fewest metres, each with its headroom."
+HELP = "Propose which cameras go on which converter."
 
 
 def command(

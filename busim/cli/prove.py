@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from busim.testing import Explanation, Proof
 
 NAME = "prove"
-HELP = "Try out a protocol file (round trips, bit errors, junk) or a camera model."
+HELP = "Try out a protocol file or a camera model."
 
 
 def command(

@@ -6,6 +6,7 @@ makes control characters out of plans and traces visible instead of sending them
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import sys
@@ -38,7 +39,8 @@ def width(stream: TextIO) -> int:
     if said.isdecimal() and int(said):
         return max(_NARROWEST, int(said))
     if stream.isatty():
-        return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns)
+        with contextlib.suppress(OSError):  # it has no terminal behind it after all
+            return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns)
     return PIPED
 
 
@@ -157,6 +159,26 @@ def wrap(text: str, columns: int, first: int = 0, further: int = 0) -> Iterator[
             line, taken, empty = line + word, taken + long, False
         yield line.rstrip()
         first = further
+
+
+def reflowed(text: str, columns: int) -> str:
+    """Markdown with its paragraphs and list entries broken at `columns`; code, tables and headings as they are."""
+    lines: list[str] = []
+    block: list[str] = []
+    fenced = False
+    for line in [*text.split("\n"), ""]:
+        fence = line.startswith("```")
+        starts = fence or fenced or not line.strip() or line.startswith(("- ", "|", "#", "    "))
+        if starts and block:
+            hang = 2 if block[0].startswith("- ") else 0
+            lines += wrap(" ".join(part.strip() for part in block), columns, 0, hang)
+            block = []
+        if fenced or fence or not line.strip() or line.startswith(("|", "#", "    ")):
+            lines.append(line)
+            fenced ^= fence
+        else:
+            block.append(line)
+    return "\n".join(lines[:-1])
 
 
 def counted(number: int, one: str, several: str = "") -> str:

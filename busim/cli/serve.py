@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from busim.runtime.session import Live
 
 NAME = "serve"
-HELP = "Open every converter of a plan to real clients, in wall time, until Ctrl-C; lines typed meanwhile act on it."
+HELP = "Open every converter of a plan to real clients, until Ctrl-C."
 
 
 def command(

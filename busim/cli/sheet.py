@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from busim.commissioning.sheet import Document
 
 NAME = "sheet"
-HELP = "Write a plan as a run sheet for printing: wiring, settings, bill of material, steps to tick, labels."
+HELP = "Write the run sheet for printing: wiring, settings, steps, labels."
 
 
 def command(

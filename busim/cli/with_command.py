@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from busim.runtime.session import Live
 
 NAME = "with"
-HELP = "Serve a plan on free ports of this machine, run a command that is told where, and end as it does."
+HELP = "Serve a plan, run a command against it, and end as it does."
 
 
 def command(

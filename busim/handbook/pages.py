@@ -15,6 +15,7 @@ _HERE = Path(__file__).parent
 _TOPICS = (
     "cautions",
     "words",
+    "symptoms",
     "shared-line",
     "cable",
     "scenarios",

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
+from collections.abc import Iterator
 
 import pytest
+from screens import shown, too_wide
 
-from busim.cli import app
+from busim.cli import app, commands, explain
 from busim.foundation.errors import Defect, UserError
 
 
@@ -53,3 +57,27 @@ def test_the_traceback_of_a_fault_can_be_had(monkeypatch: pytest.MonkeyPatch) ->
 def test_ctrl_c_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
     assert ended(monkeypatch, KeyboardInterrupt()) == 130
     assert sys.exc_info() == (None, None, None)
+
+
+def _every_help() -> Iterator[tuple[str, ...]]:
+    yield ()
+    yield ("plan",)
+    for name, _ in commands.named():
+        yield tuple(name.split())
+    yield (explain.NAME,)
+
+
+@pytest.mark.parametrize("words", list(_every_help()), ids=" ".join)
+def test_help_fits_eighty_columns_and_cuts_no_line_short(words: tuple[str, ...]) -> None:
+    said = shown(*words, "--help", columns=80).output
+    assert too_wide(said, 80) == []
+    assert [line for line in said.splitlines() if line.rstrip().endswith("...") and "Usage:" not in line] == []
+
+
+def test_a_mistake_is_told_within_the_width_and_its_place_stands_first() -> None:
+    command = [sys.executable, "-m", "busim", "run", "no/such/plan.yaml"]
+    environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+    done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=60)
+    assert done.returncode == 2
+    assert done.stderr.startswith("no/such/plan.yaml: ")
+    assert too_wide(done.stderr, 80) == []
