@@ -37,8 +37,9 @@ def _contents() -> str:
     return (
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
         "It also explains a command (`busim explain run`), a plan field (`busim explain baud`), a camera model "
-        "(`busim explain zoom-camera`), a rule (`busim explain same-id-on-line`), a fault (`busim explain late-reply`), "
-        "a figure (`busim explain age_mean`), a word (`busim explain turnaround`) and a symptom (`busim explain camera silent`).\n"
+        "(`busim explain zoom-camera`), a rule (`busim explain same-id-on-line`), a fault "
+        "(`busim explain late-reply`), a figure (`busim explain age_mean`), a word (`busim explain turnaround`) and a "
+        "symptom (`busim explain camera silent`).\n"
     )
 
 

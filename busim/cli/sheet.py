@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from busim.commissioning.sheet import Document
 
 NAME = "sheet"
-HELP = "Write the run sheet for printing: wiring, settings, steps, labels."
+HELP = "Write the run sheet for printing: wiring, steps, labels."
 
 
 def command(
