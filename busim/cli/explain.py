@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 NAME = "explain"
 HELP = "Explain anything by name: page, command, field, rule, symptom."
 
-_PAGES = ("topic", "rule of check", "fault")
+_PAGES = ("topic", "rule of check", "fault", "judge")
 
 
 def command(
@@ -38,8 +38,8 @@ def _contents() -> str:
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
         "It also explains a command (`busim explain run`), a plan field (`busim explain baud`), a camera model "
         "(`busim explain zoom-camera`), a rule (`busim explain same-id-on-line`), a fault "
-        "(`busim explain late-reply`), a figure (`busim explain age_mean`), a word (`busim explain turnaround`) and a "
-        "symptom (`busim explain camera silent`).\n"
+        "(`busim explain late-reply`), a judge (`busim explain quiet-line`), a figure (`busim explain age_mean`), a "
+        "word (`busim explain turnaround`) and a symptom (`busim explain camera silent`).\n"
     )
 
 
@@ -57,7 +57,7 @@ def _about(asked: str) -> str:
         raise UserError(
             "nothing in the handbook has this name",
             found=repr(asked[:60]),
-            expected="a topic, command, plan field, camera model, protocol, rule, fault, figure, word or symptom",
+            expected="a topic, command, plan field, camera model, protocol, rule, fault, judge, figure, word or symptom",
             mend=_suggestion(near, asked),
         )
     if pages:

@@ -1,4 +1,4 @@
-"""What `busim explain` knows by name: pages, rules, faults, figures, words, symptoms and more.
+"""What `busim explain` knows by name: pages, rules, faults, judges, figures, words, symptoms and more.
 
 A name is found whole, then by all its words in any order. What is not found is suggested by likeness of spelling and of
 meaning. Meaning is a list of words that people on site use for one thing, and the words of each summary.
@@ -62,7 +62,7 @@ def entries() -> tuple[Entry, ...]:
     """Everything, in the order in which things of one name are shown."""
     return tuple(
         entry
-        for make in (_topics, _rules, _faults, _symptoms, _words, _commands, _fields, _models, _protocols, _figures)
+        for make in (_topics, _rules, _faults, _judges, _symptoms, _words, _commands, _fields, _models, _protocols, _figures)
         for entry in make()
     )
 
@@ -133,6 +133,13 @@ def _faults() -> Iterator[Entry]:
         yield Entry("fault", name, preset.title, preset.page)
     for name, fault in all_faults().items():
         yield Entry("fault", name, fault.title, fault.page)
+
+
+def _judges() -> Iterator[Entry]:
+    from busim.testing.judge_catalogue import all_judges
+
+    for name, judge in all_judges().items():
+        yield Entry("judge", name, judge.about.title, judge.about.page)
 
 
 def _of_page(topic: str, kind: str) -> Iterator[Entry]:

@@ -87,6 +87,16 @@ def camera(name: str) -> str:
     return _keys(schema if name == "Model" else schema["$defs"][f"{name}Shape"])
 
 
+def judges() -> str:
+    """Every judge: its name, what passes, what it catches."""
+    from busim.testing.judge_catalogue import all_judges
+
+    return "\n".join(
+        _bullet(f"`{name}`: passes when {judge.about.passes}. Catches {judge.about.catches}.")
+        for name, judge in all_judges().items()
+    )
+
+
 def rehearsal(name: str) -> str:
     """Each key of one shape of a plan's rehearsal."""
     from busim.commissioning.rehearse import json_schema
@@ -254,6 +264,7 @@ _FILLERS: dict[str, Callable[..., str]] = {
     "registers": registers,
     "locks": locks,
     "rules": rules,
+    "judges": judges,
     "rehearsal": rehearsal,
     "steps": steps,
     "mishaps": mishaps,

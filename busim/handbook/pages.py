@@ -33,6 +33,7 @@ _TOPICS = (
     "testing",
     "hook",
     "faults",
+    "judges",
     "converters",
     "library",
     "modbus-rtu",

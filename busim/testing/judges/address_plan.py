@@ -17,10 +17,9 @@ class AddressPlan(Judge):
         title="Address plan: each bus ID is one camera",
         passes="every bus ID of the plan was asked 10 times and more after the last power cycle, and each time exactly "
         "one camera answered, always the same one",
-        catches="two cameras with one ID (B2), an address that was not kept (B4, B15), a camera found at a wrong ID "
-        "(M13)",
+        catches="two cameras with one ID, an address that was not kept, a camera found at a wrong ID ",
         needs="bursts: at least 10 requests to each ID",
-        bound="10 answers (fault catalogue, common practice, no source)",
+        bound="10 answers (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

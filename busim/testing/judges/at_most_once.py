@@ -16,9 +16,9 @@ class AtMostOnce(Judge):
         title="At most once: a relative command is not repeated blindly",
         passes="there are no more steps of a control on the wire than operators wanted, unless the control was read "
         "back before the repeat",
-        catches="a command carried out twice because its reply was lost (M6)",
+        catches="a command carried out twice because its reply was lost",
         needs="intents with steps, and a protocol that has steps",
-        bound="one execution for each intent (fault catalogue, common practice, no source)",
+        bound="one execution for each intent (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

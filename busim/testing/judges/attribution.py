@@ -19,10 +19,10 @@ class Attribution(Judge):
         title="Attribution: each value belongs to its camera and its question",
         passes="each value stored for a camera is the one that this camera sent last for this parameter, and no two "
         "exchanges in a row end with a reply that the camera had sent to an earlier request",
-        catches="late replies taken for the answer to the next request (M1), replies with the wrong ID (B1), answers "
-        "to other clients (C4), stale bytes after connecting (C8, C9)",
+        catches="late replies taken for the answer to the next request, replies with the wrong ID, answers "
+        "to other clients, stale bytes after connecting",
         needs="beliefs (values) of the controller; without them it says `inconclusive: no hook`",
-        bound="the canary rule of the fault catalogue, common practice, no source: values of cameras are seeded "
+        bound="the canary rule of the common practice, no source: values of cameras are seeded "
         "distinct and a reading counts requests, so a value names its camera and its request. A protocol without a "
         "transaction number cannot tell one late reply of the same shape; hence one is allowed",
     )

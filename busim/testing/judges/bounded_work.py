@@ -18,9 +18,9 @@ class BoundedWork(Judge):
         title="Bounded work: few attempts, and no queue that grows",
         passes="no write is on the wire more than 4 times for one intent, and no camera is asked more than 4 times in "
         "a row in vain while others are polled",
-        catches="retries that multiply (M3, C14), one slow party that holds up the rest (C15)",
+        catches="retries that multiply, one slow party that holds up the rest",
         needs="bursts; intents, to tell a repeat from another move",
-        bound="4 attempts for each action (fault catalogue, common practice, no source)",
+        bound="4 attempts for each action (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

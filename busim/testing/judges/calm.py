@@ -19,10 +19,10 @@ class Calm(Judge):
         title="Calm: no flood of requests, not even after a recovery",
         passes="in each second there are at most as many requests as the plan's polls need, half as many again for "
         "repeats and probes, and 4 for each operator's move",
-        catches="a queue that is emptied after a stall (M11, C18), repeats without rest (M3, P6)",
+        catches="a queue that is emptied after a stall, repeats without rest",
         needs="bursts; a plan whose poll groups have a rate: with polls that never rest the quiet line and the wait "
         "for each answer bound the rate",
-        bound="the wanted rate plus half of it, and 4 attempts for each move (fault catalogue: utilisation at most 1.5 "
+        bound="the wanted rate plus half of it, and 4 attempts for each move (utilisation at most 1.5 "
         "times as much, common practice, no source)",
     )
 

@@ -21,9 +21,9 @@ class CommandLatency(Judge):
         title="Command latency: operators do not wait for polls",
         passes="each operator's move that no later one replaces is on the wire after the exchange under way, one poll "
         "and the moves before it; near a fault each of these may take a time-out and a drain",
-        catches="polls before commands (M4), a dead camera's time-out and repeats before commands (M2)",
+        catches="polls before commands, a dead camera's time-out and repeats before commands",
         needs="intents: the moves that the controller was told of",
-        bound="one exchange and gap, with a dead camera one time-out (fault catalogue, common practice, no source); "
+        bound="one exchange and gap, with a dead camera one time-out (common practice, no source); "
         "one poll more, since polls must not starve either",
     )
 

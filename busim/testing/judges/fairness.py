@@ -20,9 +20,9 @@ class Fairness(Judge):
         title="Fairness: dead cameras do not slow down the others",
         passes="with some cameras silent for 4 s and more, each register of each healthy camera is read at 80 % of "
         "the rate that it had before",
-        catches="time-outs and repeats that block the line (M2, M3), a queue thrown away after one failure (M10)",
+        catches="time-outs and repeats that block the line, a queue thrown away after one failure",
         needs="bursts: at least 1 s without failures and 1 s with a camera silent for more than 4 s",
-        bound="80 % of the clean rate (fault catalogue, common practice, no source), judged by register, since a "
+        bound="80 % of the clean rate (common practice, no source), judged by register, since a "
         "controller may read registers at different rates",
     )
 

@@ -19,10 +19,9 @@ class LinkHygiene(Judge):
         title="Link hygiene: connections are opened seldom, one at a time",
         passes="there is at most one attempt to connect per second (the first one after a lost connection may come at "
         "once), pauses grow while attempts fail, and the old connection is closed before another is opened",
-        catches="a reconnect storm (C5), a slot held by a half-open connection (C6, C7), two connections at once (C8, "
-        "C9, C16)",
+        catches="a reconnect storm, a slot held by a half-open connection, two connections at once",
         needs="inputs of a converter: connections from outside",
-        bound="1 attempt per second, growing to 5 s (fault catalogue, common practice, no source)",
+        bound="1 attempt per second, growing to 5 s (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -19,8 +19,8 @@ class NoSilentSuccess(Judge):
         title="No silent success: done means acknowledged by the right camera",
         passes="a move counts as done only after a sound acknowledgement of the camera with this bus ID, or after the "
         "value was read back",
-        catches="success before the acknowledgement, an echo taken for one (D4), an acknowledgement of another camera "
-        "(B4), settings that were never applied (L4, C12)",
+        catches="success before the acknowledgement, an echo taken for one, an acknowledgement of another camera "
+        ", settings that were never applied",
         needs="the word of the controller: exchange records of a master that busim plays, or beliefs",
         bound="none: not one may be called done too early",
     )

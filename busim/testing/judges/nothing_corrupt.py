@@ -18,8 +18,7 @@ class NothingCorrupt(Judge):
         title="Nothing corrupt accepted: a damaged or foreign frame changes nothing",
         passes="each exchange that the controller calls good had, within it, a sound reply of the camera asked, to "
         "what was asked, which its receiver heard without flag",
-        catches="a check that is not looked at (L2, M8), noise (P7), malformed replies (B13), a wrong ID (B1), the "
-        "controller's own echo (D4)",
+        catches="a check that is not looked at, noise, malformed replies, a wrong ID, the controller's own echo",
         needs="the word of the controller on its exchanges: exchange records of a master that busim plays, or beliefs",
         bound="none: not one may be accepted",
     )

@@ -15,8 +15,8 @@ class OneOutstanding(Judge):
         title="One outstanding: at most one request is neither answered nor timed out",
         passes="each request comes after a sound reply to the one before, or after the longest time in which that "
         "could have come",
-        catches="a queue emptied after a stall (C18), one connection for each camera (C4), a wait that anything ends: "
-        "a wrong ID, an echo, a late reply (M1, M10)",
+        catches="a queue emptied after a stall, one connection for each camera, a wait that anything ends: "
+        "a wrong ID, an echo, a late reply",
         needs="bursts",
         bound="the longest planned response: wire time, silence, slowest turnaround, packing, latency both ways "
         "(computed); the plan's own time-out where that is shorter",

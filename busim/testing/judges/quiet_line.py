@@ -19,8 +19,8 @@ class QuietLine(Judge):
         title="Quiet line: nobody is interrupted",
         passes="the controller never begins to send while the line has been busy for longer than it takes to notice, "
         "nor before the line was quiet for as long as the protocol asks",
-        catches="too short a gap (B7), no pause after a broadcast (M12), talking into a second master (M5), into an "
-        "early or a late reply (D6, M1), requests in pieces (D7)",
+        catches="too short a gap, no pause after a broadcast, talking into a second master, into an "
+        "early or a late reply, requests in pieces",
         needs="bursts",
         bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). To notice takes "
         "two characters on the line, packing and both latencies more behind a converter (computed)",

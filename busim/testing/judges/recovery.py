@@ -20,11 +20,10 @@ class Recovery(Judge):
         passes="no more than 2 exchanges in a row fail for the controller although the camera answered soundly, and "
         "each camera that was ever asked is asked again within the longest pause between probes, so that one which is "
         "back is noticed",
-        catches="a parser that never finds back (M7), a half frame that stays (C9), a controller that gives a camera "
-        "up or never connects again (C16, C21)",
+        catches="a parser that never finds back, a half frame that stays, a controller that gives a camera "
+        "up or never connects again",
         needs="bursts; the word of the controller on its exchanges for the first part",
-        bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out (fault catalogue, common practice, "
-        "no source)",
+        bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -18,8 +18,7 @@ class SplitInvariance(Judge):
         title="Split invariance: cuts and merges of the stream change nothing",
         passes="each reply that was sound on the wire and in time for the plan is understood, whatever pieces it came "
         "in and whatever lay before it",
-        catches="replies lost by packing (C2), by cuts or merges of the stream (C3), by a buffer that was not emptied "
-        "(M7, M9)",
+        catches="replies lost by packing, by cuts or merges of the stream, by a buffer that was not emptied ",
         needs="the word of the controller on its exchanges: exchange records of a master that busim plays",
         bound="none: each sound reply in time is to be understood. In time: by the longest planned response (computed)",
     )

@@ -15,7 +15,7 @@ class Transparency(Judge):
         title="Transparency: all 256 byte values survive",
         passes="what goes from a converter to the line is what its clients gave it, byte for byte, and every value "
         "that was given came out",
-        catches="bytes eaten or changed by a line discipline (L3), Telnet on one side only (C11)",
+        catches="bytes eaten or changed by a line discipline, Telnet on one side only",
         needs="inputs of a converter: bytes from outside, and the bursts that it sent",
         bound="none: not one byte may differ. Towards the network there is no record of what is delivered, so that way "
         "is judged by the exchanges",

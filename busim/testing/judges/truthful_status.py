@@ -17,10 +17,9 @@ class TruthfulStatus(Judge):
         title="Truthful status: online and offline as it is",
         passes="a camera that answers is called online within one cycle, one that does not is called offline by the "
         "later of 3 failed exchanges and 1 s, and none is called offline earlier",
-        catches="a camera shown with stale values (P5, L1), a flapping status, one camera's failure taken for the "
-        "whole line's (D3, C5, C13)",
+        catches="a camera shown with stale values, a flapping status, one camera's failure taken for the whole line's",
         needs="beliefs (online, offline); without them it says `inconclusive: no hook`",
-        bound="3 failed exchanges and 1 s, whichever is later, one cycle for online (fault catalogue, common practice, "
+        bound="3 failed exchanges and 1 s, whichever is later, one cycle for online (common practice, "
         "no source), and a time-out more in which the exchange has to be over",
     )
 
@@ -42,7 +41,8 @@ class TruthfulStatus(Judge):
         cycle = self._cycle[line] = max(self._cycle.get(line, 0), (len(ground.cameras) + 1) * (wait + ground.silence))
         self._overdue(event.over)
         if not event.sure:
-            self._doubt[camera] = True
+            self._doubt[camera] = True  # it may have been answered, or not: count anew
+            self._failures[camera] = []
             self._due.pop(camera, None)
             return
         if event.answers:
