@@ -77,6 +77,7 @@ def test_verdicts_are_the_same_live_from_a_file_and_in_any_order_of_kinds(make: 
     kinds = list(all_judges().values())
     live = run_pure(HALL, LATE, kinds, make, keep=True)
     assert {record[0] for record in live.records} >= {BELIEF, EFFECT}
+    assert live.ground is not None
     by_kind: list[Record] = sorted(live.records, key=lambda record: record[0])
     assert tuple(judge_records(live.ground, by_kind, LATE.length, kinds, meant=True)) == live.verdicts
     path = tmp_path / "case.trace"

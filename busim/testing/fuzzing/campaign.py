@@ -7,7 +7,7 @@ however many processes work on it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from busim.simulator.kernel import Chance
@@ -72,10 +72,9 @@ def fuzz(
                 drawn.append(mutated(space, one, kept[stream.between(0, len(kept) - 1)], stream))
         for case, result in zip(drawn, over(run, drawn), strict=True):
             _count(campaign, case, result)
-            for verdict in result.verdicts:
-                if verdict.outcome == FAIL and verdict.judge not in failed:
-                    failed.add(verdict.judge)
-                    campaign.failures.append(_failure(run, case, verdict, campaign.cases))
+            new = [one for one in result.verdicts if one.outcome == FAIL and one.judge not in failed]
+            failed.update(one.judge for one in new)
+            campaign.failures += _failures(run, case, new, campaign.cases)
             if failed and first_only:
                 return campaign
         if advanced(campaign):
@@ -94,13 +93,31 @@ def _count(campaign: Campaign, case: Case, result: Result) -> None:
         campaign.kept.append(case)
 
 
-def _failure(run: Run, case: Case, verdict: Verdict, after: int) -> Failure:
-    def fails(tried: Case) -> int | None:
-        for one in run(tried).verdicts:
-            if one.judge == verdict.judge and one.outcome == FAIL:
-                return one.evidence[0].at
-        return None
+def _failures(run: Run, case: Case, verdicts: Sequence[Verdict], after: int) -> list[Failure]:
+    """The failures of one case, each made small; where a small case of one makes another judge fail, it is that one's
+    too.
+    """
+    found: list[Failure] = []
+    small: dict[Case, tuple[Verdict, ...]] = {}
+    for verdict in verdicts:
+        for known, given in small.items():
+            again = _failing(given, verdict.judge)
+            if again is not None:
+                found.append(Failure(verdict.judge, known, case, again, after))
+                break
+        else:
 
-    small = shrink(case, fails)
-    last = next(one for one in run(small).verdicts if one.judge == verdict.judge)
-    return Failure(verdict.judge, small, case, last, after)
+            def fails(tried: Case, judge: str = verdict.judge) -> int | None:
+                one = _failing(run(tried).verdicts, judge)
+                return None if one is None else one.evidence[0].at
+
+            least = shrink(case, fails)
+            small[least] = run(least).verdicts
+            last = _failing(small[least], verdict.judge)
+            assert last is not None
+            found.append(Failure(verdict.judge, least, case, last, after))
+    return found
+
+
+def _failing(verdicts: Iterable[Verdict], judge: str) -> Verdict | None:
+    return next((one for one in verdicts if one.judge == judge and one.outcome == FAIL), None)

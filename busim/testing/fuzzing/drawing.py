@@ -51,11 +51,11 @@ def space_of(plan: Plan, master: str | None = None, kinds: Sequence[str] = KINDS
     cameras = {one.name: one for asker in askers for one in asker.cameras}
     controls = []
     for camera in cameras.values():
-        model = camera.model
+        model, keys = camera.model, camera.speaks.keys
         moved = {motor.moves for motor in model.motors} | {one.name for one in model.controls}
         locked = {lock.when for lock in model.locks}
         for one in model.parameters:
-            if one.writable and one.kind == "range" and one.name not in moved | locked:
+            if one.writable and one.kind == "range" and one.name in keys and one.name not in moved | locked:
                 controls.append(Control(camera.name, one.name, one.low, one.high))
     steps = all(asker.protocol is not None and _has_steps(asker.protocol) for asker in askers)
     lines = tuple(asker.line for asker in askers)

@@ -15,7 +15,7 @@ from busim.protocols import READ
 from busim.protocols.hook import Belief, Intent
 from busim.recording.trace import Record
 from busim.simulator.masters import OK, Attempt, Master, Target
-from busim.simulator.world import World, build
+from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case
 from busim.testing.fuzzing.injected import inject
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
@@ -25,12 +25,30 @@ MakeMaster = Callable[..., Master]
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What became of a case. `reached`: triples of a judge's state, a fault and how the last exchange ended."""
+    """What became of a case. `reached`: triples of a judge's state, a fault and how the last exchange ended.
+
+    Where records were kept: `records`, `names` (of their numbers) and `ground` (what the judges knew).
+    """
 
     verdicts: tuple[Verdict, ...]
-    ground: Ground
     reached: frozenset[tuple[str, str, str]] = frozenset()
     records: tuple[Record, ...] = field(default=(), repr=False)
+    names: tuple[Name, ...] = field(default=(), repr=False)
+    settings: tuple[SettingRow, ...] = field(default=(), repr=False)
+    ground: Ground | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True)
+class PureRun:
+    """`run_pure` of one plan and one master, as a call that other processes can make too."""
+
+    plan: Plan
+    judges: tuple[type[Judge], ...]
+    make: MakeMaster = Master
+    silent: bool = False
+
+    def __call__(self, case: Case) -> Result:
+        return run_pure(self.plan, case, self.judges, self.make, silent=self.silent)
 
 
 def run_pure(
@@ -65,7 +83,9 @@ def run_pure(
     records = tuple(kept)
     _pour(kept, bench)
     verdicts = tuple(bench.finish(case.length))
-    return Result(verdicts, ground, bench.reached, records if keep else ())
+    if not keep:
+        return Result(verdicts, bench.reached)
+    return Result(verdicts, bench.reached, records, tuple(world.names), tuple(world.settings), ground)
 
 
 def _pour(kept: list[Record], bench: Bench) -> None:

@@ -13,7 +13,7 @@ _TAIL = 200_000_000  # ns of running behind the last violation that is kept
 Fails = Callable[[Case], int | None]  # when the judge finds the first violation, ns; None: it does not fail
 
 
-def shrink(case: Case, fails: Fails, tries: int = 120) -> Case:
+def shrink(case: Case, fails: Fails, tries: int = 60) -> Case:
     """The smallest case found with at most `tries` runs. `case` itself must fail."""
     left = tries
     changed = True

@@ -76,8 +76,12 @@ class NothingCorrupt(Judge):
         for of, first, last, data, flags in self._odd:
             if of != line or last < answer.start or first > answer.end + self.ground.lines[line].char:
                 continue
+            if not any(flags):
+                continue
+            finder = self.ground.lines[line].protocol.stream_framer()
+            finder.expect(asked.request)
             clean = bytes(value for value, flag in zip(data, flags, strict=True) if not flag)
-            if answer.data not in clean and answer.data in data:
+            if answer.data in data and finder.feed(clean, ended) is None:
                 self.fail(
                     ended,
                     line,

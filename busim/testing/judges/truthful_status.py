@@ -51,7 +51,7 @@ class TruthfulStatus(Judge):
             self._doubt[camera] = not in_time
             if in_time and self._online.get(camera) is False:
                 self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, True))
-            elif in_time:
+            else:
                 self._due.pop(camera, None)
             return
         failed = self._failures.setdefault(camera, [])

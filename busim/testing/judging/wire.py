@@ -86,11 +86,15 @@ class WireReader:
             reply = self._line.protocol.decode_reply(data, last.request)
             if reply is not None:
                 return [Answered(start, end, line, camera, last, reply, False, data, bool(exact))]
-        found = [
-            Answered(start, end, line, camera, asked, reply, asked is not last, data, bool(exact))
-            for asked in reversed(self._open.get(camera, ()))
-            if (reply := self._within(data, asked.request)) is not None
-        ]
+        found, tried = [], set()
+        for asked in reversed(self._open.get(camera, ())):
+            if asked.request in tried:
+                continue  # a reply to both: it counts for the later one
+            tried.add(asked.request)
+            reply = self._within(data, asked.request)
+            if reply is not None:
+                late = asked is not last
+                found.append(Answered(start, end, line, camera, asked, reply, late, data, bool(exact)))
         return found or [Answered(start, end, line, camera, None, None, False, data, bool(exact))]
 
     def _within(self, data: bytes, request: Request) -> Reply | None:

@@ -1,0 +1,92 @@
+"""A failure as two files: the case as text that a person can read and edit, and the trace of its run.
+
+The text is JSON with the plan in it, so that it can be run again without anything else.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from busim.foundation.errors import UserError
+from busim.foundation.version import VERSION
+from busim.plan import Plan, read_text
+from busim.recording.trace import TraceWriter
+from busim.recording.trace.batches import Batch
+from busim.runtime.session.heads import head
+from busim.testing.fuzzing.campaign import Failure
+from busim.testing.fuzzing.case import Case, case_of
+from busim.testing.fuzzing.pure import PureRun, Result, run_pure
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """A failure that was saved: the judge that failed and why, the plan and the case; `version` of busim."""
+
+    judge: str
+    why: str
+    plan: Plan
+    case: Case
+    version: str
+
+
+def save(folder: Path, run: PureRun, failure: Failure) -> Path:
+    """Write `JUDGE.json` and `JUDGE.busim` (the trace) into a folder. Raises UserError where that cannot be done."""
+    path = folder / f"{failure.judge}.json"
+    plan = run.plan
+    entry = {
+        "busim-failure": FORMAT, "busim": VERSION, "judge": failure.judge, "why": failure.verdict.why,
+        **failure.case.as_json(), "verdict": failure.verdict.as_json(),
+        "plan": plan.source, "plan-path": plan.path, "plan-files": dict(plan.files),
+    }  # fmt: skip
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(entry, indent=1) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise UserError(
+            "the failure cannot be saved",
+            file=str(path),
+            found=error.strerror or str(error),
+            mend="choose another folder",
+        ) from error
+    result = run_pure(plan, failure.case, run.judges, run.make, silent=run.silent, keep=True)
+    _write_trace(path.with_suffix(".busim"), plan, failure.case, result)
+    return path
+
+
+def _write_trace(path: Path, plan: Plan, case: Case, result: Result) -> None:
+    about = head(plan, clock="fast", seed=case.seed, speed=1.0, played=None, hooked=True)
+    writer = TraceWriter(str(path), about, overwrite=True)
+    names = [(one.id, one.kind, one.name, one.parent) for one in result.names]
+    settings = [
+        (one.id, str(one.baud), str(one.format), one.ppm, int(one.inverted), one.lead, one.hold)
+        for one in result.settings
+    ]
+    try:
+        writer.write(Batch(names, settings, list(result.records), [], case.length))
+    finally:
+        writer.close()
+
+
+def load(path: Path) -> Saved:
+    """A failure that was saved. Raises UserError for a file that is none, or of another form."""
+    try:
+        entry = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise UserError("this is no saved failure", file=str(path), found=str(error)[:100]) from error
+    form = entry.get("busim-failure") if isinstance(entry, dict) else None
+    if form != FORMAT:
+        raise UserError(
+            "this is no saved failure of a form that is known here", file=str(path), found=repr(form),
+            expected=str(FORMAT), mend="run it with the version of busim that saved it",
+        )  # fmt: skip
+    try:
+        plan = read_text(entry["plan"], entry["plan-path"], entry["plan-files"])
+        return Saved(entry["judge"], entry["why"], plan, case_of(entry), entry["busim"])
+    except (KeyError, TypeError, AttributeError) as error:
+        raise UserError(
+            "a saved failure is damaged", file=str(path), found=f"{type(error).__name__}: {error}"
+        ) from error

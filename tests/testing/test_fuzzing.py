@@ -1,0 +1,109 @@
+"""Campaigns: broken masters are found, cases become small, the good master is left alone, and all of it repeats."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from fuzzed_halls import HALLS, SECOND, SHOWN
+
+from busim.foundation.errors import UserError
+from busim.recording.trace import open_trace
+from busim.runtime.session.engines import processes
+from busim.simulator.masters import Master
+from busim.testing.broken_masters import BROKEN
+from busim.testing.fuzzing import KINDS, Campaign, PureRun, fuzz, load, run_pure, save, space_of
+from busim.testing.judge_catalogue import all_judges
+from busim.testing.judging import FAIL, judge_trace
+
+JUDGES = tuple(all_judges().values())
+DRAWN = tuple(kind for kind in KINDS if kind != "echo")  # a line has an echo or not; it does not come and go
+MOST_FAULTS = 3
+
+
+def campaign(name: str, cases: int, *, seed: int = 1, first_only: bool = True) -> tuple[PureRun, Campaign]:
+    plan = HALLS[SHOWN[name][0]] if name in SHOWN else HALLS[name]
+    make = BROKEN[name].make if name in BROKEN else Master
+    run = PureRun(plan, JUDGES, make)
+    return run, fuzz(run, space_of(plan, kinds=DRAWN), seed=seed, cases=cases, first_only=first_only)
+
+
+@pytest.mark.parametrize("name", ["wrong-id-accepted", "impatient", "hasty-offline"])
+def test_a_campaign_finds_a_broken_master_and_makes_the_case_small(name: str) -> None:
+    run, found = campaign(name, 40)
+    assert found.failures
+    for failure in found.failures:
+        assert len(failure.case.faults) <= MOST_FAULTS
+        assert failure.case.length <= failure.first.length
+        again = run(failure.case).verdicts
+        assert failure.verdict in again
+
+
+def test_the_good_master_is_left_alone() -> None:
+    _, found = campaign("rates", 16, first_only=False)
+    assert [(failure.judge, failure.verdict.why, failure.case) for failure in found.failures] == []
+    assert found.effects > 12
+    assert found.outcomes["quiet-line"]["pass"] > 12
+
+
+def test_equal_seeds_give_equal_campaigns_and_other_seeds_others() -> None:
+    _, first = campaign("rates", 8, first_only=False)
+    _, second = campaign("rates", 8, first_only=False)
+    assert (first.reached, first.kept, first.outcomes) == (second.reached, second.kept, second.outcomes)
+    _, other = campaign("rates", 8, seed=2, first_only=False)
+    assert other.kept != first.kept
+
+
+def test_processes_find_what_one_alone_finds() -> None:
+    plan = HALLS["steps"]  # its protocol is a file: what is compiled from that stays in each process
+    run = PureRun(plan, JUDGES, Master)
+    space = space_of(plan, kinds=DRAWN)
+    alone = fuzz(run, space, seed=3, cases=3)
+    with processes(2) as pool:
+        together = fuzz(run, space, seed=3, cases=3, over=lambda run, cases: pool.map(run, cases))
+    assert (together.reached, together.kept, together.outcomes) == (alone.reached, alone.kept, alone.outcomes)
+
+
+def test_a_failure_is_saved_with_its_trace_and_fails_again_when_loaded(tmp_path: Path) -> None:
+    run, found = campaign("hasty-offline", 40)
+    failure = found.failures[0]
+    path = save(tmp_path, run, failure)
+    saved = load(path)
+    assert (saved.judge, saved.case, saved.why) == (failure.judge, failure.case, failure.verdict.why)
+    kept = run_pure(saved.plan, saved.case, JUDGES, run.make, keep=True)
+    assert failure.verdict in kept.verdicts
+    assert kept.ground is not None
+    with open_trace(path.with_suffix(".busim")) as trace:
+        judged = judge_trace(kept.ground, trace, [all_judges()[failure.judge]], meant=True)
+    assert judged == [failure.verdict]
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"busim-failure": 9}', '{"busim-failure": 1}', "\x00"])
+def test_a_file_that_is_no_saved_failure_is_refused(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "failure.json"
+    path.write_text(text)
+    with pytest.raises(UserError):
+        load(path)
+
+
+# -- the long runs ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.long
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("name", BROKEN)
+def test_each_broken_master_is_found_by_a_campaign(name: str) -> None:
+    _, found = campaign(name, 400)
+    assert {failure.judge for failure in found.failures} & set(BROKEN[name].found_by)
+    assert min(len(failure.case.faults) for failure in found.failures) <= MOST_FAULTS
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("plan", HALLS)
+def test_the_good_master_passes_a_thousand_cases_on_each_plan(plan: str) -> None:
+    _, found = campaign(plan, 1000, seed=5, first_only=False)
+    assert [(failure.judge, failure.verdict.why, failure.case) for failure in found.failures] == []
+    assert found.effects > 900
+    assert all(FAIL not in {k for k, n in counts.items() if n} for counts in found.outcomes.values())
+    assert max(case.length for case in found.kept) >= 12 * SECOND
