@@ -57,7 +57,7 @@ def _about(asked: str) -> str:
         raise UserError(
             "nothing in the handbook has this name",
             found=repr(asked[:60]),
-            expected="a topic, command, plan field, camera model, protocol, rule, fault, judge, figure, word or symptom",
+            expected="a topic, command, field, camera model, protocol, rule, fault, judge, figure, word or symptom",
             mend=_suggestion(near, asked),
         )
     if pages:

@@ -62,7 +62,19 @@ def entries() -> tuple[Entry, ...]:
     """Everything, in the order in which things of one name are shown."""
     return tuple(
         entry
-        for make in (_topics, _rules, _faults, _judges, _symptoms, _words, _commands, _fields, _models, _protocols, _figures)
+        for make in (
+            _topics,
+            _rules,
+            _faults,
+            _judges,
+            _symptoms,
+            _words,
+            _commands,
+            _fields,
+            _models,
+            _protocols,
+            _figures,
+        )
         for entry in make()
     )
 
