@@ -300,9 +300,9 @@ class Camera:
             self.serve = self._saving
         return 0
 
-    def forget_saves(self, forgetful: bool) -> None:
-        """Whether a save is acknowledged and takes its time, and keeps nothing."""
-        self._keep = (lambda: self._state.actions.append(Did("saves nothing"))) if forgetful else self._state.save
+    def forget_saves(self, instead: Callable[[], None] | None) -> None:
+        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
+        self._keep = self._state.save if instead is None else instead
 
     # -- what comes with time, and with power -----------------------------------------------------------------
 

@@ -88,14 +88,15 @@ class CameraBench(StationBench, Protocol):
     def factory_reset(self) -> None:
         """It is as it came out of its box, and boots."""
 
-    def forget_saves(self, on: bool) -> None:
-        """Whether a save is acknowledged and keeps nothing."""
+    def forget_saves(self, instead: Callable[[], None] | None) -> None:
+        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
 
 
 class ConverterBench(StationBench, Protocol):
     """A converter. `to_line` and `to_net`: how long a passage takes; `down` and `up`: the bytes on it; `slots`: who is
     let in."""
 
+    protocol: BusProtocol
     to_line: HookPoint[Crossing]
     to_net: HookPoint[Crossing]
     down: HookPoint[Passage]
@@ -104,6 +105,9 @@ class ConverterBench(StationBench, Protocol):
 
     def restart(self, down: int) -> None:
         """It starts anew and is not there for `down` ns."""
+
+    def put_up(self, data: bytes) -> None:
+        """These bytes go to all clients, as if they came from the line now."""
 
     def hang_up(self, *, reset: bool) -> int:
         """End the connections of all clients from outside; how many there were."""

@@ -7,7 +7,7 @@ same in a JSON Schema; so a plan, the page of the handbook and whoever draws fau
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from busim.foundation.errors import UserError
@@ -44,6 +44,10 @@ class Parameter:
     high: str = ""
     unit: str = ""
     words: tuple[str, ...] = ()
+
+    def named(self, name: str) -> Parameter:
+        """The same under another name."""
+        return replace(self, name=name)
 
     def read(self, given: object) -> Value:
         """The value that was written. Raises UserError, which names the parameter in `field`."""

@@ -223,8 +223,8 @@ class CameraAt(_StationBench):
         if powered:
             self._port.power(True, self.kernel.now)
 
-    def forget_saves(self, on: bool) -> None:
-        self._port.forget_saves(on)
+    def forget_saves(self, instead: Callable[[], None] | None) -> None:
+        self._port.forget_saves(instead)
 
     def _set_to(self, to: Setting) -> None:
         self.places.world.wiring.retune(self._port, self.line, to)
@@ -242,6 +242,9 @@ class ConverterAt(_StationBench):
             for station in line.stations
             if station.label == port.number
         )
+        self.protocol = next(
+            protocol for line, protocol in places.world.protocols.items() if places.world.lines[line] is self.line
+        )
         self.to_line = places.point(name, "to line", port, "to_line")
         self.to_net = places.point(name, "to net", port.clients, "to_net")
         self.down = places.point(name, "down", port, "down")
@@ -250,6 +253,9 @@ class ConverterAt(_StationBench):
 
     def restart(self, down: int) -> None:
         self._port.reboot(down)
+
+    def put_up(self, data: bytes) -> None:
+        self._port.clients.send(data, self.kernel.now)
 
     def hang_up(self, *, reset: bool) -> int:
         return self._port.clients.hang_up(reset=reset)

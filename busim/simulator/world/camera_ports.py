@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from typing import Protocol, runtime_checkable
 
 from busim.protocols import ASSIGN, SEARCH, BusProtocol, Request
@@ -49,7 +50,7 @@ class CameraPort:
 
     __slots__ = (
         "_emit",
-        "_forgetful",
+        "_instead",
         "_kernel",
         "_line",
         "_outlet",
@@ -74,7 +75,7 @@ class CameraPort:
     ) -> None:  # fmt: skip
         self.asked: CameraRequest = self._asked
         self.answers_to: tuple[int, ...] | None = None
-        self._forgetful = False
+        self._instead: Callable[[], None] | None = None
         self._seized = False
         self._kernel = kernel
         self._line = line
@@ -199,7 +200,7 @@ class CameraPort:
         """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
         self._switch(False)
         self.camera = Camera(self.camera.model, self.protocol.name, id, serial, self.protocol.ids)
-        self.forget_saves(self._forgetful)
+        self.camera.forget_saves(self._instead)
         now = self._kernel.now
         self._emit((CHANGE, now, self.number, "bus_id", str(id)))
         self._emit((CHANGE, now, self.number, "serial", str(serial)))
@@ -225,10 +226,10 @@ class CameraPort:
         """It boots, where it has power."""
         self._restart(self._turn if self.powered else -1)
 
-    def forget_saves(self, forgetful: bool) -> None:
-        """Whether a save is acknowledged and keeps nothing."""
-        self._forgetful = forgetful
-        self.camera.forget_saves(forgetful)
+    def forget_saves(self, instead: Callable[[], None] | None) -> None:
+        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
+        self._instead = instead
+        self.camera.forget_saves(instead)
 
     def _hear(self, hears: bool) -> None:
         self.hears = hears

@@ -140,6 +140,7 @@ def test_every_fault_declares_itself_whole(fault: object) -> None:
     assert fault.read(fault.written(values)) == values, "what it writes it must read"
     for parameter in fault.parameters:
         assert parameter.what
+        assert parameter.name not in ("fault", "on", "at", "for", "every", "after"), "a key of the plan"
         if parameter.low:
             with pytest.raises(UserError):
                 parameter.read("1e15")

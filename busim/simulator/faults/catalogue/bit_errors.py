@@ -1,0 +1,36 @@
+"""Single bits are turned over, the more the faster and longer the line."""
+
+from __future__ import annotations
+
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import LineBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Parameter, Values, word
+from busim.simulator.faults.recurring import recurring
+
+
+def _put(bench: LineBench, values: Values) -> Remove:
+    baud = 1e9 / bench.bit
+    scale = baud / 9600 * bench.metres / 100 if values["scaled"] == "yes" else 1.0
+
+    def strike() -> None:
+        bench.effect()
+        bench.pulse(bench.bit)
+
+    return recurring(bench, min(0.05, values["per_bit"] * scale) * baud, strike)
+
+
+FAULT = Fault(
+    name="bit-errors",
+    code="P3",
+    title="Bit errors, as by reflections",
+    on="line",
+    hook="line level",
+    wire="Pulses of one bit's length turn the level over at random instants; the rate may grow with baud and length.",
+    seen="Checksum errors at random, more of them at a higher baud.",
+    parameters=(
+        Parameter("per_bit", "number", "chance of each bit to be hit", "0.0001", "0", "0.01"),
+        word("scaled", "whether it grows with baud/9600 and metres/100", "no", "yes"),
+    ),
+    put=_put,
+)

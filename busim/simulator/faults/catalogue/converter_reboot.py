@@ -1,0 +1,27 @@
+"""A converter starts anew."""
+
+from __future__ import annotations
+
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import ConverterBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, time
+
+
+def _put(bench: ConverterBench, values: Values) -> Remove:
+    bench.effect()
+    bench.restart(values["down"])
+    return lambda: None
+
+
+FAULT = Fault(
+    name="converter-reboot",
+    code="C16",
+    title="A converter reboots",
+    on="converter",
+    hook="converter",
+    wire="The line is silent while it is down; what was under way is lost.",
+    seen="Connections are reset, then refused, then taken again.",
+    parameters=(time("down", "how long it is not there", "8 s", "100 ms", "60 s"),),
+    put=_put,
+)

@@ -1,0 +1,49 @@
+"""A line discipline eats or changes certain bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import ConverterBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, octets, word
+from busim.simulator.faults.passages import cover_down, cover_up
+
+
+def _put(bench: ConverterBench, values: Values) -> Remove:
+    def handle(data: bytes, pass_on: Callable[[bytes, int], None]) -> None:
+        changes = {values["changes"][n]: values["changes"][n + 1] for n in range(0, len(values["changes"]) - 1, 2)}
+        left = bytes(changes.get(one, one) for one in data if one not in values["eats"])
+        if left != data:
+            bench.effect(f"{data.hex(' ')} became {left.hex(' ')}")
+        pass_on(left, 0)
+
+    removes = []
+    if values["way"] != "to-line":
+        removes.append(cover_up(bench, handle))
+    if values["way"] != "to-net":
+        removes.append(cover_down(bench, handle))
+
+    def remove() -> None:
+        for each in removes:
+            each()
+
+    return remove
+
+
+FAULT = Fault(
+    name="eaten-bytes",
+    code="L3",
+    title="Certain bytes are eaten or changed",
+    on="converter",
+    hook="converter",
+    wire="Bytes of certain values vanish, or become others; all else passes.",
+    seen="About one frame in a hundred is a byte short, always with the same value in it.",
+    parameters=(
+        octets("eats", "values that vanish", "11 13"),
+        octets("changes", "values that become others, in pairs", ""),
+        word("way", "which way", "both", "to-line", "to-net"),
+    ),
+    put=_put,
+)

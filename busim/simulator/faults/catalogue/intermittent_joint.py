@@ -1,0 +1,51 @@
+"""A joint opens now and then."""
+
+from __future__ import annotations
+
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import LineBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, count, rate, time
+from busim.simulator.faults.recurring import recurring
+
+
+def _put(bench: LineBench, values: Values) -> Remove:
+    position = min(values["position"], bench.positions)
+    open_since = [-1]
+
+    def close(_: object) -> None:
+        if open_since[0] >= 0:
+            open_since[0] = -1
+            bench.join(position)
+
+    def strike() -> None:
+        if open_since[0] < 0:
+            open_since[0] = bench.kernel.now
+            bench.cut(position)
+            bench.effect(f"ahead of position {position}")
+            bench.kernel.at(bench.kernel.now + values["length"], close)
+
+    stop = recurring(bench, values["rate"], strike)
+
+    def remove() -> None:
+        stop()
+        close(None)
+
+    return remove
+
+
+FAULT = Fault(
+    name="intermittent-joint",
+    code="P12",
+    title="A joint opens now and then",
+    on="line",
+    hook="line",
+    wire="The pair is open ahead of a position for a moment, at random instants.",
+    seen="Everybody behind one place misses requests now and then, all together.",
+    parameters=(
+        count("position", "position of its order ahead of which it opens, counted from 0", "3", "0", "300"),
+        rate("rate", "how often", "0.2 /s", "1 /s"),
+        time("length", "for how long", "50 ms", "1 ms", "1 s"),
+    ),
+    put=_put,
+)

@@ -1,0 +1,55 @@
+"""Bytes are lost in an overrun, or to a second reader."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import ConverterBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, count, share, word
+from busim.simulator.faults.passages import cover_down, cover_up
+
+
+def _put(bench: ConverterBench, values: Values) -> Remove:
+    def handle(data: bytes, pass_on: Callable[[bytes, int], None]) -> None:
+        left = bytearray()
+        skip = 0
+        for one in data:
+            if not skip and bench.happens(values["share"]):
+                skip = values["in_a_row"]
+                bench.effect()
+            if skip:
+                skip -= 1
+            else:
+                left.append(one)
+        pass_on(bytes(left), 0)
+
+    removes = []
+    if values["way"] != "to-line":
+        removes.append(cover_up(bench, handle))
+    if values["way"] != "to-net":
+        removes.append(cover_down(bench, handle))
+
+    def remove() -> None:
+        for each in removes:
+            each()
+
+    return remove
+
+
+FAULT = Fault(
+    name="lost-bytes",
+    code="L5",
+    title="Bytes are lost in a receive overrun",
+    on="converter",
+    hook="converter",
+    wire="The wire is perfect; bytes are missing behind it, some in a row.",
+    seen="Short frames now and then.",
+    parameters=(
+        share("chance of each byte to be the first that is lost", "0.001"),
+        count("in_a_row", "how many in a row", "1", "1", "128"),
+        word("way", "which way", "both", "to-line", "to-net"),
+    ),
+    put=_put,
+)

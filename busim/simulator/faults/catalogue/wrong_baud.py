@@ -1,0 +1,40 @@
+"""A camera is set to another baud rate."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from busim.simulator.bus import Setting, setting
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import CameraBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, count
+
+
+def _put(bench: CameraBench, values: Values) -> Remove:
+    def change(own: Setting) -> Setting:
+        return setting(Fraction(values["baud"]), own.format, own.ppm, own.inverted)
+
+    def told(_: bool) -> None:
+        bench.effect()
+
+    removes = bench.bursts(told), bench.retune(change)
+
+    def remove() -> None:
+        for each in removes:
+            each()
+
+    return remove
+
+
+FAULT = Fault(
+    name="wrong-baud",
+    code="L1",
+    title="A camera at the wrong baud",
+    on="camera",
+    hook="receiver",
+    wire="Both sides sample the other's bits at the wrong instants: characters merge, split and have framing errors.",
+    seen="Silence of one camera; it may also disturb others, should it take something for a request.",
+    parameters=(count("baud", "what it is set to, Bd", "9600", "50", "10000000"),),
+    put=_put,
+)

@@ -1,0 +1,40 @@
+"""A converter's port is set otherwise than the line."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from busim.simulator.bus import Setting, setting
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.benches import ConverterBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, count
+
+
+def _put(bench: ConverterBench, values: Values) -> Remove:
+    def change(own: Setting) -> Setting:
+        return setting(Fraction(values["baud"]), own.format, own.ppm, own.inverted)
+
+    def told(_: bool) -> None:
+        bench.effect()
+
+    removes = bench.bursts(told), bench.retune(change)
+
+    def remove() -> None:
+        for each in removes:
+            each()
+
+    return remove
+
+
+FAULT = Fault(
+    name="wrong-port-settings",
+    code="L1",
+    title="A converter at the wrong baud",
+    on="converter",
+    hook="receiver",
+    wire="What the converter sends is noise to all cameras, and what they would send is noise to it.",
+    seen="Silence or garbage of every camera behind one converter.",
+    parameters=(count("baud", "what it is set to, Bd", "9600", "50", "10000000"),),
+    put=_put,
+)

@@ -1,0 +1,47 @@
+"""What faults of a converter's bytes share: covers of the hook points towards the line and towards the network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.simulator.fault_hooks import Passage, Remove
+from busim.simulator.faults.benches import ConverterBench
+
+# the bytes and how to pass some on (bytes, ns from now): what it passes on is all that goes on
+Handle = Callable[[bytes, Callable[[bytes, int], None]], None]
+
+
+class PassageCover:
+    """Takes all bytes that pass, and passes on what `handle` says, in order."""
+
+    inner: Passage
+
+    def __init__(self, bench: ConverterBench, handle: Handle) -> None:
+        self._kernel = bench.kernel
+        self._handle = handle
+        self._last = 0  # ns: when the last bytes go on, so that nothing overtakes
+
+    def __call__(self, data: bytes, client: int | None, /) -> None:
+        def pass_on(piece: bytes, after: int) -> None:
+            if not piece:
+                return
+            at = self._last = max(self._last, self._kernel.now + after)
+            if at <= self._kernel.now:
+                self.inner(piece, client)
+            else:
+                self._kernel.at_shown(at, self._due, (piece, client))
+
+        self._handle(data, pass_on)
+
+    def _due(self, what: tuple[bytes, int | None]) -> None:
+        self.inner(*what)
+
+
+def cover_up(bench: ConverterBench, handle: Handle) -> Remove:
+    """Packets on their way from the line to the network."""
+    return bench.up.cover(PassageCover(bench, handle))
+
+
+def cover_down(bench: ConverterBench, handle: Handle) -> Remove:
+    """Chunks on their way from the network to the line."""
+    return bench.down.cover(PassageCover(bench, handle))
