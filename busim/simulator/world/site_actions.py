@@ -7,27 +7,63 @@ its own port does so by itself, so that is a change of the camera and no input.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
-from busim.recording.trace import CHANGE, INPUT
+from busim.recording.trace import CHANGE, INPUT, Emit
 from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_hearing import Hearing
 from busim.simulator.world.camera_ports import CameraPort
-
-if TYPE_CHECKING:
-    from busim.simulator.world.world import World
+from busim.simulator.world.converter_ports import ConverterPort
 
 DOWN = 8_000_000_000  # ns that a converter takes to start anew
+
+
+class Entity(Protocol):
+    """What the trace has a number for."""
+
+    @property
+    def name(self) -> str: ...
+
+
+class Switchboard(Protocol):
+    """What is switched on and off of the faults (`fault_board.FaultBoard`)."""
+
+    def again(self, name: str, what: str, data: bytes) -> bool: ...
+
+
+class Site(Protocol):
+    """What of a world the hands on it need. `names`: the entity with each number of the trace, from 1."""
+
+    kernel: Kernel
+    emit: Emit
+
+    @property
+    def names(self) -> Sequence[Entity]: ...
+
+    @property
+    def lines(self) -> Mapping[str, Line]: ...
+
+    @property
+    def cameras(self) -> Mapping[str, CameraPort]: ...
+
+    @property
+    def converters(self) -> Mapping[str, ConverterPort]: ...
+
+    @property
+    def faults(self) -> Switchboard: ...
+
+    def setting_number(self, station: Station) -> int: ...
 
 
 class Wiring:
     """The hands on one world. `stands`: for each line its positions in order, None where no station is."""
 
-    def __init__(self, world: World) -> None:
+    def __init__(self, world: Site) -> None:
         self.stands: dict[str, list[Station | None]] = {}
         self._world = world
 
