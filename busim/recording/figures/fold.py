@@ -95,13 +95,14 @@ class Fold:
     """Takes records, gives figures. `restless`: numbers of masters that have polls without a wanted rate.
 
     `presence.doors`: converters that clients from outside can come to. `hooked`: a controller under test was told of
-    operators' moves, and tells what it believes.
+    operators' moves, and tells what it believes. `bus_ids`: of cameras that got another one, by number.
     """
 
     def __init__(self, *, hooked: bool = False) -> None:
         self._hook = HookFold() if hooked else None
         self.restless: frozenset[int] = frozenset()
         self.presence = Presence()
+        self.bus_ids: dict[int, int] = {}
         self._lines: dict[int, _Line] = {}
 
     def take(self, record: Record) -> None:
@@ -113,10 +114,13 @@ class Fold:
             self._exchange(record)
         elif kind in (INPUT, EFFECT):
             self.presence.take(record)
-        elif self._hook is not None:
-            if kind == CHANGE:
+        elif kind == CHANGE:
+            if record[3] == "bus_id":
+                self.bus_ids[record[2]] = int(record[4])
+            if self._hook is not None:
                 self._hook.change(record)
-            elif kind == INTENT:
+        elif self._hook is not None:
+            if kind == INTENT:
                 self._hook.intent(record)
             elif kind == BELIEF:
                 self._hook.belief(record)

@@ -22,6 +22,8 @@ ASSUMPTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class CameraReport:
+    """`id`: its bus ID at the end."""
+
     name: str
     id: int
     figures: dict[str, Value]
@@ -134,14 +136,17 @@ def make_report(
     plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, expected: tuple[Expectation, ...],
     lateness: Lateness | None = None,
 ) -> Report:  # fmt: skip
-    """Collect the figures of every line and camera of `names` after `until` ns, and judge what is expected of them."""
+    """Collect the figures of every line and camera of `names` after `until` ns, and judge what is expected of them.
+
+    A camera stands there under the bus ID that it has then.
+    """
     ids = {camera.name: camera.id for camera in plan.cameras}
     lines = []
     given: dict[tuple[str, str], dict[str, Value]] = {}
     for line in names:
         if line.kind == "line":
             cameras = [
-                CameraReport(name.name, ids[name.name], fold.camera(line.id, name.id, until))
+                CameraReport(name.name, fold.bus_ids.get(name.id, ids[name.name]), fold.camera(line.id, name.id, until))
                 for name in names
                 if name.kind == "camera" and name.parent == line.id
             ]
