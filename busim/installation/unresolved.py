@@ -1,6 +1,6 @@
-"""What a plan names and that there is not: protocols, models, bus IDs, polled values and controls of panels.
+"""What a plan names and that there is not: protocols, models, bus IDs, polled values, controls, figures it expects.
 
-The code of each finding is the identifier of the rule that explains it (`busim explain unknown-model`).
+The code of each finding about stations is the identifier of the rule that explains it (`busim explain unknown-model`).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from busim.plan import Plan, folder, locate
 from busim.plan.models import Model
 from busim.plan.models import find as find_model
 from busim.protocols import BusProtocol, find, has_id, spoken
+from busim.recording.expectations import wrong
 
 _LISTED = 4  # cameras named in one sentence
 
@@ -98,6 +99,8 @@ class _Search:
                 yield from self._polled(field, master.name, group.values)
         for index in range(len(self._plan.panels)):
             yield from self._panel(index)
+        if self._plan.expect:
+            yield from wrong(self._plan)
 
     def _of_file(self, field: str, code: str, error: UserError) -> Iterator[Finding]:
         """A mistake in the plan at its place there; those in a file that the plan names at theirs, and once."""

@@ -15,6 +15,7 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
+from busim.installation import outline
 from busim.recording.expectations import expectations
 from busim.recording.figures import Fold, Value
 from busim.recording.trace import (
@@ -130,7 +131,7 @@ def recorded_report(trace: Trace) -> Report:
     plan = plan_of(trace)
     names = [Name(number, *name) for number, name in trace.names.items()]
     fold = Fold(hooked=trace.head.get("hook") == 1)
-    fold.restless = restless(plan, names)
+    fold.restless = restless(outline(plan), names)
     fold.presence.doors = doors(names) if trace.head.get("clock") != "fast" else {}
     # As they were written: each kind's order is what the fold goes by, and between these three groups there is none.
     hook = heapq.merge(*(trace.records(kind) for kind in (CHANGE, INTENT, BELIEF, INPUT, EFFECT)), key=_instant)

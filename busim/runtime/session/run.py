@@ -6,15 +6,14 @@ input.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from busim.foundation.diagnostics import Findings
+from busim.installation import Installation, resolve
 from busim.plan import Plan
-from busim.recording.expectations import expectations, wrong
+from busim.recording.expectations import expectations
 from busim.recording.figures import Fold
 from busim.recording.trace import Emit, Record
 from busim.runtime.session.directed import Directed
@@ -65,13 +64,13 @@ class Run(Directed):
         emit = self._fold.take if also is None else _both(self._fold.take, [also])
         if trace is not None:
             emit = _both(emit, append)
-        with _expectations_too(plan):
-            self.world: World = build(
-                plan, seed, emit, played=played, watched=watched, always_exact=always_exact,
-                margin=int(_MARGIN * speed) if live else None, hooked=hooked,
-            )  # fmt: skip
+        site = resolve(plan)
+        self.world: World = build(
+            site, seed, emit, played=played, watched=watched, always_exact=always_exact,
+            margin=int(_MARGIN * speed) if live else None, hooked=hooked,
+        )  # fmt: skip
         self._expected = expectations(plan)
-        self._fold.restless = restless(plan, self.world.names)
+        self._fold.restless = restless(site, self.world.names)
         self._fold.presence.doors = doors(self.world.names) if watched else {}
         if trace is not None:
             names = None if played is None else sorted(played)
@@ -116,15 +115,6 @@ class Run(Directed):
         return report if hook is None else replace(report, wrong=tuple(hook.wrong), wrong_count=hook.wrong_count)
 
 
-@contextmanager
-def _expectations_too(plan: Plan) -> Iterator[None]:
-    """Whoever mends a plan sees what is wrong with its expectations together with the rest."""
-    try:
-        yield
-    except Findings as error:
-        raise Findings(sorted((*error.findings, *wrong(plan)), key=lambda finding: finding.order)) from None
-
-
 def _both(take: Emit, append: list[Emit]) -> Emit:
     """Give a record to two; the second is put into `append` before the first record comes."""
 
@@ -135,10 +125,9 @@ def _both(take: Emit, append: list[Emit]) -> Emit:
     return emit
 
 
-def restless(plan: Plan, names: Iterable[Name]) -> frozenset[int]:
+def restless(site: Installation, names: Iterable[Name]) -> frozenset[int]:
     """The numbers of masters that have polls without a wanted rate."""
-    never = {master.name for master in plan.masters if any(not group.every for group in master.groups)}
-    return frozenset(name.id for name in names if name.kind == "master" and name.name in never)
+    return frozenset(name.id for name in names if name.kind == "master" and name.name in site.restless)
 
 
 def doors(names: Iterable[Name]) -> dict[int, int]:

@@ -1,0 +1,116 @@
+"""What one command refuses all refuse, in the same words; and what `check` passes they do."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import pytest
+from drawn_plans import drawn
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from places import SCENARIOS
+
+from busim.analysis.budget import budget
+from busim.analysis.check import SOUND, check
+from busim.commissioning.rehearse import planned, steps_of
+from busim.foundation.diagnostics import Finding, Findings
+from busim.installation import outline
+from busim.plan import Plan, read_text
+from busim.runtime.session import Run
+from busim.runtime.session.played import played
+
+
+def _run(plan: Plan) -> None:
+    Run(plan, 1).advance(0)
+
+
+def _serve(plan: Plan) -> None:
+    """As `busim serve` builds it: no sockets, since a port that is taken is not the plan's mistake."""
+    Run(plan, 1, clock="wall", played=played(plan, ()), watched=True, live=True, hooked=True).advance(0)
+
+
+def _rehearse(plan: Plan) -> None:
+    run = Run(plan, 1, played=(), watched=True)
+    steps_of(plan, planned(plan, run.world))
+
+
+COMMANDS: dict[str, Callable[[Plan], object]] = {
+    "run": _run, "serve": _serve, "budget": budget, "rehearse": _rehearse,
+}  # fmt: skip
+PLANS = [("plan.yaml", SOUND), *((str(path), path.read_text()) for path in sorted(SCENARIOS.glob("*/plan.yaml")))]
+_WORD = re.compile(r"(?<=[\[ ,])[a-z_]{3,}(?=[\],}\n ])|(?<=: )[0-9]+(?=[,}\n])")
+
+
+@st.composite
+def damaged(draw: st.DrawFn) -> tuple[str, str]:
+    """A sound plan, by path and text, with one or two of its words and numbers misspelt, swapped or left out."""
+    path, text = draw(st.sampled_from(PLANS))
+    for _ in range(draw(st.integers(1, 2))):
+        words = [(one.start(), one.end(), one[0]) for one in _WORD.finditer(text)]
+        start, end, word = draw(st.sampled_from(words))
+        others = [f"{word}x", word[:-1], draw(st.sampled_from(words))[2], "tilt_of_the_roof", "0"]
+        text = text[:start] + draw(st.sampled_from(others)) + text[end:]
+    return path, text
+
+
+def _told(findings: tuple[Finding, ...]) -> list[tuple[object, ...]]:
+    return [(one.code, one.file, one.line, one.column, one.what, one.found, one.expected) for one in findings]
+
+
+def _holds(text: str, path: str) -> None:
+    try:
+        plan = read_text(text, path)
+    except Findings:
+        assume(False)
+    found = outline(plan).findings
+    checked = check(plan)
+    if not found:
+        for name, command in COMMANDS.items():
+            try:
+                command(plan)
+            except Findings as error:
+                pytest.fail(f"{name} refuses what can be resolved: {error}")
+        return
+    assert set(_told(found)) <= set(_told(checked.findings))
+    for command in COMMANDS.values():
+        with pytest.raises(Findings) as caught:
+            command(plan)
+        assert _told(caught.value.findings) == _told(found)
+
+
+@given(drawn())
+def test_whatever_a_plan_says_all_commands_refuse_it_alike_or_none_does(text: str) -> None:
+    _holds(text, "plan.yaml")
+
+
+@given(damaged())
+def test_whatever_is_misspelt_in_a_plan_all_commands_refuse_it_alike_or_none_does(plan: tuple[str, str]) -> None:
+    path, text = plan
+    _holds(text, path)
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "code", "mend"),
+    [
+        ("values: [tally, temperature]", "values: [tally, temperatur]", "polled-value-nobody-has", "`temperature`"),
+        ("speed start, id: 21", "speed start, model: minicam, id: 21", "control-camera-lacks", "name one of these"),
+        ("speed start, id: 21", "speed start, model: zoom-camra, id: 21", "unknown-model", "`zoom-camera`"),
+        ("masters:\n", "expect: [{figure: pole_rate, at_least: 5 Hz}]\nmasters:\n", "no-such-figure", "`poll_rate`"),
+    ],
+    ids=["a polled value that no camera has", "a control over mixed models", "a model", "a figure"],
+)
+def test_what_run_refused_and_check_passed_is_told_by_both(was: str, is_now: str, code: str, mend: str) -> None:
+    text = SOUND.replace(was, is_now, 1)
+    _holds(text, "plan.yaml")
+    (finding,) = [one for one in check(read_text(text, "plan.yaml")).findings if one.code == code]
+    assert (finding.severity, finding.file) == ("error", "plan.yaml")
+    assert mend in (finding.mend or "")
+
+
+def test_a_plan_cannot_silence_what_keeps_it_from_being_run() -> None:
+    text = SOUND.replace("temperature]", "temperatur]")
+    silenced = text + "silenced: [{rule: polled-value-nobody-has, reason: it is spelt so here}]\n"
+    checked = check(read_text(silenced, "plan.yaml"))
+    assert {one.code for one in checked.findings} >= {"polled-value-nobody-has", "unused-silencing"}
+    assert checked.silenced == ()
