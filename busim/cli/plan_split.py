@@ -98,17 +98,15 @@ def _targets(texts: list[str]) -> dict[str, int]:
 
 def _write(name: str, text: str) -> None:
     """The file made. Raises UserError where it is there, or cannot be written."""
+    from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
 
     try:
-        with open(name, "x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        write_whole(name, text, "plan", new=True)
     except FileExistsError:
         raise UserError(
             "a file is there already", file=name, mend="choose another name, compare the two, and replace it yourself"
         ) from None
-    except OSError as error:
-        raise UserError("the file cannot be written", file=name, found=error.strerror or str(error)) from None
 
 
 def _print(found: Split, wishes: Wishes) -> None:

@@ -127,7 +127,12 @@ def _write_ready(path: str, endpoints: str) -> None:
     """All at once: whoever sees the file sees all of it."""
     from busim.cli.writing import write_whole
 
-    write_whole(path, endpoints + "\n", "ready file")
+    write_whole(path, endpoints + "\n", "ready file", known=is_ready)
+
+
+def is_ready(text: str) -> bool:
+    """Whether the text of a file is that of a ready file."""
+    return text.startswith('{"schema":') and '"converters"' in text
 
 
 @contextlib.contextmanager

@@ -29,18 +29,12 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sheet.")] = False,
 ) -> None:
     """Write, and say what was written. A plan with errors is written too, with the errors on top."""
-    from pathlib import Path
-
-    from busim.cli.writing import refuse_other, write_whole
+    from busim.cli.writing import check_target, write_whole
     from busim.commissioning.sheet import PARTS, html, is_sheet, sheet
-    from busim.foundation.errors import UserError
     from busim.foundation.version import VERSION
     from busim.plan import read
 
-    if not overwrite:
-        refuse_other(output, "sheet", is_sheet)
-    elif Path(output).exists() and Path(plan).exists() and Path(output).samefile(plan):
-        raise UserError("a plan cannot be printed over itself", file=plan, mend="give another file with --output")
+    check_target(output, "sheet", overwrite=overwrite, known=is_sheet, inputs=[plan])
     document = sheet(read(plan), version=VERSION, date=_today() if date is None else date)
     text = html(document, paper=paper, parts=only or PARTS)
     write_whole(output, text, "sheet")

@@ -53,10 +53,11 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option("--map", metavar="FILE", help="Draw a map of two axes here, .svg."),
     ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sweep or map.")] = False,
 ) -> None:
     """Sweep, write, draw and show."""
-    from busim.cli.sweep_output import print_sweep, writer
-    from busim.cli.writing import place, write_whole
+    from busim.cli.sweep_output import is_map, print_sweep, writer
+    from busim.cli.writing import check_target, write_whole
     from busim.experiments.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_rate
@@ -64,11 +65,11 @@ def command(
 
     if figure not in FIGURES:
         raise UserError("no such figure", found=repr(figure), expected=", ".join(FIGURES), mend="give one of them")
-    write = None if out is None else writer(out)
+    write = None if out is None else writer(out, plan, overwrite=overwrite)
     if heat is not None:
         from busim.experiments.plots import sweep_map, to_svg, two_axes
 
-        place(heat, "map")
+        check_target(heat, "map", overwrite=overwrite, known=is_map, inputs=[plan])
         two_axes(len(vary))
     axes = [parse_axis(text) for text in vary]
     rate = None if need is None else parse_rate(need)

@@ -11,7 +11,7 @@ from pathlib import Path
 from rich.text import Text
 
 from busim.cli.screen import Column, Screen, counted, fewest
-from busim.cli.writing import place, write_whole
+from busim.cli.writing import check_target, write_whole
 from busim.experiments.sweep import FIGURES, LineSweep, Sweep, points
 from busim.foundation.errors import UserError
 
@@ -22,10 +22,20 @@ _FEWEST = 3  # lines below which points are left to --detail
 Point = Mapping[str, "str | float | bool | None"]
 
 
-def writer(path: str) -> Callable[[Sweep], None]:
+def is_sweep(text: str) -> bool:
+    """Whether the text of a file is that of a sweep, as CSV or as Parquet."""
+    return "feasible" in (text if text.startswith("PAR1") else text.partition("\n")[0])
+
+
+def is_map(text: str) -> bool:
+    """Whether the text of a file is that of a map of a sweep."""
+    return "<svg" in text and "<dc:title>busim" in text
+
+
+def writer(path: str, plan: str, *, overwrite: bool) -> Callable[[Sweep], None]:
     """What writes a sweep to this file. Raises UserError for another ending, for Parquet without pyarrow, and where no
-    file can be."""
-    place(path, "sweep")
+    file can be; a file that is no sweep is replaced with `overwrite`, the plan never."""
+    check_target(path, "sweep", overwrite=overwrite, known=is_sweep, inputs=[plan])
     target = Path(path)
     if target.suffix == ".csv":
         return lambda sweep: write_whole(path, _csv(sweep), "sweep")

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from places import SCENARIOS
 
-from busim.cli import writing
 from busim.cli.writing import refuse_other, write_whole
+from busim.foundation import output
 from busim.foundation.errors import UserError
 from busim.plan import read
 
@@ -39,7 +39,7 @@ def test_on_a_full_disk_the_old_file_stays_and_nothing_is_left_beside_it(
 ) -> None:
     old = tmp_path / "old.yaml"
     old.write_text("old")
-    monkeypatch.setattr(writing.os, "fsync", full)
+    monkeypatch.setattr(output.os, "fsync", full)
     with pytest.raises(UserError, match=r"cannot be written.*No space left"):
         write_whole(str(tmp_path / "new.yaml" if new else old), "new", "plan", new=new)
     assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("old.yaml", "old")]

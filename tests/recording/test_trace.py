@@ -603,3 +603,38 @@ def test_ctrl_c_waits_for_a_hand_over_though_another_thread_takes_the_signal(
         recorder.close(2)
     with open_trace(path) as trace:
         assert [record[1] for record in trace.records()] == [0, 1]
+
+
+# Whose the file is
+
+
+def test_a_second_writer_of_a_trace_is_refused_though_it_may_overwrite(tmp_path: Path) -> None:
+    path = tmp_path / "t"
+    with Recorder(path, _head()) as recorder:
+        recorder.append((MARK, 1, "first"))
+        with pytest.raises(UserError, match="another run is writing this trace"):
+            Recorder(path, _head(), overwrite=True)
+        recorder.close(5)
+    with open_trace(path) as trace:
+        assert [record[2] for record in trace.records(MARK)] == ["first"]
+    Recorder(path, _head(), overwrite=True).close(5)
+
+
+@pytest.mark.timeout(30)
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_a_trace_goes_into_a_file_and_nothing_else(tmp_path: Path, overwrite: bool) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for name in (str(tmp_path / "pipe"), "/dev/null", str(tmp_path)):
+        with pytest.raises(UserError, match="into a file, not a pipe or device"):
+            Recorder(name, _head(), overwrite=overwrite)
+
+
+def test_what_an_older_trace_left_beside_does_not_get_into_the_new_one(tmp_path: Path) -> None:
+    (tmp_path / "t-wal").write_bytes(bytes.fromhex("377f0682") + bytes(100))
+    _write(tmp_path / "t", [(MARK, 1, "")])
+    with open_trace(tmp_path / "t") as trace:
+        assert sum(1 for _ in trace.records()) == 1
+    (tmp_path / "u-wal").write_text("notes of mine")
+    with pytest.raises(UserError, match="a file is there already where the trace has its own"):
+        _write(tmp_path / "u", [])
+    assert (tmp_path / "u-wal").read_text() == "notes of mine"

@@ -39,7 +39,7 @@ def to_svg(figure: Figure) -> bytes:
 
     data = BytesIO()
     with matplotlib.rc_context({"svg.hashsalt": "busim", "svg.fonttype": "none"}):
-        figure.savefig(data, format="svg", metadata={"Date": None})
+        figure.savefig(data, format="svg", metadata={"Date": None, "Creator": "busim"})
     return data.getvalue()
 
 

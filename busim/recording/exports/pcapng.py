@@ -50,7 +50,7 @@ def to_pcapng(trace: Trace, path: str | Path, line: str | None = None, *, overwr
     lines = chosen_lines(trace, line)
     epoch = trace.head.get("epoch", 0)
     start = epoch if isinstance(epoch, int) else 0
-    with new_file(path, overwrite) as file, file.open("wb") as out:
+    with new_file(trace, path, overwrite) as out:
         out.write(_section())
         for name in lines.values():
             out.write(_interface(name))

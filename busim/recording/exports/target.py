@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 from busim.foundation.errors import UserError
+from busim.foundation.output import whole_file
 from busim.recording.trace import Trace
 
 
@@ -31,20 +33,8 @@ def chosen_lines(trace: Trace, line: str | None) -> dict[int, str]:
 
 
 @contextmanager
-def new_file(path: str | Path, overwrite: bool) -> Iterator[Path]:
-    """The path of a file to write, made now. Raises UserError when it cannot be made or written."""
-    file = Path(path)
-    try:
-        file.open("wb" if overwrite else "xb").close()
+def new_file(trace: Trace, path: str | Path, overwrite: bool) -> Iterator[IO[bytes]]:
+    """A file to write the export of a trace into. Raises UserError where it cannot be made or written."""
+    beside = (f"{trace.path}{ending}" for ending in ("", "-wal", "-shm"))
+    with whole_file(path, "export", overwrite=overwrite, inputs=beside) as file:
         yield file
-    except FileExistsError as error:
-        raise UserError(
-            "a file is there already", file=str(path), mend="choose another name, or allow overwriting it"
-        ) from error
-    except OSError as error:
-        raise UserError(
-            "the export cannot be written",
-            file=str(path),
-            found=error.strerror or str(error),
-            mend="choose another place, or make room",
-        ) from error

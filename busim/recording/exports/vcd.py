@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from io import TextIOWrapper
 from pathlib import Path
 
 from vcd import VCDWriter
@@ -30,7 +31,8 @@ def to_vcd(trace: Trace, path: str | Path, line: str | None = None, *, overwrite
     Raises UserError: no such line, a file there already (unless `overwrite`), not writable, the trace damaged.
     """
     lines = chosen_lines(trace, line)
-    with new_file(path, overwrite) as file, file.open("w", encoding="ascii", newline="\n") as out:
+    with new_file(trace, path, overwrite) as file:
+        out = TextIOWrapper(file, encoding="ascii", newline="\n", write_through=True)
         writer = VCDWriter(out, timescale="1 ns", date="", version="busim", comment=_COMMENT)
         wires = {
             number: writer.register_var("lines", name, "wire", size=1, init=1) for number, name in _bare(lines).items()
@@ -41,6 +43,8 @@ def to_vcd(trace: Trace, path: str | Path, line: str | None = None, *, overwrite
             last = at
         ended_at = trace.head.get("ended_at", 0)
         writer.close(_BEFORE + max(last + _TAIL, ended_at if isinstance(ended_at, int) else 0))
+        out.flush()
+        out.detach()
 
 
 def vcd_command(trace: Trace, path: str | Path, line: str | None = None) -> str:

@@ -14,6 +14,7 @@ from types import TracebackType
 from typing import Any, NamedTuple
 
 from busim.foundation.errors import Defect, UserError
+from busim.recording.trace.claim import is_trace
 from busim.recording.trace.integrity import (
     LATER,
     ascending,
@@ -27,7 +28,6 @@ from busim.recording.trace.integrity import (
 )
 from busim.recording.trace.records import INPUT, TABLES, Record
 from busim.recording.trace.schema import INSTANTS, SUMMARY_NS
-from busim.recording.trace.writer import is_trace
 
 _NAMES = "SELECT id, kind, name, parent FROM name ORDER BY id"
 _SETTINGS = "SELECT id, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY id"

@@ -11,11 +11,11 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator
-from pathlib import Path
 
 from busim.foundation.errors import Defect, UserError
 from busim.foundation.version import VERSION
 from busim.recording.trace.batches import Batch
+from busim.recording.trace.claim import claim, give_up
 from busim.recording.trace.records import BURST, EXCHANGE, SCHEMA, TABLES, Record
 from busim.recording.trace.schema import APPLICATION_ID, HEAD, insertion, statements
 from busim.recording.trace.summary import Summary
@@ -36,10 +36,14 @@ class TraceWriter:
         self._path = path
         self._summary = Summary()
         self._insertions = {kind: insertion(kind) for kind in TABLES}
-        _claim(path, overwrite)
-        with self._telling():
-            self._database = sqlite3.connect(path, isolation_level=None, timeout=1.0)
-            self._make(head | {"schema": SCHEMA, "busim": VERSION, "complete": 0})
+        self._lock = claim(path, overwrite=overwrite)
+        try:
+            with self._telling():
+                self._database = sqlite3.connect(path, isolation_level=None, timeout=1.0)
+                self._make(head | {"schema": SCHEMA, "busim": VERSION, "complete": 0})
+        except BaseException:
+            give_up(path, self._lock)
+            raise
 
     def _make(self, head: dict[str, HeadValue]) -> None:
         run = self._database.execute
@@ -83,6 +87,7 @@ class TraceWriter:
             with contextlib.suppress(sqlite3.OperationalError):
                 self._database.execute("PRAGMA journal_mode = DELETE")
             self._database.close()
+        os.close(self._lock)
 
     @contextlib.contextmanager
     def _telling(self) -> Iterator[None]:
@@ -98,31 +103,3 @@ class TraceWriter:
             ) from error
         except (sqlite3.Error, OverflowError, KeyError, IndexError, TypeError, AttributeError) as error:
             raise Defect(f"a record does not fit the trace: {type(error).__name__}: {error}") from error
-
-
-def is_trace(path: str) -> bool:
-    """Whether the file has the mark of a trace in its first bytes. Raises OSError when it cannot be read."""
-    with Path(path).open("rb") as file:
-        start = file.read(72)
-    return start[:16] == b"SQLite format 3\0" and int.from_bytes(start[68:72], "big") == APPLICATION_ID
-
-
-def _claim(path: str, overwrite: bool) -> None:
-    """Make an empty file at `path`, removing a trace already there only when told to."""
-    try:
-        if overwrite and os.path.lexists(path):
-            if not is_trace(path):
-                raise UserError(
-                    "a file that is no trace is not overwritten", file=path, mend="choose another name, or remove it"
-                )
-            for name in (path, path + "-wal", path + "-shm"):
-                Path(name).unlink(missing_ok=True)
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
-    except FileExistsError as error:
-        raise UserError(
-            "a file is there already", file=path, mend="choose another name, or allow overwriting it"
-        ) from error
-    except OSError as error:
-        raise UserError(
-            "the trace cannot be made here", file=path, found=error.strerror or str(error), mend="choose another place"
-        ) from error

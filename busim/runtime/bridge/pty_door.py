@@ -30,6 +30,7 @@ from busim.simulator.world import ConverterPort
 _LOOK = 0.02  # seconds of wall time between two looks
 _PATIENCE = 50  # looks: closing and opening again may be too quick to be seen
 _READ = 4096
+_TERMINALS = "/dev/pts/"
 _UNREAD = 65536  # bytes kept for a program that does not read, above which they are lost
 
 
@@ -251,11 +252,22 @@ def _rates() -> dict[int, int]:
 def _link(link: Path, target: str) -> None:
     try:
         link.parent.mkdir(parents=True, exist_ok=True)
-        if link.is_symlink():
-            link.unlink()  # left behind by a session that was killed
-        link.symlink_to(target)
+        if os.path.lexists(link) and not _is_ours(link):
+            raise UserError(
+                "something is there already where the link to a pseudo-terminal goes", file=str(link),
+                mend="move it away, or choose another folder for --pty",
+            )  # fmt: skip
+        beside = link.with_name(f".{link.name[:200]}.{os.getpid()}.part")
+        beside.unlink(missing_ok=True)
+        beside.symlink_to(target)
+        beside.replace(link)
     except OSError as error:
         raise UserError(
             "the link to a pseudo-terminal cannot be made", file=str(link), found=error.strerror or str(error),
             mend="choose another folder for --pty",
         ) from error  # fmt: skip
+
+
+def _is_ours(link: Path) -> bool:
+    """Whether it is a link as a session makes them; one that was killed left it behind."""
+    return link.is_symlink() and os.readlink(link).startswith(_TERMINALS)

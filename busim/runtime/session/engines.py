@@ -19,6 +19,7 @@ from typing import Any
 
 from busim.experiments.sweep import Axis, Sweep, Task, gather, points, simulate
 from busim.foundation.errors import UserError
+from busim.foundation.output import whole_file
 from busim.foundation.version import VERSION
 from busim.plan import Plan, source_text
 
@@ -134,9 +135,10 @@ class _Journal:
         if path is None:
             return
         about = hashlib.sha256(repr((VERSION, sorted(tasks.items()))).encode()).hexdigest()
-        lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
+        head = json.dumps({"sweep": about})
+        lines = path.read_text(encoding="utf-8", errors="replace").split("\n") if path.exists() else []
         whole = lines[:-1]  # what a killed run wrote last may be half a line
-        if whole and whole[0] != json.dumps({"sweep": about}):
+        if (whole and whole[0] != head) or (lines and not whole and not head.startswith(lines[0])):
             raise UserError(
                 "there is the journal of another sweep", found=str(path), expected="none, or that of this one",
                 mend="remove it, or give another output",
@@ -144,10 +146,10 @@ class _Journal:
         for text in whole[1:]:
             number, seed, result = json.loads(text)
             self.found[number, seed] = result
-        self._file = path.open("w", encoding="utf-8")
-        self._write({"sweep": about})
-        for (number, seed), result in self.found.items():
-            self._write([number, seed, result])
+        with whole_file(path, "journal", overwrite=True) as file:
+            entries = [{"sweep": about}, *([number, seed, result] for (number, seed), result in self.found.items())]
+            file.write("".join(json.dumps(entry) + "\n" for entry in entries).encode())
+        self._file = path.open("a", encoding="utf-8")
 
     def keep(self, key: tuple[int, int], result: Found) -> None:
         if self._file is not None:
