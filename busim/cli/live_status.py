@@ -6,15 +6,20 @@ import asyncio
 import contextlib
 import sys
 import time
+from collections.abc import Callable
 from typing import Any
 
 _MOST = 20  # lines a second
 
 
 class News:
-    """Lines on standard error. In a second with more than twenty the rest is counted and not written."""
+    """Lines on standard error. In a second with more than twenty the rest is counted and not written.
+
+    `now`: the simulated instant, ns, which each line of news begins with.
+    """
 
     def __init__(self) -> None:
+        self.now: Callable[[], int] = lambda: 0
         self._second = 0
         self._said = 0
         self._kept = 0
@@ -28,7 +33,7 @@ class News:
                 _write(f"... and {kept} lines more like these")
         self._said += 1
         if self._said <= _MOST:
-            _write(text)
+            _write(f"{self.now() / 1e9:.3f} s: {text}")
         else:
             self._kept += 1
 

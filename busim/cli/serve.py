@@ -83,6 +83,7 @@ def command(
         the_plan, seed, trace=trace, overwrite=overwrite, speed=speed, until=until, play=play or (), listen=listen,
         any_port=port == 0, pty=pty, announce=announce, news=news.tell, caution=news.caution,
     )  # fmt: skip
+    news.now = lambda: live.now
     with asyncio.Runner(loop_factory=wall_loop) as runner:
         runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout))
     report = live.report()
@@ -113,13 +114,16 @@ async def _serve(live: Live, news: News, out: TextIO) -> None:
 
 @contextlib.contextmanager
 def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterator[None]:
-    """Ctrl-C and a polite kill end the session and not the program."""
-    for each in (signal.SIGINT, signal.SIGTERM):
+    """Ctrl-C, a polite kill and a terminal that is closed end the session and not the program."""
+    ending = [signal.SIGINT, signal.SIGTERM]
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # else it is to go on without one (nohup)
+        ending.append(signal.SIGHUP)
+    for each in ending:
         loop.add_signal_handler(each, stopped.set)
     try:
         yield
     finally:
-        for each in (signal.SIGINT, signal.SIGTERM):
+        for each in ending:
             loop.remove_signal_handler(each)
 
 

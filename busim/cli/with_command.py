@@ -8,6 +8,7 @@ from __future__ import annotations
 import signal
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -48,27 +49,38 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Write the figures into this file, as JSON."),
     ] = None,
+    length: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--for", help="End the command after this much simulated time, as 10s; that is no failure."),
+    ] = None,
+    expect: Annotated[
+        bool, typer.Option("--expect/--no-expect", help="Whether what the plan expects is judged.")
+    ] = True,
 ) -> None:
     """Run beside, then judge: the command's exit code, or 1 where it is 0 and the plan expected something else."""
     import asyncio
 
+    from busim.cli import option_parsing
     from busim.cli.live_status import News
     from busim.cli.show import print_report, write_json
-    from busim.cli.writing import refuse_other
+    from busim.cli.writing import place, refuse_other
     from busim.plan import read
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
 
     if figures is not None:  # before anything has run
+        place(figures, "file of figures")
         refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
+    until = None if length is None else option_parsing.length(length)
     news = News()
     live = Live(
         read(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
-        any_port=True, pty=pty, news=news.tell, caution=news.caution,
+        any_port=True, until=until, pty=pty, news=news.tell, caution=news.caution,
     )  # fmt: skip
+    news.now = lambda: live.now
     with asyncio.Runner(loop_factory=wall_loop) as runner:
         code = runner.run(_beside(live, words, intents, news))
-    report = live.report()
+    report = live.report() if expect else replace(live.report(), verdicts=())
     print_report(report, trace, to_errors=True)
     if figures is not None:
         write_json(report, figures)

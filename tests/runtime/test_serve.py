@@ -7,6 +7,7 @@ import contextlib
 import itertools
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -110,6 +111,7 @@ def test_two_clients_that_ask_at_once_get_through_however_their_frames_meet(tmp_
 def test_every_client_gets_every_reply(tmp_path: Path) -> None:
     with Served(tmp_path, wall()) as served, Client(served.address()) as one, Client(served.address()) as other:
         wait_for(lambda: served.errors().count("connected") == 2)
+        assert all(re.match(r"\d+\.\d{3} s: wall box: client", line) for line in served.errors().splitlines())
         reply = value_frame(3, 3)
         assert one.ask(read_frame(3, BUS_ID), len(reply)) == reply
         assert other.hear(len(reply)) == reply
@@ -360,7 +362,7 @@ def test_a_hundred_thousand_bad_chunks_leave_memory_where_it_was() -> None:
 # -- the command --------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_an_interrupt_ends_it_well_with_figures_and_a_complete_trace(tmp_path: Path, how: signal.Signals) -> None:
     with Served(tmp_path, wall(laptop=True)) as served:
         others_are_served(served)

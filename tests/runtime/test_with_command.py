@@ -29,7 +29,6 @@ panels:
   - {name: desk, master: controller, cameras: [wall low, wall high], controls: [iris], moves: 20 /s}
 """
 ASK = f"""
-from places import TESTS, TOP
 import os, socket
 with socket.create_connection((os.environ["BUSIM_WALL_BOX_HOST"], int(os.environ["BUSIM_WALL_BOX_PORT"]))) as line:
     line.settimeout({WITHIN})
@@ -204,6 +203,58 @@ open({str(tmp_path / "left")!r}, "w").write(str(left.pid))
     assert "left processes behind" in done.stderr
     stat = Path(f"/proc/{(tmp_path / 'left').read_text()}/stat")
     assert not stat.exists() or stat.read_text().rpartition(")")[2].split()[0] == "Z"
+
+
+STAYS = """
+import os, signal, subprocess, sys
+deaf = "import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); signal.pause()"
+own = subprocess.Popen([sys.executable, "-c", deaf])
+print(os.getpid(), own.pid, flush=True)
+signal.pause()
+"""
+
+
+def runs(process: str) -> bool:
+    try:
+        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
+    except OSError:
+        return False
+
+
+def test_a_kill_of_busim_leaves_neither_the_command_nor_what_it_started(plan: Path) -> None:
+    command = [sys.executable, "-m", "busim", "with", str(plan), "--", sys.executable, "-c", STAYS]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, stderr=subprocess.DEVNULL) as process:
+        assert process.stdout is not None
+        started = process.stdout.readline().split()
+        assert all(map(runs, started))
+        process.kill()
+    wait_for(lambda: not any(map(runs, started)))
+
+
+def test_a_command_is_ended_after_the_time_given_which_is_no_failure(plan: Path, tmp_path: Path) -> None:
+    trace = tmp_path / "short.busim"
+    done = with_command(plan, sys.executable, "-c", STAYS, options=("--for", "300ms", "--trace", str(trace)))
+    assert done.returncode == 0, done.stderr
+    with open_trace(trace) as made:
+        assert made.head["ended_at"] == 300_000_000
+    own = "import signal, sys; signal.signal(signal.SIGTERM, lambda *_: sys.exit(7)); signal.pause()"
+    assert with_command(plan, sys.executable, "-c", own, options=("--for", "3s")).returncode == 7
+
+
+def test_what_a_plan_expects_can_be_left_alone(plan: Path) -> None:
+    plan.write_text(plan.read_text() + "expect: [{figure: exchanges, of: wall line, at_least: 1000}]\n")
+    assert with_command(plan, "true").returncode == 1
+    done = with_command(plan, "true", options=("--no-expect",))
+    assert (done.returncode, "missed" in done.stderr) == (0, False)
+
+
+def test_figures_that_cannot_be_written_are_said_before_the_command_runs(plan: Path, tmp_path: Path) -> None:
+    ran = tmp_path / "ran"
+    figures = tmp_path / "no folder" / "figures.json"
+    done = with_command(plan, "touch", str(ran), options=("--figures", str(figures)))
+    assert done.returncode == 2
+    assert "no folder" in done.stderr
+    assert not ran.exists()
 
 
 # -- the hook -------------------------------------------------------------------------------------------------

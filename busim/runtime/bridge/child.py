@@ -24,6 +24,10 @@ _LOOK = 0.05  # seconds between two looks whether it is gone
 _DRAIN = 1.0  # seconds for output that is still on its way when everything has ended
 
 
+# It reads the group, then a word that all is well; at the end of its input without that, this process was killed.
+_WATCHER = 'read -r group; read -r done || { [ -n "$group" ] && kill -9 -"$group"; }'
+
+
 def _state(process: str) -> tuple[str, int]:
     """State and group of a process, proc(5): behind the name, which is in brackets and may hold anything."""
     try:
@@ -52,12 +56,14 @@ class Child(asyncio.SubprocessProtocol):
         self._input: asyncio.WriteTransport | None = None
         self._closed: asyncio.Future[None]
         self._group = 0
+        self._watcher: subprocess.Popen[bytes] | None = None
 
     async def start(self) -> None:
         """Raises UserError where there is no such command, or it cannot be run."""
         loop = asyncio.get_running_loop()
         self.exited, self._closed = loop.create_future(), loop.create_future()
         piped = self._heard is not None
+        self._watch()
         own = subprocess.DEVNULL if sys.stdin is None or sys.stdin.closed or os.isatty(0) else None
         try:
             self._transport, _ = await loop.subprocess_exec(
@@ -65,6 +71,7 @@ class Child(asyncio.SubprocessProtocol):
                 stdin=subprocess.PIPE if piped else own, stdout=subprocess.PIPE if piped else None, stderr=None,
             )  # fmt: skip
         except (OSError, ValueError) as error:
+            self._dismiss_watcher()
             raise UserError(
                 "the command cannot be run",
                 found=f"{self._command[0][:200]!r} ({getattr(error, 'strerror', None) or error})",
@@ -72,6 +79,7 @@ class Child(asyncio.SubprocessProtocol):
                 mend="write it behind --, each argument for itself; shell syntax needs sh -c '...'",
             ) from None
         self._group = self._transport.get_pid()
+        self._tell_watcher(f"{self._group}\n")
         if piped:
             pipe = self._transport.get_pipe_transport(0)
             assert isinstance(pipe, asyncio.WriteTransport)
@@ -106,7 +114,33 @@ class Child(asyncio.SubprocessProtocol):
         with contextlib.suppress(TimeoutError):  # somebody out of our reach holds the pipe
             await asyncio.wait_for(asyncio.shield(self._closed), _DRAIN)
         self._transport.close()
+        self._dismiss_watcher()
         return left
+
+    # -- what holds when this process is killed ---------------------------------------------------------------
+
+    def _watch(self) -> None:
+        """Have a shell wait for the end of this process: nobody else is there to end the command after a kill -9."""
+        with contextlib.suppress(OSError):  # no shell, no watcher
+            self._watcher = subprocess.Popen(
+                ["/bin/sh", "-c", _WATCHER], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL, start_new_session=True, cwd="/",
+            )  # fmt: skip
+
+    def _tell_watcher(self, text: str) -> None:
+        if self._watcher is not None and self._watcher.stdin is not None:
+            with contextlib.suppress(OSError):  # somebody ended it
+                self._watcher.stdin.write(text.encode())
+                self._watcher.stdin.flush()
+
+    def _dismiss_watcher(self) -> None:
+        """The command has ended, with all it started."""
+        watcher = self._watcher
+        if watcher is not None and watcher.stdin is not None:
+            self._tell_watcher("done\n" if self._group else "\ndone\n")
+            with contextlib.suppress(OSError):
+                watcher.stdin.close()
+            watcher.wait()
 
     def _lives(self) -> bool:
         """Whether anybody of the group still runs; who has ended but was not fetched by its parent does not."""

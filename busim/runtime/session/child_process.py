@@ -35,16 +35,22 @@ class ChildProcess:
         self.lost = 0
 
     async def run(self) -> int:
-        """To its end, or to that of the session: its exit code. Nothing that it started is left afterwards."""
+        """To its end, or to that of the session: its exit code. Nothing that it started is left afterwards.
+
+        A command that the end of the session ended, and nothing else, has the exit code 0.
+        """
         await self._child.start()
         if self._hook:
             self._live.on_intent(self._tell)
         over = asyncio.ensure_future(self._live.ended())
         try:
             await asyncio.wait((self._child.exited, over), return_when=asyncio.FIRST_COMPLETED)
-            if not self._child.exited.done():
+            ended = not self._child.exited.done()
+            if ended:
                 self.signal(signal.SIGTERM)
             code = await self._child.exited
+            if ended and self._signals == 1 and code == 128 + signal.SIGTERM:
+                code = 0
         finally:
             over.cancel()
             self._deaf = True

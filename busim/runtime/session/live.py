@@ -191,6 +191,11 @@ class Live(Awaited):
             raise failure
         raise Defect(f"{type(failure).__name__}: {failure}") from failure
 
+    @property
+    def now(self) -> int:
+        """The simulated instant that has been reached, ns."""
+        return self._entered().world.kernel.now
+
     async def ended(self) -> None:
         """Wait until the session ends by itself: `until` has come, or something went wrong (leaving raises it)."""
         await asyncio.wait([self._wall.ended])
