@@ -63,13 +63,12 @@ def command(
     from busim.cli import option_parsing
     from busim.cli.live_status import News
     from busim.cli.show import print_report, write_json
-    from busim.cli.writing import place, refuse_other
+    from busim.cli.writing import refuse_other
     from busim.plan import read
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
 
     if figures is not None:  # before anything has run
-        place(figures, "file of figures")
         refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
     until = None if length is None else option_parsing.length(length)
     news = News()
