@@ -12,7 +12,7 @@ from busim.recording.trace import open_trace
 from busim.runtime.session.engines import processes
 from busim.simulator.masters import Master
 from busim.testing.broken_masters import BROKEN
-from busim.testing.fuzzing import KINDS, Campaign, PureRun, fuzz, load, run_pure, save, space_of
+from busim.testing.fuzzing import KINDS, Campaign, PureRun, case_of, fuzz, load, run_pure, save, space_of
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, judge_trace
 
@@ -76,6 +76,16 @@ def test_a_failure_is_saved_with_its_trace_and_fails_again_when_loaded(tmp_path:
     with open_trace(path.with_suffix(".busim")) as trace:
         judged = judge_trace(kept.ground, trace, [all_judges()[failure.judge]], meant=True)
     assert judged == [failure.verdict]
+
+
+def test_faults_of_the_catalogue_are_drawn_with_values_within_their_bounds() -> None:
+    plan = HALLS["rates"]
+    run = PureRun(plan, JUDGES, BROKEN["wrong-id-accepted"].make)
+    found = fuzz(run, space_of(plan, kinds=["late-reply"]), seed=4, cases=40, first_only=True)
+    assert {one.kind for case in found.kept for one in case.faults} == {"late-reply"}
+    assert any(one.parameters for case in found.kept for one in case.faults)
+    assert found.failures[0].verdict.evidence[0].fault.startswith("late-reply at c")
+    assert case_of(found.failures[0].case.as_json()) == found.failures[0].case
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"busim-failure": 9}', '{"busim-failure": 1}', "\x00"])

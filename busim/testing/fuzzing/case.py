@@ -7,8 +7,10 @@ from typing import Any, NamedTuple
 
 
 class FaultEvent(NamedTuple):
-    """One fault: its `kind`, the camera (or the line) it is at, from when and for how long (ns), and how strong; what
-    `amount` means is said by the kind.
+    """One fault: its `kind`, the camera (or the line, or the converter) it is at, from when and for how long (ns).
+
+    A kind of the catalogue (`busim explain faults`) has `parameters`, as one writes them in a plan; those that the
+    campaign brings itself (`injected`) have an `amount`, and each says of what.
     """
 
     kind: str
@@ -16,6 +18,7 @@ class FaultEvent(NamedTuple):
     at: int
     length: int
     amount: int = 0
+    parameters: tuple[tuple[str, str], ...] = ()
 
 
 class Action(NamedTuple):
@@ -52,6 +55,9 @@ def case_of(entry: dict[str, Any]) -> Case:
     return Case(
         entry["seed"],
         entry["length"],
-        tuple(FaultEvent(*one) for one in entry["faults"]),
+        tuple(
+            FaultEvent(kind, target, at, length, amount, tuple((name, value) for name, value in parameters))
+            for kind, target, at, length, amount, parameters in entry["faults"]
+        ),
         tuple(Action(*one) for one in entry["actions"]),
     )

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from busim.foundation.errors import Defect
+from busim.foundation.errors import Defect, UserError
 from busim.installation import resolve
 from busim.plan import Plan
 from busim.protocols import STEP, BusProtocol, Request
+from busim.simulator.faults import Fault, Parameter, find_fault
 from busim.simulator.kernel import Stream
 from busim.testing.fuzzing.case import Action, Case, FaultEvent
 from busim.testing.fuzzing.injected import KINDS, LINE_KINDS
@@ -16,6 +17,12 @@ from busim.testing.fuzzing.injected import KINDS, LINE_KINDS
 MS = 1_000_000
 SECOND = 1000 * MS
 _LENGTHS = (4, 6, 8, 12)  # s: the last one is long enough for a camera to be offline and the others to be compared
+_USUAL = {  # values from the weak to the strong, as one writes them
+    "time": ("2 ms", "7 ms", "12 ms", "20 ms", "45 ms", "150 ms", "600 ms", "2 s"),
+    "share": ("1", "0.5", "0.1"),
+    "rate": ("1 /s", "5 /s", "20 /s", "100 /s"),
+    "count": ("1", "2", "3", "5", "8"),
+}
 _FAULTS, _ACTIONS = 3, 6  # at most, in a case from nothing
 
 
@@ -35,15 +42,17 @@ class Space:
 
     cameras: tuple[str, ...]
     lines: tuple[str, ...]
+    converters: tuple[str, ...]
     controls: tuple[Control, ...]
     kinds: tuple[str, ...]
     steps: bool
 
 
 def space_of(plan: Plan, master: str | None = None, kinds: Sequence[str] = KINDS) -> Space:
-    """What can happen to the cameras that `master` (the plan's first where None) asks, and to their lines.
+    """What can happen to the cameras that `master` (the plan's first where None) asks, to lines and converters.
 
-    Raises Findings for a plan that cannot be built.
+    `kinds`: names of faults, of the catalogue or of the campaign's own. Raises Findings for a plan that cannot be
+    built, UserError for a fault that there is not.
     """
     site = resolve(plan)
     name = plan.masters[0].name if master is None else master
@@ -59,7 +68,9 @@ def space_of(plan: Plan, master: str | None = None, kinds: Sequence[str] = KINDS
                 controls.append(Control(camera.name, one.name, one.low, one.high))
     steps = all(asker.protocol is not None and _has_steps(asker.protocol) for asker in askers)
     lines = tuple(asker.line for asker in askers)
-    return Space(tuple(cameras), lines, tuple(controls), tuple(kinds), steps)
+    converters = tuple(asker.box.name for asker in askers if asker.box is not None)
+    known = [kind for kind in kinds if kind in KINDS or converters or find_fault(kind).on != "converter"]
+    return Space(tuple(cameras), lines, converters, tuple(controls), tuple(known), steps)
 
 
 def _has_steps(protocol: BusProtocol) -> bool:
@@ -109,9 +120,31 @@ def _ordered(faults: Sequence[FaultEvent]) -> tuple[FaultEvent, ...]:
 
 def _fault(space: Space, stream: Stream, length: int) -> FaultEvent:
     kind = space.kinds[stream.between(0, len(space.kinds) - 1)]
+    if kind not in KINDS:
+        return _of_the_catalogue(space, find_fault(kind), stream, length)
     of = space.lines if kind in LINE_KINDS else space.cameras
     target = of[stream.between(0, len(of) - 1)]
     return FaultEvent(kind, target, _instant(stream, length), _duration(stream), _amount(stream))
+
+
+def _of_the_catalogue(space: Space, fault: Fault, stream: Stream, length: int) -> FaultEvent:
+    """A fault with each of its parameters at its default or at a usual value within its bounds."""
+    of = {"camera": space.cameras, "line": space.lines, "converter": space.converters}[fault.on]
+    target = of[stream.between(0, len(of) - 1)]
+    written = []
+    for parameter in fault.parameters:
+        usual = [text for text in (*parameter.words, *_USUAL.get(parameter.kind, ())) if _allowed(parameter, text)]
+        if usual and stream.between(0, 1):
+            written.append((parameter.name, usual[stream.between(0, len(usual) - 1)]))
+    return FaultEvent(fault.name, target, _instant(stream, length), _duration(stream), 0, tuple(written))
+
+
+def _allowed(parameter: Parameter, text: str) -> bool:
+    try:
+        parameter.read(text)
+    except UserError:
+        return False
+    return True
 
 
 def _instant(stream: Stream, length: int) -> int:

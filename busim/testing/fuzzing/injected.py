@@ -6,7 +6,9 @@ Every effect is a record, so that a verdict can name the fault and a run in whic
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+from busim.plan import FaultPlan, Plan
 from busim.protocols import Reply
 from busim.recording.trace import EFFECT
 from busim.simulator.fault_hooks import CameraReply
@@ -17,8 +19,18 @@ from busim.testing.fuzzing.case import Case, FaultEvent
 MS = 1_000_000
 
 
+def scheduled(plan: Plan, case: Case) -> Plan:
+    """The plan with those faults of a case that the catalogue has."""
+    entries = [
+        FaultPlan(one.kind, (one.target,), one.at, one.length, parameters=dict(one.parameters))
+        for one in case.faults
+        if one.kind not in KINDS
+    ]
+    return replace(plan, faults=(*plan.faults, *entries)) if entries else plan
+
+
 def inject(world: World, case: Case) -> None:
-    """Arrange for the faults of a case, before the world starts."""
+    """Arrange for the faults that the campaign brings itself, before the world starts."""
     chance = Chance(case.seed)
     replies: dict[str, _Replies] = {}
     for number, event in enumerate(case.faults):
@@ -30,7 +42,7 @@ def inject(world: World, case: Case) -> None:
             if event.target not in replies:
                 replies[event.target] = _Replies(world, port)
             replies[event.target].events.append((event, stream))
-        else:
+        elif event.kind in _OTHER:
             _OTHER[event.kind](world, event, stream)
 
 

@@ -17,7 +17,7 @@ from busim.recording.trace import Record
 from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case
-from busim.testing.fuzzing.injected import inject
+from busim.testing.fuzzing.injected import inject, scheduled
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
 
 MakeMaster = Callable[..., Master]
@@ -70,7 +70,9 @@ def run_pure(
             _pour(kept, benches[0])
 
     believer = _Believer()
-    world = build(plan, case.seed, emit, hooked=True, distinct=True, master=believer.making(make, silent))
+    world = build(
+        scheduled(plan, case), case.seed, emit, hooked=True, distinct=True, master=believer.making(make, silent)
+    )
     ground = ground_of(plan, world.names, name, hooked=not silent)
     bench = Bench(ground, judges, meant=bool(case.faults))
     benches.append(bench)
