@@ -15,7 +15,7 @@ from busim.foundation.units import CharFormat, FrameRate
 from busim.plan.types import Plan
 
 FORM = 1
-_LEFT_OUT = {"source", "path", "positions", "files"}
+_LEFT_OUT = {"source", "path", "positions", "files", "as_read"}
 
 
 def defaults(plan: Plan) -> dict[str, Any]:

@@ -17,8 +17,8 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invariant, rule
+from policy_plans import BUS_ID, FROM_ONE, ONE, Lane, plan_of
 from serving import Served, read_frame, value_frame
-from test_policies import BUS_ID, FROM_ONE, ONE, Lane, plan_of
 from test_udp import Peer
 
 from busim.foundation.diagnostics import Findings

@@ -16,8 +16,8 @@ from busim.foundation.units import CharFormat, FrameRate, Range, Spread
 from busim.plan import Plan, PollGroup, SupplyPlan
 
 _WHOLE = (CharFormat, FrameRate, Range, Spread)  # values, though made of parts
-# `source` and `positions` hold the same plan as text, `path` where it stood
-_NO_MATTER = {"source", "path", "positions"}
+# `source` and `positions` hold the same plan as text, `as_read` its fingerprint; `path`: where it stood
+_NO_MATTER = {"source", "path", "positions", "as_read"}
 
 
 @dataclass(frozen=True, slots=True)
