@@ -54,6 +54,10 @@ def load(path: str | Path) -> Declared:
     """Read a file. Raises UserError where it cannot be read, is too large, or is not the YAML described above."""
     name = str(path)
     try:
+        if Path(path).is_fifo():  # reading it might wait for ever, and it cannot be read twice
+            raise UserError(
+                "this is a pipe and no file", file=name, expected="a YAML file", mend="save it in a file first"
+            )
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:

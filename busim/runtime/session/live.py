@@ -128,6 +128,8 @@ class Live(Awaited):
             self.run.world.kernel, origin=origin, speed=self._speed, until=self._until, late=self._late,
             behind=self._behind,
         )  # fmt: skip
+        if self.run.recorder is not None:
+            self.run.recorder.stuck = self._writer_stuck
         try:
             await self._open(sockets)
         except BaseException:
@@ -178,6 +180,8 @@ class Live(Awaited):
         """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
         self._wall.stop()
         self._close_doors()
+        for _ in range(2):  # turns of the loop in which connections end: no client shall wait for the trace
+            await asyncio.sleep(0)
         self._close_streams()
         if self._flusher is not None:
             self._flusher.cancel()
@@ -239,6 +243,12 @@ class Live(Awaited):
         self._caution(
             f"caution: this machine does not keep up: events come {ns / 1e9:.2f} s late by now. Simulated times stay "
             "exact, but a real controller sees slow replies; use a lower --speed, fewer lines or a faster machine."
+        )
+
+    def _writer_stuck(self, seconds: float) -> None:
+        self._caution(
+            f"caution: the process that writes the trace has taken nothing for {seconds:.0f} s. The session goes on "
+            "and keeps its records in memory; see whether the disk hangs or somebody stopped that process."
         )
 
     def _flush(self) -> None:

@@ -18,8 +18,9 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
 from types import FrameType, TracebackType
@@ -31,11 +32,16 @@ from busim.foundation.units import CharFormat
 from busim.recording.trace import HeadValue, Record
 from busim.recording.trace.batches import Batch, pack, unpack
 from busim.recording.trace.records import Emit
+from busim.runtime.session.pipes import pipe_of, unread
 
 _BATCH = 4000  # records handed over at once in fast time
-_PIPE = 1 << 20
 _BACKLOG = 64 << 20  # bytes kept here at most in live runs; beyond that they wait like the others
 _PATIENCE = 60.0  # seconds without any progress after which the writer counts as stuck
+_LIVE_PATIENCE = 20.0  # the same while clients are served
+_READY = 30.0  # seconds in which a writer must have made its file
+_SAID = 5.0  # seconds without any progress after which it is said
+_LOOK = 0.2  # seconds between two looks while somebody waits
+_CTRL_C = 1.0  # seconds for which Ctrl-C waits for a hand-over
 _START = """
 import os, signal, sys
 signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -65,6 +71,7 @@ class Recorder:
     """
 
     append: Emit
+    stuck: Callable[[float], None]  # told once of a writer that has taken nothing for so many seconds
 
     def __init__(
         self, path: str | Path, head: dict[str, HeadValue], *, overwrite: bool = False, live: bool = False
@@ -80,13 +87,23 @@ class Recorder:
         self._closed = False
         self._error: BusimError | None = None
         self._foreign = signal.getsignal(signal.SIGINT) is None
+        self._interrupted: float | None = None  # when Ctrl-C came that waits for a hand-over
+        self._moved = time.monotonic()  # when the writer last took something
+        self._written = self._taken = 0  # bytes into the pipe, and out of it
+        self._told = False
+        self.stuck = lambda _: None
         self._last_words: tuple[Any, ...] | None = None
         self.append = self._appender()
         self._process = _start(self._path, overwrite, live)
-        self._pipe = _pipe_of(self._process)
-        self._enqueue(pack((dict(head),)))
-        self._send(wait=True)
-        self._await_ready()
+        self._pipe = pipe_of(self._process)
+        try:
+            with self._undisturbed():
+                self._enqueue(pack((dict(head),)))
+                self._send(wait=True)
+                self._await_ready()
+        except BaseException:
+            self._drop()
+            raise
 
     def name(self, number: int, kind: str, name: str, parent: int = 0) -> None:
         """Say what a number used in records stands for; `parent` is the number it belongs to."""
@@ -117,16 +134,19 @@ class Recorder:
         """Hand over what there is. Waits until the writer took it, unless `live`."""
         if self._closed:
             raise self._error or Defect("records after the end of the trace")
-        with _undisturbed(self._foreign):
+        with self._undisturbed():
             self._collect(None)
-            self._send(wait=not self._live or self._queued > _BACKLOG)
+            self._send(wait=not self._live or self._queued > 4 * _BACKLOG)
             if self._process.poll() is not None:
                 self._fail()
+            if self._live:
+                patience = _SAID if self._queued > _BACKLOG else _LIVE_PATIENCE
+                self._look_whether_stuck(patience if self._queue else None)
 
     def close(self, ended_at: int) -> None:
         """Hand over the rest, mark the trace complete and wait until it is on disk. A second call does nothing."""
         if not self._closed:
-            with _undisturbed(self._foreign):
+            with self._undisturbed():
                 self._collect(ended_at)
                 self._end()
 
@@ -140,7 +160,7 @@ class Recorder:
         if self._closed:
             return
         # the error that brought us here matters more than what becomes of the trace
-        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), _undisturbed(self._foreign):
+        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), self._undisturbed():
             self._collect(None)
             self._end()
 
@@ -185,6 +205,7 @@ class Recorder:
                 continue
             except BrokenPipeError:
                 self._fail()
+            self._written += count
             self._queued -= count
             rest = self._queue[0][count:]
             if rest:
@@ -195,12 +216,60 @@ class Recorder:
     def _await_room(self) -> None:
         poll = select.poll()
         poll.register(self._pipe, select.POLLOUT)
-        if not poll.poll(_PATIENCE * 1000):
+        self._moved = time.monotonic()  # from when somebody waits
+        while not poll.poll(_LOOK * 1000):
+            self._look_whether_stuck(_PATIENCE)
+            self._look_at_ctrl_c()
+
+    def _look_whether_stuck(self, patience: float | None) -> None:
+        """Say that the writer takes nothing, and end when it has not for so many seconds (None: go on)."""
+        now, waiting = time.monotonic(), unread(self._pipe)
+        if waiting == 0 or (waiting is not None and self._written - waiting > self._taken):
+            self._moved, self._told, self._taken = now, False, self._written - waiting
+        idle = now - self._moved
+        if idle > _SAID and not self._told:
+            self._told = True
+            self.stuck(idle)
+        if patience is not None and idle > patience:
+            self._drop()
+            self._error = UserError(
+                "the process that writes the trace takes nothing any more", file=self._path,
+                found=f"no progress for {idle:.0f} s",
+                mend="the trace is whole up to its last batch; see whether the disk hangs or somebody stopped it",
+            )  # fmt: skip
+            raise self._error
+
+    def _look_at_ctrl_c(self) -> None:
+        """Ctrl-C waits for a hand-over, but not for one that does not come to its end."""
+        if self._interrupted is not None and time.monotonic() - self._interrupted > _CTRL_C:
+            self._drop()
+            raise KeyboardInterrupt
+
+    def _drop(self) -> None:
+        """End the writer at once; the trace stays whole up to its last batch and is marked incomplete."""
+        if not self._closed:
+            self._closed = True
+            self._queue.clear()
             self._process.kill()
-            self._fail()
+            self._process.wait()
+            for stream in (self._process.stdin, self._process.stdout):
+                if stream is not None:
+                    with contextlib.suppress(OSError):
+                        stream.close()
 
     def _await_ready(self) -> None:
         assert self._process.stdout is not None
+        poll = select.poll()
+        poll.register(self._process.stdout, select.POLLIN)
+        end = time.monotonic() + _READY
+        while not poll.poll(_LOOK * 1000):
+            self._look_at_ctrl_c()
+            if time.monotonic() > end:
+                raise UserError(
+                    "the process that writes the trace does not begin", file=self._path,
+                    found=f"nothing from it within {_READY:g} s", expected="a trace that is begun",
+                    mend="see whether the disk hangs, or record to another one",
+                )  # fmt: skip
         answer = next(unpack(self._process.stdout), None)
         if answer != ("ready",):
             self._finish()
@@ -222,42 +291,63 @@ class Recorder:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._process.stdin.close()
-        try:
-            self._process.wait(_PATIENCE)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
+        self._await_end()
         with self._process.stdout as answers:
             self._last_words = next(unpack(answers), None)
+
+    def _await_end(self) -> None:
+        """Until the writer has ended; one that does not is killed."""
+        begun = time.monotonic()
+        while True:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self._process.wait(_LOOK)
+                return
+            idle = time.monotonic() - begun
+            if idle > _SAID and not self._told:
+                self._told = True
+                self.stuck(idle)
+            hurried = self._interrupted is not None and time.monotonic() - self._interrupted > _CTRL_C
+            if hurried or idle > _PATIENCE:
+                self._process.kill()
+                self._process.wait()
+                return
+
+    @contextlib.contextmanager
+    def _undisturbed(self) -> Iterator[None]:
+        """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
+
+        It waits a second, and no second one does: then the writer is ended and the trace stays incomplete. Not by
+        blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
+        """
+        if self._foreign or threading.current_thread() is not threading.main_thread():
+            yield  # nothing is raised here
+            return
+        came: list[tuple[int, FrameType | None]] = []
+
+        def note(*what: Any) -> None:
+            came.append(what)
+            if len(came) > 1:
+                self._drop()
+                raise KeyboardInterrupt
+            self._interrupted = time.monotonic()
+
+        # not asked for before: Python writes down every handler it does not know, which takes longer than a batch
+        before = signal.signal(signal.SIGINT, note)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
+            self._interrupted = None
+        if came and callable(before):
+            before(*came[0])
+        elif came:
+            signal.raise_signal(signal.SIGINT)
 
     def _fail(self) -> NoReturn:
         """The writer is gone, or as good as: say why."""
         self._finish()
         self._error = _error(self._last_words, self._path, self._process.returncode)
         raise self._error
-
-
-@contextlib.contextmanager
-def _undisturbed(foreign: bool) -> Iterator[None]:
-    """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
-    `foreign`: it is not Python that is told of it.
-
-    Not by blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
-    """
-    if foreign or threading.current_thread() is not threading.main_thread():
-        yield  # nothing is raised here
-        return
-    came: list[tuple[int, FrameType | None]] = []
-    # not asked for before: Python writes down every handler that it does not know, which takes longer than a batch
-    before = signal.signal(signal.SIGINT, lambda *what: came.append(what))
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-        if came and callable(before):
-            before(*came[0])
-        elif came:
-            signal.raise_signal(signal.SIGINT)
 
 
 def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
@@ -270,18 +360,6 @@ def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
         raise UserError(
             "the trace writer cannot be started", file=path, found=error.strerror or str(error), mend="see the reason"
         ) from error
-
-
-def _pipe_of(process: subprocess.Popen[bytes]) -> int:
-    """The pipe into the writer: never blocking, and as large as the system grants."""
-    assert process.stdin is not None
-    pipe = process.stdin.fileno()
-    os.set_blocking(pipe, False)
-    with contextlib.suppress(ImportError, AttributeError, OSError):  # Linux only
-        import fcntl
-
-        fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE)
-    return pipe
 
 
 def _error(answer: tuple[Any, ...] | None, path: str, code: int) -> BusimError:
