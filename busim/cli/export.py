@@ -22,6 +22,10 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(metavar="NAME", help="This line alone; else all of them."),
     ] = None,
+    at: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--at", metavar="STATION", help="As it is at this station; else at the line's converter."),
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
 ) -> None:
     """Write, and say how to open what was written."""
@@ -44,6 +48,6 @@ def command(
             raise UserError(
                 "a trace cannot be exported into itself", file=trace, mend="give another file with --output"
             )
-        format.write(opened, path, line, overwrite=overwrite)
+        format.write(opened, path, line, at=at, overwrite=overwrite)
         print(f"Wrote {path}. To read it, for example:")
-        print(format.command(opened, path, line))
+        print(format.command(opened, path, line, at))

@@ -6,11 +6,14 @@ other.
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -19,8 +22,8 @@ from hypothesis import strategies as st
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.recording.exports import to_pcapng, to_vcd
-from busim.recording.exports.levels import line_levels, spaces
-from busim.recording.trace import BURST, HEARD, MARK, Record, Setting, TraceWriter, open_trace
+from busim.recording.exports.levels import driver_states
+from busim.recording.trace import BURST, HEARD, MARK, HeadValue, Record, Setting, TraceWriter, open_trace
 from busim.recording.trace.batches import Batch
 
 LINE, CONVERTER, CAMERA, SECOND, MASTER = 1, 2, 3, 4, 5
@@ -50,16 +53,33 @@ def _trace(
     records: Sequence[Record],
     names: Sequence[tuple[int, str, str, int]] = NAMES,
     epoch: int = 0,
+    **cable: Any,
 ) -> Path:
-    """A trace whose setting n (from 1) is kinds[n - 1]."""
+    """A trace whose setting n (from 1) is kinds[n - 1], with all stations at one place where `cable` says no other."""
     rows = [
         (number, str(kind.baud), str(kind.format), kind.ppm, int(kind.inverted), kind.lead, kind.hold)
         for number, kind in enumerate(kinds, 1)
     ]
-    writer = TraceWriter(str(path), {"epoch": epoch})
+    head: dict[str, HeadValue] = {"epoch": epoch, "cables": json.dumps(_cables(names, **cable))}
+    writer = TraceWriter(str(path), head)
     writer.write(Batch(list(names), rows, list(records), [], None))
     writer.close()
     return path
+
+
+def _cables(
+    names: Sequence[tuple[int, str, str, int]], at: dict[int, int] | None = None, contention: str = "space-wins"
+) -> dict[int, dict[str, Any]]:
+    """Every line with the stations that belong to it, and with those masters that belong to none."""
+    found = {}
+    for line in (number for number, kind, _, _ in names if kind == "line"):
+        stations = [
+            [number, (at or {}).get(number, 0), 0, 0, 0]
+            for number, kind, _, parent in names
+            if parent == line or kind == "master"
+        ]
+        found[line] = {"contention": contention, "coin_key": 5, "stations": stations}
+    return found
 
 
 def _burst(
@@ -70,20 +90,22 @@ def _burst(
     return (BURST, line, driver, start, end, number, data, 0)
 
 
-def _vcd(path: Path, trace: Path, line: str | None = None) -> Path:
+def _vcd(path: Path, trace: Path, line: str | None = None, at: str | None = None) -> Path:
     with open_trace(trace) as opened:
-        to_vcd(opened, path, line)
+        to_vcd(opened, path, line, at=at)
     return path
 
 
-def _edges(vcd: Path) -> list[tuple[int, int]]:
-    """(instant of the run, level) of each change of a file with one wire, its first value left out."""
+def _edges(vcd: Path, wire: str = "wall_box") -> list[tuple[int, int]]:
+    """(instant of the run, level) of each change of one wire of a file, its first value left out."""
     edges = []
     at = 0
-    for word in vcd.read_text().partition("$end\n#0")[2].split():
+    text = vcd.read_text()
+    (code,) = re.findall(rf"\$var wire 1 (\S+) {wire} \$end", text)
+    for word in text.partition("$enddefinitions $end")[2].split():
         if word.startswith("#"):
             at = int(word[1:])
-        elif word[0] in "01":
+        elif word[0] in "01" and word[1:] == code:
             edges.append((at - 1_000_000, int(word[0])))
     assert edges[0] == (-1_000_000, 1)
     return edges[1:]
@@ -92,7 +114,7 @@ def _edges(vcd: Path) -> list[tuple[int, int]]:
 _PARITY = {"N": "none", "E": "even", "O": "odd", "M": "one", "S": "zero"}
 
 
-def _sigrok(vcd: Path, baud: int | str, form: str, wire: str = "wall", show: str = "rx-data") -> list[str]:
+def _sigrok(vcd: Path, baud: int | str, form: str, wire: str = "wall_box", show: str = "rx-data") -> list[str]:
     """What sigrok's UART decoder says: bytes in hex, with `show` its warnings."""
     decoder = f"uart:rx={wire}:baudrate={baud}:parity={_PARITY[form[1]]}:data_bits={form[0]}"
     command = ["sigrok-cli", "-i", str(vcd), "-I", "vcd:downsample=1000", "-P", decoder, "-A", f"uart={show}"]
@@ -150,22 +172,23 @@ _KIND = st.builds(
 def test_space_wins_wherever_drivers_overlap(
     tmp_path_factory: pytest.TempPathFactory, sent: list[tuple[Setting, int, bytes]]
 ) -> None:
-    bursts = [_burst(kind, start, data, number=n) for n, (kind, start, data) in enumerate(sent, 1)]
-    path = _trace(tmp_path_factory.mktemp("levels") / "t", [kind for kind, _, _ in sent], bursts)
+    bursts = [_burst(kind, start, data, driver=10 + n, number=n) for n, (kind, start, data) in enumerate(sent, 1)]
+    names = [*NAMES, *((10 + n, "camera", f"camera {n}", LINE) for n in range(1, len(sent) + 1))]
+    path = _trace(tmp_path_factory.mktemp("levels") / "t", [kind for kind, _, _ in sent], bursts, names)
     pulled = [
-        piece
+        (since, until)
         for (kind, _, data), (_, _, _, start, end, *_) in zip(sent, bursts, strict=True)
-        for piece in spaces(kind, start, end, data)
+        for (since, state), (until, _) in pairwise(driver_states(kind, start, end, data))
+        if state == 0
     ]
     instants = sorted({at for piece in pulled for at in piece})
     expected = []
     level = 1
     for at in instants:
         if level != (after := int(not any(low <= at < high for low, high in pulled))):
-            expected.append((at, LINE, after))
+            expected.append((at, after))
             level = after
-    with open_trace(path) as trace:
-        assert list(line_levels(trace, {LINE: "wall"})) == expected
+    assert _edges(_vcd(path.with_suffix(".vcd"), path)) == expected
 
 
 # sigrok's UART decoder
@@ -198,7 +221,7 @@ def test_sigrok_reads_an_exchange_on_each_of_two_lines(tmp_path: Path) -> None:
     slow, fast = _setting("9600 8N1"), _setting("250000 8E1")
     records = [
         _burst(slow, 0, REQUEST),
-        _burst(fast, 100_000, WRITE_MANY, line=6, number=2),
+        _burst(fast, 100_000, WRITE_MANY, line=6, driver=7, number=2),
         _burst(fast, 2_000_000, WRITTEN, line=6, driver=7, number=2),
         _burst(slow, 14_000_000, REPLY, driver=CAMERA),
     ]
@@ -206,7 +229,7 @@ def test_sigrok_reads_an_exchange_on_each_of_two_lines(tmp_path: Path) -> None:
     trace = _trace(tmp_path / "t", [slow, fast], records, names)
     vcd = _vcd(tmp_path / "v", trace)
     assert _bytes(_sigrok(vcd, 9600, "8N1")) == REQUEST + REPLY
-    assert _bytes(_sigrok(vcd, 250000, "8E1", wire="_4_lanes__fast_")) == WRITE_MANY + WRITTEN
+    assert _bytes(_sigrok(vcd, 250000, "8E1", wire="second_master")) == WRITE_MANY + WRITTEN
     alone = _vcd(tmp_path / "w", trace, "wall")
     assert _bytes(_sigrok(alone, 9600, "8N1")) == REQUEST + REPLY
     assert "lanes" not in alone.read_text()

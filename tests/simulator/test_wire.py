@@ -302,6 +302,18 @@ def test_a_driver_enabled_too_late_cuts_the_first_bits() -> None:
     assert wire.values("listener") != b"\xfe\x55"
 
 
+def test_a_driver_enabled_when_its_burst_is_over_drives_nothing_then_or_later() -> None:
+    wire = Wire()
+    wire.station("too late", 0.0, lead=-5_000_000)
+    wire.station("other")
+    wire.station("listener")
+    wire.start()
+    wire.send(0, "too late", b"\x00")
+    wire.send(20_000_000, "other", b"\x12")
+    wire.run()
+    assert wire.values("listener") == wire.values("too late") == b"\x12"
+
+
 def test_a_held_driver_clobbers_the_head_of_a_quick_reply_only_where_mark_can_win() -> None:
     replies = {}
     for contention in ("space-wins", "nearer-wins"):

@@ -33,11 +33,14 @@ class _Burst(NamedTuple):
     from_camera: bool
 
 
-def captured(trace: Trace, line: int) -> Iterator[Packet]:
-    """The packets of a line in order of time. Holds in memory what one heard stretch covers."""
+def captured(trace: Trace, line: int, at: int | None = None) -> Iterator[Packet]:
+    """The packets of a line in order of time; `at`: as this station captures them, else as its tap does.
+
+    Holds in memory what one heard stretch covers.
+    """
     bursts = _bursts(trace, line)
     ahead = next(bursts, None)
-    tap = _tap(trace, line)
+    tap = _tap(trace, line) if at is None else at
     slack = _longest_character(trace)
     heards = (record for record in trace.records(HEARD, line=line, by_time=True) if record[2] == tap)
     for heard in heards:

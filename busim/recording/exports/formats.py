@@ -13,18 +13,20 @@ from busim.recording.trace import Trace
 
 
 class Write(Protocol):
-    """Writes a trace, or one line of it, to a file. Raises UserError."""
+    """Writes a trace, or one line of it, to a file, as it is `at` a station. Raises UserError."""
 
-    def __call__(self, trace: Trace, path: str | Path, line: str | None = None, *, overwrite: bool = False) -> None: ...
+    def __call__(
+        self, trace: Trace, path: str | Path, line: str | None = None, *, at: str | None = None, overwrite: bool = False
+    ) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """`suffix` of a file in it; `command(trace, path, line)`: a command of somebody else's that reads the file."""
+    """`suffix` of a file in it; `command(trace, path, line, at)`: a command of somebody else's that reads the file."""
 
     suffix: str
     write: Write
-    command: Callable[[Trace, str | Path, str | None], str]
+    command: Callable[[Trace, str | Path, str | None, str | None], str]
 
 
 FORMATS = {

@@ -1,64 +1,166 @@
-"""From recorded bursts to the level of each pair over time.
+"""From records to the levels at one place of a pair over time.
 
 Every driver's characters are laid out again from its setting, by the same formula as on the line: half-bit n of a
-burst lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud. Where drivers overlap, space wins. Propagation is left
-out (every burst lies where its sender had it), and so is what no driver made: noise, and the undriven pair, which is
-shown as mark. Bits cut off by a driver that came late or left early are cut here too.
+burst lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud. They reach the place after the propagation delay.
+Where drivers overlap, the line's contention decides; bits cut off by a driver that came late or left early are cut here
+too; disturbances turn levels over or pull the undriven pair to space. An undriven pair is drawn as mark.
+
+Written from the definitions beside the simulator's own path from bursts to levels, and not with its code: the tests
+hold what a decoder reads from here to what the simulator recorded as heard.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from typing import NamedTuple
 
-from busim.recording.trace import BURST, Setting, Trace
+from busim.foundation.errors import UserError
+from busim.physics.contention import Driven, winner
+from busim.recording.exports.cables import Cable, Place
+from busim.recording.trace import BURST, PULSE, Record, Setting, Trace
+
+_MARK, _SPACE, _OFF = 1, 0, 2
+_FLIP, _FLOAT = -1, -2  # in place of a driver's number
 
 
-def line_levels(trace: Trace, lines: Mapping[int, str]) -> Iterator[tuple[int, int, int]]:
-    """(instant in ns, line number, level 1 mark or 0 space) at every change, in order of time; all start at mark.
+class _Change(NamedTuple):
+    """From `at` on a driver's state is `state`, which it has at its own place since `since`; or a pulse begins or ends.
 
-    Bursts are taken in order of their start, and nothing before the next start can change any more: so only what
-    overlaps is held in memory.
+    `turn`: the number of the driver's burst, so that the end of one does not end the next.
     """
-    pulls = dict.fromkeys(lines, 0)  # drivers that pull each line to space
-    pending: list[tuple[int, int, int]] = []  # instant, line, one more (1) or one less (-1) pulling
-    for _, line, _, start, end, setting, data, _ in trace.records(BURST, by_time=True):
-        if line in lines:
-            yield from _settled(pending, pulls, start)
-            for begins, ends in spaces(trace.settings[setting], start, end, data):
-                heapq.heappush(pending, (begins, line, 1))
-                heapq.heappush(pending, (ends, line, -1))
-    yield from _settled(pending, pulls, None)
+
+    at: int
+    driver: int
+    turn: int
+    state: int
+    since: int
 
 
-def _settled(
-    pending: list[tuple[int, int, int]], pulls: dict[int, int], before: int | None
-) -> Iterator[tuple[int, int, int]]:
-    """The changes that are certain because they lie before the next burst; all at one instant count as one."""
-    while pending and (before is None or pending[0][0] < before):
-        at, line, _ = pending[0]
-        old = pulls[line]
-        while pending and pending[0][:2] == (at, line):
-            pulls[line] += heapq.heappop(pending)[2]
-        if bool(old) != bool(pulls[line]):
-            yield at, line, int(not pulls[line])
+class Levels:
+    """The levels at one place. `changes()`: (ns, level of the pair there, level at the receiver's output), in order of
+    time, each with at least one of them new; both start at mark (the output of a swapped receiver at space).
+
+    A receiver without echo is switched off while its own station sends: its output is mark then. A place with a
+    fail-safe receiver reads a floating pair as mark.
+    """
+
+    def __init__(self, trace: Trace, line: int, cable: Cable, place: Place) -> None:
+        self._trace = trace
+        self._line = line
+        self._cable = cable
+        self._place = place
+        self._pending: list[_Change] = []
+        self._turns: dict[int, int] = {}  # of each driver: its bursts so far
+        self._off: dict[int, int] = {}  # of each driver: when its last burst lets go
+        self._driven: dict[int, tuple[int, Driven]] = {}
+        self._flips = self._floats = 0
+        self._shown = (_MARK, _MARK ^ place.inverted)
+
+    def changes(self) -> Iterator[tuple[int, int, int]]:
+        """Reads the trace once. What overlaps is held in memory, and nothing else. Raises UserError (damaged)."""
+        lead = max((setting.lead for setting in self._trace.settings.values()), default=0)
+        bursts = self._trace.records(BURST, line=self._line, by_time=True)
+        pulses = self._trace.records(PULSE, line=self._line, by_time=True)
+        for record in heapq.merge(bursts, pulses, key=_begins):
+            yield from self._settled(_begins(record) - max(lead, 0))
+            if record[0] == BURST:
+                self._take_burst(record)
+            else:
+                self._take_pulse(record)
+        yield from self._settled(None)
+
+    def _take_burst(self, record: Record) -> None:
+        _, _, driver, start, end, label, data, _ = record
+        setting, sender = self._trace.settings.get(label), self._cable.place(driver)
+        if setting is None or sender is None:
+            raise UserError(
+                "the trace is damaged", file=self._trace.path,
+                found=f"a burst of station {driver} with setting {label} on line {self._line}",
+                expected="a station of that line, and a setting of the trace", mend="use a copy of it",
+            )  # fmt: skip
+        delay = abs(sender.at - self._place.at)
+        turn = self._turns[driver] = self._turns.get(driver, 0) + 1
+        begun = start - max(setting.lead, 0)
+        if self._off.get(driver, 0) > begun:  # it held the pair, and now takes it anew
+            heapq.heappush(self._pending, _Change(begun + delay, driver, turn - 1, _OFF, begun))
+        for at, state in driver_states(setting, start, end, data):
+            heapq.heappush(self._pending, _Change(at + delay, driver, turn, state, at))
+            self._off[driver] = at
+
+    def _take_pulse(self, record: Record) -> None:
+        _, _, start, end, floating = record
+        if floating and self._place.fail_safe:
+            return
+        kind = _FLOAT if floating else _FLIP
+        heapq.heappush(self._pending, _Change(start, kind, 0, 1, start))
+        heapq.heappush(self._pending, _Change(end, kind, 0, -1, start))
+
+    def _settled(self, before: int | None) -> Iterator[tuple[int, int, int]]:
+        """The changes that lie before the next record, and so are certain; all at one instant count as one."""
+        pending = self._pending
+        while pending and (before is None or pending[0].at < before):
+            at = pending[0].at
+            while pending and pending[0].at == at:
+                self._make(heapq.heappop(pending))
+            levels = self._levels()
+            if levels != self._shown:
+                self._shown = levels
+                yield at, *levels
+
+    def _make(self, change: _Change) -> None:
+        _, driver, turn, state, since = change
+        if driver == _FLIP:
+            self._flips += state
+        elif driver == _FLOAT:
+            self._floats += state
+        elif turn >= self._driven.get(driver, (0, None))[0]:
+            if state == _OFF:
+                self._driven.pop(driver, None)
+            else:
+                sender = self._cable.place(driver)
+                assert sender is not None
+                delay = abs(sender.at - self._place.at)
+                self._driven[driver] = turn, Driven(sender.order, state, since, delay)
+
+    def _levels(self) -> tuple[int, int]:
+        drivers = [driven for _, driven in self._driven.values()]
+        level = _SPACE if self._floats else _MARK
+        if drivers:
+            level = winner(self._cable.contention, self._cable.coin_key, drivers)
+        level ^= self._flips & 1
+        if self._place.number in self._driven and not self._place.echo:
+            return level, _MARK
+        return level, level ^ self._place.inverted
 
 
-def spaces(setting: Setting, start: int, end: int, data: bytes) -> Iterator[tuple[int, int]]:
-    """The stretches (from, to in ns) in which a burst pulls the pair to space; a break (no data) always does."""
+def _begins(record: Record) -> int:
+    return int(record[3] if record[0] == BURST else record[2])
+
+
+def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterator[tuple[int, int]]:
+    """(ns, 1 mark, 0 space or 2 off) of a burst's driver at its own place; without data a break, space from end to end.
+
+    Lead and hold are in it: a driver that comes late or leaves early cuts bits.
+    """
+    turn = int(setting.inverted)
     if not data:
-        if not setting.inverted:
-            yield start, end
+        yield start, _SPACE ^ turn
+        yield end, _OFF
         return
-    on, off = start - min(setting.lead, 0), end + min(setting.hold, 0)
-    last = on
-    level = 1
+    on, off = start - setting.lead, end + setting.hold
+    if on >= off:  # it comes when its burst is over
+        return
+    level = _MARK
+    inside = []
     for at, after in _edges(setting, start, data):
-        if level == setting.inverted and last < min(at, off):
-            yield last, min(at, off)
-        last, level = max(at, on), after
-    if level == setting.inverted and last < off:
-        yield last, off
+        if at <= on:
+            level = after
+        elif at < off:
+            inside.append((at, after ^ turn))
+    yield on, level ^ turn
+    yield from inside
+    yield off, _OFF
 
 
 def _edges(setting: Setting, start: int, data: bytes) -> Iterator[tuple[int, int]]:

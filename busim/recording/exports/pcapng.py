@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.recording.exports.captured import Packet, captured
-from busim.recording.exports.target import chosen_lines, new_file
+from busim.recording.exports.target import chosen_lines, new_file, station_named
 from busim.recording.trace import MARK, Trace
 
 _LINK_TYPE = 250
@@ -42,35 +42,41 @@ class _Entry(NamedTuple):
     comment: str
 
 
-def to_pcapng(trace: Trace, path: str | Path, line: str | None = None, *, overwrite: bool = False) -> None:
-    """Write what was on all lines of a trace, or on the one named, to `path`.
+def to_pcapng(
+    trace: Trace, path: str | Path, line: str | None = None, *, at: str | None = None, overwrite: bool = False
+) -> None:
+    """Write what was on all lines of a trace, or on the one named, to `path`; `at`: as this station captures it.
 
-    Raises UserError: no such line, a file there already (unless `overwrite`), not writable, the trace damaged.
+    Raises UserError: no such line or station, a file there already (unless `overwrite`), not writable, the trace
+    damaged.
     """
     lines = chosen_lines(trace, line)
+    station = None if at is None else station_named(trace, at)
     epoch = trace.head.get("epoch", 0)
     start = epoch if isinstance(epoch, int) else 0
     with new_file(trace, path, overwrite) as out:
         out.write(_section())
         for name in lines.values():
             out.write(_interface(name))
-        entries = [_entries(trace, number, place) for place, number in enumerate(lines)]
+        entries = [_entries(trace, number, place, station) for place, number in enumerate(lines)]
         for entry in heapq.merge(*entries, _marks(trace) if lines else iter(()), key=lambda entry: entry.at):
             out.write(_packet(entry, start))
 
 
-def pcapng_command(trace: Trace, path: str | Path, line: str | None = None) -> str:
+def pcapng_command(trace: Trace, path: str | Path, line: str | None = None, at: str | None = None) -> str:
     """A command that dissects the MODBUS RTU frames of a written file, and checks their checks.
 
-    Raises UserError: no such line.
+    Raises UserError: no such line or station.
     """
     chosen_lines(trace, line)
+    if at is not None:
+        station_named(trace, at)
     file = shlex.quote(str(path))
     return f"tshark -r {file} -d rtacser.data,mbrtu -o mbrtu.crc_verification:TRUE"
 
 
-def _entries(trace: Trace, line: int, interface: int) -> Iterator[_Entry]:
-    for packet in captured(trace, line):
+def _entries(trace: Trace, line: int, interface: int, station: int | None) -> Iterator[_Entry]:
+    for packet in captured(trace, line, station):
         yield _Entry(packet.at, interface, _RX if packet.from_camera else _TX, packet.data, _remark(packet))
 
 

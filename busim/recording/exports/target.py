@@ -32,6 +32,21 @@ def chosen_lines(trace: Trace, line: str | None) -> dict[int, str]:
     return chosen
 
 
+def station_named(trace: Trace, name: str) -> int:
+    """The number of a converter, camera or master. Raises UserError when there is none such."""
+    kinds = ("converter", "camera", "master")
+    stations: dict[str, int] = {one.name: number for number, one in trace.names.items() if one.kind in kinds}
+    if name not in stations:
+        raise UserError(
+            "the trace has no such station",
+            file=trace.path,
+            found=repr(name[:60]),
+            expected=", ".join(stations)[:300] or "a trace with stations",
+            mend="give one of these names",
+        )
+    return stations[name]
+
+
 @contextmanager
 def new_file(trace: Trace, path: str | Path, overwrite: bool) -> Iterator[IO[bytes]]:
     """A file to write the export of a trace into. Raises UserError where it cannot be made or written."""

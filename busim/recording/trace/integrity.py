@@ -22,11 +22,11 @@ from typing import Any, NamedTuple
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
-from busim.recording.trace.records import BELIEF, INTENT, SCHEMA, TABLES, TYPES
+from busim.recording.trace.records import BELIEF, INTENT, PULSE, SCHEMA, TABLES, TYPES
 from busim.recording.trace.schema import BESIDE, HEAD, statements
 from busim.recording.trace.writer import HeadValue
 
-LATER = {INTENT: 2, BELIEF: 2}  # kinds that traces of older schemas do not have
+LATER = {INTENT: 2, BELIEF: 2, PULSE: 3}  # kinds that traces of older schemas do not have
 LONGEST_RUN = 400 * 86_400 * 10**9  # ns; a trace that claims more was not written by busim
 _BAUD = re.compile(r"[1-9][0-9]{0,14}(/[1-9][0-9]{0,14})?")
 _LEAST_LIMIT = 1 << 20  # bytes of a value, and of a query, that are always allowed

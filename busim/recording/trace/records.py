@@ -13,9 +13,9 @@ from typing import Any
 Record = tuple[Any, ...]
 Emit = Callable[[Record], None]
 
-SCHEMA = 2  # 1 had no intents and beliefs
+SCHEMA = 3  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head
 
-BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF = range(10)
+BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF, PULSE = range(11)
 RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request nobody could tell from what stood next to it
 
 # kind -> (table, columns, what it is); the SQL type is INTEGER unless the column is in _TYPES
@@ -92,6 +92,12 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
         "what a controller under test believes, as it came: kind value, online, offline, diagnosis, or wrong for a "
         "line that was none, with the reason as text; behind, of a value: ns since the camera had it, 0 where it has "
         "it, -1 where it never had, -2 where that is not judged (a reading changes by itself); what replay feeds back",
+    ),
+    PULSE: (
+        "pulse",
+        ("line", "start", "end", "floating"),
+        "a disturbance of the pair, at all positions at once: it turns the level over; or, floating 1, pulls the pair "
+        "to space where no driver drives it and no bias holds it",
     ),
 }
 

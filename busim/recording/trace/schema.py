@@ -25,6 +25,7 @@ from busim.recording.trace.records import (
     INPUT,
     INTENT,
     MARK,
+    PULSE,
     TABLES,
     TYPES,
 )
@@ -44,6 +45,7 @@ INSTANTS = {
     MARK: "at",
     INTENT: "at",
     BELIEF: "at",
+    PULSE: "start",
 }
 
 HEAD = {
@@ -56,6 +58,8 @@ HEAD = {
     "plan_text": "the plan as it was read",
     "plan_files": "JSON: name to text of the files beside the plan that it names, as protocols",
     "defaults": "what the plan left open and how it was filled in, JSON",
+    "cables": "JSON: line number to how its pair is laid: contention, coin_key (of contention random), and its "
+    "stations in order, each [number, ns from the end of the line, echo, fail_safe, inverted]",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",
     "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",

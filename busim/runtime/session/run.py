@@ -6,6 +6,7 @@ input.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -75,6 +76,7 @@ class Run(Directed):
         if trace is not None:
             names = None if played is None else sorted(played)
             about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
+            about["cables"] = json.dumps(self.world.cables())
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:
                 self.recorder.name(*name)

@@ -38,6 +38,8 @@ def drive(burst: Burst) -> Sequence[tuple[int, int]]:
 def _drive(burst: Burst) -> list[tuple[int, int]]:
     turn = 1 if burst.setting.inverted else 0
     on, off = burst.on, burst.off
+    if on >= off:  # enabled so late that the burst is over
+        return []
     if not burst.data:
         return [(on, SPACE ^ turn), (off, OFF)]
     level = MARK

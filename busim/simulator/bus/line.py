@@ -14,7 +14,7 @@ then: `catch_up`, `coming`. Only stations whose answer takes longer than the lin
 from __future__ import annotations
 
 from busim.foundation.errors import Defect
-from busim.recording.trace import Emit
+from busim.recording.trace import PULSE, Emit
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.cable_segments import CableSegments
 from busim.simulator.bus.exact import ExactPath
@@ -54,6 +54,7 @@ class Line:
     ) -> None:
         self.kernel = kernel
         self.number = number
+        self._emit = emit
         self._always_exact = always_exact
         cable = Cable(contention=contention, biased=biased, velocity=velocity, coin_key=coin_key)
         traffic = Traffic()
@@ -118,6 +119,15 @@ class Line:
     def exact_bursts(self) -> int:
         """How many bursts so far took the exact path."""
         return self._traffic.exact_bursts
+
+    def laid(self) -> dict[str, object]:
+        """How the pair is laid, for the head of a trace (`cables`)."""
+        cable = self._cable
+        stations = [
+            [one.label, cable.delay_over(one.metres), int(one.echo), int(one.fail_safe), int(one.setting.inverted)]
+            for one in cable.stations
+        ]
+        return {"contention": cable.contention, "coin_key": cable.coin_key, "stations": stations}
 
     def delay_over(self, metres: float) -> int:
         """Propagation from the line's end to a position, ns."""
@@ -228,6 +238,7 @@ class Line:
         now, exact = self.kernel.now, self._exact
         self._groups.release(now)
         exact.add(pulse=Pulse(now, now + length, floating))
+        self._emit((PULSE, self.number, now, now + length, int(floating)))
         exact.mark_recent()
         for group in self._groups.every:
             exact.take_over(group)

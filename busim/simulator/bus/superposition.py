@@ -1,24 +1,19 @@
 """The level one receiver sees over time: the superposition of what all drivers do to the pair.
 
 Only the exact path needs it. Each driver is off, or drives mark (1) or space (0); its edges reach a receiver
-after the propagation delay. Where drivers disagree, the line's contention decides (below). Disturbances come on top:
-a `flip` pulse turns the level over, a `float` pulse makes an undriven pair read as space. Last comes the
-receiver itself: a swapped pair turns everything over, and a station without echo hears mark while it sends.
-
-Contention `random`: a fight is a set of drivers, each with the level that it has driven since an instant of its own.
-One coin decides it, keyed by just that. So a fight has one outcome wherever on the cable these levels meet; another one
-begins with the next edge of any of the drivers. Receivers a metre apart see the same fights, 5 ns earlier or later.
+after the propagation delay. Where drivers disagree, the line's contention decides (`physics.contention`).
+Disturbances come on top: a `flip` pulse turns the level over, a `float` pulse makes an undriven pair read as space.
+Last comes the receiver itself: a swapped pair turns everything over, and a station without echo hears mark while it
+sends.
 """
 
 from __future__ import annotations
 
+from busim.physics.contention import Driven, winner
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.driver import drive
 from busim.simulator.bus.stations import Burst, Station
 from busim.simulator.bus.wave import MARK, OFF, SPACE, Pulse, Wave
-from busim.simulator.kernel import coin
-
-_Driven = dict[int, tuple[int, int]]  # of each burst that drives: the level, and since when its driver has it
 
 
 def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pulse]) -> Wave:
@@ -28,7 +23,7 @@ def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pu
     mask, flip, floating = len(bursts), len(bursts) + 1, len(bursts) + 2
     segments = cable.segments
     for index, burst in enumerate(bursts):
-        if burst.station is station and not station.echo:
+        if burst.station is station and not station.echo and burst.on < burst.off:
             events += ((burst.on, mask, 1, 0), (burst.off, mask, -1, 0))
         if segments is not None:
             events += [(time, index, state, since) for time, state, since in segments.through(burst, station)]
@@ -54,7 +49,7 @@ def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list
     turn = 1 if station.setting.inverted else 0
     wave = Wave(MARK ^ turn)
     count = len(bursts)
-    driven: _Driven = {}
+    driven: dict[int, Driven] = {}
     extra = [0, 0, 0]  # masks, flips and floats that are on
     number, last = 0, len(events)
     while number < last:
@@ -67,26 +62,17 @@ def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list
             elif state == OFF:
                 driven.pop(source, None)
             else:
-                driven[source] = state, since
+                driven[source] = _driven(station, bursts[source].station, state, since)
         masked, flips, floats = extra
         if masked:
             wave.set(time, MARK)
             continue
-        level = _level(cable, station, bursts, driven) if driven else (SPACE if floats else MARK)
+        level = SPACE if floats else MARK
+        if driven:
+            level = winner(cable.contention, cable.coin_key, driven.values())
         wave.set(time, level ^ (flips & 1) ^ turn)
     return wave
 
 
-def _level(cable: Cable, station: Station, bursts: list[Burst], driven: _Driven) -> int:
-    levels = {level for level, _ in driven.values()}
-    if len(levels) == 1:
-        return levels.pop()
-    if cable.contention == "space-wins":
-        return SPACE
-    if cable.contention == "random":
-        fight = sorted((bursts[source].station.number, since) for source, (_, since) in driven.items())
-        return coin(cable.coin_key, *(fact for driver in fight for fact in driver))
-    nearest = min(station.delays[bursts[source].station.number] for source in driven)
-    return min(
-        level for source, (level, _) in driven.items() if station.delays[bursts[source].station.number] == nearest
-    )
+def _driven(station: Station, driver: Station, level: int, since: int) -> Driven:
+    return Driven(driver.number, level, since, station.delays[driver.number])

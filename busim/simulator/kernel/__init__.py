@@ -1,6 +1,6 @@
 """Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other."""
 
-from busim.simulator.kernel.chance import Chance, Stream, coin
+from busim.simulator.kernel.chance import Chance, Stream
 from busim.simulator.kernel.scheduler import Kernel, PatientKernel
 
-__all__ = ["Chance", "Kernel", "PatientKernel", "Stream", "coin"]
+__all__ = ["Chance", "Kernel", "PatientKernel", "Stream"]

@@ -56,21 +56,6 @@ class Chance:
         return Stream(np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed & _MASK, *words]))))
 
     def key(self, *names: str) -> int:
-        """A 64-bit number for `coin`, the same in every run."""
+        """A 64-bit number for a coin (`busim.physics.contention`), the same in every run."""
         digest = hashlib.sha256(("\x1f".join((str(self.seed), *names))).encode()).digest()
         return int.from_bytes(digest[:8], "big")
-
-
-def coin(key: int, *facts: int) -> int:
-    """0 or 1 for these facts, in every run and however often it is asked (SplitMix64's finaliser over key and facts).
-
-    Several receivers look at the same fought-over level in an order that depends on the path taken: a draw
-    from a stream would then give each of them another line.
-    """
-    z = key
-    for fact in facts:
-        z = (z + (fact + 1) * 0x9E3779B97F4A7C15) & _MASK
-        z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
-        z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
-        z ^= z >> 31
-    return z & 1

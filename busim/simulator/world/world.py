@@ -107,6 +107,10 @@ class World:
             operator.start()
         self.faults.start()
 
+    def cables(self) -> dict[int, dict[str, object]]:
+        """How the pair of each line is laid, by its number in the trace."""
+        return {line.number: line.laid() for line in self.lines.values()}
+
     def mark(self, text: str) -> None:
         """Set a mark in the trace, now."""
         self.emit((MARK, self.kernel.now, text))
