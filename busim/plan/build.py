@@ -158,6 +158,7 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
         dials=None if shape.dials is None else (shape.dials.host, shape.dials.port),
         redial=shape.redial,
         reboots=tuple((reboot.at, reboot.down) for reboot in shape.reboots),
+        when_down=shape.when_down,
         driver=_driver(shape.driver),
         place=shape.place,
         factory_address=shape.factory_address,

@@ -229,6 +229,9 @@ class ConverterShape(Shape):
     )
     redial: Redial = has("where it dials: from one attempt to the next, 10 ms or more", "1 s", "1 s")
     reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
+    when_down: Literal["refuse", "hang"] = has(
+        "what becomes of who connects while it is down: refused at once, or left without an answer", default="refuse"
+    )
     driver: DriverShape = has("how it drives the pair", default={})
     place: Word | None = has("name of the place where it is", "boulder wall", None)
     factory_address: Host | None = has("its address as delivered", "192.0.2.10", None)

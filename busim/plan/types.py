@@ -131,7 +131,8 @@ class ConverterPlan:
     `latency`: ns from the network to the line and from the line to the network, each way.
     `transport`: tcp or udp. `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it
     connects to instead of listening (over UDP: the only one it talks to), None where it listens; `redial`: ns from one
-    attempt to the next. `reboots`: instant and length of each.
+    attempt to the next. `reboots`: instant and length of each; `when_down`: refuse or hang, for who
+    connects meanwhile.
 
     `factory_address`: IPv4 address as delivered; `network` (10.20.0.0/24) and `gateway` as set on site. `box`: the
     device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
@@ -151,6 +152,7 @@ class ConverterPlan:
     dials: tuple[str, int] | None = None
     redial: int = 1_000_000_000
     reboots: tuple[tuple[int, int], ...] = ()
+    when_down: str = "refuse"
     driver: DriverPlan = DriverPlan()
     place: str | None = None
     factory_address: str | None = None

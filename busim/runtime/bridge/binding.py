@@ -25,7 +25,7 @@ def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) 
     try:
         for name, address in addresses.items():
             try:
-                sockets[name] = _take(address) if name in datagrams else _listen(address)
+                sockets[name] = _take(address) if name in datagrams else listen(address)
             except OSError as error:
                 if error.errno != errno.EADDRNOTAVAIL:
                     raise _in_the_way(name, address, error, "UDP" if name in datagrams else "TCP") from error
@@ -39,7 +39,8 @@ def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) 
     return sockets
 
 
-def _listen(address: Address) -> socket.socket:
+def listen(address: Address) -> socket.socket:
+    """A socket that listens there. Raises OSError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if sys.platform != "win32":  # there it would let two servers share a port

@@ -15,10 +15,12 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from busim.runtime.bridge.binding import BACKLOG
+from busim.runtime.bridge.shut import Shut
 from busim.simulator.converters import RECEIVE_BUFFER
 from busim.simulator.world import ConverterPort
 
 _AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
+_AGAIN = 0.2  # seconds from one attempt to take an address again to the next
 _UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
 
 
@@ -43,13 +45,51 @@ class Door:
         self._clients: dict[int, _Client] = {}
         self._server: asyncio.Server | None = None
         self._dialling: asyncio.Task[None] | None = None
+        self._opening: asyncio.Task[None] | None = None
         port.flow = self._flow
         port.clients.drop = self._drop
+        port.clients.box_up = self._box_up
+        self._up = asyncio.Event()
+        self._up.set()
+        self._down = Shut()
 
     async def open(self, listening: socket.socket) -> None:
         """Let clients in, from now on."""
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
+
+    def _box_up(self, on: bool) -> None:
+        """The box goes down for a reboot, or is back."""
+        if self.closed or on == self._up.is_set():
+            return
+        self._news(f"{self._name}: {'is back' if on else 'reboots'}")
+        if on:
+            self._up.set()
+        else:
+            self._up.clear()
+        if self._server is None:  # it dials
+            return
+        in_memory: Any = self._server
+        if hasattr(in_memory, "suspend"):
+            in_memory.resume() if on else in_memory.suspend(self.port.clients.when_down)
+        elif on:
+            self._opening = asyncio.get_running_loop().create_task(self._open_again())
+        elif self._server.sockets:
+            self._down.shut(self._server, hang=self.port.clients.when_down == "hang")
+
+    async def _open_again(self) -> None:
+        told = False
+        while not self.closed:
+            try:
+                listening = self._down.open()
+            except OSError as error:
+                if not told:
+                    self._news(f"{self._name}: cannot be served again yet ({error.strerror or error})")
+                told = True
+                await asyncio.sleep(_AGAIN)
+            else:
+                await self.open(listening)
+                return
 
     def dial(self, host: str, port: int, pause: float) -> None:
         """Connect to a controller that listens, from now on; `pause`: seconds from one attempt or end to the next."""
@@ -59,6 +99,7 @@ class Door:
         loop = asyncio.get_running_loop()
         told = False
         while True:
+            await self._up.wait()
             client = _Client(self)
             try:
                 await loop.create_connection(lambda client=client: client, host, port)  # type: ignore[misc]
@@ -76,6 +117,9 @@ class Door:
         self.closed = True
         if self._dialling is not None:
             self._dialling.cancel()
+        if self._opening is not None:
+            self._opening.cancel()
+        self._down.forget()
         if self._server is not None:
             self._server.close()
         for client in list(self._clients.values()):

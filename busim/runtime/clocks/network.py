@@ -21,10 +21,11 @@ _FIRST, _LAST = 49152, 65535  # dynamic ports: RFC 6335, 6
 
 
 class Place:
-    """Addresses at which a converter is to be served in memory; `direct` as in `busim.runtime.clocks.ends`."""
+    """Addresses at which a converter is to be served in memory; `passage`: ns from there to a client, one way."""
 
-    def __init__(self, *addresses: Address) -> None:
+    def __init__(self, *addresses: Address, passage: int = 0) -> None:
         self.addresses = addresses
+        self.passage = passage
 
     def getsockname(self) -> Address:
         return self.addresses[0]
@@ -35,7 +36,7 @@ class Server(asyncio.AbstractServer):
 
     def __init__(
         self, loop: asyncio.AbstractEventLoop, network: Network, addresses: Iterable[Address],
-        factory: Callable[[], asyncio.BaseProtocol], *, direct: bool = False,
+        factory: Callable[[], asyncio.BaseProtocol], *, direct: bool = False, passage: int = 0,
     ) -> None:  # fmt: skip
         self._loop = loop
         self._network = network
@@ -46,6 +47,8 @@ class Server(asyncio.AbstractServer):
         self._forever: asyncio.Future[None] | None = None
         self.factory = factory
         self.direct = direct
+        self.passage = passage
+        self.down = ""
         network.take(self, self._addresses)
 
     @property
@@ -96,6 +99,13 @@ class Server(asyncio.AbstractServer):
             waiter: asyncio.Future[None] = self._loop.create_future()
             self._waiters.append(waiter)
             await waiter
+
+    def suspend(self, how: str) -> None:
+        """What serves here is down: who connects is refused, or gets no answer (`how`: refuse, hang)."""
+        self.down = how
+
+    def resume(self) -> None:
+        self.down = ""
 
     def close_clients(self) -> None:
         for end in list(self._clients):

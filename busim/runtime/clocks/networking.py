@@ -11,8 +11,12 @@ from typing import Any
 
 from busim.runtime.clocks.datagrams import DatagramEnd, Datagrams
 from busim.runtime.clocks.ends import End
-from busim.runtime.clocks.network import ANY, Network, Place, Server
+from busim.runtime.clocks.network import ANY, Address, Network, Place, Server
 from busim.runtime.clocks.refused import refuse
+
+# Seconds from one SYN without an answer to the next: RFC 6298, 2 (first 1 s) and 5.5 (doubled); after six repetitions a
+# Linux system gives up (tcp_syn_retries; from memory).
+_AGAIN = (1, 2, 4, 8, 16, 32, 64)
 
 
 class Networking(asyncio.BaseEventLoop):
@@ -39,12 +43,13 @@ class Networking(asyncio.BaseEventLoop):
             raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: nobody serves there")
         own_host, own_port = local_addr or ("", 0)
         here = (own_host or "127.0.0.1", own_port or self._network.free_port())
+        await self._reach(server, there)
         theirs = server.accept(there, here)
         end = End(self, protocol_factory(), here, there)
         end.join(theirs)
         waiter = self.create_future()
-        self.call_soon(end.begin)
-        self.call_soon(_done, waiter)
+        self._after(server.passage, end.begin)
+        self._after(server.passage, _done, waiter)
         try:
             await waiter
         except BaseException:
@@ -52,13 +57,35 @@ class Networking(asyncio.BaseEventLoop):
             raise
         return end, end.get_protocol()
 
+    async def _reach(self, server: Server, there: Address) -> None:
+        """Take the way to a server; it may be down. Raises OSError as a socket does."""
+        if server.passage:
+            await asyncio.sleep(server.passage / 1e9)
+        for pause in _AGAIN:
+            if server.down != "hang":
+                break
+            await asyncio.sleep(pause)
+        if server.down == "hang":
+            raise TimeoutError(errno.ETIMEDOUT, f"Connect call failed {there}: it is down")
+        if server.down or not server.is_serving():
+            await asyncio.sleep(server.passage / 1e9)
+            raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: it is down")
+
+    def _after(self, ns: int, what: Callable[..., None], *arguments: Any) -> None:
+        if ns:
+            self.call_later(ns / 1e9, what, *arguments)
+        else:
+            self.call_soon(what, *arguments)
+
     async def create_server(  # type: ignore[override]
         self, protocol_factory: Callable[[], asyncio.BaseProtocol], host: Any = None, port: int | None = None, *,
         sock: Any = None, ssl: Any = None, start_serving: bool = True, **_: Any,
     ) -> Server:  # fmt: skip
         """Serve in memory: other programs in this loop can connect. Raises OSError for an address in use."""
         if isinstance(sock, Place):
-            server = Server(self, self._network, sock.addresses, protocol_factory, direct=True)
+            server = Server(
+                self, self._network, sock.addresses, protocol_factory, direct=True, passage=sock.passage
+            )  # fmt: skip
         else:
             self._plain(ssl, sock)
             hosts = [host] if host is None or isinstance(host, str) else list(host)

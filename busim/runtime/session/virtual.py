@@ -81,6 +81,7 @@ class Virtual(Awaited):
         self._over = False
         self._doors: dict[str, Door | DatagramDoor] = {}
         self.addresses = addresses(plan.converters, planned=True)
+        self._passages = {one.name: round(one.latency.mean) for one in plan.converters}
         redial = {converter.name: converter.redial / 1e9 for converter in plan.converters}
         self._dialled = {name: (where, redial[name]) for name, where in dialled(plan.converters, planned=True).items()}
 
@@ -160,7 +161,7 @@ class Virtual(Awaited):
                 places = (planned,) if loopback in taken else (planned, loopback)
                 taken.update(places)
                 # asyncio takes whatever its loop can listen on, and so does the door
-                await door.open(cast(socket.socket, Place(*places)))
+                await door.open(cast(socket.socket, Place(*places, passage=self._passages[name])))
             if name in self._dialled:
                 address, redial = self._dialled[name]
                 door.dial(*address, redial)

@@ -18,8 +18,9 @@ class Policy:
     `when_full`: refuse, drop-oldest or accept-and-ignore; `idle_way`: close, reset or ignore, after `idle_close`
     without a byte either way. `greeting`: sent to who comes; `keep_alive`: sent towards `keep_alive_to` (network or
     line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
-    nobody is connected; `reboots`: when, and for how long it is not there then. `datagrams`: there are no connections
-    (UDP), so a client comes with its first datagram, is told nothing of its going, and `idle_close` forgets it.
+    nobody is connected; `reboots`: when, and for how long it is not there then; `when_down`: refuse or
+    hang, for who connects then. `datagrams`: there are no connections (UDP), so a client comes with its first datagram,
+    is told nothing of its going, and `idle_close` forgets it.
     """
 
     most: int = 4
@@ -34,6 +35,7 @@ class Policy:
     stale: int = 0
     reboots: tuple[tuple[int, int], ...] = ()
     datagrams: bool = False
+    when_down: str = "refuse"
 
 
 class Arrival(NamedTuple):

@@ -356,6 +356,7 @@ def _policy(plan: ConverterPlan) -> Policy:
         keep_alive_to=clients.keep_alive_to,
         stale=clients.stale,
         reboots=plan.reboots,
+        when_down=plan.when_down,
         datagrams=plan.transport == "udp",
     )
 

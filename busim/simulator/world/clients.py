@@ -59,6 +59,7 @@ class Clients:
         self._life = 0  # counts reboots: what is on its way out of the box then is lost
         self._clients: dict[int, _Client] = {}
         self._ignored: dict[int, int] = {}  # clients that are not served: how many bytes were noted
+        self.box_up: Callable[[bool], None] = lambda _: None  # told when it goes down for a reboot, and is back
         self._outside = 0
         self._net_time = 0  # when the last bytes towards the network get there
         self._stale = b""
@@ -143,12 +144,23 @@ class Clients:
     def reboot(self, until: int) -> None:
         """Every connection breaks off, and up to `until` ns nobody is let in and nothing goes out."""
         self._down_until = until
+        self.box_up(False)
+        self._kernel.at_shown(until, self._back)
         self._life += 1
         self._stale = b""
         for client, one in list(self._clients.items()):
             one.kept = b""
             if not one.lasting:
                 self.end(client, reset=True)
+
+    def _back(self, _: object) -> None:
+        if self._kernel.now >= self._down_until:
+            self.box_up(True)
+
+    @property
+    def when_down(self) -> str:
+        """What becomes of who connects while the box is down: refuse or hang."""
+        return self._policy.when_down
 
     # -- what comes from them ---------------------------------------------------------------------------------
 
