@@ -63,6 +63,7 @@ def command(
 
 def _checked(path: str) -> tuple[Plan | None, Checked]:
     from busim.analysis.check import check, unreadable
+    from busim.commissioning.rehearse import wrong
     from busim.foundation.diagnostics import Findings
     from busim.plan import read
 
@@ -70,7 +71,7 @@ def _checked(path: str) -> tuple[Plan | None, Checked]:
         plan = read(path)
     except Findings as error:
         return None, unreadable(path, error.findings)
-    return plan, check(plan)
+    return plan, check(plan).also(wrong(plan))
 
 
 def _write(name: str, checked: Checked) -> None:

@@ -96,7 +96,7 @@ def print_checked(checked: Checked, plan: Plan) -> None:
     groups = grouped(checked.findings)
     ending = (
         f"{_covered(checked)} They look at what is planned; nothing was measured. "
-        f"More: --detail, --line NAME, busim explain {groups[0].first.code if groups else 'check'}"
+        f"More: --detail, --line NAME, busim explain {_explained(one.first.code for one in groups)}"
     )
     room = LINES - screen.used - len(screen.wrapped(ending)) - (1 if groups else 0)
     blocks = [[_block(screen, group, much[group.first.severity]) for group in groups] for much in _PLENTY]
@@ -200,7 +200,7 @@ def print_detail(checked: Checked, plan: Plan, line: str | None) -> None:
     assumed = f" Assumed: {'; '.join(checked.assumed)}." if checked.assumed else ""
     screen.say(f"Found in what is planned; nothing was measured.{assumed}", "dim")
     if said:
-        screen.say(f"More about a rule: busim explain {wanted[0].code}", "dim")
+        screen.say(f"More about a rule: busim explain {_explained(one.code for one in wanted)}", "dim")
 
 
 def _finding(screen: Screen, finding: Finding, first: bool) -> None:
@@ -212,6 +212,12 @@ def _finding(screen: Screen, finding: Finding, first: bool) -> None:
     for name, text in [*words, ("why", finding.why if first else None)]:
         if text:
             screen.fact(f"{name}:", text, "dim" if name == "why" else "", indent=4, column=10)
+
+
+def _explained(codes: Iterable[str]) -> str:
+    """The first of these that is a rule, whose page says more."""
+    rules = all_rules()
+    return next((code for code in codes if code in rules), "check")
 
 
 def _head(finding: Finding) -> str:

@@ -178,3 +178,11 @@ def test_a_silencing_at_another_entry_leaves_the_finding_where_it_is(tmp_path: P
 def test_a_silencing_without_an_entry_is_for_the_whole_plan(tmp_path: Path) -> None:
     result = checked(tmp_path, DOUBLED + SILENCED.replace("    at: boulder right\n", ""), "--strict")
     assert result.exit_code == 0
+
+
+def test_a_rehearsal_with_a_step_that_means_nothing_is_told_by_check(tmp_path: Path) -> None:
+    result = checked(tmp_path, SOUND + "rehearsal: {steps: [{do: connect, camera: speed finsh}]}\n")
+    assert result.exit_code == 1
+    assert "error no-such-camera" in flat(result.stdout)
+    assert "did you mean `speed finish`?" in flat(result.stdout)
+    assert "busim explain no-such-camera" not in flat(result.stdout)  # no rule, so no page

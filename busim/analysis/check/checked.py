@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from busim.foundation.diagnostics import Finding, Severity
@@ -37,6 +37,10 @@ class Checked:
     covered: Mapping[str, int] | None = None
     assumed: tuple[str, ...] = ()
     readable: bool = True
+
+    def also(self, findings: Iterable[Finding]) -> Checked:
+        """The same with what was found besides."""
+        return replace(self, findings=in_order((*self.findings, *findings)))
 
     def count(self, severity: Severity) -> int:
         return sum(1 for finding in self.findings if finding.severity == severity)

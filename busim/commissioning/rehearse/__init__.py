@@ -10,7 +10,7 @@ from busim.commissioning.rehearse.result import FAILED, OK, SCHEMA, SKIPPED, Don
 from busim.commissioning.rehearse.script import Planned, generated, planned
 from busim.commissioning.rehearse.steps import KINDS, Assumed, Kind, Step
 from busim.commissioning.rehearse.what_ifs import Setting, WhatIf, find_what_if, setting_for, what_if_steps, what_ifs
-from busim.commissioning.rehearse.written import json_schema, steps_of
+from busim.commissioning.rehearse.written import json_schema, steps_of, wrong
 
 __all__ = [
     "FAILED",
@@ -36,4 +36,5 @@ __all__ = [
     "steps_of",
     "what_if_steps",
     "what_ifs",
+    "wrong",
 ]

@@ -27,7 +27,8 @@ from busim.commissioning.rehearse.steps import (
     Assumed,
     Step,
 )
-from busim.plan import CameraPlan, LinePlan, Plan
+from busim.installation import Installation, resolve
+from busim.plan import CameraPlan, Plan
 from busim.plan.models import Model
 from busim.protocols import BusProtocol
 from busim.simulator.world import World
@@ -54,36 +55,23 @@ class Planned:
     unpowered: str
 
 
-def planned(plan: Plan, world: World) -> dict[str, Planned]:
+def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
     """Every camera that is there, by name, line by line from the converter outwards."""
     found: dict[str, Planned] = {}
-    plans = {camera.name: camera for camera in plan.cameras}
-    for line in plan.lines:
-        here = [plans[place.name] for place in line.order if place.kind == "camera" and place.name in world.cameras]
-        models = {camera.name: world.cameras[camera.name].camera.model for camera in here}
-        factory = {camera.name: _factory_id(camera, models[camera.name]) for camera in here}
-        ids = _ids(here, factory, world.protocols[line.name])
-        for camera in sorted(here, key=lambda camera: (_distance(line, camera.name), _metres(line, camera.name))):
-            found[camera.name] = Planned(
-                camera.name, line.name, camera.place or "", models[camera.name], _distance(line, camera.name),
-                ids[camera.name], factory[camera.name], camera.serial & 0xFFFF if camera.serial else None,
-                camera.turnaround.high, ids[camera.name] != camera.id,
-                camera.unpowered or models[camera.name].bus.unpowered,
+    for line in resolve(plan).lines:
+        here = [camera for camera in line.cameras if camera.name in world.cameras]
+        start = next((one.metres or 0.0 for one in line.converters), 0.0)
+        factory = {one.name: one.model.bus.factory_id if one.factory_id is None else one.factory_id for one in here}
+        ids = _ids([one.camera for one in here], factory, line.speaks)
+        away = {one.name: abs(one.metres - start) for one in here}
+        for one in sorted(here, key=lambda one: (away[one.name], one.metres)):
+            camera, name = one.camera, one.name
+            found[name] = Planned(
+                name, line.name, camera.place or "", one.model, away[name], ids[name], factory[name],
+                camera.serial & 0xFFFF if camera.serial else None, camera.turnaround.high, ids[name] != camera.id,
+                one.unpowered,
             )  # fmt: skip
     return found
-
-
-def _factory_id(camera: CameraPlan, model: Model) -> int:
-    return model.bus.factory_id if camera.factory_id is None else camera.factory_id
-
-
-def _metres(line: LinePlan, name: str) -> float:
-    return next(place.metres for place in line.order if place.kind == "camera" and place.name == name)
-
-
-def _distance(line: LinePlan, name: str) -> float:
-    start = next((place.metres for place in line.order if place.kind == "converter"), 0.0)
-    return abs(_metres(line, name) - start)
 
 
 def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusProtocol) -> dict[str, int]:

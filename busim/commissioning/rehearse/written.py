@@ -85,22 +85,39 @@ def steps_of(plan: Plan, cameras: Mapping[str, Planned]) -> tuple[tuple[Step, ..
 
     Raises Findings: everything that is wrong with its `rehearsal`.
     """
+    shape = _block(plan)
+    if shape is None:
+        return generated(plan, cameras, Assumed()), Assumed()
+    given = shape.assumed
+    assumed = Assumed(given.connect, given.power, given.look, given.cycle, given.off)
+    steps = tuple(_step(plan, cameras, assumed, index, one) for index, one in enumerate(shape.steps))
+    return steps or generated(plan, cameras, assumed), assumed
+
+
+def wrong(plan: Plan) -> tuple[Finding, ...]:
+    """Everything that is wrong with the `rehearsal` of a plan, for a check of it."""
+    try:
+        _block(plan)
+    except Findings as error:
+        return error.findings
+    return ()
+
+
+def _block(plan: Plan) -> RehearsalShape | None:
+    """The `rehearsal` of a plan, None where it has none. Raises Findings."""
     document = parse(plan.source, plan.path)
     block = document.value.get("rehearsal")
     if block is None:
-        return generated(plan, cameras, Assumed()), Assumed()
+        return None
     try:
         shape = _Root.model_validate({"rehearsal": block}).rehearsal
     except ValidationError as error:
         details = error.errors(include_url=False)[:_MOST]
         raise Findings(_in_order(worded(document, one, _Root) for one in details)) from None
-    given = shape.assumed
-    assumed = Assumed(given.connect, given.power, given.look, given.cycle, given.off)
-    found = _in_order(finding for entry in enumerate(shape.steps) for finding in _wrong(document, plan, cameras, entry))
+    found = _in_order(finding for entry in enumerate(shape.steps) for finding in _wrong(document, plan, entry))
     if found:
         raise Findings(found[:_MOST])
-    steps = tuple(_step(plan, cameras, assumed, index, one) for index, one in enumerate(shape.steps))
-    return steps or generated(plan, cameras, assumed), assumed
+    return shape
 
 
 def json_schema() -> dict[str, Any]:
@@ -133,9 +150,7 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
 # -- what the shapes cannot say ------------------------------------------------------------------------------------
 
 
-def _wrong(
-    document: Declared, plan: Plan, cameras: Mapping[str, Planned], entry: tuple[int, StepShape]
-) -> Iterator[Finding]:
+def _wrong(document: Declared, plan: Plan, entry: tuple[int, StepShape]) -> Iterator[Finding]:
     index, shape = entry
     field, kind = f"rehearsal.steps[{index}]", KINDS[shape.do]
     written = {key for key in document.value["rehearsal"]["steps"][index] if key not in ("do", "takes")}
@@ -156,8 +171,9 @@ def _wrong(
             document, field, "missing-key", "`dial` sets nothing", found="neither `baud` nor `format`",
             expected="one of them, or both", mend="add for example `baud: 9600 Bd`",
         )  # fmt: skip
-    absent = [camera.name for camera in plan.cameras if camera.name not in cameras]
-    yield from _named(document, f"{field}.camera", "camera", shape.camera, cameras, absent)
+    present = [camera.name for camera in plan.cameras if camera.present]
+    absent = [camera.name for camera in plan.cameras if not camera.present]
+    yield from _named(document, f"{field}.camera", "camera", shape.camera, present, absent)
     yield from _named(document, f"{field}.line", "line", shape.line, [line.name for line in plan.lines])
     yield from _named(document, f"{field}.panel", "panel", shape.panel, [panel.name for panel in plan.panels])
 

@@ -19,7 +19,7 @@ def tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
     Raises Findings where the plan names what there is not, so that nobody could rehearse it.
     """
     plan = site.plan
-    cameras = planned(plan, build(site, 1, lambda _: None, played=()))
+    cameras = planned(site, build(site, 1, lambda _: None, played=()))
     if plan.source:
         steps, assumed = steps_of(plan, cameras)
     else:  # a program made it: there is no text in which steps could be written
