@@ -46,7 +46,7 @@ class Lane:
         self.box: ConverterPort = self.world.converters["box"]
         self.got: dict[int, bytearray] = {}
         self.dropped: list[tuple[int, bool]] = []
-        self.box.drop = lambda client, reset: self.dropped.append((client, reset))
+        self.box.clients.drop = lambda client, reset: self.dropped.append((client, reset))
         self.world.start()
 
     def open(self, client: int) -> bool:
