@@ -57,18 +57,15 @@ def _print(found: Comparison) -> None:
 
 def _print_figures(pairs: list[Pair]) -> None:
     """Those of lines all, those of cameras where they differ; what neither has is left out."""
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
+    from busim.cli.screen import Column, Screen
 
-    table = Table(box=None, pad_edge=False, title="figures, measured in the simulation", title_justify="left")
-    for title in ("", "of", "figure", "first", "second"):
-        table.add_column(title, justify="right" if title in ("first", "second") else "left")
-    for pair in pairs:
-        if any(value is not None and value.value is not None for value in (pair.one, pair.other)):
-            mark = "" if pair.same else "≠"
-            table.add_row(mark, escape(pair.of), pair.figure, _shown(pair.one), _shown(pair.other))
-    Console(width=None).print(table)
+    rows = [
+        ["" if pair.same else "≠", pair.of, pair.figure, _shown(pair.one), _shown(pair.other)]
+        for pair in pairs
+        if any(value is not None and value.value is not None for value in (pair.one, pair.other))
+    ]
+    columns = [Column(""), Column("of"), Column("figure"), Column("first", right=True), Column("second", right=True)]
+    Screen().table(columns, rows, title="figures, measured in the simulation")
 
 
 def _shown(value: Value | None) -> str:

@@ -35,17 +35,21 @@ def command(
 
 def _print(found: Difference, every: bool) -> None:
     from busim.analysis.diff import TASKS
+    from busim.cli.screen import Screen
 
+    screen = Screen()
     if found.equal:
-        print("equal: nothing to do on site (comments, and the order in which things are listed, are no difference)")
+        screen.say("equal: nothing to do on site (comments and the order of entries make no difference)")
         return
     for task, title in TASKS.items():
         texts = [one.text for one in found.said if one.task == task]
         if texts:
-            print(f"{title}:")
-            print("\n".join(f"  {text}" for text in texts))
+            screen.say(f"{title}:", "bold")
+        for text in texts:
+            screen.say(text, indent=2, hang=2)
     if every:
-        print("every field, as planned:")
+        screen.say("every field, as planned:", "bold")
         for one in found.fields:
             where = f"{one.kind} {one.name!r}" + (f" {one.field}" if one.field else "")
-            print(f"  {where}: {one.before or 'not there'} -> {one.after or 'not there'}")
+            change = f"{one.before or 'not there'} -> {one.after or 'not there'}"
+            screen.say(f"{where}: {change}", indent=2, hang=2)

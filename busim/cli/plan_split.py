@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from busim.analysis.split import Split, SplitLine, Wishes
+    from busim.cli.screen import Screen
 
 NAME = "split"
 HELP = "Propose which cameras go on which converter."
@@ -110,33 +111,36 @@ def _write(name: str, text: str) -> None:
 
 
 def _print(found: Split, wishes: Wishes) -> None:
-    if found.lines:
-        _print_lines(found)
-        for line in found.lines:
-            _print_order(line)
+    from busim.cli.screen import Screen
+
+    screen = Screen()
     if found.why:
-        print(f"No split: {found.why}." + (" Above: as far as it came." if found.lines else ""))
+        screen.say(f"No split: {found.why}." + (" Below: as far as it came." if found.lines else ""), "bold red")
         for one in found.left_over:
-            print(f"  {one.camera!r} has no place:")
-            print("\n".join(f"    {reason}" for reason in one.reasons))
+            screen.say(f"{one.camera!r} has no place:", indent=2)
+            for reason in one.reasons:
+                screen.say(reason, indent=4, hang=2)
     else:
-        print(_how_good(found))
+        screen.say(_how_good(found), "bold")
+    if found.lines:
+        _print_lines(screen, found)
+        for line in found.lines:
+            _print_order(screen, line)
     if found.unused:
-        print(f"not needed: {', '.join(map(repr, found.unused))}")
+        screen.say(f"not needed: {', '.join(map(repr, found.unused))}")
     for name, why in found.alone.items():
-        print(f"left as it is: line {name!r}, because {why}")
+        screen.say(f"left as it is: line {name!r}, because {why}")
     for note in found.notes:
-        print(f"note: {note}")
-    print(f"Wanted: {wishes.headroom:.0%} headroom. Load, volts and sums of metres are computed. On these grounds:")
-    print("\n".join(f"  {one}" for one in found.assumptions))
+        screen.say(f"note: {note}")
+    screen.say(f"Wanted: {wishes.headroom:.0%} headroom. Load, volts and sums of metres are computed. It assumes:")
+    for text in found.assumptions:
+        screen.say(text, indent=2, hang=2)
 
 
-def _print_lines(found: Split) -> None:
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
+def _print_lines(screen: Screen, found: Split) -> None:
+    """One row for each line; what no line has is left out."""
+    from busim.cli.screen import Column
 
-    table = Table(box=None, pad_edge=False, title=f"{found.plan}, split ({found.way})", title_justify="left")
     columns = {
         "line": [one.name for one in found.lines],
         "converter": [one.converter + (" (new)" if one.new else "") for one in found.lines],
@@ -145,16 +149,13 @@ def _print_lines(found: Split) -> None:
         "metres": [f"{one.metres:g} of {one.reach:.0f}" for one in found.lines],
         "load": [f"{one.load:.0%}" for one in found.lines],
         "headroom": [f"{one.headroom:.0%}" for one in found.lines],
-        "unit loads": [f"{one.unit_loads:g}" for one in found.lines],
+        "unit\nloads": [f"{one.unit_loads:g}" for one in found.lines],
         "W": [_of(one.watts, "of", one.limit) for one in found.lines],
-        "V, lowest": [_of(one.lowest, "for", one.needed) for one in found.lines],
+        "V\nlowest": [_of(one.lowest, "for", one.needed) for one in found.lines],
     }
     shown = {head: cells for head, cells in columns.items() if any(cells)}
-    for head in shown:
-        table.add_column(head, justify="left" if head in ("line", "converter", "place") else "right")
-    for row in zip(*shown.values(), strict=True):
-        table.add_row(*map(escape, row))
-    Console(width=None).print(table)
+    titles = [Column(head, head not in ("line", "converter", "place")) for head in shown]
+    screen.table(titles, zip(*shown.values(), strict=True), title=f"{found.plan}, split ({found.way})")
 
 
 def _of(value: float | None, word: str, bound: float | None) -> str:
@@ -163,14 +164,14 @@ def _of(value: float | None, word: str, bound: float | None) -> str:
     return f"{value:.3g}" + ("" if bound is None else f" {word} {bound:.3g}")
 
 
-def _print_order(line: SplitLine) -> None:
+def _print_order(screen: Screen, line: SplitLine) -> None:
     """The stations along the cable; metres that are not planned are marked."""
     parts = []
     for number, stop in enumerate(line.stops):
         after = f"{stop.after:g} m{'' if stop.planned else '*'} to " if number else ""
         own = "" if stop.id is None else f" (ID {stop.id}{'' if stop.was is None else f', was {stop.was}'})"
         parts.append(f"{after}{stop.name}{own}")
-    print(f"{line.name}{', as it is' if line.unchanged else ''}: {', '.join(parts)}")
+    screen.say(f"{line.name}{', as it is' if line.unchanged else ''}: {', '.join(parts)}", hang=2)
 
 
 def _how_good(found: Split) -> str:

@@ -39,7 +39,7 @@ def command(
         print(json.dumps(played.report.as_json() | {"replay": _outcome(played)}, indent=2))
     else:
         option_parsing.line([one.name for one in played.report.lines], line)
-        print_report(played.report, new, detail=detail, line=line)
+        print_report(played.report, new, detail=detail, line=line, more="--detail, --line NAME")
         print()
         print(_sentence(played))
     if played.difference is not None or played.report.missed:

@@ -56,8 +56,12 @@ class State(NamedTuple):
     trouble: tuple[str, ...]
 
 
-def print_answer(screen: Screen, report: Report, trace: str | None, budget: Budget | None, checked: str) -> None:
-    """What somebody on site wants to know first. `checked`: one sentence on the findings about the plan, or ""."""
+def print_answer(
+    screen: Screen, report: Report, trace: str | None, budget: Budget | None, checked: str, more: str
+) -> None:
+    """What somebody on site wants to know first. `checked`: one sentence on the findings, or "".
+
+    `more`: which options show the rest, or ""."""
     states = [_state(line, report) for line in report.lines]
     computed = "; limits and changes are computed" if budget else ""
     screen.say(f"{report.plan}: {_headline(report.lines, states)}", "bold")
@@ -65,7 +69,7 @@ def print_answer(screen: Screen, report: Report, trace: str | None, budget: Budg
                f"{computed}.", "dim")  # fmt: skip
     screen.blank()
     print_rows(screen, [_row(*one, budget) for one in zip(report.lines, states, strict=True)], worst="worst")
-    endings = list(_endings(report, trace, checked))
+    endings = list(_endings(report, trace, checked, more))
     reserved = sum(len(screen.wrapped(text)) for text, _ in endings)
     troubled = [
         (line.name, ".\n".join(state.trouble) + ".")
@@ -82,7 +86,7 @@ def print_answer(screen: Screen, report: Report, trace: str | None, budget: Budg
         screen.say(text, style)
 
 
-def _endings(report: Report, trace: str | None, checked: str) -> Iterator[tuple[str, str]]:
+def _endings(report: Report, trace: str | None, checked: str, more: str) -> Iterator[tuple[str, str]]:
     if checked:
         yield checked, ""
     if report.verdicts:
@@ -99,7 +103,8 @@ def _endings(report: Report, trace: str | None, checked: str) -> Iterator[tuple[
         yield show_lateness(report), ""
     if trace:
         yield f"Trace: {trace}", ""
-    yield "More: --detail, --line NAME. What a figure means: busim explain figures", "dim"
+    rest = more or (f"busim replay {trace} --detail" if trace else "with --trace, and busim replay")
+    yield f"More: {rest}. What a figure means: busim explain figures", "dim"
 
 
 def _judged(report: Report) -> str:

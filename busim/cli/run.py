@@ -67,7 +67,15 @@ def command(
         from busim.cli.check_lines import summary
 
         found = check(planned)
-        print_report(report, trace, detail=detail, line=line, budget=budget(planned), checked=summary(found))
+        print_report(
+            report,
+            trace,
+            detail=detail,
+            line=line,
+            budget=budget(planned),
+            checked=summary(found),
+            more="--detail, --line NAME",
+        )
     if interrupted():
         print(f"Ended by Ctrl-C after {report.length / 1e9:g} s of {until / 1e9:g} s.", file=sys.stderr)
         raise typer.Exit(130)

@@ -21,6 +21,7 @@ from rich.text import Text
 PIPED = 80  # columns where nobody says how many there are
 LINES = 24  # of the smallest terminal: the answer of every command stands in them
 _NARROWEST = 40
+_GAP = 2  # columns between those of a table
 _WORD = 24  # columns up to which a word of a table is never broken
 _NAMES = 22  # columns for names beside text
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
@@ -117,21 +118,37 @@ class Screen:
     def table(
         self, columns: Sequence[Column], rows: Iterable[Sequence[str | Text]], *, title: str = "", last: str = ""
     ) -> None:
-        """Rows under titles, two spaces apart; a cell that is too wide wraps. `last`: the style of the last row."""
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), collapse_padding=True)
+        """Rows under titles, two spaces apart; a cell that is too wide wraps. `last`: the style of the last row.
+
+        Columns that do not fit beside each other go into a second table, below, which begins with the first column too.
+        """
         every = [[Text(visible(cell)) if isinstance(cell, str) else cell for cell in row] for row in rows]
-        high = max(column.title.count("\n") for column in columns)
-        for number, column in enumerate(columns):
-            words = [word for row in every for word in row[number].plain.split()] + column.title.split()
-            table.add_column(
-                "\n" * (high - column.title.count("\n")) + column.title, justify="right" if column.right else "left",
-                no_wrap=column.right, overflow="fold", min_width=min(_WORD, max(map(cell_len, words), default=1)),
-                header_style="bold",
-            )  # fmt: skip
-        for number, row in enumerate(every, 1):
-            table.add_row(*row, style=last if number == len(every) else "")
+        least = [_least(column, [row[number].plain for row in every]) for number, column in enumerate(columns)]
         if title:
             self.say(title, "bold")
+        taken, parts = least[0] if least else 0, [[0]]
+        for number in range(1, len(columns)):
+            if taken + _GAP + least[number] > self.width and len(parts[-1]) > 1:
+                taken = least[0]
+                parts.append([0])
+            parts[-1].append(number)
+            taken += _GAP + least[number]
+        for part in parts:
+            own = [[row[number] for number in part] for row in every]
+            self._table([columns[number] for number in part], [least[number] for number in part], own, last)
+
+    def _table(
+        self, columns: Sequence[Column], least: Sequence[int], rows: Sequence[Sequence[Text]], last: str
+    ) -> None:
+        table = Table(box=None, pad_edge=False, padding=(0, _GAP, 0, 0), collapse_padding=True)
+        high = max(column.title.count("\n") for column in columns)
+        for column, width in zip(columns, least, strict=True):
+            table.add_column(
+                "\n" * (high - column.title.count("\n")) + column.title, justify="right" if column.right else "left",
+                no_wrap=column.right, overflow="fold", min_width=width, header_style="bold",
+            )  # fmt: skip
+        for number, row in enumerate(rows, 1):
+            table.add_row(*row, style=last if number == len(rows) else "")
         for line in self._console.render_lines(table, pad=False):
             text = Text()
             for segment in line:
@@ -143,6 +160,14 @@ class Screen:
         """One line as it stands."""
         self.used += 1
         self._console.print(line, soft_wrap=True)
+
+
+def _least(column: Column, cells: Sequence[str]) -> int:
+    """The width below which a column would lose something: a number's whole, of text the longest word."""
+    if column.right:
+        return max((cell_len(line) for text in (*cells, column.title) for line in text.split("\n")), default=0)
+    words = [word for text in (*cells, column.title) for word in text.split()]
+    return min(_WORD, max(map(cell_len, words), default=1))
 
 
 def wrap(text: str, columns: int, first: int = 0, further: int = 0) -> Iterator[str]:

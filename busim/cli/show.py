@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 def print_report(
     report: Report, trace: str | None, *, to_errors: bool = False, detail: bool = False, line: str | None = None,
-    budget: Budget | None = None, checked: str = "",
+    budget: Budget | None = None, checked: str = "", more: str = "",
 ) -> None:  # fmt: skip
     """The answer on one screen, of one `line` if it is named; with either it or `detail` all figures below.
 
-    `budget`, `checked`: of the same plan, for what limits its lines and what was found in it.
+    `budget`, `checked`: of the same plan, for what limits its lines and what was found in it. `more`: which options
+    show the rest; without them a trace has it.
     """
     from busim.cli.report_screen import print_answer, print_detail
 
@@ -34,7 +35,7 @@ def print_report(
         report = replace(report, lines=tuple(one for one in report.lines if one.name == line))
         if budget is not None:
             budget = replace(budget, lines=tuple(one for one in budget.lines if one.line == line))
-    print_answer(screen, report, trace, budget, checked)
+    print_answer(screen, report, trace, budget, checked, more)
     if detail or line is not None:
         print_detail(screen, report)
 

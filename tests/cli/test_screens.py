@@ -105,6 +105,19 @@ def test_control_characters_of_a_trace_do_not_reach_the_terminal() -> None:
     assert stream.getvalue() == "two \\x1b[31mmasters\n  wall\\x07     low\\x9b\ncamera\n\\x1b]0;title\\x07\n"
 
 
+def test_a_table_that_is_too_wide_goes_on_below_and_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    stream = StringIO()
+    columns = [Column("camera"), *(Column(f"figure {number}", right=True) for number in range(6))]
+    Screen(stream).table(columns, [["left mat", *(f"{number}234.5 ms" for number in range(6))]])
+    said = stream.getvalue()
+    assert too_wide(said, 40) == []
+    for number in range(6):
+        assert f"figure {number}" in said
+        assert f"{number}234.5 ms" in said
+    assert said.count("camera") == 2
+
+
 def test_a_word_that_is_too_long_stays_whole_and_wide_letters_count_twice() -> None:
     assert list(wrap("see /a/path/that/is/long now", 10)) == ["see", "/a/path/that/is/long", "now"]
     assert list(wrap("広い 広い 広い", 10)) == ["広い 広い", "広い"]  # East Asian Wide: UAX #11
