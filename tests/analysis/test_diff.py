@@ -256,7 +256,7 @@ def test_the_fields_that_were_changed_are_those_of_every_type_of_the_plan() -> N
 
 
 def run(*arguments: object) -> tuple[int, str]:
-    result = CliRunner().invoke(app, ["plan", "diff", *map(str, arguments)])
+    result = CliRunner().invoke(app, ["plan", "diff", *map(str, arguments)], env={"COLUMNS": "1000"})
     return result.exit_code, result.output
 
 

@@ -329,7 +329,7 @@ def test_a_list_in_another_order_reads_as_its_values_in_that_order(order: list[i
 
 
 def run(*arguments: object) -> tuple[int, str]:
-    result = CliRunner().invoke(app, ["plan", "split", *map(str, arguments)], env={"COLUMNS": "140"})
+    result = CliRunner().invoke(app, ["plan", "split", *map(str, arguments)], env={"COLUMNS": "1000"})
     if isinstance(result.exception, UserError):
         return 2, str(result.exception)
     return result.exit_code, result.output
