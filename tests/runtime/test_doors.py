@@ -11,6 +11,7 @@ import struct
 import sys
 import tempfile
 import termios
+import time
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invariant, rule
 from policy_plans import BUS_ID, FROM_ONE, ONE, Lane, plan_of
-from serving import Served, read_frame, value_frame
+from serving import Served, read_frame, value_frame, wait_for
 from test_udp import Peer
 
 from busim.foundation.diagnostics import Findings
@@ -79,6 +80,39 @@ def test_what_a_converter_does_by_itself_has_a_shortest_time(more: str, field: s
     (finding,) = caught.value.findings
     assert finding.field == field
     assert " ms to " in (finding.expected or "")
+
+
+# -- clients are bounded as at a real box -----------------------------------------------------------------------------
+
+
+def test_a_client_cannot_hand_over_much_more_than_the_line_carries(tmp_path: Path) -> None:
+    """A box has a few kB for what comes; the rest stays with the client, in its own system's buffer at most."""
+    with Served(tmp_path, plan_of("4")) as served, socket.create_connection(served.address("box")) as client:
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+        client.settimeout(0.5)
+        sent = 0
+        with contextlib.suppress(TimeoutError):
+            while sent < 1_000_000:
+                sent += client.send(bytes(4096))
+        assert sent < 100_000
+        served.interrupt()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="an end is seen through the pause where poll tells of it")
+@pytest.mark.parametrize("broken", [False, True])
+def test_the_end_of_a_client_is_noticed_while_it_has_to_pause(tmp_path: Path, broken: bool) -> None:
+    """7000 characters take 8 s at 9600 Bd in 8E1; the place of who sent them and left is free long before."""
+    with Served(tmp_path, plan_of("1").replace("38400 Bd", "9600 Bd")) as served:
+        with socket.create_connection(served.address("box")) as client:
+            client.sendall(bytes(7000))
+            wait_for(lambda: "connected" in served.errors())
+            if broken:
+                client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        begun = time.monotonic()
+        wait_for(lambda: "client 1 gone" in served.errors())
+        assert time.monotonic() - begun < 2.5  # what was read is half gone after 3.5 s
+        served.interrupt()
+        assert replay(served.trace).difference is None
 
 
 # -- every kind of input at every kind of door ------------------------------------------------------------------------

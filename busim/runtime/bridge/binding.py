@@ -15,6 +15,8 @@ from busim.foundation.errors import UserError
 from busim.runtime.bridge.addresses import Address
 
 BACKLOG = 512  # who connects while it is longer has to try again after a second
+# Bytes the system takes from a client that the converter has not asked for: a box has a few kB. Linux doubles it.
+RECEIVED = 4096
 _BUFFER = 32768  # bytes the system keeps for a client that does not read; beyond that it is the converter's to keep
 
 
@@ -46,6 +48,7 @@ def listen(address: Address) -> socket.socket:
         if sys.platform != "win32":  # there it would let two servers share a port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVED)
         listening.setblocking(False)
         listening.bind(address)
         listening.listen(BACKLOG)

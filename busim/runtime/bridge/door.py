@@ -9,18 +9,21 @@ case needs care: a write may fill a socket's buffer in the middle of an event, a
 from __future__ import annotations
 
 import asyncio
+import select
 import socket
 import struct
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from busim.runtime.bridge.binding import BACKLOG
+from busim.runtime.bridge.binding import BACKLOG, RECEIVED
 from busim.runtime.bridge.shut import Shut
 from busim.simulator.converters import RECEIVE_BUFFER
 from busim.simulator.world import ConverterPort
 
 _AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
 _AGAIN = 0.2  # seconds from one attempt to take an address again to the next
+_LOOK = 0.1  # seconds between two looks whether a client that has to pause is still there
+_ENDED = getattr(select, "POLLRDHUP", 0) | getattr(select, "POLLHUP", 0) | getattr(select, "POLLERR", 0)
 _UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
 
 
@@ -46,6 +49,7 @@ class Door:
         self._server: asyncio.Server | None = None
         self._dialling: asyncio.Task[None] | None = None
         self._opening: asyncio.Task[None] | None = None
+        self._watching: asyncio.TimerHandle | None = None
         port.flow = self._flow
         port.clients.drop = self._drop
         port.clients.box_up = self._box_up
@@ -115,6 +119,7 @@ class Door:
     def close(self) -> None:
         """Let nobody in any more and drop who is there; the converter learns nothing of it: its run is over."""
         self.closed = True
+        self._watch_no_more()
         if self._dialling is not None:
             self._dialling.cancel()
         if self._opening is not None:
@@ -159,6 +164,23 @@ class Door:
         self.paused = not on
         for client in self._clients.values():
             client.flow(on)
+        self.watch()
+
+    def watch(self) -> None:
+        """While clients have to pause nothing is read, and so no end either: look for it from time to time."""
+        self._watch_no_more()
+        if self.paused and not self.closed and any(client.has_socket for client in self._clients.values()):
+            self._watching = asyncio.get_running_loop().call_later(_LOOK, self._look)
+
+    def _watch_no_more(self) -> None:
+        if self._watching is not None:
+            self._watching.cancel()
+            self._watching = None
+
+    def _look(self) -> None:
+        for client in list(self._clients.values()):
+            client.look()
+        self.watch()
 
 
 class _Client(asyncio.BufferedProtocol):
@@ -192,8 +214,11 @@ class _Client(asyncio.BufferedProtocol):
             transport.close()
             return
         door.tell(number, f"from {host}:{port} connected")
+        if self.has_socket:  # one that listens hands this on; one that dialled has it from now on
+            transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVED)
         if door.paused:
             transport.pause_reading()
+            door.watch()
 
     def get_buffer(self, sizehint: int) -> bytearray:
         return self._door.buffer
@@ -253,6 +278,21 @@ class _Client(asyncio.BufferedProtocol):
         if end is not None:  # else it lies in memory
             end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _AT_ONCE)
         self._transport.abort()
+
+    @property
+    def has_socket(self) -> bool:
+        """Whether the system is in between, and not the memory network of a virtual world."""
+        end = self._transport.get_extra_info("socket")
+        return end is not None and end.fileno() >= 0
+
+    def look(self) -> None:
+        """Read on, though it has to pause, where it has ended: what is left is little, and behind it comes the end."""
+        if not _ENDED or not self.has_socket or self._transport.is_closing():
+            return
+        poll = select.poll()
+        poll.register(self._transport.get_extra_info("socket").fileno(), _ENDED)
+        if poll.poll(0):
+            self._transport.resume_reading()
 
     def drop(self) -> None:
         self._let_in = False
