@@ -44,6 +44,7 @@ class Bench(Scene):
         self._fault_kind = "none"
         self._outcome = "none"
         self.reached: frozenset[tuple[str, str, str]] = frozenset()
+        self._scenes: set[tuple[tuple[str, str], tuple[str, ...]]] = set()
         self._triples: set[tuple[str, str, str]] = set()
         self._pending: list[_Held] = []
         self._count = 0
@@ -148,6 +149,10 @@ class Bench(Scene):
     def _look(self) -> None:
         """Keep which judge was in which state when this came of an exchange after that fault."""
         situation = self._fault_kind, self._outcome
+        scene = (situation, tuple([judge.state for judge in self.judges]))
+        if scene in self._scenes:
+            return
+        self._scenes.add(scene)
         for judge in self.judges:
             if judge.state != "quiet":
                 self._triples.add((f"{judge.about.name} {judge.state}", *situation))

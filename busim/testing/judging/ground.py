@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
 from busim.plan import Plan
@@ -41,9 +41,22 @@ class LineGround:
     wanted: float  # requests a second that the plan's polls need, 0 where one of them never rests
     polls: int  # exchanges of one round
     slowest: int  # ns from poll to poll of the group that is asked most seldom
+    _known: dict[tuple[int, str, int, int], tuple[int, int]] = field(default_factory=dict, repr=False, compare=False)
 
     def response(self, request: Request) -> int:
         """ns from the first bit of a request until the controller can have the whole reply, at the longest."""
+        return self._times(request)[0]
+
+    def _times(self, request: Request) -> tuple[int, int]:
+        """Its longest response and its longest wait; the same for all requests of a shape to one camera."""
+        shape = request.id, request.verb, request.size, request.form
+        times = self._known.get(shape)
+        if times is None:
+            response = self._response(request)
+            times = self._known[shape] = response, max(self._planned_wait(request), response)
+        return times
+
+    def _response(self, request: Request) -> int:
         camera = self.cameras.get(self.by_address.get(request.id, 0))
         sent, back, _ = self.protocol.lengths(request)
         wire = (sent + back) * self.char
@@ -58,11 +71,13 @@ class LineGround:
 
     def longest_wait(self, request: Request) -> int:
         """ns after which a controller that waits as planned gives up."""
+        return self._times(request)[1]
+
+    def _planned_wait(self, request: Request) -> int:
+        if self.time_out is not None:
+            return self.time_out
         camera = self.cameras.get(self.by_address.get(request.id, 0))
-        planned = self.time_out
-        if planned is None:
-            planned = self.way.time_out(self.protocol, request, 0 if camera is None else camera.turnaround)
-        return max(planned, self.response(request))
+        return self.way.time_out(self.protocol, request, 0 if camera is None else camera.turnaround)
 
 
 @dataclass(frozen=True, slots=True)
