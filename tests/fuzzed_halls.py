@@ -49,6 +49,13 @@ masters:
     )
 
 
+def boxed(reboot: str = "at: 3 s, down: 12 s") -> Plan:
+    """The same cameras behind a converter that starts anew while it runs."""
+    plan = hall().source.replace("- master: desk", "- converter: box").replace("on: [wall]", "through: [box]")
+    box = f"converters:\n  - {{name: box, endpoint: '192.0.2.1:4001', reboots: [{{{reboot}}}]}}\n"
+    return read_text(plan.replace("masters:", box + "masters:"))
+
+
 HALLS = {
     "rates": hall(),
     "seldom": hall(fast="500 ms"),

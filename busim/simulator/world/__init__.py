@@ -7,7 +7,7 @@ from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
 from busim.simulator.world.fault_board import FaultBoard, Switched
 from busim.simulator.world.fault_entries import wrong_faults
-from busim.simulator.world.master_ports import MasterPort
+from busim.simulator.world.master_ports import MasterBehindConverter, MasterPort
 from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
 from busim.simulator.world.world import Name, SettingRow, World
 
@@ -20,6 +20,7 @@ __all__ = [
     "Heard",
     "HeardReply",
     "Hook",
+    "MasterBehindConverter",
     "MasterPort",
     "Name",
     "Packet",

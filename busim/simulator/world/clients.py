@@ -83,6 +83,10 @@ class Clients:
         self.slots.stay(client)
         self._clients[client] = _Client(deliver, None, 0, lasting=True)
 
+    def part(self, client: int) -> None:
+        """A client of the world itself goes, and keeps its place: who comes instead of it takes one more."""
+        del self._clients[client]
+
     def open(self, client: int, deliver: Deliver, *, plain: bool) -> bool:
         """A client from outside comes; whether it is let in."""
         now = self._kernel.now

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from busim.recording.trace import EXCHANGE, Emit
 from busim.simulator.bus import Line, Station
 from busim.simulator.kernel import Kernel
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
-from busim.simulator.world.converter_ports import ConverterPort
 
 
 class MasterPort:
@@ -131,10 +132,16 @@ class MasterOnLine(MasterPort):
         return 0
 
 
+class Taker(Protocol):
+    """What a master behind a converter sends to: the converter itself, or a connection to it."""
+
+    def take(self, data: bytes, client: int = 0) -> None: ...
+
+
 class MasterBehindConverter(MasterPort):
     """A master that is one of a converter's clients."""
 
-    converter: ConverterPort
+    converter: Taker
     client = 0
 
     def _send(self, raw: bytes) -> None:

@@ -18,6 +18,7 @@ from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case
 from busim.testing.fuzzing.injected import inject, scheduled
+from busim.testing.fuzzing.linked import Link, linked
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
 
 MakeMaster = Callable[..., Master]
@@ -46,17 +47,18 @@ class PureRun:
     judges: tuple[type[Judge], ...]
     make: MakeMaster = Master
     silent: bool = False
+    link: type[Link] | None = None
 
     def __call__(self, case: Case) -> Result:
-        return run_pure(self.plan, case, self.judges, self.make, silent=self.silent)
+        return run_pure(self.plan, case, self.judges, self.make, silent=self.silent, link=self.link)
 
 
 def run_pure(
     plan: Plan, case: Case, judges: Sequence[type[Judge]], make: MakeMaster = Master, *, master: str | None = None,
-    keep: bool = False, silent: bool = False,
+    keep: bool = False, silent: bool = False, link: type[Link] | None = None,
 ) -> Result:  # fmt: skip
     """Run a case and judge it. `master`: the name of the one under test, the plan's first where None; `keep`: the
-    records too; `silent`: the master has no hook.
+    records too; `silent`: the master has no hook. `link`: what connects it to its converters, where that can break.
 
     Raises Findings for a plan that cannot be built.
     """
@@ -77,6 +79,8 @@ def run_pure(
     bench = Bench(ground, judges, meant=bool(case.faults))
     benches.append(bench)
     believer.watch(world, ground)
+    if link is not None:
+        linked(world, link)
     inject(world, case)
     _schedule(world, name, case.actions)
     world.start()

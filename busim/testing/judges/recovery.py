@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import About, Judge, Settled
+from busim.testing.judging import About, Asked, Judge, Settled
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
 _LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
@@ -38,11 +38,14 @@ class Recovery(Judge):
         if master in self.ground.ours:
             self._claims[line] = sent, ended, outcome
 
+    def asked(self, event: Asked) -> None:
+        if event.ours:
+            self._asked_again(event.line, event.camera, event.start)
+            self._asked[event.line, event.camera] = event.start
+
     def settled(self, event: Settled) -> None:
         asked = event.asked
         line, ground = asked.line, self.ground.lines[asked.line]
-        self._asked_again(line, asked.camera, asked.start)
-        self._asked[line, asked.camera] = asked.start
         self._wait = max(self._wait, ground.longest_wait(asked.request))
         sent, ended, outcome = self._claims.get(line, (-1, -1, ""))
         first = event.answers[0] if event.answers else None
@@ -61,6 +64,21 @@ class Recovery(Judge):
                 f"{lost} exchanges in a row failed for the controller although the cameras answered "
                 f"soundly and in time, now {self.ground.name(asked.camera)}",
             )
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        if record[4] == "open":
+            self._linked(record[2], record[1])
+
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        if record[3] in ("reboot", "clients", "idle"):
+            self._linked(record[2], record[1])
+
+    def _linked(self, port: int, at: int) -> None:
+        """A connection came or went: nobody can be asked without one, so the pause counts from here."""
+        line = self.ground.port_lines.get(port)
+        for key in self._asked:
+            if key[0] == line:
+                self._asked[key] = max(self._asked[key], at)
 
     def _asked_again(self, line: int, camera: int, at: int) -> None:
         """Whether a camera was left alone for longer than the longest pause."""

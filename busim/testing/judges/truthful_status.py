@@ -26,6 +26,7 @@ class TruthfulStatus(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._online: dict[int, bool] = {}
+        self._told: dict[int, int] = {}  # camera -> when that was said
         self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row
         self._doubt: dict[int, bool] = {}  # something may have been heard otherwise
         self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> by when, line, what has to be believed
@@ -49,7 +50,7 @@ class TruthfulStatus(Judge):
             in_time = ground.in_time(asked.request, asked.start, event.answers[0].end)
             self._failures[camera] = []
             self._doubt[camera] = not in_time
-            if in_time and self._online.get(camera) is False:
+            if in_time and self._online.get(camera) is False and event.answers[0].end > self._told.get(camera, 0):
                 self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, True))
             else:
                 self._due.pop(camera, None)
@@ -64,6 +65,14 @@ class TruthfulStatus(Judge):
             if self._online.get(camera, False):
                 self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, False))
 
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        """Where a connection broke, exchanges fail that are on no line."""
+        _, _, who, fault, _ = record
+        if fault in ("reboot", "clients", "idle") and who in self.ground.port_lines:
+            for camera in self.ground.lines[self.ground.port_lines[who]].cameras:
+                self._doubt[camera] = True
+                self._failures[camera] = []
+
     def believed(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, kind, _, _, _, _ = record
         if kind not in ("online", "offline"):
@@ -73,6 +82,7 @@ class TruthfulStatus(Judge):
         self.state = kind
         online = kind == "online"
         self._online[camera] = online
+        self._told[camera] = at
         due = self._due.get(camera)
         if due is not None and due[2] is online:
             del self._due[camera]

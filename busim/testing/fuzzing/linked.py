@@ -1,0 +1,66 @@
+"""The connection of a pure master to a converter, as a client from outside has one: it breaks, and is made again."""
+
+from __future__ import annotations
+
+from busim.simulator.world import ConverterPort, MasterBehindConverter, World
+
+_FIRST, _LONGEST = 1_000_000_000, 5_000_000_000  # ns from one attempt to the next, doubled up to the longest
+
+
+class Link:
+    """Stands between a master and its converter. What is sent while there is no connection is lost.
+
+    One attempt to connect a second at most, at growing pauses (common practice, no source).
+    """
+
+    def __init__(self, world: World, port: MasterBehindConverter, converter: ConverterPort) -> None:
+        self._kernel = world.kernel
+        self._port = port
+        self._converter = converter
+        self._attempts = 0
+        self._client = 0  # 0: no connection
+        self._pause = _FIRST
+        converter.clients.drop = self._dropped
+
+    def start(self, _: object) -> None:
+        """Instant 0."""
+        self._connect(None)
+
+    def take(self, data: bytes, client: int = 0) -> None:
+        """The master sends."""
+        if self._client:
+            self._converter.chunk(self._client, data)
+
+    def _connect(self, _: object) -> None:
+        self._attempts += 1
+        client = self._attempts
+        if self._converter.open(client, self._deliver):
+            self._client, self._pause = client, _FIRST
+        else:
+            self._again()
+
+    def _again(self) -> None:
+        """Try once more after a pause."""
+        self._kernel.at(self._kernel.now + self._pause, self._connect)
+        self._pause = min(2 * self._pause, _LONGEST)
+
+    def _dropped(self, client: int, _: bool) -> None:
+        if client == self._client:
+            self._client = 0
+            self._again()
+
+    def _deliver(self, client: int, data: bytes) -> None:
+        if client == self._client:
+            self._port.deliver(client, data)
+
+
+def linked(world: World, make: type[Link]) -> None:
+    """Give each master behind a converter such a connection, instead of a place that it never loses."""
+    for port in world.masters.values():
+        if isinstance(port, MasterBehindConverter):
+            converter = port.converter
+            assert isinstance(converter, ConverterPort)
+            converter.clients.part(port.client)
+            link = make(world, port, converter)
+            port.converter = link
+            world.kernel.at(0, link.start)

@@ -1,0 +1,39 @@
+"""Connections that break: the good link passes every judge, each broken one is found."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from fuzzed_halls import SECOND, boxed
+
+from busim.recording.trace import INPUT
+from busim.simulator.masters import Master
+from busim.testing.broken_links import BROKEN_LINKS
+from busim.testing.fuzzing import Case, run_pure
+from busim.testing.fuzzing.linked import Link
+from busim.testing.judge_catalogue import all_judges
+from busim.testing.judging import FAIL, PASS
+
+JUDGES = list(all_judges().values())
+BOXED = boxed()
+CASE = Case(1, 22 * SECOND)
+
+
+def test_the_good_link_passes_and_connects_again_at_growing_pauses() -> None:
+    result = run_pure(BOXED, CASE, JUDGES, Master, link=Link, keep=True)
+    verdicts = {one.judge: one for one in result.verdicts}
+    assert [(one.judge, one.why) for one in result.verdicts if one.outcome == FAIL] == []
+    for name in ("link-hygiene", "transparency", "recovery", "attribution"):
+        assert verdicts[name].outcome == PASS, verdicts[name].why
+    opened = [record[1] for record in result.records if record[0] == INPUT and record[4] == "open"]
+    assert opened[0] == 0
+    assert [later - former for former, later in pairwise(opened[1:])] == [2 * SECOND, 4 * SECOND, 5 * SECOND]
+
+
+@pytest.mark.parametrize("name", BROKEN_LINKS)
+def test_a_broken_link_is_found(name: str) -> None:
+    broken = BROKEN_LINKS[name]
+    failed = {one.judge: one for one in run_pure(BOXED, CASE, JUDGES, link=broken.make).verdicts if one.outcome == FAIL}
+    assert broken.found_by in failed
+    assert failed[broken.found_by].evidence
