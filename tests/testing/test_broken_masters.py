@@ -6,14 +6,16 @@ import ast
 import inspect
 
 import pytest
-from fuzzed_halls import HALLS, SHOWN
+from fuzzed_halls import HALLS, MS, SHOWN, hall
 
+from busim.plan import read_text
 from busim.simulator.masters import Master
 from busim.testing import broken_masters
+from busim.testing.broken_links import BROKEN_LINKS
 from busim.testing.broken_masters import BROKEN
-from busim.testing.fuzzing import run_pure
+from busim.testing.fuzzing import Case, run_pure
 from busim.testing.judge_catalogue import all_judges
-from busim.testing.judging import FAIL
+from busim.testing.judging import FAIL, PASS
 
 JUDGES = list(all_judges().values())
 _CHANGED_LINES = 5
@@ -51,8 +53,18 @@ def test_every_broken_master_is_the_good_one_with_at_most_five_lines_changed() -
     assert {name: size for name, size in sizes.items() if size > _CHANGED_LINES} == {}
 
 
-def test_every_judge_of_a_controller_fails_on_some_broken_master_or_says_why_not() -> None:
-    """Those of the installation and of connections have masters of their own kind in their tests."""
+def test_every_judge_of_a_controller_fails_on_something_broken() -> None:
     found_by = {judge for broken in BROKEN.values() for judge in broken.found_by}
+    found_by |= {broken.found_by for broken in BROKEN_LINKS.values()}
     assert found_by <= all_judges().keys()
-    assert all_judges().keys() - found_by == {"address-plan", "transparency", "link-hygiene"}
+    assert all_judges().keys() - found_by == {"address-plan", "transparency"}  # they judge the installation
+
+
+def test_two_cameras_with_one_id_fail_the_address_plan_whoever_asks() -> None:
+    """Both answer at once with other values: an error on that ID alone; at other distances both are heard."""
+    plan = read_text(hall().source.replace("name: c3, id: 3", "name: c3, id: 2"))
+    case = Case(1, 4000 * MS)
+    (found,) = run_pure(plan, case, [all_judges()["address-plan"]]).verdicts
+    assert (found.outcome, found.why) == (FAIL, "bus ID 2 is answered by c2 and c3")
+    (clean,) = run_pure(hall(), Case(1, 14000 * MS), [all_judges()["address-plan"]]).verdicts
+    assert clean.outcome == PASS

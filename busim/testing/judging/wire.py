@@ -47,9 +47,9 @@ class WireReader:
         self._kept.append((burst, events[-1] if events else None))
         for event in events:
             self._last = event
-            waiting = self._open.get(event.camera)
+            waiting = self._open.get(event.request.id)
             if waiting is None:
-                waiting = self._open[event.camera] = deque(maxlen=_OPEN)
+                waiting = self._open[event.request.id] = deque(maxlen=_OPEN)
             waiting.append(event)
             self._asked(event)
 
@@ -81,13 +81,13 @@ class WireReader:
     def _replies_in(self, burst: Burst) -> list[Answered]:
         """What a camera sent: mostly one reply to the last request. A late one may have others right behind it."""
         _, line, camera, start, end, _, data, exact = burst
-        last = self._last
-        if last is not None and last.camera == camera:
+        last, address = self._last, self._line.cameras[camera].address
+        if last is not None and last.request.id == address:
             reply = self._line.protocol.decode_reply(data, last.request)
             if reply is not None:
                 return [Answered(start, end, line, camera, last, reply, False, data, bool(exact))]
         found, tried = [], set()
-        for asked in reversed(self._open.get(camera, ())):
+        for asked in reversed(self._open.get(address, ())):
             if asked.request in tried:
                 continue  # a reply to both: it counts for the later one
             tried.add(asked.request)
