@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from busim.cli.live_status import News
     from busim.runtime.bridge import Address
     from busim.runtime.session import Live
+    from busim.web import ControlServer
 
 NAME = "serve"
 HELP = "Open every converter of a plan to real clients, until Ctrl-C."
@@ -72,11 +73,17 @@ def command(
     until = None if length is None else option_parsing.length(length)
     the_plan = read(plan)
     news = News()
+    control = None
+    if ready is not None:  # a program waits for it, and can be told how to control the session
+        from busim.web import ControlServer
+
+        control = ControlServer()
 
     def announce(addresses: Mapping[str, Address]) -> None:
         print_doors(the_plan, addresses, to_errors=as_json)
         if ready is not None:
-            _write_ready(ready, endpoints_json(live.endpoints(dialled=False)))
+            about = None if control is None else control.about
+            _write_ready(ready, endpoints_json(live.endpoints(dialled=False), about))
         hold_still()
 
     live = Live(
@@ -85,7 +92,7 @@ def command(
     )  # fmt: skip
     news.now = lambda: live.now
     with asyncio.Runner(loop_factory=wall_loop) as runner:
-        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout))
+        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout, control))
     report = live.report()
     if as_json:
         print_json(report)
@@ -95,7 +102,7 @@ def command(
         raise typer.Exit(1)
 
 
-async def _serve(live: Live, news: News, out: TextIO) -> None:
+async def _serve(live: Live, news: News, out: TextIO, control: ControlServer | None) -> None:
     """Until the session ends by itself or somebody ends it."""
     import asyncio
 
@@ -103,13 +110,15 @@ async def _serve(live: Live, news: News, out: TextIO) -> None:
     loop.set_exception_handler(news.trouble)
     stopped = asyncio.Event()
     with _signals(loop, stopped):
-        async with live:
-            with _lines(loop, live, news):
-                print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)
-                waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]
-                await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
-                for each in waits:
-                    each.cancel()
+        async with live, contextlib.AsyncExitStack() as stack:
+            if control is not None:
+                await stack.enter_async_context(control.serving(live))
+            stack.enter_context(_lines(loop, live, news))
+            print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)
+            waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]
+            await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+            for each in waits:
+                each.cancel()
 
 
 @contextlib.contextmanager
@@ -131,7 +140,7 @@ def _write_ready(path: str, endpoints: str) -> None:
     """All at once: whoever sees the file sees all of it."""
     from busim.cli.writing import write_whole
 
-    write_whole(path, endpoints + "\n", "ready file", known=is_ready)
+    write_whole(path, endpoints + "\n", "ready file", known=is_ready, private=True)  # it has the token
 
 
 def is_ready(text: str) -> bool:

@@ -93,12 +93,14 @@ async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> i
 
     from busim.cli.gc_tuning import hold_still
     from busim.runtime.session import ChildProcess
+    from busim.web import ControlServer
 
     loop = asyncio.get_running_loop()
     loop.set_exception_handler(news.trouble)
+    control = ControlServer()
     passed_on = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-    async with live:
-        beside = ChildProcess(live, words, hook=hook, news=news.tell)
+    async with live, control.serving(live):
+        beside = ChildProcess(live, words, hook=hook, news=news.tell, told=control.variables)
         if beside.unnamed:
             news.caution(
                 "caution: no environment variables of their own for " + ", ".join(beside.unnamed) + ": their names "

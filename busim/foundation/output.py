@@ -85,13 +85,13 @@ def _check_like(name: str, kind: str, known: Known | None) -> None:
 @contextlib.contextmanager
 def whole_file(
     name: str | Path, kind: str, *, overwrite: bool = False, known: Known | None = None,
-    inputs: Iterable[str | Path] = (), new: bool = False,
+    inputs: Iterable[str | Path] = (), new: bool = False, private: bool = False,
 ) -> Iterator[IO[bytes]]:  # fmt: skip
     """A file to write into, which stands at `name` when the block ends well; when it does not, all is as before.
 
     A full disk or a power cut leaves the old one or the new one and no half of either. A link stays a link. A terminal
     or a device is written to as it is. The rest as `check_target`, which is asked; `new`: raises FileExistsError where
-    there is a file. Raises UserError where it cannot be written.
+    there is a file; `private`: nobody but the user may read it. Raises UserError where it cannot be written.
     """
     text = str(name)
     if not new:
@@ -107,7 +107,7 @@ def whole_file(
             yield file
             file.flush()
             os.fsync(file.fileno())
-            _take_place(file, place, target, new=new)
+            _take_place(file, place, target, new=new, private=private)
     except OSError as error:
         if new and isinstance(error, FileExistsError):
             raise
@@ -129,7 +129,7 @@ def _beside(target: Path) -> Iterator[tuple[IO[bytes], Path]]:
         place.unlink(missing_ok=True)
 
 
-def _take_place(file: IO[bytes], place: Path, target: Path, *, new: bool) -> None:
+def _take_place(file: IO[bytes], place: Path, target: Path, *, new: bool, private: bool) -> None:
     try:
         old: os.stat_result | None = os.stat(target)
     except FileNotFoundError:
@@ -138,7 +138,8 @@ def _take_place(file: IO[bytes], place: Path, target: Path, *, new: bool) -> Non
         if old is not None and (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
             os.fchown(file.fileno(), old.st_uid, old.st_gid)
     with contextlib.suppress(OSError):
-        os.fchmod(file.fileno(), 0o666 & ~_umask() if old is None else stat.S_IMODE(old.st_mode))
+        mode = 0o666 & ~_umask() if old is None else stat.S_IMODE(old.st_mode)
+        os.fchmod(file.fileno(), 0o600 if private else mode)
     if not new:
         place.replace(target)
         return

@@ -285,7 +285,7 @@ def _right_kind(argument: Argument, value: object) -> None:
             "not one of the words", field=argument.name, found=repr(str(value)[:60]),
             expected=" or ".join(argument.words), mend=f"write {argument.words[0]}",
         )  # fmt: skip
-    if not isinstance(value, (str, int, float)) or isinstance(value, bool) or len(str(value)) > 2 * _LONGEST:
+    if not isinstance(value, (str, int)) or isinstance(value, bool) or len(str(value)) > 2 * _LONGEST:
         raise UserError("not a text", field=argument.name, expected=argument.what)
 
 

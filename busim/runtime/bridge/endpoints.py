@@ -18,9 +18,10 @@ _KEYS = ("host", "port", "pty")
 Endpoints = Mapping[str, Mapping[str, Any]]  # converter -> host, port, pty, transport, dials; what it has of these
 
 
-def endpoints_json(endpoints: Endpoints) -> str:
-    """`{"schema": 1, "converters": {"boulder box": {"host": "127.20.0.44", "port": 40001}}}`."""
-    return json.dumps({"schema": SCHEMA, "converters": endpoints})
+def endpoints_json(endpoints: Endpoints, control: Mapping[str, str] | None = None) -> str:
+    """`{"schema": 1, "converters": {"boulder box": {"host": "127.20.0.44", "port": 40001}}}`, and where `control` says
+    how the session is controlled, that as `control`."""
+    return json.dumps({"schema": SCHEMA, "converters": endpoints, **({} if control is None else {"control": control})})
 
 
 def variables(endpoints: Endpoints) -> tuple[dict[str, str], list[str]]:

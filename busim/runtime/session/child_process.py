@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from busim.protocols.hook import VERSION, Intent, Lines, intent_line
 from busim.runtime.bridge import Child, fill, variables
@@ -17,17 +17,21 @@ _GRACE = 10.0  # seconds after the first signal in which a command may wind up
 class ChildProcess:
     """Runs `command` beside `live`, which has begun. `hook`: its standard input and output are lines of the hook.
 
+    `told`: further environment variables.
     `news` is told of lines that are no beliefs and of moves that the command does not read. Raises UserError where the
     command names a converter that there is not, or cannot be run.
     """
 
-    def __init__(self, live: Live, command: Sequence[str], *, hook: bool, news: Callable[[str], None]) -> None:
+    def __init__(
+        self, live: Live, command: Sequence[str], *, hook: bool, news: Callable[[str], None],
+        told: Mapping[str, str] | None = None,
+    ) -> None:  # fmt: skip
         self._live = live
         self._news = news
         self._hook = hook
         endpoints = live.endpoints()
         named, self.unnamed = variables(endpoints)
-        environment = {**os.environ, **named, **({"BUSIM_HOOK": str(VERSION)} if hook else {})}
+        environment = {**os.environ, **named, **(told or {}), **({"BUSIM_HOOK": str(VERSION)} if hook else {})}
         self._lines = Lines()
         self._child = Child(fill(command, endpoints), environment, self._heard if hook else None)
         self._signals = 0

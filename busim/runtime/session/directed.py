@@ -39,7 +39,7 @@ class Directed:
         self._enter(prepared.do)
         return prepared.said
 
-    def act(self, action: str, **arguments: Any) -> str:
+    def act(self, action: str, /, **arguments: Any) -> str:
         """Do an action by its name, with its arguments. Raises UserError."""
         prepared = prepare(self._world(), action, arguments)
         self._enter(prepared.do)

@@ -53,9 +53,7 @@ class ConverterPort:
         policy: Policy, com: ComPort | None, arbiter: Arbiter | None, number: int, emit: Emit,
     ) -> None:  # fmt: skip
         self._kernel = kernel
-        self._line = line
-        self._station = station
-        self._packer = packer
+        self._line, self._station, self._packer = line, station, packer
         self.to_line = to_line
         self.down: Passage = self._reach_line
         self._policy = policy
