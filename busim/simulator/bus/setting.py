@@ -52,6 +52,14 @@ class Setting:
         cut = (1 << format.data_bits) - 1
         self.trim = bytes(value & cut for value in range(256)) if format.data_bits < 8 else None
 
+    def since(self, data: bytes, first: int, instant: int) -> tuple[bytes, int]:
+        """Of characters without a gap, there from `first` ns on, those from an instant on, and when the first of them
+        was there.
+        """
+        times = [first + self.offset(number * self.halves) for number in range(len(data))]
+        missed = sum(at < instant for at in times)
+        return data[missed:], times[missed] if missed < len(data) else first
+
     def offset(self, halves: int) -> int:
         """ns from the start of a run of characters to half bit `halves` of it, rounded to the nearest."""
         return (halves * self._numerator + self._half) // self._denominator

@@ -347,7 +347,7 @@ class ConverterPort:
     ) -> None:
         """Characters from the line. A raw connection cannot carry flags; COM port control tells of them."""
         if first < self._down_until:
-            data, first = self._after_reboot(data, first)
+            data, first = self._station.setting.since(data, first, self._down_until)
             if not data:
                 return
         if self.replied is not None:
@@ -359,13 +359,6 @@ class ConverterPort:
         if self._arbitration is not None:
             self._arbitration.heard(data, last + self._station.setting.tail)
         self._arm()
-
-    def _after_reboot(self, data: bytes, first: int) -> tuple[bytes, int]:
-        """Of characters from `first` ns on, those that came after the reboot, and when the first of them did."""
-        setting = self._station.setting
-        times = [first + setting.offset(number * setting.halves) for number in range(len(data))]
-        missed = sum(at < self._down_until for at in times)
-        return data[missed:], times[missed] if missed < len(data) else first
 
     def _arm(self) -> None:
         due = self._packer.due
