@@ -7,10 +7,20 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 if TYPE_CHECKING:
+    from busim.protocols import BusProtocol
     from busim.testing import Explanation, Proof
 
 NAME = "prove"
 HELP = "Try out a protocol file or a camera model."
+
+
+def _list_checks(asked: bool) -> None:
+    if asked:
+        from busim.protocols import checks
+
+        for name, others in checks().items():
+            print(f"{name}  (also {', '.join(others)})" if others else name)
+        raise typer.Exit
 
 
 def command(
@@ -19,6 +29,12 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(help="A capture, raw bytes or text of hex digits: which of its frames the protocol explains."),
     ] = None,
+    checks: Annotated[  # noqa: ARG001  # done before anything else
+        bool,
+        typer.Option(
+            "--checks", callback=_list_checks, is_eager=True, help="List every check a protocol file can name."
+        ),
+    ] = False,
 ) -> None:
     """Prove and show."""
     from busim.foundation.errors import UserError
@@ -42,10 +58,28 @@ def _prove_model(subject: str) -> None:
     from busim.plan.models import find
     from busim.testing import prove_model
 
-    proof = prove_model(find(subject))
+    proof = prove_model(find(subject), _beside(subject))
     _show(proof, in_text=False)
     if not proof.holds:
         raise typer.Exit(1)
+
+
+def _beside(subject: str) -> dict[str, BusProtocol]:
+    """The sound protocol files in the folder of a model's file, by the names of their protocols."""
+    from contextlib import suppress
+    from pathlib import Path
+
+    from busim.foundation.errors import UserError
+    from busim.foundation.yaml_source import is_path, load
+    from busim.protocols import find
+
+    found = {}
+    for path in sorted(Path(subject).parent.glob("*.yaml")) if is_path(subject) else ():
+        with suppress(UserError, AttributeError, TypeError):  # whatever else lies there is not asked about
+            if "busim-protocol" in load(path).value:
+                protocol = find(str(path.resolve()))
+                found[protocol.name] = protocol
+    return found
 
 
 def _prove_protocol(subject: str, against: str | None) -> None:

@@ -34,7 +34,16 @@ from busim.protocols.contract import (
     StreamFramer,
     WireFramer,
 )
-from busim.protocols.declared import Declaration, DeclaredProtocol, Layout, Operation, json_schema, read, read_text
+from busim.protocols.declared import (
+    Declaration,
+    DeclaredProtocol,
+    Layout,
+    Operation,
+    checks,
+    json_schema,
+    read,
+    read_text,
+)
 from busim.protocols.keys import has_id, spoken
 from busim.protocols.modbus_rtu import ModbusRtu
 from busim.protocols.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
@@ -77,6 +86,7 @@ __all__ = [
     "StreamFramer",
     "WireFramer",
     "assignment",
+    "checks",
     "find",
     "has_id",
     "json_schema",

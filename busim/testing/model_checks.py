@@ -7,13 +7,13 @@ locked value can be had again, that there is a way to both ends of every range, 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
 from busim.plan.models import Model, Parameter
-from busim.protocols import CHANGE_ID, PRESET, READ, SAVE, START, STEP, STOP, WRITE, Request, find, spoken
+from busim.protocols import CHANGE_ID, PRESET, READ, SAVE, START, STEP, STOP, WRITE, BusProtocol, Request, find, spoken
 from busim.simulator.cameras import Camera
 from busim.simulator.kernel import Chance
 from busim.testing.protocol_checks import Proof, Verdict, listed
@@ -26,8 +26,9 @@ _REQUESTS = 3000
 _VERBS = (READ, WRITE, WRITE, WRITE, STEP, START, STOP, CHANGE_ID, SAVE, PRESET)
 
 
-def prove_model(model: Model) -> Proof:
-    """Try the model. It takes less than a second for a camera of the usual size."""
+def prove_model(model: Model, protocols: Mapping[str, BusProtocol] | None = None) -> Proof:
+    """Try the model, with `protocols` (by name) besides those that come with busim. It takes less than a second for a
+    camera of the usual size."""
     verdicts = (
         _verdict("every value can be set to both of its ends, where nothing locks it", model, _ends),
         _verdict("every lock refuses what it locks, and lets it go again", model, _locks),
@@ -38,7 +39,9 @@ def prove_model(model: Model) -> Proof:
         _verdict("a loss of power takes what was not saved and nothing else", model, _power),
         _verdict("requests at random leave every value within its range and limits", model, _random),
     )
-    return Proof(model.name, model.title, (_protocols(model), *(one for one in verdicts if one.tried)), ())
+    return Proof(
+        model.name, model.title, (_protocols(model, protocols or {}), *(one for one in verdicts if one.tried)), ()
+    )
 
 
 def _verdict(what: str, model: Model, trial: Callable[[Model], Iterator[str]]) -> Verdict:
@@ -47,11 +50,11 @@ def _verdict(what: str, model: Model, trial: Callable[[Model], Iterator[str]]) -
     return Verdict(what, len(said), not wrong, listed(wrong))
 
 
-def _protocols(model: Model) -> Verdict:
+def _protocols(model: Model, known: Mapping[str, BusProtocol]) -> Verdict:
     wrong, notes, tried = [], [], 0
     for name in model.keys:
         try:
-            protocol = find(name)
+            protocol = known.get(name) or find(name)
         except UserError:
             notes.append(f"{name}: not tried, since there is no protocol of this name here")
             continue

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import BusimError, UserError
-from busim.protocols import READ, DeclaredProtocol, Reply, Request, find, json_schema, read_text, starter
+from busim.protocols import READ, DeclaredProtocol, Reply, Request, checks, find, json_schema, read_text, starter
 from busim.protocols.declared import codegen_request
+from busim.protocols.declared.sums import summer
 
 
 def found_in(text: str) -> Findings:
@@ -207,3 +208,27 @@ def test_the_file_of_a_plan_that_is_loaded_is_read_once_however_often_its_protoc
     assert name is not None
     other = find("./wall.yaml", "plans", {"./wall.yaml": GOOD.replace(name[0], "name: other", 1)})
     assert (first.name, other.name) == (name[1], "other")
+
+
+# -- checks by their other names -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "check"),  # of the bytes 123456789, as the RevEng catalogue prints it
+    [
+        ("CRC-16/IBM-SDLC", 0x906E), ("CRC-16/X-25", 0x906E), ("X-25", 0x906E), ("CRC-16/CCITT-FALSE", 0x29B1),
+        ("XMODEM", 0x31C3), ("MODBUS", 0x4B37), ("PKZIP", 0xCBF43926), ("CRC-32C", 0xE3069283), ("CRC-8", 0xF4),
+    ],
+)  # fmt: skip
+def test_a_check_takes_the_aliases_of_the_catalogue(kind: str, check: int) -> None:
+    assert summer(kind)(b"123456789") == check
+
+
+def test_every_check_is_listed_once_with_its_aliases_and_each_of_them_can_be_declared() -> None:
+    listed = [name for kind, others in checks().items() for name in (kind, *others)]
+    assert len(listed) == len(set(listed))
+    assert {"xor", "lrc", "CRC-16/MODBUS", "CRC-16/X-25", "KERMIT"} <= set(listed)
+    for kind in ("CRC-8", "DOW-CRC"):
+        text = GOOD.replace("kind: xor", f"kind: {kind}")
+        assert text != GOOD
+        assert isinstance(read_text(text, "wall.yaml"), DeclaredProtocol)

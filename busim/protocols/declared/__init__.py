@@ -1,11 +1,13 @@
 """Protocols that are files: a protocol described by its frames and messages, without a line of program.
 
-Public: `read` and `read_text` (a file or text to a `DeclaredProtocol`), `json_schema` (for editors).
+Public: `read` and `read_text` (a file or text to a `DeclaredProtocol`), `json_schema` (for editors),
+`checks` (the checks that a file can name).
 """
 
 from busim.protocols.declared.codec import DeclaredProtocol
 from busim.protocols.declared.declaration import Declaration, Operation
 from busim.protocols.declared.layouts import Layout
 from busim.protocols.declared.reading import json_schema, read, read_text
+from busim.protocols.declared.sums import checks
 
-__all__ = ["Declaration", "DeclaredProtocol", "Layout", "Operation", "json_schema", "read", "read_text"]
+__all__ = ["Declaration", "DeclaredProtocol", "Layout", "Operation", "checks", "json_schema", "read", "read_text"]

@@ -150,7 +150,7 @@ def _check(declaration: Declaration, notes: Notebook) -> None:
             "not a check that is known",
             found=repr(check.kind),
             expected="xor, sum, sum-16, lrc, or a name of the RevEng catalogue, as CRC-16/MODBUS",
-            mend=f"did you mean {meant}?" if meant else None,
+            mend=f"did you mean {meant}?" if meant else "`busim prove --checks` lists them all",
         )
     before = [part for part in frame[: frame.index("check")] if isinstance(part, str)]
     if check.start not in ("mark", "frame", *before):

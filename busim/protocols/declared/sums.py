@@ -9,18 +9,35 @@ import re
 from collections.abc import Callable
 from functools import cache
 
-from anycrc import CRC, Model, models
+from anycrc import CRC, Model, aliases, models
 
 Sum = Callable[[bytes], int]
 PLAIN = ("xor", "sum", "sum-16", "lrc")
-_NAME = re.compile(r"CRC(\d+)-(.+)")
+_NAME = re.compile(r"CRC(\d+[A-Z]?)(?:-(.+))?")
 
 
 @cache
 def catalogue() -> dict[str, str]:
-    """The catalogue's names, as `CRC-16/MODBUS`, and what the engine calls them."""
-    found = {name: _NAME.fullmatch(name) for name in models}
-    return {f"CRC-{match[1]}/{match[2]}": name for name, match in found.items() if match}
+    """The catalogue's names, as `CRC-16/MODBUS`, and its aliases, as `CRC-16/IBM`; each with the engine's name."""
+    found = {_written(name): name for name in models}
+    return found | {_written(alias): name for alias, name in aliases.items() if _written(alias) not in found}
+
+
+def checks() -> dict[str, tuple[str, ...]]:
+    """Every check there is by its name, with the other names that it goes by."""
+    also: dict[str, list[str]] = {_written(name): [] for name in models}
+    for name, engine in catalogue().items():
+        if name != _written(engine):
+            also[_written(engine)].append(name)
+    return {**dict.fromkeys(PLAIN, ()), **{name: tuple(sorted(others)) for name, others in also.items()}}
+
+
+def _written(name: str) -> str:
+    """The engine's `CRC16-MODBUS` as the catalogue writes it."""
+    match = _NAME.fullmatch(name)
+    if match is None:
+        return name
+    return f"CRC-{match[1]}/{match[2]}" if match[2] else f"CRC-{match[1]}"
 
 
 def width_of(kind: str) -> int:
