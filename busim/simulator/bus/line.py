@@ -36,8 +36,8 @@ class Line:
 
     It owns the parts and hands each the others that it needs: `Cable` (stations, delays, cuts), `Traffic` (when the
     pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of
-    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `span`: propagation from end
-    to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
+    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `traffic`: what is on the pair
+    now; `span`: propagation from end to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
     """
 
     def __init__(
@@ -61,7 +61,7 @@ class Line:
         exact = ExactPath(kernel, cable, traffic, number, emit)
         groups = ReceiverGroups(cable, exact, always_exact=always_exact)
         fast = FastPath(kernel, cable, traffic, groups, exact, number, emit)
-        self._cable, self._traffic, self._exact, self._groups, self._fast = cable, traffic, exact, groups, fast
+        self._cable, self.traffic, self._exact, self._groups, self._fast = cable, traffic, exact, groups, fast
         self._ports = PortChanges(kernel, cable, traffic, groups, exact, fast, number, emit)
         self._rewiring = Rewiring(kernel, cable, traffic, groups, exact, fast)
         self.stations = cable.stations
@@ -104,21 +104,6 @@ class Line:
     def segments(self) -> CableSegments | None:
         """What the pair is cut into; None while it is whole."""
         return self._cable.segments
-
-    @property
-    def under_way(self) -> int:
-        """How many bursts have begun and are not yet delivered to every station."""
-        return self._traffic.under_way
-
-    @property
-    def begun_at(self) -> int:
-        """When the last burst began, ns."""
-        return self._traffic.begun_at
-
-    @property
-    def exact_bursts(self) -> int:
-        """How many bursts so far took the exact path."""
-        return self._traffic.exact_bursts
 
     def laid(self) -> dict[str, object]:
         """How the pair is laid, for the head of a trace (`cables`)."""
@@ -172,7 +157,7 @@ class Line:
     def _send_behind(self, burst: Burst, data: bytes) -> Burst:
         if not burst.data:
             raise Defect(f"{burst.station.name} sends while it holds the pair at space")
-        span, traffic = self._cable.span, self._traffic
+        span, traffic = self._cable.span, self.traffic
         if not burst.closed and len(burst.data) < _LONGEST:
             before = len(burst.data)
             burst.data += data
@@ -253,7 +238,7 @@ class Line:
 
     def _begin(self, burst: Burst) -> None:
         burst.begun = True
-        traffic, groups = self._traffic, self._groups
+        traffic, groups = self.traffic, self._groups
         traffic.under_way += 1
         traffic.begun_at = burst.start
         if groups.alike and not self.exact_groups and burst.on >= traffic.free_at:
@@ -273,7 +258,7 @@ class Line:
 
     def _begin_exact(self, burst: Burst) -> None:
         """A burst begins that at least one group may have to hear on the exact path."""
-        cable, traffic, exact = self._cable, self._traffic, self._exact
+        cable, traffic, exact = self._cable, self.traffic, self._exact
         if cable.segments is not None and not self._rewiring.admit(burst):
             return
         self._groups.release(burst.on)

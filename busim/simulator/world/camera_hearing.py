@@ -101,7 +101,7 @@ class Hearing:
         framer, line = self._framer, self._line
         due = framer.quiet_until
         # on the fast path only a burst that began before this was quiet can still belong to it
-        if line.exact_groups or (line.under_way and due is not None and line.begun_at < due):
+        if line.exact_groups or (line.traffic.under_way and due is not None and line.traffic.begun_at < due):
             if self._more_comes():
                 return
             due = framer.quiet_until

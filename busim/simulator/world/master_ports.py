@@ -51,7 +51,7 @@ class MasterPort:
         """Do what the master wants."""
         raw, wake = step
         if raw is not None:
-            self._exact_before = self._line.exact_bursts
+            self._exact_before = self._line.traffic.exact_bursts
             self._send(raw)
         if wake is not None:
             self._due = wake
@@ -80,7 +80,7 @@ class MasterPort:
         target = task.target
         camera = self._cameras.get(target.name)
         read_at = camera.read_at(task.request, sent, ended) if camera is not None and outcome == "ok" else -1
-        exact = 1 if self._line.exact_bursts != self._exact_before else 0
+        exact = 1 if self._line.traffic.exact_bursts != self._exact_before else 0
         self._emit(
             (
                 EXCHANGE, self._line.number, self._number, self._numbers[target.name], target.address, task.kind,

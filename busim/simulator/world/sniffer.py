@@ -103,7 +103,7 @@ class Sniffer:
         self._sent = chunk.at
         self._flagged = False
         self._together = together
-        self._exact_before = self._line.exact_bursts
+        self._exact_before = self._line.traffic.exact_bursts
         self._finder.expect(request)
         if request.id == self._protocol.broadcast:
             self._end(at, "unanswered")
@@ -158,7 +158,7 @@ class Sniffer:
         number, name = self._who
         camera = self._cameras.get(name)
         read_at = camera.read_at(request, self._sent, ended) if camera is not None and outcome == "ok" else -1
-        exact = 1 if self._line.exact_bursts != self._exact_before else 0
+        exact = 1 if self._line.traffic.exact_bursts != self._exact_before else 0
         self._emit(
             (
                 EXCHANGE, self._line.number, self._number, number, request.id, "foreign", _work(request), 1, self._sent,
