@@ -36,8 +36,8 @@ class Line:
 
     It owns the parts and hands each the others that it needs: `Cable` (stations, delays, cuts), `Traffic` (when the
     pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of
-    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `traffic`: what is on the pair
-    now; `span`: propagation from end to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
+    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `traffic`: what is on the
+    pair now; `span`: propagation from end to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
     """
 
     def __init__(
