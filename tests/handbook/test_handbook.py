@@ -43,7 +43,7 @@ PROPER = """
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
     SARIF SLLA272 SQLite Schema Serial TCP Telnet
     A4 HTML Letter PDF E1.20 V.24 V.28
-    Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
+    SIGTERM Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 
 
@@ -136,7 +136,12 @@ def test_the_two_programs_of_the_readme_are_there() -> None:
 def test_every_option_named_exists(name: str) -> None:
     top = list(typer.main.get_command(app).commands.values())  # type: ignore[attr-defined]
     commands = [*top, *(one for group in top for one in getattr(group, "commands", {}).values())]
-    there = {option for command in commands for parameter in command.params for option in parameter.opts} | {"--help"}
+    there = {
+        option
+        for command in commands
+        for parameter in command.params
+        for option in (*parameter.opts, *parameter.secondary_opts)
+    } | {"--help"}
     assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", TEXTS[name])) - there == set()
 
 
