@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from busim.foundation.errors import Defect, UserError
+from busim.foundation.printable import printable
 
 Severity = Literal["error", "warning", "note"]
 
@@ -68,7 +69,7 @@ def render(finding: Finding) -> str:
         text = getattr(finding, name)
         if text is not None:
             lines.append(f"    {name + ':':<10}{text}")
-    return "\n".join(lines)
+    return printable("\n".join(lines))
 
 
 class Findings(UserError):

@@ -7,6 +7,8 @@ busim: it stops the run, the trace so far is saved, and the message asks for a r
 
 from __future__ import annotations
 
+from busim.foundation.printable import printable
+
 __all__ = ["BusimError", "Defect", "UserError"]
 
 
@@ -55,7 +57,7 @@ class UserError(BusimError):
             text += f"; expected {self.expected}"
         if self.mend is not None:
             text += f". To mend: {self.mend}"
-        return text
+        return printable(text)
 
 
 class Defect(BusimError):

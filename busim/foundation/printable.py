@@ -1,0 +1,18 @@
+"""Text from outside, as it may be shown: characters that would steer a terminal are written out.
+
+A plan, a trace or a controller can hold anything. What moves a cursor, sets a title or turns the direction of writing
+would make a screen say what nobody found. The escape is that of JSON, so that JSON stays JSON.
+"""
+
+from __future__ import annotations
+
+import re
+
+# C0 but tab and line feed, DEL, C1 (ISO/IEC 6429); line and paragraph separators; directional marks (UAX #9); halves of
+# pairs, as Python has them for bytes of a file name that are no text
+_STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def printable(text: str) -> str:
+    """The text, with every character that steers a terminal as `\\u001b`."""
+    return _STEERING.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
