@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -216,6 +217,22 @@ def test_a_camera_that_is_deaf_while_it_saves_hears_nothing_and_then_does() -> N
     assert hall.ask("01 06 00 C8 00 01") == sealed("01 06 00 C8 00 01")
     assert hall.ask(READ_SERIAL.format("01")) == b""
     hall.run(250 * MS)
+    assert hall.ask(READ_SERIAL.format("01")) == serial(1, "left")
+
+
+def test_a_camera_that_lost_power_before_its_answer_is_out_does_not_go_deaf_when_it_has_booted() -> None:
+    """It is asked to save, and is off and on again before it has answered: what it was about to do is forgotten."""
+    hall = Hall("minicam")
+    camera = hall.world.cameras["left"].camera
+    camera.model = replace(camera.model, timing=replace(camera.model.timing, boot=0))
+    hall.ask("01 06 00 C8 00 01", wait=0)
+    served = False
+    while not served:  # up to the instant at which it has the request
+        hall.run(MS // 10)
+        served = hall.world.cameras["left"].last_request is not None
+    hall.power("left", False)
+    hall.power("left", True)
+    hall.run(100 * MS)
     assert hall.ask(READ_SERIAL.format("01")) == serial(1, "left")
 
 

@@ -145,7 +145,7 @@ class CameraPort:
                 self._emit((CHANGE, at, self.number, "bus_id", str(action.id)))
                 self._enlist()
             elif isinstance(action, Deaf):
-                self._kernel.at_or_now(answered, self._deaf, action.until)
+                self._kernel.at_or_now(answered, self._deaf, (self._turn, action.until))
             elif isinstance(action, Restart):
                 self._kernel.at_or_now(answered, self._restart, self._turn)
 
@@ -154,8 +154,9 @@ class CameraPort:
             self.camera.woken(at)
             self._carry_out(at, at)
 
-    def _deaf(self, until: int) -> None:
-        if self.hears and until > self._kernel.now:
+    def _deaf(self, what: tuple[int, int]) -> None:
+        turn, until = what
+        if turn == self._turn and self.hears and until > self._kernel.now:
             self._turn += 1
             self._hear(False)
             self._kernel.at(until, self._hear_again, self._turn)
