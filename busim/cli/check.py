@@ -66,12 +66,13 @@ def _checked(path: str) -> tuple[Plan | None, Checked]:
     from busim.commissioning.rehearse import wrong
     from busim.foundation.diagnostics import Findings
     from busim.plan import read
+    from busim.simulator.world import wrong_faults
 
     try:
         plan = read(path)
     except Findings as error:
         return None, unreadable(path, error.findings)
-    return plan, check(plan).also(wrong(plan))
+    return plan, check(plan).also((*wrong(plan), *wrong_faults(plan)))
 
 
 def _write(name: str, checked: Checked) -> None:

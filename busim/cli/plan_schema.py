@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -22,8 +22,23 @@ class Form(StrEnum):
 
 def command(of: Annotated[Form, typer.Option(help="The form of which file.")] = Form.plan) -> None:
     """Print it."""
-    from busim import plan, protocols
+    from busim import protocols
     from busim.plan import models
 
-    form = {Form.plan: plan.json_schema, Form.protocol: protocols.json_schema, Form.camera: models.json_schema}[of]
+    form = {Form.plan: _plan, Form.protocol: protocols.json_schema, Form.camera: models.json_schema}[of]
     print(json.dumps(form(), indent=2, ensure_ascii=False))
+
+
+def _plan() -> dict[str, Any]:
+    """The form of a plan, with the parameters of each fault, which a plan does not know."""
+    from busim import plan
+    from busim.simulator.faults import all_faults, all_presets
+
+    form = plan.json_schema()
+    shape = form["$defs"]["FaultShape"]
+    shape["properties"]["fault"]["enum"] = [*all_faults(), *all_presets()]
+    shape["allOf"] = [
+        {"if": {"properties": {"fault": {"const": name}}}, "then": {"properties": fault.schema()}}
+        for name, fault in all_faults().items()
+    ]
+    return form

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import json
+import statistics
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
-from fault_halls import MS, Broken, S, hall
+from fault_halls import HALL, MS, Broken, S, hall
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
+from busim.plan import Plan
 from busim.recording.trace import BURST, CHANGE, EFFECT, INPUT, open_trace
 from busim.runtime.session import Run, replay
 from busim.simulator.faults import all_faults, all_presets
@@ -161,3 +167,41 @@ def test_every_preset_can_be_switched_on_and_off(preset: str) -> None:
     run.do(f"fault {preset} off")
     run.advance(3 * S)
     assert not any(one.on for one in run.faults)
+
+
+def test_check_tells_what_is_wrong_with_the_faults_of_a_plan(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(HALL + "faults:\n  - {fault: late-repli, on: rope left}\n")
+    command = [sys.executable, "-m", "busim", "check", "plan.yaml"]
+    checked = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert checked.returncode == 1
+    assert "late-reply" in checked.stdout
+
+
+def test_the_form_of_a_plan_has_the_bounds_of_each_fault() -> None:
+    command = [sys.executable, "-m", "busim", "plan", "schema"]
+    form = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    shape = form["$defs"]["FaultShape"]
+    assert {*all_faults(), *all_presets()} == set(shape["properties"]["fault"]["enum"])
+    late = next(one for one in shape["allOf"] if one["if"]["properties"]["fault"]["const"] == "late-reply")
+    assert "1 ms to 60 s" in late["then"]["properties"]["by"]["description"]
+
+
+@pytest.mark.long
+def test_faults_that_are_off_cost_nothing() -> None:
+    """30 interleaved pairs: every fault declared and none begun, against a plan without any."""
+    never = "\n".join(f"{{fault: {name}, on: 'every {one.on}', at: 23 h}}" for name, one in all_faults().items())
+    plans = hall(), hall(never)
+
+    def seconds(plan: Plan) -> float:
+        run = Run(plan, 1)
+        since = time.process_time()
+        run.advance(10 * S)
+        return time.process_time() - since
+
+    ratios = []
+    for number in range(31):
+        pair = [0.0, 0.0]
+        for which in (0, 1) if number % 2 else (1, 0):
+            pair[which] = seconds(plans[which])
+        ratios.append(pair[1] / pair[0])
+    assert statistics.median(ratios[1:]) <= 1.05
