@@ -99,7 +99,8 @@ class ResolvedSpare:
 
 @dataclass(frozen=True)
 class Installation:
-    """What a plan describes. `converters`: those on no line too; every map goes by name, in the plan's order.
+    """What a plan describes. `cameras`: those that stand on a line; `converters`: those on no line too. Every map goes
+    by name, in the plan's order.
 
     `findings`: what could not be resolved; empty in an installation that `resolve` gave.
     """

@@ -92,7 +92,9 @@ class _Resolver:
 
     def _each_camera(self) -> Iterator[tuple[str, ResolvedCamera]]:
         for index, camera in enumerate(self._plan.cameras):
-            at = self._stands["camera", camera.name]
+            at = self._stands.get(("camera", camera.name))
+            if at is None:
+                continue  # no plan that is read has such a camera; one that a split could not place has
             known, spoken = self._named.model(camera.model), self._named.spoken(camera.model, at.line.protocol)
             yield (
                 camera.name,

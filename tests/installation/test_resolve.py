@@ -128,3 +128,11 @@ def test_the_pause_of_a_probe_doubles_up_to_its_longest() -> None:
 @pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*/plan.yaml")), ids=lambda path: path.parent.name)
 def test_the_scenarios_are_installations(path: Path) -> None:
     assert outline(read(path)).findings == ()
+
+
+def test_a_camera_that_stands_on_no_line_is_no_part_of_the_installation(plan: Plan) -> None:
+    """No plan that is read has one; a split that could not place a camera makes such a plan."""
+    line = replace(plan.lines[0], order=tuple(at for at in plan.lines[0].order if at.name != "mat"))
+    site = outline(replace(plan, lines=(line,)))
+    assert list(site.cameras) == ["top"]
+    assert [camera.name for camera in site.lines[0].askers[0].cameras] == ["top"]

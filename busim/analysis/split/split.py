@@ -16,7 +16,7 @@ from busim.analysis.split.reasons import left_over, why
 from busim.analysis.split.result import Split, SplitLine, Stop
 from busim.analysis.split.wishes import Wishes
 from busim.foundation.units import show_time
-from busim.installation import resolve
+from busim.installation import outline
 from busim.plan import Plan
 
 
@@ -64,7 +64,7 @@ def _figures(question: Asked, whole: Plan, lines: list[Drawn]) -> tuple[SplitLin
     """Each line as budget and checks see it in the new plan, with the wanted rates in it."""
     masters = {one.name: one for one in whole.masters}
     groups = tuple(replace(masters[one.name], groups=one.groups) for one in question.plan.masters)
-    survey = Survey(resolve(replace(whole, masters=groups)))
+    survey = Survey(outline(replace(whole, masters=groups)))
     loads: dict[str, float] = {}
     for timed in survey.timed:
         loads[timed.case.line] = loads.get(timed.case.line, 0.0) + timed.mean.demand
