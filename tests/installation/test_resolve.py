@@ -136,3 +136,16 @@ def test_a_camera_that_stands_on_no_line_is_no_part_of_the_installation(plan: Pl
     site = outline(replace(plan, lines=(line,)))
     assert list(site.cameras) == ["top"]
     assert [camera.name for camera in site.lines[0].askers[0].cameras] == ["top"]
+
+
+def test_each_value_is_written_of_a_model_or_a_default_and_has_its_place(plan: Plan) -> None:
+    origin = resolve(plan).origin
+    places = [
+        (field, (origin(field).kind, origin(field).line))
+        for field in ("cameras[0].turnaround", "cameras[1].turnaround", "converters[0].latency", "converters[0].wires")
+    ]
+    mat, top, box = (
+        next(number for number, line in enumerate(PLAN.splitlines(), 1) if f"- {{name: {name}," in line)
+        for name in ("mat", "top", "box")
+    )
+    assert [place for _, place in places] == [("written", mat), ("model", top), ("written", box), ("default", box)]
