@@ -5,6 +5,7 @@ from __future__ import annotations
 from busim.foundation.units import Spread
 from busim.foundation.yaml_source import Declared
 from busim.plan.expect_shapes import ExpectShape
+from busim.plan.fault_shapes import AfterShape
 from busim.plan.shapes import (
     STANDS,
     CameraShape,
@@ -62,7 +63,9 @@ def build(shape: PlanShape, document: Declared) -> Plan:
         panels=tuple(_panel(panel) for panel in shape.panels),
         expect=tuple(_expect(entry) for entry in shape.expect),
         faults=tuple(
-            FaultPlan(entry.fault, tuple(entry.on), entry.at, entry.length, entry.every, entry.parameters)
+            FaultPlan(
+                entry.fault, tuple(entry.on), entry.at, entry.length, entry.every, _after(entry.after), entry.parameters
+            )
             for entry in shape.faults
         ),
         places=tuple(_place(place) for place in shape.places),
@@ -76,6 +79,13 @@ def build(shape: PlanShape, document: Declared) -> Plan:
         path=document.path,
         positions=document.positions,
     )
+
+
+def _after(shape: AfterShape | None) -> tuple[str, str, str] | None:
+    if shape is None:
+        return None
+    found = next((kind, text) for kind in ("mark", "change", "effect") if (text := getattr(shape, kind)) is not None)
+    return (*found, shape.of or "")
 
 
 def _driver(shape: DriverShape) -> DriverPlan:

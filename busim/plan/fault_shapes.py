@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
 from busim.foundation.errors import UserError
-from busim.foundation.schema import Word, has, refusal
+from busim.foundation.schema import Shape, Word, has, refusal
 from busim.foundation.yaml_source import Real
 from busim.plan.fields import Time
 
@@ -24,6 +24,27 @@ Places = Annotated[
 _LONGEST = 200
 
 
+class AfterShape(Shape):
+    """What a fault waits for: exactly one of a mark, a change or an effect, as the records of a trace have them."""
+
+    mark: Word | None = has("a mark with this text", "doors open", None)
+    change: Word | None = has("a parameter that changes", "bus_id", None)
+    effect: Word | None = has("a fault or policy that takes effect", "reboot", None)
+    of: Word | None = has("name of the camera, converter or line; not written: any", "rope left", None)
+
+    @model_validator(mode="after")
+    def _waits_for_one_thing(self) -> AfterShape:
+        if sum(one is not None for one in (self.mark, self.change, self.effect)) != 1 or (self.mark and self.of):
+            raise refusal(
+                UserError(
+                    "not one event to wait for",
+                    expected="`mark` alone, or one of `change` and `effect`, which may have `of`",
+                    mend="write for example `after: {mark: doors open}`",
+                )
+            )
+        return self
+
+
 class FaultShape(BaseModel):
     """One fault or preset of faults, off until its time comes. Further keys are parameters of the fault."""
 
@@ -32,6 +53,7 @@ class FaultShape(BaseModel):
     fault: Word = has("name of a fault or of a preset; `busim explain faults` lists them", "late-reply")
     on: Places = has("names of cameras, converters or lines; or `every camera` and so on", "rope left")
     at: Time = has("when it begins", "10 s", "0")
+    after: AfterShape | None = has("an event that it waits for; `at` is then the time from there", {"mark": "go"}, None)
     length: Time = has("how long it lasts; 0: to the end", "5 s", "0", alias="for")
     every: Time = has("from one beginning to the next; 0: once", "60 s", "0")
 

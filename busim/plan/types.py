@@ -225,7 +225,8 @@ class ExpectPlan:
 @dataclass(frozen=True, slots=True)
 class FaultPlan:
     """A fault or preset on names of cameras, converters or lines (or `every camera` ...); times in ns, `length` and
-    `every` 0 for to the end, and once. `parameters`: as written.
+    `every` 0 for to the end, and once. `after`: the event that it waits for (mark, change or effect; text; of whom, ""
+    for any), None: `at` counts from the start. `parameters`: as written.
     """
 
     fault: str
@@ -233,6 +234,7 @@ class FaultPlan:
     at: int = 0
     length: int = 0
     every: int = 0
+    after: tuple[str, str, str] | None = None
     parameters: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -6,7 +6,7 @@ A world in which no fault was ever switched on has none.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
 from busim.foundation.errors import UserError
@@ -34,6 +34,13 @@ class Hands(Protocol):
     def retune(self, port: CameraPort, line: Line, to: Setting) -> None: ...
 
 
+class Named(Protocol):
+    """An entity of the trace."""
+
+    @property
+    def name(self) -> str: ...
+
+
 class FaultSite(Protocol):
     """What of a world the faults in it stand on."""
 
@@ -44,6 +51,9 @@ class FaultSite(Protocol):
     cameras: dict[str, CameraPort]
     converters: dict[str, ConverterPort]
     protocols: dict[str, BusProtocol]
+
+    @property
+    def names(self) -> Sequence[Named]: ...
 
     @property
     def wiring(self) -> Hands: ...

@@ -19,7 +19,7 @@ from busim.installation import (
 )
 from busim.plan import ConverterPlan, MasterPlan, Plan
 from busim.protocols import BusProtocol
-from busim.recording.trace import Emit
+from busim.recording.trace import CHANGE, EFFECT, MARK, Emit, Record
 from busim.simulator.bus import Line, Setting, Station, setting
 from busim.simulator.cameras import Camera
 from busim.simulator.converters import Arbiter, ComPort, Packer, Policy
@@ -55,8 +55,24 @@ def build(
     site = _resolved(plan)
     kernel = Kernel() if margin is None else PatientKernel(*_patience(site, margin))
     hook = Hook(kernel, emit) if hooked else None
-    world = World(emit if hook is None else hook.listen(emit), kernel, Chance(seed), hook, fault_entries(site.plan))
+    entries = fault_entries(site.plan)
+    noticed: list[Emit] = []
+    if any(entry.after is not None for entry in entries):
+        emit = _noticing(emit, noticed)
+    world = World(emit if hook is None else hook.listen(emit), kernel, Chance(seed), hook, entries)
+    noticed.append(world.faults.noticed)
     return _Builder(site, world, played, always_exact, watched, distinct, master).build()
+
+
+def _noticing(emit: Emit, told: list[Emit]) -> Emit:
+    """What emits a record and then tells of it those events that a fault may wait for."""
+
+    def noticing(record: Record) -> None:
+        emit(record)
+        if record[0] in (CHANGE, EFFECT, MARK):
+            told[0](record)
+
+    return noticing
 
 
 def _resolved(plan: Plan | Installation) -> Installation:

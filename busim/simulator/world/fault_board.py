@@ -8,14 +8,14 @@ values, and an effect record says each time that it took effect.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Any
 
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import nearest
-from busim.recording.trace import CHANGE, INPUT
+from busim.recording.trace import CHANGE, EFFECT, INPUT, MARK, Record
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults import Fault, Values, exact_time, find_fault
 from busim.simulator.faults.parameters import Parameter
@@ -41,6 +41,15 @@ class Switched:
     last_at: int = -1
 
 
+def _is_it(after: tuple[str, str, str], kind: int, record: Record, named: Callable[[int], str]) -> bool:
+    """Whether a record is the event that an entry waits for."""
+    what, text, of = after
+    if what == "mark":
+        return kind == MARK and record[2] == text
+    wanted = CHANGE if what == "change" else EFFECT
+    return kind == wanted and record[3] == text and of in ("", named(record[2]))
+
+
 class FaultBoard:
     """All faults of one world. `entries`: what its plan schedules."""
 
@@ -62,8 +71,28 @@ class FaultBoard:
     def start(self) -> None:
         """Instant 0: schedule what the plan says."""
         for number, entry in enumerate(self._entries):
-            heappush(self._waiting, (entry.at, number, entry))
+            if entry.after is None:
+                heappush(self._waiting, (entry.at, number, entry))
         self._schedule()
+
+    def noticed(self, record: Record) -> None:
+        """A record that some entry may wait for."""
+        kind, now = record[0], self._world.kernel.now
+        for number, entry in enumerate(self._entries):
+            if entry.after is not None and _is_it(entry.after, kind, record, self._names):
+                self._world.kernel.at_or_now(now + entry.at, self._follow, (number, entry))
+
+    def _follow(self, what: tuple[int, FaultEntry]) -> None:
+        number, entry = what
+        if (entry.fault.name, entry.on) in self._removes:
+            return  # it is on: two that wait for each other would go on for ever at one instant
+        self._put(entry.fault, entry.on, entry.values, entry.length)
+        if entry.every:
+            heappush(self._waiting, (self._world.kernel.now + entry.every, number, entry))
+            self._schedule()
+
+    def _names(self, number: int) -> str:
+        return self._world.names[number - 1].name if 0 < number <= len(self._world.names) else ""
 
     def _schedule(self) -> None:
         """One event for the next that begins: the kernel's heap stays as small as without faults, and so as quick."""

@@ -18,7 +18,11 @@ from busim.simulator.faults import Fault, Values, find_fault, find_preset, is_pr
 
 @dataclass(frozen=True, slots=True)
 class FaultEntry:
-    """One fault at one place. Times in ns: it goes on at `at`, off `length` later (0: never), and again `every`."""
+    """One fault at one place. Times in ns: it goes on at `at`, off `length` later (0: never), and again `every`.
+
+    `after`: the event that `at` counts from (mark, change or effect; text; of whom, "" for any), each time that it
+    comes while the fault is off.
+    """
 
     fault: Fault
     on: str
@@ -26,6 +30,7 @@ class FaultEntry:
     at: int
     length: int
     every: int
+    after: tuple[str, str, str] | None = None
 
 
 def fault_entries(plan: Plan) -> tuple[FaultEntry, ...]:
@@ -58,7 +63,7 @@ class _Reading:
             field = f"faults[{number}]"
             for fault, values in self._faults(field, entry):
                 for name in self._places(field, entry, fault):
-                    yield FaultEntry(fault, name, values, entry.at, entry.length, entry.every)
+                    yield FaultEntry(fault, name, values, entry.at, entry.length, entry.every, entry.after)
 
     def _faults(self, field: str, entry: FaultPlan) -> Iterator[tuple[Fault, Values]]:
         try:

@@ -205,3 +205,45 @@ def test_faults_that_are_off_cost_nothing() -> None:
             pair[which] = seconds(plans[which])
         ratios.append(pair[1] / pair[0])
     assert statistics.median(ratios[1:]) <= 1.05
+
+
+def test_a_fault_waits_for_its_event_and_comes_again_with_the_next_one(tmp_path: Path) -> None:
+    entry = "{fault: late-reply, on: rope left, after: {mark: doors open}, at: 200 ms, for: 300 ms}"
+    run = Run(hall(entry), 1, trace=tmp_path / "a.trace", watched=True)
+    for second in (1, 2):
+        run.advance(second * S)
+        run.do("mark doors open")
+        run.do("mark lights down")
+    run.advance(4 * S)
+    run.finish()
+    with open_trace(tmp_path / "a.trace") as trace:
+        said = [(record[1], record[4][:3]) for record in trace.records(CHANGE) if record[3] == "fault late-reply"]
+    assert said == [(1200 * MS, "on:"), (1500 * MS, "off"), (2200 * MS, "on:"), (2500 * MS, "off")]
+    assert replay(tmp_path / "a.trace").difference is None
+
+
+def test_a_fault_follows_another_and_only_of_whom_it_says() -> None:
+    faults = """
+        {fault: dead-camera, on: rope left, at: 1 s, for: 1 s}
+        {fault: late-reply, on: rope right, after: {effect: dead-camera, of: rope left}, at: 10 ms}
+        {fault: late-reply, on: rope top, after: {effect: dead-camera, of: rope top}}
+    """
+    run = Broken(faults, length=2 * S)
+    assert [(one.fault.name, one.at, one.on) for one in run.run.faults] == [
+        ("dead-camera", "rope left", False), ("late-reply", "rope right", True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("after", ["{}", "{mark: a, effect: b}", "{mark: a, of: rope left}", "{mork: a}"])
+def test_what_is_no_one_event_is_refused(after: str) -> None:
+    with pytest.raises(Findings):
+        hall(f"{{fault: late-reply, on: rope left, after: {after}}}")
+
+
+def test_a_fault_that_waits_for_itself_does_not_stop_time() -> None:
+    faults = """
+        {fault: dead-camera, on: rope left, at: 1 s}
+        {fault: dead-camera, on: rope right, after: {effect: dead-camera}}
+        {fault: dead-camera, on: rope left, after: {effect: dead-camera}}
+    """
+    assert Broken(faults, length=2 * S).count("dead-camera") == 2
