@@ -153,7 +153,7 @@ def test_an_ideal_decoder_reads_what_every_station_is_said_to_have_heard(tmp_pat
 
 
 @pytest.mark.timeout(600)
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases)
 def test_it_does_so_on_any_line(tmp_path_factory: pytest.TempPathFactory, case: dict[str, Any]) -> None:
     compare(case, tmp_path_factory.mktemp("levels"))
