@@ -12,7 +12,19 @@ from busim.recording.trace import open_trace
 from busim.runtime.session.engines import processes
 from busim.simulator.masters import Master
 from busim.testing.broken_masters import BROKEN
-from busim.testing.fuzzing import KINDS, Campaign, PureRun, case_of, fuzz, load, run_pure, save, space_of
+from busim.testing.fuzzing import (
+    KINDS,
+    Campaign,
+    Case,
+    FaultEvent,
+    PureRun,
+    case_of,
+    fuzz,
+    load,
+    run_pure,
+    save,
+    space_of,
+)
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, judge_trace
 
@@ -94,6 +106,13 @@ def test_a_file_that_is_no_saved_failure_is_refused(text: str, tmp_path: Path) -
     path.write_text(text)
     with pytest.raises(UserError):
         load(path)
+
+
+def test_a_master_of_a_protocol_without_silence_waits_for_the_end_of_rubbish() -> None:
+    """45 bytes of rubbish are ahead of the reply and still come when the time-out is over. Found by a campaign."""
+    case = Case(1287580867, 2_100_000_000, (FaultEvent("junk-before", "c2", 1_783_000_000, 50_000_000, 45),))
+    (found,) = run_pure(HALLS["steps"], case, [all_judges()["quiet-line"]]).verdicts
+    assert (found.outcome, found.effects > 0) == ("pass", True), found.why
 
 
 # -- the long runs ----------------------------------------------------------------------------------------------

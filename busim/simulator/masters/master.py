@@ -39,7 +39,7 @@ class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
     `echo`: what it sends comes back to it ahead of the reply. `alone`: nobody else asks here, so what comes out of turn
-    is a late reply, and the next request leaves the gap behind that too.
+    is a late reply, and the next request leaves the gap behind that too. `char`: ns of one character on the wire.
 
     `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
     """
@@ -56,6 +56,7 @@ class Master:
         starts_at: int = 0,
         echo: bool = False,
         alone: bool = False,
+        char: int = 0,
     ) -> None:
         self._finder = finder
         self._done = done
@@ -64,6 +65,9 @@ class Master:
         self._policy = policy
         self._hears_itself = echo
         self._alone = alone
+        # Where a protocol needs no silence, two characters of quiet tell that a burst is over.
+        self._quiet = max(drain, 2 * char)
+        self._heard_at = -self._quiet - 1
         self._echo = 0  # bytes of its own that are still to come back
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
@@ -126,6 +130,7 @@ class Master:
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""
+        self._heard_at = at
         if self._echo:
             data = self._without_echo(data)
             if not data:
@@ -137,7 +142,7 @@ class Master:
             if reply is not None:
                 return self._answered(reply, at)
         if self._state == _DRAINING:
-            self._until = min(at + self._drain, self._drain_end)
+            self._until = min(at + self._quiet, self._drain_end)
             return (None, self._until)
         if self._alone and self._state == _IDLE and at + self._gap > self._until:
             self._until = at + self._gap
@@ -217,7 +222,7 @@ class Master:
         if not target.failures:
             target.failed_at = self._sent
         target.failures += 1
-        free = self._until = at + self._drain
+        free = self._until = at + (self._quiet if at - self._heard_at < self._quiet else self._drain)
         self._drain_end = at + self._policy.longest_drain
         self._state = _DRAINING
         self._report(at, free, outcome, ())

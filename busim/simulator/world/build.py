@@ -303,6 +303,7 @@ class _Builder:
             starts_at=master.starts_at,
             echo=echo,
             alone=self._alone_on(asker.line),
+            char=way.setting.char,
         )
         self._world.masters[master.name, asker.line] = port
 
