@@ -167,6 +167,13 @@ def test_a_head_with_a_value_out_of_bounds_is_damage(trace: Path, key: str, valu
         open_trace(trace)
 
 
+def test_a_camera_that_the_plan_does_not_have_is_damage(trace: Path) -> None:
+    with opened(trace) as database:
+        database.execute("UPDATE name SET name = 'nobody' WHERE kind = 'camera'")
+    with pytest.raises(UserError, match="the trace is damaged"):
+        compare(trace, trace)
+
+
 @pytest.mark.timeout(60)
 def test_a_trace_that_claims_to_have_run_for_a_year_is_not_played_for_one(trace: Path) -> None:
     with opened(trace) as database:

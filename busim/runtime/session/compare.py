@@ -29,6 +29,7 @@ from busim.recording.trace import (
     TABLES,
     Record,
     Trace,
+    damaged,
     open_trace,
 )
 from busim.recording.trace.schema import INSTANTS
@@ -140,7 +141,10 @@ def recorded_report(trace: Trace) -> Report:
     ended = trace.head.get("ended_at")
     until = ended if isinstance(ended, int) else last_instant(trace)
     seed, clock = trace.head.get("seed"), str(trace.head.get("clock"))
-    return make_report(plan, seed if isinstance(seed, int) else 0, clock, names, fold, until, expectations(plan))
+    try:
+        return make_report(plan, seed if isinstance(seed, int) else 0, clock, names, fold, until, expectations(plan))
+    except KeyError as error:
+        raise damaged(trace.path, f"names that are not those of its plan, as {str(error)[:80]}") from None
 
 
 # -- records ------------------------------------------------------------------------------------------------
