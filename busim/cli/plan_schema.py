@@ -37,6 +37,8 @@ def _plan() -> dict[str, Any]:
     form = plan.json_schema()
     shape = form["$defs"]["FaultShape"]
     shape["properties"]["fault"]["enum"] = [*all_faults(), *all_presets()]
+    del shape["additionalProperties"]
+    shape["unevaluatedProperties"] = False
     shape["allOf"] = [
         {"if": {"properties": {"fault": {"const": name}}}, "then": {"properties": fault.schema()}}
         for name, fault in all_faults().items()

@@ -48,7 +48,10 @@ class AfterShape(Shape):
 class FaultShape(BaseModel):
     """One fault or preset of faults, off until its time comes. Further keys are parameters of the fault."""
 
-    model_config = ConfigDict(extra="allow", strict=True, frozen=True, validate_default=True)
+    model_config = ConfigDict(
+        extra="allow", strict=True, frozen=True, validate_default=True,
+        json_schema_extra={"additionalProperties": {"type": ["string", "number", "boolean"]}},
+    )  # fmt: skip
 
     fault: Word = has("name of a fault or of a preset; `busim explain faults` lists them", "late-reply")
     on: Places = has("names of cameras, converters or lines; or `every camera` and so on", "rope left")
