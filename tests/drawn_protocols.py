@@ -12,6 +12,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from busim.protocols import DeclaredProtocol, Reply, Request, read_text
+from busim.protocols.declared.encodings import Encoding
 from busim.protocols.declared.sums import catalogue, width_of
 
 CHECKS = ["xor", "sum", "sum-16", "lrc", *catalogue()]
@@ -61,6 +62,22 @@ def text_fields(draw: st.DrawFn, *, varying: bool = True, scaled: bool = True) -
 
 
 @st.composite
+def limited(draw: st.DrawFn, fields: st.SearchStrategy[dict[str, Any]], least: int | None = None) -> dict[str, Any]:
+    """A field, perhaps with limits; `least`: a number up to which they hold all."""
+    field = draw(fields)
+    if draw(st.booleans()):
+        low, high = _bounds(
+            Encoding(
+                field["as"], field.get("bytes") or field["digits"], sign=field.get("sign", "none"),
+                times=field.get("times", 1), plus=field.get("plus", 0),
+            ).bounds
+        )  # fmt: skip
+        lower = draw(st.integers(low, high)) if least is None else 0
+        field["limits"] = [lower, draw(st.integers(lower if least is None else least, high))]
+    return field
+
+
+@st.composite
 def texts(draw: st.DrawFn) -> dict[str, Any]:
     """A declaration whose frames are text between marks."""
     check = draw(st.none() | st.sampled_from(CHECKS))
@@ -72,10 +89,10 @@ def texts(draw: st.DrawFn) -> dict[str, Any]:
     frame = draw(st.sampled_from(["{id}{message}", "{tag}~{id}{message}", "x{id}{message}"]))
     declaration = _declaration("text", {**marks, "longest": 1024}, frame + ("*{check}" if check else ""))
     fields = declaration["fields"]
-    fields["id"] = {"as": "decimal", "digits": 3}
+    fields["id"] = draw(limited(st.builds(lambda: {"as": "decimal", "digits": 3}), 9))
     fields["tag"] = {"as": "hex", "digits": 2}
-    fields["key"] = draw(text_fields())
-    fields["value"] = {**draw(text_fields()), "between": "/"}
+    fields["key"] = draw(limited(text_fields()))
+    fields["value"] = {**draw(limited(text_fields())), "between": "/"}
     fields["count"] = {"as": "decimal", "digits": 2, "least_digits": 1}
     fields["reason"] = {"as": "decimal", "digits": 1}
     if check:
@@ -119,11 +136,12 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
         "hex", framing, frame + (" {check}" if check else "") + draw(st.sampled_from(["", " 99"]))
     )
     fields = declaration["fields"]
-    fields["id"] = {**draw(binary_fields(scaled=False)), "plus": draw(st.integers(0, 3))}
+    plus = draw(st.integers(0, 3))
+    fields["id"] = draw(limited(binary_fields(scaled=False).map(lambda field: {**field, "plus": plus}), 9))
     fields["tag"] = {"as": "unsigned", "bytes": draw(st.integers(1, 2))}
     fields["length"] = {"as": draw(st.sampled_from(["unsigned", "bcd"])), "bytes": 2}
-    fields["key"] = draw(binary_fields())
-    fields["value"] = draw(binary_fields())
+    fields["key"] = draw(limited(binary_fields()))
+    fields["value"] = draw(limited(binary_fields()))
     fields["count"] = {"as": "unsigned", "bytes": 1}
     fields["size"] = {"as": "unsigned", "bytes": 1}
     fields["reason"] = {"as": "unsigned", "bytes": 1}
@@ -134,6 +152,12 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
         declaration["check"] = {"kind": check, "start": "frame"}
     numbers = [f"{number:02X}" for number in range(1, 12)]
     declaration["operations"] = draw(_operations(numbers, "{op} {key} {rest}", " {count}", " "))
+    if draw(st.booleans()):  # keys from 10 to 5F read, and with their highest bit set they write
+        fields["key"] = {"as": "unsigned", "bytes": 1, "limits": [0x10, 0x5F]}
+        fields["marked_key"] = {**fields["key"], "holds": "key", "plus": 0x80}
+        for name, key in (("read", "{key}"), ("write", "{marked_key}")):
+            operation = declaration["operations"][name]
+            operation["request"] = key + operation["request"].partition("{key}")[2]
     declaration["refusal"] = "EE {reason}" if draw(st.booleans()) else None
     return _trimmed(declaration)
 
@@ -199,8 +223,9 @@ def requests(draw: st.DrawFn, protocol: DeclaredProtocol) -> Request:
     operation, layout = protocol.operations[number], protocol.layouts[number, "request"]
     n = draw(st.integers(*protocol.sizes[number]))
     key = operation.key or 0
-    if "key" in layout.names:
-        key = draw(st.integers(*_bounds(layout.encoding("key").bounds)))
+    for name in layout.names:
+        if layout.holds(name) == "key":
+            key = draw(st.integers(*_bounds(layout.encoding(name).bounds)))
     values: tuple[int, ...] = operation.values or ()
     if not values and operation.verb not in READS:
         values = draw(_values(protocol, n))

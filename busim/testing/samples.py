@@ -98,4 +98,6 @@ def _bounds(layout: Layout, name: str) -> tuple[int, int]:
     if encoding.kind == "words":
         return min(encoding.words), max(encoding.words)
     low, high = encoding.bounds
-    return (low if encoding.kind == "signed" or encoding.sign != "none" else max(low, 0)), max(min(high, _HIGHEST), low)
+    return (low if encoding.kind == "signed" or encoding.sign != "none" else max(low, min(0, high))), max(
+        min(high, _HIGHEST), low
+    )

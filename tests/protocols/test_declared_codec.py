@@ -4,6 +4,7 @@ reads.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from busim.foundation.errors import Defect
 from busim.protocols import OTHER, UNKNOWN, DeclaredProtocol, Reply, Request, find, read_text
-from busim.protocols.declared.encodings import Encoding
+from busim.protocols.declared.encodings import Encoding, bits_of
 from busim.protocols.declared.reference import Reference, check_of
 from busim.protocols.declared.reference_numbers import Number
 from busim.protocols.declared.sums import catalogue, summer
@@ -190,7 +191,7 @@ def test_shipped_protocols_and_their_definitions_agree_on_any_bytes(name: str, d
     assert (found if is_request(found) else None) == read_by_definition(protocol, protocol.definition(), raw)
 
 
-ENCODINGS = st.one_of(
+BASES = st.one_of(
     st.builds(Encoding, kind=st.sampled_from(["unsigned", "signed", "bcd", "seven"]), size=st.integers(1, 8),
               order=st.sampled_from(["big", "little"]), times=st.integers(1, 9), plus=st.integers(-9, 9)),
     st.builds(Encoding, kind=st.just("nibbles"), size=st.integers(1, 8), high=st.integers(0, 15)),
@@ -199,6 +200,61 @@ ENCODINGS = st.one_of(
     st.builds(Encoding, kind=st.just("decimal"), size=st.integers(4, 9), least=st.integers(3, 4), point=st.integers(0,
     2), sign=st.sampled_from(["none", "minus", "always"])),
 )  # fmt: skip
+
+
+@st.composite
+def limited(draw: st.DrawFn) -> Encoding:
+    encoding = draw(BASES)
+    limits = sorted(draw(st.lists(st.integers(*encoding.bounds), min_size=2, max_size=2)))
+    return replace(encoding, limits=(limits[0], limits[1]))
+
+
+ENCODINGS = BASES | limited()
+
+
+@given(limited(), st.data())
+def test_a_field_with_limits_holds_the_numbers_within_them_and_no_other(
+    encoding: Encoding, data: st.DataObject
+) -> None:
+    assert encoding.limits is not None
+    low, high = encoding.limits
+    defined = Number(GreedyBytes, encoding)
+    number = data.draw(st.integers(low, high))
+    raw = encoding.encode(number)
+    assert raw == defined.build(number)
+    assert encoding.decode(raw) == defined.parse(raw) == number
+    assert all(bits >> byte & 1 for bits, byte in zip(encoding.alphabet, raw, strict=False))
+    for beyond in (low - 1, high + 1):
+        with pytest.raises(ValueError, match="beyond the limits"):
+            encoding.encode(beyond)
+        with pytest.raises(ConstructError):
+            defined.build(beyond)
+        try:
+            raw = replace(encoding, limits=None).encode(beyond)
+        except ValueError:
+            continue
+        assert encoding.decode(raw) is None
+        with pytest.raises(ConstructError):
+            defined.parse(raw)
+
+
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [
+        (Encoding("unsigned", 1, limits=(0, 127)), [range(128)]),
+        (Encoding("unsigned", 1, plus=128, limits=(0, 127)), [range(128, 256)]),
+        (Encoding("unsigned", 2, limits=(0x0100, 0x02FF)), [range(1, 3), range(256)]),
+        (Encoding("unsigned", 2, order="little", limits=(0x0110, 0x0120)), [range(0x10, 0x21), range(1, 2)]),
+        (Encoding("signed", 1, limits=(-2, 1)), [b"\xfe\xff\x00\x01"]),
+        (Encoding("bcd", 1, limits=(8, 11)), [b"\x08\x09\x10\x11"]),
+        (Encoding("decimal", 3, 3, limits=(100, 129)), [b"1", b"012", b"0123456789"]),
+        (Encoding("decimal", 2, 2, sign="always", limits=(-32, -10)), [b"-", b"123", b"0123456789"]),
+        (Encoding("hex", 4, order="little", limits=(0x0A00, 0x0BFF)), [*[b"0123456789ABCDEF"] * 2, b"0", b"AB"]),
+    ],
+)  # fmt: skip
+def test_limits_narrow_the_bytes_that_a_field_may_have(encoding: Encoding, shown: list[bytes]) -> None:
+    """Worked out by hand."""
+    assert encoding.alphabet == [bits_of(bytes(values)) for values in shown]
 
 
 @given(ENCODINGS, st.integers(-(10**6), 10**9))

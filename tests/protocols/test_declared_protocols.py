@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 import time
+from pathlib import Path
 from typing import Any
 
 import pytest
 from crccheck import crc as crccheck
 from hypothesis import given
 from hypothesis import strategies as st
+from places import SCENARIOS
 
-from busim.foundation.errors import UserError
+from busim.foundation.diagnostics import Findings
+from busim.foundation.errors import Defect, UserError
+from busim.plan import read as read_plan
 from busim.protocols import (
     OTHER,
     READ,
@@ -27,6 +31,8 @@ from busim.protocols import (
     read_text,
 )
 from busim.protocols.declared.sums import catalogue, summer
+from busim.recording.trace import BURST, CHANGE, EXCHANGE, Record
+from busim.simulator.world import build
 
 CHARACTER, TAIL = 286_458, 130_208  # ns of a character, and of what lies behind the middle of its stop bit
 BAUD = 38400.0
@@ -237,6 +243,67 @@ def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
         found = protocol.decode_request(raw)
         assert found is not None
         assert found[:5] == request[:5]
+
+
+MARKED = {
+    "literals": "hex", "framing": {"kind": "length", "counts": "message"},
+    "frame": "{length} {id} {message} {check}", "check": {"kind": "xor"},
+    "fields": {
+        **{name: {"as": "unsigned", "bytes": 1} for name in ("length", "id", "count", "value", "check", "reason")},
+        "key": {"as": "unsigned", "bytes": 1, "limits": [0, 126]},
+        "write_key": {"as": "unsigned", "bytes": 1, "holds": "key", "plus": 128, "limits": [0, 126]},
+    },
+    "operations": {
+        "read": {"request": "{key} {count}", "reply": "{key} {values}", "most": 8},
+        "write": {"request": "{write_key} {values}", "reply": "{write_key} {count}", "most": 8},
+    },
+    "refusal": "FF {reason}",
+}  # fmt: skip
+
+
+def test_a_write_may_be_the_key_with_its_highest_bit_set() -> None:
+    """By hand: key 5 is 05 in a read, and 85 in a write."""
+    protocol = declared(**MARKED)
+    read, write = Request(7, READ, 5, 2, (), 1), Request(7, WRITE, 5, 1, (9,), 2)
+    for request, raw in ((read, "02 07 05 02 02"), (write, "02 07 85 09 89")):
+        assert protocol.encode_request(request) == bytes.fromhex(raw)
+        assert protocol.decode_request(bytes.fromhex(raw)) == request
+    for key in (-1, 127):
+        with pytest.raises(Defect):
+            protocol.encode_request(read._replace(key=key))
+
+
+def test_limits_are_what_tells_two_requests_apart() -> None:
+    fields = {**MARKED["fields"], "key": {"as": "unsigned", "bytes": 1, "limits": [0, 128]}}
+    with pytest.raises(Findings, match="it can be taken for the request of `read`"):
+        declared(**{**MARKED, "fields": fields})
+
+
+def test_cameras_on_a_line_are_read_and_written_with_such_keys(tmp_path: Path) -> None:
+    hall = SCENARIOS / "escaped-frames"
+    mats = (hall / "mats.yaml").read_text()
+    keys = (
+        ('"01 {key} {count}"', '"{key} {count}"'), ('"81 {key} {values}"', '"{key} {values}"'),
+        ('"02 {key} {values}"', '"{write_key} {values}"'), ('"82 {key} {count}"', '"{write_key} {count}"'),
+        ("key: {as: unsigned, bytes: 1}", "key: {as: unsigned, bytes: 1, limits: [0, 126]}\n"
+         "  write_key: {as: unsigned, bytes: 1, holds: key, plus: 128, limits: [0, 126]}"),
+    )  # fmt: skip
+    for old, new in keys:
+        assert old in mats
+        mats = mats.replace(old, new, 1)
+    (tmp_path / "mats.yaml").write_text(mats)
+    plan = (hall / "plan.yaml").read_text().replace("turnaround: 20..60 ms", "turnaround: 2..6 ms")  # none is late
+    (tmp_path / "plan.yaml").write_text(plan)
+    records: list[Record] = []
+    world = build(read_plan(tmp_path / "plan.yaml"), 1, records.append)
+    world.start()
+    world.kernel.advance(20 * 10**9)
+    sent = [record[6] for record in records if record[0] == BURST]
+    assert any(frame[3:4] == b"\x80" for frame in sent)  # C0, tag, ID, and iris, key 0, written
+    commands = [record for record in records if record[0] == EXCHANGE and record[5] == "command"]
+    assert len(commands) > 3
+    assert {record[12] for record in commands} == {"ok"}
+    assert {record[3] for record in records if record[0] == CHANGE} >= {"iris", "gain"}
 
 
 def test_a_broadcast_may_have_a_form_of_its_own() -> None:

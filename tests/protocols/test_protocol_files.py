@@ -53,6 +53,11 @@ def test_a_word_nearly_right_is_suggested() -> None:
     assert finding.mend == "did you mean {key}?"
 
 
+def test_a_list_that_is_too_short_is_told_from_an_empty_one() -> None:
+    (finding,) = found_in(GOOD.replace("broadcast: 0", "groups: [240]")).findings
+    assert (finding.what, finding.expected) == ("too few entries", "at least 2 entries")
+
+
 def test_a_protocol_file_stands_beside_its_plan(tmp_path: Path) -> None:
     (tmp_path / "wall.yaml").write_text(GOOD)
     protocol = find("./wall.yaml", tmp_path)

@@ -105,6 +105,8 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
     if kind == "too_long":
         most = context["max_length"]
         return "out-of-bounds", "too many entries", f"at most {most} entries", "check that this is the file you meant"
+    if kind == "too_short" and error["input"]:
+        return "wrong-kind", "too few entries", f"at least {context['min_length']} entries", None
     if kind in _NUMBERS:
         code = "wrong-kind" if kind.endswith("_type") else "out-of-bounds"
         what = "out of bounds" if code == "out-of-bounds" else "not a number of this kind"

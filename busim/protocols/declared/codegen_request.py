@@ -57,7 +57,7 @@ class Leg:
     def code(self) -> str:
         """The letter that struct has for it, "" for none."""
         encoding = self.encoding
-        if encoding.special or (encoding.times, encoding.plus) != (1, 0):
+        if encoding.special or encoding.limits or (encoding.times, encoding.plus) != (1, 0):
             return ""
         return _CODES.get((encoding.kind, encoding.size), "")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from busim.foundation.schema import Notebook
 from busim.protocols.declared.declaration import FIELDS
 from busim.protocols.declared.encodings import Encoding
@@ -12,14 +14,15 @@ _NEEDED = {
     "unsigned": _BINARY, "signed": _BINARY, "bcd": _BINARY, "nibbles": _BINARY, "seven": _BINARY,
     "decimal": ("digits",), "hex": ("digits",), "words": ("words",),
 }  # fmt: skip
-_SCALED = ("times", "plus", "holds", "between")
+_SCALED = ("times", "plus", "limits", "holds", "between")
 _ALLOWED = {
     "unsigned": ("order", *_SCALED), "signed": ("order", *_SCALED), "bcd": ("order", *_SCALED),
     "nibbles": ("order", "high", *_SCALED), "seven": ("order", *_SCALED),
     "decimal": ("least_digits", "sign", "point", *_SCALED), "hex": ("order", "case", *_SCALED),
     "words": ("holds", "between"),
 }  # fmt: skip
-_UNSCALED = ("check", "length", "tag", "count", "size", "reason")
+_UNLIMITED = ("check", "length", "count", "size", "reason")
+_UNSCALED = (*_UNLIMITED, "tag")
 
 
 def encodings(shapes: dict[str, EncodingShape], special: dict[int, bytes], notes: Notebook) -> dict[str, Encoding]:
@@ -34,6 +37,8 @@ def encodings(shapes: dict[str, EncodingShape], special: dict[int, bytes], notes
         words = _words(field, shape, notes)
         if name in _UNSCALED and (shape.times, shape.plus) != (1, 0):
             notes.note(field, "scaled", f"{{{name}}} is not scaled", expected="neither `times` nor `plus`")
+        if name in _UNLIMITED and shape.limits is not None:
+            notes.note(f"{field}.limits", "no-field", f"{{{name}}} carries whatever comes out", mend="delete `limits`")
         if len(notes.found) > before:
             continue
         encoding = Encoding(
@@ -56,6 +61,18 @@ def encodings(shapes: dict[str, EncodingShape], special: dict[int, bytes], notes
                 field, "holds-nothing", "no number can be written this way", expected="`times` and `plus` that fit"
             )
             continue
+        if shape.limits is not None:
+            least, greatest = shape.limits
+            if not low <= least <= greatest <= high:
+                notes.note(
+                    f"{field}.limits",
+                    "out-of-bounds",
+                    "limits that the field cannot have",
+                    found=f"{least} to {greatest}",
+                    expected=f"two numbers in order, from {low} to {high}",
+                )
+                continue
+            encoding = replace(encoding, limits=(least, greatest))
         found[name] = encoding
     return found
 

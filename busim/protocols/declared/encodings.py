@@ -28,7 +28,7 @@ _DIGITS = bits_of(b"0123456789")
 @dataclass(frozen=True, slots=True)
 class Encoding:
     """One way to write a number. `size`: bytes or digits; `least`: fewest digits. `special`: numbers with a form of
-    their own.
+    their own. `limits`: least and greatest of the other numbers, where not all that fit are used.
 
     What is written is `number * times + plus`.
     """
@@ -45,12 +45,15 @@ class Encoding:
     plus: int = 0
     words: Mapping[int, bytes] = field(default_factory=dict)
     special: Mapping[int, bytes] = field(default_factory=dict)
+    limits: tuple[int, int] | None = None
 
     def encode(self, number: int) -> bytes:
         """Raises ValueError for a number that it cannot hold."""
         special = self.special.get(number)
         if special is not None:
             return special
+        if self.limits and not self.limits[0] <= number <= self.limits[1]:
+            raise ValueError(f"{number} is beyond the limits of the field")
         raw = _WRITE[self.kind](self, number * self.times + self.plus)
         if self.special and raw in self.special.values():
             raise ValueError(f"{number} would be written as a number with a form of its own")
@@ -87,6 +90,8 @@ class Encoding:
     @property
     def bounds(self) -> tuple[int, int]:
         """Least and greatest number it can hold (words: of those it has)."""
+        if self.limits:
+            return self.limits
         if self.kind == "words":
             return min(self.words), max(self.words)
         low, high = 0, {
@@ -113,6 +118,8 @@ class Encoding:
             positions = [chosen] * most
         else:
             positions = self._fixed_alphabet()
+            if self.limits:
+                self._narrow(positions, *self.limits)
         for form in self.special.values():
             for index, byte in enumerate(form):
                 positions[index] |= 1 << byte
@@ -132,6 +139,18 @@ class Encoding:
         }.get(self.kind, ANY)
         return [one] * self.size
 
+    def _narrow(self, positions: list[int], low: int, high: int) -> None:
+        """Take out the bytes that no number from `low` to `high` has: up to the first place where these two differ."""
+        first, last = (_WRITE[self.kind](self, number * self.times + self.plus) for number in (low, high))
+        for at in _ordered(self, bytes(range(len(first)))):  # from the highest digit on
+            begin, end = first[at], last[at]
+            if begin > end and self.kind == "signed":  # from the negative numbers through zero
+                positions[at] &= ANY & ~bits_of(range(end + 1, begin))
+            else:
+                positions[at] &= bits_of(range(min(begin, end), max(begin, end) + 1))
+            if begin != end:
+                return
+
     @property
     def pattern(self) -> bytes:
         """A regular expression, without groups, for every form it may have (and perhaps others of the same letters)."""
@@ -148,7 +167,10 @@ class Encoding:
 
 
 def _ordered(encoding: Encoding, raw: bytes) -> bytes:
-    return raw[::-1] if encoding.order == "little" else raw
+    if encoding.order == "big":
+        return raw
+    step = 2 if encoding.kind == "hex" else 1  # two hex digits are a byte
+    return b"".join(raw[at : at + step] for at in range(len(raw) - step, -1, -step))
 
 
 def _write_binary(encoding: Encoding, number: int) -> bytes:
@@ -184,16 +206,12 @@ def _number(text: str, base: int) -> int:
 
 def _write_hex(encoding: Encoding, number: int) -> bytes:
     _within(encoding, number, 16)
-    text = f"{number:0{encoding.size}X}".encode()
-    if encoding.order == "little":
-        text = b"".join(text[at : at + 2] for at in range(encoding.size - 2, -1, -2))
+    text = _ordered(encoding, f"{number:0{encoding.size}X}".encode())
     return text if encoding.case == "upper" else text.lower()
 
 
 def _read_hex(encoding: Encoding, raw: bytes) -> int:
-    if encoding.order == "little":
-        raw = b"".join(raw[at : at + 2] for at in range(len(raw) - 2, -1, -2))
-    return _number(raw.decode("latin-1"), 16)
+    return _number(_ordered(encoding, raw).decode("latin-1"), 16)
 
 
 def _write_decimal(encoding: Encoding, number: int) -> bytes:

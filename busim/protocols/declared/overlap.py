@@ -2,8 +2,8 @@
 
 A layout is drawn out into positions, each with the set of byte values it may have and whether it may be missing. Two
 layouts meet where a walk through both, position by position, gets to both ends. The sets are a little wider than what
-the encodings write (a two-digit number that never exceeds 12 counts as any two digits), so layouts that are told apart
-only by the range of a number count as the same.
+the encodings write: the limits of a field narrow its bytes up to the first that differs between them, and not at all
+where its size varies. So layouts that only the range of a number tells apart may count as the same.
 """
 
 from __future__ import annotations

@@ -43,6 +43,8 @@ class Number(Adapter):  # type: ignore[misc]
 
     def _encode(self, number: int, context: Any, path: str) -> Any:
         form = self._encoding.special.get(number)
+        if form is None and not _allowed(self._encoding, number):
+            raise ValidationError(f"{number} is not within the limits", path)
         try:
             return (
                 form
@@ -60,11 +62,19 @@ class Number(Adapter):  # type: ignore[misc]
         try:
             written = _read(encoding, raw)
             sound = (written - encoding.plus) % encoding.times == 0 and _write(encoding, written) == raw
+            sound = sound and _allowed(encoding, (written - encoding.plus) // encoding.times)
         except (ValueError, IndexError, KeyError) as error:
             raise ValidationError(f"{raw!r} is no number: {error}", path) from None
         if not sound:
             raise ValidationError(f"{raw!r} is not how a number is written", path)
         return (written - encoding.plus) // encoding.times
+
+
+def _allowed(encoding: Encoding, number: int) -> bool:
+    if encoding.limits is None:
+        return True
+    least, greatest = encoding.limits
+    return not (number < least or number > greatest)
 
 
 def _binary(encoding: Encoding) -> Construct:

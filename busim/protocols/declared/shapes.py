@@ -137,6 +137,9 @@ class EncodingShape(Shape):
     high: Annotated[int, Field(ge=0, le=15)] = has("nibbles: the high half of each byte", 3, 0)
     times: Annotated[int, Field(ge=1, le=10**6)] = has("what is written is the value times this", 10, 1)
     plus: Number = has("and plus this", 128, 0)
+    limits: Annotated[list[Number], Field(min_length=2, max_length=2)] | None = has(
+        "least and greatest number that it carries; left out: all that fit", [0, 127], None
+    )
     words: Annotated[dict[str, Word], Field(max_length=256)] = has(
         "words: number to word", {"0": "IRS", "1": "GAN"}, {}
     )
