@@ -38,11 +38,11 @@ lines:
       - master: laptop
 converters:
   - name: boulder box
-    endpoint: 10.20.0.44:15001
+    endpoint: 198.51.100.44:15001
     packing: {idle: 4 ms, length: 0}
     clients: 4
   - name: speed box
-    endpoint: 10.20.0.45:15001
+    endpoint: 198.51.100.45:15001
 cameras:
   - name: left mat
     id: 1
@@ -187,12 +187,12 @@ BAD = [
     bad("two mistakes in one line", "{baud: 9600 Bd, clock: -200 ppm, hold: -20 us}", "{baud: «9600 m, «clocks: -200 ppm, hold: «20}",
         ("bad-value", "cameras[1].driver.baud"), ("unknown-key", "cameras[1].driver.clocks"), ("bad-value", "cameras[1].driver.hold")),
     # endpoints
-    bad("endpoint without port", "10.20.0.45:15001", "«10.20.0.45", ("bad-value", "converters[1].endpoint")),
-    bad("endpoint by name", "10.20.0.45:15001", "«box.hall:15001", ("bad-value", "converters[1].endpoint")),
-    bad("port out of range", "10.20.0.45:15001", "«10.20.0.45:65536", ("bad-value", "converters[1].endpoint")),
-    bad("port with a nought before", "10.20.0.45:15001", "«10.20.0.45:015001", ("bad-value", "converters[1].endpoint")),
-    bad("endpoint of everybody", "10.20.0.45:15001", "«0.0.0.0:15001", ("bad-value", "converters[1].endpoint")),
-    bad("two at one endpoint", "10.20.0.45:15001", "«10.20.0.44:15001", ("duplicate-endpoint", "converters[1].endpoint")),
+    bad("endpoint without port", "198.51.100.45:15001", "«198.51.100.45", ("bad-value", "converters[1].endpoint")),
+    bad("endpoint by name", "198.51.100.45:15001", "«box.hall:15001", ("bad-value", "converters[1].endpoint")),
+    bad("port out of range", "198.51.100.45:15001", "«198.51.100.45:65536", ("bad-value", "converters[1].endpoint")),
+    bad("port with a nought before", "198.51.100.45:15001", "«198.51.100.45:015001", ("bad-value", "converters[1].endpoint")),
+    bad("endpoint of everybody", "198.51.100.45:15001", "«0.0.0.0:15001", ("bad-value", "converters[1].endpoint")),
+    bad("two at one endpoint", "198.51.100.45:15001", "«198.51.100.44:15001", ("duplicate-endpoint", "converters[1].endpoint")),
     # positions of a line
     bad("a position of no kind", "      - camera: left mat\n        after: 12 m\n", "      - camera: left mat\n      - «after: 12 m\n",
         ("bad-value", "lines[0].order[3]")),
@@ -205,7 +205,7 @@ BAD = [
     bad("a camera on two lines", "      - master: laptop", "      - master: laptop\n      - camera: «left mat", ("placed-twice", "lines[1].order[3].camera")),
     bad("a converter on two lines", "      - master: laptop", "      - master: laptop\n      - converter: «boulder box", ("placed-twice", "lines[1].order[3].converter")),
     bad("a camera on no line", "masters:\n", "  - {name: «spare, id: 9}\nmasters:\n", ("not-on-a-line", "cameras[3].name")),
-    bad("a converter on no line", "cameras:\n", "  - {name: «spare, endpoint: 10.20.0.49:1}\ncameras:\n", ("not-on-a-line", "converters[2].name")),
+    bad("a converter on no line", "cameras:\n", "  - {name: «spare, endpoint: 198.51.100.49:1}\ncameras:\n", ("not-on-a-line", "converters[2].name")),
     bad("a master twice on a line", "      - master: laptop", "      - master: laptop\n      - master: «laptop", ("placed-twice", "lines[1].order[3].master")),
     bad("a master on a line it does not know", "      - terminator\n  - name: speed", "      - master: «laptop\n  - name: speed", ("not-its-line", "lines[0].order[4].master")),
     bad("a master without its position", "    on: [speed wall]", "    on: [speed wall, «boulder wall]", ("not-on-a-line", "masters[1].on[1]")),
@@ -267,7 +267,7 @@ BAD_SITES = [
     bad_site("a shutter of nothing", "    id: 300\n", "    id: 300\n    shutter: «1/0 s\n", ("bad-value", "cameras[2].shutter")),
     bad_site("a load of nothing", "    id: 300\n", "    id: 300\n    unit_load: «0\n", ("out-of-bounds", "cameras[2].unit_load")),
     bad_site("three wires", "    clients: 4\n", "    clients: 4\n    wires: «3\n", ("bad-value", "converters[0].wires")),
-    bad_site("a network that is none", "    clients: 4\n", "    clients: 4\n    network: «10.20.0.1\n", ("bad-value", "converters[0].network")),
+    bad_site("a network that is none", "    clients: 4\n", "    clients: 4\n    network: «198.51.100.1\n", ("bad-value", "converters[0].network")),
     bad_site("a gateway by name", "    clients: 4\n", "    clients: 4\n    gateway: «router\n", ("bad-value", "converters[0].gateway")),
     bad_site("a bias that is no switch", "    format: 8N1\n", "    format: 8N1\n    bias: «maybe\n", ("wrong-kind", "lines[1].bias")),
     bad_site("a bias elsewhere", "    format: 8N1\n", "    format: 8N1\n    bias: {at: [«left mat]}\n", ("not-on-a-line", "lines[1].bias.at[0]")),

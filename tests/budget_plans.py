@@ -54,7 +54,7 @@ lines:
       - converter: box
 {order}      - terminator
 converters:
-  - {{name: box, endpoint: "10.20.0.44:15001", packing: {packing}, latency: {latency}}}
+  - {{name: box, endpoint: "198.51.100.44:15001", packing: {packing}, latency: {latency}}}
 cameras:
 {declared}
 masters:

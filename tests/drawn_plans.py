@@ -16,7 +16,7 @@ _BAUDS = st.sampled_from(["1 Bd", "9600 Bd", "38400 Bd", "57600 Bd", "115200 Bd"
 _FORMATS = st.sampled_from(["8N1", "8E1", "7E1", "5N1.5", "8N2", "8O1"])
 _IDS = st.sampled_from([0, 1, 2, 3, 21, 99, 247, 248, 65535])
 _VALUES = st.sampled_from(["iris", "gain", "zoom", "tally", "temperature", "serial", "pan", "no such value"])
-_HOSTS = st.sampled_from(["10.20.0.44", "10.20.0.45", "127.0.0.1", "169.254.1.1", "192.168.1.255", "192.168.1.0"])
+_HOSTS = st.sampled_from(["198.51.100.44", "198.51.100.45", "127.0.0.1", "169.254.1.1", "192.168.1.255", "192.168.1.0"])
 _PORTS = st.sampled_from([1, 80, 502, 4001, 15001, 15002, 65535])
 _METRES = st.sampled_from(["0", "9 m", "10 km"])
 _NAMES = ("a", "b", "c", "d", "e", "f")
@@ -130,9 +130,9 @@ def drawn(draw: st.DrawFn) -> str:
             {
                 "name": name, "endpoint": f"{host}:{port}", **draw(_optional(
                     packing=_optional(idle=_TIMES, length=st.sampled_from([0, 1, 65536])), latency=_TIMES,
-                    clients=_CLIENTS, driver=_DRIVERS, dials=st.just("10.20.0.44:15001"), box=st.just("rack"),
+                    clients=_CLIENTS, driver=_DRIVERS, dials=st.just("198.51.100.44:15001"), box=st.just("rack"),
                     box_port=st.integers(1, 2), factory_address=_HOSTS, gateway=_HOSTS,
-                    network=st.sampled_from(["10.20.0.0/24", "192.168.1.0/24", "10.20.0.44/32", "0.0.0.0/0"]),
+                    network=st.sampled_from(["198.51.100.0/24", "192.168.1.0/24", "198.51.100.44/32", "0.0.0.0/0"]),
                     rfc2217=st.sampled_from(["off", "applies"]),
                 )),
             }

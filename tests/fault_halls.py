@@ -27,7 +27,7 @@ lines:
       - {camera: rope top, after: 15 m}
       - terminator
 converters:
-  - {name: wall box, endpoint: "10.20.0.48:15001", packing: {idle: 2 ms}, latency: 1 ms, clients: 4}
+  - {name: wall box, endpoint: "198.51.100.48:15001", packing: {idle: 2 ms}, latency: 1 ms, clients: 4}
 cameras:
   - {name: rope left, id: 1, serial: 11, turnaround: 3 ms}
   - {name: rope right, id: 2, serial: 12, turnaround: 3 ms}

@@ -26,7 +26,7 @@ lines:
     order: [{{converter: box}}, {{camera: start, after: 5 m}}, {{camera: top, after: 20 m}}]
 converters:
   - name: box
-    endpoint: 10.20.0.44:15001
+    endpoint: 198.51.100.44:15001
     latency: 500 us
     clients: {clients}
     {more}

@@ -38,7 +38,7 @@ lines:
       - {master: laptop, after: 2 m}
       - terminator
 converters:
-  - {name: wall box, endpoint: "10.20.0.48:15001", packing: {idle: 1 ms}, latency: 200..900 us, clients: MOST}
+  - {name: wall box, endpoint: "198.51.100.48:15001", packing: {idle: 1 ms}, latency: 200..900 us, clients: MOST}
 cameras:
   - {name: wall low, id: 1, turnaround: 1..3 ms}
   - {name: wall high, id: 2, turnaround: 1..3 ms}

@@ -39,8 +39,8 @@ def hall(
         }  # fmt: skip
         lines.append(line)
         boxes.append(
-            {"name": f"box {number + 1}", "endpoint": f"10.20.0.{10 + number}:15001", "latency": "1 ms",
-             "packing": {"idle": "2 ms", "length": 0}, "place": place, "network": "10.20.0.0/24"}
+            {"name": f"box {number + 1}", "endpoint": f"198.51.100.{10 + number}:15001", "latency": "1 ms",
+             "packing": {"idle": "2 ms", "length": 0}, "place": place, "network": "198.51.100.0/24"}
         )  # fmt: skip
         supplies.append(
             {"name": f"supply {number + 1}", "at": f"box {number + 1}", "voltage": "24 V", "limit": "120 W",

@@ -11,7 +11,7 @@ from busim.runtime.clocks import VirtualLoop
 from busim.simulator.kernel import Kernel
 
 MS = 1_000_000
-BOX = ("10.20.0.48", 15001)
+BOX = ("198.51.100.48", 15001)
 T = TypeVar("T")
 
 
@@ -38,7 +38,7 @@ lines:
 {"      - {master: laptop, after: 2 m}" if masters else ""}
       - terminator
 converters:
-  - {{name: wall box, endpoint: "10.20.0.48:15001", packing: {{idle: 2 ms}}, latency: {latency}, clients: {clients}}}
+  - {{name: wall box, endpoint: "198.51.100.48:15001", packing: {{idle: 2 ms}}, latency: {latency}, clients: {clients}}}
 cameras:
   - {{name: wall low, id: 1, turnaround: 1..3 ms}}
   - {{name: wall high, id: 2, turnaround: 1..3 ms}}

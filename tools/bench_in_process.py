@@ -31,7 +31,7 @@ lines:
     protocol: modbus-rtu
     order: [terminator, {converter: box}, {camera: a, after: 2 m}, {camera: b, after: 2 m}, {camera: c, after: 2 m}]
 converters:
-  - {name: box, endpoint: "10.20.0.48:15001", packing: {idle: 2 ms}, latency: 1 ms}
+  - {name: box, endpoint: "198.51.100.48:15001", packing: {idle: 2 ms}, latency: 1 ms}
 cameras:
   - {name: a, id: 1, turnaround: 1 ms}
   - {name: b, id: 2, turnaround: 1 ms}
@@ -75,7 +75,7 @@ def virtual(count: int) -> None:
         return many / (time.process_time() - began)
 
     for _ in rounds(count):
-        mine = polls(poll, "10.20.0.48", many)
+        mine = polls(poll, "198.51.100.48", many)
         absolute.append(mine / 1000)
         against_toy.append(mine / polls(poll_toy, many))
         against_fast.append(mine / rate(behind_converter(True), many / 125))

@@ -50,7 +50,7 @@ def plan_of(lines: int) -> str:
         text.append("      - terminator")
     text.append("converters:")
     for n in range(lines):
-        text.append(f'  - {{name: box {n}, endpoint: "10.20.1.{n + 1}:15001", packing: {{length: 13, idle: 1 ms}}, '
+        text.append(f'  - {{name: box {n}, endpoint: "203.0.113.{n + 1}:15001", packing: {{length: 13, idle: 1 ms}}, '
                     "latency: 100 us}")  # fmt: skip
     text.append("cameras:")
     text += [f"  - {{name: camera {n}, id: 1, turnaround: 5 ms}}" for n in range(lines)]

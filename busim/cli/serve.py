@@ -29,7 +29,8 @@ def command(
     seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
     speed: Annotated[float, typer.Option(help="Simulated time per wall time, 0.1 to 10.")] = 1.0,
     listen: Annotated[
-        str, typer.Option(help="loopback: 10.20.0.44 is served at 127.20.0.44; planned: the addresses of the plan.")
+        str,
+        typer.Option(help="loopback: 198.51.100.44 is served at 127.51.100.44; planned: the addresses of the plan."),
     ] = "loopback",
     port: Annotated[Optional[int], typer.Option(help="0: each at a port of the system's choice.")] = None,  # noqa: UP045
     pty: Annotated[

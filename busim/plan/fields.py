@@ -105,7 +105,7 @@ class Endpoint:
 def _endpoint(text: str) -> Endpoint:
     host, colon, port = text.partition(":")
     expected = "an IPv4 address, a colon and a port of 1 to 65535"
-    problem = UserError("not an endpoint", expected=expected, mend="write for example 10.20.0.44:15001")
+    problem = UserError("not an endpoint", expected=expected, mend="write for example 198.51.100.44:15001")
     if not colon or not re.fullmatch("[1-9][0-9]{0,4}", port) or int(port) > 65535:
         raise problem
     try:
@@ -121,14 +121,14 @@ def _host(text: str) -> str:
     try:
         return str(ipaddress.IPv4Address(text))
     except ValueError:
-        raise UserError("not an IPv4 address", expected="four numbers", mend="write for example 10.20.0.1") from None
+        raise UserError("not an IPv4 address", expected="four numbers", mend="write for example 198.51.100.1") from None
 
 
 def _network(text: str) -> str:
     problem = UserError(
         "not an IPv4 network",
         expected="an address, a slash and the number of bits that all addresses in it share",
-        mend="write for example 10.20.0.0/24",
+        mend="write for example 198.51.100.0/24",
     )
     if "/" not in text:
         raise problem
@@ -205,10 +205,10 @@ TimeOut = Annotated[int | None, PlainValidator(quantity(_time_out)), offered("co
 Address = Annotated[
     Endpoint,
     PlainValidator(quantity(_endpoint)),
-    WithJsonSchema({"type": "string", "examples": ["10.20.0.44:15001"], "pattern": r"^[0-9.]+:[0-9]{1,5}$"}),
+    WithJsonSchema({"type": "string", "examples": ["198.51.100.44:15001"], "pattern": r"^[0-9.]+:[0-9]{1,5}$"}),
 ]
 Host = Annotated[str, PlainValidator(quantity(_host)), offered("192.0.2.10")]
-Network = Annotated[str, PlainValidator(quantity(_network)), offered("10.20.0.0/24")]
+Network = Annotated[str, PlainValidator(quantity(_network)), offered("198.51.100.0/24")]
 Coordinate = Annotated[float, PlainValidator(quantity(parse_coordinate)), offered("12 m", "-4 m")]
 Gauge = Annotated[float, PlainValidator(quantity(parse_gauge)), offered("AWG 24", "0.25 mm2")]
 Ohms = Annotated[float, PlainValidator(quantity(parse_resistance, _more_than_nothing(1e6, "ohm"))), offered("120 ohm")]

@@ -216,7 +216,7 @@ class ConverterShape(Shape):
     """One Ethernet-to-serial converter port."""
 
     name: Word = has("name of the converter", "boulder box")
-    endpoint: Address = has("address and port it listens on", "10.20.0.44:15001")
+    endpoint: Address = has("address and port it listens on", "198.51.100.44:15001")
     packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
     latency: TimeSpread = has("from network to line and back, each way", "1 ms", "1 ms")
     clients: ClientsShape = has("how many clients at once, or more about them", 4, {})
@@ -225,7 +225,7 @@ class ConverterShape(Shape):
         "COM port control over Telnet: what it does when a client sets the port; off: a raw connection", default="off"
     )
     dials: Address | None = has(
-        "address of the controller that it connects to; not written: it listens", "10.20.0.5:4000", None
+        "address of the controller that it connects to; not written: it listens", "198.51.100.5:4000", None
     )
     redial: Redial = has("where it dials: from one attempt to the next, 10 ms or more", "1 s", "1 s")
     reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
@@ -235,8 +235,8 @@ class ConverterShape(Shape):
     driver: DriverShape = has("how it drives the pair", default={})
     place: Word | None = has("name of the place where it is", "boulder wall", None)
     factory_address: Host | None = has("its address as delivered", "192.0.2.10", None)
-    network: Network | None = has("network it is set to", "10.20.0.0/24", None)
-    gateway: Host | None = has("gateway it is set to", "10.20.0.1", None)
+    network: Network | None = has("network it is set to", "198.51.100.0/24", None)
+    gateway: Host | None = has("gateway it is set to", "198.51.100.1", None)
     box: Word | None = has("device of several ports that it is a port of", "hall rack", None)
     box_port: Annotated[int, Field(ge=1, le=256)] | None = has("number of its port on that", 2, None)
     wires: Literal[2, 4] = has("wires of its line: 2, or 4 with a pair for each direction", 2, 2)

@@ -134,7 +134,7 @@ class ConverterPlan:
     attempt to the next. `reboots`: instant and length of each; `when_down`: refuse or hang, for who
     connects meanwhile.
 
-    `factory_address`: IPv4 address as delivered; `network` (10.20.0.0/24) and `gateway` as set on site. `box`: the
+    `factory_address`: IPv4 address as delivered; `network` (198.51.100.0/24) and `gateway` as set on site. `box`: the
     device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
     switched on inside it. `unit_load`: part of a standard receiver that it is. `supply`: name of what feeds it.
     """

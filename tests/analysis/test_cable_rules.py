@@ -171,8 +171,8 @@ def test_a_supply_in_mid_line_feeds_both_ways_and_drops_less() -> None:
 
 def test_a_supply_at_a_box_of_several_ports_feeds_the_lines_of_all_of_them() -> None:
     edits = [
-        ("    endpoint: 10.20.0.44:15001", "    endpoint: 10.20.0.44:15001\n    box: hall rack\n    box_port: 1"),
-        ("    endpoint: 10.20.0.45:15001", "    endpoint: 10.20.0.45:15001\n    box: hall rack\n    box_port: 2"),
+        ("    endpoint: 198.51.100.44:15001", "    endpoint: 198.51.100.44:15001\n    box: hall rack\n    box_port: 1"),
+        ("    endpoint: 198.51.100.45:15001", "    endpoint: 198.51.100.45:15001\n    box: hall rack\n    box_port: 2"),
         ("  - name: speed supply\n", "  - name: speed supply\n    at: hall rack\n"),
     ]
     found = [one.code for one in findings(*edits)]

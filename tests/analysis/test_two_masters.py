@@ -51,7 +51,7 @@ lines:
 {order}{place}      - terminator
 converters:
   - name: box
-    endpoint: "10.20.0.44:15001"
+    endpoint: "198.51.100.44:15001"
     packing: {{idle: {packing}}}
     latency: {latency}
     clients: {{most: 4, sharing: {sharing}}}

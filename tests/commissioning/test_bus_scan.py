@@ -44,7 +44,7 @@ lines:
       - converter: box
 {order}      - terminator
 converters:
-  - {{name: box, endpoint: "10.20.0.49:15001", packing: {{idle: 4 ms}}, latency: 1 ms}}
+  - {{name: box, endpoint: "198.51.100.49:15001", packing: {{idle: 4 ms}}, latency: 1 ms}}
 cameras:
 {declared}""")
 

@@ -71,7 +71,7 @@ def test_quantities_are_exact_numbers_in_base_units() -> None:
     assert (plan.lines[0].baud, plan.lines[0].format) == (Fraction(38400), CharFormat.parse("8E1"))
     assert plan.cameras[0].turnaround == Spread(2_000_000, 6_000_000)
     assert plan.cameras[1].driver == DriverPlan(baud=Fraction(9600), clock_ppm=-200.0, hold=-20_000)
-    assert (plan.converters[0].host, plan.converters[0].port) == ("10.20.0.44", 15001)
+    assert (plan.converters[0].host, plan.converters[0].port) == ("198.51.100.44", 15001)
     assert plan.masters[0].groups == (
         PollGroup("fast", ("iris", "gain"), 0),
         PollGroup("slow", ("tally",), 1_000_000_000),
@@ -173,14 +173,14 @@ def test_one_power_stands_for_rest_most_and_start() -> None:
 
 def test_a_converter_says_how_it_is_delivered_set_and_switched() -> None:
     written = (
-        "clients: 4\n    factory_address: 192.0.2.10\n    network: 10.20.0.44/24\n    gateway: 10.20.0.1\n"
+        "clients: 4\n    factory_address: 192.0.2.10\n    network: 198.51.100.44/24\n    gateway: 198.51.100.1\n"
         "    box: hall rack\n    box_port: 2\n    wires: 4\n    terminator: true\n    power: 3 W\n"
     )
     converter = read_text(GOOD.replace("clients: 4\n", written)).converters[0]
     assert (converter.factory_address, converter.network, converter.gateway) == (
         "192.0.2.10",
-        "10.20.0.0/24",
-        "10.20.0.1",
+        "198.51.100.0/24",
+        "198.51.100.1",
     )
     assert (converter.box, converter.box_port, converter.wires) == ("hall rack", 2, 4)
     assert (converter.terminator, converter.bias, converter.unit_load) == (True, False, 1.0)

@@ -69,7 +69,7 @@ def test_a_keep_alive_without_bytes_is_refused_in_the_plan(to: str) -> None:
     ("more", "field"),
     [
         ('clients: {keep_alive: {every: 1 us, bytes: "00"}}', "converters[0].clients.keep_alive.every"),
-        ("dials: 10.20.0.5:4000\n    redial: 0", "converters[0].redial"),
+        ("dials: 198.51.100.5:4000\n    redial: 0", "converters[0].redial"),
     ],
 )
 def test_what_a_converter_does_by_itself_has_a_shortest_time(more: str, field: str) -> None:
@@ -119,7 +119,7 @@ def test_the_end_of_a_client_is_noticed_while_it_has_to_pause(tmp_path: Path, br
 
 _BOX = """
   - name: {name}
-    endpoint: 10.20.0.{number}:15001
+    endpoint: 198.51.100.{number}:15001
     latency: 500 us
     {more}"""
 _LINE = """

@@ -36,7 +36,7 @@ lines:
       - {camera: lane, after: 8 m}
       - terminator
 converters:
-  - {name: head box, endpoint: "10.20.0.48:15001", packing: {idle: 4 ms}, latency: 200..900 us, transport: udp}
+  - {name: head box, endpoint: "198.51.100.48:15001", packing: {idle: 4 ms}, latency: 200..900 us, transport: udp}
 cameras:
   - {name: head, id: 1, model: pan-tilt-head, turnaround: 1..3 ms}
   - {name: mats, id: 2, model: zoom-camera, turnaround: 1..3 ms}
@@ -66,7 +66,7 @@ class Ears(asyncio.DatagramProtocol):
 async def _evening(session: Virtual) -> None:
     hands = session._entered().world.wiring
     loop = asyncio.get_running_loop()
-    transport, ears = await loop.create_datagram_endpoint(Ears, remote_addr=("10.20.0.48", 15001))
+    transport, ears = await loop.create_datagram_endpoint(Ears, remote_addr=("198.51.100.48", 15001))
     for deed in (
         lambda: None, lambda: hands.unplug("mats"), lambda: hands.cut("head line", 2), lambda: hands.swap("head"),
         lambda: hands.plug("mats"), lambda: hands.join("head line", 2), lambda: hands.swap("head", False),

@@ -430,7 +430,7 @@ def test_it_ends_by_itself_after_the_time_given_to_the_nanosecond(tmp_path: Path
 
 def test_it_says_where_everything_listens(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
-    plan.write_text(wall().replace("10.20.0.48:15001", f"10.20.{os.getpid() % 250}.48:{_free_port()}"))
+    plan.write_text(wall().replace("198.51.100.48:15001", f"10.20.{os.getpid() % 250}.48:{_free_port()}"))
     done = busim("serve", str(plan), "--for", "10 ms", COLUMNS="200")
     assert done.returncode == 0, done.stderr
     row = next(line for line in done.stdout.splitlines() if line.startswith("wall box"))
@@ -453,7 +453,7 @@ def test_a_port_in_use_is_told_with_the_converter_and_an_older_trace_stays(tmp_p
     assert busim("run", str(plan), "--for", "1 s", "--trace", str(trace)).returncode == 0
     before = trace.read_bytes()
     with socket.socket() as holder:
-        holder.bind(("127.20.0.48", 0))
+        holder.bind(("127.51.100.48", 0))
         holder.listen()
         port = holder.getsockname()[1]
         plan.write_text(wall().replace("15001", str(port)))
@@ -467,7 +467,7 @@ def test_a_port_in_use_is_told_with_the_converter_and_an_older_trace_stays(tmp_p
 
 def test_planned_addresses_that_are_not_here_are_told_with_the_commands_that_would_add_them(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
-    plan.write_text(wall().replace("10.20.0.48", "192.0.2.48"))  # RFC 5737: an address that no machine has
+    plan.write_text(wall().replace("198.51.100.48", "192.0.2.48"))  # RFC 5737: an address that no machine has
     done = busim("serve", str(plan), "--listen", "planned")
     assert done.returncode == 2
     assert "192.0.2.48/32" in done.stderr
@@ -477,7 +477,7 @@ def test_planned_addresses_that_are_not_here_are_told_with_the_commands_that_wou
 
 def test_listening_beyond_loopback_prints_a_caution(tmp_path: Path) -> None:
     """The sentence itself; binding such an address in a test would open it to the network."""
-    (caution,) = cautions({"wall box": Address("10.20.0.48", 15001), "rope box": Address("127.0.0.1", 15001)}, {})
+    (caution,) = cautions({"wall box": Address("198.51.100.48", 15001), "rope box": Address("127.0.0.1", 15001)}, {})
     assert "wall box can be reached" in caution
     assert "no authentication" in caution
     plan = tmp_path / "plan.yaml"
@@ -490,10 +490,12 @@ def test_two_converters_that_would_meet_on_loopback_are_refused() -> None:
     other = type(one)("other box", "192." + one.host.partition(".")[2], one.port, 0)
     with pytest.raises(UserError) as caught:
         addresses([one, other])
-    assert str(caught.value.found).startswith("'wall box' (10.20.0.48:15001) and 'other box' (192.20.0.48:15001), both")
+    assert str(caught.value.found).startswith(
+        "'wall box' (198.51.100.48:15001) and 'other box' (192.51.100.48:15001), both"
+    )
     assert "--port 0" in str(caught.value)
-    assert addresses([one, other], any_port=True)["other box"] == ("127.20.0.48", 0)
-    assert addresses([one, other], planned=True)["other box"] == ("192.20.0.48", 15001)
+    assert addresses([one, other], any_port=True)["other box"] == ("127.51.100.48", 0)
+    assert addresses([one, other], planned=True)["other box"] == ("192.51.100.48", 15001)
 
 
 @pytest.mark.parametrize(

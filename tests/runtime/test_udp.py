@@ -133,9 +133,9 @@ def test_a_converter_that_has_its_controller_s_address_talks_to_that_alone(
     serve: Callable[..., Served],
 ) -> None:
     controller = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    controller.bind(("127.20.0.5", 0))
+    controller.bind(("127.51.100.5", 0))
     controller.settimeout(WITHIN)
-    served = serve('{greeting: "68 69"}', f"dials: 10.20.0.5:{controller.getsockname()[1]}")
+    served = serve('{greeting: "68 69"}', f"dials: 198.51.100.5:{controller.getsockname()[1]}")
     with Peer(served.address("box")) as other:
         data, box = controller.recvfrom(100)
         assert (data, box) == (b"hi", served.address("box"))
@@ -195,7 +195,7 @@ def test_where_the_plan_does_not_say_a_peer_is_forgotten_after_a_minute() -> Non
     assert [
         read_text(plan_of(clients, more)).converters[0].clients.idle_close // 10**9
         for clients, more in (
-            ("4", UDP), ("4", ""), ("{idle_close: 0}", UDP), ("4", f"{UDP}\n    dials: 10.20.0.5:4000"),
+            ("4", UDP), ("4", ""), ("{idle_close: 0}", UDP), ("4", f"{UDP}\n    dials: 198.51.100.5:4000"),
         )
     ] == [60, 0, 0, 0]  # fmt: skip
 
@@ -210,7 +210,7 @@ def test_com_port_control_needs_a_connection() -> None:
 
 def test_an_address_in_use_is_told_with_how_to_find_who_has_it() -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as taken:
-        taken.bind(("127.20.0.44", 0))
+        taken.bind(("127.51.100.44", 0))
         plan = read_text(plan_of("4", UDP).replace("15001", str(taken.getsockname()[1])))
         with pytest.raises(UserError, match="in use") as caught:
             bind_all(addresses(plan.converters), {"box"})
@@ -247,11 +247,11 @@ def test_two_asyncio_programs_share_a_converter_in_virtual_time_and_are_replayed
     got: list[list[tuple[bytes, Any]]] = []
 
     async def main() -> None:
-        planned, one = await taker(remote_addr=("10.20.0.44", 15001))
+        planned, one = await taker(remote_addr=("198.51.100.44", 15001))
         served, two = await taker(local_addr=("0.0.0.0", 0))
         planned.sendto(ONE)
         await asyncio.sleep(0.1)
-        served.sendto(TWO, ("127.20.0.44", 15001))
+        served.sendto(TWO, ("127.51.100.44", 15001))
         await asyncio.sleep(0.1)
         got.extend([one.heard.get_nowait() for _ in range(each.heard.qsize())] for each in (one,))
         got.extend([two.heard.get_nowait() for _ in range(each.heard.qsize())] for each in (two,))
@@ -264,7 +264,7 @@ def test_two_asyncio_programs_share_a_converter_in_virtual_time_and_are_replayed
     trace = tmp_path / "udp.trace"
     session = Virtual(read_text(plan_of("4", UDP)), trace=trace)
     session.run(main)
-    here, there = ("10.20.0.44", 15001), ("127.20.0.44", 15001)
+    here, there = ("198.51.100.44", 15001), ("127.51.100.44", 15001)
     assert got == [[(FROM_ONE, here), (FROM_TWO, here)], [(FROM_TWO, there)], [(FROM_TWO, here)]]
     assert replay(trace).difference is None
 
@@ -273,16 +273,16 @@ def test_a_controller_that_takes_datagrams_is_found_by_its_converter_in_virtual_
     heard: list[tuple[bytes, Any]] = []
 
     async def main() -> None:
-        transport, here = await taker(local_addr=("10.20.0.5", 4000))
-        transport.sendto(ONE, ("10.20.0.44", 15001))
+        transport, here = await taker(local_addr=("198.51.100.5", 4000))
+        transport.sendto(ONE, ("198.51.100.44", 15001))
         heard.append(await here.heard.get())
         await asyncio.sleep(10)  # the box starts anew meanwhile, and takes its controller again by itself
-        transport.sendto(TWO, ("10.20.0.44", 15001))
+        transport.sendto(TWO, ("198.51.100.44", 15001))
         heard.append(await here.heard.get())
 
-    more = f"{UDP}\n    dials: 10.20.0.5:4000\n    reboots: [{{at: 2 s, down: 3 s}}]"
+    more = f"{UDP}\n    dials: 198.51.100.5:4000\n    reboots: [{{at: 2 s, down: 3 s}}]"
     Virtual(read_text(plan_of("4", more)), trace=tmp_path / "udp.trace").run(main)
-    assert heard == [(FROM_ONE, ("10.20.0.44", 15001)), (FROM_TWO, ("10.20.0.44", 15001))]
+    assert heard == [(FROM_ONE, ("198.51.100.44", 15001)), (FROM_TWO, ("198.51.100.44", 15001))]
     assert replay(tmp_path / "udp.trace").difference is None
 
 
@@ -291,15 +291,15 @@ def test_what_is_longer_than_a_frame_of_the_network_goes_in_several_datagrams() 
     sizes: list[int] = []
 
     async def main() -> None:
-        one, here = await taker(remote_addr=("10.20.0.44", 15001))
-        other, _ = await taker(remote_addr=("10.20.1.44", 15001))
+        one, here = await taker(remote_addr=("198.51.100.44", 15001))
+        other, _ = await taker(remote_addr=("203.0.113.44", 15001))
         one.sendto(b"\x00")
         await asyncio.sleep(1)
         other.sendto(bytes(2000))
         while sum(sizes) < 2000:
             sizes.append(len((await here.heard.get())[0]))
 
-    second = "  - {name: other box, endpoint: 10.20.1.44:15001, transport: udp}\ncameras:"
+    second = "  - {name: other box, endpoint: 203.0.113.44:15001, transport: udp}\ncameras:"
     text = plan_of("4", f"{UDP}\n    packing: {{idle: 100 ms}}").replace("cameras:", second, 1)
     Virtual(read_text(text.replace("{converter: box}", "{converter: box}, {converter: other box}"))).run(main)
     assert sizes == [1472, 528]

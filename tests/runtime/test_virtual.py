@@ -320,13 +320,13 @@ def test_a_converter_is_reached_where_it_is_planned_and_where_serve_would_have_i
     async def main(host: str) -> bytes:
         return await ask(*await asyncio.open_connection(host, 15001), 2)
 
-    assert {Virtual(hall()).run(main, host) for host in ("10.20.0.48", "127.20.0.48")} == {value_frame(2, iris())}
+    assert {Virtual(hall()).run(main, host) for host in ("198.51.100.48", "127.51.100.48")} == {value_frame(2, iris())}
 
 
 def test_where_nobody_serves_a_connection_is_refused_as_by_a_socket() -> None:
     async def main() -> float:
         with pytest.raises(ConnectionRefusedError) as caught:
-            await asyncio.open_connection("10.20.0.99", 15001)
+            await asyncio.open_connection("198.51.100.99", 15001)
         assert caught.value.errno == errno.ECONNREFUSED
         return asyncio.get_running_loop().time()
 

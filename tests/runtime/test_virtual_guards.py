@@ -115,7 +115,7 @@ async def spin_on_nothing() -> None:
 async def spin_on_a_refused_port() -> None:
     while True:
         try:
-            await asyncio.open_connection("10.20.0.99", 15001)
+            await asyncio.open_connection("198.51.100.99", 15001)
         except OSError:
             continue
 

@@ -57,7 +57,7 @@ def text_of(case: dict[str, Any]) -> str:
     lines += [f"      - {{camera: camera {n}, after: {camera['after']} m}}" for n, camera in enumerate(cameras)]
     if case["second"]:
         lines += ["      - {master: second, after: 7 m}"]
-    lines += ["converters:", "  - name: box", "    endpoint: 10.20.0.44:15001", f"    latency: {case['latency']}"]
+    lines += ["converters:", "  - name: box", "    endpoint: 198.51.100.44:15001", f"    latency: {case['latency']}"]
     lines += [f"    packing: {{idle: {case['idle']}, length: {case['length']}}}", "cameras:"]
     for n, camera in enumerate(cameras):
         of = camera["format"] or case["format"]

@@ -31,7 +31,7 @@ lines:
     protocol: modbus-rtu
     order: [{converter: box}, {camera: left, after: 3 m}, {camera: right, after: 7 m}, {camera: corner, after: 7 m}]
 converters:
-  - {name: box, endpoint: "10.20.0.44:15001", latency: 1 ms, packing: {idle: 2 ms}}
+  - {name: box, endpoint: "198.51.100.44:15001", latency: 1 ms, packing: {idle: 2 ms}}
 cameras:
   - {name: left, model: MODEL, id: 1, serial: 11, turnaround: 1 ms}
   - {name: right, model: MODEL, id: 2, serial: 12, turnaround: 1 ms}

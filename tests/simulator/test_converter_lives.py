@@ -41,7 +41,7 @@ lines:
     order: [{converter: box}, {camera: start, after: 5 m}, {camera: top, after: 20 m}]
 converters:
   - name: box
-    endpoint: 10.20.0.44:15001
+    endpoint: 198.51.100.44:15001
     latency: 500 us
     clients: {sharing: arbitrated, arbitration_time_out: 100 ms}
     reboots: [{at: 1 s, down: 1 s}]

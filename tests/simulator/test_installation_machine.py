@@ -41,7 +41,7 @@ lines:
     order: [terminator, {{converter: box}}, {{camera: polled, after: 5 m}}, {{camera: moved, after: 20 m}},
       {{camera: both, after: 20 m}}, terminator]
 converters:
-  - {{name: box, endpoint: 10.20.0.44:15001, latency: {latency}, clients: {{most: 4, sharing: {sharing}}}}}
+  - {{name: box, endpoint: 198.51.100.44:15001, latency: {latency}, clients: {{most: 4, sharing: {sharing}}}}}
 cameras:
   - {{name: polled, id: 1, turnaround: {turnaround}}}
   - {{name: moved, id: 2, turnaround: {turnaround}}}

@@ -26,7 +26,7 @@ lines:
     order: [terminator, {converter: box}, {camera: wall, after: 8 m}, {camera: kerb, after: 5 m}, terminator]
     protocol: modbus-rtu
 converters:
-  - {name: box, endpoint: "10.20.0.44:15001"}
+  - {name: box, endpoint: "198.51.100.44:15001"}
 cameras:
   - {name: wall, id: 3}
   - {name: kerb, id: 9, model: ./kerb-camera.yaml}

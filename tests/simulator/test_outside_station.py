@@ -27,8 +27,8 @@ lines:
         after: 15 m
       - converter: place of speed finish
 converters:
-  - {name: speed box, endpoint: "10.20.0.43:15001"}
-  - {name: place of speed finish, endpoint: "10.20.0.43:15002", packing: {idle: 0}, latency: 0}
+  - {name: speed box, endpoint: "198.51.100.43:15001"}
+  - {name: place of speed finish, endpoint: "198.51.100.43:15002", packing: {idle: 0}, latency: 0}
 cameras:
   - {name: speed start, id: 1, turnaround: 3 ms}
   - {name: speed finish, id: 2, present: false}

@@ -583,7 +583,7 @@ class Controller:
     """A plain server, as a controller has it that waits for its converters."""
 
     def __init__(self, port: int = 0) -> None:
-        self.listening = socket.create_server(("127.20.0.5", port))
+        self.listening = socket.create_server(("127.51.100.5", port))
         self.listening.settimeout(WITHIN)
         self.port = self.listening.getsockname()[1]
 
@@ -603,7 +603,7 @@ def answered(connection: socket.socket, request: bytes, reply: bytes) -> bool:
 
 def test_a_converter_dials_its_controller_and_again_when_the_connection_ends(tmp_path: Path) -> None:
     controller = Controller()
-    more = f"dials: 10.20.0.5:{controller.port}\n    redial: 100 ms"
+    more = f"dials: 198.51.100.5:{controller.port}\n    redial: 100 ms"
     with Served(tmp_path, plan_of("4", more)) as served:
         assert served.where["converters"] == {}
         for _ in range(2):
@@ -620,7 +620,7 @@ def test_a_converter_dials_its_controller_and_again_when_the_connection_ends(tmp
 def test_a_controller_that_is_dialled_shares_the_line_with_another_program(tmp_path: Path) -> None:
     controller = Controller()
     ports = tmp_path / "ports"
-    more = f"dials: 10.20.0.5:{controller.port}"
+    more = f"dials: 198.51.100.5:{controller.port}"
     with Served(tmp_path, plan_of("{sharing: arbitrated}", more), "--pty", str(ports)) as served:
         with controller.accept() as one, serial.Serial(str(ports / "box"), 38400, timeout=WITHIN) as two:
             for _ in range(3):
@@ -635,8 +635,8 @@ def test_a_controller_that_is_dialled_shares_the_line_with_another_program(tmp_p
 def test_a_converter_dials_until_its_controller_is_there(tmp_path: Path) -> None:
     early = Controller()
     early.listening.close()
-    with Served(tmp_path, plan_of("4", f"dials: 10.20.0.5:{early.port}\n    redial: 50 ms")) as served:
-        wait_for(lambda: "nobody answers at 127.20.0.5" in served.errors())
+    with Served(tmp_path, plan_of("4", f"dials: 198.51.100.5:{early.port}\n    redial: 50 ms")) as served:
+        wait_for(lambda: "nobody answers at 127.51.100.5" in served.errors())
         controller = Controller(early.port)
         with controller.accept() as connection:
             assert answered(connection, ONE, FROM_ONE)
@@ -644,8 +644,8 @@ def test_a_converter_dials_until_its_controller_is_there(tmp_path: Path) -> None
 
 
 def test_dialling_a_planned_address_is_cautioned_about_and_loopback_is_not() -> None:
-    (caution,) = cautions({}, {"box": Address("10.20.0.5", 4000), "lane box": Address("127.20.0.5", 4000)})
-    assert caution.startswith("caution: box connects to 10.20.0.5:4000")
+    (caution,) = cautions({}, {"box": Address("198.51.100.5", 4000), "lane box": Address("127.51.100.5", 4000)})
+    assert caution.startswith("caution: box connects to 198.51.100.5:4000")
 
 
 def test_a_converter_dials_a_controller_in_virtual_time() -> None:
@@ -658,8 +658,8 @@ def test_a_converter_dials_a_controller_in_virtual_time() -> None:
             writer.close()
 
         await asyncio.sleep(3)  # until then nobody answers
-        await asyncio.start_server(came, "10.20.0.5", 4000)
+        await asyncio.start_server(came, "198.51.100.5", 4000)
         await asyncio.sleep(7.5)
 
-    Virtual(read_text(plan_of("4", "dials: 10.20.0.5:4000\n    redial: 2 s"))).run(main)
+    Virtual(read_text(plan_of("4", "dials: 198.51.100.5:4000\n    redial: 2 s"))).run(main)
     assert heard == [FROM_ONE] * 4

@@ -29,7 +29,7 @@ lines:
     protocol: NAME
     order: [{converter: box}, {camera: mat, after: 3 m}, {master: second, after: 7 m}]
 converters:
-  - {name: box, endpoint: "10.20.0.44:15001", latency: 0..2 ms, packing: {idle: 1 ms, length: 11}}
+  - {name: box, endpoint: "198.51.100.44:15001", latency: 0..2 ms, packing: {idle: 1 ms, length: 11}}
 cameras:
   - {name: mat, id: 1, turnaround: 0}
 masters:

@@ -34,7 +34,7 @@ lines:
     protocol: modbus-rtu
     order: [{converter: box}, {camera: mat, after: 10 m}, {master: laptop, after: 10 m}]
 converters:
-  - {name: box, endpoint: "10.20.0.44:15001", packing: {idle: 2 ms}, latency: 20 ms}
+  - {name: box, endpoint: "198.51.100.44:15001", packing: {idle: 2 ms}, latency: 20 ms}
 cameras:
   - {name: mat, id: 1, serial: 7, turnaround: 1 ms}
 masters:
@@ -106,8 +106,8 @@ lines:
      baud: 38400 Bd, format: 8E1, protocol: modbus-rtu, order: [{converter: box}, {camera: mat}, {camera: top}]}
   - {name: lane, baud: 38400 Bd, format: 8E1, protocol: modbus-rut, order: [{converter: lane box}, {camera: start}]}
 converters:
-  - {name: box, endpoint: "10.20.0.44:15001"}
-  - {name: lane box, endpoint: "10.20.0.45:15001"}
+  - {name: box, endpoint: "198.51.100.44:15001"}
+  - {name: lane box, endpoint: "198.51.100.45:15001"}
 cameras:
   - {name: mat, id: 248}
   - {name: top, id: 2}

@@ -38,12 +38,12 @@ lines:
       - terminator
 converters:
   - name: boulder box
-    endpoint: 10.20.0.44:15001
+    endpoint: 198.51.100.44:15001
     packing: {idle: 4 ms, length: 0}
     latency: 1 ms
     clients: {most: 4}
   - name: speed box
-    endpoint: 10.20.0.45:15001
+    endpoint: 198.51.100.45:15001
     packing: {idle: 2 ms, length: 0}
     latency: 1 ms
     clients: {most: 4}

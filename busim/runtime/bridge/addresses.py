@@ -1,8 +1,8 @@
 """Where each converter of a plan is served.
 
-Rehearsing needs no address of the real installation on this machine: 10.20.0.44:15001 is served at 127.20.0.44:15001,
-so that in the controller's settings one number changes and the ports stay. All of 127.0.0.0/8 is this machine's own on
-Linux.
+Rehearsing needs no address of the real installation on this machine: 198.51.100.44:15001 is served at
+127.51.100.44:15001, so that in the controller's settings one number changes and the ports stay. All of 127.0.0.0/8 is
+this machine's own on Linux.
 """
 
 from __future__ import annotations

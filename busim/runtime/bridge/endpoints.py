@@ -19,8 +19,8 @@ Endpoints = Mapping[str, Mapping[str, Any]]  # converter -> host, port, pty, tra
 
 
 def endpoints_json(endpoints: Endpoints, control: Mapping[str, str] | None = None) -> str:
-    """`{"schema": 1, "converters": {"boulder box": {"host": "127.20.0.44", "port": 40001}}}`, and where `control` says
-    how the session is controlled, that as `control`."""
+    """`{"schema": 1, "converters": {"boulder box": {"host": "127.51.100.44", "port": 40001}}}`; `control`, where given,
+    says how the session is controlled."""
     return json.dumps({"schema": SCHEMA, "converters": endpoints, **({} if control is None else {"control": control})})
 
 

@@ -33,6 +33,6 @@ RULE = Rule(
     source="RFC 1122, 3.2.1.3 (from memory); networks of two addresses are excepted: RFC 3021 (from memory)",
     advice="Choose an address between the two.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «10.20.0.47:15001\n    network: 10.20.0.32/28"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.46:15001\n    network: 10.20.0.32/28"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: «198.51.100.47:15001\n    network: 198.51.100.32/28"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.46:15001\n    network: 198.51.100.32/28"),),
 )

@@ -29,6 +29,6 @@ RULE = Rule(
     source="RFC 1122, 3.3.1.1 (from memory)",
     advice="Correct the address or the network; both must agree with what the controller is set to.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «10.20.0.45:15001\n    network: 10.20.1.0/24"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: «198.51.100.45:15001\n    network: 203.0.113.0/24"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    network: 198.51.100.0/24"),),
 )

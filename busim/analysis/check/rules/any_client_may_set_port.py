@@ -27,6 +27,6 @@ RULE = Rule(
     source="RFC 2217 (COM port control); common practice, no source",
     advice="Let the box ignore such settings, or take one client alone.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001\n", "endpoint: 10.20.0.45:15001\n    rfc2217: «applies\n"),),
-    good=(("endpoint: 10.20.0.45:15001\n", "endpoint: 10.20.0.45:15001\n    rfc2217: acknowledges\n"),),
+    bad=(("endpoint: 198.51.100.45:15001\n", "endpoint: 198.51.100.45:15001\n    rfc2217: «applies\n"),),
+    good=(("endpoint: 198.51.100.45:15001\n", "endpoint: 198.51.100.45:15001\n    rfc2217: acknowledges\n"),),
 )

@@ -35,6 +35,6 @@ RULE = Rule(
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: «false\n"),),
     good=(
         ("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: false\n"),
-        ("    endpoint: 10.20.0.44:15001", "    bias: true\n    endpoint: 10.20.0.44:15001"),
+        ("    endpoint: 198.51.100.44:15001", "    bias: true\n    endpoint: 198.51.100.44:15001"),
     ),
 )

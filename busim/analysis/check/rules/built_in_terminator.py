@@ -32,6 +32,6 @@ RULE = Rule(
     bad=(("boulder right, id: 3", "boulder right, terminator: «true, id: 3"),),
     good=(
         ("      - terminator\n      - converter: boulder box", "      - converter: boulder box"),
-        ("    endpoint: 10.20.0.44:15001", "    terminator: true\n    endpoint: 10.20.0.44:15001"),
+        ("    endpoint: 198.51.100.44:15001", "    terminator: true\n    endpoint: 198.51.100.44:15001"),
     ),
 )

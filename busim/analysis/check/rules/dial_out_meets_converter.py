@@ -28,6 +28,6 @@ RULE = Rule(
     source="common practice, no source",
     advice="Write the controller's own address; endpoints of boxes are for those that listen.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    dials: «10.20.0.44:15001"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    dials: 10.20.0.5:4000"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    dials: «198.51.100.44:15001"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    dials: 198.51.100.5:4000"),),
 )

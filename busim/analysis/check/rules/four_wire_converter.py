@@ -29,6 +29,6 @@ RULE = Rule(
     "four-wire setting: common practice, no source",
     advice="Set the port to two wires (half duplex), so that its driver is on only while it sends.",
     find=_find,
-    bad=(("    endpoint: 10.20.0.44:15001", "    wires: «4\n    endpoint: 10.20.0.44:15001"),),
-    good=(("    endpoint: 10.20.0.44:15001", "    wires: 2\n    endpoint: 10.20.0.44:15001"),),
+    bad=(("    endpoint: 198.51.100.44:15001", "    wires: «4\n    endpoint: 198.51.100.44:15001"),),
+    good=(("    endpoint: 198.51.100.44:15001", "    wires: 2\n    endpoint: 198.51.100.44:15001"),),
 )

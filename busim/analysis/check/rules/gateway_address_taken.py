@@ -32,8 +32,8 @@ RULE = Rule(
     advice="Give the converter another address, or correct the gateway.",
     find=_find,
     bad=(
-        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    gateway: 10.20.0.44"),
-        ("endpoint: 10.20.0.44:15001", "endpoint: «10.20.0.44:15001"),
+        ("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    gateway: 198.51.100.44"),
+        ("endpoint: 198.51.100.44:15001", "endpoint: «198.51.100.44:15001"),
     ),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    gateway: 10.20.0.1"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    gateway: 198.51.100.1"),),
 )

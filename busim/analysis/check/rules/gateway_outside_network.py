@@ -33,11 +33,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "endpoint: 10.20.0.45:15001",
-            "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: «10.20.1.1",
+            "endpoint: 198.51.100.45:15001",
+            "endpoint: 198.51.100.45:15001\n    network: 198.51.100.0/24\n    gateway: «203.0.113.1",
         ),
     ),
     good=(
-        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24\n    gateway: 10.20.0.1"),
+        (
+            "endpoint: 198.51.100.45:15001",
+            "endpoint: 198.51.100.45:15001\n    network: 198.51.100.0/24\n    gateway: 198.51.100.1",
+        ),
     ),
 )

@@ -29,6 +29,6 @@ RULE = Rule(
     source="RFC 3927 (from memory)",
     advice="Set a fixed address in the box, and write that.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «169.254.7.45:15001"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 172.16.7.45:15001"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: «169.254.7.45:15001"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 172.16.7.45:15001"),),
 )

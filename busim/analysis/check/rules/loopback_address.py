@@ -29,6 +29,6 @@ RULE = Rule(
     source="RFC 1122, 3.2.1.3 (from memory)",
     advice="Write the address that the box has on site; `busim serve` finds a place on the loopback for it by itself.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «127.0.0.45:15001"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 192.168.7.45:15001"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: «127.0.0.45:15001"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 192.168.7.45:15001"),),
 )

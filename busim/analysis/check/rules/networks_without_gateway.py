@@ -36,11 +36,11 @@ RULE = Rule(
     find=_find,
     bad=(
         ("through: [boulder box", "through: [«boulder box"),
-        ("endpoint: 10.20.0.44:15001", "endpoint: 10.20.0.44:15001\n    network: 10.20.0.0/24"),
-        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.1.45:15001\n    network: 10.20.1.0/24"),
+        ("endpoint: 198.51.100.44:15001", "endpoint: 198.51.100.44:15001\n    network: 198.51.100.0/24"),
+        ("endpoint: 198.51.100.45:15001", "endpoint: 203.0.113.45:15001\n    network: 203.0.113.0/24"),
     ),
     good=(
-        ("endpoint: 10.20.0.44:15001", "endpoint: 10.20.0.44:15001\n    network: 10.20.0.0/24"),
-        ("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:15001\n    network: 10.20.0.0/24"),
+        ("endpoint: 198.51.100.44:15001", "endpoint: 198.51.100.44:15001\n    network: 198.51.100.0/24"),
+        ("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:15001\n    network: 198.51.100.0/24"),
     ),
 )

@@ -34,6 +34,6 @@ RULE = Rule(
     source="IANA Service Name and Transport Protocol Port Number Registry (from memory)",
     advice="Choose another port in the box, and write it here.",
     find=_find,
-    bad=(("endpoint: 10.20.0.45:15001", "endpoint: «10.20.0.45:80"),),
-    good=(("endpoint: 10.20.0.45:15001", "endpoint: 10.20.0.45:4001"),),
+    bad=(("endpoint: 198.51.100.45:15001", "endpoint: «198.51.100.45:80"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.45:4001"),),
 )

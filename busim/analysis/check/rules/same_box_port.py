@@ -35,11 +35,11 @@ RULE = Rule(
     bad=(
         ("  - name: boulder box\n", "  - name: boulder box\n    box: hall rack\n    box_port: 1\n"),
         ("  - name: speed box\n", "  - name: speed box\n    box: hall rack\n    box_port: «1\n"),
-        ("10.20.0.45:15001", "10.20.0.44:15002"),
+        ("198.51.100.45:15001", "198.51.100.44:15002"),
     ),
     good=(
         ("  - name: boulder box\n", "  - name: boulder box\n    box: hall rack\n    box_port: 1\n"),
         ("  - name: speed box\n", "  - name: speed box\n    box: hall rack\n    box_port: 2\n"),
-        ("10.20.0.45:15001", "10.20.0.44:15002"),
+        ("198.51.100.45:15001", "198.51.100.44:15002"),
     ),
 )

@@ -39,7 +39,7 @@ RULE = Rule(
         ("feeds: [speed box, speed start, speed finish]", "feeds: [speed box, reserve box, speed start, speed finish]"),
         (
             "cameras:\n  - {name: boulder left",
-            "  - name: «reserve box\n    endpoint: 10.20.0.46:15001\n    packing: {idle: 2 ms, length: 0}\n"
+            "  - name: «reserve box\n    endpoint: 198.51.100.46:15001\n    packing: {idle: 2 ms, length: 0}\n"
             "cameras:\n  - {name: boulder left",
         ),
     ),
