@@ -218,7 +218,9 @@ def test_the_note_on_an_opened_chain_says_who_goes_with_whom() -> None:
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
         rule="opened-chain",
     ).found
-    assert "'boulder left' costs 'boulder right', 'boulder mats'; 'boulder right' costs 'boulder mats'" in (found or "")
+    assert "'boulder left' disconnects 'boulder right', 'boulder mats'; 'boulder right' disconnects 'boulder mats'" in (
+        found or ""
+    )
 
 
 def test_cameras_that_stay_on_the_pair_may_lose_their_supply() -> None:
@@ -228,7 +230,7 @@ def test_cameras_that_stay_on_the_pair_may_lose_their_supply() -> None:
         rule="opened-chain",
     ).found
     assert found is not None
-    assert "'boulder right' costs 'boulder mats' and takes the supply from 'boulder box', 'boulder left'" in found
+    assert "'boulder right' disconnects 'boulder mats' and cuts the supply of 'boulder box', 'boulder left'" in found
 
 
 def test_of_a_long_chain_only_the_first_cameras_are_told_one_by_one() -> None:
@@ -239,13 +241,13 @@ def test_of_a_long_chain_only_the_first_cameras_are_told_one_by_one() -> None:
     plan = read_text(text.replace("\nmasters:\n", f"{cameras}\nmasters:\n"), "plan.yaml")
     found = next(one.found or "" for one in check(plan).findings if one.code == "opened-chain")
     assert len(found) < 500
-    assert found.endswith("; and so on for 9 more; and the end left open reflects")
+    assert found.endswith("; 9 more alike; the open end reflects")
 
 
 def test_between_two_masters_a_camera_unplugged_leaves_two_lines() -> None:
     text = (SCENARIOS / "two-masters" / "plan.yaml").read_text(encoding="utf-8")
     found = next(one.found for one in check(read_text(text)).findings if one.code == "opened-chain")
-    assert "'wall low' leaves two lines, each with a master;" in (found or "")
+    assert "'wall low' splits the line in two, each with a master;" in (found or "")
 
 
 # -- lengths and rates in the words of the site --------------------------------------------------------------
@@ -282,17 +284,20 @@ def test_what_breaks_a_bound_is_written_with_the_digits_that_show_it(value: floa
 
 def test_a_fuse_is_held_against_the_wire_as_the_plan_has_it() -> None:
     fuse = ("fuse: 5 A\n    cable: {length: 2 m, gauge: AWG 14}", "fuse: 25 A\n    cable: {length: 2 m, gauge: WIRE}")
-    for gauge, said in (("0.75 mm2", "25 A before 0.75 mm2"), ("AWG 18", "25 A before AWG 18")):
+    for gauge, said in (
+        ("0.75 mm2", "25 A, the thinnest wire is 0.75 mm2"),
+        ("AWG 18", "25 A, the thinnest wire is AWG 18"),
+    ):
         found = findings((fuse[0], fuse[1].replace("WIRE", gauge)), rule="fuse-over-gauge")
         assert said in (found[0].found or "")
 
 
-def test_of_one_camera_that_cannot_start_it_is_not_said_that_it_is_the_least_of_one() -> None:
+def test_of_one_camera_that_cannot_start_it_is_not_said_that_it_is_the_lowest_of_one() -> None:
     text = (TOP / "busim" / "plan" / "starter.yaml").read_text(encoding="utf-8")
     text = text.replace("NAME", "thin").replace("supply_gauge: AWG 16", "supply_gauge: AWG 20")
     text = text.replace("serial: 4102", "serial: 4102\n    power: {idle: 3 W, peak: 6 W, start_up: 20 W}")
     found = [one for one in check(read_text(text)).findings if one.code == "start-up-below-minimum"]
-    assert "least of" not in (found[0].found or "")
+    assert "lowest of" not in (found[0].found or "")
 
 
 # -- rates of pictures ---------------------------------------------------------------------------------------

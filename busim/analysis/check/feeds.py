@@ -19,7 +19,7 @@ from busim.installation import Installation, ResolvedCamera, ResolvedConverter, 
 from busim.physics.electric import WARM, Chain, Collapse, PoeClass, branches, loop, poe_class
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place, PowerPlan, SupplyPlan
 
-STATES = {"idle": "at rest", "peak": "at its most", "start_up": "while everything starts at once"}
+STATES = {"idle": "at idle", "peak": "at peak", "start_up": "at start-up of all loads"}
 _FEED_GAUGE = 18.0  # AWG of a cable from a supply whose gauge the plan does not say
 CONVERTER_WATTS = 5.0  # where a plan does not say what a converter takes; common practice, no source
 

@@ -48,7 +48,7 @@ def _result(finding: Finding, known: Mapping[str, int]) -> dict[str, Any]:
     if finding.code in known:
         result["ruleIndex"] = known[finding.code]
     words = ("found", finding.found), ("expected", finding.expected), ("to mend", finding.mend)
-    said = "".join(f" {name.capitalize()}: {text}." for name, text in words if text)
+    said = "".join(f" {name.capitalize()}: {text.rstrip('.')}." for name, text in words if text)
     result["level"] = finding.severity
     result["message"] = {"text": f"{finding.what}.{said}"}
     if finding.file:

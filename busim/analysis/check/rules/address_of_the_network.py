@@ -1,4 +1,4 @@
-"""An address that stands for the network itself, or for everybody in it."""
+"""An address reserved for the network itself or for broadcast."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ def _find(survey: Survey) -> Spots:
         if one.network is None:
             continue
         network = IPv4Network(one.network)
-        meaning = {network.network_address: "the network itself", network.broadcast_address: "everybody in it"}
+        meaning = {network.network_address: "network address", network.broadcast_address: "broadcast address"}
         if network.prefixlen < 31 and IPv4Address(one.host) in meaning:
             yield Spot(
                 f"{path}.endpoint",
-                f"the address of converter {one.name!r} stands for {meaning[IPv4Address(one.host)]}",
+                f"the address of converter {one.name!r} is the {meaning[IPv4Address(one.host)]} of its network",
                 f"{one.host} in {one.network}",
-                f"{network.network_address + 1} to {network.broadcast_address - 1}",
+                f"an address from {network.network_address + 1} to {network.broadcast_address - 1}",
             )
 
 
 RULE = Rule(
     id="address-of-the-network",
-    title="An address that stands for the network itself, or for everybody in it",
+    title="An address reserved for the network itself or for broadcast",
     severity="error",
     area="addresses",
     explanation="The first and the last address of a network belong to no device. Many boxes accept them without a "
-    "word and are then not to be reached.",
+    "warning and cannot be reached afterwards.",
     source="RFC 1122, 3.2.1.3 (from memory); networks of two addresses are excepted: RFC 3021 (from memory)",
-    advice="Choose an address between the two.",
+    advice="Choose an address in the allowed range.",
     find=_find,
     bad=(("endpoint: 198.51.100.45:15001", "endpoint: «198.51.100.47:15001\n    network: 198.51.100.32/28"),),
     good=(("endpoint: 198.51.100.45:15001", "endpoint: 198.51.100.46:15001\n    network: 198.51.100.32/28"),),

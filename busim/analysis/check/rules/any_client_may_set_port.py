@@ -1,4 +1,4 @@
-"""A converter whose serial port any client may set."""
+"""A converter whose serial port any client can change."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ def _find(survey: Survey) -> Spots:
         if one.rfc2217 == "applies" and one.clients.most > 1:
             yield Spot(
                 f"{path}.rfc2217",
-                f"any client of converter {one.name!r} may change the baud for all",
-                f"applies what clients set, and takes {one.clients.most} of them",
-                "one client, or a port that is set in the box alone",
+                f"any client of converter {one.name!r} can change the baud for all others",
+                f"applies the settings of clients; up to {one.clients.most} clients",
+                "one client, or a port that only the box itself sets",
             )
 
 
 RULE = Rule(
     id="any-client-may-set-port",
-    title="A converter whose serial port any client may set",
+    title="A converter whose serial port any client can change",
     severity="note",
     area="masters",
-    explanation="A terminal program that opens the port at its own default sets the line to that, and all cameras "
-    "are gone until somebody sets it back.",
+    explanation="A terminal program opens the port at its own default baud. The box sets the line to that baud, and no "
+    "camera answers until somebody sets it back.",
     source="RFC 2217 (COM port control); common practice, no source",
-    advice="Let the box ignore such settings, or take one client alone.",
+    advice="Set the box to ignore these settings, or to accept one client only.",
     find=_find,
     bad=(("endpoint: 198.51.100.45:15001\n", "endpoint: 198.51.100.45:15001\n    rfc2217: «applies\n"),),
     good=(("endpoint: 198.51.100.45:15001\n", "endpoint: 198.51.100.45:15001\n    rfc2217: acknowledges\n"),),

@@ -1,4 +1,4 @@
-"""A converter that waits for a reply longer than its master."""
+"""A converter that waits longer for a reply than its master."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ def _find(survey: Survey) -> Spots:
         if 0 < patience < converter.clients.arbitration_time_out:
             yield Spot(
                 f"{timed.asker.converter_field}.clients.arbitration_time_out",
-                f"converter {converter.name!r} waits for a reply longer than master {timed.case.master!r} does",
-                f"{show_time(converter.clients.arbitration_time_out)} (planned, or not written)",
+                f"converter {converter.name!r} waits longer for a reply than master {timed.case.master!r}",
+                f"{show_time(converter.clients.arbitration_time_out)} (planned, or the default)",
                 f"at most {show_time(patience)}, after which the master asks again (computed)",
             )
 
 
 RULE = Rule(
     id="arbitration-too-long",
-    title="A converter that waits for a reply longer than its master",
+    title="A converter that waits longer for a reply than its master",
     severity="warning",
     area="time",
-    explanation="A camera is dead, its master has gone on, and the box still waits and holds the next requests "
-    "back. They time out in their turn, though their cameras are well.",
+    explanation="When a camera is dead, its master goes on, but the box still waits and holds back the next requests. "
+    "Those time out too, although their cameras work.",
     source="common practice, no source",
-    advice="Set the box to between the longest exchange and the master's time-out.",
+    advice="Set the arbitration time-out between the longest exchange and the master's time-out.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A converter that gives up before a camera has answered."""
+"""A converter that passes the line on before the reply."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def _find(survey: Survey) -> Spots:
         if 0 < converter.clients.arbitration_time_out < own:
             yield Spot(
                 f"{timed.asker.converter_field}.clients.arbitration_time_out",
-                f"converter {converter.name!r} gives the line to the next client before the reply is there",
+                f"converter {converter.name!r} gives the line to the next client before the reply has arrived",
                 f"{show_time(converter.clients.arbitration_time_out)} (planned)",
                 f"more than {show_time(own)}, the longest exchange (computed)",
             )
@@ -25,13 +25,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="arbitration-too-short",
-    title="A converter that gives up before a camera has answered",
+    title="A converter that passes the line on before the reply",
     severity="error",
     area="time",
-    explanation="The box then sends the next client's request into the reply, which is what arbitration is there to "
-    "prevent; and the reply goes to whoever asked last.",
+    explanation="The box sends the next client's request into the reply, and the reply goes to the client that asked "
+    "last. Arbitration exists to prevent both.",
     source="common practice, no source",
-    advice="Set a time-out above the longest exchange of the line.",
+    advice="Set the arbitration time-out above the longest exchange of the line.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A converter, or a master on the line, that is set otherwise than its line."""
+"""A converter or a line master with other settings than its line."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ def _find(survey: Survey) -> Spots:
             if driver.baud is not None and abs(driver.baud / wire.line.baud - 1) > SAME_BAUD:
                 yield Spot(
                     f"{place.field}.driver.baud",
-                    f"{place.name!r} asks at another baud than that of line {wire.line.name!r}",
+                    f"the baud of {place.name!r} differs from that of line {wire.line.name!r}",
                     f"{float(driver.baud):.10g} Bd (planned)",
-                    f"{float(wire.line.baud):.10g} Bd, as the line",
+                    f"{float(wire.line.baud):.10g} Bd, the line's baud",
                 )
             if driver.format is not None and driver.format != wire.line.format:
                 yield Spot(
                     f"{place.field}.driver.format",
-                    f"{place.name!r} asks in another character format than that of line {wire.line.name!r}",
+                    f"the character format of {place.name!r} differs from that of line {wire.line.name!r}",
                     f"{driver.format} (planned)",
-                    f"{wire.line.format}, as the line",
+                    f"{wire.line.format}, the line's format",
                 )
 
 
 RULE = Rule(
     id="asker-set-otherwise",
-    title="A converter, or a master on the line, that is set otherwise than its line",
+    title="A converter or a line master with other settings than its line",
     severity="error",
     area="settings",
-    explanation="No camera of the line answers. All of them seem dead at once, though nothing is wrong with any.",
+    explanation="No camera on the line answers. All of them seem dead at once, although none is faulty.",
     source="MODBUS over Serial Line V1.02, 2.5.1 (one set of parameters for all on a line, from memory)",
-    advice="Set the serial port of the box to what the line has, and save that in it.",
+    advice="Set the serial port of the box to the settings of the line, and save them in the box.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A line at a baud that one of its cameras cannot be set to."""
+"""A baud that a camera on the line does not support."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
             if model and model.bus.bauds and own not in model.bus.bauds:
                 yield Spot(
                     f"{one.field}.driver.baud" if one.camera.driver.baud else f"{wire.field}.baud",
-                    f"camera {one.camera.name!r} cannot be set to this baud",
+                    f"camera {one.camera.name!r} does not support this baud",
                     f"{float(own):.10g} Bd (planned)",
                     f"{', '.join(f'{float(baud):.10g}' for baud in model.bus.bauds)} Bd ({one.camera.model})",
                 )
@@ -24,13 +24,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="baud-not-of-model",
-    title="A line at a baud that one of its cameras cannot be set to",
+    title="A baud that a camera on the line does not support",
     severity="error",
     area="settings",
-    explanation="A line runs at the baud that all its stations have. Found out on the day of rigging, this means "
-    "another converter for that camera, or a slower line for all.",
+    explanation="All stations of a line need the same baud. If this comes out on rig day, the camera needs another "
+    "converter, or the whole line must run slower.",
     source="the camera models",
-    advice="Choose a baud that every model on the line has, or give this camera a line of its own.",
+    advice="Choose a baud that every model on the line supports, or give this camera its own line.",
     find=_find,
     bad=(
         ("    baud: 115200 Bd", "    baud: «57600 Bd"),

@@ -1,4 +1,4 @@
-"""A line that nobody holds at idle."""
+"""A line without bias."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ def _find(survey: Survey) -> Spots:
         if not wiring.biased and floating:
             yield Spot(
                 wiring.bias_field,
-                f"nothing holds line {wiring.line.name!r} at idle while nobody drives it",
-                f"no bias (planned), and receivers that are not said to be fail-safe: {listed(floating)}",
-                "one bias, or true fail-safe receivers everywhere",
+                f"line {wiring.line.name!r} has no bias: its level between exchanges is undefined",
+                f"no bias (planned), and receivers not marked fail-safe: {listed(floating)}",
+                "bias at one place, or true fail-safe receivers at all stations",
             )
 
 
 RULE = Rule(
     id="bias-missing",
-    title="A line that nobody holds at idle",
+    title="A line without bias",
     severity="warning",
     area="cable",
-    explanation="Between two exchanges nobody drives the pair, and two terminators pull it to 0 V, where a "
-    "receiver may read anything. False start bits then stand before good replies, and a stream of them keeps a MODBUS "
-    "camera waiting for silence.",
+    explanation="Between two exchanges no driver holds the pair. Two terminators pull it to 0 V, where a receiver may "
+    "read either level. False start bits then precede good replies. A stream of them keeps a MODBUS camera waiting for "
+    "silence.",
     source="ADI AN-960 table 3 (between -200 and +200 mV undefined); TI SLLA272 sec. 7; MODBUS over Serial Line "
     "V1.02, 3.4.6",
-    advice="Switch on the bias of one station, best of the converter, or put a resistor up and one down at one "
-    "place; or say `fail_safe: true` in the driver of every station that has such a receiver.",
+    advice="Switch on the bias of one station, preferably the converter. Or fit one pull-up and one pull-down resistor "
+    "at one place. If every station has a true fail-safe receiver, write `fail_safe: true` in each driver.",
     find=_find,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: «false\n"),),
     good=(

@@ -1,4 +1,4 @@
-"""A bias that loads the drivers too much."""
+"""Bias that overloads the drivers."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ def _find(survey: Survey) -> Spots:
         if load < LEAST_DRIVER_LOAD and places and wiring.unit_loads_fit:
             yield Spot(
                 f"{wiring.bias_field}.ohms",
-                f"bias, terminators and receivers of line {wiring.line.name!r} are more than a driver must drive",
-                f"{load:.1f} ohm between the wires (computed), with {wiring.line.bias.ohms:g} ohm up and down at "
+                f"bias, terminators and receivers overload the drivers of line {wiring.line.name!r}",
+                f"{load:.1f} ohm between the wires (computed), {wiring.line.bias.ohms:g} ohm pull-up and pull-down at "
                 f"{places} of its stations (planned)",
                 f"at least {LEAST_DRIVER_LOAD:g} ohm, at which a driver still gives 1.5 V (TIA/EIA-485-A)",
             )
@@ -26,13 +26,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="bias-too-strong",
-    title="A bias that loads the drivers too much",
+    title="Bias that overloads the drivers",
     severity="warning",
     area="cable",
-    explanation="A driver is made for a certain load. With a stronger bias it must also overcome that for every 0, "
-    "the level sinks, and the far station hears it first.",
+    explanation="A driver is made for a certain load. With a stronger bias it must also overcome the bias for every 0. "
+    "The level sinks, and the far station misreads it first.",
     source="TIA/EIA-485-A via ADI AN-960 (1.5 V into 54 ohm, from memory); the load itself is computed",
-    advice="Take larger resistors, for 5 V and two terminators of 120 ohm about 560 ohm each.",
+    advice="Use larger resistors: about 560 ohm each for 5 V and two terminators of 120 ohm.",
     find=_find,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «100 ohm}\n"),),
     good=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n"),),

@@ -1,4 +1,4 @@
-"""A bias that does not lift the undriven pair over a receiver's threshold."""
+"""A bias too weak for its line."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from busim.physics.electric import THRESHOLD, bias_divider, bias_resistor, recei
 
 
 def _resistors(volts: float, impedance: float) -> str:
-    """What two sources have for the resistors."""
+    """The resistor values that two published sources give."""
     if volts <= THRESHOLD:
-        return f"from {volts:g} V none is small enough"
+        return f"no resistor is small enough at {volts:g} V"
     formula, divider = bias_resistor(volts, 0.25, impedance), bias_divider(volts, impedance / 2, THRESHOLD)
     return (
-        f"TI SLLA272 sec. 7 has {formula:.0f} ohm for 250 mV with 32 unit loads, and over two terminators alone "
-        f"{divider:.0f} ohm are the most (derived)"
+        f"TI SLLA272 sec. 7 gives {formula:.0f} ohm for 250 mV with 32 unit loads; with two terminators alone "
+        f"at most {divider:.0f} ohm (derived)"
     )
 
 
@@ -27,8 +27,9 @@ def _find(survey: Survey) -> Spots:
         bias = wiring.line.bias
         yield Spot(
             f"{wiring.bias_field}.ohms",
-            f"the bias of line {wiring.line.name!r} is too weak: undriven, it is no certain 1 at {weakest.name!r}",
-            f"{volts * 1000:.0f} mV there (computed), by {bias.ohms:g} ohm up and down from {bias.volts:g} V (planned)",
+            f"the bias of line {wiring.line.name!r} is too weak: the idle level at {weakest.name!r} is not a certain 1",
+            f"{volts * 1000:.0f} mV there (computed); {bias.ohms:g} ohm pull-up and pull-down at "
+            f"{bias.volts:g} V (planned)",
             f"at least {THRESHOLD * 1000:g} mV at every station (ADI AN-960 table 3); "
             f"{_resistors(bias.volts, wiring.line.cable.impedance)}",
         )
@@ -39,11 +40,11 @@ RULE = Rule(
     title="A bias too weak for its line",
     severity="warning",
     area="cable",
-    explanation="Two terminators hold the wires together harder than weak resistors pull them apart, and a long "
-    "thin cable leaves less at its far end. There a receiver reads noise as start bits while nobody sends.",
+    explanation="Two terminators pull the wires together harder than weak resistors pull them apart. A long thin cable "
+    "leaves even less at its far end. A receiver there reads noise as start bits while no station sends.",
     source="ADI AN-960 table 3 (+200 mV); TI SLLA272 sec. 7; the voltages are solved as a network of all resistors, "
     "receivers and the copper",
-    advice="Take smaller resistors (but see `busim explain bias-too-strong`), or terminators with a capacitor in "
+    advice="Use smaller resistors (but see `busim explain bias-too-strong`), or terminators with a capacitor in "
     "series.",
     find=_find,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «2 kohm}\n"),),

@@ -1,4 +1,4 @@
-"""One box that is to have two addresses."""
+"""One box with two addresses in the plan."""
 
 from __future__ import annotations
 
@@ -15,21 +15,21 @@ def _find(survey: Survey) -> Spots:
         if host != one.host:
             yield Spot(
                 f"{path}.endpoint",
-                f"box {one.box!r} is to have two addresses",
+                f"box {one.box!r} has two addresses in the plan",
                 f"{one.host} here, {host} at {survey.row(f'{other}.endpoint')}",
-                "one address, with a port number for each of its lines",
+                "one address, and a port number for each line",
             )
 
 
 RULE = Rule(
     id="box-with-two-addresses",
-    title="One box that is to have two addresses",
+    title="One box with two addresses in the plan",
     severity="error",
     area="addresses",
-    explanation="The ports of one box share its network socket and its address; the one that is set last wins, and "
-    "the lines at the other address are not to be reached.",
+    explanation="The ports of one box share its network socket and its address. The address that is set last wins, and "
+    "lines at the other address cannot be reached.",
     source="common practice, no source",
-    advice="Write the address of the box at each of its ports, or name another box.",
+    advice="Write the same address at each port of the box, or name another box.",
     find=_find,
     bad=(
         ("  - name: boulder box\n", "  - name: boulder box\n    box: hall rack\n    box_port: 1\n"),

@@ -1,4 +1,4 @@
-"""A poll rate that a broadcast interrupts."""
+"""A poll rate that broadcasts interrupt."""
 
 from __future__ import annotations
 
@@ -19,21 +19,21 @@ def _find(survey: Survey) -> Spots:
             if 0 < group.every < _PAUSE:
                 yield Spot(
                     f"{path}.groups[{number}].every",
-                    f"after a broadcast, group {group.name!r} misses its pace",
+                    f"group {group.name!r} misses its poll interval after a broadcast",
                     f"every {show_time(group.every)} (planned)",
-                    "100 to 200 ms without a request behind each broadcast (MODBUS over Serial Line V1.02, p. 9-10)",
+                    "100 to 200 ms without a request after each broadcast (MODBUS over Serial Line V1.02, p. 9-10)",
                 )
 
 
 RULE = Rule(
     id="broadcast-breaks-pace",
-    title="A poll rate that a broadcast interrupts",
+    title="A poll rate that broadcasts interrupt",
     severity="note",
     area="time",
-    explanation="Nobody answers a broadcast, so the master must leave the cameras time to obey it. Values on the "
-    "panels stand still for that long, at every preset for all.",
+    explanation="No camera answers a broadcast, so the master must leave the cameras time to act on it. Values on the "
+    "panels stand still for that long, at every preset for all cameras.",
     source="MODBUS over Serial Line V1.02, p. 9-10 (turnaround of 100 to 200 ms)",
-    advice="Keep broadcasts for times at which nobody works the panels.",
+    advice="Send broadcasts only while nobody works the panels.",
     find=_find,
     bad=(("every: 250 ms", "every: «180 ms"),),
     good=(("every: 250 ms", "every: 220 ms"),),

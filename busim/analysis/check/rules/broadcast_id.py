@@ -1,4 +1,4 @@
-"""A camera on the ID that means everybody."""
+"""A camera on the broadcast ID."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from busim.analysis.check.unresolved import told
 
 RULE = Rule(
     id="broadcast-id",
-    title="A camera on the ID that means everybody",
+    title="A camera on the broadcast ID",
     severity="error",
     area="addresses",
-    explanation="Whatever is meant for this camera alone is obeyed by every camera of the line, and in most protocols "
-    "nobody answers a broadcast, so that its values can never be read.",
+    explanation="Every camera on the line obeys a request meant for this one. In most protocols no camera answers a "
+    "broadcast, so its values can never be read.",
     source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (0 is broadcast)",
-    advice="Give it an ID of its own.",
+    advice="Give the camera an ID of its own.",
     find=told("broadcast-id"),
     refuses=True,
     bad=(("boulder right, id: 3", "boulder right, id: «0"),),

@@ -13,8 +13,8 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 one.field,
                 f"the built-in terminator of {one.built_in!r} is switched on {where}",
-                f"on (planned), {one.metres:g} m from the beginning of {wiring.length:g} m",
-                "off; on alone at an end of the cable without another terminator",
+                f"on (planned), {one.metres:g} m from the start of {wiring.length:g} m",
+                "off; on only at an end of the cable that has no other terminator",
             )
 
 
@@ -23,11 +23,11 @@ RULE = Rule(
     title="A built-in terminator that must be off",
     severity="error",
     area="cable",
-    explanation="The switch is small, inside or underneath, and units come back from the last job with it on. One "
-    "too many pulls the level down for the whole line.",
+    explanation="The switch is small and sits inside or underneath. Units come back from the last job with it on. One "
+    "terminator too many lowers the level on the whole line.",
     source="exactly two terminators: TI SLLA272 sec. 6; MODBUS over Serial Line V1.02, 3.4.5; that switches are "
     "left on: common practice, no source",
-    advice="Switch it off, and write `terminator: false` or leave that out.",
+    advice="Switch it off. In the plan, write `terminator: false` or leave the field out.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, terminator: «true, id: 3"),),
     good=(

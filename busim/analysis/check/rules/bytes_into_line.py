@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
                 f"{path}.clients.keep_alive",
                 f"converter {one.name!r} sends bytes of its own into the line",
                 f"{clients.keep_alive.hex(' ').upper()} after {show_time(clients.keep_alive_every)} of silence",
-                "nothing but what a client sends",
+                "only bytes from clients",
             )
 
 
@@ -24,10 +24,10 @@ RULE = Rule(
     title="A converter that sends bytes of its own into the line",
     severity="error",
     area="masters",
-    explanation="It is a second master that nobody thinks of. Its bytes run into a slow camera's reply, or stand "
-    "before the next request and spoil it.",
+    explanation="The converter acts as a second master that nobody expects. Its bytes run into a slow camera's reply, "
+    "or come before the next request and spoil it.",
     source="common practice, no source",
-    advice="Switch it off, or send it to the network side.",
+    advice="Switch the keep-alive off, or send it to the network side.",
     find=_find,
     bad=(
         (

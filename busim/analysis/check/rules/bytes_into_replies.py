@@ -1,4 +1,4 @@
-"""A converter that mixes bytes of its own into the replies."""
+"""A converter that adds bytes of its own to the replies."""
 
 from __future__ import annotations
 
@@ -11,23 +11,23 @@ def _find(survey: Survey) -> Spots:
         clients = one.clients
         found = []
         if clients.greeting:
-            found.append((f"{path}.clients.greeting", f"{clients.greeting.hex(' ').upper()[:60]} to who connects"))
+            found.append((f"{path}.clients.greeting", f"{clients.greeting.hex(' ').upper()[:60]} to each new client"))
         if clients.keep_alive_every and clients.keep_alive_to == "network":
             found.append((f"{path}.clients.keep_alive", f"{clients.keep_alive.hex(' ').upper()[:60]} after silence"))
         for field, what in found:
-            said = f"converter {one.name!r} mixes bytes of its own into the replies"
-            yield Spot(field, said, what, "bytes of the line alone")
+            said = f"converter {one.name!r} adds bytes of its own to the replies"
+            yield Spot(field, said, what, "only bytes from the line")
 
 
 RULE = Rule(
     id="bytes-into-replies",
-    title="A converter that mixes bytes of its own into the replies",
+    title="A converter that adds bytes of its own to the replies",
     severity="note",
     area="masters",
-    explanation="A controller that takes whatever comes first for its reply counts a damaged frame, and after a "
-    "greeting it may be out of step for good.",
+    explanation="Some controllers take the first bytes that arrive for the reply. They count a damaged frame, and "
+    "after a greeting they may stay out of step.",
     source="common practice, no source",
-    advice="Switch it off in the box, or try the controller against it with `busim serve`.",
+    advice="Switch it off in the box, or test the controller against it with `busim serve`.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A camera that is set to another baud than its line."""
+"""A camera with another baud than its line."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ def _find(survey: Survey) -> Spots:
             if own is not None and abs(own / wire.line.baud - 1) > SAME_BAUD:
                 yield Spot(
                     f"{one.field}.driver.baud",
-                    f"camera {one.camera.name!r} is set to another baud than line {wire.line.name!r}",
+                    f"the baud of camera {one.camera.name!r} differs from that of line {wire.line.name!r}",
                     f"{float(own):.10g} Bd (planned)",
-                    f"{float(wire.line.baud):.10g} Bd, as the line",
+                    f"{float(wire.line.baud):.10g} Bd, the line's baud",
                 )
 
 
 RULE = Rule(
     id="camera-baud-differs",
-    title="A camera that is set to another baud than its line",
+    title="A camera with another baud than its line",
     severity="error",
     area="settings",
-    explanation="It understands nothing and is silent, or takes the traffic of the others for a request now and "
-    "then and answers into it. To set it right it must be asked at its own baud, alone.",
+    explanation="The camera understands nothing and stays silent. Now and then it takes other traffic for a request "
+    "and answers into it. It can only be set right at its own baud, while connected alone.",
     source="MODBUS over Serial Line V1.02, 2.5.1 (one mode and one set of parameters for all on a line, from memory)",
-    advice="Set the camera to the line's baud before it is connected.",
+    advice="Set the camera to the line's baud before you connect it.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A camera that is set to another character format than its line."""
+"""A camera with another character format than its line."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ def _find(survey: Survey) -> Spots:
             if own is not None and own != wire.line.format:
                 yield Spot(
                     f"{one.field}.driver.format",
-                    f"camera {one.camera.name!r} is set to another character format than line {wire.line.name!r}",
+                    f"the character format of camera {one.camera.name!r} differs from that of line {wire.line.name!r}",
                     f"{own} (planned)",
-                    f"{wire.line.format}, as the line",
+                    f"{wire.line.format}, the line's format",
                 )
 
 
 RULE = Rule(
     id="camera-format-differs",
-    title="A camera that is set to another character format than its line",
+    title="A camera with another character format than its line",
     severity="error",
     area="settings",
-    explanation="With another parity it drops every second character or takes the parity bit for a stop bit: it "
-    "works by chance for some values and not for others, which is taken for a bad cable.",
+    explanation="With another parity the camera drops every second character, or takes the parity bit for a stop bit. "
+    "Some values get through and others do not, which looks like a bad cable.",
     source="MODBUS over Serial Line V1.02, 2.5.1 (one set of parameters for all on a line, from memory)",
-    advice="Set the camera to the line's format before it is connected.",
+    advice="Set the camera to the line's format before you connect it.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A camera that keeps driving while the next request comes."""
+"""A camera that still drives the line when the next request comes."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{survey.cameras[unit.name][0]}.driver.hold",
                     f"camera {unit.name!r} still drives line {case.line!r} when the next request comes",
-                    f"{show_time(unit.hold)} behind its last bit (planned)",
-                    f"less than {show_time(rest)}, the soonest next request (computed)",
+                    f"{show_time(unit.hold)} after its last bit (planned)",
+                    f"less than {show_time(rest)}, the earliest next request (computed)",
                 )
 
 
 RULE = Rule(
     id="camera-holds-into-request",
-    title="A camera that keeps driving while the next request comes",
+    title="A camera that still drives the line when the next request comes",
     severity="error",
     area="settings",
-    explanation="The camera that was asked last spoils the request to the next one. The wrong camera looks broken: "
-    "the one that fails is always the one behind it in the round.",
+    explanation="The camera that answered last spoils the request to the next one. The wrong camera looks broken: the "
+    "one that fails always comes next in the poll cycle.",
     source="common practice, no source",
-    advice="Set the camera's release time, or give the master a longer gap.",
+    advice="Shorten the camera's release time, or give the master a longer gap.",
     find=_find,
     bad=(
         (

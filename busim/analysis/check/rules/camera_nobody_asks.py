@@ -15,7 +15,8 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{wire.field}.name",
                 f"no master asks the cameras of line {wire.line.name!r}",
-                f"{len(alone)} cameras, " + ("no converter" if not wire.converters else "a converter that nobody uses"),
+                f"{len(alone)} camera{'' if len(alone) == 1 else 's'}, "
+                + ("no converter" if not wire.converters else "a converter that no master uses"),
                 "a master on the line or through its converter",
             )
             continue
@@ -23,7 +24,7 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{one.field}.name",
                 f"no master asks camera {one.camera.name!r}",
-                f"not among the cameras that {', '.join(repr(asker.master.name) for asker in wire.askers[:4])} names",
+                f"not among the cameras of {', '.join(repr(asker.master.name) for asker in wire.askers[:4])}",
                 "a master that asks it",
             )
 
@@ -33,10 +34,10 @@ RULE = Rule(
     title="A camera that no master asks",
     severity="warning",
     area="masters",
-    explanation="It hangs there, takes current and an ID, and nobody sees its values or notices that it has died. "
-    "Mostly it was forgotten when the list of the controller was written.",
+    explanation="The camera draws current and occupies an ID, but nobody sees its values or notices its failure. "
+    "Usually it is missing from the controller's list by mistake.",
     source="common practice, no source",
-    advice="Add it to the cameras of its master, or take it out of the plan.",
+    advice="Add it to the cameras of its master, or remove it from the plan.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""Heads that move among people."""
+"""Heads that move near people."""
 
 from __future__ import annotations
 
@@ -18,22 +18,23 @@ def _find(survey: Survey) -> Spots:
     if moving:
         yield Spot(
             f"{moving[0][1]}.model",
-            "there are heads in this plan that turn",
+            "this plan has heads that turn",
             f"{len(moving)} of {len(survey.cameras)} cameras: {listed([name for name, _ in moving])} (planned)",
-            "nobody and nothing within their reach while IDs are set or a controller is tried",
+            "no person and no object within their reach while IDs are set or a controller is tested",
         )
 
 
 RULE = Rule(
     id="caution-moving-heads",
-    title="Heads that move among people",
+    title="Heads that move near people",
     severity="note",
     area="cautions",
-    explanation="Caution. A head turns without warning when a controller addresses the wrong ID, when it starts up "
-    "and looks for its ends, or when a test is run; hands, hair and ladders are in its way.",
-    source="common practice, no source; the local code for machinery and whoever is responsible on site decide",
-    advice="Keep people and ladders out of reach, have a switch that takes the power off the heads, and set IDs "
-    "with one head connected at a time. Then silence this with who answers for it as the reason.",
+    explanation="Caution. A head can turn without warning: when a controller addresses the wrong ID, when the head "
+    "starts up and searches for its end stops, or during a test. Hands, hair and ladders can be in its way.",
+    source="common practice, no source; the local code for machinery and the person responsible on site decide",
+    advice="Keep people and ladders out of reach. Provide a switch that removes the power from all heads. Set IDs with "
+    "one head connected at a time, and move plugs only with the supply off and checked. Then silence this rule and "
+    "name the responsible person in the reason.",
     find=_find,
     bad=(
         ("speed finish, id: 22", "speed finish, model: «pan-tilt-head, id: 22"),

@@ -13,9 +13,9 @@ def _find(survey: Survey) -> Spots:
         places = list(dict.fromkeys(place for place, _, _ in placed))
         yield Spot(
             f"{placed[0][1]}.place",
-            "cameras are mounted at places of this site, and what is above people must not come down",
+            "cameras are mounted on this site: nothing above people may fall",
             f"{len(placed)} of {len(survey.cameras)} cameras at {listed(places)} (planned)",
-            "each rated, with a second securing, and looked at by whoever is qualified for it",
+            "each mount rated, with a safety bond, and inspected by a qualified person",
         )
 
 
@@ -24,11 +24,12 @@ RULE = Rule(
     title="Cameras that hang over people",
     severity="note",
     area="cautions",
-    explanation="Caution. A camera, its mount, its cable and the tool that fitted it hang over heads. A plan says "
-    "where, not whether it holds.",
-    source="common practice, no source; the local code and whoever is responsible for the rigging decide",
-    advice="Rigging by licensed or qualified people alone, by the local code: rated points, safety bonds, an "
-    "inspection before anybody walks below, a proper lift. Then silence this with who answers for it as the reason.",
+    explanation="Caution. A camera, its mount, its cable and the tools used to fit it hang above people. A plan says "
+    "where a camera is, not whether its mount holds.",
+    source="common practice, no source; the local code and the person responsible for the rigging decide",
+    advice="Leave rigging to licensed or qualified people who work by the local code. It needs rated points, safety "
+    "bonds, a proper lift, and an inspection before anybody walks below. Then silence this rule and name the "
+    "responsible person in the reason.",
     find=_find,
     bad=(
         ("boulder mats, id: 4", "boulder mats, place: «front truss, id: 4"),

@@ -1,4 +1,4 @@
-"""A camera whose clock leaves little room."""
+"""A camera whose clock leaves little margin."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ def _find(survey: Survey) -> Spots:
         if NASTY_LINK < skew <= NORMAL_LINK:
             yield Spot(
                 f"{path}.driver",
-                f"the clocks of camera {one.name!r} and of who asks it leave little room",
-                f"{skew:.2%} in all (planned)",
+                f"the clocks of camera {one.name!r} and its master or converter leave little margin",
+                f"{skew:.2%} total difference (planned)",
                 f"at most {NASTY_LINK:.0%} on a bad link, {NORMAL_LINK:.1%} on a clean one (tutorial 2141)",
             )
 
 
 RULE = Rule(
     id="clocks-near-limit",
-    title="Clocks that leave little room",
+    title="Clocks with little margin",
     severity="warning",
     area="settings",
-    explanation="It works on the bench. On a long cable, whose edges are slow, and in the warmth of the lamps, the "
-    "last bits of a character are read where they change.",
+    explanation="The link works on the bench. On a long cable the edges are slow, and lamps warm the unit. The "
+    "receiver then samples the last bits of a character while they change.",
     source="Analog Devices / Maxim tutorial 2141 (3 of 152 ticks are 2 % on a nasty link); MODBUS over Serial Line "
     "V1.02, 3.2 (1 % to send, 2 % to receive)",
-    advice="Use it on a short, clean line, or exchange it.",
+    advice="Use the unit on a short, clean line, or exchange it.",
     find=_find,
     bad=(
         (

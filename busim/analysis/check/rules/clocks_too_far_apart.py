@@ -12,8 +12,8 @@ def _find(survey: Survey) -> Spots:
         if skew > NORMAL_LINK:
             yield Spot(
                 f"{path}.driver",
-                f"the clocks of camera {one.name!r} and of who asks it are too far apart",
-                f"{skew:.2%} in all (planned)",
+                f"the clocks of camera {one.name!r} and its master or converter are too far apart",
+                f"{skew:.2%} total difference (planned)",
                 f"at most {NORMAL_LINK:.1%} on a clean link, {NASTY_LINK:.0%} on a bad one (tutorial 2141)",
             )
 
@@ -23,10 +23,10 @@ RULE = Rule(
     title="Clocks that are too far apart",
     severity="error",
     area="settings",
-    explanation="A receiver finds its way by the start bit alone, and at the last bit of a character it has drifted "
-    "into the next one. It fails for some values, more of them when it is warm.",
+    explanation="A receiver synchronises on the start bit only. At the last bit of a character it has drifted into the "
+    "next bit. Some values fail, and more of them when the unit is warm.",
     source="Analog Devices / Maxim tutorial 2141 (5 of 152 ticks are 3.3 % for both ends together)",
-    advice="Have the unit looked at, or choose a baud that divides its clock better.",
+    advice="Have the unit inspected, or choose a baud that its clock divides more exactly.",
     find=_find,
     bad=(
         (

@@ -10,10 +10,10 @@ RULE = Rule(
     title="A panel control that a camera does not have",
     severity="error",
     area="masters",
-    explanation="The knob does nothing on this camera, for instance iris on a fixed lens, and the operator turns it "
-    "further and further. Some controllers repeat such a command until they take the camera for dead.",
+    explanation="The knob does nothing on this camera, for instance iris on a fixed lens. The operator turns it "
+    "further and further. Some controllers repeat such a command until they count the camera as offline.",
     source="the camera models",
-    advice="Take the control from the panel, or give these cameras a panel of their own.",
+    advice="Remove the control from the panel, or give these cameras a panel of their own.",
     find=told("control-camera-lacks"),
     refuses=True,
     bad=(("controls: [iris, master_black]", "controls: [iris, master_black, «tilt_of_the_roof]"),),

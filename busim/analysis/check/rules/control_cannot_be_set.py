@@ -10,10 +10,10 @@ RULE = Rule(
     title="A panel control that can only be read",
     severity="error",
     area="masters",
-    explanation="Each touch is refused by the camera and costs the line an exchange. On a panel it looks like a "
-    "broken knob.",
+    explanation="The camera refuses every change, and each change costs the line an exchange. On a panel it looks like "
+    "a broken knob.",
     source="the camera models",
-    advice="Put the value into a poll group instead, and take the control from the panel.",
+    advice="Put the value into a poll group, and remove the control from the panel.",
     find=told("control-cannot-be-set"),
     refuses=True,
     bad=(("controls: [iris, master_black]", "controls: [iris, master_black, «temperature]"),),

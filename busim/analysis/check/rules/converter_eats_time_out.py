@@ -1,4 +1,4 @@
-"""A converter that takes most of a time-out for itself."""
+"""A converter that uses up most of a time-out."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ def _find(survey: Survey) -> Spots:
         case = timed.case
         yield Spot(
             f"{timed.asker.converter_field}.packing",
-            f"converter {case.converter!r} takes most of the time-out of {case.master!r} for itself{elsewhere(count)}",
-            f"{show_time(_own(timed))} of packing and latency, both ways (planned), of {show_time(case.time_out or 0)}",
-            "less than half of it",
+            f"converter {case.converter!r} uses up most of the time-out of {case.master!r}{elsewhere(count)}",
+            f"{show_time(_own(timed))} of packing and latency, both ways, in {show_time(case.time_out or 0)} (planned)",
+            "less than half of the time-out",
         )
 
 
@@ -32,13 +32,13 @@ def _eaten(timed: Timed) -> float:
 
 RULE = Rule(
     id="converter-eats-time-out",
-    title="A converter that takes most of a time-out for itself",
+    title="A converter that uses up most of a time-out",
     severity="warning",
     area="time",
-    explanation="A switch more on the way, or a box that is busy with its web page, and replies come too late. From "
-    "the outside it looks like cameras that fail now and then.",
+    explanation="With one more switch on the way, or a box busy with its web page, replies come too late. From outside "
+    "it looks like cameras that fail now and then.",
     source="common practice, no source",
-    advice="Shorten packing, or give the master a longer time-out.",
+    advice="Shorten the packing time, or give the master a longer time-out.",
     find=_find,
     bad=(
         ("time_out: computed", "time_out: 40 ms"),

@@ -1,4 +1,4 @@
-"""A converter that hears what it sends."""
+"""A converter that receives its own echo."""
 
 from __future__ import annotations
 
@@ -11,22 +11,21 @@ def _find(survey: Survey) -> Spots:
         if one.driver.echo:
             yield Spot(
                 f"{path}.driver.echo",
-                f"converter {one.name!r} hears what it sends, and passes it on as if a camera had said it",
+                f"converter {one.name!r} receives its own requests and forwards them like replies",
                 "echo: true",
-                "a receiver that is off while the driver is on",
+                "echo: false, the receiver is off while the driver is on",
             )
 
 
 RULE = Rule(
     id="converter-hears-itself",
-    title="A converter that hears what it sends",
+    title="A converter that receives its own echo",
     severity="warning",
     area="settings",
-    explanation="Each request comes back before its reply. A controller that takes the first frame for the answer "
-    "reads its own words; and packing begins too early.",
+    explanation="Each request comes back before its reply. A controller that takes the first frame for the reply reads "
+    "its own request. Packing also begins too early.",
     source="common practice, no source",
-    advice="Switch the echo off in the box (or on its board), or see that the controller drops what it has sent "
-    "itself.",
+    advice="Switch the echo off in the box (or on its board), or make the controller discard its own requests.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A camera that cuts the line when it has no supply."""
+"""A camera that breaks the line when it has no supply."""
 
 from __future__ import annotations
 
@@ -17,21 +17,22 @@ def _find(survey: Survey) -> Spots:
             if loss.unreached or loss.split:
                 yield Spot(
                     f"{one.entry}.unpowered",
-                    f"without supply, camera {one.name!r} cuts the line in mid-chain",
-                    f"lost with it (computed): {listed(loss.unreached) or 'no other, but the line is split'}",
-                    "at an end of the line, or a camera that passes the pair through",
+                    f"camera {one.name!r} breaks the line in mid-chain when it has no supply",
+                    f"lost with it (computed): {listed(loss.unreached) or 'no other camera, but the line is split'}",
+                    "a place at an end of the line, or a camera that passes the pair through",
                 )
 
 
 RULE = Rule(
     id="dead-camera-cuts",
-    title="A camera that cuts the line when it has no supply",
+    title="A camera that breaks the line when it has no supply",
     severity="warning",
     area="cable",
-    explanation="One blown fuse or pulled plug, and every camera behind this one is offline although nothing is "
-    "wrong with it. That costs the most time to find in a show.",
+    explanation="One blown fuse or one pulled plug takes every camera behind this one offline, although those cameras "
+    "are sound. In a show this fault takes longest to find.",
     source="common practice, no source; what is lost is computed from the order of the line",
-    advice="Put it at the end of the cable, lead it off a tee with a short stub, or feed it twice.",
+    advice="With the supply off and checked, move the camera to the end of the cable, or connect it to a tee with a "
+    "short stub. Or have a licensed electrician plan a second supply for it.",
     find=_find,
     bad=(
         ("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),

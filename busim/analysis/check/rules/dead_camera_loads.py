@@ -13,8 +13,8 @@ def _find(survey: Survey) -> Spots:
             if one.unpowered == "loads" and others:
                 yield Spot(
                     f"{one.entry}.unpowered",
-                    f"without supply, camera {one.name!r} pulls the pair down for the whole line",
-                    f"loads, with {others} other stations on the line (planned, or as its model says)",
+                    f"camera {one.name!r} lowers the level of the whole line when it has no supply",
+                    f"loads, with {others} other station{'s' if others > 1 else ''} on the line (plan or model)",
                     "passes",
                 )
 
@@ -24,10 +24,10 @@ RULE = Rule(
     title="A camera that loads the line when it has no supply",
     severity="warning",
     area="cable",
-    explanation="Its dead input stage draws on the pair through its protection, and the level sinks for everybody. "
-    "The fault shows anywhere but at the camera that has no supply.",
+    explanation="Its dead input stage draws current from the pair through its protection circuit, and the level drops "
+    "for every station. The fault appears anywhere but at the camera without supply.",
     source="common practice, no source",
-    advice="Take its plug off the pair while it has no supply, or give it a port of its own.",
+    advice="Unplug it from the pair while it has no supply, or give it a converter port of its own.",
     find=_find,
     bad=(("boulder mats, id: 4", "boulder mats, unpowered: «loads, id: 4"),),
     good=(("boulder mats, id: 4", "boulder mats, unpowered: passes, id: 4"),),

@@ -1,4 +1,4 @@
-"""A cable to a station that is no stub any more."""
+"""A stub longer than the standard allows."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ def _find(survey: Survey) -> Spots:
         for one in wiring.hanging:
             most, ports = tap_limit(wiring, one)
             if one.place.stub > most:
-                shared = f"a share of the 40 m of {ports} that leave the line here" if ports > 1 else "for one alone"
+                shared = f"its share of 40 m for {ports} stubs at one tap" if ports > 1 else "for a single stub"
                 yield Spot(
                     f"{one.field}.stub",
-                    f"the cable from the line to {one.name!r} is longer than any stub may be",
+                    f"the stub to {one.name!r} is longer than the standard allows",
                     f"{one.place.stub:g} m (planned)",
                     f"at most {most:.3g} m, {shared} (MODBUS V1.02, 3.4.3)",
                 )
@@ -23,13 +23,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="derivation-too-long",
-    title="A cable to a station that is longer than any stub may be",
+    title="A stub longer than the standard allows",
     severity="error",
     area="cable",
-    explanation="This is a second line without a terminator at its end. What comes back from there arrives a bit late "
-    "and flips bits for every station, whichever of them was asked.",
+    explanation="A cable this long is a second line without a terminator at its end. Its reflections come late and "
+    "flip bits for every station, whichever was asked.",
     source="MODBUS over Serial Line V1.02, 3.4.3: derivation cables of at most 20 m, at a tap of n ports 40/n m each",
-    advice="Lead the line there and back, or give the station a converter of its own.",
+    advice="Run the line to the station and back, or give the station a converter of its own.",
     find=_find,
     bad=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: «25 m"),),
     good=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: 0.5 m"),),

@@ -1,4 +1,4 @@
-"""A driver that comes late or lets go early."""
+"""A driver that switches on late or off early."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="driver-cuts-characters",
-    title="A driver that comes late or lets go early",
+    title="A driver that switches on late or off early",
     severity="error",
     area="settings",
-    explanation="The first bit or the last is missing, mostly where software switches the driver. Every message is "
+    explanation="The first or the last bit is missing, usually because software switches the driver. Every message is "
     "damaged, or only those that end in certain values.",
     source="common practice, no source; RTS by software moves in steps of 1 ms: Linux include/uapi/linux/serial.h",
-    advice="Use a converter that switches its driver by hardware, or set its delay.",
+    advice="Use a converter that switches its driver in hardware, or set its delay.",
     find=_find,
     bad=(
         (

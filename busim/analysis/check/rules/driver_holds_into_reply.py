@@ -1,4 +1,4 @@
-"""A converter that keeps driving while the camera answers."""
+"""A converter that still drives the line when the camera answers."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{timed.asker.converter_field or timed.asker.field}.driver.hold",
                 f"{case.converter or case.master!r} still drives line {case.line!r} when camera {first.name!r} answers",
-                f"{show_time(case.hold)} behind its last bit (planned)",
-                f"less than {show_time(soonest)}, the soonest reply (computed)",
+                f"{show_time(case.hold)} after its last bit (planned)",
+                f"less than {show_time(soonest)}, the earliest reply (computed)",
             )
 
 
 RULE = Rule(
     id="driver-holds-into-reply",
-    title="A converter that keeps driving while the camera answers",
+    title="A converter that still drives the line when the camera answers",
     severity="error",
     area="settings",
-    explanation="Two drivers push against each other at the beginning of every reply, and its first characters are "
-    "lost. The quickest cameras fail and the slow ones work.",
+    explanation="Two drivers push against each other at the start of every reply, and its first characters are lost. "
+    "The quickest cameras fail and the slow ones work.",
     source="common practice, no source; RTS by software moves in steps of 1 ms: Linux include/uapi/linux/serial.h",
-    advice="Let the box release the line at once behind the last bit.",
+    advice="Set the box to release the line immediately after its last bit.",
     find=_find,
     bad=(
         (

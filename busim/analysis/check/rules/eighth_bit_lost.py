@@ -1,4 +1,4 @@
-"""A character format with less than eight data bits for a protocol that needs them."""
+"""A character format with fewer than 8 data bits, for a protocol that needs all 8."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ def _find(survey: Survey) -> Spots:
         if loses_bits(wire.line.format, wire.protocol):
             yield Spot(
                 f"{wire.field}.format",
-                f"the characters of line {wire.line.name!r} carry less than a byte of {wire.line.protocol}",
+                f"the characters of line {wire.line.name!r} have too few data bits for {wire.line.protocol}",
                 f"{wire.line.format.data_bits} data bits",
-                "8",
+                "8 data bits",
             )
 
 
 RULE = Rule(
     id="eighth-bit-lost",
-    title="Characters that carry less than a byte",
+    title="Characters with fewer than 8 data bits",
     severity="error",
     area="settings",
-    explanation="The upper bit of every byte is lost, so that no check sum ever fits. Nothing answers, on a line "
-    "that looks busy.",
+    explanation="The upper bit of every byte is lost, so no checksum ever matches. No camera answers, on a line that "
+    "looks busy.",
     source="MODBUS over Serial Line V1.02, 2.5.1 (8 data bits in RTU mode, from memory)",
     advice="Choose a format with 8 data bits.",
     find=_find,

@@ -1,4 +1,4 @@
-"""Two boxes that come with one address."""
+"""Two boxes with the same factory address."""
 
 from __future__ import annotations
 
@@ -19,24 +19,24 @@ def _find(survey: Survey) -> Spots:
             if box != own:
                 yield Spot(
                     f"{path}.factory_address",
-                    f"as delivered, {own!r} has the address of {box!r}",
+                    f"{own!r} has the address of {box!r} as delivered",
                     f"{one.factory_address}, also at {survey.row(other)}",
-                    "one device at an address at any time",
+                    "one device per address at any time",
                 )
                 break
 
 
 RULE = Rule(
     id="factory-address-clash",
-    title="Two boxes that come with one address",
+    title="Two boxes with the same factory address",
     severity="warning",
     area="addresses",
-    explanation="Connected together out of their boxes they take turns at one address: settings meant for one land "
-    "in the other, and whichever answered last seems to be the only one there.",
-    source="address conflicts: RFC 5227 (from memory); boxes of one kind come with one address: common practice, no "
-    "source",
-    advice="Connect them one at a time and set the planned address before the next one is plugged in; silence this "
-    "when the steps on site say so.",
+    explanation="With factory settings, both boxes take turns at one address. Settings meant for one reach the other, "
+    "and only the box that answered last seems to exist.",
+    source="address conflicts: RFC 5227 (from memory); boxes of one kind have the same factory address: common "
+    "practice, no source",
+    advice="Connect the boxes one at a time, and set the planned address before you plug in the next one. Silence this "
+    "rule if the steps on site say so.",
     find=_find,
     bad=(
         ("  - name: boulder box\n", "  - name: boulder box\n    factory_address: 192.0.2.10\n"),

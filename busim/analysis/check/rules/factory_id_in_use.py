@@ -1,4 +1,4 @@
-"""A bus ID that other cameras of the line have as delivered."""
+"""A bus ID that is also a factory ID on its line."""
 
 from __future__ import annotations
 
@@ -16,23 +16,26 @@ def _find(survey: Survey) -> Spots:
         for one in wire.cameras:
             others = [name for name in delivered.get(one.camera.id, ())[:2] if name != one.camera.name]
             if others:
+                count = len(delivered[one.camera.id])
+                counted = f"{count} camera{'s' if count > 1 else ''}"
                 yield Spot(
                     f"{one.field}.id",
-                    f"camera {one.camera.name!r} is to stay on the ID with which {others[0]!r} comes out of its box",
-                    f"{one.camera.id}, the factory ID of {len(delivered[one.camera.id])} cameras of the line",
-                    "an ID that no camera has as delivered",
+                    f"camera {one.camera.name!r} keeps bus ID {one.camera.id}, which is also "
+                    f"{others[0]!r}'s factory ID",
+                    f"{one.camera.id}, the factory ID of {counted} on the line",
+                    "an ID that is no camera's factory ID",
                 )
 
 
 RULE = Rule(
     id="factory-id-in-use",
-    title="A bus ID that other cameras of the line have as delivered",
+    title="A bus ID that is also a factory ID on its line",
     severity="warning",
     area="addresses",
-    explanation="Whoever is connected next, or falls back to its default, meets this camera: two answer, and the "
-    "new ID may be given to the wrong one, or to both.",
+    explanation="A camera that is connected later, or that falls back to its factory settings, shares this ID. Both "
+    "cameras answer, and a new ID may reach the wrong one or both.",
     source="factory ID 1: common practice, no source",
-    advice="Keep the factory ID free on every line, so that one new camera at a time can be connected and found there.",
+    advice="Keep the factory ID free on every line. Then one new camera at a time can be connected and found there.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «1"),),
     good=(("boulder right, id: 3", "boulder right, id: 3, factory_id: 7"),),

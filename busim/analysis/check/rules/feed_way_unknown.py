@@ -1,4 +1,4 @@
-"""A load to which no way from its supply is known."""
+"""A load on another line than its supply."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ def _find(survey: Survey) -> Spots:
         if feed.astray:
             yield Spot(
                 f"{feed.field}.at",
-                f"{feed.supply.name!r} is injected on another line than some of what it feeds",
-                f"at {feed.supply.at!r} (planned); no way from there to {listed([load.name for load in feed.astray])}",
-                "a station of the line on which they are, or no `at` where it stands beside what it feeds",
+                f"{feed.supply.name!r} is injected on another line than some of its loads",
+                f"at {feed.supply.at!r} (planned); no cable to {listed([load.name for load in feed.astray])}",
+                "a station on the line of these loads, or no `at` if the supply stands beside them",
             )
 
 
 RULE = Rule(
     id="feed-way-unknown",
-    title="A load to which no way from its supply is known",
+    title="A load on another line than its supply",
     severity="warning",
     area="supply",
-    explanation="Their voltages are computed as if they stood at the supply, which is kinder than any cable. What "
-    "really leads there is in nobody's plan.",
+    explanation="The voltages of these loads are computed as if they stood at the supply, without cable loss. The real "
+    "cable to them is not in the plan.",
     source="common practice, no source",
     advice="Give each line a supply of its own in the plan, or correct `at`.",
     find=_find,

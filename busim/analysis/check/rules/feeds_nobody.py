@@ -1,4 +1,4 @@
-"""A supply that feeds nobody."""
+"""A supply without loads."""
 
 from __future__ import annotations
 
@@ -11,21 +11,20 @@ def _find(survey: Survey) -> Spots:
         if not feed.loads:
             yield Spot(
                 f"{feed.field}.name",
-                f"supply {feed.supply.name!r} feeds nobody",
+                f"supply {feed.supply.name!r} has no loads",
                 "no camera and no converter names it (planned)",
-                "at least one, or no such supply",
+                "at least one load, or no such supply",
             )
 
 
 RULE = Rule(
     id="feeds-nobody",
-    title="A supply that feeds nobody",
+    title="A supply without loads",
     severity="warning",
     area="supply",
-    explanation="Either it is carried up for nothing, or what it should feed hangs on another one that was not "
-    "counted for it.",
+    explanation="Either the site does not need this supply, or the plan counts its loads on another one.",
     source="common practice, no source",
-    advice="Name what it feeds, or delete it; a spare one belongs on the list of spares.",
+    advice="Name its loads in `feeds`, or delete it from the plan.",
     find=_find,
     bad=(
         (

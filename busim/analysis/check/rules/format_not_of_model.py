@@ -1,4 +1,4 @@
-"""A line in a format that one of its cameras cannot be set to."""
+"""A character format that a camera on the line does not support."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ def _find(survey: Survey) -> Spots:
             model = survey.model(one.camera.model)
             own = one.camera.driver.format or wire.line.format
             if loses_bits(own, wire.protocol):
-                continue  # a matter of its own
+                continue  # eighth-bit-lost reports it
             if model and model.bus.formats and own not in model.bus.formats:
                 yield Spot(
                     f"{one.field}.driver.format" if one.camera.driver.format else f"{wire.field}.format",
-                    f"camera {one.camera.name!r} cannot be set to this character format",
+                    f"camera {one.camera.name!r} does not support this character format",
                     f"{own} (planned)",
                     f"{', '.join(map(str, model.bus.formats))} ({one.camera.model})",
                 )
@@ -27,13 +27,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="format-not-of-model",
-    title="A line in a format that one of its cameras cannot be set to",
+    title="A character format that a camera on the line does not support",
     severity="error",
     area="settings",
-    explanation="All stations of a line have one character format. Found out on the day of rigging, this means "
-    "another converter, or another format for all.",
+    explanation="All stations of a line need the same character format. If this comes out on rig day, the camera needs "
+    "another converter, or the whole line another format.",
     source="the camera models",
-    advice="Choose a format that every model on the line has.",
+    advice="Choose a format that every model on the line supports.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A converter set to four wires on a line of two."""
+"""A converter set to four wires on a two-wire line."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ def _find(survey: Survey) -> Spots:
             if one.converter.wires == 4:
                 yield Spot(
                     f"{one.field}.wires",
-                    f"converter {one.name!r} is set to four wires, and line {wire.line.name!r} is one pair",
+                    f"converter {one.name!r} is set to four wires, but line {wire.line.name!r} has one pair",
                     "4 (planned)",
                     "2",
                 )
@@ -20,11 +20,11 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="four-wire-converter",
-    title="A converter set to four wires on a line of two",
+    title="A converter set to four wires on a two-wire line",
     severity="error",
     area="cable",
-    explanation="It listens on a pair where nobody sends and may keep its driver on all the time: cameras hear "
-    "every request and their replies are never seen, or are fought down.",
+    explanation="The converter listens on a pair where no station sends, and may keep its driver on all the time. "
+    "Cameras hear every request, but their replies never arrive or are overdriven.",
     source="MODBUS over Serial Line V1.02, 3.3 (2-wire and 4-wire lines, from memory); a driver that stays on in "
     "four-wire setting: common practice, no source",
     advice="Set the port to two wires (half duplex), so that its driver is on only while it sends.",

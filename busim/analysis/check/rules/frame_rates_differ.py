@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
     if len(counts) < 2:
         return
     (usual, number), (_, next_number), *_ = counts.most_common(2)
-    most = number > next_number  # or none is the usual one, and each is held against the first
+    most = number > next_number  # otherwise no rate is usual, and the first camera is the reference
     first = said[0][1]
     rate, others = (usual, f"{number} others") if most else (str(first.frame_rate), repr(first.name))
     for path, one in said:
@@ -32,10 +32,10 @@ RULE = Rule(
     title="Cameras with different frame rates",
     severity="warning",
     area="video",
-    explanation="Pictures of different rates cannot be cut together without conversion, and shutter limits differ, "
-    "so that one knob does different things.",
+    explanation="Pictures of different rates cannot be cut together without conversion. Shutter limits differ as well, "
+    "so one knob has different effects.",
     source="common practice, no source",
-    advice="Set all to one rate; silence this for a camera that is meant to be slow-motion.",
+    advice="Set all cameras to one rate. Silence this rule for a camera that is meant to be slow-motion.",
     find=_find,
     bad=(
         ("boulder left, id: 2", "boulder left, frame_rate: 50p, id: 2"),

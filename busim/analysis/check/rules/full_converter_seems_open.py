@@ -1,4 +1,4 @@
-"""A full converter that lets clients in and ignores them."""
+"""A full converter that accepts clients and ignores them."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ def _find(survey: Survey) -> Spots:
         if clients.when_full == "accept-and-ignore":
             yield Spot(
                 f"{path}.clients",
-                f"converter {converter.name!r} lets in who comes when it is full, and ignores it",
-                f"accepts and ignores, and {count} master(s) fill it",
-                "a refusal, or a slot to spare",
+                f"converter {converter.name!r} accepts new clients when it is full, and ignores them",
+                f"accept-and-ignore; masters take {count} of {clients.most} slots",
+                "refusal when full, or one spare slot",
             )
 
 
 RULE = Rule(
     id="full-converter-seems-open",
-    title="A full converter that lets clients in and ignores them",
+    title="A full converter that accepts clients and ignores them",
     severity="warning",
     area="masters",
-    explanation="A controller that comes back after a crash is connected and gets no answer: it looks as if all "
-    "cameras had died at once, and people climb up to look at them.",
+    explanation="A controller that returns after a crash gets a connection but no answers. All cameras seem to have "
+    "died at once, and people climb up to look at them.",
     source="common practice, no source",
-    advice="Give the box one slot more than there are masters.",
+    advice="Give the box one client slot more than there are masters.",
     find=_find,
     bad=(
         (

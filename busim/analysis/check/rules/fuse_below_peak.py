@@ -1,4 +1,4 @@
-"""A fuse smaller than what flows through it."""
+"""A fuse smaller than the peak current."""
 
 from __future__ import annotations
 
@@ -13,23 +13,23 @@ def _find(survey: Survey) -> Spots:
         if fuse is not None and amperes is not None and amperes > fuse:
             yield Spot(
                 f"{feed.field}.fuse",
-                f"the fuse of {feed.supply.name!r} is smaller than what flows when everything works",
-                f"{fuse:g} A (planned), and {beyond(amperes, fuse)} A with everything at its most (computed at "
+                f"the fuse of {feed.supply.name!r} is smaller than the peak current",
+                f"{fuse:g} A (planned), but {beyond(amperes, fuse)} A with all loads at peak (computed at "
                 f"{feed.volts:g} V)",
-                "a fuse above that, and not above what the cable bears",
+                "a fuse above that current and within the rating of the cable",
             )
 
 
 RULE = Rule(
     id="fuse-below-peak",
-    title="A fuse smaller than what flows through it",
+    title="A fuse smaller than the peak current",
     severity="error",
     area="supply",
-    explanation="It holds at rest and in rehearsal, and goes in the show, when all motors run. A larger one put in "
-    "by hand in that minute is how cables burn.",
+    explanation="The fuse holds at idle and in rehearsal, and blows in the show when all motors run. A larger fuse "
+    "fitted in haste is how cables burn.",
     source="common practice, no source; the current is computed with loads of constant power",
-    advice="Have the fuse chosen with the cable, by the local code and a licensed electrician; feed less from this "
-    "supply where the cable bears no larger one. Never change a fuse for a larger one on site.",
+    advice="Have a licensed electrician choose the fuse together with the cable, by the local code. If the cable "
+    "allows no larger fuse, put fewer loads on this supply. Never fit a larger fuse on site.",
     find=_find,
     bad=(("fuse: 5 A", "fuse: «2 A"),),
     good=(("fuse: 5 A", "fuse: 3.15 A"),),

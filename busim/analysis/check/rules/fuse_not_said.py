@@ -11,9 +11,9 @@ def _find(survey: Survey) -> Spots:
         if feed.supply.kind == "dc" and feed.supply.fuse is None and feed.loads:
             yield Spot(
                 f"{feed.field}.name",
-                f"no fuse of {feed.supply.name!r} is written",
-                f"nothing, before {len(feed.loads)} loads",
-                "the fuse in its output, or a reason why none is needed",
+                f"supply {feed.supply.name!r} has no fuse in the plan",
+                f"no fuse for {len(feed.loads)} load{'s' if len(feed.loads) > 1 else ''}",
+                "the fuse at its output, or the reason why it needs none",
             )
 
 
@@ -22,12 +22,11 @@ RULE = Rule(
     title="A supply without a fuse in the plan",
     severity="note",
     area="supply",
-    explanation="What protects the cable is then nobody's business until a crushed one smokes in the truss. Many "
-    "supplies limit their own current; whether that is enough for this cable is a question for whoever is licensed to "
-    "answer it.",
+    explanation="Without a planned fuse, a crushed cable may smoke in the truss before anything cuts it off. Many "
+    "supplies limit their own current. Only a licensed electrician can say whether that protects this cable.",
     source="common practice, no source; the local code decides",
-    advice="Write the fuse, `fuse: 3.15 A`, as a licensed electrician chose it; or silence this with what protects "
-    "the cable as the reason.",
+    advice="Write the fuse that a licensed electrician chose, such as `fuse: 3.15 A`. Or silence this rule and name "
+    "the protection of the cable in the reason.",
     find=_find,
     bad=(("  - name: boulder supply", "  - name: «boulder supply"), ("    fuse: 5 A\n", "")),
     good=(("fuse: 5 A", "fuse: 3.5 A"),),

@@ -1,4 +1,4 @@
-"""A fuse that lets more through than the wire bears."""
+"""A fuse above the rating of the thinnest wire."""
 
 from __future__ import annotations
 
@@ -16,22 +16,22 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{feed.field}.fuse",
                 f"the fuse of {feed.supply.name!r} does not protect the thinnest wire behind it",
-                f"{fuse:g} A before {wire(gauge)} (planned)",
+                f"{fuse:g} A, the thinnest wire is {wire(gauge)} (planned)",
                 f"at most {fuse_limit(gauge):.3g} A (NEC 240.4(D){below}); the local code decides",
             )
 
 
 RULE = Rule(
     id="fuse-over-gauge",
-    title="A fuse that lets more through than the wire bears",
+    title="A fuse above the rating of the thinnest wire",
     severity="error",
     area="supply",
-    explanation="A short at a camera then heats the thin wire in the truss and not the fuse in the rack. This is a "
-    "danger for people, not for the show alone.",
+    explanation="A short circuit at a camera then overheats the thin wire in the truss before the fuse in the rack "
+    "blows. This is a danger to people, not only to the show.",
     source="NEC 240.4(D): 7 A on AWG 18, 10 on 16, 15 on 14, 20 on 12, 30 on 10 (second-hand); thinner ones "
     "derived with the current density of AWG 18",
-    advice="Do not power it. Have fuse and cable chosen by a licensed electrician, by the local code; a thinner "
-    "branch needs a fuse of its own where it begins.",
+    advice="Do not power it. Have a licensed electrician choose fuse and cable by the local code. A thinner branch "
+    "needs a fuse of its own where it begins.",
     find=_find,
     bad=(("fuse: 5 A", "fuse: «20 A"),),
     good=(("fuse: 5 A", "fuse: 6.3 A"),),

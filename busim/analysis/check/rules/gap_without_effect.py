@@ -1,4 +1,4 @@
-"""A gap that is shorter than what the protocol keeps anyway."""
+"""A gap shorter than the protocol's own silence."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
         if master.gap and silences and master.gap <= min(silences):
             yield Spot(
                 f"{path}.gap",
-                f"the gap of master {master.name!r} changes nothing",
+                f"the gap of master {master.name!r} has no effect",
                 f"{show_time(master.gap)} (planned)",
                 f"more than {show_time(min(silences))}, the silence that ends a frame (computed)",
             )
@@ -22,12 +22,12 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="gap-without-effect",
-    title="A gap that is shorter than what the protocol keeps anyway",
+    title="A gap shorter than the protocol's own silence",
     severity="note",
     area="time",
-    explanation="It looks as if cameras were given time to breathe, and they are not.",
+    explanation="The plan looks as if cameras get a pause between polls, but they do not.",
     source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 13",
-    advice="Write a longer gap, or none.",
+    advice="Write a longer gap, or remove it.",
     find=_find,
     bad=(("retries: 2", "retries: 2\n    gap: «0.1 ms"),),
     good=(("retries: 2", "retries: 2\n    gap: 3 ms"),),

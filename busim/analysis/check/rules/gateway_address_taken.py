@@ -26,8 +26,8 @@ RULE = Rule(
     title="A converter at the address of the gateway",
     severity="error",
     area="addresses",
-    explanation="Two devices at one address take turns. Here one of them is the router, so that everything behind "
-    "it comes and goes with the camera line.",
+    explanation="Two devices at one address take turns. One of them is the router here, so the connection to "
+    "everything behind it comes and goes.",
     source="RFC 5227 (from memory)",
     advice="Give the converter another address, or correct the gateway.",
     find=_find,

@@ -1,4 +1,4 @@
-"""A gateway that cannot be reached."""
+"""A gateway outside the network of its converter."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="gateway-outside-network",
-    title="A gateway that cannot be reached",
+    title="A gateway outside the network of its converter",
     severity="error",
     area="addresses",
-    explanation="A gateway is reached directly or not at all. With this one the box answers within its own network "
-    "only, and a controller elsewhere finds a device that accepts nothing.",
+    explanation="A box must reach its gateway within its own network. With this gateway it answers only there, and a "
+    "controller elsewhere gets no connection.",
     source="RFC 1122, 3.3.1.1 (from memory)",
-    advice="Write the router's address on this side of it.",
+    advice="Write the address that the router has in the network of the converter.",
     find=_find,
     bad=(
         (

@@ -11,7 +11,7 @@ def _find(survey: Survey) -> Spots:
         if master.offline_after < 2 and master.groups:
             yield Spot(
                 f"{path}.offline_after",
-                f"master {master.name!r} takes a camera for dead after one failure",
+                f"master {master.name!r} counts a camera as offline after one failure",
                 f"{master.offline_after} (planned)",
                 "2 or more",
             )
@@ -22,10 +22,10 @@ RULE = Rule(
     title="A camera that counts as offline after one failure",
     severity="warning",
     area="time",
-    explanation="One spoilt character, and the panel says that a camera is gone; it is then asked more and more "
-    "seldom, and comes back seconds later.",
+    explanation="After one damaged character the panel shows the camera as offline. The master then polls it less and "
+    "less often, and it returns seconds later.",
     source="common practice, no source",
-    advice="Allow three failures.",
+    advice="Write `offline_after: 3`.",
     find=_find,
     bad=(("offline_after: 3", "offline_after: «1"),),
     good=(("offline_after: 3", "offline_after: 2"),),

@@ -1,4 +1,4 @@
-"""A dead camera that keeps costing for long."""
+"""A dead camera that counts as online for long."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ def _find(survey: Survey) -> Spots:
     for timed, count in by_master(survey, _over):
         yield Spot(
             f"{timed.asker.field}.offline_after",
-            f"a dead camera of line {timed.case.line!r} counts as there for long{elsewhere(count)}",
+            f"a dead camera of line {timed.case.line!r} counts as online for too long{elsewhere(count)}",
             f"{timed.case.policy.failures} failures, {show_time(_until(timed))} (computed)",
             f"at most {show_time(_LONG)}",
         )
 
 
 def _until(timed: Timed) -> float:
-    """ns until the camera that is polled most seldom is given up; every failure comes with its next poll."""
+    """Time in ns until the camera polled least often counts as offline; every failure comes with its next poll."""
     layout = timed.mean.layout
     periods: dict[int, float] = {}
     for number in layout.living:
@@ -38,13 +38,13 @@ def _over(timed: Timed) -> float:
 
 RULE = Rule(
     id="given-up-late",
-    title="A dead camera that keeps costing for long",
+    title="A dead camera that counts as online for long",
     severity="warning",
     area="time",
-    explanation="Until it is given up, each of its polls costs the line a time-out, and the panel shows its last "
-    "values as if they were true.",
+    explanation="Until it counts as offline, each of its polls costs the line a time-out. The panel shows its last "
+    "values as if they were current.",
     source="common practice, no source",
-    advice="Lower the number of failures, or poll something of each camera more often.",
+    advice="Lower `offline_after`, or poll one value of each camera more often.",
     find=_find,
     bad=(("offline_after: 3", "offline_after: «200"),),
     good=(("offline_after: 3", "offline_after: 5"),),

@@ -1,4 +1,4 @@
-"""A bus ID that the line's protocol cannot carry."""
+"""A bus ID outside the range of the protocol."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from busim.analysis.check.unresolved import told
 
 RULE = Rule(
     id="id-out-of-range",
-    title="A bus ID that the protocol does not have",
+    title="A bus ID outside the range of the protocol",
     severity="error",
     area="addresses",
-    explanation="Nobody can ask this camera: the number does not fit the address field, or the standard keeps it for "
-    "something else, and a camera that was set to it may be hard to get back.",
+    explanation="No master can ask this camera. The number does not fit the address field, or the standard reserves "
+    "it. A camera set to it may be hard to recover.",
     source="the protocol; for modbus-rtu MODBUS over Serial Line V1.02, p. 8 (1 to 247)",
     advice="Choose a free ID within the range of the protocol.",
     find=told("id-out-of-range"),

@@ -1,4 +1,4 @@
-"""A converter that hangs up between two polls."""
+"""A converter that closes the connection between two polls."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def _find(survey: Survey) -> Spots:
             if converter.clients.idle_close < min(pauses):
                 yield Spot(
                     f"{asker.converter_field}.clients.idle_close",
-                    f"converter {converter.name!r} ends the connection of {asker.master.name!r} between two polls",
+                    f"converter {converter.name!r} closes the connection of {asker.master.name!r} between two polls",
                     f"after {show_time(converter.clients.idle_close)} without a byte",
                     f"more than {show_time(min(pauses))}, the shortest time between two polls",
                 )
@@ -24,13 +24,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="idle-close-between-polls",
-    title="A converter that hangs up between two polls",
+    title="A converter that closes the connection between two polls",
     severity="warning",
     area="masters",
-    explanation="Every round begins with a new connection, and moves that come in between are late or lost. Where "
-    "the box just goes silent, the controller waits for its time-out first.",
+    explanation="Every round begins with a new connection, and moves in between are late or lost. If the box just goes "
+    "silent, the controller first waits for its time-out.",
     source="common practice, no source",
-    advice="Set the box to a longer time or to never, or poll something more often.",
+    advice="Set a longer idle time-out in the box or switch it off. Or poll one value more often.",
     find=_find,
     bad=(
         (

@@ -27,11 +27,11 @@ RULE = Rule(
     title="A line too long for its baud",
     severity="warning",
     area="cable",
-    explanation="A long cable rounds the edges off until the bits run into each other. At the far end single bits "
-    "flip, more of them on a warm day, and it looks like a bad camera.",
+    explanation="A long cable rounds off the edges until the bits run into each other. Single bits flip at the far "
+    "end, more of them on a warm day, and it looks like a bad camera.",
     source="10^8 m bit/s is widely quoted and agrees with TI SLLA272's 4000 ft at 100 kbit/s and 40 ft at 10 Mbit/s; "
-    "10^7 stands in TI SLLA272 sec. 9: both are shown",
-    advice="Take a lower baud on the whole line, or a converter nearer to the cameras.",
+    "10^7 is in TI SLLA272 sec. 9; both are shown",
+    advice="Lower the baud of the whole line, or put a converter nearer to the cameras.",
     find=_find,
     bad=(("speed finish, after: 12 m", "speed finish, after: «900 m, gauge: AWG 16"),),
     good=(("speed finish, after: 12 m", "speed finish, after: 60 m"),),

@@ -23,8 +23,8 @@ RULE = Rule(
     title="A line longer than RS-485 is made for",
     severity="error",
     area="cable",
-    explanation="Beyond this length the copper takes so much of the level, and the earths at the two ends differ so "
-    "much, that no baud is slow enough; it may run on the day it is tried and fail when the hall is lit.",
+    explanation="Beyond this length the copper takes too much of the level, and the earth potentials at the two ends "
+    "differ too much, at any baud. The line may work in a test and fail when the hall is lit.",
     source="TIA/EIA-485-A (4000 ft) via TI SLLA272 sec. 9; TIA TSB-89-A (from memory)",
     advice="Give the far cameras a converter of their own, or put a repeater into the cable.",
     find=_find,

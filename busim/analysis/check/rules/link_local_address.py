@@ -1,4 +1,4 @@
-"""A converter at an address that boxes give themselves."""
+"""A converter at a self-assigned address."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ def _find(survey: Survey) -> Spots:
         if IPv4Address(one.host).is_link_local:
             yield Spot(
                 f"{path}.endpoint",
-                f"converter {one.name!r} has an address that it chose itself",
+                f"converter {one.name!r} has a self-assigned (link-local) address",
                 one.host,
-                "an address that it is set to",
+                "a fixed address",
             )
 
 
 RULE = Rule(
     id="link-local-address",
-    title="A converter at an address that boxes give themselves",
+    title="A converter at a self-assigned address",
     severity="warning",
     area="addresses",
-    explanation="A box that was told to ask for an address and got none takes one from 169.254.0.0/16, and another "
-    "one after the next power cut. The controller then looks in the wrong place.",
+    explanation="A box that asks for an address and gets none takes one from 169.254.0.0/16, and a different one after "
+    "the next power cut. The controller then looks in the wrong place.",
     source="RFC 3927 (from memory)",
-    advice="Set a fixed address in the box, and write that.",
+    advice="Set a fixed address in the box, and write that address here.",
     find=_find,
     bad=(("endpoint: 198.51.100.45:15001", "endpoint: «169.254.7.45:15001"),),
     good=(("endpoint: 198.51.100.45:15001", "endpoint: 172.16.7.45:15001"),),

@@ -1,4 +1,4 @@
-"""A master that is to listen first and cannot."""
+"""A master that cannot listen first behind a converter."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ def _find(survey: Survey) -> Spots:
         if master.listen and master.through:
             yield Spot(
                 f"{path}.listen",
-                f"master {master.name!r} is to listen before it asks, and is behind a converter",
+                f"master {master.name!r} cannot listen before it asks: it is behind a converter",
                 f"{show_time(master.listen)} (planned)",
-                "0: behind a converter silence says nothing",
+                "0: silence means nothing behind a converter",
             )
 
 
 RULE = Rule(
     id="listening-without-effect",
-    title="A master that is to listen first and cannot",
+    title="A master that cannot listen first behind a converter",
     severity="warning",
     area="time",
-    explanation="Packing and the network make silences and remove them. What was meant to keep two masters apart "
-    "keeps nobody apart.",
+    explanation="Packing and the network create silences and remove them. Listening first then keeps no two masters "
+    "apart.",
     source="common practice, no source",
-    advice="Let a converter arbitrate that both go through.",
+    advice="Connect both masters through one converter that arbitrates.",
     find=_find,
     bad=(("retries: 2", "retries: 2\n    listen: «2 ms"),),
     good=(("retries: 2", "retries: 2\n    listen: 0"),),

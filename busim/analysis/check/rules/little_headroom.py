@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         assert load is not None
         yield Spot(
             f"{timed.asker.field}.groups",
-            f"little headroom is left on line {timed.case.line!r}{elsewhere(count)}",
+            f"line {timed.case.line!r} has little headroom{elsewhere(count)}",
             f"{1 - load.mean:.0%} at the wanted rates, load {load.mean:.0%} (computed)",
             f"at least {_LEAST:.0%}",
         )
@@ -32,11 +32,11 @@ RULE = Rule(
     title="A line with little headroom",
     severity="warning",
     area="time",
-    explanation="A dead camera, one more operator or a few repeats take what is left, and then every rate falls at "
-    "once. Waiting grows steeply where a line is nearly full.",
+    explanation="One dead camera, one more operator or a few retries use up the rest, and then every rate falls at "
+    "once. Waiting times grow steeply on a nearly full line.",
     source="waiting grows with 1 / (1 - load): Pollaczek-Khinchine, any queueing text; 30 % to keep free: common "
     "practice, no source",
-    advice="Poll the slow values more seldom, shorten packing, or split the line.",
+    advice="Poll the slow values less often, shorten packing, or split the line.",
     find=_find,
     bad=(
         (

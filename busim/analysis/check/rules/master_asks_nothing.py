@@ -13,7 +13,7 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{path}.name",
                 f"master {master.name!r} neither polls nor moves anything",
-                "no poll group, and no panel of its own",
+                "no poll group and no panel",
                 "poll groups, or a panel",
             )
 
@@ -23,10 +23,10 @@ RULE = Rule(
     title="A master that neither polls nor moves anything",
     severity="note",
     area="masters",
-    explanation="The budget and a run of this plan show a line at rest. If the real controller does poll, the "
-    "figures are far too good.",
+    explanation="The budget and every run of this plan show an idle line. If the real controller polls, the figures "
+    "are far too good.",
     source="common practice, no source",
-    advice="Write down what it polls and how often, or take it out.",
+    advice="Write its poll groups with their rates, or remove the master.",
     find=_find,
     bad=(
         (

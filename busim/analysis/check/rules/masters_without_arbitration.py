@@ -17,7 +17,7 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 asker.way,
                 f"master {asker.master.name!r} shares converter {converter.name!r}, which does not arbitrate",
-                f"sharing {converter.clients.sharing}, and master {first.master.name!r} asks there too",
+                f"sharing {converter.clients.sharing}, and master {first.master.name!r} uses it too",
                 "sharing arbitrated, or one master",
             )
 
@@ -27,10 +27,10 @@ RULE = Rule(
     title="Several masters through one converter that does not arbitrate",
     severity="error",
     area="masters",
-    explanation="The box sends every client's bytes into the line as they come and every reply to all. Requests run "
-    "together, and each master takes the other's replies for its own.",
+    explanation="The box sends every client's bytes to the line as they come, and every reply to all clients. Requests "
+    "run together, and each master takes the other's replies for its own.",
     source="common practice, no source",
-    advice="Set the converter to arbitrate if it can, or let one master serve the other.",
+    advice="Set the converter to arbitrate if it can, or connect one master only.",
     find=_find,
     bad=(
         (

@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         if version != camera.firmware:
             yield Spot(
                 f"{path}.firmware",
-                f"camera {camera.name!r} has another firmware than others of its model",
+                f"camera {camera.name!r} has other firmware than others of its model",
                 f"{camera.firmware}, {version} at {survey.row(f'{other}.firmware')}",
                 f"one version for every {camera.model}",
             )
@@ -26,10 +26,10 @@ RULE = Rule(
     title="Cameras of one model with different firmware",
     severity="warning",
     area="settings",
-    explanation="They may answer after another time, look different at one setting, or lack a parameter. On site it "
-    "is found last, since everybody looks at the cable.",
+    explanation="Such cameras may answer after another time, show another picture at one setting, or lack a parameter. "
+    "On site this is found last, because everybody looks at the cable.",
     source="common practice, no source",
-    advice="Bring them to one version before they are rigged, and try that; keep the file at hand for the spare.",
+    advice="Update them to one version before rigging, and test that version. Keep its file at hand for the spare.",
     find=_find,
     bad=(
         ("boulder left, id: 2", 'boulder left, firmware: "2.1", id: 2'),

@@ -11,10 +11,10 @@ RULE = Rule(
     title="A camera that does not speak its line's protocol",
     severity="error",
     area="settings",
-    explanation="Every camera of a line hears every request, and one that speaks something else answers at best "
-    "nothing and at worst in the middle of another's reply.",
+    explanation="Every camera on a line hears every request. A camera with another protocol stays silent at best. At "
+    "worst it answers into another camera's reply.",
     source="the camera models and the protocol",
-    advice="Move the camera to a line of its own protocol, or add its keys to the model or to the protocol's file.",
+    advice="Move the camera to a line with its own protocol. Or add its keys to the model or to the protocol's file.",
     find=told("model-lacks-protocol"),
     refuses=True,
     bad=(

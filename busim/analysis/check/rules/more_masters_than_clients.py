@@ -1,4 +1,4 @@
-"""More masters than a converter takes clients."""
+"""More masters than client slots of a converter."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def _find(survey: Survey) -> Spots:
             if count > most:
                 yield Spot(
                     f"{one.field}.clients",
-                    f"more masters come to converter {one.name!r} than it takes",
+                    f"converter {one.name!r} has more masters than client slots",
                     f"{count} masters",
                     f"at most {most} clients at once",
                 )
@@ -21,13 +21,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="more-masters-than-clients",
-    title="More masters than a converter takes clients",
+    title="More masters than client slots of a converter",
     severity="error",
     area="masters",
-    explanation="One of them finds the door shut, or shuts it for another. Which one it is depends on who was "
-    "switched on first.",
+    explanation="The converter refuses one master, or drops another for it. Which one depends on the order of "
+    "switching on.",
     source="common practice, no source",
-    advice="Raise the number of clients in the box if it allows, or leave a master out.",
+    advice="Raise the number of clients in the box if it allows, or remove a master.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""Moves that operators feel are late."""
+"""Moves that feel late to operators."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ def _find(survey: Survey) -> Spots:
     for timed, count in by_master(survey, _late):
         yield Spot(
             survey.panel_field(timed.asker.master.name),
-            f"moves on line {timed.case.line!r} are felt to be late{elsewhere(count)}",
+            f"moves on line {timed.case.line!r} feel late to operators{elsewhere(count)}",
             f"95 % arrive within {show_time(p95(timed))} (computed)",
             f"within {show_time(INSTANT)}, which feels instantaneous (Nielsen 1993, ch. 5); "
             f"{show_time(ONE_WAY)} is the limit for command and control (ITU-T G.1010)",
@@ -25,13 +25,14 @@ def _late(timed: Timed) -> float:
 
 RULE = Rule(
     id="move-not-instant",
-    title="Moves that operators feel are late",
+    title="Moves that feel late to operators",
     severity="warning",
     area="time",
-    explanation="A hand on an iris knob steers by what it sees. With this delay it overshoots and comes back, on air.",
+    explanation="An operator steers an iris knob by the picture. With this delay the hand overshoots and comes back, "
+    "on air.",
     source="0.1 s feels instantaneous: Nielsen, Usability Engineering, 1993, ch. 5; Miller, AFIPS 33, 1968",
-    advice="A move waits for the exchange before it: shorten the longest one (turnaround, packing, polled values in "
-    "a row).",
+    advice="A move waits for the exchange before it. Shorten the longest exchange: turnaround, packing, values per "
+    "poll.",
     find=_find,
     bad=(
         (

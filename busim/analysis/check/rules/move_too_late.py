@@ -1,4 +1,4 @@
-"""Moves that come too late to work with."""
+"""Moves that arrive too late to work with."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ def _find(survey: Survey) -> Spots:
     for timed, count in by_master(survey, lambda timed: p95(timed) - ONE_WAY):
         yield Spot(
             survey.panel_field(timed.asker.master.name),
-            f"moves on line {timed.case.line!r} come too late to work with{elsewhere(count)}",
+            f"moves on line {timed.case.line!r} arrive too late to work with{elsewhere(count)}",
             f"95 % arrive within {show_time(p95(timed))} (computed)",
             f"less than {show_time(ONE_WAY)} one way (ITU-T G.1010); {show_time(INSTANT)} feels instantaneous",
         )
@@ -20,10 +20,10 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="move-too-late",
-    title="Moves that come too late to work with",
+    title="Moves that arrive too late to work with",
     severity="error",
     area="time",
-    explanation="Nobody can follow a picture with this delay between hand and lens; operators turn in steps and wait.",
+    explanation="Nobody can follow a picture with this delay between hand and lens. Operators turn in steps and wait.",
     source="ITU-T G.1010, 2001 (second-hand): less than 250 ms one way for command and control",
     advice="Shorten the longest exchange of the line, or move the slow camera to a line of its own.",
     find=_find,

@@ -11,8 +11,8 @@ def _find(survey: Survey) -> Spots:
     for timed, count in by_master(survey, lambda timed: timed.mean.crowded if timed.mean.crowded >= 1 else 0.0):
         yield Spot(
             survey.panel_field(timed.asker.master.name),
-            f"more moves come to line {timed.case.line!r} than it can carry{elsewhere(count)}",
-            f"{timed.mean.move_rate * 1e9:.3g} /s (planned), {timed.mean.crowded:.0%} of the time there is (computed)",
+            f"line {timed.case.line!r} gets more moves than it can carry{elsewhere(count)}",
+            f"{timed.mean.move_rate * 1e9:.3g} /s (planned), {timed.mean.crowded:.0%} of the available time (computed)",
             "less than 100 %",
         )
 
@@ -22,9 +22,9 @@ RULE = Rule(
     title="More moves than a line can carry",
     severity="error",
     area="time",
-    explanation="Newer moves replace waiting ones for ever, so that lenses jump instead of following, and polls get "
-    "only the turns that are kept for them.",
-    source="load of 1 and more has no steady state: any queueing text",
+    explanation="Newer moves replace waiting ones all the time, so lenses jump instead of following. Polls get only "
+    "the turns reserved for them.",
+    source="a load of 1 or more has no steady state: any queueing text",
     advice="Send positions less often, raise the baud, or split the line.",
     find=_find,
     bad=(

@@ -1,4 +1,4 @@
-"""One master for converters in networks that do not know of each other."""
+"""One master for converters in separate networks without a gateway."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def _find(survey: Survey) -> Spots:
             others = ", ".join(sorted(str(network) for network in networks - {one.network})[:4])
             yield Spot(
                 f"{path}.through[{number}]",
-                f"master {master.name!r} reaches converters in several networks, and {one.name!r} has no gateway",
+                f"master {master.name!r} reaches converters in several networks, but {one.name!r} has no gateway",
                 f"{one.network} here, {others} elsewhere",
                 "one network, or a gateway at every converter",
             )
@@ -25,14 +25,14 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="networks-without-gateway",
-    title="One master for converters in networks that do not know of each other",
+    title="One master for converters in separate networks without a gateway",
     severity="warning",
     area="addresses",
-    explanation="A computer has one address in one network, mostly. Boxes elsewhere get its requests by way of a "
-    "router, and send their replies nowhere when they know of none.",
+    explanation="Most computers have one address in one network. Boxes in another network get its requests through a "
+    "router, but without a gateway they cannot send replies.",
     source="RFC 1122, 3.3.1.1 (from memory)",
-    advice="Bring the boxes into one network or give them gateways; silence this where the controller has a network "
-    "card for each.",
+    advice="Put the boxes into one network, or set their gateways. Silence this rule if the controller has a network "
+    "card in each network.",
     find=_find,
     bad=(
         ("through: [boulder box", "through: [«boulder box"),

@@ -1,4 +1,4 @@
-"""A converter at which whoever comes throws the controller out."""
+"""A converter that drops its controller for a new client."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ def _find(survey: Survey) -> Spots:
         if clients.when_full == "drop-oldest":
             yield Spot(
                 f"{path}.clients",
-                f"whoever connects to converter {converter.name!r} throws its controller out",
-                f"when full it drops the oldest, and {count} master(s) fill it",
-                "a slot to spare",
+                f"converter {converter.name!r} drops its controller when another client connects",
+                f"drop-oldest; masters take {count} of {clients.most} slots",
+                "one spare slot",
             )
 
 
 RULE = Rule(
     id="newcomer-evicts-master",
-    title="A converter at which whoever comes throws the controller out",
+    title="A converter that drops its controller for a new client",
     severity="warning",
     area="masters",
-    explanation="One look with a laptop during the show ends the controller's connection. It comes back, throws the "
-    "laptop out, and so on.",
+    explanation="A laptop that connects during the show ends the controller's connection. The controller reconnects "
+    "and ends the laptop's, and so on.",
     source="common practice, no source",
-    advice="Give the box one slot more than there are masters, and agree who may connect.",
+    advice="Give the box one client slot more than there are masters, and agree who may connect.",
     find=_find,
     bad=(
         (

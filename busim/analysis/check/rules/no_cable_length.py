@@ -1,4 +1,4 @@
-"""A station whose distance is not written."""
+"""A station without a cable length."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ def _find(survey: Survey) -> Spots:
             if survey.plan.positions and f"{one.field}.after" not in survey.plan.positions:
                 yield Spot(
                     one.field,
-                    f"no length of the cable to {one.name!r} is written",
-                    "nothing: counted as 0 m (assumed)",
-                    "the metres of cable from the position before",
+                    f"the cable length to {one.name!r} is missing",
+                    "no length: it counts as 0 m (assumed)",
+                    "the metres of cable from the previous position",
                 )
 
 
 RULE = Rule(
     id="no-cable-length",
-    title="A station whose distance is not written",
+    title="A station without a cable length",
     severity="note",
     area="cable",
-    explanation="Reach, reflections, bias and voltages are computed from lengths. What is not written counts as "
-    "nothing, so every rule about cable is kinder to this line than the site will be.",
+    explanation="Reach, reflections, bias and voltages are computed from lengths. A missing length counts as 0 m, so "
+    "every cable rule is too optimistic about this line.",
     source="common practice, no source",
-    advice="Measure the way of the cable, not the plan of the building, and write it as `after: 12 m`; write "
-    "`after: 0` where there is none.",
+    advice="Measure along the cable route, not on the plan of the building, and write `after: 12 m`. Write `after: 0` "
+    "where there is no cable.",
     find=_find,
     bad=(("- {camera: boulder right, after: 9 m,", "- «{camera: boulder right,"),),
     good=(("boulder right, after: 9 m", "boulder right, after: 0"),),

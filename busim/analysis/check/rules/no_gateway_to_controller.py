@@ -15,8 +15,8 @@ def _find(survey: Survey) -> Spots:
         if IPv4Address(one.dials[0]) not in IPv4Network(one.network):
             yield Spot(
                 f"{path}.dials",
-                f"converter {one.name!r} dials out of its network and has no gateway",
-                f"{one.dials[0]}, its network is {one.network}",
+                f"converter {one.name!r} dials out of its network without a gateway",
+                f"{one.dials[0]}, outside {one.network}",
                 f"a controller in {one.network}, or a gateway",
             )
 
@@ -26,10 +26,10 @@ RULE = Rule(
     title="A converter that dials out of its network without a gateway",
     severity="error",
     area="addresses",
-    explanation="Without a gateway a box knows no way out of its own network. It tries again and again, and nothing "
-    "at the controller shows that it does.",
+    explanation="Without a gateway a box cannot reach other networks. It retries again and again, and the controller "
+    "shows no sign of it.",
     source="RFC 1122, 3.3.1.1 (from memory)",
-    advice="Set the gateway, or bring box and controller into one network.",
+    advice="Set the gateway, or put box and controller into one network.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A silencing of a rule that is not there."""
+"""A silenced rule that does not exist."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ def _find(survey: Survey) -> Spots:
     for number in survey.unknown:
         yield Spot(
             f"silenced[{number}].rule",
-            "a rule is silenced that is not there",
+            "the plan silences a rule that does not exist",
             repr(survey.plan.silenced[number].rule),
-            "the name of a rule, as a finding shows it",
+            "the name of a rule, as its findings show it",
         )
 
 
 RULE = Rule(
     id="no-such-rule",
-    title="A silencing of a rule that is not there",
+    title="A silenced rule that does not exist",
     severity="warning",
     area="plan",
-    explanation="The finding it was meant for is not silenced, or the plan was written for another version of busim, "
-    "and whoever reads the plan takes the matter for settled.",
+    explanation="Either the intended finding is not silenced, or the plan was written for another version of busim. A "
+    "reader of the plan takes the matter as settled.",
     source="common practice, no source",
     advice="Correct the name, or delete the entry; `busim check --rules` lists the rules.",
     find=_find,

@@ -24,10 +24,10 @@ RULE = Rule(
     title="MODBUS RTU without parity and with one stop bit",
     severity="note",
     area="settings",
-    explanation="The standard asks for eleven bits a character. 8N1 is common and works, but single flipped bits "
-    "are left to the check sum, and a strict station may refuse it.",
+    explanation="The standard asks for 11 bits per character. 8N1 is common and works, but only the checksum catches "
+    "single flipped bits, and a strict station may refuse it.",
     source="MODBUS over Serial Line V1.02, 2.5.1 (even parity by default, two stop bits without)",
-    advice="Set 8E1 if all stations can; silence this where they cannot.",
+    advice="Set 8E1 if all stations can. Silence this rule if they cannot.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""What is lost when a camera in mid-chain is unplugged."""
+"""A camera in mid-chain whose unplugging disconnects others."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from busim.analysis.check.survey import Survey
 from busim.analysis.check.wiring import Wiring, listed
 from busim.physics.electric import lost
 
-_MOST = 3  # cameras told one by one; behind them it goes on in the same way
+_MOST = 3  # cameras named one by one; the rest is a number
 
 
 def _costs(wiring: Wiring, injected: dict[str, str]) -> list[str]:
-    """Each camera whose unplugging costs others, with what it costs. `injected`: a load to where its supply is."""
+    """One text per camera that disconnects others when unplugged. `injected`: load to the station of its supply."""
     index_of = {one.name: index for index, one in enumerate(wiring.hanging)}
     found = []
     for index, one in enumerate(wiring.hanging):
-        said = one.unpowered == "cuts"  # by a rule of its own
+        said = one.unpowered == "cuts"  # dead-camera-cuts reports it
         if one.place.kind != "camera" or not one.in_chain or said:
             continue
         loss = lost(wiring.stands, index, "unplugged")
@@ -24,9 +24,9 @@ def _costs(wiring: Wiring, injected: dict[str, str]) -> list[str]:
             for name, at in injected.items()
             if name not in loss.unreached and (index_of[name] - index) * (index_of[at] - index) < 0
         ]
-        costs = [f"costs {listed(loss.unreached)}"] if loss.unreached else []
-        costs += [f"takes the supply from {listed(dark)}"] if dark else []
-        costs += ["leaves two lines, each with a master"] if loss.split else []
+        costs = [f"disconnects {listed(loss.unreached)}"] if loss.unreached else []
+        costs += [f"cuts the supply of {listed(dark)}"] if dark else []
+        costs += ["splits the line in two, each with a master"] if loss.split else []
         if costs:
             found.append(f"{one.name!r} {' and '.join(costs)}")
     return found
@@ -43,25 +43,26 @@ def _find(survey: Survey) -> Spots:
         }
         costs = _costs(wiring, injected)
         if costs:
-            more = f"; and so on for {len(costs) - _MOST} more" if len(costs) > _MOST else ""
+            more = f"; {len(costs) - _MOST} more alike" if len(costs) > _MOST else ""
             yield Spot(
                 wiring.name_field,
-                f"a camera that is unplugged takes others of line {wiring.line.name!r} with it",
-                f"(computed) {'; '.join(costs[:_MOST])}{more}; and the end left open reflects",
-                "that whoever changes a camera in the show knows this, or that both its cables can be joined at once",
+                f"unplugging one camera disconnects others on line {wiring.line.name!r}",
+                f"(computed) {'; '.join(costs[:_MOST])}{more}; the open end reflects",
+                "each camera on a tee, or a briefed crew with a coupler to join the two cables",
             )
 
 
 RULE = Rule(
     id="opened-chain",
-    title="What is lost when a camera in mid-chain is unplugged",
+    title="A camera in mid-chain whose unplugging disconnects others",
     severity="note",
     area="cable",
-    explanation="The cable goes through the cameras. Unplug one and everything behind it is gone from the "
-    "controller, and the end that is left open reflects, so that those before it may falter too.",
+    explanation="The cable goes through the cameras. When one is unplugged, the controller loses every camera behind "
+    "it. The open end reflects, so the cameras before it may falter too.",
     source="common practice, no source; what is lost is computed from the order of the line",
-    advice="Lead each camera off a tee with a short stub, and write that as `stub: 0.3 m`; or keep a coupler for two "
-    "plugs at each camera, and silence this with that as the reason.",
+    advice="Switch the supply off and check it before you move a plug. Connect each camera to a tee with a short stub, "
+    "and write that as `stub: 0.3 m`. Or brief the crew, carry a coupler to join the two cables, and silence this rule "
+    "with that as the reason.",
     find=_find,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),

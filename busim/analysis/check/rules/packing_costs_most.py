@@ -19,9 +19,9 @@ def _find(survey: Survey) -> Spots:
         if case.packing_idle > typical / 2:
             yield Spot(
                 f"{path}.packing.idle",
-                f"more than half of every exchange of line {case.line!r} is packing",
+                f"packing takes more than half of every exchange on line {case.line!r}",
                 f"{show_time(case.packing_idle)} (planned) of {show_time(typical)} (computed, on average)",
-                "a few characters of silence",
+                "the time of a few characters",
             )
 
 
@@ -30,10 +30,10 @@ RULE = Rule(
     title="A converter whose packing takes most of every exchange",
     severity="warning",
     area="time",
-    explanation="The box waits whether more comes, with the reply in its hands. It is the cheapest thing to change "
-    "on a slow line, and often still at what it was delivered with.",
+    explanation="The box holds the reply and waits for more bytes. Packing is the cheapest setting to change on a slow "
+    "line, and often still at its default.",
     source="16 ms is a usual default of USB serial adapters: FTDI AN232B-04 (second-hand); common practice, no source",
-    advice="Set it to two or three characters, but more than the longest gap within a reply.",
+    advice="Set the packing time to two or three characters, but above the longest gap within a reply.",
     find=_find,
     bad=(("packing: {idle: 2 ms, length: 0}", "packing: {idle: «20 ms, length: 0}"),),
     good=(("packing: {idle: 2 ms, length: 0}", "packing: {idle: 3 ms, length: 0}"),),

@@ -1,4 +1,4 @@
-"""A converter that cuts replies into pieces."""
+"""A converter that splits replies."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ def _find(survey: Survey) -> Spots:
         if 0 < case.packing_idle < character:
             yield Spot(
                 f"{path}.packing.idle",
-                f"converter {case.converter!r} sends each byte of a reply by itself",
+                f"converter {case.converter!r} sends each byte of a reply in a packet of its own",
                 f"after {show_time(case.packing_idle)} of silence (planned)",
-                f"more than {show_time(character)}, a character of line {case.line!r} (computed)",
+                f"more than {show_time(character)}, one character on line {case.line!r} (computed)",
             )
         if 0 < case.packing_length < reply:
             yield Spot(
                 f"{path}.packing.length",
-                f"converter {case.converter!r} cuts replies into pieces",
+                f"converter {case.converter!r} splits replies into several packets",
                 f"at {case.packing_length} bytes (planned)",
                 f"at least {reply}, the longest reply to a poll (computed), or 0",
             )
@@ -34,13 +34,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="packing-cuts-replies",
-    title="A converter that cuts replies into pieces",
+    title="A converter that splits replies",
     severity="note",
     area="time",
-    explanation="A controller that takes each packet for a reply finds every one of them damaged. One that joins "
-    "the pieces does not mind, and hears sooner.",
+    explanation="A controller that takes each packet for a whole reply finds every reply damaged. A controller that "
+    "joins packets works well, and hears each reply sooner.",
     source="common practice, no source",
-    advice="See that the controller joins pieces, and silence this; or set packing to hold a whole reply.",
+    advice="Check that the controller joins packets, and silence this rule. Or set packing to hold a whole reply.",
     find=_find,
     bad=(("packing: {idle: 2 ms, length: 0}", "packing: {idle: 2 ms, length: «4}"),),
     good=(("packing: {idle: 2 ms, length: 0}", "packing: {idle: 2 ms, length: 64}"),),

@@ -1,4 +1,4 @@
-"""A panel whose camera nobody polls."""
+"""A camera on a panel that no master polls."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ def _find(survey: Survey) -> Spots:
             if not any(asker.master.groups for asker in survey.asked[name]):
                 yield Spot(
                     f"panels[{number}].cameras[{place}]",
-                    f"panel {panel.name!r} controls camera {name!r}, which nobody polls",
-                    "no poll group at any master that asks it",
+                    f"panel {panel.name!r} controls camera {name!r}, which no master polls",
+                    "no poll group for this camera",
                     "a master that polls it",
                 )
 
 
 RULE = Rule(
     id="panel-camera-not-polled",
-    title="A panel whose camera nobody polls",
+    title="A camera on a panel that no master polls",
     severity="warning",
     area="masters",
-    explanation="The panel shows what was set last and not what is so. A camera that was restarted or moved from "
-    "another panel jumps at the first touch of a knob, and a dead one looks alive.",
+    explanation="The panel shows the last value that it set, not the camera's real value. After a restart, or after a "
+    "move from another panel, the picture jumps at the first touch of a knob. A dead camera looks alive.",
     source="common practice, no source",
-    advice="Give the master a poll group with the values that this panel moves.",
+    advice="Give the master a poll group with the values that this panel controls.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""More power behind a PoE port than its class grants."""
+"""More power on a PoE port than its class provides."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ def _find(survey: Survey) -> Spots:
             if watts > poe.device_watts:
                 yield Spot(
                     f"{feed.field}.poe_class",
-                    f"what {feed.supply.name!r} feeds takes more than its PoE class leaves at the end of the cable",
-                    f"{beyond(watts, poe.device_watts)} W {STATES[state]} (computed) behind class "
+                    f"the loads of {feed.supply.name!r} take more than its PoE class leaves at the end of the cable",
+                    f"{beyond(watts, poe.device_watts)} W {STATES[state]} (computed) on class "
                     f"{feed.supply.poe_class} (planned)",
                     f"at most {poe.device_watts:g} W for the device, of {poe.source_watts:g} W at the port",
                 )
@@ -29,13 +29,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="poe-class-exceeded",
-    title="More power behind a PoE port than its class grants",
+    title="More power on a PoE port than its class provides",
     severity="error",
     area="supply",
-    explanation="A switch grants by class and cuts off a port that takes more. It then tries again, so that a "
-    "converter and its whole line come and go.",
+    explanation="A switch allots power by class and cuts off a port that takes more. It then retries, so a converter "
+    "and its whole line come and go.",
     source="IEEE 802.3bt, power at the port and at the device, classes 1 to 8 (from memory)",
-    advice="Take a port and an injector of a higher class, or feed some of it from elsewhere; check what the "
+    advice="Use a port and an injector of a higher class, or feed some loads from another supply. Check what the "
     "switch can give on all ports together.",
     find=_find,
     bad=(

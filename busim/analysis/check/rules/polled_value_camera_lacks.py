@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
                 if lacking and len(lacking) < len(asked):
                     yield Spot(
                         f"{path}.groups[{number}].values[{place}]",
-                        f"master {master.name!r} polls {value!r}, which {len(lacking)} of its cameras do not have",
+                        f"master {master.name!r} polls {value!r}, which is missing on {len(lacking)} of its cameras",
                         ", ".join(f"{name!r} ({survey.cameras[name][1].model})" for name in lacking[:4]),
                         "a parameter of every camera's model",
                     )
@@ -26,10 +26,10 @@ RULE = Rule(
     title="A polled value that a camera does not have",
     severity="warning",
     area="masters",
-    explanation="The camera refuses the poll or leaves it unanswered; either costs the time of an exchange at every "
-    "round, and a panel shows a value that never changes.",
+    explanation="The camera refuses the poll or leaves it unanswered. Every round loses the time of an exchange, and a "
+    "panel shows a value that never changes.",
     source="the camera models",
-    advice="Take the value from the group, or give these cameras a master of their own.",
+    advice="Remove the value from the group, or give these cameras a master of their own.",
     find=_find,
     bad=(
         ("values: [tally, temperature]", "values: [tally, «fan]"),

@@ -10,10 +10,10 @@ RULE = Rule(
     title="A polled value that no camera has",
     severity="error",
     area="masters",
-    explanation="None of the cameras that this master asks has such a parameter, or none has a key for it under the "
-    "protocol of its line. Mostly the name is misspelt.",
+    explanation="No camera of this master has such a parameter, or none has a key for it under the protocol of its "
+    "line. Usually the name is misspelt.",
     source="the camera models and the protocol",
-    advice="Write the name as the camera model has it; `busim explain MODEL` lists them.",
+    advice="Write the name as in the camera model. `busim explain MODEL` lists the names.",
     find=told("polled-value-nobody-has"),
     refuses=True,
     bad=(("values: [tally, temperature]", "values: [tally, «temperatur]"),),

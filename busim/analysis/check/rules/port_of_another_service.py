@@ -1,4 +1,4 @@
-"""A port number at which something else is usually found."""
+"""A converter on the port of another service."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
 _SERVICES = {
-    20: "file transfer", 21: "file transfer", 22: "remote login", 25: "mail", 53: "names", 67: "address requests",
-    68: "address requests", 69: "file transfer of updates", 80: "the box's own web page", 123: "time",
-    161: "network management", 162: "network management", 443: "the box's own web page", 502: "MODBUS TCP, which "
-    "frames its messages in another way", 8080: "a web page",
+    20: "file transfer (FTP)", 21: "file transfer (FTP)", 22: "remote login (SSH)", 25: "mail (SMTP)",
+    53: "name resolution (DNS)", 67: "address assignment (DHCP)", 68: "address assignment (DHCP)",
+    69: "file transfer (TFTP)", 80: "web pages (HTTP)", 123: "clock time (NTP)",
+    161: "network management (SNMP)", 162: "network management (SNMP)", 443: "web pages (HTTPS)",
+    502: "MODBUS TCP, which frames messages in another way", 8080: "web pages (HTTP)",
 }  # fmt: skip
 
 
@@ -18,19 +19,19 @@ def _find(survey: Survey) -> Spots:
         if one.dials is None and one.port in _SERVICES:
             yield Spot(
                 f"{path}.endpoint",
-                f"converter {one.name!r} is to be found at the port of {_SERVICES[one.port]}",
+                f"converter {one.name!r} uses the port of {_SERVICES[one.port]}",
                 f"port {one.port}",
-                "a port that nothing else uses, mostly one above 1024",
+                "a port that no other service uses, usually above 1024",
             )
 
 
 RULE = Rule(
     id="port-of-another-service",
-    title="A port number at which something else is usually found",
+    title="A converter on the port of another service",
     severity="warning",
     area="addresses",
-    explanation="The box may keep that port for itself, so that the controller connects, sends its requests to a "
-    "web page and waits; and firewalls of the house treat it as what it usually is.",
+    explanation="The box may keep that port for its own service. The controller then connects, sends its requests to a "
+    "web page and waits. Firewalls on site may block the port or inspect it.",
     source="IANA Service Name and Transport Protocol Port Number Registry (from memory)",
     advice="Choose another port in the box, and write it here.",
     find=_find,

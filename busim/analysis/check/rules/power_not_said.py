@@ -1,4 +1,4 @@
-"""A load of which nobody says what it takes."""
+"""A load without its power in the plan."""
 
 from __future__ import annotations
 
@@ -12,21 +12,22 @@ def _find(survey: Survey) -> Spots:
             if load.watts is None:
                 yield Spot(
                     f"{load.field}.power",
-                    f"nobody says what {load.name!r} takes from {feed.supply.name!r}",
-                    "0 W, neither in the plan nor in its model: it counts as nothing",
-                    "its power at rest, at its most and while it starts",
+                    f"the power that {load.name!r} takes from {feed.supply.name!r} is missing",
+                    "no power in plan or model: it counts as 0 W (assumed)",
+                    "its power at idle, at peak and at start-up",
                 )
 
 
 RULE = Rule(
     id="power-not-said",
-    title="A load of which nobody says what it takes",
+    title="A load without its power in the plan",
     severity="note",
     area="supply",
-    explanation="Voltages, limits and fuses of its supply are computed without it, and come out better than they are.",
+    explanation="Voltages, limits and fuses of its supply are computed without this load, so they look better than "
+    "they are.",
     source="common practice, no source",
-    advice="Write `power: {idle: 4 W, peak: 8 W, start_up: 11 W}` from its label or data sheet, or into the camera "
-    "model.",
+    advice="Take the power from the label or data sheet. Write `power: {idle: 4 W, peak: 8 W, start_up: 11 W}` here, "
+    "or in the camera model.",
     find=_find,
     bad=(("boulder mats, id: 4", "boulder mats, power: «0 W, id: 4"),),
     good=(("boulder mats, id: 4", "boulder mats, power: 6 W, id: 4"),),

@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
             found = [
                 (one.cycle.mean, timed.case.line)
                 for timed in survey.timed_by[master.name]
-                if timed.mean.crowded < 1  # else it is the moves that leave no time
+                if timed.mean.crowded < 1  # otherwise the moves leave no time
                 for one in timed.budget.groups
                 if one.name == group.name and one.wanted and not one.reached
             ]
@@ -25,7 +25,7 @@ def _find(survey: Survey) -> Spots:
                     f"group {group.name!r} cannot be polled as often as wanted on line {line!r}{elsewhere(len(found))}",
                     f"every {show_time(worst * 1e9)} (computed, on average)",
                     f"every {show_time(group.every)} (planned)",
-                    "Poll less, more seldom or on more lines; `busim budget` says what would help most.",
+                    "Poll fewer values, poll less often or use more lines. `busim budget` shows what helps most.",
                 )
 
 
@@ -34,10 +34,10 @@ RULE = Rule(
     title="A wanted poll rate that the line cannot give",
     severity="error",
     area="time",
-    explanation="Every camera is asked more seldom than planned, so that values on the panels are older than "
-    "agreed, and all groups fall behind together.",
+    explanation="Every camera is polled less often than planned. Values on the panels are older than agreed, and all "
+    "groups fall behind together.",
     source="the polling cycle: Takagi 1986 (from memory), as `busim budget` computes it",
-    advice="Poll less, more seldom or on more lines; `busim budget` says what would help most.",
+    advice="Poll fewer values, poll less often or use more lines. `busim budget` shows the change that helps most.",
     find=_find,
     bad=(
         ("    baud: 38400 Bd", "    baud: 9600 Bd"),

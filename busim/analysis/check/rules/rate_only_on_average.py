@@ -1,4 +1,4 @@
-"""A wanted poll rate that holds on average and not at worst."""
+"""A wanted poll rate that holds on average but not at worst."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ def _find(survey: Survey) -> Spots:
         assert load is not None
         yield Spot(
             f"{timed.asker.field}.groups",
-            f"the wanted rates hold on average, not at worst, on line {timed.case.line!r}{elsewhere(count)}",
-            f"load {load.mean:.0%} on average, {load.worst:.0%} with every unknown at its bad end (computed)",
+            f"the wanted rates on line {timed.case.line!r} hold on average but not at worst{elsewhere(count)}",
+            f"load {load.mean:.0%} on average, {load.worst:.0%} with every range at its bad end (computed)",
             "less than 100 %",
         )
 
@@ -27,13 +27,13 @@ def _short(timed: Timed) -> float:
 
 RULE = Rule(
     id="rate-only-on-average",
-    title="A wanted poll rate that holds on average and not at worst",
+    title="A wanted poll rate that holds on average but not at worst",
     severity="warning",
     area="time",
-    explanation="Turnarounds and latencies were written as ranges. If the real ones lie at the bad end, the rates "
-    "are not kept, and it is on site that this comes out.",
+    explanation="Turnarounds and latencies are written as ranges. If the real values lie at the bad end, the rates are "
+    "not kept, and this shows only on site.",
     source="as `busim budget` computes it",
-    advice="Measure what is uncertain (`busim budget` says which matters most) or plan with more room.",
+    advice="Measure the uncertain values (`busim budget` shows which matter most), or plan with more headroom.",
     find=_find,
     bad=(
         (

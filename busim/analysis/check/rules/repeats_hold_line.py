@@ -1,4 +1,4 @@
-"""A command to a dead camera that holds the line for long."""
+"""A command to a dead camera that holds the line."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         yield Spot(
             f"{timed.asker.field}.retries",
             f"a command to a dead camera holds line {timed.case.line!r}{elsewhere(count)}",
-            f"{1 + timed.case.retries} attempts, {show_time(_whole(timed))} in all (computed)",
+            f"{1 + timed.case.retries} attempts, {show_time(_whole(timed))} in total (computed)",
             f"at most {show_time(_FLOW)}, which keeps the flow of thought (Nielsen 1993, ch. 5)",
         )
 
@@ -25,19 +25,19 @@ def _whole(timed: Timed) -> float:
 
 
 def _held(timed: Timed) -> float:
-    short = lost(timed) <= ONE_WAY  # else one attempt alone is too long
+    short = lost(timed) <= ONE_WAY  # otherwise a single attempt is too long
     return _whole(timed) - _FLOW if timed.case.moves and short else 0.0
 
 
 RULE = Rule(
     id="repeats-hold-line",
-    title="A command to a dead camera that holds the line for long",
+    title="A command to a dead camera that holds the line",
     severity="warning",
     area="time",
-    explanation="Somebody turns the knob of a camera that has died, and for so long all other cameras of the line "
-    "stand still for all other operators.",
+    explanation="When an operator turns a knob of a dead camera, all other cameras on the line stand still for this "
+    "time, for all operators.",
     source="1 s keeps the flow of thought: Nielsen, Usability Engineering, 1993, ch. 5; Miller, AFIPS 33, 1968",
-    advice="Repeat less often: a newer move follows anyway.",
+    advice="Lower `retries`: a newer move follows anyway.",
     find=_find,
     bad=(("retries: 2", "retries: «60"),),
     good=(("retries: 2", "retries: 5"),),

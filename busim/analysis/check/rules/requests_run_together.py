@@ -19,7 +19,8 @@ def _find(survey: Survey) -> Spots:
             yield Spot(
                 f"{timed.asker.converter_field}.packing",
                 f"requests through converter {case.converter!r} follow a reply too soon",
-                f"{show_time(max(short))} of quiet are missing (computed): each byte goes on at once, without latency",
+                f"{show_time(max(short))} of silence are missing (computed): each byte goes on at once, without "
+                "latency",
                 "the silence that ends a frame",
             )
 
@@ -29,10 +30,10 @@ RULE = Rule(
     title="Requests that follow a reply too soon",
     severity="error",
     area="time",
-    explanation="The pair is not quiet for long enough between a reply and the next request, and cameras take both "
-    "for one message, which is none.",
+    explanation="The silence between a reply and the next request is too short. Cameras take both for one message, and "
+    "that message is invalid.",
     source="MODBUS over Serial Line V1.02, p. 13 (3.5 characters of silence between frames)",
-    advice="Give the master a gap, or the real latency of box and network, which is hardly ever nothing.",
+    advice="Give the master a gap. Or write the real latency of box and network, which is hardly ever zero.",
     find=_find,
     bad=(
         (

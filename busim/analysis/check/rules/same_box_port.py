@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
         if place in first:
             yield Spot(
                 f"{path}.box_port",
-                f"port {one.box_port} of box {one.box!r} is taken by another line",
+                f"another line already uses port {one.box_port} of box {one.box!r}",
                 f"converter {one.name!r} here, another at {survey.row(f'{first[place]}.box_port')}",
                 "a port of its own for each line",
             )
@@ -27,8 +27,8 @@ RULE = Rule(
     title="Two lines on one port of a box",
     severity="error",
     area="addresses",
-    explanation="A port has one pair of terminals. Two lines that are clamped into them become one line, with four "
-    "terminators, a star at the box, and every bus ID there twice.",
+    explanation="A port has one pair of terminals. Two lines on the same terminals become one line, with four "
+    "terminators, a star at the box, and every bus ID twice.",
     source="common practice, no source",
     advice="Give one of the two lines a free port.",
     find=_find,

@@ -1,4 +1,4 @@
-"""Two cameras with one bus ID on one line."""
+"""Two cameras with the same bus ID on one line."""
 
 from __future__ import annotations
 
@@ -24,14 +24,15 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="same-id-on-line",
-    title="Two cameras with one bus ID on one line",
+    title="Two cameras with the same bus ID on one line",
     severity="error",
     area="addresses",
-    explanation="Both answer the same request. Their replies run into each other, or the quicker one gets through "
-    "alone and the slower seems not to exist, until it is moved instead of its namesake in front of an audience.",
+    explanation="Both cameras answer the same request. Their replies collide, or only the quicker one gets through and "
+    "the slower one seems absent. An operator may then move the wrong camera in front of an audience.",
     source="MODBUS over Serial Line V1.02, 2.2 (an address is unique on its bus, from memory); free to repeat on "
     "another line: common practice, no source",
-    advice="Connect one of the two alone, give it a free ID, save it, and write that ID here.",
+    advice="Switch the supply off and check it before you move a plug. Connect one of the two alone, give it a free "
+    "ID, save it, and write that ID here.",
     find=_find,
     bad=(("boulder right, id: 3", "boulder right, id: «2"),),
     good=(("speed start, id: 21", "speed start, id: 2"),),

@@ -26,10 +26,10 @@ RULE = Rule(
     title="One serial number on two units",
     severity="error",
     area="addresses",
-    explanation="The serial number is what tells two units apart that answer to one bus ID. With a wrong one the ID "
-    "is given to the wrong camera, and nobody notices before its picture is wanted.",
+    explanation="The serial number tells two units with one bus ID apart. With a wrong number the wrong camera gets "
+    "the ID, and nobody notices until its picture is needed.",
     source="common practice, no source",
-    advice="Read both labels again.",
+    advice="Read both labels again, and correct the plan.",
     find=_find,
     bad=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: «4102"),),
     good=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: 4199"),),

@@ -10,14 +10,14 @@ def _find(survey: Survey) -> Spots:
     for wire in survey.wires:
         asked = {asker.converter_field for asker in wire.askers}
         if len(wire.converters) < 2 or len(asked) > 1:
-            continue  # where both are used, it is two masters on a line
+            continue  # if both are used, two-masters-on-line reports it
         first, *others = sorted(wire.converters, key=lambda one: one.field not in asked)
         for one in others:
             yield Spot(
                 f"{one.field}.name",
                 f"line {wire.line.name!r} has a second converter",
                 f"{one.name!r} beside {first.name!r}",
-                "one way into a line",
+                "one converter on a line",
             )
 
 
@@ -26,8 +26,8 @@ RULE = Rule(
     title="Two converters on one line",
     severity="warning",
     area="masters",
-    explanation="Boxes do not order each other's traffic. As soon as somebody connects to the second one, there are "
-    "two masters, and nobody at the first one sees why.",
+    explanation="Converters do not coordinate their traffic. When a client connects to the second one, the line has "
+    "two masters, and the first client sees no reason for its errors.",
     source="common practice, no source",
     advice="Take the second box off the pair until it is needed as a replacement.",
     find=_find,

@@ -1,4 +1,4 @@
-"""Cameras that come with one bus ID, and no serial number to tell them apart."""
+"""Cameras with the same factory ID and no serial numbers."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def _find(survey: Survey) -> Spots:
         if unnamed:
             yield Spot(
                 f"{unnamed[0].field}.serial",
-                f"cameras of line {wire.line.name!r} come with one bus ID, and no serial numbers are written",
+                f"cameras of line {wire.line.name!r} have the same factory ID and no serial numbers in the plan",
                 ", ".join(repr(one.camera.name) for one in unnamed[:4])
                 + (f" and {len(unnamed) - 4} more" if len(unnamed) > 4 else ""),
                 "the number on each label",
@@ -27,11 +27,10 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="serial-missing",
-    title="Cameras that come with one bus ID, and no serial number to tell them apart",
+    title="Cameras with the same factory ID and no serial numbers",
     severity="note",
     area="addresses",
-    explanation="When two of them answer at once, the number on the label is all there is to say which one hangs "
-    "where.",
+    explanation="When two of them answer at once, only the number on the label shows which one hangs where.",
     source="common practice, no source",
     advice="Write down the serial numbers while the cameras are still on the table.",
     find=_find,

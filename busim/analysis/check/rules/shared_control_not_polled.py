@@ -29,10 +29,10 @@ RULE = Rule(
     title="A control on two panels that no poll reads back",
     severity="warning",
     area="masters",
-    explanation="What one operator sets, the other never sees. The value jumps back when the second panel is "
-    "touched, on air.",
+    explanation="One operator never sees a value that the other sets. When somebody touches the second panel, the "
+    "value jumps back, on air.",
     source="common practice, no source",
-    advice="Poll the value, fast where operators look at it.",
+    advice="Poll the value, and poll it fast if operators watch it.",
     find=_find,
     bad=(
         ("controls: [iris, master_black]", "controls: [iris, master_black, red_gain]"),

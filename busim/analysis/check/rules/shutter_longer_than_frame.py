@@ -1,4 +1,4 @@
-"""A shutter that is open for longer than its frame."""
+"""A shutter time longer than a frame."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def _find(survey: Survey) -> Spots:
             word = "field" if one.frame_rate.interlaced else "frame"
             yield Spot(
                 f"{path}.shutter",
-                f"the shutter of camera {one.name!r} is to be open for longer than its {word}",
+                f"the shutter time of camera {one.name!r} is longer than its {word}",
                 f"{float(one.shutter) * 1000:.4g} ms (planned)",
                 f"at most {float(frame) * 1000:.4g} ms, a {word} of {one.frame_rate} (computed)",
             )
@@ -23,13 +23,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="shutter-longer-than-frame",
-    title="A shutter that is open for longer than its frame",
+    title="A shutter time longer than a frame",
     severity="error",
     area="video",
-    explanation="No camera can do it: the write is refused, or another shutter is set than the panel shows, and the "
-    "exposure that was planned for does not come out.",
+    explanation="No camera can do it. The camera refuses the write, or sets another shutter time than the panel shows, "
+    "and the planned exposure is not reached.",
     source="frame times: ITU-R BT.709 (from memory); never longer than the frame or field: common practice, no source",
-    advice="Choose a shorter shutter, and more light or gain.",
+    advice="Choose a shorter shutter time, and more light or gain.",
     find=_find,
     bad=(
         (

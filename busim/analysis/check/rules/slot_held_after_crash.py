@@ -1,4 +1,4 @@
-"""A converter that keeps a crashed controller out."""
+"""A converter that refuses its controller after a crash."""
 
 from __future__ import annotations
 
@@ -13,21 +13,22 @@ def _find(survey: Survey) -> Spots:
         if clients.hold_slot and clients.when_full == "refuse":
             yield Spot(
                 f"{path}.clients",
-                f"converter {converter.name!r} keeps its controller out after a crash",
-                f"{clients.most} slot(s) for {count} master(s), each held for {show_time(clients.hold_slot)}",
-                "a slot to spare, or an older connection that gives way",
+                f"converter {converter.name!r} refuses its controller after a crash",
+                f"masters take {count} of {clients.most} slots, each held for {show_time(clients.hold_slot)}",
+                "one spare slot, or an older connection that gives way",
             )
 
 
 RULE = Rule(
     id="slot-held-after-crash",
-    title="A converter that keeps a crashed controller out",
+    title="A converter that refuses its controller after a crash",
     severity="warning",
     area="masters",
-    explanation="A controller that died without closing its connection still holds the slot. Restarted, it is "
-    "refused until the box notices, and the show is without cameras for that long.",
-    source="common practice, no source; without an end of the connection TCP learns nothing: RFC 9293 (from memory)",
-    advice="Give the box one slot more than there are masters, or shorten the time for which it holds one.",
+    explanation="A crashed controller does not close its connection, and its slot stays taken. After a restart the box "
+    "refuses it until the idle time-out, and the show has no cameras for that long.",
+    source="common practice, no source; without a closing handshake TCP does not notice that a peer vanished: RFC 9293 "
+    "(from memory)",
+    advice="Give the box one client slot more than there are masters, or shorten the time for which it holds a slot.",
     find=_find,
     bad=(
         (

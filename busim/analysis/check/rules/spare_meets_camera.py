@@ -1,4 +1,4 @@
-"""A spare that comes with the bus ID of a camera."""
+"""A spare with the bus ID of a camera."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def _find(survey: Survey) -> Spots:
                 path, name = spares[one.camera.id]
                 yield Spot(
                     f"{one.field}.id",
-                    f"spare {name!r} comes with the bus ID of camera {one.camera.name!r}",
+                    f"spare {name!r} has the bus ID of camera {one.camera.name!r}",
                     f"{one.camera.id}, the spare is at {survey.row(path)}",
                     "an ID that no spare has",
                 )
@@ -28,11 +28,11 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="spare-meets-camera",
-    title="A spare that comes with the bus ID of a camera",
+    title="A spare with the bus ID of a camera",
     severity="warning",
     area="addresses",
-    explanation="Plugged in for a dead camera in the middle of the show, the spare answers together with another "
-    "one that works, and then two pictures are wrong.",
+    explanation="When this spare replaces a dead camera in the show, it answers together with a working camera, and "
+    "then two pictures are wrong.",
     source="common practice, no source",
     advice="Set the spare to an ID that is free on all lines, or keep this ID free.",
     find=_find,

@@ -11,7 +11,7 @@ def _find(survey: Survey) -> Spots:
         if one.clients.stale:
             yield Spot(
                 f"{path}.clients.stale",
-                f"converter {one.name!r} keeps what came while nobody was connected",
+                f"converter {one.name!r} keeps bytes that come while no client is connected",
                 f"up to {one.clients.stale} bytes",
                 "0",
             )
@@ -22,11 +22,11 @@ RULE = Rule(
     title="A converter that keeps old bytes for the next client",
     severity="note",
     area="masters",
-    explanation="The first thing a controller reads after it has connected is a reply to something it never asked. "
-    "If that fits its first request, a value of long ago is shown as the present one.",
+    explanation="After a connect, the controller first reads a reply to a request that it never sent. If that reply "
+    "fits its first request, an old value appears as the current one.",
     source="common practice, no source",
-    advice="Let the box empty its buffer at each connection; a controller should read and drop what comes before "
-    "its first request.",
+    advice="Set the box to empty its buffer at each connection. A controller should discard all bytes before its first "
+    "request.",
     find=_find,
     bad=(
         (

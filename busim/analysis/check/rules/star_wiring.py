@@ -1,4 +1,4 @@
-"""A line that is really a star."""
+"""A line that is wired as a star."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ def _find(survey: Survey) -> Spots:
         if len(branches) > 1 and together > wiring.length:
             yield Spot(
                 wiring.name_field,
-                f"line {wiring.line.name!r} has more cable beside it than in it: it is a star",
+                f"line {wiring.line.name!r} is wired as a star: its stubs are longer than its cable",
                 f"{together:g} m of stubs to {listed([one.name for one in branches])}, {wiring.length:g} m of line "
                 "(planned)",
-                "one cable from end to end, which goes through every station",
+                "one cable from end to end, through every station",
             )
 
 
 RULE = Rule(
     id="star-wiring",
-    title="A line that is really a star",
+    title="A line that is wired as a star",
     severity="warning",
     area="cable",
-    explanation="RS-485 is one cable with two ends. A star has an end at every station, and two terminators cannot "
-    "quieten more than two: it runs at low baud on the bench and fails on site, now here and now there.",
+    explanation="An RS-485 line is one cable with two ends. A star has an end at every station, and two terminators "
+    "quieten only two of them. It works at low baud on the bench and fails on site, in changing places.",
     source="TI SLLA272 sec. 6 (daisy chain, short stubs); TIA TSB-89-A (from memory)",
-    advice="Lead the cable from station to station, or give each arm a converter port of its own.",
+    advice="Run the cable from station to station, or give each arm a converter port of its own.",
     find=_find,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),

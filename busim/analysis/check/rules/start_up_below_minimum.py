@@ -1,4 +1,4 @@
-"""Cameras that all start at once and keep each other from it."""
+"""Cameras that start at once and keep each other from starting."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ def _find(survey: Survey) -> Spots:
         ]
         if low:
             volts, load = min(low, key=lambda pair: pair[0])
-            others = f", the least of {len(low)} that are too low" if len(low) > 1 else ""
+            others = f", the lowest of {len(low)} loads below their minimum" if len(low) > 1 else ""
             yield Spot(
                 f"{feed.field}.name",
-                f"when all that {feed.supply.name!r} feeds starts at once, {load.name!r} gets too little voltage",
+                f"{load.name!r} gets too little voltage when all loads of {feed.supply.name!r} start at once",
                 f"{beyond(volts, load.least)} V{others} (computed: {feed.volts:g} V at the supply, "
                 "loads of constant power, copper at 75 C)",
                 f"at least {load.least:g} V (its model)",
@@ -32,11 +32,11 @@ RULE = Rule(
     title="Cameras that keep each other from starting",
     severity="error",
     area="supply",
-    explanation="After a power cut all of them come back together and take their most together. The voltage sags, "
-    "they start anew, and it goes on so until somebody pulls plugs.",
+    explanation="After a power cut all cameras start together and draw their highest power together. The voltage sags, "
+    "they restart, and this repeats until some of them are switched off.",
     source="loads of constant power along a cable, as for voltage-below-minimum; that all start at once is assumed",
-    advice="Switch them on in groups, or take a thicker supply pair or a second supply. Sizes of cables and fuses: "
-    "by the local code, by a licensed electrician.",
+    advice="Switch them on in groups, or plan a thicker supply pair or a second supply. A licensed electrician chooses "
+    "cables and fuses by the local code.",
     find=_find,
     bad=(
         ("  - name: boulder supply", "  - name: «boulder supply"),

@@ -1,4 +1,4 @@
-"""A stub that fast edges notice."""
+"""A stub that is long for fast edges."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from busim.analysis.check.survey import Survey
 from busim.analysis.check.wiring import tap_limit
 from busim.physics.electric import stub_limit
 
-_FAST, _SLOW = 100.0, 500.0  # ns of rise time: assumed, as a plan does not say what drivers there are
+_FAST, _SLOW = 100.0, 500.0  # ns of rise time: assumed, as a plan does not name the drivers
 
 
 def _find(survey: Survey) -> Spots:
@@ -28,13 +28,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="stub-too-long",
-    title="A stub that fast edges notice",
+    title="A stub that is long for fast edges",
     severity="warning",
     area="cable",
-    explanation="A stub is an end without a terminator: each edge comes back from it. A short one is over before the "
-    "edge is; a long one puts a step into every bit of the line, not of this station alone.",
+    explanation="A stub is an end without a terminator, and it reflects each edge. The reflection of a short stub is "
+    "over before the edge is. A long stub puts a step into every bit on the line, for all stations.",
     source="TI SLLA272 sec. 6, L <= (tr/10) v c; MODBUS over Serial Line V1.02, 3.4.3: both are shown",
-    advice="Lead the line through the station (in and out) instead of to it.",
+    advice="Run the line through the station (in and out) instead of to it.",
     find=_find,
     bad=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: «5 m"),),
     good=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: 1.5 m"),),

@@ -16,9 +16,9 @@ def _find(survey: Survey) -> Spots:
         if line in first:
             yield Spot(
                 f"{feed.field}.at",
-                f"{feed.supply.name!r} and {first[line]!r} are injected into the cable of line {line!r}",
-                "two supplies on one supply pair, if that goes through (planned)",
-                "one, or a supply pair that is cut between their parts",
+                f"{feed.supply.name!r} and {first[line]!r} are both injected into the cable of line {line!r}",
+                "two supplies on one supply pair, unless it is cut between them (planned)",
+                "one supply, or a supply pair that is cut between the two parts",
             )
         first.setdefault(line, feed.supply.name)
 
@@ -28,11 +28,11 @@ RULE = Rule(
     title="Two supplies on one supply pair",
     severity="warning",
     area="supply",
-    explanation="Where the pair goes through, the stronger supply feeds the weaker one's part through a fuse that "
-    "was not chosen for it, and switching one of them off leaves the cable live for whoever works on it.",
+    explanation="If the pair is continuous, the stronger supply feeds the weaker one's part through a fuse that was "
+    "not chosen for it. With one supply off, the cable is still live and can hurt anybody who works on it.",
     source="common practice, no source; the local code decides",
-    advice="Cut the supply pair between the two parts, label it, and silence this with that as the reason. Have it "
-    "looked at by a licensed electrician.",
+    advice="Have a licensed electrician cut the supply pair between the two parts, label it and inspect it, with both "
+    "supplies off and checked. Then silence this rule with that as the reason.",
     find=_find,
     bad=(
         ("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    cable: {supply_gauge: AWG 6}\n"),

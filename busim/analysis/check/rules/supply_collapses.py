@@ -14,10 +14,10 @@ def _find(survey: Survey) -> Spots:
             if isinstance(solved, Collapse):
                 yield Spot(
                     f"{feed.field}.name",
-                    f"what {feed.supply.name!r} feeds asks for more than its cable can carry at any voltage",
-                    f"{feed.watts(state):.3g} W {STATES[state]}, over {len(feed.loads)} loads (planned, or as their "
-                    f"models say); the voltage collapses (computed from {feed.volts:g} V, copper at 75 C)",
-                    f"at most {solved.share:.0%} of that (computed), and much less for a voltage that holds",
+                    f"the loads of {feed.supply.name!r} need more power than its cable can carry at any voltage",
+                    f"{feed.watts(state):.3g} W {STATES[state]}, {len(feed.loads)} loads in all (plan or "
+                    f"models); the voltage collapses (computed from {feed.volts:g} V, copper at 75 C)",
+                    f"at most {solved.share:.0%} of that power (computed), and much less for a stable voltage",
                 )
                 break
 
@@ -27,12 +27,12 @@ RULE = Rule(
     title="A cable that cannot carry the power at any voltage",
     severity="error",
     area="supply",
-    explanation="A camera takes more current when its voltage falls, which makes it fall further. Above a limit "
-    "there is no voltage at which it stays: everything starts, stops and starts again.",
+    explanation="A camera draws more current when its voltage falls, and the voltage then falls further. Above a limit "
+    "there is no stable voltage: everything starts, stops and starts again.",
     source="constant-power limit V^2/4R, derived, and for several loads its generalisation (no fixed point, by "
     "Tarski's theorem)",
-    advice="Take a thicker supply pair, feed from the middle or from a second supply, or take a higher voltage. "
-    "Sizes of cables and fuses: by the local code, by a licensed electrician.",
+    advice="Plan a thicker supply pair, feed from the middle or from a second supply, or use a higher voltage that all "
+    "loads allow. A licensed electrician chooses cables and fuses by the local code.",
     find=_find,
     bad=(
         ("  - name: boulder supply", "  - name: «boulder supply"),

@@ -1,4 +1,4 @@
-"""A supply that must give more than it can."""
+"""A supply that is overloaded."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ def _find(survey: Survey) -> Spots:
             if watts > feed.limit:
                 yield Spot(
                     f"{feed.field}.limit",
-                    f"{feed.supply.name!r} must give more than it can",
-                    f"{beyond(watts, feed.limit)} W {STATES[state]}, with what the cable takes (computed), for "
+                    f"{feed.supply.name!r} is overloaded",
+                    f"{beyond(watts, feed.limit)} W {STATES[state]}, cable loss included (computed), for "
                     f"{len(feed.loads)} loads",
                     f"at most {feed.limit:g} W (planned)",
                 )
@@ -28,15 +28,15 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="supply-limit-exceeded",
-    title="A supply that must give more than it can",
+    title="A supply that is overloaded",
     severity="error",
     area="supply",
-    explanation="A supply at its limit lowers its voltage or switches off and tries again. Everything it feeds "
-    "goes with it, at the moment when most cameras move.",
+    explanation="A supply at its limit lowers its voltage, or switches off and retries. All its loads fail with it, at "
+    "the moment when most cameras move.",
     source="sum of the loads and of what the cable takes; that supplies fold back or switch off: common practice, "
     "no source",
-    advice="Take a larger supply or a second one, or switch cameras on in groups where only the start is too much. "
-    "A larger supply may need another fuse and cable: by the local code, by a licensed electrician.",
+    advice="Use a larger supply or a second one. If only the start-up is too much, switch cameras on in groups. A "
+    "larger supply may need another fuse and cable. A licensed electrician chooses cables and fuses by the local code.",
     find=_find,
     bad=(("limit: 60 W", "limit: «25 W"),),
     good=(("limit: 60 W", "limit: 50 W"),),

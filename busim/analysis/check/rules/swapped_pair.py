@@ -1,4 +1,4 @@
-"""A station whose pair is connected the wrong way round."""
+"""A station with its two bus wires swapped."""
 
 from __future__ import annotations
 
@@ -11,26 +11,26 @@ def _find(survey: Survey) -> Spots:
         places = wire.places
         swapped = [place for place in places if place.driver.swapped]
         if not swapped or len(swapped) == len(places):
-            continue  # swapped alike is not swapped
+            continue  # all stations agree, so nothing is swapped
         few = swapped if 2 * len(swapped) <= len(places) else [place for place in places if not place.driver.swapped]
         for place in few:
             yield Spot(
                 f"{place.field}.driver" + (".swapped" if place.driver.swapped else ""),
-                f"{place.name!r} has its two wires the other way round than the rest of line {wire.line.name!r}",
+                f"the two bus wires of {place.name!r} are swapped against the rest of line {wire.line.name!r}",
                 f"swapped: {str(place.driver.swapped).lower()}",
-                "all stations alike",
+                "the same at all stations",
             )
 
 
 RULE = Rule(
     id="swapped-pair",
-    title="A pair that is connected the wrong way round",
+    title="A station with its two bus wires swapped",
     severity="error",
     area="settings",
-    explanation="To this station every 1 is a 0. It hears one endless character and may answer it, and its driver "
-    "holds the line at the wrong level when it is at rest.",
+    explanation="This station reads every 1 as a 0. It hears one endless character and may answer it, and its driver "
+    "holds the idle line at the wrong level.",
     source="common practice, no source; makers do not agree which of the two wires is called A",
-    advice="Swap the two wires at this station.",
+    advice="With the supply off and checked, swap the two bus wires at this station.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""A terminator that stands at neither end."""
+"""A terminator in mid-line."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ def _find(survey: Survey) -> Spots:
             if not one.built_in and not wiring.at_end(one):
                 yield Spot(
                     one.field,
-                    f"a terminator of line {wiring.line.name!r} stands at neither end of the cable",
-                    f"{one.metres:g} m from its beginning, {wiring.length - one.metres:g} m from its end (planned)",
+                    f"a terminator of line {wiring.line.name!r} is not at an end of the cable",
+                    f"{one.metres:g} m from its start, {wiring.length - one.metres:g} m from its end (planned)",
                     f"at 0 m or at {wiring.length:g} m",
                 )
 
 
 RULE = Rule(
     id="terminator-in-mid-line",
-    title="A terminator that stands at neither end",
+    title="A terminator in mid-line",
     severity="error",
     area="cable",
-    explanation="It usually stayed behind when a camera was added beyond it. The cable behind it ends open and "
-    "reflects, and the terminator is a step in the middle that reflects too.",
+    explanation="It usually stays behind when a camera is added beyond it. The cable behind it ends open and reflects. "
+    "The terminator itself is a step in mid-line and reflects too.",
     source="TI SLLA272 sec. 6; ADI AN-960; MODBUS over Serial Line V1.02, 3.4.5",
-    advice="Move it to the end of the cable.",
+    advice="With the supply off and checked, move it to the end of the cable.",
     find=_find,
     bad=(
         ("9 m, stub: 0.3 m}\n", "9 m, stub: 0.3 m}\n      - «terminator\n"),

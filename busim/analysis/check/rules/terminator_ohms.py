@@ -7,7 +7,7 @@ from busim.analysis.check.survey import Survey
 from busim.analysis.check.wiring import Wiring
 from busim.physics.electric import MODBUS_TERMINATOR, reflection
 
-_NEAR = 0.1  # by which ohms may differ: cables are made to that; common practice, no source
+_NEAR = 0.1  # share by which ohms may differ, the tolerance of cables; common practice, no source
 
 
 def _near(one: float, other: float) -> bool:
@@ -32,7 +32,7 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     one.field if one.built_in else f"{one.field}.ohms",
                     f"a terminator of line {wiring.line.name!r} does not match its cable",
-                    f"{one.ohms:g} ohm (planned) on a cable of {impedance:g} ohm, which reflects "
+                    f"{one.ohms:g} ohm (planned) on a cable of {impedance:g} ohm reflects "
                     f"{abs(reflection(one.ohms, impedance)):.0%} of every edge (computed)",
                     f"{impedance:g} ohm, as the cable (TI SLLA272 sec. 6){more}",
                 )
@@ -43,11 +43,12 @@ RULE = Rule(
     title="A terminator that does not match its cable",
     severity="warning",
     area="cable",
-    explanation="A terminator takes in what is as its own resistance and throws the rest back. Two unequal ones "
-    "are mostly one that somebody found in the box.",
+    explanation="A terminator absorbs an edge only if its resistance matches the cable, and it reflects the rest. Two "
+    "unequal terminators usually mean that one is a makeshift.",
     source="TI SLLA272 sec. 6 and ADI AN-960 (as the cable, 120 ohm); MODBUS over Serial Line V1.02, 3.4.5 (150 "
     "ohm, or 120 ohm with 1 nF beside a bias): both are shown",
-    advice="Take two of the cable's impedance; write that as `impedance` of the line's cable where it is not 120 ohm.",
+    advice="Use two terminators with the cable's impedance. If the cable is not 120 ohm, write its `impedance` in the "
+    "line's `cable`.",
     find=_find,
     bad=(
         (

@@ -11,7 +11,7 @@ _FAST = 100.0  # ns of rise time: assumed, as for stubs
 
 def _find(survey: Survey) -> Spots:
     for wiring in survey.wirings:
-        superfluous = wiring.superfluous  # said by a rule of its own
+        superfluous = wiring.superfluous  # built-in-terminator reports them
         there = [one for one in wiring.terminations if one not in superfluous]
         if not there and 0 < wiring.length <= stub_limit(_FAST, wiring.line.velocity):
             continue  # an edge is longer than the whole cable
@@ -19,7 +19,7 @@ def _find(survey: Survey) -> Spots:
             bare = [f"at {end:g} m" for end in sorted({0.0, wiring.length}) if end not in {one.metres for one in there}]
             yield Spot(
                 wiring.name_field,
-                f"line {wiring.line.name!r} has not two terminators",
+                f"line {wiring.line.name!r} needs exactly two terminators",
                 f"{len(there)} (planned)" + (f", none {' and none '.join(bare)}" if bare else ""),
                 "two, one at each end of the cable",
             )
@@ -30,12 +30,13 @@ RULE = Rule(
     title="A line with more or fewer than two terminators",
     severity="error",
     area="cable",
-    explanation="An end without a terminator throws every edge back into the line; a third terminator loads the "
-    "drivers until the level no longer reaches. Both work on the bench and give single wrong replies on site. A cable "
-    "on the table that is no longer than a stub may be (2 m, with edges of 100 ns assumed) needs none.",
-    source="TI SLLA272 sec. 6, L <= (tr/10) v c for what needs none; ADI AN-960; MODBUS over Serial Line V1.02, 3.4.5",
-    advice="Write `- terminator` as the first and the last position of the order, or `terminator: true` at the "
-    "station at that end whose built-in one is switched on.",
+    explanation="An end without a terminator reflects every edge back into the line. A third terminator loads the "
+    "drivers until the level is too low. Both work on the bench and give single wrong replies on site. A cable on the "
+    "table needs none if it is no longer than a stub may be (2 m, with edges of 100 ns assumed).",
+    source="TI SLLA272 sec. 6, L <= (tr/10) v c for cables that need none; ADI AN-960; MODBUS over Serial Line V1.02, "
+    "3.4.5",
+    advice="Write `- terminator` as the first and the last position of the order. For a built-in terminator that is "
+    "switched on at an end, write `terminator: true` at its station.",
     find=_find,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),

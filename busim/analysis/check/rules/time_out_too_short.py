@@ -1,4 +1,4 @@
-"""A time-out shorter than an exchange may take."""
+"""A time-out shorter than an exchange."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
         assert slow is not None
         yield Spot(
             f"{timed.asker.field}.time_out",
-            f"camera {slow.camera!r} is given up before it has answered, on line {timed.case.line!r}{elsewhere(count)}",
+            f"the time-out ends before camera {slow.camera!r} answers on line {timed.case.line!r}{elsewhere(count)}",
             f"{show_time(slow.time_out)} (planned)",
             f"more than {show_time(slow.takes)}: the longest exchange (computed)",
         )
@@ -27,13 +27,13 @@ def _over(timed: Timed) -> float:
 
 RULE = Rule(
     id="time-out-too-short",
-    title="A time-out shorter than an exchange may take",
+    title="A time-out shorter than an exchange",
     severity="error",
     area="time",
-    explanation="The reply comes when the master has gone on, into the next exchange. One slow camera damages its "
-    "neighbours' replies, and a good camera counts as dead.",
+    explanation="The reply comes after the master has gone on, and runs into the next exchange. One slow camera "
+    "damages its neighbours' replies, and a good camera counts as offline.",
     source="MODBUS over Serial Line V1.02, p. 9-10 (a response time-out covers the slowest reply)",
-    advice="Leave `time_out: computed`, or allow for wire, turnaround, packing and latency.",
+    advice="Write `time_out: computed`, or add up wire time, turnaround, packing and latency.",
     find=_find,
     bad=(("time_out: computed", "time_out: «12 ms"),),
     good=(("time_out: computed", "time_out: 60 ms"),),

@@ -1,4 +1,4 @@
-"""More receivers on a line than a driver must drive."""
+"""More unit loads on a line than a driver must drive."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ def _find(survey: Survey) -> Spots:
         if not wiring.unit_loads_fit:
             yield Spot(
                 wiring.name_field,
-                f"the stations of line {wiring.line.name!r} are more than a driver must drive",
-                f"{wiring.unit_loads:g} unit loads of {len(wiring.hanging)} stations (planned, or as their models say)",
-                f"at most {MOST_UNIT_LOADS:g} beside two terminators, so {devices(1)} stations of 1 or "
+                f"line {wiring.line.name!r} has more unit loads than a driver must drive",
+                f"{wiring.unit_loads:g} unit loads of {len(wiring.hanging)} stations (plan or models)",
+                f"at most {MOST_UNIT_LOADS:g} with two terminators: {devices(1)} stations of 1 or "
                 f"{devices(1 / 8)} of 1/8",
             )
 
 
 RULE = Rule(
     id="too-many-unit-loads",
-    title="More receivers on a line than a driver must drive",
+    title="More unit loads on a line than a driver must drive",
     severity="error",
     area="cable",
-    explanation="Every receiver draws a little from whoever drives. Over the limit the level sinks below what "
-    "receivers are sure of, and which camera fails first depends on the temperature.",
+    explanation="Every receiver draws a little current from the active driver. Above the limit the level sinks below "
+    "the receivers' threshold. Which camera fails first depends on the temperature.",
     source="TIA/EIA-485-A via TI SLLA272 and ADI AN-960 table 1: 32 of 1 unit load, 256 of 1/8",
-    advice="Put some of them on another converter, or a repeater into the line; check the unit load on the data "
+    advice="Move some stations to another converter, or put a repeater into the line. Check the unit loads on the data "
     "sheets.",
     find=_find,
     bad=(

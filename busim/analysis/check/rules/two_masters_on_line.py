@@ -13,7 +13,7 @@ def _find(survey: Survey) -> Spots:
             for asker in others:
                 yield Spot(
                     asker.way,
-                    f"master {asker.master.name!r} asks on line {wire.line.name!r}, and so does {first.master.name!r}",
+                    f"masters {first.master.name!r} and {asker.master.name!r} both ask on line {wire.line.name!r}",
                     f"{len(wire.askers)} masters, the first at {survey.row(first.way)}",
                     "one master on a line",
                 )
@@ -24,12 +24,12 @@ RULE = Rule(
     title="More than one master on one line",
     severity="error",
     area="masters",
-    explanation="Nobody orders who speaks when. Requests and replies run into each other, each master works alone "
-    "and both fail together, mostly when the show is busy; a forgotten laptop is enough.",
+    explanation="No device coordinates their traffic. Requests and replies collide. Each master works alone, but both "
+    "fail together, usually when the show is busy. A forgotten laptop is enough.",
     source="MODBUS over Serial Line V1.02, 2.1 (one master at a time, from memory); one master per line: common "
     "practice, no source",
-    advice="Take one of them off the line, or bring both to one converter that arbitrates; `busim budget` says what "
-    "a second one spoils.",
+    advice="Remove one of them from the line, or connect both through one converter that arbitrates. `busim budget` "
+    "shows how much a second master spoils.",
     find=_find,
     bad=(
         (

@@ -1,4 +1,4 @@
-"""More receivers than published figures leave beside a bias."""
+"""More receivers than published limits allow beside a bias."""
 
 from __future__ import annotations
 
@@ -17,22 +17,22 @@ def _find(survey: Survey) -> Spots:
             )
             yield Spot(
                 wiring.name_field,
-                f"line {wiring.line.name!r} has more receivers than published figures leave beside a bias",
-                f"{total:g} unit loads of {len(wiring.hanging)} stations (planned, or as their models say), and a bias",
+                f"line {wiring.line.name!r} has more receivers than published limits allow beside a bias",
+                f"{total:g} unit loads of {len(wiring.hanging)} stations (plan or models), and a bias",
                 f"two published figures: {figures}",
             )
 
 
 RULE = Rule(
     id="unit-loads-beside-bias",
-    title="More receivers than published figures leave beside a bias",
+    title="More receivers than published limits allow beside a bias",
     severity="note",
     area="cable",
-    explanation="A bias is a load too, and published figures differ by five about how large a one. Between them it "
-    "depends on the resistors.",
+    explanation="A bias is a load too, and published figures for it differ by a factor of five. Between them the "
+    "resistors decide.",
     source="TI SLLA272 sec. 8 (up to 20 of the 32 unit loads, which leaves 96 devices of 1/8); MODBUS over Serial "
     "Line V1.02, 3.4.6 (4, which leaves 28 devices of 1): both are shown",
-    advice="Write the resistors as `ohms` of the line's bias: the load and the undriven voltage are then computed.",
+    advice="Write the resistors as `ohms` of the line's bias. busim then computes the load and the undriven voltage.",
     find=_find,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),

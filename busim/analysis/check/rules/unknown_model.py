@@ -1,4 +1,4 @@
-"""A camera model that is not there, or whose file has mistakes."""
+"""A camera model that does not exist, or whose file has mistakes."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ RULE = Rule(
     title="A camera model that cannot be used",
     severity="error",
     area="settings",
-    explanation="What the camera has to set and to read, how it is keyed and what it takes from its supply stand in "
-    "its model; without it the line cannot be checked, computed or run.",
-    source="the camera models that are there",
-    advice="Name a model that busim has or a file beside the plan; `busim new model` begins one.",
+    explanation="A model holds the camera's parameters, its keys and its power. Without it the line cannot be checked, "
+    "computed or run.",
+    source="the camera models that busim finds",
+    advice="Name one of busim's models or a file beside the plan. `busim new model` writes a first one.",
     find=told("unknown-model"),
     refuses=True,
     bad=(

@@ -1,4 +1,4 @@
-"""A protocol that is not there, or whose file has mistakes."""
+"""A protocol that does not exist, or whose file has mistakes."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ RULE = Rule(
     title="A protocol that cannot be used",
     severity="error",
     area="settings",
-    explanation="Without its protocol nothing on this line can be checked, computed or run.",
-    source="the protocols that are there",
-    advice="Name one that busim has or a file beside the plan; `busim prove` tries a file, `busim new protocol` "
-    "begins one.",
+    explanation="Without its protocol this line cannot be checked, computed or run.",
+    source="the protocols that busim finds",
+    advice="Name one of busim's protocols or a file beside the plan. `busim prove` tests a file, and `busim new "
+    "protocol` writes a first one.",
     find=told("unknown-protocol"),
     refuses=True,
     bad=(

@@ -1,4 +1,4 @@
-"""A silencing that silences nothing."""
+"""A silencing entry without effect."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def _find(survey: Survey) -> Spots:
             about = "the whole plan" if one.at is None else repr(one.at)
             yield Spot(
                 f"silenced[{number}].rule",
-                f"rule {one.rule} is silenced and has nothing to say about {about}",
+                f"rule {one.rule} is silenced, but finds nothing in {about}",
                 f"silenced because {one.reason!r}",
                 "a finding to silence, or no such entry",
             )
@@ -21,11 +21,11 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="unused-silencing",
-    title="A silencing that silences nothing",
+    title="A silencing entry without effect",
     severity="note",
     area="plan",
-    explanation="What it was for has been mended or renamed. Left standing, it hides the same mistake when it comes "
-    "back.",
+    explanation="The finding behind this entry was fixed or renamed. If the entry stays, it hides the same mistake "
+    "later.",
     source="common practice, no source",
     advice="Delete the entry, or correct its `at`.",
     find=_find,

@@ -1,4 +1,4 @@
-"""A supply with more voltage than what it feeds bears."""
+"""A supply voltage above the maximum of its loads."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ def _find(survey: Survey) -> Spots:
         if over:
             yield Spot(
                 f"{feed.field}.voltage",
-                f"{feed.supply.name!r} has more voltage than what it feeds bears",
-                f"{high:g} V (planned), which reaches {listed([load.name for load in over])} while little is drawn",
+                f"the voltage of {feed.supply.name!r} is above the maximum of its loads",
+                f"{high:g} V (planned), which reaches {listed([load.name for load in over])} at light load",
                 f"at most {min(load.most for load in over):g} V (their models)",
             )
 
 
 RULE = Rule(
     id="voltage-above-maximum",
-    title="A supply with more voltage than what it feeds bears",
+    title="A supply voltage above the maximum of its loads",
     severity="error",
     area="supply",
-    explanation="The drop over the cable is no protection: while the cameras are at rest, nearly all of the "
-    "voltage arrives. What breaks is then all of them at once.",
+    explanation="The drop along the cable is no protection: while the cameras idle, nearly the full voltage arrives. "
+    "It can destroy all of them at once.",
     source="the camera models; that the voltage without load is that of the supply: any textbook",
-    advice="Take the supply that their data sheets ask for, or a converter from one voltage to the other at each "
+    advice="Do not power it. Use a supply with the voltage in their data sheets, or a voltage converter at each "
     "camera.",
     find=_find,
     bad=(("voltage: 13.8 V", "voltage: «24 V"),),

@@ -17,7 +17,7 @@ def _worst(feed: Feed) -> Spots:
             yield Spot(
                 load.field,
                 f"{name!r} gets too little voltage from {feed.supply.name!r}",
-                f"{beyond(volts, load.least)} V with everything {STATES['peak']}{even} (computed: {feed.volts:g} V at "
+                f"{beyond(volts, load.least)} V {STATES['peak']}{even} (computed: {feed.volts:g} V at "
                 "the supply, loads of constant power, copper at 75 C)",
                 f"at least {load.least:g} V (its model)",
             )
@@ -33,12 +33,12 @@ RULE = Rule(
     title="A camera that gets less voltage than it needs",
     severity="error",
     area="supply",
-    explanation="A camera whose voltage sags starts anew in the middle of a move, or loses what was not saved, and "
-    "does it again whenever its neighbours move. On the bus that looks like a bad line.",
+    explanation="When its voltage sags, a camera restarts in the middle of a move or loses unsaved settings, each time "
+    "its neighbours move. On the bus that looks like a bad line.",
     source="loads of constant power along a cable, held to IEEE 802.3af and 802.3at figures (second-hand); copper: "
     "HyperPhysics wire table and ASTM B258, x 1.2162 at 75 C (second-hand, NIST)",
-    advice="Take a thicker supply pair, feed from the middle or from a second supply, or take a higher voltage "
-    "that all of them bear. Sizes of cables and fuses: by the local code, by a licensed electrician.",
+    advice="Plan a thicker supply pair, feed from the middle or from a second supply, or use a higher voltage that all "
+    "loads allow. A licensed electrician chooses cables and fuses by the local code.",
     find=_find,
     bad=(
         ("limit: 60 W", "limit: 90 W"),

@@ -1,4 +1,4 @@
-"""More voltage drop than is advised."""
+"""More voltage drop than advised."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ def _find(survey: Survey) -> Spots:
         if advice and not low:
             yield Spot(
                 f"{feed.field}.name",
-                f"much of the voltage of {feed.supply.name!r} is lost on the way to {farthest!r}",
-                f"{lost:.2g} V of {feed.volts:g} V, {lost / feed.volts:.1%}, everything at its most (computed, "
+                f"{feed.supply.name!r} loses much of its voltage on the way to {farthest!r}",
+                f"{lost:.2g} V of {feed.volts:g} V, {lost / feed.volts:.1%}, all loads at peak (computed, "
                 "copper at 75 C)",
                 f"at most {WHOLE_DROP.value:.0%} in all and {BRANCH_DROP.value:.0%} on a branch: advice, the local "
                 f"code decides ({advice.source})",
@@ -31,13 +31,13 @@ def _find(survey: Survey) -> Spots:
 
 RULE = Rule(
     id="voltage-drop",
-    title="More voltage drop than is advised",
+    title="More voltage drop than advised",
     severity="note",
     area="supply",
-    explanation="Everything gets enough, as planned. What is lost warms the cable and is missing when a connector "
-    "ages or a camera is added.",
+    explanation="Every load gets enough voltage, as planned. The loss warms the cable and uses up the reserve for an "
+    "aged connector or one more camera.",
     source="NEC 210.19(A), informational note: 3 % on a branch, 5 % in all",
-    advice="A thicker pair or a shorter way helps. The local code decides, and a licensed electrician.",
+    advice="Consider a thicker pair or a shorter cable. The local code and a licensed electrician decide.",
     find=_find,
     bad=(
         ("  - name: boulder supply", "  - name: «boulder supply"),

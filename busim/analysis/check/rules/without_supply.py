@@ -17,7 +17,7 @@ def _find(survey: Survey) -> Spots:
                     f"{field}.name",
                     f"no supply feeds {kind} {name!r}",
                     f"none of {len(survey.plan.supplies)} supplies (planned)",
-                    "one that names it in `feeds`, or `supply` in its entry",
+                    "a supply that names it in `feeds`, or `supply` in its entry",
                 )
 
 
@@ -26,10 +26,10 @@ RULE = Rule(
     title="A camera or converter that no supply feeds",
     severity="warning",
     area="supply",
-    explanation="On rig day it gets the nearest plug with the right connector, and with that a voltage, a fuse and "
-    "a way back that nobody has looked at.",
+    explanation="On rig day it gets the nearest plug with a connector that fits. Nobody has checked the voltage, the "
+    "fuse and the return path of that plug.",
     source="common practice, no source",
-    advice="Add it to the `feeds` of a supply. A plan that names no supply at all is not asked for any.",
+    advice="Add it to the `feeds` of a supply. busim asks for supplies only if the plan names at least one.",
     find=_find,
     bad=(
         ("{name: boulder mats", "{name: «boulder mats"),
