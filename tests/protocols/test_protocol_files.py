@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import linecache
 import re
 import time
+import traceback
 from pathlib import Path
 
 import pytest
@@ -17,6 +19,7 @@ from busim.foundation.errors import BusimError, UserError
 from busim.protocols import READ, DeclaredProtocol, Reply, Request, checks, find, json_schema, read_text, starter
 from busim.protocols.declared import codegen_request
 from busim.protocols.declared.sums import summer
+from busim.protocols.declared.writers import writer
 
 
 def found_in(text: str) -> Findings:
@@ -183,6 +186,19 @@ def test_nothing_that_a_file_says_gets_into_the_text_of_a_function(monkeypatch: 
         words = set(re.findall(r"[A-Za-z_]\w*", source))
         assert {word for word in words if not re.fullmatch(r"[ovlg]\d+(_\d+)?", word)} <= set(ALLOWED.split())
         assert set(re.findall(r"'[^']*'|\"[^\"]*\"", source)) <= {"''"}
+
+
+def test_a_traceback_shows_the_line_of_a_function_that_was_made() -> None:
+    protocol = read_text(GOOD)
+    shown = []
+    for number in protocol.operations:
+        write = writer(protocol.layouts[number, "request"], 1, b"<", b"\r")
+        with pytest.raises(ValueError, match="does not fit") as caught:
+            write(1, 1000, 0, 0, 1, (0,))
+        linecache.checkcache()
+        shown.append(next(one for one in traceback.extract_tb(caught.tb) if one.filename.startswith("<made")))
+    assert [one.line.partition(" = ")[0] for one in shown if one.line] == ["body", "body"]
+    assert shown[0].line != shown[1].line
 
 
 TOKENS = st.sampled_from(

@@ -9,6 +9,8 @@ tables, patterns) is handed to the function as an object under a name that is co
 
 from __future__ import annotations
 
+import hashlib
+import linecache
 from collections.abc import Callable
 from typing import Any
 
@@ -122,10 +124,16 @@ class Program:
         self._lines.append("    " + line)
 
     def made(self) -> Callable[..., Any]:
-        """The function, with its objects as defaults of arguments, which are quicker to reach than globals."""
+        """The function, with its objects as defaults of arguments, which are quicker to reach than globals.
+
+        Its text is told to linecache, so that a traceback or a debugger shows the line that it is in.
+        """
         head = self._lines[0].removesuffix("):") + "".join(f", {name}={name}" for name in self._objects) + "):"
         space: dict[str, Any] = dict(self._objects)
-        exec(compile("\n".join([head, *self._lines[1:]]), "<made from a protocol>", "exec"), space)
+        text = "\n".join([head, *self._lines[1:]]) + "\n"
+        name = f"<made from a protocol {hashlib.sha256(text.encode()).hexdigest()[:12]}>"  # same text, same entry
+        linecache.cache[name] = (len(text), None, text.splitlines(keepends=True), name)
+        exec(compile(text, name, "exec"), space)
         function: Callable[..., Any] = space["made"]
         return function
 
