@@ -10,10 +10,10 @@ from __future__ import annotations
 import asyncio
 import errno
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any
 
-from busim.runtime.clocks.ends import Handle
+from busim.runtime.clocks.ends import GuardedEnd, Handle
 from busim.runtime.clocks.network import ANY, Address
 
 _LARGEST = 65507  # bytes of data in one datagram: 65535 less 20 of IPv4 (RFC 791) and 8 of UDP (RFC 768)
@@ -48,7 +48,7 @@ class Datagrams:
             end.drop()
 
 
-class DatagramEnd(asyncio.DatagramTransport):
+class DatagramEnd(GuardedEnd, asyncio.DatagramTransport):
     """`addresses`: its own, of which the first is the one it sends from first; `peer`: the only one it talks to."""
 
     def __init__(
@@ -72,7 +72,7 @@ class DatagramEnd(asyncio.DatagramTransport):
         self._begun = True
 
     def set_protocol(self, protocol: asyncio.BaseProtocol) -> None:
-        self._protocol: Any = protocol
+        self._protocol = protocol
 
     def get_protocol(self) -> asyncio.BaseProtocol:
         return self._protocol  # type: ignore[no-any-return]
@@ -119,9 +119,9 @@ class DatagramEnd(asyncio.DatagramTransport):
         return self._closing
 
     def close(self) -> None:
-        self._end(None)
+        self._over(None)
 
-    def _end(self, error: Exception | None) -> None:
+    def _over(self, error: Exception | None) -> None:
         if not self._closing:
             self.drop()
             self._loop.call_soon(self._guarded, self._protocol.connection_lost, error)
@@ -134,18 +134,3 @@ class DatagramEnd(asyncio.DatagramTransport):
         """No more, and nobody is told."""
         self._closing = True
         self._network.release(self._addresses)
-
-    def _guarded(self, what: Callable[..., Any], *arguments: Any) -> None:
-        try:
-            what(*arguments)
-        except (SystemExit, KeyboardInterrupt):
-            raise
-        except BaseException as error:
-            self._blame(error)
-
-    def _blame(self, error: BaseException) -> None:
-        """As asyncio: the loop's exception handler hears of it, and the end is over."""
-        self._loop.call_exception_handler(
-            {"message": "a protocol failed", "exception": error, "transport": self, "protocol": self._protocol}
-        )
-        self._end(error if isinstance(error, Exception) else None)

@@ -44,7 +44,32 @@ class Handle:
         return -1
 
 
-class End(asyncio.Transport):
+class GuardedEnd(asyncio.BaseTransport):
+    """An end whose protocol may fail. `_over(error)`: there is no end any more."""
+
+    _loop: asyncio.AbstractEventLoop
+    _protocol: Any  # which kind depends on the end
+
+    def _over(self, error: Exception | None) -> None:
+        raise NotImplementedError
+
+    def _guarded(self, what: Callable[..., Any], *arguments: Any) -> None:
+        try:
+            what(*arguments)
+        except (SystemExit, KeyboardInterrupt):
+            raise
+        except BaseException as error:
+            self._blame(error)
+
+    def _blame(self, error: BaseException) -> None:
+        """As asyncio: the loop's exception handler hears of it, and the end is over."""
+        self._loop.call_exception_handler(
+            {"message": "a protocol failed", "exception": error, "transport": self, "protocol": self._protocol}
+        )
+        self._over(error if isinstance(error, Exception) else None)
+
+
+class End(GuardedEnd, asyncio.Transport):
     """One end. `gone(end)` is called after its protocol heard that the connection is lost."""
 
     _peer: End
@@ -76,7 +101,7 @@ class End(asyncio.Transport):
     # -- who is behind it -----------------------------------------------------------------------------------
 
     def set_protocol(self, protocol: asyncio.BaseProtocol) -> None:
-        self._protocol: Any = protocol
+        self._protocol = protocol
         self._buffered = isinstance(protocol, asyncio.BufferedProtocol)
 
     def get_protocol(self) -> asyncio.BaseProtocol:
@@ -155,7 +180,7 @@ class End(asyncio.Transport):
             self._loop.call_soon(self._guarded, self._protocol.resume_writing)
         if not self._unsent:
             if self._closing:
-                self._lose_soon(None)
+                self._over(None)
             elif self._said_eof:
                 self._peer._hear_eof()
 
@@ -233,11 +258,11 @@ class End(asyncio.Transport):
         if not self._closing:
             self._closing = True
             if not self._unsent:
-                self._lose_soon(None)
+                self._over(None)
 
     def abort(self) -> None:
         """Go at once; what has not left is lost."""
-        self._lose_soon(None)
+        self._over(None)
 
     def drop(self) -> None:
         """The loop ends: say so to the protocol now, and to the peer nothing."""
@@ -245,9 +270,9 @@ class End(asyncio.Transport):
         self._lose(None)
 
     def _fail(self, error: Exception) -> None:
-        self._lose_soon(error)
+        self._over(error)
 
-    def _lose_soon(self, error: Exception | None) -> None:
+    def _over(self, error: Exception | None) -> None:
         self._closing = True
         if not self._losing:
             self._losing = True
@@ -267,20 +292,3 @@ class End(asyncio.Transport):
             elif not self._said_eof:
                 peer._hear_eof()
                 peer._refill()
-
-    # -- a protocol that fails ------------------------------------------------------------------------------
-
-    def _guarded(self, what: Callable[..., Any], *arguments: Any) -> None:
-        try:
-            what(*arguments)
-        except (SystemExit, KeyboardInterrupt):
-            raise
-        except BaseException as error:
-            self._blame(error)
-
-    def _blame(self, error: BaseException) -> None:
-        """As asyncio: the loop's exception handler hears of it, and the connection is over."""
-        self._loop.call_exception_handler(
-            {"message": "a protocol failed", "exception": error, "transport": self, "protocol": self._protocol}
-        )
-        self._lose_soon(error if isinstance(error, Exception) else None)

@@ -7,7 +7,6 @@ context manager, inside a program or test of one's own.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import socket
 import time
 from collections.abc import Callable, Collection, Mapping
@@ -15,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from busim.foundation.errors import BusimError, Defect, UserError
+from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.runtime.bridge import (
     Address,
@@ -29,11 +28,10 @@ from busim.runtime.bridge import (
     link_names,
 )
 from busim.runtime.clocks import Wall
-from busim.runtime.session.hooked import Awaited
 from busim.runtime.session.lateness import Lateness
-from busim.runtime.session.played import played
 from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
+from busim.runtime.session.served import Served, complete, nothing
 
 _LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, in which the rest is set up
 _FLUSH = 0.01  # seconds of wall time between two looks at what waits for the trace's writer
@@ -42,11 +40,7 @@ _AT_LAST = 10  # looks after which whatever there is goes
 SLOWEST, FASTEST = 0.1, 10.0
 
 
-def _nothing(_: object) -> None:
-    """Nobody listens."""
-
-
-class Live(Awaited):
+class Live(Served):
     """Serves `plan` from entering to leaving; entering raises UserError when that cannot be, with nothing left behind.
 
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
@@ -77,31 +71,24 @@ class Live(Awaited):
         listen: str = "loopback",
         any_port: bool = False,
         pty: str | Path | None = None,
-        announce: Callable[[Mapping[str, Address]], None] = _nothing,
-        news: Callable[[str], None] = _nothing,
-        caution: Callable[[str], None] = _nothing,
+        announce: Callable[[Mapping[str, Address]], None] = nothing,
+        news: Callable[[str], None] = nothing,
+        caution: Callable[[str], None] = nothing,
     ) -> None:
         if not SLOWEST <= speed <= FASTEST:
             raise UserError(
                 "no speed for wall time", found=f"{speed:g}", expected=f"{SLOWEST:g} to {FASTEST:g}",
                 mend="use `busim run` to go as fast as possible",
             )  # fmt: skip
-        self._plan = plan
-        self._seed = seed
-        self._trace = trace
-        self._overwrite = overwrite
+        super().__init__(
+            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news
+        )
         self._speed = speed
-        self._until = until
-        self._played = played(plan, play)
-        self._intents = intents
-        self._streams = []
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
         self._dialled = dialled(plan.converters, planned=_planned(listen))
-        self._datagrams = {converter.name for converter in plan.converters if converter.transport == "udp"}
         self._pty = None if pty is None else Path(pty)
         self.ptys: dict[str, Path] = {}
         self._announce = announce
-        self._news = news
         self._caution = caution
         self._wall: Wall
         self._doors: list[Door | DatagramDoor] = []
@@ -116,10 +103,7 @@ class Live(Awaited):
         origin, epoch = time.monotonic_ns() + _LEAD, time.time_ns() + _LEAD
         try:
             self.addresses = {name: Address(*each.getsockname()) for name, each in sockets.items()}
-            self.run = Run(
-                self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="wall", speed=self._speed,
-                played=self._played, watched=True, live=True, hooked=self._intents, epoch=epoch,
-            )  # fmt: skip
+            self.run = self._make_run("wall", speed=self._speed, live=True, epoch=epoch)
         except BaseException:
             for each in sockets.values():
                 each.close()
@@ -141,10 +125,7 @@ class Live(Awaited):
         return self
 
     async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
-        doors: dict[str, Door | DatagramDoor] = {
-            name: (DatagramDoor if name in self._datagrams else Door)(name, port, self._wall.enter, self._news)
-            for name, port in self.run.world.converters.items()
-        }
+        doors = self._make_doors(self.run.world, self._wall.enter)
         self._doors = list(doors.values())
         self._make_ptys(doors)
         for text in cautions(self.addresses, self._dialled):
@@ -185,15 +166,7 @@ class Live(Awaited):
         self._close_streams()
         if self._flusher is not None:
             self._flusher.cancel()
-        failure = self._wall.ended.exception()
-        if failure is None:
-            self.run.finish()
-            return
-        with contextlib.suppress(BusimError):  # what went wrong first matters more
-            self.run.abandon()
-        if isinstance(failure, BusimError):
-            raise failure
-        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+        complete(self.run, self._wall.ended.exception())
 
     @property
     def now(self) -> int:

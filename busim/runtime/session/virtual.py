@@ -8,34 +8,28 @@ socket. What it does is recorded as from outside, so its trace can be replayed w
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import socket
 from collections.abc import Callable, Collection, Coroutine
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar, cast
 
-from busim.foundation.errors import BusimError, Defect, UserError
+from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.runtime.bridge import Address, DatagramDoor, Door, addresses, dialled
 from busim.runtime.clocks import Place, VirtualLoop
-from busim.runtime.session.hooked import Awaited
-from busim.runtime.session.played import played
 from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
+from busim.runtime.session.served import Served, complete, nothing
 
 _T = TypeVar("_T")
-
-
-def _nothing(_: object) -> None:
-    """Nobody listens."""
 
 
 def _closed(what: Callable[..., Any], *arguments: Any) -> Any:
     """No loop runs yet, so nothing can come."""
 
 
-class Virtual(Awaited):
+class Virtual(Served):
     """`plan` in virtual time, from entering to leaving; leaving completes the trace.
 
     Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
@@ -63,19 +57,13 @@ class Virtual(Awaited):
         play: Collection[str] = (),
         intents: bool = False,
         stand_in: Collection[str] = (),
-        news: Callable[[str], None] = _nothing,
+        news: Callable[[str], None] = nothing,
     ) -> None:
-        self._plan = plan
-        self._seed = seed
-        self._trace = trace
-        self._overwrite = overwrite
-        self._until = until
-        self._played = played(plan, play)
-        self._intents = intents
+        super().__init__(
+            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news
+        )
         self._stand_in = tuple(stand_in)
         self._told: set[str] = set()  # modules that were told of wall time
-        self._streams = []
-        self._news = news
         self._run: Run | None = None
         self._loop: VirtualLoop | None = None
         self._over = False
@@ -88,15 +76,8 @@ class Virtual(Awaited):
     def __enter__(self) -> Virtual:
         if self._run is not None:
             raise _used()
-        self._run = Run(
-            self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock="virtual",
-            played=self._played, watched=True, hooked=self._intents,
-        )  # fmt: skip
-        datagrams = {converter.name for converter in self._plan.converters if converter.transport == "udp"}
-        self._doors = {
-            name: (DatagramDoor if name in datagrams else Door)(name, port, _closed, self._news)
-            for name, port in self._run.world.converters.items()
-        }
+        self._run = self._make_run("virtual")
+        self._doors = self._make_doors(self._run.world, _closed)
         return self
 
     def __exit__(
@@ -108,15 +89,7 @@ class Virtual(Awaited):
         self._close_streams()
         if self._loop is not None:
             self._loop.close()
-        failure = None if self._loop is None else self._loop.failure
-        if failure is None:
-            run.finish()
-            return
-        with contextlib.suppress(BusimError):  # what went wrong first matters more
-            run.abandon()
-        if isinstance(failure, BusimError):
-            raise failure
-        raise Defect(f"{type(failure).__name__}: {failure}") from failure
+        complete(run, None if self._loop is None else self._loop.failure)
 
     def run(self, main: Callable[..., Coroutine[Any, Any, _T]], *arguments: Any) -> _T:
         """Run `main(*arguments)` to its end and give its result, or raise its exception.
