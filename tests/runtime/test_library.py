@@ -8,6 +8,7 @@ import importlib
 import inspect
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -71,3 +72,45 @@ def test_an_unknown_name_is_an_attribute_error_as_of_any_module() -> None:
 @pytest.mark.parametrize("name", sorted(busim._FROM))
 def test_every_public_name_says_what_it_is(name: str) -> None:
     assert len(inspect.getdoc(getattr(busim, name)) or "") > 20
+
+
+@pytest.fixture(scope="module")
+def report() -> busim.Report:
+    run = busim.Run(busim.read_plan(TOP / "scenarios/climbing-hall/plan.yaml"), seed=1)
+    run.advance(10**9)
+    return run.report()
+
+
+def test_a_figure_is_found_by_the_names_of_its_line_and_its_camera(report: busim.Report) -> None:
+    (rope,) = (line for line in report.lines if line.name == "rope line")
+    (left,) = (camera for camera in rope.cameras if camera.name == "rope left")
+    assert report.line("rope line").camera("rope left")["age_mean"] is left.figures["age_mean"]
+    assert report.line("rope line")["poll_rate"] is rope.figures["poll_rate"]
+
+
+@pytest.mark.parametrize(
+    ("look", "what", "found", "one_of", "mend"),
+    [
+        (lambda report: report.line("rope lane"), "the plan has no line of this name", "'rope lane'",
+         "boulder line", "did you mean 'rope line'?"),
+        (lambda report: report.line("xyz"), "the plan has no line of this name", "'xyz'",
+         "speed line", "use the name of a line as the plan has it"),
+        (lambda report: report.line("rope line").camera("rope-left"), "line 'rope line' has no camera of this name",
+         "'rope-left'", "rope left", "did you mean 'rope left'?"),
+        (lambda report: report.line("rope line")["poll rate"], "line 'rope line' has no figure of this name",
+         "'poll rate'", "poll_rate", "did you mean 'poll_rate'?"),
+        (lambda report: report.line("rope line").camera("rope left")["age_man"],
+         "camera 'rope left' has no figure of this name", "'age_man'", "age_mean", "did you mean 'age_mean'?"),
+        (lambda report: report.line("rope line").camera("rope left")[0],
+         "camera 'rope left' has no figure of this name", "0", "age_mean",
+         "`busim explain figures` lists the figures"),
+    ],
+)  # fmt: skip
+def test_a_name_that_is_not_in_a_report_is_refused_with_those_that_are(
+    report: busim.Report, look: Callable[[busim.Report], object], what: str, found: str, one_of: str, mend: str
+) -> None:
+    with pytest.raises(busim.UserError) as raised:
+        look(report)
+    error = raised.value
+    assert (error.what, error.found, error.mend) == (what, found, mend)
+    assert one_of in (error.expected or "").removeprefix("one of ").split(", ")

@@ -12,7 +12,7 @@ those that a test gives, and hears what it believes:
     ...     hall.believe("boulder left", "iris", 700)  # said before it was done
     ...     hall.believe_offline("rope left")
     boulder left iris 700
-    >>> figures = hall.report().lines[0].figures
+    >>> figures = hall.report().line("boulder line").figures
     >>> figures["intents"].value, figures["intents_left"].value, figures["belief_share"].value
     (1, 1, 0.0)
 

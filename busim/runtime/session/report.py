@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
+from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
+from busim.foundation.yaml_source import nearest
 from busim.plan import Plan
 from busim.recording.expectations import MISSED, Expectation, Verdict, judge
 from busim.recording.figures import SCHEMA, Fold, Value
@@ -18,22 +21,43 @@ ASSUMPTIONS = (
     "a receiver finds a start edge without delay; a real 16x UART takes up to 1/16 bit longer",
     "levels switch at once: no rise time, no reflections, no loss along the cable",
 )
+_FIGURES = "`busim explain figures` lists the figures"
+
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
 class CameraReport:
-    """`id`: its bus ID at the end."""
+    """The figures of one camera: `camera["age_mean"].value`, in the unit `camera["age_mean"].quantity.unit`.
+
+    `id`: its bus ID at the end.
+    """
 
     name: str
     id: int
     figures: dict[str, Value]
 
+    def __getitem__(self, figure: str) -> Value:
+        """The figure of this name. Raises UserError where a camera has none such."""
+        return _named("figure", figure, self.figures, f"camera {self.name!r}", _FIGURES)
+
 
 @dataclass(frozen=True, slots=True)
 class LineReport:
+    """The figures of one line, and its cameras: `line["poll_rate"]`, `line.camera("left")["age_mean"]`."""
+
     name: str
     figures: dict[str, Value]
     cameras: tuple[CameraReport, ...]
+
+    def camera(self, name: str) -> CameraReport:
+        """The camera of this name. Raises UserError where the line has none such."""
+        cameras = {camera.name: camera for camera in self.cameras}
+        return _named("camera", name, cameras, f"line {self.name!r}")
+
+    def __getitem__(self, figure: str) -> Value:
+        """The figure of this name. Raises UserError where a line has none such."""
+        return _named("figure", figure, self.figures, f"line {self.name!r}", _FIGURES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +108,10 @@ class Report:
     wrong_count: int = 0
     faults: tuple[FaultCount, ...] = ()
 
+    def line(self, name: str) -> LineReport:
+        """The line of this name. Raises UserError where the plan has none such."""
+        return _named("line", name, {line.name: line for line in self.lines}, "the plan")
+
     @property
     def missed(self) -> tuple[Verdict, ...]:
         """What the plan expected and did not come."""
@@ -115,6 +143,18 @@ class Report:
             "assumptions": list(self.assumptions),
             **({} if self.lateness is None else {"lateness": self.lateness.as_json()}),
         }
+
+
+def _named(kind: str, name: str, known: Mapping[str, _T], owner: str, mend: str = "") -> _T:
+    """The entry of `known` under `name`. Raises UserError, with the nearest name if one is near."""
+    if name in known:
+        return known[name]
+    meant = nearest(str(name), known)
+    raise UserError(
+        f"{owner} has no {kind} of this name", found=repr(name)[:60],
+        expected="one of " + ", ".join(known) if known else f"no name: there is no {kind}",
+        mend=f"did you mean {meant!r}?" if meant else mend or f"use the name of a {kind} as the plan has it",
+    )  # fmt: skip
 
 
 def _values(values: dict[str, Value]) -> dict[str, Any]:
