@@ -9,7 +9,7 @@ import pytest
 from small_plans import wall
 
 from busim.foundation.diagnostics import Findings
-from busim.plan import PanelPlan, Plan, read_text
+from busim.plan import PanelPlan, Plan, change, read_text
 from busim.recording.trace import BURST, EXCHANGE, Record, open_trace
 from busim.runtime.session import Run
 from busim.simulator.world import World, build
@@ -180,8 +180,7 @@ def test_a_value_that_only_some_cameras_have_is_read_from_those() -> None:
 
 def test_drivers_that_switch_at_other_times_have_settings_of_their_own_in_the_trace(tmp_path: Path) -> None:
     plan = wall(cameras=3, turnaround="1 ms")
-    late = replace(plan.cameras[1].driver, lead=-5_000, hold=20_000)
-    plan = replace(plan, cameras=(plan.cameras[0], replace(plan.cameras[1], driver=late), plan.cameras[2]))
+    plan = change(plan, {"cameras[c2].driver": "{lead: -5 us, hold: 20 us}"})
     trace = tmp_path / "run.busim"
     run = Run(plan, 1, trace=trace)
     run.advance(100_000_000)
