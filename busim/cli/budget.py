@@ -11,12 +11,14 @@ from typing import Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 NAME = "budget"
 HELP = "Compute poll rates, delays and headroom, and what would help."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    plan: options.Plan,
     detail: Annotated[bool, typer.Option("--detail", help="Show every line in full, with the assumptions.")] = False,
     line: Annotated[
         Optional[str],  # noqa: UP045

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.recording.figures import Value
     from busim.runtime.session import Comparison, Pair
@@ -18,7 +20,7 @@ HELP = "Compare two traces: the first difference, and both figures."
 def command(
     one: Annotated[str, typer.Argument(metavar="TRACE", help="A trace.")],
     other: Annotated[str, typer.Argument(metavar="TRACE", help="Another one.")],
-    as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
+    as_json: options.AllAsJson = False,
 ) -> None:
     """Compare and show; exit code 1 when they differ, 2 when one cannot be read."""
     from busim.runtime.session import compare

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.analysis.diff import Difference
 
@@ -18,7 +20,7 @@ def command(
     before: Annotated[str, typer.Argument(metavar="OLD", help="The plan as it was, a YAML file.")],
     after: Annotated[str, typer.Argument(metavar="NEW", help="The plan as it is to be.")],
     every: Annotated[bool, typer.Option("--all", help="List every field that differs too.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
+    as_json: options.AllAsJson = False,
 ) -> None:
     """Compare and show. Exit code 0 where nothing differs, 1 where something does, 2 where one cannot be read."""
     from busim.analysis.diff import diff

@@ -6,12 +6,14 @@ from typing import Annotated
 
 import typer
 
+from busim.cli import options
+
 NAME = "set"
 HELP = "Change values in a plan and keep its comments."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: options.Plan,
     values: Annotated[
         list[str], typer.Argument(metavar="FIELD=VALUE...", help="What to change; entries by number or by name.")
     ],

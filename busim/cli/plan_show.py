@@ -7,13 +7,15 @@ from typing import Annotated, Any
 
 import typer
 
+from busim.cli import options
+
 NAME = "show"
 HELP = "Print a plan with every default, as a plan file again."
 SCHEMA = 1
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: options.Plan,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of YAML.")] = False,
 ) -> None:
     """Read, spell out, print."""

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.analysis.split import Split, SplitLine, Wishes
     from busim.cli.screen import Screen
@@ -16,7 +18,7 @@ HELP = "Propose which cameras go on which converter."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: options.Plan,
     every: Annotated[
         Optional[list[str]],  # noqa: UP045
         typer.Option("--every", metavar="GROUP=TIME", help="Wanted time between two polls of a group, as fast=250ms."),
@@ -43,7 +45,7 @@ def command(
     ] = False,
     detour: Annotated[float, typer.Option(help="Cable for each metre of straight way.", min=1, max=10)] = 1.3,
     extra: Annotated[float, typer.Option(help="Metres more for each piece of cable.", min=0, max=100)] = 3.0,
-    as_json: Annotated[bool, typer.Option("--json", help="All of it as JSON on standard output.")] = False,
+    as_json: options.AllAsJson = False,
     write: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Write the new plan to this new file; comments are kept."),

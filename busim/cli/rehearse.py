@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.commissioning.rehearse import Rehearsal, WhatIf
     from busim.plan import Plan
@@ -30,12 +32,12 @@ def command(
         typer.Option(metavar="NAME", help="Show every step of this line; with --what-if: try it on this line."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Every step as JSON on standard output.")] = False,
-    seed: Annotated[int, typer.Option(metavar="N", help="Seed of everything random; same seed, same run.")] = 1,
+    seed: options.RunSeed = 1,
     trace: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Record the rehearsal into this file."),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    overwrite: options.Overwrite = False,
 ) -> None:
     """Rehearse and show. Exit code 1 where a step failed, or a what-if did not show as described."""
     from busim.cli import option_parsing

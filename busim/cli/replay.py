@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.runtime.session import Replay
 
@@ -16,16 +18,13 @@ HELP = "Play the run of a trace again, and compare the two."
 
 def command(
     trace: Annotated[str, typer.Argument(metavar="TRACE", help="The trace to play again.")],
-    detail: Annotated[bool, typer.Option("--detail", help="Show the figures of every camera too.")] = False,
-    line: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option(metavar="NAME", help="Show the figures of the cameras of this line too."),
-    ] = None,
+    detail: options.Detail = False,
+    line: options.Line = None,
     new: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--trace", metavar="FILE", help="Keep the new trace in this file."),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    overwrite: options.Overwrite = False,
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
     """Replay and compare; exit code 1 when the two differ, or something is not as the plan expects."""

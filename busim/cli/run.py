@@ -10,6 +10,8 @@ from typing import Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 NAME = "run"
 HELP = "Simulate a plan: does each line work, how fast, what limits it."
 
@@ -17,22 +19,19 @@ _STEP = 250_000_000  # ns of simulated time between two looks at progress and Ct
 
 
 def command(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    plan: options.Plan,
     length: Annotated[
         str, typer.Option("--for", metavar="TIME", help="How much simulated time, as 60s or 2h.")
     ] = "60s",
-    seed: Annotated[int, typer.Option(metavar="N", help="Seed of everything random; same seed, same run.")] = 1,
-    detail: Annotated[bool, typer.Option("--detail", help="Show the figures of every camera too.")] = False,
-    line: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option(metavar="NAME", help="Show the figures of the cameras of this line too."),
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Figures as JSON on standard output.")] = False,
+    seed: options.RunSeed = 1,
+    detail: options.Detail = False,
+    line: options.Line = None,
+    as_json: options.FiguresAsJson = False,
     trace: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Record the run into this file."),
     ] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
+    overwrite: options.Overwrite = False,
     mark: Annotated[
         Optional[list[str]],  # noqa: UP045
         typer.Option(metavar="MARK", help="Set a mark, as '12s doors open'; repeatable."),

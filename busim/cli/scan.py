@@ -8,6 +8,8 @@ from typing import Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 NAME = "scan"
 HELP = "Find the cameras of an emulated line: listen first, then ask."
 
@@ -21,7 +23,7 @@ class WayName(StrEnum):
 
 
 def command(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    plan: options.Plan,
     detail: Annotated[bool, typer.Option("--detail", help="Show also how long each way takes.")] = False,
     line: Annotated[
         Optional[str],  # noqa: UP045
@@ -43,7 +45,7 @@ def command(
         typer.Option(metavar="TIME", help="How long to listen, as 20s. Default: until the slowest poll is due."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="What was found as JSON on standard output.")] = False,
-    seed: Annotated[int, typer.Option(metavar="N", help="Seed of everything random.")] = 1,
+    seed: options.Seed = 1,
 ) -> None:
     """Listen, find and show. Exit code 1 where somebody polls, or two cameras share an ID."""
     from busim.commissioning.bus_scan import scan_bus

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Optional, TextIO
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     import asyncio
 
@@ -23,20 +25,17 @@ HELP = "Open every converter of a plan to real clients, until Ctrl-C."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
-    trace: Annotated[Optional[str], typer.Option(help="Record the session into this file.")] = None,  # noqa: UP045
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
-    seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
-    speed: Annotated[float, typer.Option(help="Simulated time per wall time, 0.1 to 10.")] = 1.0,
+    plan: options.Plan,
+    trace: options.Trace = None,
+    overwrite: options.Overwrite = False,
+    seed: options.Seed = 1,
+    speed: options.Speed = 1.0,
     listen: Annotated[
         str,
         typer.Option(help="loopback: 198.51.100.44 is served at 127.51.100.44; planned: the addresses of the plan."),
     ] = "loopback",
     port: Annotated[Optional[int], typer.Option(help="0: each at a port of the system's choice.")] = None,  # noqa: UP045
-    pty: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option(metavar="FOLDER", help="Also a serial port (pseudo-terminal) for each, linked here; Linux."),
-    ] = None,
+    pty: options.Pty = None,
     ready: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Write where each listens into this file, as JSON, once all do."),
@@ -45,11 +44,8 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option("--for", help="End after this much simulated time, as 10s; else at Ctrl-C."),
     ] = None,
-    play: Annotated[
-        Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="MASTER", help="Play this master too, though it is behind converters."),
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Figures as JSON on standard output.")] = False,
+    play: options.Play = None,
+    as_json: options.FiguresAsJson = False,
 ) -> None:
     """Serve, then show."""
     import asyncio

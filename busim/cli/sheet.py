@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.commissioning.sheet import Document
 
@@ -15,7 +17,7 @@ HELP = "Write the run sheet for printing: wiring, steps, labels."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    plan: options.Plan,
     output: Annotated[str, typer.Option("--output", "-o", metavar="FILE", help="The HTML file to write.")],
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     only: Annotated[

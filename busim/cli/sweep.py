@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.experiments.sweep import Axis, Sweep
     from busim.plan import Plan
@@ -16,7 +18,7 @@ HELP = "Vary values of a plan: which points reach what is wanted."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="The plan, a YAML file.")],
+    plan: options.Plan,
     vary: Annotated[
         list[str],
         typer.Option(metavar="AXIS", help="What to vary, as line.baud=9600,19200 or cameras=1..32; repeatable."),

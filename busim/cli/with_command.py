@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from busim.cli import options
+
 if TYPE_CHECKING:
     from busim.cli.live_status import News
     from busim.runtime.session import Live
@@ -22,7 +24,7 @@ HELP = "Serve a plan, run a command against it, and end as it does."
 
 
 def command(
-    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    plan: options.Plan,
     words: Annotated[
         list[str],
         typer.Argument(
@@ -33,18 +35,12 @@ def command(
     intents: Annotated[
         bool, typer.Option("--intents", help="Operators' moves to its standard input, its beliefs from its output.")
     ] = False,
-    trace: Annotated[Optional[str], typer.Option(help="Record the session into this file.")] = None,  # noqa: UP045
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a trace that is there already.")] = False,
-    seed: Annotated[int, typer.Option(help="Seed of everything random.")] = 1,
-    speed: Annotated[float, typer.Option(help="Simulated time per wall time, 0.1 to 10.")] = 1.0,
-    play: Annotated[
-        Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="MASTER", help="Play this master too, though it is behind converters."),
-    ] = None,
-    pty: Annotated[
-        Optional[str],  # noqa: UP045
-        typer.Option(metavar="FOLDER", help="Also a serial port (pseudo-terminal) for each, linked here; Linux."),
-    ] = None,
+    trace: options.Trace = None,
+    overwrite: options.Overwrite = False,
+    seed: options.Seed = 1,
+    speed: options.Speed = 1.0,
+    play: options.Play = None,
+    pty: options.Pty = None,
     figures: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FILE", help="Write the figures into this file, as JSON."),
