@@ -185,7 +185,11 @@ def test_a_change_may_be_looked_at_first(tmp_path: Path, capsys: pytest.CaptureF
 
 def test_the_form_for_editors_is_printed_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     plan_schema.command()
-    assert json.loads(capsys.readouterr().out) == json_schema()
+    printed, form = json.loads(capsys.readouterr().out), json_schema()
+    assert "late-reply" in printed["$defs"]["FaultShape"]["properties"]["fault"]["enum"]
+    for each in (printed, form):  # which faults there are, a plan does not know
+        del each["$defs"]["FaultShape"]
+    assert printed == form
 
 
 @pytest.mark.parametrize(("of", "title"), [("protocol", "busim protocol"), ("camera", "busim camera model")])
