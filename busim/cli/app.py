@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import Annotated
 
 import typer
 
@@ -15,6 +16,7 @@ from busim.cli import explain, plan
 from busim.cli.commands import COMMANDS
 from busim.cli.stdio import FULL, prepare, undelivered
 from busim.foundation.errors import BusimError, UserError
+from busim.foundation.version import VERSION
 
 app = typer.Typer(
     name="busim",
@@ -25,6 +27,23 @@ app = typer.Typer(
     help="A camera bus on shared RS-485 lines, in software: check a plan, rehearse it, connect a controller.\n\n"
     "Begin with: busim new plan NAME, busim check NAME.yaml, busim run NAME.yaml. The handbook: busim explain.",
 )
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"busim {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    _version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """What `busim` takes without a command."""
+
+
 for module in (*COMMANDS, explain):
     app.command(module.NAME, help=module.HELP)(module.command)
 app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)

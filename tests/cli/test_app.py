@@ -9,9 +9,11 @@ from collections.abc import Iterator
 
 import pytest
 from screens import shown, too_wide
+from typer.testing import CliRunner
 
 from busim.cli import app, commands, explain
 from busim.foundation.errors import Defect, UserError
+from busim.foundation.version import VERSION
 
 
 def ended(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> int:
@@ -81,3 +83,8 @@ def test_a_mistake_is_told_within_the_width_and_its_place_stands_first() -> None
     assert done.returncode == 2
     assert done.stderr.startswith("no/such/plan.yaml: ")
     assert too_wide(done.stderr, 80) == []
+
+
+def test_the_version_is_printed_without_a_command() -> None:
+    done = CliRunner().invoke(app.app, ["--version"])
+    assert (done.exit_code, done.output) == (0, f"busim {VERSION}\n")
