@@ -250,9 +250,13 @@ def test_a_field_with_limits_holds_the_numbers_within_them_and_no_other(
         (Encoding("decimal", 3, 3, limits=(100, 129)), [b"1", b"012", b"0123456789"]),
         (Encoding("decimal", 2, 2, sign="always", limits=(-32, -10)), [b"-", b"123", b"0123456789"]),
         (Encoding("hex", 4, order="little", limits=(0x0A00, 0x0BFF)), [*[b"0123456789ABCDEF"] * 2, b"0", b"AB"]),
+        (Encoding("hex", 2, special={0: b"*"}), [b"*0123456789ABCDEF", b"0123456789ABCDEF"]),
+        (Encoding("unsigned", 1, special={0: b"**"}, limits=(0, 9)), [b"*" + bytes(range(10)), b"*"]),
     ],
 )  # fmt: skip
-def test_limits_narrow_the_bytes_that_a_field_may_have(encoding: Encoding, shown: list[bytes]) -> None:
+def test_the_bytes_that_a_field_may_have_are_those_within_its_limits_and_of_its_own_forms(
+    encoding: Encoding, shown: list[bytes]
+) -> None:
     """Worked out by hand."""
     assert encoding.alphabet == [bits_of(bytes(values)) for values in shown]
 

@@ -279,6 +279,48 @@ def test_limits_are_what_tells_two_requests_apart() -> None:
         declared(**{**MARKED, "fields": fields})
 
 
+BYTE = {"as": "unsigned", "bytes": 1}
+SILENT = {"literals": "hex", "framing": {"kind": "silence", "quiet": "3.5 characters"}, "frame": "{id} {message}",
+          "fields": {"id": BYTE, "value": BYTE, "count": BYTE}, "refusal": None}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("many", "alone"),
+    [("{count} {values}", "02 {value} 07"), ("{values} 05", "{value} 06 05")],
+)
+def test_requests_that_are_alike_with_several_values_are_refused(many: str, alone: str) -> None:
+    """Two values in the one are the other: 02 x 07, and x 06 05."""
+    operations = {
+        "write": {"request": many, "key": 1, "most": 4, "reply": "A0"},
+        "other": {"does": "write", "request": alone, "key": 2, "reply": "A1"},
+    }
+    with pytest.raises(Findings, match="it can be taken for the request of `write`"):
+        declared(**SILENT, operations=operations)
+
+
+def test_a_message_may_be_its_values_alone() -> None:
+    operations = {"write": {"request": "{values}", "key": 3, "most": 4, "reply": "A0"}}
+    sealed = {
+        "frame": "{id} {message} 99 {check}",
+        "check": {"kind": "xor"},
+        "fields": {**SILENT["fields"], "check": BYTE},
+    }
+    protocol = declared(**{**SILENT, **sealed}, operations=operations)
+    request = Request(7, WRITE, 3, 2, (5, 6), 1)
+    assert protocol.decode_request(protocol.encode_request(request)) == request
+
+
+def test_a_mark_that_an_id_can_hold_is_refused_beside_a_shorter_broadcast() -> None:
+    address = {"first": 1, "last": 99, "broadcast": 0, "broadcast_as": "*"}
+    fields = {"id": {"as": "hex", "digits": 2}, "value": {"as": "decimal", "digits": 2}}
+    operations = {"preset": {"request": "!{value}", "reply": "p"}}
+    with pytest.raises(Findings, match="it may hold the end mark"):
+        declared(
+            framing={"kind": "marks", "start": "<", "end": "A"}, address=address, fields=fields, operations=operations,
+            refusal=None,
+        )  # fmt: skip
+
+
 def test_cameras_on_a_line_are_read_and_written_with_such_keys(tmp_path: Path) -> None:
     hall = SCENARIOS / "escaped-frames"
     mats = (hall / "mats.yaml").read_text()

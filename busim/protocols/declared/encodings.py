@@ -108,7 +108,7 @@ class Encoding:
     def alphabet(self) -> list[int]:
         """For each byte of its longest form the values it may have, as sets of bits."""
         least, most = self.widths
-        if self.kind == "words" or least != most:
+        if self.kind == "words" or (self.kind == "decimal" and least != most):
             chosen = 0
             for word in self.words.values():
                 chosen |= bits_of(word)
@@ -120,6 +120,7 @@ class Encoding:
             positions = self._fixed_alphabet()
             if self.limits:
                 self._narrow(positions, *self.limits)
+        positions += [0] * (most - len(positions))
         for form in self.special.values():
             for index, byte in enumerate(form):
                 positions[index] |= 1 << byte

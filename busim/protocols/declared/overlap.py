@@ -117,14 +117,28 @@ def beginning(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[i
 
 def _begin_apart(one: Layout, other: Layout) -> bool:
     """Told apart by the first byte of their messages, which nearly all layouts are."""
-    n = 1
-    mine, theirs = positions(one, n), positions(other, n)
-    for (left, missing), (right, lacking) in zip(mine, theirs, strict=False):
+    for (left, missing), (right, lacking) in zip(_head(one), _head(other), strict=False):
         if missing or lacking:
             return False
         if not left & right:
             return True
     return False
+
+
+def _head(layout: Layout) -> list[Position]:
+    """The content up to its first value of several, which is alike however many they are."""
+    drawn: list[Position] = []
+    for part in layout.parts:
+        if isinstance(part, bytes):
+            drawn += [(1 << byte, False) for byte in part]
+        elif part == "check":
+            break
+        else:
+            encoding = layout.encoding(part)
+            drawn += [(bits, index >= encoding.widths[0]) for index, bits in enumerate(encoding.alphabet)]
+            if part == "values":
+                break
+    return drawn
 
 
 def letters(layout: Layout) -> int:

@@ -152,7 +152,7 @@ class Recogniser:
             return True
         at = self._message_at - len(self._before)
         for part in layout.parts:
-            size = len(part) if isinstance(part, bytes) else layout.width(part, 0)[0]
+            size = layout.width(part, 1)[0]
             if at < size:
                 return not isinstance(part, bytes) or part[at] == byte
             at -= size
