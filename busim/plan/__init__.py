@@ -1,10 +1,10 @@
-"""The plan: what an integrator writes, read with every error at once and each at its place.
+"""The plan: the file of an integrator, read with all errors at once, each with its place.
 
-Public: `read`, `read_text` (a file or text to a `Plan`), `change` (a plan with other values), `rewrite` (the same of
-its file's text), `source_text` (the text a plan was read from, if it says the same), `locate` (place of a field),
-`folder` (where the files lie that it names), `files_in_use` (which of them the installation is built from),
+Public: `read`, `read_text` (a file or text to a `Plan`), `change` (a plan with changed values), `rewrite` (the
+same for its text), `source_text` (the text of an unchanged plan), `locate` (place of a field), `folder` (of the files
+that it names), `files_in_use` (the files that the installation is built from),
 `defaults` (the plan with every default as JSON), `spelled` (the plan as a file with every default), `json_schema`
-(for editors), `starter` (a plan to begin with), and the data a plan is made of.
+(for editors), `starter` (text of a first plan), and the data types of a plan.
 """
 
 from busim.plan.changing import change, rewrite, source_text

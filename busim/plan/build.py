@@ -1,4 +1,4 @@
-"""From the shapes of a file to the plan that the rest of busim reads."""
+"""Builds the plan that the rest of busim reads from the shapes of a file."""
 
 from __future__ import annotations
 
@@ -44,13 +44,13 @@ from busim.plan.types import (
     PollGroup,
 )
 
-OHMS = 120.0  # of a terminator that says nothing else: TI SLLA272 sec. 6
-FORGOTTEN = 60_000_000_000  # ns without a datagram after which a converter that says nothing else forgets a peer
-ASSUMED = Spread(5_000_000, 5_000_000)  # turnaround of a camera whose model nobody knows
+OHMS = 120.0  # default of a terminator: TI SLLA272 sec. 6
+FORGOTTEN = 60_000_000_000  # ns without a datagram until a converter forgets a peer, by default
+ASSUMED = Spread(5_000_000, 5_000_000)  # turnaround of a camera with an unknown model
 
 
 def build(shape: PlanShape, document: Declared) -> Plan:
-    """The plan of a file without errors."""
+    """The plan of a file that has no errors."""
     fed = {name: supply.name for supply in shape.supplies for name in supply.feeds}
     cameras = tuple(_camera(camera, fed) for camera in shape.cameras)
     converters = tuple(_converter(converter, fed) for converter in shape.converters)
@@ -186,7 +186,7 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
 
 
 def _idle(shape: ConverterShape) -> int:
-    """Without connections nobody says that he goes; a peer that the plan itself names is not forgotten."""
+    """The idle time-out in ns. UDP has no end of a connection; a peer that the plan names is never forgotten."""
     if shape.clients.idle_close is not None:
         return shape.clients.idle_close
     return FORGOTTEN if shape.transport == "udp" and shape.dials is None else 0
@@ -250,7 +250,7 @@ def _power(shape: PowerShape) -> PowerPlan:
 
 
 def _supply(shape: SupplyShape, stations: tuple[ConverterPlan | CameraPlan, ...]) -> SupplyPlan:
-    """What it feeds is said at the supply or at what is fed; it comes out the same."""
+    """A supply with its loads, which `feeds` of the supply or `supply` of the load can name."""
     return SupplyPlan(
         name=shape.name,
         voltage=shape.voltage,

@@ -1,4 +1,4 @@
-"""A plan with other values: its text is changed and read again, so that text and data never differ.
+"""A plan with changed values: its text is changed and read again, so that text and data always agree.
 
 A trace keeps the text of its plan, and replay reads that. So a plan whose data were exchanged (`dataclasses.replace`)
 would replay as another plan; whatever needs the text asks for it here, and such a plan is refused.
@@ -17,10 +17,10 @@ from busim.plan.types import Plan
 
 
 def change(plan: Plan, values: Mapping[str, Any]) -> Plan:
-    """The plan with other values, by field: `change(plan, {"cameras[left mat].id": 5, "lines[0].baud": "19200 Bd"})`.
+    """The plan with changed values, by field: `change(plan, {"cameras[left mat].id": 5, "lines[0].baud": "19200 Bd"})`.
 
     Fields are those of `busim plan set`; text is read as it would be in the file. Everything else stays, comments too.
-    Raises UserError for a field that is not there, and Findings where the result is no sound plan.
+    Raises UserError for an unknown field, and Findings if the result is not a valid plan.
     """
     texts = {field: value if isinstance(value, str) else flow(value) for field, value in values.items()}
     text, _ = rewrite(parse(source_text(plan), plan.path), texts)
@@ -31,9 +31,9 @@ def change(plan: Plan, values: Mapping[str, Any]) -> Plan:
 
 
 def rewrite(document: Declared, values: Mapping[str, str]) -> tuple[str, list[str]]:
-    """The file's text with other values, and a line for each: its field, what it is and what it was.
+    """The text of the file with changed values, and one line per value: its field, new value and old value.
 
-    Raises UserError with the field where a value cannot be set.
+    Raises UserError with the field if a value cannot be set.
     """
     rewriting = Rewriting(document)
     told = []
@@ -41,7 +41,7 @@ def rewrite(document: Declared, values: Mapping[str, str]) -> tuple[str, list[st
         try:
             path, before = rewriting.set(field, text)
         except UserError as error:
-            if error.file is None:  # it is about the value, which stands in no file
+            if error.file is None:  # the error is about the new value, which is in no file
                 error.field, error.line, error.column = field, None, None
             raise
         told.append(f"{path}: {text} (was {before or 'not written'})")
@@ -49,7 +49,7 @@ def rewrite(document: Declared, values: Mapping[str, str]) -> tuple[str, list[st
 
 
 def source_text(plan: Plan) -> str:
-    """The text that says what the plan says. Raises UserError where its data were changed after it was read."""
+    """The text of the plan. Raises UserError if its data changed after it was read."""
     if fingerprint(plan) != plan.as_read:
         raise UserError(
             "the plan's data are not those of its text",

@@ -1,8 +1,8 @@
-"""What must hold between the places of a plan, so that a line can be built from it.
+"""Checks that compare places of a plan, so that a line can be built from it.
 
-The checks read the declared values, not the validated shapes: one wrong baud must not hide a misspelt camera on
-the other side of the file. So everything here takes values of any kind and passes over what is not of the kind
-it looks for; that is said by the shapes. That two cameras have one bus ID is no error: it is what gets rehearsed.
+The checks read the declared values, not the validated shapes: one wrong baud must not hide a misspelt camera
+elsewhere in the file. So every check takes values of any type and skips the types that it does not look for; the
+shapes report those. Two cameras with one bus ID are no error: a rehearsal starts from exactly that.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def _endpoints_are_unique(view: View) -> Found:
                 yield view.finding(
                     f"{field}.endpoint",
                     "duplicate-endpoint",
-                    "two converters at one endpoint",
+                    "another converter has this endpoint",
                     found=f"{quoted(endpoint)}, first on line {line}",
                     expected="an endpoint of its own",
                     mend="give one of the two another address or port",
@@ -74,7 +74,7 @@ def _places_exist(view: View) -> Found:
                 "no-cable-before",
                 "the first position has no cable before it",
                 found=shown(first["after"]),
-                expected="no `after`",
+                expected="no `after` at the first position",
                 mend="write the length at the position where that cable ends",
             )
 
@@ -119,7 +119,7 @@ def _masters_reach_lines(view: View) -> Found:
                 "a master is either on lines or behind converters",
                 found="both `on` and `through`" if on else "neither `on` nor `through`",
                 expected="one of `on` and `through`",
-                mend="delete one of the two" if on else "add for example `through: [NAME OF A CONVERTER]`",
+                mend="delete one of the two" if on else "add `through: [NAME OF A CONVERTER]`, for example",
             )
         for key, kind in (("on", "lines"), ("through", "converters")):
             yield from view.once(field, entry, key)
@@ -134,7 +134,7 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
         return
     said = {line for _, line in view.words(field, entry, "on")}
     if not said <= view.known["lines"]:
-        return  # a misspelt line is said at its place; which one was meant is not guessed
+        return  # a misspelt line is reported at its own place; no guess which line was meant
     stood: set[str] = set()
     for line, place in view.stands.get(("master", name), ()):
         if line in stood:
@@ -151,7 +151,7 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
             yield view.finding(
                 place,
                 "not-its-line",
-                "this master is not said to be on this line",
+                "this line is not in the `on` of this master",
                 found=quoted(name),
                 expected=f"{quoted(line)} in its `on`",
                 mend=f"add the line to `on` of {quoted(name)}, or delete the position",
@@ -169,9 +169,9 @@ def _stands_where_it_says(view: View, field: str, entry: dict[str, Any]) -> Foun
 
 
 class _Reach:
-    """Which cameras a master cannot ask, as far as the plan can tell: what hangs on a misspelt name is not judged.
+    """Cameras that a master cannot ask, as far as the plan shows: nothing that depends on a misspelt name is judged.
 
-    Asked camera by camera, since sets of them would grow with masters x cameras.
+    It answers camera by camera, because sets would grow with masters x cameras.
     """
 
     def __init__(self, view: View, entry: dict[str, Any]) -> None:
@@ -210,7 +210,7 @@ def _cameras_are_reached(view: View) -> Found:
                     "this camera is on none of the master's lines",
                     found=quoted(camera),
                     expected="a camera on a line the master reaches",
-                    mend="add its line or converter to the master, or drop it here",
+                    mend="add its line or converter to the master, or delete it here",
                 )
     for field, entry in view.items("panels"):
         yield from _panel(view, field, entry, reach)
@@ -232,7 +232,7 @@ def _panel(view: View, field: str, entry: dict[str, Any], reach: dict[str, _Reac
                 "the panel's master does not ask this camera",
                 found=quoted(camera),
                 expected=f"a camera of {quoted(str(name))}",
-                mend="add the camera to the master, or drop it here",
+                mend="add the camera to the master, or delete it here",
             )
 
 
@@ -256,7 +256,7 @@ CHECKS: tuple[Callable[[View], Found], ...] = (
 
 
 def findings(document: Declared) -> Found:
-    """Everything that does not hold between the places of a plan."""
+    """Every contradiction between places of a plan."""
     view = View(document)
     for check in (*CHECKS, *SITE_CHECKS):
         yield from check(view)

@@ -1,7 +1,7 @@
-"""Shape of what a plan expects of its figures.
+"""Shape of one entry of a plan's `expect`: a bound for a figure.
 
-A plan knows no figures. `busim.recording.expectations` looks up which there are and in which unit; here a bound is
-still the text that was written.
+The plan does not know the figures and their units, `busim.recording.expectations` does. Here a bound is still the text
+in the file.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def _bound(value: Any) -> str:
     text = str(value) if isinstance(value, (str, int)) and not isinstance(value, bool) else ""
     if text.strip() and len(text) <= _LONGEST:
         return text
-    raise refusal(UserError("not a bound", expected="a number with its unit, as text", mend="write for example 5 Hz"))
+    raise refusal(UserError("not a bound", expected="a number with its unit", mend="write 5 Hz, for example"))
 
 
 Bound = Annotated[str, PlainValidator(_bound), WithJsonSchema({"type": ["string", "number"], "examples": ["5 Hz", 0]})]
@@ -36,21 +36,21 @@ Scope = Annotated[
 
 
 class ExpectShape(Shape):
-    """One bound of a figure that a run is held to, at its end."""
+    """One bound for a figure, checked at the end of a run."""
 
     figure: Word = has("name of a figure", "poll_rate")
     of: Scope = has("names of lines or cameras; or `every line`, `every camera`", "left mat", "every line")
-    at_least: Bound | None = has("the least it may be, in the figure's unit", "5 Hz", None)
-    at_most: Bound | None = has("the most it may be", "300 ms", None)
+    at_least: Bound | None = has("lower bound, in the unit of the figure", "5 Hz", None)
+    at_most: Bound | None = has("upper bound, in the unit of the figure", "300 ms", None)
 
     @model_validator(mode="after")
     def _bounded(self) -> ExpectShape:
         if self.at_least is None and self.at_most is None:
             raise refusal(
                 UserError(
-                    "nothing is expected of this figure",
+                    "this figure has no bound",
                     expected="`at_least`, `at_most` or both",
-                    mend="add for example `at_least: 5 Hz`",
+                    mend="add `at_least: 5 Hz`, for example",
                 )
             )
         return self

@@ -1,7 +1,7 @@
-"""Shape of one entry of a plan's `faults`: what goes wrong, where and when.
+"""Shape of one entry of a plan's `faults`: a fault with its place and time.
 
-A plan knows no faults. `busim.simulator.faults` knows which there are; here a parameter is still the text that was
-written, and every key that is none of these is taken for one.
+The plan does not know the faults, `busim.simulator.faults` does. Here a parameter is still the text in the file, and
+every key that has no field here counts as a parameter.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class AfterShape(Shape):
     mark: Word | None = has("a mark with this text", "doors open", None)
     change: Word | None = has("a parameter that changes", "bus_id", None)
     effect: Word | None = has("a fault or policy that takes effect", "reboot", None)
-    of: Word | None = has("name of the camera, converter or line; not written: any", "rope left", None)
+    of: Word | None = has("name of the camera, converter or line; default: any", "rope left", None)
 
     @model_validator(mode="after")
     def _waits_for_one_thing(self) -> AfterShape:
@@ -55,35 +55,35 @@ class FaultShape(BaseModel):
 
     fault: Word = has("name of a fault or of a preset; `busim explain faults` lists them", "late-reply")
     on: Places = has("names of cameras, converters or lines; or `every camera` and so on", "rope left")
-    at: Time = has("when it begins", "10 s", "0")
+    at: Time = has("when it starts", "10 s", "0")
     after: AfterShape | None = has("an event that it waits for; `at` is then the time from there", {"mark": "go"}, None)
     length: Time = has("how long it lasts; 0: to the end", "5 s", "0", alias="for")
-    every: Time = has("from one beginning to the next; 0: once", "60 s", "0")
+    every: Time = has("time from one start to the next; 0: once", "60 s", "0")
 
     @model_validator(mode="after")
     def _ends_before_it_begins_again(self) -> FaultShape:
         if self.every and not 0 < self.length < self.every:
             raise refusal(
                 UserError(
-                    "a fault that begins again before it is over",
+                    "the fault starts again before it has ended",
                     expected="`for` shorter than `every`",
-                    mend="write for example `for: 5 s` and `every: 60 s`",
+                    mend="write `for: 5 s` and `every: 60 s`, for example",
                 )
             )
         for name, value in (self.model_extra or {}).items():
             if not isinstance(value, (str, int, float, bool, Real)) or len(_text(value)) > _LONGEST:
                 raise refusal(
                     UserError(
-                        f"no value of a parameter: {name[:60]}",
-                        expected="a number with its unit, a word or bytes, in one line",
-                        mend="`busim explain` and the name of the fault says what it may be",
+                        f"the value of parameter {name[:60]} does not fit",
+                        expected="a number with its unit, a word or bytes, on one line",
+                        mend="`busim explain` with the name of the fault shows the allowed values",
                     )
                 )
         return self
 
     @property
     def parameters(self) -> dict[str, str]:
-        """Parameters of the fault, as they were written."""
+        """Parameters of the fault, as text from the file."""
         return {name: _text(value) for name, value in (self.model_extra or {}).items()}
 
 

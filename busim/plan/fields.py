@@ -1,8 +1,7 @@
 """The scalar fields of a plan: quantities as text with a unit, endpoints.
 
-Each is a pydantic type that reads by a parser of busim.foundation.units and says in its JSON Schema what an editor may
-offer.
-A quantity is taken as text or as a bare number, because YAML reads `0`, `38400` and even `8E1` as numbers.
+Each is a pydantic type that uses a parser of busim.foundation.units. Its JSON Schema holds examples for editors.
+A quantity can be text or a bare number, because YAML reads `0`, `38400` and even `8E1` as numbers.
 """
 
 from __future__ import annotations
@@ -76,8 +75,8 @@ def _ppm(text: str) -> float:
     if match is None or abs(value) > MOST_PPM:
         raise UserError(
             "not a clock error",
-            expected=f"a number of ppm, at most {MOST_PPM} either way",
-            mend="write for example 200 ppm",
+            expected=f"a number of ppm between -{MOST_PPM} and {MOST_PPM}",
+            mend="write 200 ppm, for example",
         )
     return value
 
@@ -88,9 +87,9 @@ def _time_out(text: str) -> int | None:
     try:
         value = parse_time(text)
     except UserError as error:
-        raise UserError(error.what, expected="`computed`, or a time", mend="write for example 250 ms") from None
+        raise UserError(error.what, expected="`computed`, or a time", mend="write 250 ms, for example") from None
     if not 0 < value <= _HOUR:
-        raise UserError("out of bounds", expected="more than 0 and at most 1 h, or `computed`")
+        raise UserError("the time-out is out of bounds", expected="more than 0 and at most 1 h, or `computed`")
     return value
 
 
@@ -105,7 +104,7 @@ class Endpoint:
 def _endpoint(text: str) -> Endpoint:
     host, colon, port = text.partition(":")
     expected = "an IPv4 address, a colon and a port of 1 to 65535"
-    problem = UserError("not an endpoint", expected=expected, mend="write for example 198.51.100.44:15001")
+    problem = UserError("not an endpoint", expected=expected, mend="write 198.51.100.44:15001, for example")
     if not colon or not re.fullmatch("[1-9][0-9]{0,4}", port) or int(port) > 65535:
         raise problem
     try:
@@ -113,7 +112,9 @@ def _endpoint(text: str) -> Endpoint:
     except ValueError:
         raise problem from None
     if address.is_unspecified or address.is_multicast or address == ipaddress.IPv4Address("255.255.255.255"):
-        raise UserError("not the address of one device", expected=expected, mend="give the converter's own address")
+        raise UserError(
+            "not the address of one device", expected=expected, mend="write the address of the device itself"
+        )
     return Endpoint(str(address), int(port))
 
 
@@ -121,14 +122,18 @@ def _host(text: str) -> str:
     try:
         return str(ipaddress.IPv4Address(text))
     except ValueError:
-        raise UserError("not an IPv4 address", expected="four numbers", mend="write for example 198.51.100.1") from None
+        raise UserError(
+            "not an IPv4 address",
+            expected="four numbers from 0 to 255 with dots between them",
+            mend="write 198.51.100.1, for example",
+        ) from None
 
 
 def _network(text: str) -> str:
     problem = UserError(
         "not an IPv4 network",
-        expected="an address, a slash and the number of bits that all addresses in it share",
-        mend="write for example 198.51.100.0/24",
+        expected="an address, a slash and the prefix length in bits",
+        mend="write 198.51.100.0/24, for example",
     )
     if "/" not in text:
         raise problem
@@ -158,7 +163,9 @@ def _octets(text: str) -> bytes:
     digits = text.replace(" ", "")
     if not re.fullmatch("(?:[0-9A-Fa-f]{2})*", digits):
         raise UserError(
-            "no bytes", expected="pairs of hexadecimal digits", mend='write them in quotes, for example "0D 0A"'
+            "not bytes in hexadecimal",
+            expected="pairs of hexadecimal digits",
+            mend='write "0D 0A", in quotes, for example',
         )
     return bytes.fromhex(digits)
 
@@ -167,7 +174,7 @@ def _some_octets(text: str) -> bytes:
     octets = _octets(text)
     if not octets:
         raise UserError(
-            "no bytes", expected="one byte or more, as pairs of hexadecimal digits", mend='write for example "00"'
+            "no bytes", expected="one byte or more, as pairs of hexadecimal digits", mend='write "00", for example'
         )
     return octets
 
@@ -192,7 +199,7 @@ Moves = Annotated[
     offered("0.5 /s", "0"),
 ]
 Time = Annotated[int, PlainValidator(quantity(parse_time, _at_most(24 * _HOUR))), offered("1 s", "0")]
-# A converter that does something by itself without a pause would leave a machine no time for anything else.
+# A converter that acts by itself without a pause would take all the time of the machine.
 OwnPace = Annotated[int, PlainValidator(quantity(parse_time, _never_or_from(_MS, 24 * _HOUR))), offered("60 s", "0")]
 Redial = Annotated[int, PlainValidator(quantity(parse_time, _from(10 * _MS, 24 * _HOUR))), offered("1 s")]
 ShortTime = Annotated[int, PlainValidator(quantity(parse_time, _at_most(60 * _SECOND))), offered("4 ms", "0")]

@@ -1,4 +1,4 @@
-"""A plan file to a Plan, or everything that is wrong with it."""
+"""Reads a plan file: the result is a Plan, or every error in the file."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from busim.plan.models import find
 from busim.plan.shapes import PlanShape
 from busim.plan.types import Plan
 
-# A plan with more mistakes is another kind of file; listing them all would help nobody.
+# A file with more mistakes is probably no plan; a longer list would not help.
 MOST_FINDINGS = 500
 
 
@@ -39,13 +39,13 @@ def read(path: str | Path) -> Plan:
 
 
 def files_in_use(plan: Plan) -> list[str]:
-    """Names of the files that the installation is built from: protocols of lines and models of cameras, no spares'."""
+    """Names of the files that the installation is built from: protocols of lines, models of cameras; no spares."""
     named = {line.protocol for line in plan.lines} | {camera.model for camera in plan.cameras}
     return sorted(filter(is_path, named))
 
 
 def files_beside(plan: Plan) -> dict[str, str]:
-    """The files that the plan names, those that can be read: what is wrong with others is told where they are used."""
+    """The readable files among those that the plan names; errors in the others are reported where they are used."""
     found = {}
     for name in sorted({*files_in_use(plan), *filter(is_path, (spare.model for spare in plan.spares))}):
         with suppress(UserError):
@@ -67,9 +67,9 @@ def read_text(text: str, path: str = "", files: Mapping[str, str] | None = None)
 
 
 def _resolved(plan: Plan, silent: Collection[str]) -> Plan:
-    """The plan with the turnaround of their models for the cameras whose plan is silent about it.
+    """The plan, with the turnaround of the model for each camera without one in the plan.
 
-    A model that there is not, or that is wrong, is told where it is used.
+    An unknown or faulty model is reported where it is used.
     """
     times: dict[str, Spread] = {}
     cameras = []
@@ -87,27 +87,27 @@ def _resolved(plan: Plan, silent: Collection[str]) -> Plan:
 
 
 def fingerprint(plan: Plan) -> str:
-    """Of the data of a plan, wherever its file lies."""
+    """Hash of the data of a plan, independent of the path of its file."""
     return hashlib.sha256(repr(replace(plan, path="")).encode()).hexdigest()
 
 
 def folder(plan: Plan) -> Path:
-    """Where the files lie that a plan names."""
+    """The folder of the files that a plan names."""
     return Path(plan.path).parent
 
 
 def locate(plan: Plan, field: str) -> Position:
-    """Line and column (from 1) of a field such as `cameras[0].model`, or of what is nearest around it in the file."""
+    """Line and column (from 1) of a field such as `cameras[0].model`, or of the nearest entry around it in the file."""
     return place_of(plan.positions, field)
 
 
 def json_schema() -> dict[str, Any]:
-    """The form of a plan file as JSON Schema (draft 2020-12), for editors."""
+    """The format of a plan file as JSON Schema (draft 2020-12), for editors."""
     return form(PlanShape, "busim plan")
 
 
 def _plan(document: Declared) -> tuple[Plan, Collection[str]]:
-    """The plan, and the cameras whose turnaround it does not say."""
+    """The plan, and the names of cameras without a turnaround in it."""
     found = [Finding.of(problem, "duplicate-key") for problem in document.problems]
     shape: PlanShape | None = None
     try:

@@ -19,7 +19,7 @@ _LEFT_OUT = {"source", "path", "positions", "files", "as_read"}
 
 
 def defaults(plan: Plan) -> dict[str, Any]:
-    """Everything the plan says or leaves to a default: times as integers of ns, lengths in metres, rates per
+    """Every value of the plan, defaults included: times as integers of ns, lengths in metres, rates per
     second, electrical quantities in base units, baud and shutter as the text of a fraction, formats as `8E1`, frame
     rates as `50p`, bytes in hexadecimal, spreads and ranges as {low, high}. The text, its path, the positions and the
     files beside it are left out."""

@@ -1,7 +1,7 @@
 """The shape of a plan file, version 1, as pydantic models: which keys there are, what each holds, its default.
 
-Shapes say what can be said about one place of the file alone; whatever looks at two places (a name that must
-exist, an endpoint used twice) is in checks.py.
+A shape judges one place of the file alone. Checks that compare two places (a name that must exist, an endpoint used
+twice) are in checks.py.
 """
 
 from __future__ import annotations
@@ -58,15 +58,15 @@ STANDS = ("camera", "converter", "master", "terminator")
 
 
 class DriverShape(Shape):
-    """How a station drives the pair and hears it; what is left out is as on the line."""
+    """How a station drives the pair and hears it; a field left out has the value of the line."""
 
-    baud: Baud | None = has("this station's baud; not written: as on the line", "9600 Bd", None)
-    format: Format | None = has("this station's character format; not written: as on the line", "8N1", None)
+    baud: Baud | None = has("this station's baud; default: that of the line", "9600 Bd", None)
+    format: Format | None = has("this station's character format; default: that of the line", "8N1", None)
     clock: Ppm = has("error of the station's clock", "200 ppm", "0")
-    swapped: bool = has("the pair is connected the wrong way round", default=False)
-    echo: bool = has("the station hears what it sends", default=False)
-    lead: SignedTime = has("from driver enable to the first start bit; negative: enabled late", "20 us", "0")
-    hold: SignedTime = has("from the last stop bit to release; negative: cut short", "20 us", "0")
+    swapped: bool = has("the two wires of the pair are swapped", default=False)
+    echo: bool = has("the station receives its own echo", default=False)
+    lead: SignedTime = has("time from driver enable to the first start bit; negative: enabled late", "20 us", "0")
+    hold: SignedTime = has("time from the last stop bit to driver release; negative: cut short", "20 us", "0")
     fail_safe: bool = has("reads an undriven pair as idle", default=False)
 
 
@@ -77,11 +77,11 @@ class StandShape(Shape):
     converter: Word | None = has("name of a converter", "boulder box", None)
     camera: Word | None = has("name of a camera", "left mat", None)
     master: Word | None = has("name of a master that is on the line itself", "controller", None)
-    after: Length = has("length of cable from the position before", "12 m", "0")
-    gauge: Gauge | None = has("gauge of that cable; not written: as the cable of the line", "AWG 22", None)
+    after: Length = has("length of cable from the previous position", "12 m", "0")
+    gauge: Gauge | None = has("gauge of that cable; default: that of the line", "AWG 22", None)
     stub: Length = has("length of cable from the line to the station", "0.3 m", "0")
-    ohms: Ohms | None = has("resistance of a terminator; not written: 120 ohm", "150 ohm", None)
-    capacitor: Farads | None = has("capacitor in series with that resistor; not written: none", "1 nF", None)
+    ohms: Ohms | None = has("resistance of a terminator; default: 120 ohm", "150 ohm", None)
+    capacitor: Farads | None = has("capacitor in series with that resistor; default: none", "1 nF", None)
 
     @model_validator(mode="before")
     @classmethod
@@ -94,29 +94,31 @@ class StandShape(Shape):
                 UserError(
                     "not a position of a line",
                     expected="exactly one of " + ", ".join(STANDS),
-                    mend="write for example `- camera: left mat`, or `- terminator`",
+                    mend="write `- camera: left mat` or `- terminator`, for example",
                 )
             )
         if isinstance(value, dict) and value[kinds[0]] is None:
             if kinds != ["terminator"]:
                 raise refusal(
                     UserError(
-                        f"a {kinds[0]} without its name",
+                        f"this {kinds[0]} has no name",
                         expected=f"the name of a {kinds[0]}",
-                        mend="write it after the colon",
+                        mend="write the name after the colon",
                     )
                 )
             return {**value, "terminator": True}
         if isinstance(value, dict) and "terminator" not in value and not {"ohms", "capacitor"}.isdisjoint(value):
             raise refusal(
                 UserError(
-                    "a resistor in a position that is no terminator",
-                    expected="`ohms` and `capacitor` beside `terminator` alone",
+                    "only a terminator has a resistor",
+                    expected="`ohms` and `capacitor` only beside `terminator`",
                     mend="move them to the terminator, or delete them",
                 )
             )
         if isinstance(value, dict) and value.get("terminator") is False:
-            raise refusal(UserError("a terminator that is none", expected="`terminator`", mend="delete this position"))
+            raise refusal(
+                UserError("a terminator cannot be false", expected="`terminator`", mend="delete this position")
+            )
         return value
 
     @classmethod
@@ -131,61 +133,67 @@ class StandShape(Shape):
 
 
 class LineShape(Shape):
-    """One shared pair and who stands on it."""
+    """One shared pair with its stations."""
 
     name: Word = has("name of the line", "boulder wall")
     baud: Baud = has("baud of the line", "38400 Bd")
     format: Format = has("character format", "8E1")
-    protocol: Word = has("what is spoken on the line", "modbus-rtu")
+    protocol: Word = has("protocol of the line", "modbus-rtu")
     contention: Literal["space-wins", "random", "nearer-wins"] = has(
-        "what a receiver sees where two drive against each other", default="space-wins"
+        "what a receiver sees when two stations drive against each other", default="space-wins"
     )
-    bias: BiasShape = has("a fail-safe bias keeps the undriven pair idle", True, True)
-    cable: CableShape = has("its cable", {"gauge": "AWG 24", "impedance": "120 ohm"}, {})
-    velocity: float = has("propagation, as a part of the speed of light", 0.66, 0.66, gt=0, le=1, allow_inf_nan=False)
-    bit_error_rate: float = has("chance of each bit to be flipped", 0.0001, 0.0, ge=0, le=0.01, allow_inf_nan=False)
-    chatter: Chatter = has("false start bits while nobody drives a line without bias", "20 /s", "0")
-    order: list[StandShape] = has("positions from one end of the cable to the other", default=[])
+    bias: BiasShape = has("fail-safe bias that keeps the undriven pair idle", True, True)
+    cable: CableShape = has("cable of the line", {"gauge": "AWG 24", "impedance": "120 ohm"}, {})
+    velocity: float = has(
+        "speed of propagation, as a share of the speed of light", 0.66, 0.66, gt=0, le=1, allow_inf_nan=False
+    )
+    bit_error_rate: float = has("probability that a bit flips", 0.0001, 0.0, ge=0, le=0.01, allow_inf_nan=False)
+    chatter: Chatter = has("rate of false start bits while no station drives a line without bias", "20 /s", "0")
+    order: list[StandShape] = has("positions in order, from one end of the cable to the other", default=[])
 
 
 class PackingShape(Shape):
-    """When a converter sends on what it has collected from the line."""
+    """When a converter forwards the bytes that it has collected from the line."""
 
-    idle: ShortTime = has("after so much silence; 0: each byte at once", "4 ms", "4 ms")
-    length: Annotated[int, Field(ge=0, le=65536)] = has("at so many bytes; 0: no such limit", 64, 0)
-    delimiter: Octets = has("behind these bytes, in hexadecimal; empty: none", "0D 0A", "")
+    idle: ShortTime = has("after this much silence; 0: each byte at once", "4 ms", "4 ms")
+    length: Annotated[int, Field(ge=0, le=65536)] = has("after this number of bytes; 0: no limit", 64, 0)
+    delimiter: Octets = has("after these bytes, in hexadecimal; empty: none", "0D 0A", "")
 
 
 class KeepAliveShape(Shape):
-    """Bytes that a converter sends by itself when nothing else goes that way."""
+    """Bytes that a converter sends by itself when a direction is silent."""
 
-    every: OwnPace = has("after so much silence that way, 1 ms or more; 0: never", "60 s", "0")
-    bytes: SomeOctets = has("what it sends, in hexadecimal", "00", "00")
-    to: Literal["network", "line"] = has("to its clients, or into the line", default="network")
+    every: OwnPace = has("after this much silence in that direction, 1 ms or more; 0: never", "60 s", "0")
+    bytes: SomeOctets = has("the bytes, in hexadecimal", "00", "00")
+    to: Literal["network", "line"] = has("direction: to its clients, or into the line", default="network")
 
 
 class ClientsShape(Shape):
     """How a converter treats its clients."""
 
-    most: Annotated[int, Field(ge=1, le=256)] = has("how many at once", 4, 4)
-    when_full: Literal["refuse", "drop-oldest", "accept-and-ignore"] = has("what becomes of one more", default="refuse")
+    most: Annotated[int, Field(ge=1, le=256)] = has("number of client slots", 4, 4)
+    when_full: Literal["refuse", "drop-oldest", "accept-and-ignore"] = has(
+        "what happens to a client when all slots are taken", default="refuse"
+    )
     sharing: Literal["replies-to-all", "arbitrated"] = has(
-        "all send when they like and get every reply, or one request at a time and the reply to who asked",
+        "clients send at any time and all get every reply; or one request at a time, its reply to its sender",
         default="replies-to-all",
     )
-    arbitration_time_out: Time = has("arbitrated: how long a reply may take", "300 ms", "1 s")
-    hold_slot: Time = has("who goes without an end of the connection keeps its slot for so long", "120 s", "0")
+    arbitration_time_out: Time = has("arbitrated: time-out for a reply", "300 ms", "1 s")
+    hold_slot: Time = has("idle time-out after which a vanished client loses its slot", "120 s", "0")
     idle_close: Time | None = has(
-        "no byte either way for so long ends a connection; over UDP: none from it for so long, and it is forgotten; 0: "
-        "never; not written: never, over UDP 1 min",
+        "idle time-out of a connection, in both directions; over UDP: after which a client is forgotten; 0: never; "
+        "default: never, over UDP 1 min",
         "10 min",
         None,
     )
-    idle_way: Literal["close", "reset", "ignore"] = has("how it ends; ignore: it stays and is dead", default="close")
-    greeting: Octets = has("bytes sent to who connects, in hexadecimal", "48 49 0D 0A", "")
-    keep_alive: KeepAliveShape = has("bytes it sends by itself", {"every": "60 s", "bytes": "00"}, {})
+    idle_way: Literal["close", "reset", "ignore"] = has(
+        "how an idle connection ends; ignore: it stays open and dead", default="close"
+    )
+    greeting: Octets = has("bytes sent to each new client, in hexadecimal", "48 49 0D 0A", "")
+    keep_alive: KeepAliveShape = has("bytes that it sends by itself", {"every": "60 s", "bytes": "00"}, {})
     stale: Annotated[int, Field(ge=0, le=65536)] = has(
-        "how many bytes of the line it keeps for who comes, while nobody is there", 512, 0
+        "number of bytes from the line that it keeps for the next client while none is connected", 512, 0
     )
 
     @model_validator(mode="before")
@@ -206,10 +214,10 @@ class ClientsShape(Shape):
 
 
 class RebootShape(Shape):
-    """A converter starts anew: every connection breaks off, and for a while it is not there."""
+    """A reboot of a converter: every connection breaks, and it is down for a while."""
 
-    at: Time = has("when", "10 s")
-    down: Time = has("how long it is not there", "8 s", "8 s")
+    at: Time = has("when it reboots", "10 s")
+    down: Time = has("how long it is down", "8 s", "8 s")
 
 
 class ConverterShape(Shape):
@@ -217,42 +225,42 @@ class ConverterShape(Shape):
 
     name: Word = has("name of the converter", "boulder box")
     endpoint: Address = has("address and port it listens on", "198.51.100.44:15001")
-    packing: PackingShape = has("when collected bytes go to the network", {"idle": "4 ms", "length": 0}, {})
-    latency: TimeSpread = has("from network to line and back, each way", "1 ms", "1 ms")
-    clients: ClientsShape = has("how many clients at once, or more about them", 4, {})
-    transport: Literal["tcp", "udp"] = has("TCP connections, or UDP datagrams without any", default="tcp")
+    packing: PackingShape = has("when collected bytes are forwarded to the network", {"idle": "4 ms", "length": 0}, {})
+    latency: TimeSpread = has("delay between network and line, each way", "1 ms", "1 ms")
+    clients: ClientsShape = has("number of client slots, or the full settings for clients", 4, {})
+    transport: Literal["tcp", "udp"] = has("TCP connections, or UDP datagrams without connections", default="tcp")
     rfc2217: Literal["off", "applies", "acknowledges", "answers-other", "silent"] = has(
-        "COM port control over Telnet: what it does when a client sets the port; off: a raw connection", default="off"
+        "COM port control over Telnet: reaction to a client that sets the port; off: a raw connection", default="off"
     )
     dials: Address | None = has(
-        "address of the controller that it connects to; not written: it listens", "198.51.100.5:4000", None
+        "address and port of the controller that it connects to; default: it listens", "198.51.100.5:4000", None
     )
-    redial: Redial = has("where it dials: from one attempt to the next, 10 ms or more", "1 s", "1 s")
-    reboots: list[RebootShape] = has("when it starts anew while it runs", [{"at": "10 s"}], [])
+    redial: Redial = has("if it dials: time between two attempts, 10 ms or more", "1 s", "1 s")
+    reboots: list[RebootShape] = has("its reboots during the run", [{"at": "10 s"}], [])
     when_down: Literal["refuse", "hang"] = has(
-        "what becomes of who connects while it is down: refused at once, or left without an answer", default="refuse"
+        "what happens to a client that connects while it is down: refusal at once, or no answer", default="refuse"
     )
     driver: DriverShape = has("how it drives the pair", default={})
-    place: Word | None = has("name of the place where it is", "boulder wall", None)
+    place: Word | None = has("name of its place", "boulder wall", None)
     factory_address: Host | None = has("its address as delivered", "192.0.2.10", None)
-    network: Network | None = has("network it is set to", "198.51.100.0/24", None)
-    gateway: Host | None = has("gateway it is set to", "198.51.100.1", None)
-    box: Word | None = has("device of several ports that it is a port of", "hall rack", None)
-    box_port: Annotated[int, Field(ge=1, le=256)] | None = has("number of its port on that", 2, None)
+    network: Network | None = has("its configured network", "198.51.100.0/24", None)
+    gateway: Host | None = has("its configured gateway", "198.51.100.1", None)
+    box: Word | None = has("name of the multi-port device that it belongs to", "hall rack", None)
+    box_port: Annotated[int, Field(ge=1, le=256)] | None = has("number of its port on that device", 2, None)
     wires: Literal[2, 4] = has("wires of its line: 2, or 4 with a pair for each direction", 2, 2)
     terminator: bool = has("its built-in terminator is switched on", default=False)
     bias: bool = has("its built-in bias is switched on", default=False)
     unit_load: UnitLoad = has("its load on the line, in unit loads", 0.125, 1.0)
     supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
-    power: PowerShape = has("what it takes from its supply", "3 W", {})
+    power: PowerShape = has("its power from the supply", "3 W", {})
 
     @model_validator(mode="after")
     def _speaks_so(self) -> ConverterShape:
         if self.transport == "udp" and self.rfc2217 != "off":
             raise refusal(
                 UserError(
-                    "COM port control without a connection",
-                    expected="`rfc2217: off` where `transport` is udp: Telnet needs TCP",
+                    "COM port control needs a connection",
+                    expected="`rfc2217: off` if `transport` is udp: Telnet needs TCP",
                     mend="delete one of the two",
                 )
             )
@@ -263,23 +271,25 @@ class CameraShape(Shape):
     """One camera."""
 
     name: Word = has("name of the camera", "left mat")
-    model: Word = has("camera model, or a file beside this one, as ./our-camera.yaml", "zoom-camera", "zoom-camera")
+    model: Word = has(
+        "camera model, or a file beside this one, such as ./our-camera.yaml", "zoom-camera", "zoom-camera"
+    )
     id: BusId = has("its bus ID as found on site", 1)
     serial: SerialNumber = has("serial number", 4101, 0)
     turnaround: TimeSpread | None = has(
-        "from the end of a request to the start of the reply; not written: as the model says", "2..6 ms", None
+        "time from the end of a request to the start of the reply; default: from the model", "2..6 ms", None
     )
     present: bool = has("false: dead or not connected", default=True)
     driver: DriverShape = has("how it drives the pair", default={})
-    place: Word | None = has("name of the place where it is", "boulder wall", None)
-    factory_id: BusId | None = has("its bus ID as delivered; not written: as the model says", 1, None)
+    place: Word | None = has("name of its place", "boulder wall", None)
+    factory_id: BusId | None = has("its bus ID as delivered; default: from the model", 1, None)
     firmware: Text | None = has("version of its firmware", "2.4", None)
     supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
-    power: PowerShape = has("what it takes from its supply", {"idle": "4 W", "peak": "6..8 W"}, {})
+    power: PowerShape = has("its power from the supply", {"idle": "4 W", "peak": "6..8 W"}, {})
     unpowered: Literal["passes", "loads", "cuts"] | None = has(
-        "without supply: passes the pair through, loads it or cuts it; not written: as the model says", "passes", None
+        "without supply it passes the pair through, loads it or cuts it; default: from the model", "passes", None
     )
-    unit_load: UnitLoad | None = has("its load on the line, in unit loads; not written: as the model says", 0.25, None)
+    unit_load: UnitLoad | None = has("its load on the line, in unit loads; default: from the model", 0.25, None)
     terminator: bool = has("its built-in terminator is switched on", default=False)
     bias: bool = has("its built-in bias is switched on", default=False)
     frame_rate: Frames | None = has("planned frames per second (p), or fields (i)", "50p", None)
@@ -287,57 +297,57 @@ class CameraShape(Shape):
 
 
 class GroupShape(Shape):
-    """Values that are read together."""
+    """Values that are polled together."""
 
     name: Word = has("name of the poll group", "fast")
     values: Annotated[list[Word], Field(min_length=1)] = has("parameters to read", ["iris", "gain"])
-    every: Time = has("time between two polls of one camera; 0: as often as the line allows", "1 s", "0")
+    every: Time = has("poll interval of each camera; 0: as often as the line allows", "1 s", "0")
 
 
 class MasterShape(Shape):
-    """One program that asks: through converters, or on lines itself."""
+    """One program that polls cameras, through converters or directly on lines."""
 
     name: Word = has("name of the master", "controller")
-    on: list[Word] = has("lines it stands on itself", ["boulder wall"], [])
-    through: list[Word] = has("converters it reaches its lines through", ["boulder box"], [])
-    cameras: list[Word] = has("cameras it asks; none named: all on its lines", ["left mat"], [])
-    groups: list[GroupShape] = has("what it polls", [{"name": "fast", "values": ["iris"], "every": 0}], [])
-    time_out: TimeOut = has("how long it waits for a reply", "250 ms", "computed")
+    on: list[Word] = has("lines that it is connected to directly", ["boulder wall"], [])
+    through: list[Word] = has("converters through which it reaches its lines", ["boulder box"], [])
+    cameras: list[Word] = has("cameras that it asks; default: all on its lines", ["left mat"], [])
+    groups: list[GroupShape] = has("its poll groups", [{"name": "fast", "values": ["iris"], "every": 0}], [])
+    time_out: TimeOut = has("time-out for a reply", "250 ms", "computed")
     retries: Annotated[int, Field(ge=0, le=100)] = has("attempts after the first", 2, 2)
-    gap: ShortTime = has("rest between two exchanges beyond what the protocol asks", "1 ms", "0")
-    listen: ShortTime = has("quiet it waits for before it sends; 0: never", "2 ms", "0")
+    gap: ShortTime = has("pause between two exchanges, if longer than the protocol requires", "1 ms", "0")
+    listen: ShortTime = has("silence that it waits for before it sends; 0: it does not wait", "2 ms", "0")
     offline_after: Annotated[int, Field(ge=1, le=10_000)] = has("failures until a camera counts as offline", 3, 3)
-    starts_at: Time = has("when it begins to ask", "2 s", "0")
-    driver: DriverShape = has("how it drives the pair, where it stands on a line", default={})
+    starts_at: Time = has("when it starts", "2 s", "0")
+    driver: DriverShape = has("how it drives the pair, if it is on a line", default={})
 
 
 class PanelShape(Shape):
-    """A panel: whose controls move which cameras, through which master."""
+    """A panel: its controls, the cameras they move, and the master that carries the moves."""
 
     name: Word = has("name of the panel", "desk")
     master: Word = has("the master that carries its moves", "controller")
-    cameras: Annotated[list[Word], Field(min_length=1)] = has("cameras it controls", ["left mat"])
-    controls: Annotated[list[Word], Field(min_length=1)] = has("parameters it moves", ["iris"])
+    cameras: Annotated[list[Word], Field(min_length=1)] = has("cameras that it controls", ["left mat"])
+    controls: Annotated[list[Word], Field(min_length=1)] = has("parameters that it controls", ["iris"])
     moves: Moves = has("operator moves per second", "0.5 /s", "0")
-    place: Word | None = has("name of the place where it stands", "desk", None)
+    place: Word | None = has("name of its place", "desk", None)
 
 
 class PlanShape(Shape):
-    """A camera bus installation: lines, what stands on them, who asks and who moves."""
+    """A camera bus installation: lines, their stations, masters and panels."""
 
-    busim: Literal[1] = has("version of this form", 1)
+    busim: Literal[1] = has("version of the plan format", 1)
     name: Word = has("name of the installation", "climbing hall")
     lines: Annotated[list[LineShape], Field(min_length=1)] = has("the shared pairs")
     converters: list[ConverterShape] = has("Ethernet-to-serial converters", default=[])
     cameras: list[CameraShape] = has("the cameras", default=[])
-    masters: list[MasterShape] = has("programs that ask", default=[])
+    masters: list[MasterShape] = has("programs that poll cameras", default=[])
     panels: list[PanelShape] = has("panels of the operators", default=[])
-    expect: list[ExpectShape] = has("what its figures shall be", [{"figure": "time_outs", "at_most": 0}], [])
+    expect: list[ExpectShape] = has("bounds for the figures of a run", [{"figure": "time_outs", "at_most": 0}], [])
     faults: list[FaultShape] = has(
-        "what goes wrong, where and when", [{"fault": "late-reply", "on": "rope left", "at": "10 s"}], []
+        "faults, each with its place and time", [{"fault": "late-reply", "on": "rope left", "at": "10 s"}], []
     )
     places: list[PlaceShape] = has("places of the site", default=[])
     supplies: list[SupplyShape] = has("sources of power", default=[])
     spares: list[SpareShape] = has("units kept for a swap", default=[])
-    silenced: list[SilencedShape] = has("rules that shall say nothing, and why", default=[])
-    rehearsal: dict[str, Any] = has("its commissioning: what hands take, and steps", default={})
+    silenced: list[SilencedShape] = has("silenced rules, each with its reason", default=[])
+    rehearsal: dict[str, Any] = has("its commissioning: times of work by hand, and steps", default={})

@@ -19,7 +19,7 @@ from busim.foundation.units import Range
 
 @dataclass(frozen=True, slots=True)
 class PlacePlan:
-    """A place of the site that others name as theirs. `at`: x and y in metres from any point of the site."""
+    """A place of the site. `at`: x and y in metres from one fixed point of the site."""
 
     name: str
     at: tuple[float, float] | None = None
@@ -28,7 +28,7 @@ class PlacePlan:
 
 @dataclass(frozen=True, slots=True)
 class PowerPlan:
-    """What a station takes, in W: at rest, at its most, and for a moment while it starts. None: not said."""
+    """The power of a station in W: at idle, at peak and at start-up. None: unknown."""
 
     idle: Range | None = None
     peak: Range | None = None
@@ -37,7 +37,7 @@ class PowerPlan:
 
 @dataclass(frozen=True, slots=True)
 class CablePlan:
-    """The cable of a line. `supply_gauge`: of a pair in it that carries the supply, None where it is as the rest."""
+    """The cable of a line. `supply_gauge`: AWG of its supply pair, None: as the data pair."""
 
     gauge: float = 24.0
     impedance: float = 120.0
@@ -46,8 +46,10 @@ class CablePlan:
 
 @dataclass(frozen=True, slots=True)
 class BiasPlan:
-    """The resistors that hold an undriven pair at idle: one network at each of `at` (stations of the line; none: not
-    said where), each with `ohms` up and as much down (None: not said), fed by `volts`."""
+    """The bias that holds an undriven pair at idle: one network at each station in `at` (empty: place unknown).
+
+    Each network has a pull-up and a pull-down of `ohms` (None: unknown) at `volts`.
+    """
 
     at: tuple[str, ...] = ()
     ohms: float | None = None
@@ -56,17 +58,17 @@ class BiasPlan:
 
 @dataclass(frozen=True, slots=True)
 class FeedPlan:
-    """The cable from a supply to where it is injected."""
+    """The cable from a supply to its injection point."""
 
     length: float = 0.0
-    gauge: float | None = None  # None: not said
+    gauge: float | None = None  # None: unknown
 
 
 @dataclass(frozen=True, slots=True)
 class SupplyPlan:
     """One source of power. `kind`: dc or poe.
 
-    `limit`: W it can give, None: not said (with PoE, what its class allows). `fuse`: A. `at`: the converter, camera or
+    `limit`: highest power in W, None: unknown (with PoE: that of its class). `fuse`: A. `at`: the converter, camera or
     box where it is injected, None where it stands at what it feeds. `feeds`: names of the converters and cameras that
     it feeds, whichever way the plan says so.
     """
@@ -97,7 +99,7 @@ class SparePlan:
 
 @dataclass(frozen=True, slots=True)
 class SilencedPlan:
-    """A rule that shall say nothing about the entry named `at` (None: about the whole plan), for `reason`."""
+    """A rule that is silenced for the entry named `at` (None: for the whole plan), with its `reason`."""
 
     rule: str
     at: str | None

@@ -1,6 +1,6 @@
-"""What must hold between what a plan says of the site and the rest of it: names that are meant must be there.
+"""Checks between the site and the rest of a plan: every name must have its entry.
 
-Whether a supply is strong enough or an address lies in its network is no matter of reading; rules look at that.
+The reader does not judge whether a supply is strong enough or an address lies in its network; rules do.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def _named_entries_exist(view: View) -> Found:
 
 
 def _feeds_are_stations(view: View) -> Found:
-    feeder: dict[str, tuple[str, str]] = {}  # station -> its supply, and where that is said
+    feeder: dict[str, tuple[str, str]] = {}  # station -> its supply, and the field that names it
     for kind in _FED:
         for field, name, entry in view.named(kind):
             if isinstance(entry.get("supply"), str):
@@ -41,7 +41,7 @@ def _feeds_are_stations(view: View) -> Found:
                 yield view.finding(
                     place,
                     "fed-twice",
-                    "this is fed by another supply already",
+                    "another supply already feeds this station",
                     found=f"{quoted(station)}, by {quoted(other)} on line {line}",
                     expected="one supply",
                     mend="delete one of the two",
@@ -80,7 +80,7 @@ def _boxes(view: View) -> list[str]:
 
 
 def _among(view: View, field: str, name: str, known: dict[str, None], code: str, what: str) -> Found:
-    """A finding where the name is none of the known ones."""
+    """A finding if the name is not among the known ones."""
     if name in known:
         return
     meant = nearest(name, known)
@@ -92,7 +92,7 @@ def _among(view: View, field: str, name: str, known: dict[str, None], code: str,
         f"there is no {what} of this name",
         found=quoted(name),
         expected=listed + more,
-        mend=f"did you mean `{meant}`?" if meant else "write a name as it is written where it is declared",
+        mend=f"did you mean `{meant}`?" if meant else "write the name exactly as it is declared",
     )
 
 

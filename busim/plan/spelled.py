@@ -18,18 +18,18 @@ from busim.plan.shapes import PlanShape, StandShape
 from busim.plan.types import Plan
 
 _WIDTH = 100
-_LEFT_TO = re.compile(r"not written: (.*)$")
+_LEFT_TO = re.compile(r"default: (.*)$")
 
 
 @dataclass(frozen=True, slots=True)
 class Spelled:
-    """`values`: the whole plan as in a file. `assumed`: field path -> words, of each value that nobody wrote."""
+    """`values`: the whole plan as in a file. `assumed`: field path -> comment, for each value that is a default."""
 
     values: dict[str, Any]
     assumed: dict[str, str]
 
     def yaml(self) -> str:
-        """As a plan file, with a comment behind each value that nobody wrote."""
+        """The plan as a file, with a comment after each default."""
         return "\n".join(self._lines(self.values, "", "")) + "\n"
 
     def _lines(self, values: dict[str, Any], path: str, indent: str) -> Iterator[str]:
@@ -53,14 +53,14 @@ class Spelled:
 
 
 def spelled(plan: Plan) -> Spelled:
-    """The plan that was read from a text, with every default. Raises UserError where its text is no plan any more."""
+    """The plan with every default filled in. Raises UserError if its data changed after it was read."""
     assumed: dict[str, str] = {}
     values = _mapping(PlanShape, parse(source_text(plan), plan.path).value, "", assumed)
     return Spelled(values, assumed)
 
 
 def _mapping(shape: type[Shape], written: Any, path: str, assumed: dict[str, str]) -> dict[str, Any]:
-    """Every key of a shape: as written, and else by default."""
+    """Every key of a shape, with the written value or the default."""
     spell = getattr(shape, "spelled_out", None)
     given = spell(written) if spell else written
     left_out = StandShape.out_of_place(given) if shape is StandShape else set()
@@ -71,7 +71,7 @@ def _mapping(shape: type[Shape], written: Any, path: str, assumed: dict[str, str
         field = join(path, key)
         value = given.get(key, spec.default)
         if key not in given:
-            value = 0 if value == "0" else value  # a quantity of nothing, which needs no quotes
+            value = 0 if value == "0" else value  # a quantity of zero needs no quotes
             left = _LEFT_TO.search(spec.description or "")
             assumed[field] = f"default: {left[1]}" if left else "default"
         inner = _inner(spec.annotation)
@@ -85,7 +85,7 @@ def _mapping(shape: type[Shape], written: Any, path: str, assumed: dict[str, str
 
 
 def _inner(annotation: Any) -> type[Shape] | None:
-    """The shape that a field holds, alone, in a list, or perhaps."""
+    """The shape in a field: alone, in a list, or optional. None if the field holds no shape."""
     if isinstance(annotation, type) and issubclass(annotation, Shape):
         return annotation
     inner = (_inner(part) for part in get_args(annotation)) if get_origin(annotation) is not None else ()

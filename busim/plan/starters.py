@@ -1,4 +1,4 @@
-"""The starter: a plan to begin with, full of comments, and sound as it stands."""
+"""The starter: a commented plan to start from, valid as it is."""
 
 from __future__ import annotations
 
@@ -10,5 +10,5 @@ _STARTER = Path(__file__).parent / "starter.yaml"
 
 
 def starter(name: str) -> str:
-    """The text of a plan of this name. Raises UserError for a name that does not do."""
+    """The text of a plan of this name. Raises UserError for an invalid name."""
     return begun(_STARTER, name, "plan", "climbing-hall")

@@ -1,4 +1,4 @@
-"""What a plan says, once it is read: frozen data, no simulator.
+"""The data of a plan after reading: frozen, without any simulator.
 
 Times are integer nanoseconds, lengths metres (float), rates per second (float), baud a Fraction.
 """
@@ -17,9 +17,9 @@ from busim.plan.site import BiasPlan, CablePlan, PlacePlan, PowerPlan, SilencedP
 class Place:
     """A position on a line, in order from one end: `kind` is camera, converter, master or terminator.
 
-    `metres` from the first position of the line. `gauge` (AWG) of the cable from the position before, None where it is
-    the line's. `stub`: metres from the line to the station. `ohms` and `capacitor` (F in series, None without) are of
-    a terminator. A terminator that is switched on in a station is no position: the station says so.
+    `metres` from the first position of the line. `gauge` (AWG) of the cable from the previous position, None: that
+    of the line. `stub`: metres from the line to the station. `ohms` and `capacitor` (F in series, None without) are of
+    a terminator. A built-in terminator of a station is no position; it is a value of the station.
     """
 
     kind: str
@@ -35,9 +35,9 @@ class Place:
 class DriverPlan:
     """How a station drives the pair and hears it.
 
-    `lead`: ns from driver enable to the first start bit, negative when it comes late. `hold`: ns from the end
-    of the last stop bit to release, negative when it comes early. `clock_ppm`: error of the station's clock.
-    `baud` and `format` are None where the station has the line's.
+    `lead`: ns from driver enable to the first start bit, negative: enabled late. `hold`: ns from the end
+    of the last stop bit to release, negative: cut short. `clock_ppm`: error of the station's clock.
+    `baud` and `format`: None if the station has the values of the line.
     """
 
     baud: Fraction | None = None
@@ -63,8 +63,8 @@ class LinePlan:
     biased: bool = True
     velocity: float = 0.66  # of light, for the propagation delay
     bit_error_rate: float = 0.0
-    chatter: float = 0.0  # false start bits per second while nobody drives (only without bias)
-    bias: BiasPlan = BiasPlan()  # how `biased` is made; of no account without it
+    chatter: float = 0.0  # false start bits per second on an undriven line without bias
+    bias: BiasPlan = BiasPlan()  # details of the bias; unused unless `biased`
     cable: CablePlan = CablePlan()
 
 
@@ -73,8 +73,8 @@ class CameraPlan:
     """One camera. `id` is its bus ID as found on site; `present` False means dead or not connected.
 
     `factory_id`: its ID as delivered. `unpowered`: what it does to the pair without supply, passes, loads or cuts.
-    `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or `firmware`: not said, and
-    the model has it. `terminator` and `bias`: switched on inside it. `shutter`: seconds, None: not planned.
+    `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or `firmware`: the value
+    comes from the model. `terminator` and `bias`: switched on inside it. `shutter`: seconds, None: not planned.
     """
 
     name: str
@@ -102,9 +102,9 @@ class ClientsPlan:
     """How a converter treats its clients; times in ns, 0: never.
 
     `most` at once; `when_full`: refuse, drop-oldest or accept-and-ignore. `sharing`: replies-to-all, or arbitrated, and
-    `arbitration_time_out` is what a reply may take. `hold_slot`: how long the slot stays taken of one who went without
-    an end of its connection. `idle_way`: close, reset or ignore, after `idle_close`. `keep_alive_to`: network or line.
-    `stale`: bytes from the line that are kept for who comes, while nobody is there.
+    `arbitration_time_out` is the time-out for a reply. `hold_slot`: idle time-out after which a vanished client loses
+    its slot. `idle_way`: close, reset or ignore, after `idle_close`. `keep_alive_to`: network or line.
+    `stale`: bytes from the line that are kept for the next client while none is connected.
     """
 
     most: int = 4
@@ -126,17 +126,17 @@ class ConverterPlan:
     """One Ethernet-to-serial converter port.
 
     `packing_idle`: ns of silence after which collected bytes go to the network (0: each byte at once).
-    `packing_length`: bytes that go at once however busy the line is (0: no such limit). `packing_delimiter`: bytes
-    behind which a packet goes at once (empty: none).
+    `packing_length`: number of bytes that are forwarded at once (0: no limit). `packing_delimiter`: bytes
+    after which a packet is forwarded at once (empty: none).
     `latency`: ns from the network to the line and from the line to the network, each way.
     `transport`: tcp or udp. `rfc2217`: off, applies, acknowledges, answers-other or silent. `dials`: the address it
-    connects to instead of listening (over UDP: the only one it talks to), None where it listens; `redial`: ns from one
-    attempt to the next. `reboots`: instant and length of each; `when_down`: refuse or hang, for who
-    connects meanwhile.
+    connects to (over UDP: its only peer), None: it listens; `redial`: ns between two
+    attempts. `reboots`: instant and length of each; `when_down`: refuse or hang, for a client
+    that connects meanwhile.
 
     `factory_address`: IPv4 address as delivered; `network` (198.51.100.0/24) and `gateway` as set on site. `box`: the
     device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
-    switched on inside it. `unit_load`: part of a standard receiver that it is. `supply`: name of what feeds it.
+    switched on inside it. `unit_load`: part of a standard receiver that it is. `supply`: name of its supply.
     """
 
     name: str
@@ -170,7 +170,7 @@ class ConverterPlan:
 
 @dataclass(frozen=True, slots=True)
 class PollGroup:
-    """Values read together. `every`: ns between two polls of one camera, 0 for as often as the line allows."""
+    """Values that are polled together. `every`: poll interval of each camera in ns, 0: no pause."""
 
     name: str
     values: tuple[str, ...]
@@ -179,10 +179,10 @@ class PollGroup:
 
 @dataclass(frozen=True, slots=True)
 class MasterPlan:
-    """One program that asks. It sits on lines itself (`on`) or behind converters (`through`).
+    """One program that polls cameras, directly on lines (`on`) or behind converters (`through`).
 
-    `time_out` None: computed from wire, turnaround, packing and latency. `gap`: ns of rest between two
-    exchanges beyond what the protocol asks. `listen`: ns of quiet it waits for before sending, 0 for never.
+    `time_out` None: computed from wire, turnaround, packing and latency. `gap`: ns of pause between two
+    exchanges, if longer than the protocol requires. `listen`: ns of silence before it sends, 0: it does not wait.
     `cameras` empty: every camera of its lines.
     """
 
@@ -202,7 +202,7 @@ class MasterPlan:
 
 @dataclass(frozen=True, slots=True)
 class PanelPlan:
-    """A panel: whose controls move which cameras, through which master. `moves`: operator moves per second."""
+    """A panel: its controls, the cameras they move, and the master between. `moves`: operator moves per second."""
 
     name: str
     master: str
@@ -226,7 +226,7 @@ class ExpectPlan:
 class FaultPlan:
     """A fault or preset on names of cameras, converters or lines (or `every camera` ...); times in ns, `length` and
     `every` 0 for to the end, and once. `after`: the event that it waits for (mark, change or effect; text; of whom, ""
-    for any), None: `at` counts from the start. `parameters`: as written.
+    for any), None: `at` counts from the start. `parameters`: as text.
     """
 
     fault: str
@@ -240,11 +240,11 @@ class FaultPlan:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole installation. `source` is the text it was read from, `path` where it stood.
+    """A whole installation. `source` is the text it was read from, `path` its file.
 
     `positions` has the line and column (from 1) of every value that was written, by field path. `files`: the texts of
     the files beside it that it names, by those names, so that a trace can keep them with the plan. `as_read`: the
-    fingerprint of the data when they were read, by which a plan that was changed in memory is known.
+    fingerprint of the data when they were read, which shows whether a plan was changed in memory.
     """
 
     name: str

@@ -1,7 +1,6 @@
 """The declared values of a plan, with the look-ups that its checks share.
 
-Values are of any kind here, since a check runs beside the validation and not after it; what is not of the kind that is
-looked for is passed over.
+Values have any type here, because a check runs beside the validation and not after it. The look-ups skip other types.
 """
 
 from __future__ import annotations
@@ -45,7 +44,7 @@ class View:
         self.meant = {kind: self._meant(kind) for kind in _STATIONS}
 
     def _meant(self, kind: str) -> set[str | None]:
-        """The stations meant by misspelt names in an order: said there, they are not blamed a second time."""
+        """The stations that misspelt names in an order mean: reported there, they get no second finding."""
         names = self.names[f"{kind}s"]
         astray = (name for stood, name in self.stands if stood == kind and name not in self.known[f"{kind}s"])
         return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
@@ -87,7 +86,7 @@ class View:
                 yield f"{field}.{key}[{index}]", word
 
     def exists(self, field: str, kind: str, name: str) -> Found:
-        """A finding where no entry of this kind has this name."""
+        """A finding if no entry of this kind has this name."""
         if name not in self.known[kind]:
             meant = nearest(name, self.names[kind])
             known = self.names[kind]
@@ -104,7 +103,7 @@ class View:
             )
 
     def once(self, field: str, entry: dict[str, Any], key: str) -> Found:
-        """Findings where a list of words has one twice."""
+        """A finding for each word that a list holds twice."""
         seen: set[str] = set()
         for place, word in self.words(field, entry, key):
             if word in seen:
@@ -113,7 +112,7 @@ class View:
                     "named-twice",
                     "named twice in one list",
                     found=quoted(word),
-                    expected="each once",
+                    expected="each name once",
                     mend="delete one of the two",
                 )
             seen.add(word)

@@ -50,7 +50,7 @@ def test_what_nobody_wrote_is_marked_and_what_was_written_is_not() -> None:
     lines = whole.yaml().splitlines()
     assert "    baud: 38400 Bd" in lines
     assert "    contention: space-wins  # default" in lines
-    assert "    factory_id: null  # default: as the model says" in lines
+    assert "    factory_id: null  # default: from the model" in lines
     assert "    unit_load: 1.0  # default" in lines
     assert "converters[0].packing.idle" not in whole.assumed
     assert "converters[0].packing.delimiter" in whole.assumed

@@ -98,7 +98,7 @@ def test_a_line_and_a_camera_of_one_name_are_ambiguous_only_for_a_figure_that_bo
 
 
 def test_an_entry_without_a_bound_is_refused_by_the_reader() -> None:
-    with pytest.raises(Findings, match="nothing is expected of this figure"):
+    with pytest.raises(Findings, match="this figure has no bound"):
         read_text(expecting("{figure: load}"))
 
 

@@ -205,7 +205,7 @@ def test_com_port_control_needs_a_connection() -> None:
         read_text(plan_of("4", f"{UDP}\n    rfc2217: applies"))
     (finding,) = caught.value.findings
     assert finding.field == "converters[0]"
-    assert "COM port control without a connection" in finding.what
+    assert "COM port control needs a connection" in finding.what
 
 
 def test_an_address_in_use_is_told_with_how_to_find_who_has_it() -> None:

@@ -1,7 +1,8 @@
-"""Camera models: what a camera has to set and to read and how it behaves, as data.
+"""Camera models: parameters and behaviour of cameras, as data.
 
-Public: `find` (a model by name or file), `load` (one of busim's), `names` (those), `read`, `read_text` (a model from
-its file or text), `json_schema` (for editors), `starter` (a text to begin one with), and what a model is made of.
+Public: `find` (a model by name or file), `load` (a shipped model), `names` (of the shipped ones), `read`, `read_text`
+(a model from its file or text), `json_schema` (for editors), `starter` (text of a first model), and the parts of a
+model.
 """
 
 from busim.plan.models.model import (

@@ -1,8 +1,8 @@
-"""A camera model: a table of parameters, what holds among them, and where each protocol finds them.
+"""A camera model: a table of parameters, the relations between them, and their keys in each protocol.
 
-A model is data, so that a camera nobody here has seen is a file and not a change of the program. `meaning` says
-what a parameter is for in words that all models share, so that a panel or a judge works with any of them. Values are
-counts as carried on the wire, 0..65535; times are ns.
+A model is data, so a new camera needs a file and no change of the program. `meaning` names the purpose of a parameter
+in words that all models share, so a panel or a judge works with any model. Values are counts as on the wire, 0..65535;
+times are ns.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ class Parameter:
     """One value of a camera.
 
     `kind` is range, choice, switch or reading; `low`, `high` and `default` are counts, `scale` is `unit` per
-    count; `choices` names the counts of a choice, from `low` on. `step`: counts of one step up or down. `saved`:
-    whether a save keeps it.
+    count; `choices` names the counts of a choice, from `low` upwards. `step`: size of one step in counts.
+    `saved`: whether a save preserves it.
     """
 
     name: str
@@ -51,9 +51,9 @@ class Lock:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """What a parameter may be depends on another, `by`, for `reason`.
+    """The range of a parameter depends on another, `by`, for `reason`.
 
-    `lowest` and `highest`: its end for each count of the other. `product`: it times the other is never more than this.
+    `lowest` and `highest`: its bound for each count of the other. `product`: the highest product of both.
     """
 
     limits: str
@@ -64,20 +64,20 @@ class Limit:
     reason: str
 
     def floor(self, count: int) -> int:
-        """The lowest count where the other parameter stands at `count`."""
+        """The lowest count while the other parameter is at `count`."""
         return self.lowest.get(count, 0)
 
     def ceiling(self, count: int) -> int:
-        """The highest count where the other parameter stands at `count`."""
+        """The highest count while the other parameter is at `count`."""
         high = self.highest.get(count, 65535)
         return min(high, self.product // count) if self.product and count else high
 
 
 @dataclass(frozen=True, slots=True)
 class Control:
-    """A parameter that moves others: `moves` by as much as it is moved, `against` by as much the other way.
+    """A parameter that moves others: `moves` by the same amount, `against` by the same amount the other way.
 
-    They keep their differences, and all stop where the first one reaches its end.
+    They keep their differences, and all stop when the first one reaches its limit.
     """
 
     name: str
@@ -87,7 +87,7 @@ class Control:
 
 @dataclass(frozen=True, slots=True)
 class Presets:
-    """Places 1..`number` for the values of `holds`."""
+    """Presets 1..`number`, each with the values of `holds`."""
 
     number: int
     holds: tuple[str, ...]
@@ -95,9 +95,9 @@ class Presets:
 
 @dataclass(frozen=True, slots=True)
 class Motor:
-    """What moves a parameter at `speed` counts per second, within its range.
+    """A motor that moves a parameter at `speed` counts per second, within its range.
 
-    `dead_man`: ns after which a motion that was started ends unless it is started again; 0: never.
+    `dead_man`: ns after which a motion ends unless it is started again; 0: never.
     """
 
     moves: str
@@ -107,10 +107,10 @@ class Motor:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """A place to write to that is no value: something is done.
+    """A register that triggers an action when it is written.
 
-    `does`: change-id, recall, store (what is written is the argument) or move (the speed of `motor` in percent, above
-    and below `middle`); empty: `codes` says which count does what (save, reboot, factory-default, identify, stop).
+    `does`: change-id, recall, store (the written value is the argument) or move (the speed of `motor` in percent, above
+    and below `middle`); empty: `codes` maps counts to actions (save, reboot, factory-default, identify, stop).
     """
 
     name: str
@@ -122,8 +122,8 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """`turnaround` is even between its bounds; `save`: busy for so long, `while_saving` refuses or deaf; `boot`: from
-    power on until it hears; `identify`: how long it makes itself known (0: until it is told to stop)."""
+    """Times of a camera, ns. `turnaround` is uniform in its range; `save`: duration of a save, `while_saving`: refuses
+    or deaf; `boot`: from power-on until it hears; `identify`: duration of an identify (0: until a stop)."""
 
     turnaround: Spread
     save: int
@@ -134,9 +134,9 @@ class Timing:
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """What a camera takes, in W, the same at any voltage within `voltage` (V). `start_up` lasts `start_up_time` ns.
+    """The power of a camera in W, the same at any voltage within `voltage` (V). `start_up` lasts `start_up_time` ns.
 
-    Zero: the file does not say.
+    0: unknown.
     """
 
     voltage: Range
@@ -148,9 +148,9 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class BusSide:
-    """What a camera is to the pair. `unit_load` in unit loads of TIA/EIA-485; `unpowered`: passes, loads or cuts.
+    """The bus side of a camera. `unit_load` in unit loads of TIA/EIA-485; `unpowered`: passes, loads or cuts.
 
-    `bauds` and `formats`: what it can be set to; `factory_*`: as it comes out of its box. `id_takes_effect`: at-once,
+    `bauds` and `formats`: the supported ones; `factory_*`: as delivered. `id_takes_effect`: at-once,
     after-save or after-reboot; `id_kept`: at-once or by-save; `default_resets_id`: whether a factory default does.
     """
 
@@ -170,8 +170,8 @@ class BusSide:
 class Model:
     """A camera model. `keys`: protocol name -> parameter name -> register or code; `order_keys` the same for orders.
 
-    `sectors`: sectors of its hue correction, 0: none. `capabilities`: of search and assign-id. `source`: the text it
-    was read from.
+    `sectors`: number of hue sectors, 0: none. `capabilities`: search, assign-id, both or none. `source`: the text of
+    its file.
     """
 
     name: str
@@ -196,7 +196,7 @@ class Model:
 
     @property
     def words(self) -> dict[str, str]:
-        """Every word by which a plan can mean a parameter, to its name: the name itself, or a meaning it alone has.
+        """Word in a plan -> name of the parameter. A word is a name, or a meaning of one parameter only.
 
         So a plan asks all cameras for their `shutter`, whatever each model calls it.
         """
@@ -205,5 +205,5 @@ class Model:
         return {**alone, **{one.name: one.name for one in self.parameters}}
 
     def called(self, word: str) -> str:
-        """The name of the parameter that a word in a plan means; a word that means none comes back as it is."""
+        """The name of the parameter that a word in a plan means; an unknown word comes back unchanged."""
         return self.words.get(word, word)

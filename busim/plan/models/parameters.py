@@ -1,4 +1,4 @@
-"""The parameters of a model's file: what is left out filled in by kind, the values of hue sectors spelled out."""
+"""The parameters of a model file, with defaults by kind, and one parameter for each value of each hue sector."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ HIGHEST = 65535
 
 
 def parameters(shape: ModelShape, notes: Notebook) -> dict[str, Parameter]:
-    """All parameters by name, those of sectors behind the others; what does not fit is noted."""
+    """All parameters by name, sector values last. Mistakes go to `notes`."""
     found = {
         name: _parameter(notes.below("parameters", name), name, entry, notes)
         for name, entry in shape.parameters.items()
@@ -27,12 +27,12 @@ def parameters(shape: ModelShape, notes: Notebook) -> dict[str, Parameter]:
                 notes.note(
                     notes.below("parameters", name),
                     "duplicate-name",
-                    "hue sectors have a parameter of this name",
+                    "a hue sector already has a parameter of this name",
                     at_key=True,
                     expected="a name of its own",
                     mend="rename it",
                 )
-            first = found.get(f"sector_1_{value}")  # each mistake once, not once a sector
+            first = found.get(f"sector_1_{value}")  # each mistake once, not once per sector
             found[name] = (
                 _parameter(field, name, entry, notes, meaning=f"sector_{value}")
                 if first is None
@@ -51,14 +51,14 @@ def _parameter(field: str, name: str, entry: ParameterShape, notes: Notebook, me
         notes.note(f"{field}.choices", "bad-choices", what, expected="`kind: choice` and `choices`, or neither")
         choices = choices or ("", "")
     if len(set(choices)) != len(choices):
-        notes.note(f"{field}.choices", "bad-choices", "a choice that is there twice", expected="different words")
+        notes.note(f"{field}.choices", "bad-choices", "one word is in `choices` twice", expected="different words")
     end = {"switch": 1, "choice": low + len(choices) - 1}.get(kind, HIGHEST)
     high = end if entry.high is None else entry.high
     if kind in ("switch", "choice") and (high != end or end > HIGHEST or low > end):
         notes.note(
             f"{field}.{'high' if entry.high is not None else 'low'}",
             "out-of-bounds",
-            f"not where this {kind} ends",
+            f"this {kind} cannot end here",
             found=str(high),
             expected=str(end),
             mend="leave it out",

@@ -1,4 +1,4 @@
-"""Model files to models. All mistakes at once, each with its place; nothing of a file is run, every list is bounded."""
+"""Reads model files. All mistakes at once, each with its place; no file content is run, and every list is bounded."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def read_text(text: str, path: str = "") -> Model:
 
 
 def json_schema() -> dict[str, Any]:
-    """The form of a camera model as JSON Schema (draft 2020-12), for editors."""
+    """The format of a camera model as JSON Schema (draft 2020-12), for editors."""
     return form(ModelShape, "busim camera model")
 
 
@@ -100,10 +100,10 @@ def _supply(shape: ModelShape, notes: Notebook) -> Supply:
         notes.note(
             "supply",
             "out-of-bounds",
-            "less power at its peak than idle",
+            "the power at peak is below the power at idle",
             found=f"{supply.peak:g} W",
             expected=f"{supply.idle:g} W or more",
-            mend="give `peak`",
+            mend="raise `peak`, or lower `idle`",
         )
     voltage = supply.voltage or Range(0.0, 0.0)
     return Supply(voltage, supply.idle, supply.peak, supply.start_up, supply.start_up_time)
@@ -117,7 +117,7 @@ def _bus(shape: ModelShape, notes: Notebook) -> BusSide:
             notes.note(
                 f"bus.factory_{field}",
                 "out-of-bounds",
-                "not one of those it can be set to",
+                f"the factory {field} is not among the supported ones",
                 found=str(one),
                 expected=", ".join(str(other) for other in all_),
             )
@@ -136,7 +136,7 @@ def _bus(shape: ModelShape, notes: Notebook) -> BusSide:
 
 
 class _Keys:
-    """The keys of each protocol: a parameter's, an order's, or those of a sector's value, which follow each other."""
+    """The keys of each protocol: for parameters, orders and sector values (consecutive keys)."""
 
     def __init__(self, shape: ModelShape, known: dict[str, Parameter], notes: Notebook) -> None:
         self._shape = shape
@@ -151,7 +151,7 @@ class _Keys:
                 self._notes.note(
                     self._notes.below("keys_as", protocol),
                     "no-such-protocol",
-                    "not the keys of another protocol",
+                    "this protocol cannot take its keys from here",
                     found=repr(other),
                     expected=f"a name among {', '.join(self._shape.keys) or 'keys'}, for a new one",
                 )
@@ -170,7 +170,7 @@ class _Keys:
                 continue
             for one, key in self._spread(name, first):
                 if key in holder or key > 65535:
-                    found = f"this key is {holder[key]}'s" if key in holder else "a key beyond 65535"
+                    found = f"`{holder[key]}` already has this key" if key in holder else "this key is above 65535"
                     self._notes.note(place, "key-twice", found, found=str(key), expected="a key of its own")
                 holder[key] = one
                 table[one] = key
@@ -211,7 +211,7 @@ def _only(tables: Mapping[str, Mapping[str, int]], names: Collection[str]) -> di
 
 
 def _without_lens(model: Model) -> Model:
-    """The model as it is with its lens off: nothing of the group `lens`, and nothing that names it."""
+    """The model without its lens: without the group `lens` and all entries that name it."""
     gone = {parameter.name for parameter in model.parameters if parameter.group == _LENS}
     orders = tuple(order for order in model.orders if order.motor not in gone)
 

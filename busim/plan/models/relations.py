@@ -1,7 +1,7 @@
-"""What holds among the parameters of a model's file: locks, limits, controls, presets, motors; and what is wrong there.
+"""Relations between the parameters of a model: locks, limits, controls, presets, motors; with their checks.
 
-A limited parameter limits no other, is moved by no control and no motor, and what a control moves is no control: so
-what follows from one write is known at once and nothing goes round in circles.
+A limited parameter limits no other, and no control or motor moves it. A control moves no other control. So all effects
+of one write are known at once, without loops.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Relations:
             self._notes.note(
                 field,
                 "wrong-kind",
-                "not a parameter of the kind that is wanted here",
+                "this parameter has the wrong kind",
                 at_key=at_key,
                 found=f"`kind: {parameter.kind}`",
                 expected=wanted,
@@ -56,7 +56,7 @@ class Relations:
         return True
 
     def _each(self, field: str, names: Iterable[str], only: tuple[str, ...] = ()) -> tuple[str, ...]:
-        """The names of a list that are good, each once."""
+        """The valid names of a list, each once."""
         good: list[str] = []
         for index, name in enumerate(names):
             place = join(field, index)
@@ -81,7 +81,7 @@ class Relations:
                     self._notes.note(
                         f"{field}.equals",
                         "out-of-bounds",
-                        f"`{when.name}` is never so",
+                        f"`{when.name}` never has this value",
                         found=str(entry.equals),
                         expected=f"{when.low} to {when.high}",
                     )
@@ -91,7 +91,7 @@ class Relations:
                         "locks-itself",
                         f"`{when.name}` would lock itself",
                         expected="other parameters",
-                        mend="take it out: once locked, it could never be set back",
+                        mend="remove it: once locked, it could never be changed back",
                     )
             found.append(Lock(entry.when, entry.equals, names, entry.reason))
         return tuple(found)
@@ -125,11 +125,11 @@ class Relations:
                 "missing-key",
                 "a limit that limits nothing",
                 expected="`lowest`, `highest` or `product`",
-                mend="add for example `highest: {50p: 2000}`",
+                mend="add `highest: {50p: 2000}`, for example",
             )
 
     def _by_count(self, field: str, table: dict[str, int], by: Parameter) -> dict[int, int]:
-        """The counts of the other parameter: by the word of a choice, or as a number."""
+        """The counts of the limiting parameter, from the word of a choice or a number."""
         words = {word: by.low + number for number, word in enumerate(by.choices)}
         counts = {}
         for word, end in table.items():
@@ -138,7 +138,7 @@ class Relations:
                 self._notes.note(
                     self._notes.below(field, word),
                     "out-of-bounds",
-                    f"`{by.name}` is never so",
+                    f"`{by.name}` never has this value",
                     at_key=True,
                     found=repr(word[:60]),
                     expected=", ".join(words) or f"{by.low} to {by.high}",
@@ -158,11 +158,11 @@ class Relations:
                     "in-a-circle",
                     f"a limited parameter that {what}",
                     found=repr(limit.limits),
-                    expected="a parameter that nothing else hangs on",
+                    expected="a parameter that no other entry limits by or moves",
                 )
 
     def _leave_room(self, limits: list[Limit]) -> None:
-        """Whatever the others stand at, there is something left, and the defaults are within it."""
+        """Check that every limit leaves a value for its parameter, and that the defaults are within the limits."""
         for index, limit in enumerate(limits):
             field, one, by = join("limits", index), self._known[limit.limits], self._known[limit.by]
             same = [other for other in limits if other.limits == limit.limits]
@@ -173,7 +173,7 @@ class Relations:
                     self._notes.note(
                         field,
                         "no-room",
-                        f"nothing is left for `{one.name}`",
+                        f"this limit leaves no value for `{one.name}`",
                         found=f"`{by.name}` at {count}",
                         expected=f"at least one count from {one.low} to {one.high}",
                     )
@@ -184,7 +184,7 @@ class Relations:
                     "out-of-bounds",
                     "the defaults are not within this limit",
                     found=f"`{one.name}` {one.default} with `{by.name}` {by.default}",
-                    expected="defaults that go together",
+                    expected="defaults that keep the limit",
                 )
 
     # -- what moves -------------------------------------------------------------------------------------------
@@ -201,9 +201,9 @@ class Relations:
                 self._notes.note(
                     field,
                     "bad-control",
-                    "not what a control can move",
+                    "a control cannot move this",
                     found=repr((bad or sorted(set(moves) & set(against)) or ["nothing"])[0]),
-                    expected="other ranges, each once, none of which is a control itself or moved by a motor",
+                    expected="other parameters of `kind: range`, each once, without a control or a motor of their own",
                 )
             found.append(Control(name, moves, against))
         return tuple(found)
@@ -214,7 +214,7 @@ class Relations:
             self._settable(field, name, at_key=True, only=("range",))
             if name in self._shape.controls:
                 self._notes.note(
-                    field, "bad-motor", "a control has no motor", at_key=True, expected="another parameter"
+                    field, "bad-motor", "a control cannot have a motor", at_key=True, expected="another parameter"
                 )
         return tuple(Motor(name, entry.speed, entry.dead_man) for name, entry in self._shape.motors.items())
 
@@ -229,7 +229,7 @@ class Relations:
                 self._notes.note(
                     "presets.holds",
                     "bad-preset",
-                    f"it holds `{control}`, but not all that this moves",
+                    f"it holds `{control}`, but not all parameters that `{control}` moves",
                     found=", ".join(holds)[:60],
                     expected=", ".join((control, *moved)),
                     mend="hold all of them, or none",
@@ -250,13 +250,15 @@ class Relations:
                 self._notes.note(
                     field,
                     "bad-order",
-                    "it is not said what this does",
+                    "an order needs either `does` or `codes`",
                     expected="either `does` or `codes`",
-                    mend="add for example `does: recall`",
+                    mend="add `does: recall`, for example",
                 )
             codes = {count: deed for deed, count in entry.codes.items()}
             if len(codes) != len(entry.codes):
-                self._notes.note(f"{field}.codes", "bad-order", "one count for two things", expected="different counts")
+                self._notes.note(
+                    f"{field}.codes", "bad-order", "two actions have the same count", expected="different counts"
+                )
             self._order_fits(field, entry.does, entry.motor)
             found.append(Order(name, entry.does or "", entry.motor or "", entry.middle, codes))
         return tuple(found)
@@ -266,7 +268,7 @@ class Relations:
             self._notes.note(
                 f"{field}.motor" if motor is not None else field,
                 "bad-order",
-                "`does: move` goes with one of the motors",
+                "`does: move` needs one of the motors",
                 found="no motor" if motor is None else repr(motor[:60]),
                 expected="`motor`: one of " + (", ".join(self._shape.motors) or "none: there are no motors"),
             )

@@ -23,10 +23,10 @@ def names() -> tuple[str, ...]:
 
 
 def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> Model:
-    """The model of this name, or in this file: a name that ends in `.yaml` is a path, from `folder` where it is
-    relative; its text is that in `files`, where it is among them.
+    """The model of this name, or in this file: a name that ends in `.yaml` is a path, relative to `folder`.
+    Its text comes from `files` if it is there.
 
-    Raises UserError for one that is not known, and Findings for a file with mistakes.
+    Raises UserError for an unknown model, and Findings for a file with mistakes.
     """
     if files is not None and name in files:
         return _beside(files[name], str(Path(folder or ".") / name))
@@ -37,24 +37,24 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
 
 @lru_cache(maxsize=64)
 def _beside(text: str, path: str) -> Model:
-    """That of a file beside a plan. Whoever budgets, checks or simulates a plan again and again has one text."""
+    """The model of a file beside a plan, cached, because budgets and runs read the same text again and again."""
     return read_text(text, path)
 
 
 @cache
 def load(name: str) -> Model:
-    """A model of busim's by its name. Raises UserError where there is none of this name."""
+    """A shipped model by its name. Raises UserError for an unknown name."""
     if name not in names():
         meant = nearest(name, names())
         raise UserError(
             "there is no camera model of this name",
             found=repr(name[:60]),
-            expected=" or ".join(names()) + ", or a file, as ./our-camera.yaml",
+            expected=" or ".join(names()) + ", or a file, such as ./our-camera.yaml",
             mend=f"did you mean `{meant}`?" if meant else "name one of these",
         )
     return read(_SHIPPED / f"{name}.yaml")
 
 
 def starter(name: str) -> str:
-    """The text of a model of this name, to begin one with. Raises UserError for a name that does not do."""
+    """The text of a first model of this name. Raises UserError for an invalid name."""
     return begun(_STARTER, name, "camera model", "wall-camera")
