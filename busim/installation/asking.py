@@ -1,4 +1,4 @@
-"""What a master asks on one line, and what a panel moves through it: requests that are still to be sent."""
+"""The polls of a master on one line, and the commands of a panel through it: requests before they are sent."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _AT_ONCE = Spread(0, 0)
 
 
 class Poll(NamedTuple):
-    """One read that comes again and again. `number`: of its camera among those that the master asks on the line."""
+    """One repeated read. `number`: index of its camera among those that the master asks on the line."""
 
     number: int
     camera: ResolvedCamera
@@ -33,7 +33,7 @@ class Poll(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A move of one control of one camera. `control`: the plan's word for it; `rate`: moves per second, on average."""
+    """A move of one control of one camera. `control`: its word in the plan; `rate`: mean moves per second."""
 
     camera: ResolvedCamera
     control: str
@@ -47,10 +47,10 @@ class Command:
 
 @dataclass(frozen=True)
 class Asker:
-    """A master on one line, itself or through `box` (None: itself).
+    """A master on one line, through `box` or directly (None).
 
-    `field`: path of the master; `port`: the one that its requests leave by, at `metres` of the line. `cameras`: those
-    that it asks there, in the line's order. `protocol`: None where it cannot be had.
+    `field`: path of the master; `port`: the port of its requests, at `metres` of the line. `cameras`: those that it
+    asks there, in the order of the line. `protocol`: None if not found.
     """
 
     field: str
@@ -80,40 +80,40 @@ class Asker:
 
     @property
     def way(self) -> str:
-        """The field in which the master says that it is on this line."""
+        """The field that puts the master on this line."""
         if self.box is None:
             return f"{self.field}.on[{self.master.on.index(self.line)}]"
         return f"{self.field}.through[{self.master.through.index(self.box.name)}]"
 
     @property
     def packing(self) -> int:
-        """ns of silence after which the converter sends a reply on, 0 without one."""
+        """ns of silence after which the converter forwards a reply, 0 without a converter."""
         return 0 if self.converter is None else self.converter.packing_idle
 
     @property
     def latency(self) -> Spread:
-        """ns each way between master and line."""
+        """Delay between master and line, ns each way."""
         return _AT_ONCE if self.converter is None else self.converter.latency
 
     @property
     def listen(self) -> int:
-        """ns of quiet that it waits for before it sends; behind a converter it hears no line."""
+        """ns of silence that it waits for before it sends; 0 behind a converter, where it cannot hear the line."""
         return self.master.listen if self.box is None else 0
 
     @property
     def gap(self) -> int:
-        """ns between a reply and the next request. Raises nothing where the protocol is there."""
+        """ns between a reply and the next request. Needs a known protocol."""
         assert self.protocol is not None
         return max(self.master.gap, self.protocol.silence(float(self.port.baud)))
 
     @property
     def drain(self) -> int:
-        """ns of quiet after a failure before it asks again."""
+        """ns of silence after a failure before it asks again."""
         return drain(self.gap, self.packing, self.latency.high)
 
     @cached_property
     def polls(self) -> tuple[Poll, ...]:
-        """Its polls, camera by camera: one for each run of neighbouring keys in each group, for what the model has."""
+        """Its polls, camera by camera: one for each run of neighbouring keys of the model in each group."""
         return tuple(self._polls())
 
     def _polls(self) -> Iterator[Poll]:

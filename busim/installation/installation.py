@@ -1,4 +1,4 @@
-"""The installation that a plan describes: lines with their stations, who asks whom, and what could not be resolved."""
+"""The installation that a plan describes: lines with their stations, askers, and findings about unresolved names."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ class Driving(NamedTuple):
 class ResolvedLine:
     """A line. `stations` in its order, terminators included; `cameras`, `converters` and `askers` likewise.
 
-    `protocol`: None where it cannot be had; in an installation that `resolve` gave, it is there. `usable`: nothing on
-    the line is in the way of a run or a budget.
+    `protocol`: None if not found, never None in a result of `resolve`. `usable`: the line can be run and
+    budgeted.
     """
 
     field: str
@@ -48,7 +48,7 @@ class ResolvedLine:
     def speaks(self) -> BusProtocol:
         """The protocol of the line."""
         if self.protocol is None:
-            raise Defect(f"line {self.name!r} was used, and its protocol is not known")
+            raise Defect(f"line {self.name!r} was used although its protocol is unknown")
         return self.protocol
 
     @cached_property
@@ -61,14 +61,14 @@ class ResolvedLine:
 
     @property
     def asking(self) -> list[Driving]:
-        """The stations that requests come from: converters, and masters on the line."""
+        """The stations that send requests: converters, and masters on the line."""
         boxes = [Driving(one.field, one.name, one.converter.driver) for one in self.converters]
         here = (one for one in self.askers if one.converter is None)
         return boxes + [Driving(one.field, one.master.name, one.master.driver) for one in here]
 
     @property
     def places(self) -> list[Driving]:
-        """Every station of the line that drives."""
+        """Every station that drives the line."""
         return self.asking + [Driving(one.field, one.name, one.camera.driver) for one in self.cameras]
 
 
@@ -83,7 +83,7 @@ class ResolvedSupply:
 
 @dataclass(frozen=True, slots=True)
 class ResolvedSpare:
-    """Spare units. `known`: their model, None where it cannot be had."""
+    """Spare units. `known`: their model, None if not found."""
 
     field: str
     spare: SparePlan
@@ -91,7 +91,7 @@ class ResolvedSpare:
 
     @property
     def factory_id(self) -> int | None:
-        """The bus ID with which they come: as written, or their model's; None where neither is known."""
+        """Their bus ID as delivered: from the plan or their model; None if neither has it."""
         if self.spare.id is not None:
             return self.spare.id
         return None if self.known is None else self.known.bus.factory_id
@@ -99,10 +99,10 @@ class ResolvedSpare:
 
 @dataclass(frozen=True)
 class Installation:
-    """What a plan describes. `cameras`: those that stand on a line; `converters`: those on no line too. Every map goes
-    by name, in the plan's order.
+    """The resolved plan. `cameras`: only those on a line; `converters`: all. Every map is by name, in the order of the
+    plan.
 
-    `findings`: what could not be resolved; empty in an installation that `resolve` gave.
+    `findings`: names that could not be resolved; empty in a result of `resolve`.
     """
 
     plan: Plan
@@ -117,7 +117,7 @@ class Installation:
 
     @cached_property
     def origin(self) -> Origins:
-        """Where the value of a field comes from: `installation.origin("cameras[2].turnaround")`."""
+        """The origin of the value of a field: `installation.origin("cameras[2].turnaround")`."""
         return Origins(self.plan)
 
     @cached_property
@@ -127,10 +127,10 @@ class Installation:
         return {name: lines[camera.line] for name, camera in self.cameras.items()}
 
     def askers(self, master: str) -> Iterator[Asker]:
-        """What a master is on each of its lines."""
+        """The asker of a master on each of its lines."""
         return (one for line in self.lines for one in line.askers if one.master.name == master)
 
     @property
     def restless(self) -> frozenset[str]:
-        """Masters that have polls without a wanted rate."""
+        """Names of masters with poll groups that have no wanted rate."""
         return frozenset(one.name for one in self.plan.masters if any(not group.every for group in one.groups))

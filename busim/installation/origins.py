@@ -1,4 +1,4 @@
-"""Where a value of an installation comes from: the plan, a camera's model, or a default."""
+"""The origin of each value of an installation: the plan, a camera model, or a default."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Origin:
 
 
 class Origins:
-    """The origin of each value of a plan by field path. A plan made by a program has no file: all of it is written."""
+    """The origin of each value of a plan by field path. A plan from a program has no file: all is written."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan

@@ -1,6 +1,6 @@
 """The good master's policy: when a command, a poll and a probe have their turn.
 
-The simulated master goes by it and the budget counts with it, so each number stands here and nowhere else. The numbers
+The simulated master and the budget both use it, so each number stands here and nowhere else. The numbers
 are busim's own choice.
 """
 
@@ -13,10 +13,10 @@ from dataclasses import dataclass
 class MasterPolicy:
     """Times in ns.
 
-    `commands_in_a_row`: commands that go before a poll that is due gets its turn. A camera counts as offline after
+    `commands_in_a_row`: most commands before a due poll gets its turn. A camera counts as offline after
     `failures` failed attempts in a row over at least `failing_for`. It is then probed: first after `first_pause`, then
-    after pauses that double up to `longest_pause`. `longest_drain`: a line that does not get quiet after a failure is
-    asked again after this time.
+    after pauses that double up to `longest_pause`. `longest_drain`: longest wait for a quiet line after a
+    failure; then the master asks again.
     """
 
     commands_in_a_row: int = 4
@@ -27,7 +27,7 @@ class MasterPolicy:
     longest_drain: int = 250_000_000
 
     def next_pause(self, pause: int) -> int:
-        """ns from a failed probe to the next one, after a pause of `pause` ns before it."""
+        """The pause in ns after a failed probe, if the pause before it was `pause` ns."""
         return min(2 * pause, self.longest_pause)
 
     @property
@@ -39,4 +39,4 @@ class MasterPolicy:
         return count
 
 
-POLICY = MasterPolicy()  # where a plan says nothing else
+POLICY = MasterPolicy()  # the default

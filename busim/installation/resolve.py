@@ -1,7 +1,7 @@
-"""From a plan to the installation that it describes, with everything that cannot be resolved told at once.
+"""Resolves a plan to the installation that it describes, and reports all unresolved names at once.
 
-The plan's reader knows neither protocols nor what cameras can do, so only here can be seen whether a name means
-anything. Every command resolves first, so what one of them refuses all of them refuse, in the same words.
+The reader of plans knows neither protocols nor models, so names are looked up here. Every command resolves first, so
+all commands refuse the same plans, with the same diagnostics.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter,
 from busim.installation.unresolved import Named, unresolved
 from busim.plan import DriverPlan, LinePlan, PanelPlan, Place, Plan
 
-_MOST = 500  # findings; listing more would help nobody
+_MOST = 500  # findings; a longer list would not help
 
 
 def resolve(plan: Plan | Installation) -> Installation:
-    """The installation of a plan; one that is resolved already comes back as it is.
+    """The installation of a plan; an installation comes back unchanged.
 
-    Raises Findings: every protocol, model, bus ID, value and control that the plan names and that there is not.
+    Raises Findings for every protocol, model, bus ID, value and control in the plan that cannot be resolved.
     """
     installation = outline(plan)
     if installation.findings:
@@ -32,13 +32,13 @@ def resolve(plan: Plan | Installation) -> Installation:
 
 
 def outline(plan: Plan | Installation) -> Installation:
-    """The installation as far as it can be resolved, and as `findings` what cannot. Raises nothing but Defect."""
+    """The installation as far as it can be resolved, with the rest as `findings`. Raises nothing but Defect."""
     return plan if isinstance(plan, Installation) else _Resolver(plan).installation()
 
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
-    """Where a camera or converter is: its line and its position there."""
+    """The place of a camera or converter: its line and its position there."""
 
     line: LinePlan
     place: Place
@@ -94,7 +94,7 @@ class _Resolver:
         for index, camera in enumerate(self._plan.cameras):
             at = self._stands.get(("camera", camera.name))
             if at is None:
-                continue  # no plan that is read has such a camera; one that a split could not place has
+                continue  # only a split that could not place a camera leaves one without a line
             known, spoken = self._named.model(camera.model), self._named.spoken(camera.model, at.line.protocol)
             yield (
                 camera.name,
@@ -136,7 +136,7 @@ class _Resolver:
         return self._masters.get(place.name) if place.kind == "master" else None
 
     def _askers(self, line: LinePlan, cameras: tuple[ResolvedCamera, ...]) -> Iterator[Asker]:
-        """Master by master in the plan's order: itself, and then through its converters."""
+        """Masters in the order of the plan; each one directly on the line first, then through its converters."""
         own = {place.name: place.metres for place in line.order if place.kind == "master"}
         protocol = self._named.protocol(line.protocol)
         for one in self._masters.values():
@@ -158,7 +158,7 @@ class _Resolver:
     # -- panels -----------------------------------------------------------------------------------------------
 
     def _panel(self, index: int, panel: PanelPlan, asked: list[ResolvedCamera]) -> ResolvedPanel:
-        """Its commands, those that there are: why another is none is a finding."""
+        """The panel with its valid commands; each invalid one has a finding."""
         rate = panel.moves / max(1, len(panel.cameras) * len(panel.controls))
         reached = {camera.name for camera in asked}
         commands = []

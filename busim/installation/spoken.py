@@ -1,4 +1,4 @@
-"""A camera model under the protocol of a line: its keys, and the words by which a plan means its parameters."""
+"""A camera model under the protocol of a line: its keys, and the words of a plan for its parameters."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from busim.protocols import BusProtocol, Request
 class Run(NamedTuple):
     """Neighbouring keys of one poll group, read in one exchange: `size` keys from `first` on.
 
-    `work`: its name in trace and figures: that of the group, with the first key behind it in every further run of the
-    group. `value`: name of the first parameter. `hole`: number of keys between the run before it and this one, where
-    all of them could be read as well; else 0. `every`: ns between two polls, 0 for as often as the line allows.
+    `work`: its name in trace and figures: the name of the group, from its second run on followed by the first key.
+    `value`: name of the first parameter. `hole`: number of keys between the previous run and this one if all of them
+    are readable, else 0. `every`: poll interval in ns, 0: as often as the line allows.
     """
 
     group: str
@@ -39,12 +39,12 @@ class Spoken:
 
     @cached_property
     def keys(self) -> Mapping[str, int]:
-        """Name of a parameter to its key, for those that the protocol carries."""
+        """Parameter name -> key, for the parameters that the protocol carries."""
         return self.model.keys[self.protocol.name]
 
     @cached_property
     def words(self) -> Mapping[str, str]:
-        """Every word by which a plan can mean a parameter of the model, to its name."""
+        """Word in a plan -> name of the parameter of the model."""
         return self.model.words
 
     @cached_property
@@ -53,11 +53,11 @@ class Spoken:
         return {one.name: one for one in self.model.parameters}
 
     def called(self, word: str) -> str:
-        """The name of the parameter that a word means; a word that means none comes back as it is."""
+        """The name of the parameter that a word means; an unknown word comes back unchanged."""
         return self.words.get(word, word)
 
     def carries(self, word: str) -> bool:
-        """Whether this word means a parameter that the protocol has a key for."""
+        """Whether the protocol has a key for the parameter that this word means."""
         return self.called(word) in self.keys
 
     @cached_property
@@ -67,7 +67,7 @@ class Spoken:
 
     @cached_property
     def controls(self) -> Mapping[str, Parameter]:
-        """The words for parameters that can be set, each with its parameter."""
+        """Word -> parameter, for the parameters that can be set."""
         named = {word: self.parameters[self.words[word]] for word in self.carried}
         return {word: one for word, one in named.items() if one.writable}
 
@@ -77,12 +77,12 @@ class Spoken:
 
     @cached_property
     def writable_runs(self) -> tuple[int, ...]:
-        """The length of each run of neighbouring keys that can be written."""
+        """The length of each run of neighbouring writable keys."""
         keys = [self.keys[one.name] for one in self.model.parameters if one.writable and one.name in self.keys]
         return tuple(size for _, size in runs(keys, self.protocol.most_values))
 
     def reads(self, groups: tuple[PollGroup, ...]) -> Iterator[Run]:
-        """What a master with these groups reads of a camera of this model: values that it has not are left out."""
+        """The runs that a master with these groups reads from a camera of this model, without values that it lacks."""
         keys, names = self.keys, {key: name for name, key in self.keys.items()}
         for group in groups:
             end = 0
@@ -91,6 +91,6 @@ class Spoken:
                 between = range(end, first) if place else range(0)
                 hole = len(between) if all(key in names for key in between) else 0
                 end = first + size
-                # What brings other values is another poll: each value is read once in a round, not in each exchange.
+                # A run with other values is another poll: each value is read once per round, not once per exchange.
                 work = f"{group.name} from {first}" if place else group.name
                 yield Run(group.name, work, names[first], first, size, hole, group.every)

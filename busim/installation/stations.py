@@ -1,4 +1,4 @@
-"""What stands on a line, each with its place in the plan and the values that apply to it."""
+"""The stations of a line, each with its place in the plan and its effective values."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from busim.installation.spoken import Spoken
 from busim.plan import CameraPlan, ConverterPlan, DriverPlan, MasterPlan, Place
 from busim.plan.models import Model
 
-_UNIT_LOAD, _UNPOWERED = 0.125, "passes"  # of a camera whose model is not there: a finding says so
+_UNIT_LOAD, _UNPOWERED = 0.125, "passes"  # of a camera with an unknown model, which has a finding
 
 
 @dataclass(frozen=True, slots=True)
 class Port:
-    """A serial port with the values that apply: those of its own driver, or its line's."""
+    """A serial port with its effective values: from its own driver, else from its line."""
 
     baud: Fraction
     format: CharFormat
@@ -27,8 +27,8 @@ class Port:
 class ResolvedCamera:
     """A camera on its line. `field`: its path in the plan (`cameras[3]`); `metres` from the first position.
 
-    `known`: its model, and `spoken`: that model under the line's protocol. Each is None where it cannot be had; in an
-    installation that `resolve` gave, neither is.
+    `known`: its model, and `spoken`: that model under the line's protocol. Each is None if not found, and
+    never None in a result of `resolve`.
     """
 
     field: str
@@ -47,7 +47,7 @@ class ResolvedCamera:
     def speaks(self) -> Spoken:
         """Its model under the line's protocol."""
         if self.spoken is None:
-            raise Defect(f"camera {self.name!r} was used, and its model or protocol is not known")
+            raise Defect(f"camera {self.name!r} was used although its model or protocol is unknown")
         return self.spoken
 
     @property
@@ -57,25 +57,25 @@ class ResolvedCamera:
 
     @property
     def factory_id(self) -> int | None:
-        """Its bus ID as delivered: as written, or its model's; None where neither is known."""
+        """Its bus ID as delivered: from the plan or its model; None if neither has it."""
         if self.camera.factory_id is not None:
             return self.camera.factory_id
         return None if self.known is None else self.known.bus.factory_id
 
     @property
     def unpowered(self) -> str:
-        """What it does to the pair without supply: passes, loads or cuts."""
+        """Its effect on the pair without supply: passes, loads or cuts."""
         return self.camera.unpowered or (_UNPOWERED if self.known is None else self.known.bus.unpowered)
 
     @property
     def unit_load(self) -> float:
-        """The part of a standard receiver that it is."""
+        """Its load on the line, in unit loads."""
         return self.camera.unit_load or (_UNIT_LOAD if self.known is None else self.known.bus.unit_load)
 
 
 @dataclass(frozen=True, slots=True)
 class ResolvedConverter:
-    """A converter. `line`, `metres` and `port` are None where it stands on no line."""
+    """A converter. `line`, `metres` and `port` are None if it is on no line."""
 
     field: str
     converter: ConverterPlan
@@ -90,7 +90,7 @@ class ResolvedConverter:
 
 @dataclass(frozen=True, slots=True)
 class ResolvedMaster:
-    """A master as the plan has it. An `Asker` is what it is on one line."""
+    """A master as in the plan. An `Asker` is a master on one line."""
 
     field: str
     master: MasterPlan

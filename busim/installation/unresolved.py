@@ -1,4 +1,4 @@
-"""What a plan names and that there is not: protocols, models, bus IDs, polled values, controls, figures it expects.
+"""Names in a plan that cannot be resolved: protocols, models, bus IDs, polled values, controls, expected figures.
 
 The code of each finding about stations is the identifier of the rule that explains it (`busim explain unknown-model`).
 """
@@ -19,13 +19,13 @@ from busim.plan.models import find as find_model
 from busim.protocols import BusProtocol, find, has_id, spoken
 from busim.recording.expectations import wrong
 
-_LISTED = 4  # cameras named in one sentence
+_LISTED = 4  # most cameras named in one sentence
 
 
 @dataclass
 class Named:
-    """Protocols and models by the words of the plan, each looked up once. None where there is none: `troubles` says
-    why, by kind and word."""
+    """Protocols and models by their names in the plan, each looked up once. None if not found: `troubles` has the
+    reason, by kind and name."""
 
     plan: Plan
     troubles: dict[tuple[str, ...], UserError] = field(default_factory=dict)
@@ -69,7 +69,7 @@ class Named:
 def unresolved(
     named: Named, cameras: Mapping[str, ResolvedCamera], asked: Mapping[str, list[ResolvedCamera]]
 ) -> Iterator[Finding]:
-    """Every name of a plan without a meaning. `cameras` by name; `asked`: those that each master asks."""
+    """A finding for each name that cannot be resolved. `cameras` by name; `asked`: master -> cameras that it asks."""
     return _Search(named, cameras, asked).findings()
 
 
@@ -79,7 +79,7 @@ class _Search:
     ) -> None:
         self._plan, self._named = named.plan, named
         self._cameras, self._asked = cameras, asked
-        self._told: set[int] = set()  # errors of files, each told once
+        self._told: set[int] = set()  # errors of files, each reported once
 
     def findings(self) -> Iterator[Finding]:
         for index, line in enumerate(self._plan.lines):
@@ -103,10 +103,10 @@ class _Search:
             yield from wrong(self._plan)
 
     def _of_file(self, field: str, code: str, error: UserError) -> Iterator[Finding]:
-        """A mistake in the plan at its place there; those in a file that the plan names at theirs, and once."""
+        """A mistake in the plan at its place; mistakes in a file beside the plan at their places in it, once."""
         if not isinstance(error, Findings):
             yield self._at(field, code, error)
-        elif error.line is None:  # the file itself is not to be had
+        elif error.line is None:  # the file itself cannot be read
             what = f"{error.findings[0].what}: {error.file}"
             expected = "the name of a file beside the plan"
             yield self._at(field, code, UserError(what, found=error.found, expected=expected, mend=error.mend))
@@ -135,7 +135,7 @@ class _Search:
             yield self._at(f"{one.field}.model", "model-lacks-protocol", trouble)
 
     def _polled(self, field: str, master: str, values: tuple[str, ...]) -> Iterator[Finding]:
-        """A value that only some of the cameras have is read from those; one that none has is a mistake."""
+        """A value of only some cameras is polled from those; a value of no camera is a mistake."""
         cameras = [one.spoken for one in self._asked[master]]
         if not cameras or any(one is None for one in cameras):
             return
@@ -153,7 +153,7 @@ class _Search:
                 problem = UserError(
                     f"panel {panel.name!r} moves camera {name!r}, which master {panel.master!r} does not reach",
                     expected="a camera on a line of this master",
-                    mend="drop the camera here, or add it to the master",
+                    mend="delete the camera here, or add it to the master",
                 )
                 yield self._at(f"panels[{index}].cameras[{place}]", "out-of-reach", problem)
         known = ((name, self._cameras.get(name)) for name in panel.cameras)
@@ -165,7 +165,7 @@ class _Search:
 
 
 def _no_control(control: str, without: Mapping[str, Spoken]) -> tuple[str, UserError]:
-    """Why a control cannot be moved in these cameras: they lack it, or it can only be read there."""
+    """The reason why a control cannot be moved in these cameras: they lack it, or it is read-only."""
     lacking = {name: one for name, one in without.items() if not one.carries(control)}
     names = list(lacking or without)
     listed = ", ".join(repr(name) for name in names[:_LISTED])
@@ -175,7 +175,7 @@ def _no_control(control: str, without: Mapping[str, Spoken]) -> tuple[str, UserE
     )
     if lacking:
         return "control-camera-lacks", problem
-    problem.mend = "this can only be read: name one of these"
+    problem.mend = "this value is read-only: name one of these"
     return "control-cannot-be-set", problem
 
 

@@ -1,13 +1,13 @@
-"""Which level wins on a pair where drivers disagree. One rule for the line and for whatever draws it from records.
+"""The level that wins on a pair when drivers disagree. The simulated line and the drawing of records share this rule.
 
-RS-485 leaves it open: two drivers that fight give a level between the thresholds, and what a receiver makes of it
+RS-485 leaves it open: two drivers that fight give a level between the thresholds. The value that a receiver reads then
 depends on the parts and the cable (common practice, no source). So it is a parameter:
 
 - `space-wins`: space, whatever the other drivers do.
-- `nearer-wins`: the level of the driver nearest to the receiver; space where several are equally near.
-- `random`: a fight is a set of drivers, each with the level that it has driven since an instant of its own. One coin
-  decides it, keyed by just that. So a fight has one outcome wherever on the cable these levels meet; another one begins
-  with the next edge of any of the drivers. Receivers a metre apart see the same fights, 5 ns earlier or later.
+- `nearer-wins`: the level of the driver nearest to the receiver; space if several are equally near.
+- `random`: a fight is a set of drivers, each with its level and the instant at which it took that level. One coin,
+  keyed by these facts, decides the fight. So its outcome is the same everywhere on the cable. The next edge of any of
+  the drivers starts a new fight. Receivers a metre apart see the same fights, 5 ns earlier or later.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ _MASK = (1 << 64) - 1
 
 
 class Driven(NamedTuple):
-    """What one driver does to the pair at a receiver. `number`: its station along the line; `level`: 1 mark, 0 space;
-    `since`: when its driver took it (ns, at the driver); `delay`: from there to the receiver (ns).
+    """The level of one driver at a receiver. `number`: its station along the line; `level`: 1 mark, 0 space;
+    `since`: instant at which the driver took it (ns, at the driver); `delay`: from there to the receiver (ns).
     """
 
     number: int
@@ -31,7 +31,7 @@ class Driven(NamedTuple):
 
 
 def winner(contention: str, key: int, drivers: Collection[Driven]) -> int:
-    """The level of the pair where these drivers, of which there is at least one, drive it. `key`: the line's coin."""
+    """The level of the pair under these drivers, at least one. `key`: the coin of the line."""
     levels = {driver.level for driver in drivers}
     if len(levels) == 1:
         return levels.pop()
@@ -45,10 +45,10 @@ def winner(contention: str, key: int, drivers: Collection[Driven]) -> int:
 
 
 def coin(key: int, *facts: int) -> int:
-    """0 or 1 for these facts, in every run and however often it is asked (SplitMix64's finaliser over key and facts).
+    """0 or 1, a pure function of key and facts (SplitMix64's finaliser over both).
 
-    Several receivers look at the same fought-over level in an order that depends on the path taken: a draw from a
-    random stream would give each of them another line.
+    Several receivers look at one contended level, in an order that depends on the path taken. Draws from a random
+    stream would give them different levels.
     """
     z = key
     for fact in facts:

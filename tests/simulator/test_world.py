@@ -123,7 +123,7 @@ panels:
 """
 
 
-READ_ONLY = "this can only be read: name one of these"
+READ_ONLY = "this value is read-only: name one of these"
 
 
 def _place(text: str, word: str) -> tuple[int, int]:

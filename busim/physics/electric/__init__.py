@@ -1,10 +1,10 @@
-"""Electric: what a cable does to signals and to supplies, as pure functions of numbers. It knows no plan.
+"""Electric: effects of a cable on signals and supplies, as pure functions of numbers, without a plan.
 
-Lengths are metres, the rest V, A, W, ohm where a docstring does not say otherwise. Every formula and figure names its
-source; where two published figures differ, both are here (`Published`), and nobody averages them. Public functions
-raise UserError where a number has no meaning (a resistance below 0), and nothing else.
+Lengths are metres, other units V, A, W and ohm unless a docstring names another. Every formula and figure names its
+source. Where two published figures differ, both are here (`Published`), never their average. Public functions raise
+UserError for a number without a meaning (a resistance below 0), and nothing else.
 
-Caution: what comes out finds mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a
+Caution: the results find mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a
 licensed electrician.
 """
 

@@ -1,7 +1,7 @@
-"""Fail-safe bias: resistors that pull A up and B down, so that a pair nobody drives still reads as idle.
+"""Fail-safe bias: resistors that pull A up and B down, so that an undriven pair still reads as idle.
 
-Between them lie the terminators, and every receiver loads both wires to earth with its input resistance. What is left
-between A and B must be more than a receiver's threshold, everywhere on the cable: the network is solved as planned.
+The terminators lie between A and B, and every receiver loads both wires to earth with its input resistance. The voltage
+between A and B must exceed the threshold of a receiver everywhere on the cable. The network is solved as planned.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from busim.physics.electric.pair import MOST_UNIT_LOADS, UNIT_LOAD_OHMS
 
 _Numbers = npt.NDArray[np.float64]
 
-_NO_CABLE = 1e-6  # ohm: less than any joint; positions so near to each other are one
+_NO_CABLE = 1e-6  # ohm: less than any joint; positions this close are one node
 
-# ohm: what a driver must be able to drive with 1.5 V; TIA/EIA-485-A via ADI AN-960 (from memory)
+# ohm: the load that a driver must drive with 1.5 V; TIA/EIA-485-A via ADI AN-960 (from memory)
 LEAST_DRIVER_LOAD = 54.0
 
 
@@ -34,7 +34,7 @@ class Bias:
 
 @dataclass(frozen=True, slots=True)
 class Hung:
-    """What hangs on the pair at one position. `terminators` in ohms: only those that carry a steady current, so none
+    """The loads on the pair at one position. `terminators` in ohms: only those that carry a steady current, so none
     with a capacitor in series."""
 
     biases: tuple[Bias, ...] = ()
@@ -56,17 +56,17 @@ def bias_resistor(volts: float, undriven_volts: float, impedance: float) -> floa
 def bias_divider(volts: float, ohms: float, undriven_volts: float) -> float:
     """The largest bias resistor on each side that leaves this voltage over `ohms`, ohm: ohms (V/Vab - 1) / 2.
 
-    Derived: a divider without unit loads. Raises UserError, also where the supply has no more than is to be left.
+    Derived: a divider without unit loads. Raises UserError, also if `volts` does not exceed `undriven_volts`.
     """
     ratio = positive(volts, "supply voltage") / positive(undriven_volts, "undriven voltage")
     return positive(ohms, "resistance") * positive(ratio - 1, "voltage to spare") / 2
 
 
 def driver_load(hung: Sequence[Hung]) -> float:
-    """What a driver has to drive between A and B, ohm: terminators, biases (both resistors in a row) and unit loads.
+    """The load of a driver between A and B, ohm: terminators, biases (both resistors in series) and unit loads.
 
-    A cable without resistance, which is the harder case. Infinite where nothing hangs there. Derived; a driver is
-    good for 54 ohm (`LEAST_DRIVER_LOAD`). Raises UserError.
+    The cable counts without resistance, the worst case. Infinite without any load. Derived; a driver can drive
+    54 ohm (`LEAST_DRIVER_LOAD`). Raises UserError.
     """
     siemens = sum(
         sum(1 / positive(ohms, "terminator") for ohms in at.terminators)
@@ -78,15 +78,17 @@ def driver_load(hung: Sequence[Hung]) -> float:
 
 
 def undriven(hung: Sequence[Hung], loops: Sequence[float]) -> tuple[float, ...]:
-    """Voltage between A and B at every position while nobody drives, V.
+    """Voltage between A and B at every position of the undriven pair, V.
 
     `loops`: ohms there and back from each position to the next, one fewer than positions. The nodes A and B of every
     position are solved together (Kirchhoff's current law); positions without cable between them are one. Without any
-    bias all of it is 0. Raises UserError.
+    bias all voltages are 0. Raises UserError.
     """
     if len(loops) != max(len(hung) - 1, 0):
         raise UserError(
-            "not one cable between each two positions", found=f"{len(loops)}", expected=f"{max(len(hung) - 1, 0)}"
+            "the number of cables does not fit the number of positions",
+            found=f"{len(loops)}",
+            expected=f"{max(len(hung) - 1, 0)}",
         )
     if not any(at.biases for at in hung):
         return (0.0,) * len(hung)

@@ -1,11 +1,11 @@
-"""Supply over a cable: loads that take the same power however low the voltage is.
+"""Supply over a cable: loads that take the same power at any voltage.
 
-A camera's regulator takes more current when its voltage falls, so the drop feeds itself. Up to a limit the voltage
-finds a place to stay; above it there is none: the voltage collapses, the camera starts, stops, starts. So there is not
-always a solution, and where there is none that is the answer (`Collapse`).
+A camera's regulator draws more current when its voltage falls, which increases the drop. Up to a limit there is a
+stable voltage. Above it the voltage collapses: the camera starts, stops and starts again. So there is not always a
+solution, and `Collapse` is the answer then.
 
 One load has a closed form. For several along a cable, with T(V)_k = V0 - sum over j of R_kj P_j / V_j (R_kj the
-resistance that the ways to k and j share), a solution is a fixed point V = T(V). T rises with V and is concave where
+resistance that the paths to k and j share), a solution is a fixed point V = T(V). T rises with V and is concave where
 V > 0. Newton's method for F(V) = V - T(V) is begun at V0 everywhere, which lies above every solution:
 
 - While the Jacobian J = I - T'(V) is a nonsingular M-matrix, a step keeps at or above every solution (F is convex, the
@@ -36,14 +36,14 @@ from busim.physics.electric.bounds import not_negative, positive
 
 _Numbers = npt.NDArray[np.float64]
 
-_MOST_STEPS = 200  # quadratic, and halving the distance in the worst case, at the limit: 60 are plenty
+_MOST_STEPS = 200  # convergence is quadratic, and halves the distance at the limit: 60 steps are plenty
 _CLOSE = 1e-13  # of the supply voltage
 _HALVINGS = 30
 
 
 @dataclass(frozen=True, slots=True)
 class Drop:
-    """One load behind a cable: A, V at the load, W out of the source, W lost in the cable."""
+    """One load behind a cable: current, voltage at the load, power from the source, power lost in the cable."""
 
     amperes: float
     volts: float
@@ -56,7 +56,7 @@ class Drop:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """Loads along a cable: V at each, A in the cable before each (so the first is what the source gives)."""
+    """Loads along a cable: V at each, A in the cable before each (the first is the current of the source)."""
 
     source_volts: float
     volts: tuple[float, ...]
@@ -73,7 +73,7 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class Collapse:
-    """There is no voltage at which the loads could stay. `share`: the part of every load's power that could be fed."""
+    """The loads have no stable voltage. `share`: the share of every load's power that the cable can carry."""
 
     share: float
 
@@ -81,7 +81,7 @@ class Collapse:
 def drop(volts: float, ohms: float, watts: float) -> Drop | Collapse:
     """One load of constant power: V at the load = (V + sqrt(V^2 - 4 R P)) / 2.
 
-    From V_load = V - R P / V_load, the higher of the two roots. Figures it is held to: IEEE 802.3af and 802.3at
+    From V_load = V - R P / V_load, the higher of the two roots. Tests check it against IEEE 802.3af and 802.3at
     (power second-hand; loop resistance from memory). Raises UserError.
     """
     limit = most_power(volts, ohms)
@@ -93,7 +93,7 @@ def drop(volts: float, ohms: float, watts: float) -> Drop | Collapse:
 
 
 def most_power(volts: float, ohms: float) -> float:
-    """The most power that a load can have behind a cable, W: V^2 / 4R, at half the voltage. Infinite without cable.
+    """The highest power of a load behind a cable, W: V^2 / 4R, at half the voltage. Infinite without a cable.
 
     Derived. Raises UserError.
     """
@@ -102,10 +102,10 @@ def most_power(volts: float, ohms: float) -> float:
 
 
 def chain(volts: float, loops: Sequence[float], watts: Sequence[float]) -> Chain | Collapse:
-    """The voltages along a daisy chain of loads of constant power, or Collapse where there are none.
+    """The voltages along a daisy chain of loads of constant power, or Collapse if there is no solution.
 
-    `loops`: ohms there and back from the source to the first load, from that to the second, and so on; `watts`: what
-    each load takes. The module's head says why the answer is right either way. Raises UserError.
+    `loops`: ohms there and back from the source to the first load, from that to the second, and so on; `watts`: power
+    of each load. The head of the module proves the answer. Raises UserError.
     """
     found = branches(volts, 0.0, [(loops, watts)])
     return found if isinstance(found, Collapse) else found[0]
@@ -116,7 +116,7 @@ def branches(
 ) -> tuple[Chain, ...] | Collapse:
     """Several daisy chains from the end of one cable of `trunk` ohms there and back, each (loops, watts) as in `chain`.
 
-    The chains' `source_volts` is the voltage at that end. Collapse where there is no solution for all together. Raises
+    The chains' `source_volts` is the voltage at that end. Collapse if there is no solution for all together. Raises
     UserError.
     """
     positive(volts, "supply voltage")
@@ -125,7 +125,11 @@ def branches(
     ends = [0]
     for loops, watts in chains:
         if len(loops) != len(watts):
-            raise UserError("not one cable to each load", found=f"{len(loops)} cables", expected=f"{len(watts)}")
+            raise UserError(
+                "the number of cables does not fit the number of loads",
+                found=f"{len(loops)} cables",
+                expected=f"{len(watts)}",
+            )
         ways = np.cumsum([not_negative(ohms, "resistance") for ohms in loops])
         part = slice(ends[-1], ends[-1] + len(watts))
         shared[part, part] += np.minimum.outer(ways, ways)
@@ -143,7 +147,7 @@ def _chain(volts: float, at: _Numbers, drawn: _Numbers) -> Chain:
 
 
 def _settled(volts: float, shared: _Numbers, power: _Numbers) -> _Numbers | None:
-    """The highest solution, or None where there is none."""
+    """The highest solution, or None."""
     if not len(power):
         return np.zeros(0)
     at: _Numbers = np.full(len(power), volts)
@@ -162,7 +166,7 @@ def _settled(volts: float, shared: _Numbers, power: _Numbers) -> _Numbers | None
             return None
         if abs(step).max() <= _CLOSE * volts:
             return at
-    return None  # it still falls: at the limit itself, where the least more is too much
+    return None  # no convergence: the loads are exactly at the limit
 
 
 def _share(volts: float, shared: _Numbers, power: _Numbers) -> float:

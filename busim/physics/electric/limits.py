@@ -1,4 +1,4 @@
-"""Figures for supplies that others have fixed: classes of power over Ethernet, and advice on voltage drop."""
+"""Published limits for supplies: classes of power over Ethernet, and advice on voltage drop."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from busim.physics.electric.bounds import Published
 
 @dataclass(frozen=True, slots=True)
 class PoeClass:
-    """A class of power over Ethernet: W that the source grants, W that are left for the device at the cable's end."""
+    """A class of power over Ethernet: W at the source, W for the device at the end of the cable."""
 
     source_watts: float
     device_watts: float
@@ -30,22 +30,22 @@ POE = {
 
 
 def poe_class(number: int) -> PoeClass:
-    """The class of this number, 0 to 8; 0 is granted what class 3 is (IEEE 802.3af, from memory). Raises UserError."""
+    """The class of this number, 0 to 8; 0 gets the power of class 3 (IEEE 802.3af, from memory). Raises UserError."""
     found = POE.get(number or 3)
     if found is None:
         raise UserError("there is no such PoE class", found=str(number), expected="0 to 8")
     return found
 
 
-# Parts of the supply voltage: advice, not a rule; the local code decides.
+# Shares of the supply voltage: advice, not a rule; the local code decides.
 BRANCH_DROP = Published(0.03, "NEC 210.19(A), informational note: 3 % on a branch")
 WHOLE_DROP = Published(0.05, "NEC 210.19(A), informational note: 5 % in all")
 
 
 def drop_advice(part: float) -> Published | None:
-    """The advice that a voltage drop of this part of the supply voltage goes beyond: 5 % in all before 3 % on a branch.
+    """The advice that this voltage drop exceeds: 5 % in all before 3 % on a branch. None if it keeps both.
 
-    None where it keeps to both. NEC 210.19(A), informational note.
+    `part`: share of the supply voltage. NEC 210.19(A), informational note.
     """
     if part > WHOLE_DROP.value:
         return WHOLE_DROP

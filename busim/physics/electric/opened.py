@@ -1,6 +1,6 @@
-"""What is lost when a daisy chain is opened at a station: unplugged, or left without its supply.
+"""The loss when a daisy chain is opened at a station that is unplugged or has no supply.
 
-A daisy chain goes through its stations. Whether it still does when one of them is dead depends on how that is made:
+A daisy chain goes through its stations. The effect of a dead station depends on its design:
 it passes the pair through (the connectors are wired to each other), loads it (its dead input pulls the pair down), or
 cuts it (the pair goes through a relay or through circuits). Common practice, no source.
 """
@@ -18,7 +18,7 @@ Opening = Literal["unplugged", "passes", "loads", "cuts"]
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """A station in the order of the cable. `asks`: a master, or a converter that masters reach the line through."""
+    """A station in the order of the cable. `asks`: a master, or a converter of a master."""
 
     name: str
     asks: bool = False
@@ -26,10 +26,10 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """What an opened chain costs. `unreached`: stations that nobody can ask any more, in order, without the opened one.
+    """The loss in an opened chain. `unreached`: other stations that no master can ask any more, in order.
 
     `open_ends`: the parts of the cable that stay in use lose a terminator and reflect. `disturbed`: the whole line is
-    loaded and may fail. `split`: masters on both sides are on lines of their own now.
+    loaded and may fail. `split`: there are masters on both sides, each on a line of its own.
     """
 
     unreached: tuple[str, ...] = ()
@@ -39,10 +39,10 @@ class Loss:
 
 
 def lost(stands: Sequence[Stand], at: int, opening: Opening) -> Loss:
-    """What is lost when the station at index `at` is opened that way.
+    """The loss when the station at index `at` opens the chain.
 
-    Unplugged: both cables are pulled off and not joined, which cuts as a dead station does that cuts. At an end of
-    the cable nothing lies behind. Raises UserError.
+    Unplugged: both cables are pulled and not joined, which has the effect of `cuts`. At an end of the cable no other
+    station is lost. Raises UserError.
     """
     if not 0 <= at < len(stands):
         raise UserError("no station at this position", found=f"{at}", expected=f"0 to {len(stands) - 1}")

@@ -1,4 +1,4 @@
-"""The pair that carries the signal: who may hang on it, how far it reaches, what its ends and stubs must be.
+"""The signal pair: how many stations it carries, how long it can be, and the limits of its ends and stubs.
 
 Sources: TIA/EIA-485-A as quoted by TI SLLA272 ("The RS-485 Design Guide") and ADI AN-960; MODBUS over Serial Line
 V1.02; for the whole of it TIA TSB-89-A, the application guidelines (from memory).
@@ -18,7 +18,7 @@ TERMINATORS = 2  # one at each end: TI SLLA272 sec. 6, AN-960, MODBUS V1.02, 3.4
 
 UNIT_LOAD_OHMS = 12_000.0  # at least, for one unit load: TIA/EIA-485-A via TI SLLA272 and ADI AN-960 table 1
 MOST_UNIT_LOADS = 32.0  # the same
-# What a fail-safe bias leaves of the 32, in unit loads: two published figures, which do not agree.
+# Unit loads that a fail-safe bias leaves of the 32: two published figures that do not agree.
 BESIDE_BIAS = (
     Published(12.0, "TI SLLA272 sec. 8: a bias costs up to 20 unit loads"),
     Published(28.0, "MODBUS over Serial Line V1.02, 3.4.6: a bias costs 4 unit loads"),
@@ -27,7 +27,7 @@ BESIDE_BIAS = (
 THRESHOLD = 0.2  # V either way: ADI AN-960 table 3
 FAIL_SAFE_THRESHOLD = -0.03  # V: from here up a true fail-safe receiver reads 1 (-200 to -30 mV): ADI AN-960 table 3
 
-# m bit/s: how long a line may be at a bit rate, two published figures, which do not agree.
+# m bit/s: limit of length times bit rate, two published figures that do not agree.
 WIDELY_QUOTED = Published(1e8, "widely quoted; agrees with 4000 ft at 100 kbit/s and 40 ft at 10 Mbit/s in TI SLLA272")
 CAUTIOUS = Published(1e7, "TI SLLA272 sec. 9")
 LONGEST = Published(1200.0, "TIA/EIA-485-A (4000 ft), via TI SLLA272 sec. 9")
@@ -40,7 +40,7 @@ _TAP = 40.0  # m, shared by the ports of one tap: the same
 
 
 def devices(unit_load: float, unit_loads: float = MOST_UNIT_LOADS) -> int:
-    """How many stations of this part of a unit load fit on a line: 32 of 1, 256 of 1/8.
+    """The number of stations with this unit load that fit on a line: 32 of 1, 256 of 1/8.
 
     TIA/EIA-485-A via TI SLLA272 and ADI AN-960 table 1. Raises UserError for no unit load.
     """
@@ -48,7 +48,7 @@ def devices(unit_load: float, unit_loads: float = MOST_UNIT_LOADS) -> int:
 
 
 def receiver_reads(volts: float, *, fail_safe: bool = False) -> int | None:
-    """What a receiver reads at this difference of A and B: 1, 0, or None where it may be either.
+    """The level that a receiver reads at this difference of A and B: 1, 0, or None if undefined.
 
     1 from +200 mV up, 0 from -200 mV down, undefined between; a true fail-safe part reads 1 from -30 mV up.
     ADI AN-960 table 3.
@@ -59,7 +59,7 @@ def receiver_reads(volts: float, *, fail_safe: bool = False) -> int | None:
 
 
 def reflection(ohms: float, impedance: float = IMPEDANCE) -> float:
-    """The part of a wave that an end reflects, (R - Z)/(R + Z): 0 where matched, 1 where open, -1 where shorted.
+    """The share of a wave that an end reflects, (R - Z)/(R + Z): 0 where matched, 1 where open, -1 where shorted.
 
     Any text on transmission lines; that an end should match: TI SLLA272 sec. 6. Infinite ohms are an open end.
     """
@@ -71,7 +71,7 @@ def reflection(ohms: float, impedance: float = IMPEDANCE) -> float:
 
 
 def stub_limit(rise_ns: float, velocity: float) -> float:
-    """The longest stub, m: (rise time / 10) x v x c. TI SLLA272 sec. 6. `velocity` is a part of the speed of light.
+    """The longest stub, m: (rise time / 10) x v x c. TI SLLA272 sec. 6. `velocity` is a share of the speed of light.
 
     Raises UserError.
     """
@@ -86,8 +86,8 @@ def derivation_limit(ports: int = 1) -> float:
 def longest(baud: float, product: Published, gauge: float = 24.0) -> float:
     """The longest line at this bit rate, m: product / baud, never over 1200 m; on AWG 26 and at up to 9600 Bd 1000 m.
 
-    TI SLLA272; MODBUS V1.02, 3.4.3, which gives its figure for 9600 Bd and AWG 26 or thicker (so a thinner wire
-    has no published figure; it is held to the same). `product` is WIDELY_QUOTED or CAUTIOUS. Raises UserError.
+    TI SLLA272; MODBUS V1.02, 3.4.3, which gives its figure for 9600 Bd and AWG 26 or thicker (thinner wire has no
+    published figure and gets the same limit). `product` is WIDELY_QUOTED or CAUTIOUS. Raises UserError.
     """
     reach = min(product.value / positive(baud, "bit rate"), LONGEST.value)
     return min(reach, THIN_LINE.value) if gauge >= THINNEST_LINE else reach
@@ -103,13 +103,13 @@ def loop_loss_db(loop_ohms: float, load_ohms: float) -> float:
 
 
 def propagation_ns(metres: float, velocity: float) -> float:
-    """How long a wave is under way, ns: metres / (v c). Derived. Raises UserError."""
+    """Propagation delay, ns: metres / (v c). Derived. Raises UserError."""
     return not_negative(metres, "length of a cable") * (1e9 / _speed(velocity))
 
 
 def _speed(velocity: float) -> float:
     if not 0 < velocity <= 1:
         raise UserError(
-            "not a velocity of a cable", found=f"{velocity:g}", expected="a part of the speed of light, over 0 up to 1"
+            "not a velocity of a cable", found=f"{velocity:g}", expected="a share of the speed of light, over 0 up to 1"
         )
     return velocity * LIGHT

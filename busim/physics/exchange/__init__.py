@@ -1,7 +1,7 @@
-"""Exchange: the time that one request with its reply takes, and what a master works out from it.
+"""Exchange: the time of one request with its reply, and the times that a master derives from it.
 
 Public: `exchange` to an `Exchange`, part by part (`PARTS`) in the cases `BEST`, `MEAN`, `WORST`; `packing`,
-`last_of`; `larger`; `runs`, `time_out` and `drain`, in which masters and budget agree. Everything takes numbers or
+`last_of`; `larger`; `runs`, `time_out` and `drain`, which masters and budget share. All functions take numbers or
 numpy arrays.
 """
 

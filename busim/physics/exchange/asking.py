@@ -1,7 +1,7 @@
-"""What every master works out before it asks: which values go together, how long to wait, when to ask again.
+"""Values that a master computes before it polls: keys per exchange, time-out, pause after a failure.
 
-The world's masters and the budget must agree on these to the nanosecond, so they stand here, once. The times take
-numbers or arrays; whole numbers give whole numbers.
+Simulated masters and the budget must agree on these to the nanosecond, so they are here, once. The functions of time
+take numbers or arrays; whole numbers give whole numbers.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ _MARGIN = 3_000_000  # ns added to every computed time-out, and a quarter of it 
 
 
 def runs(keys: Iterable[int], longest: int) -> list[tuple[int, int]]:
-    """Neighbouring keys as (first, count), each at most `longest` long: each is read in one exchange."""
+    """Runs of neighbouring keys as (first, count), each with at most `longest` keys. One exchange reads one run."""
     found: list[tuple[int, int]] = []
     for key in sorted(keys):
         if found and key == found[-1][0] + found[-1][1] and found[-1][1] < longest:
@@ -30,7 +30,7 @@ def time_out(wire: int, silence: int, turnaround: int, packing: int, latency: in
 @overload
 def time_out(wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers) -> Numbers: ...
 def time_out(wire: Numbers, silence: Numbers, turnaround: Numbers, packing: Numbers, latency: Numbers) -> Numbers:
-    """ns a master waits: wire time and latency of both ways, silence, slowest turnaround, packing, and a margin."""
+    """Time-out in ns: wire time, latency of both ways, silence, slowest turnaround, packing, and a margin."""
     return (wire + silence + turnaround + packing + 2 * latency) * 5 // 4 + _MARGIN
 
 
@@ -39,5 +39,5 @@ def drain(pause: int, packing: int, latency: int) -> int: ...
 @overload
 def drain(pause: Numbers, packing: Numbers, latency: Numbers) -> Numbers: ...
 def drain(pause: Numbers, packing: Numbers, latency: Numbers) -> Numbers:
-    """ns of quiet a master waits for after a failure, so that a late reply does not fall into the next exchange."""
+    """Silence in ns that a master waits for after a failure, so that a late reply cannot hit the next exchange."""
     return pause + packing + latency

@@ -1,8 +1,8 @@
-"""How long a reply takes across a network that keeps its packets in order, each of which takes a time of its own.
+"""Delay of a reply across a network that keeps packets in order, each with a random delay of its own.
 
-A converter that sends bytes on at once, or so many at a time, makes several packets of a reply. TCP hands them over in
-the order in which they were sent, so the last is not there before the slowest of those before it: on average the
-reply comes later than any one packet alone would, and less spread.
+A converter that forwards bytes at once, or a fixed number at a time, splits a reply into several packets. TCP delivers
+them in the order of sending, so the last one never arrives before the slowest packet ahead of it. On average the reply
+comes later than a single packet would, and with less spread.
 """
 
 from __future__ import annotations
@@ -22,12 +22,13 @@ _NODES, _WEIGHTS = (_NODES + 1) / 2, _WEIGHTS / 2
 def last_of(
     low: Numbers, high: Numbers, idle: Numbers, length: Numbers, characters: Numbers, character: Numbers
 ) -> tuple[Numbers, Numbers]:
-    """ns from the sending of the last packet of a reply until all of it is there: the mean, and the width of an even
-    spread that varies as much.
+    """Delay from the sending of the last packet of a reply to the arrival of the whole reply, ns: its mean, and the
+    width of a uniform distribution with the same variance.
 
-    Each packet takes from `low` to `high`, evenly. `idle`, `length`, `characters`, `character`: as in `packing`.
+    The delay of each packet is uniform from `low` to `high`. `idle`, `length`, `characters` and `character`
+    are as in `packing`.
     """
-    if isinstance(low + high + idle + length + characters + character, float):  # numbers, all of them
+    if isinstance(low + high + idle + length + characters + character, float):  # all of them are plain numbers
         return _last_of(low, high, idle, length, characters, character)  # type: ignore[arg-type]
     low, high, idle, length, characters, character = np.broadcast_arrays(
         *(np.asarray(one, dtype=float) for one in (low, high, idle, length, characters, character))
@@ -57,7 +58,7 @@ def _last_of(
 
 
 def _packets(idle: float, length: float, characters: float, character: float) -> tuple[float, float, float]:
-    """ns between two packets that are full, and between the last two; how many there are."""
+    """Time in ns between two full packets, time between the last two, and the number of packets."""
     if idle < character:
         return character, character, characters
     if not 0 < length < characters:
@@ -78,15 +79,15 @@ def _packets_of(idle: Array, length: Array, characters: Array, character: Array)
 
 @lru_cache(maxsize=4096)
 def _slowest(first: float, step: float, count: int) -> tuple[float, float]:
-    """Of draws from 0 to 1 that began earlier by 0, `first`, `first` + `step` ...: the mean of the last to come, and
-    the width of an even spread that varies as much."""
+    """Maximum of uniform draws from 0 to 1, shifted earlier by 0, `first`, `first` + `step` ...: its mean, and the
+    width of a uniform distribution with the same variance."""
     means, widths = _slowest_of(np.array([first]), np.array([step]), np.array([float(count)]))
     return float(means[0]), float(widths[0])
 
 
 def _slowest_of(first: Array, step: Array, count: Array) -> tuple[Array, Array]:
-    """`_slowest` over arrays. All are there at x with the product of the chances of each; the mean and mean square
-    of what is left of it, by Gauss and Legendre's quadrature (any text on numerical methods)."""
+    """`_slowest` over arrays. The distribution of the maximum is the product of all distributions; its mean and mean
+    square come from Gauss-Legendre quadrature of the complement (any text on numerical methods)."""
     there = np.broadcast_to(_NODES, (len(first), len(_NODES))).copy()
     for number in range(1, int(count.max())):
         before = first + (number - 1) * step

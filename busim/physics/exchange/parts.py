@@ -1,20 +1,20 @@
-"""The time one exchange takes, part by part.
+"""The time of one exchange, part by part.
 
-All of it is sums of a few times, so it is written once, over numbers or over arrays: the budget hands in one plan's
-tasks, a sweep hands in ten thousand plans. Times are ns (float), and a turnaround or latency is a pair of bounds, drawn
-evenly between them where a mean is asked for.
+It is a sum of a few times, written once for numbers and arrays: the budget passes the tasks of one plan, a sweep passes
+ten thousand plans. Times are ns (float). A turnaround or latency is a pair of bounds; for a mean it is uniform between
+them.
 
-    sent      the master lets go of the request
+    sent      the master sends the request
       | converter  network to line
       | request    lead, characters, along the cable
-      | silence    by which a camera knows that the request is whole: it reads the value here
+      | silence    ends the request for the camera, which reads the value here
       | turnaround
-      | reply      lead, characters, along the cable; behind a converter to the instant at which the last byte is there
-      | packing    the converter waits whether more comes
+      | reply      lead, characters, along the cable; behind a converter up to the last byte
+      | packing    the converter waits for more bytes
       | converter  line to network
     ended     the reply is whole at the master
-      | pause      that the master owes the line, or takes of its own
-    free      the next request may go
+      | pause      required by the protocol, or longer by choice of the master
+    free      the master may send the next request
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ PARTS = {
     "silence": "silence that ends the request",
     "turnaround": "the camera's turnaround",
     "reply": "reply, along the cable back",
-    "packing": "packing: the converter waits whether more comes",
+    "packing": "packing: the converter waits for more bytes",
     "converter": "converter and network, both ways",
     "pause": "the master's pause before the next request",
 }
@@ -38,10 +38,10 @@ BEST, MEAN, WORST = "best", "mean", "worst"
 
 
 class Exchange(NamedTuple):
-    """The parts of an answered exchange, ns. `latency_*` is one passage of two; everything else is as in `PARTS`.
+    """The parts of an answered exchange, ns. `latency_*` is one of two passages; the rest as in `PARTS`.
 
     `back_mean`, `back_width`: of the passage back, counted from the last packet of the reply (`packets.last_of`).
-    `escaped`: what bytes that escaping adds may take, counted at the worst and not on average, where they are few.
+    `escaped`: time of the bytes that escaping adds; it counts at worst, but not on average, because they are rare.
     """
 
     request: Numbers
@@ -59,17 +59,17 @@ class Exchange(NamedTuple):
 
     @property
     def fixed(self) -> Numbers:
-        """What is the same every time: request, silence, reply, packing."""
+        """The constant parts: request, silence, reply, packing."""
         return self.request + self.silence + self.reply + self.packing
 
     @property
     def best(self) -> Numbers:
-        """From sent to ended with every unknown at its lower bound."""
+        """Time from sent to ended with every unknown at its lower bound."""
         return self.request + self.silence + self.reply + self.packing + self.turnaround_low + 2 * self.latency_low
 
     @property
     def worst(self) -> Numbers:
-        """From sent to ended with every unknown at its upper bound."""
+        """Time from sent to ended with every unknown at its upper bound."""
         fixed = self.request + self.silence + self.reply + self.packing
         return fixed + self.turnaround_high + 2 * self.latency_high + self.escaped
 
@@ -80,23 +80,23 @@ class Exchange(NamedTuple):
 
     @property
     def variance(self) -> Numbers:
-        """ns^2: a turnaround and two passages, each even between its bounds (width^2 / 12)."""
+        """ns^2: a turnaround and two passages, each uniform between its bounds (width^2 / 12)."""
         turnaround = self.turnaround_high - self.turnaround_low
         latency = self.latency_high - self.latency_low
         return (turnaround**2 + latency**2 + self.back_width**2) / 12
 
     def read(self, case: str) -> Numbers:
-        """From sent until the camera reads or sets the value."""
+        """Time from sent until the camera reads or sets the value."""
         low, high = self.latency_low, self.latency_high
         out = low if case == BEST else high if case == WORST else (low + high) / 2
         return out + self.request + self.silence
 
     def delivery(self, case: str) -> Numbers:
-        """From the reading of a value until it is at the master."""
+        """Time from the reading of a value in the camera to its arrival at the master."""
         return self.total(case) - self.read(case)
 
     def total(self, case: str) -> Numbers:
-        """From sent to ended in the case BEST, MEAN or WORST."""
+        """Time from sent to ended in the case BEST, MEAN or WORST."""
         return self.mean if case == MEAN else self.worst if case == WORST else self.best
 
     def parts(self, case: str) -> dict[str, Numbers]:
@@ -113,7 +113,7 @@ class Exchange(NamedTuple):
         }
 
     def latency(self, case: str) -> Numbers:
-        """Both passages."""
+        """Time of both passages."""
         low, high = self.latency_low, self.latency_high
         return 2 * low if case == BEST else 2 * high if case == WORST else (low + high) / 2 + self.back_mean
 
@@ -125,12 +125,12 @@ def exchange(
     latency_high: Numbers = 0.0, distance: Numbers = 0.0, lead: Numbers = 0.0, answer_lead: Numbers = 0.0,
     quiet: Numbers = 0.0, escapes: Numbers = 0.0,
 ) -> Exchange:  # fmt: skip
-    """The time of an exchange from what it depends on: numbers, or arrays that broadcast to one shape. Times in ns.
+    """The parts of an exchange from its parameters: numbers, or arrays that broadcast to one shape. Times in ns.
 
-    `request` and `reply` are lengths in characters; `character` is ns of one of the asker's, `answer_character` of one
-    of the camera's, and `tail` the part of that behind the instant at which its byte is there. `distance`:
-    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: what the asker
-    waits for a quiet line beyond its pause. `escapes`: characters that escaping adds at most, both ways. A master on
+    `request` and `reply` are lengths in characters; `character` is ns of one character of the master,
+    `answer_character` of the camera, and `tail` the part of it after its byte is complete. `distance`:
+    propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: wait of
+    the master for a quiet line, beyond its pause. `escapes`: most characters that escaping adds, both ways. A master on
     the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
     """
     back_mean, back_width = last_of(latency_low, latency_high, packing_idle, packing_length, reply, answer_character)
@@ -151,18 +151,18 @@ def exchange(
 
 
 def larger(one: Numbers, other: Numbers) -> Numbers:
-    """The larger, each with each. Two numbers are compared as such: ten times as fast as by numpy."""
+    """The element-wise maximum. Plain numbers are compared without numpy, which is ten times as fast."""
     if isinstance(one, float) and isinstance(other, float):
         return one if one > other else other
     return np.maximum(one, other)
 
 
 def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numbers) -> Numbers:
-    """ns from the last byte of a reply until the converter lets go of it.
+    """Time in ns from the last byte of a reply until the converter forwards it.
 
-    `idle`: ns of quiet after which it sends what it holds; `length`: bytes that go at once, 0: no such limit. A reply
-    whose length is a multiple of that goes without waiting - unless the idle time is shorter than a character, when
-    every byte goes alone and the limit is reached only where it is 1.
+    `idle`: silence in ns after which it forwards its bytes; `length`: number of bytes that it forwards at once, 0: no
+    limit. A reply whose length is a multiple of `length` goes without a wait. If `idle` is shorter than a character,
+    every byte goes alone, and only `length` 1 is ever reached.
     """
     if isinstance(idle + length + characters + character, float):  # numbers, all of them
         at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
