@@ -194,19 +194,19 @@ def test_a_plan_without_supplies_is_not_asked_for_any() -> None:
 def test_a_check_says_that_a_turnaround_is_the_model_s() -> None:
     mixed = SOUND.replace(", turnaround: 2..6 ms", "").replace("mats, id: 4", "mats, model: minicam, id: 4")
     said = " | ".join(check(read_text(mixed)).assumed)
-    assert "a turnaround of 5 ms to 9 ms for 5 of 5 cameras: not written, as their models say" in said
+    assert "a turnaround of 5 ms to 9 ms for 5 of 5 cameras: not written, from their models" in said
 
 
 def test_a_check_says_what_its_cables_and_supplies_stand_on() -> None:
     said = " | ".join(check(read_text(SOUND, "plan.yaml")).assumed)
     assert "wires of AWG 24 for 2 of 2 lines: not written" in said
-    assert "a bias that is strong enough for 2 of 2 lines" in said
+    assert "a bias strong enough on 2 of 2 lines" in said
     assert "5 W for 2 of 2 converters: not written" in said
     assert "copper at 75 C" in said
     written = edited(((LINE, f"{LINE}    cable: {{gauge: AWG 22}}\n    bias: {{at: [boulder box], ohms: 560 ohm}}\n"),))
     said = " | ".join(check(read_text(written, "plan.yaml")).assumed)
     assert "wires of AWG 24 for 1 of 2 lines" in said
-    assert "strong enough for 1 of 2 lines" in said
+    assert "strong enough on 1 of 2 lines" in said
 
 
 # -- an opened chain -----------------------------------------------------------------------------------------

@@ -1,8 +1,8 @@
-"""Checks of a plan beyond its reading: rules, each with its reason, source, advice and examples.
+"""Checks of a valid plan: rules, each with its reason, source, advice and examples.
 
-Public: `check` (a plan to what was found, as `Checked`), `Rule`, `all_rules` (by identifier), `page` (one
-of them as markdown), `AREAS`, and `sarif` (findings as SARIF 2.1.0). For who writes a rule: `Spot` (what one yields)
-and `Survey` (the plan with the look-ups that rules share, and that a printed sheet has too); DEVELOPERS.md says how.
+Public: `check` (a plan to its findings, as `Checked`), `Rule`, `all_rules` (by identifier), `page` (one
+of them as markdown), `AREAS`, and `sarif` (findings as SARIF 2.1.0). For authors of rules: `Spot` (the result of
+a rule) and `Survey` (the plan with the look-ups that rules and the printed sheet share); DEVELOPERS.md explains how.
 """
 
 from busim.analysis.check.catalogue import all_rules, page

@@ -1,6 +1,6 @@
-"""All the rules there are, and the page of each.
+"""All rules, and the page of each.
 
-A rule is there because its module is: nothing lists them, so that two people who add rules do not meet in a list.
+Rules are found by their modules. No list of them exists, so two people who add rules have no conflict.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from busim.analysis.check.rule import AREAS, Edits, Rule
 from busim.foundation.errors import UserError
 
 _SILENCE = (
-    "To silence it where it is wrong about your site, with the reason, write into the plan:\n\n"
+    "If the rule is wrong about your site, silence it in the plan and write the reason:\n\n"
     "```yaml\nsilenced:\n  - rule: {}\n    at: NAME OF THE ENTRY\n    reason: WHY IT MAY STAY\n```\n"
 )
-_REFUSES = "Such a plan can be neither run nor computed: every command refuses it, and `silenced` does not help.\n"
+_REFUSES = "Such a plan cannot be run or computed. Every command refuses it, and `silenced` has no effect.\n"
 
 
 @cache
@@ -32,7 +32,7 @@ def all_rules() -> dict[str, Rule]:
 
 
 def page(name: str) -> str:
-    """The page of a rule as markdown. Raises UserError where there is none of this name."""
+    """The page of a rule as markdown. Raises UserError for an unknown name."""
     rule = all_rules().get(name)
     if rule is None:
         raise UserError("there is no rule of this name", found=repr(name[:60]), mend="`busim check --rules` lists them")
@@ -43,13 +43,13 @@ def page(name: str) -> str:
         f"{rule.explanation}\n\n"
         f"**What to do.** {rule.advice}\n\n"
         f"**Source.** {rule.source}.\n\n"
-        f"It speaks here:\n\n{_example(rule.bad)}\n\n"
-        f"and is silent here:\n\n{_example(rule.good)}\n\n" + (_REFUSES if rule.refuses else _SILENCE.format(rule.id))
+        f"A finding here:\n\n{_example(rule.bad)}\n\n"
+        f"No finding here:\n\n{_example(rule.good)}\n\n" + (_REFUSES if rule.refuses else _SILENCE.format(rule.id))
     )
 
 
 def _example(edits: Edits) -> str:
-    """What an example changes of the sound plan, with the lines around it; the changed lines alone have a `>`."""
+    """The changes of an example, with the lines around them; changed lines have a `>`."""
     before, after = SOUND.splitlines(), marked(edits)[0].splitlines()
     lines: list[str] = []
     for line in unified_diff(before, after, n=2, lineterm=""):

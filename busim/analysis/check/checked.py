@@ -1,4 +1,4 @@
-"""What a check found, as plain data and as JSON."""
+"""The result of a check, as plain data and as JSON."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ class Silenced:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """The findings about a plan, errors first and then by place. `covered`: what there was of each kind.
+    """The findings about a plan, errors first, then by place. `covered`: number of entries of each kind.
 
-    `rules`: how many looked at it. `assumed`: what the findings stand on beside what the plan says. `readable`: False
-    where the plan could not be read, and the findings are the reader's.
+    `rules`: number of rules. `assumed`: assumptions of the findings beyond the plan. `readable`: False if the plan
+    could not be read; then the findings come from the reader.
     """
 
     plan: str
@@ -39,7 +39,7 @@ class Checked:
     readable: bool = True
 
     def also(self, findings: Iterable[Finding]) -> Checked:
-        """The same with what was found besides."""
+        """The same result with more findings."""
         return replace(self, findings=in_order((*self.findings, *findings)))
 
     def count(self, severity: Severity) -> int:
@@ -65,12 +65,12 @@ class Checked:
 
 
 def unreadable(path: str, findings: Iterable[Finding]) -> Checked:
-    """What is to say about a plan that cannot be read."""
+    """The result for a plan that cannot be read."""
     return Checked("", path, in_order(findings), readable=False)
 
 
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Errors first, and then by place."""
+    """Findings in order: errors first, then by place."""
     return tuple(sorted(findings, key=lambda finding: (_ORDER[finding.severity], finding.order)))
 
 

@@ -1,8 +1,7 @@
-"""The plan that the examples of rules are made from: nothing is wrong with it, so that an edit shows one thing alone.
+"""The sound plan, the base of all examples of rules: no rule finds anything in it, so each edit shows one mistake.
 
-A rule's examples are edits of it: a piece of its text, which stands there once, and what takes its place. In a bad one
-the mark « stands just before the place that the rule must name. What a new rule wants to see in a good
-plan comes in here.
+An example is a list of edits: a piece of text that is in the plan once, and its replacement. In a bad example the mark
+« is just before each place that the rule must name. A new rule that expects something in a good plan adds it here.
 """
 
 from __future__ import annotations
@@ -85,7 +84,7 @@ supplies:
 
 
 def edited(edits: tuple[tuple[str, str], ...]) -> str:
-    """The sound plan with these edits, its marks left in. Raises Defect for a piece that is not there once."""
+    """The sound plan with these edits, marks included. Raises Defect for a piece that is not in the plan once."""
     text = SOUND
     for old, new in edits:
         if text.count(old) != 1:
@@ -95,7 +94,7 @@ def edited(edits: tuple[tuple[str, str], ...]) -> str:
 
 
 def marked(edits: tuple[tuple[str, str], ...]) -> tuple[str, list[tuple[int, int]]]:
-    """The edited plan without its marks, and line and column (from 1) of what stood behind each of them."""
+    """The edited plan without its marks, and line and column (from 1) of the text after each mark."""
     places = []
     lines = []
     for number, line in enumerate(edited(edits).splitlines(), 1):

@@ -1,6 +1,6 @@
-"""The exchanges of a master on a line, as rules about time look at them: the slowest, the lost, those that do not fit.
+"""The exchanges of a master on a line, for the rules about time: the slowest, the lost, and those that do not fit.
 
-A rule names a master once, with the line on which it is worst: forty lines that break one setting are one mistake.
+A rule names a master once, with its worst line: forty lines that break one setting are one mistake.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 from busim.analysis.check.survey import Survey, Timed
 
-INSTANT = 100_000_000.0  # ns that feel instantaneous: Nielsen, Usability Engineering, 1993, ch. 5; Miller 1968
-ONE_WAY = 250_000_000.0  # ns, less than which two-way command and control wants: ITU-T G.1010, 2001 (second-hand)
+INSTANT = 100_000_000.0  # ns; feels instantaneous: Nielsen, Usability Engineering, 1993, ch. 5; Miller 1968
+ONE_WAY = 250_000_000.0  # ns one way, the limit for command and control: ITU-T G.1010, 2001 (second-hand)
 
 
 class Slow(NamedTuple):
-    """A poll or move at its worst: ns that it takes, and after which its master gives it up."""
+    """A poll or move at worst: its duration and its time-out, both ns."""
 
     camera: str
     takes: float
@@ -23,7 +23,7 @@ class Slow(NamedTuple):
 
 
 def slowest(timed: Timed) -> Slow | None:
-    """The exchange that comes nearest to its time-out, or goes farthest beyond; None where nobody answers."""
+    """The exchange with the least time left before its time-out (or most beyond it); None if no camera answers."""
     found: Slow | None = None
     for rows in (timed.mean.layout.polls, timed.mean.layout.moves):
         for row in rows:
@@ -35,25 +35,25 @@ def slowest(timed: Timed) -> Slow | None:
 
 
 def lost(timed: Timed) -> float:
-    """ns that the most expensive exchange takes when no answer comes: its time-out, and the drain behind it."""
+    """Duration of the most expensive exchange without a reply, ns: its time-out and the drain after it."""
     return max((float(one.lost) for one in timed.mean.times), default=0.0)
 
 
 def longest(timed: Timed) -> float:
-    """ns of the longest exchange of a camera that answers, with every unknown at its bad end."""
+    """Duration of the longest answered exchange at worst, ns."""
     rows = (row for rows in (timed.mean.layout.polls, timed.mean.layout.moves) for row in rows)
     living = (row for row in rows if not timed.case.units[row.unit].trouble)
     return max((float(timed.mean.times[row.kind].exchange.worst + row.way) for row in living), default=0.0)
 
 
 def p95(timed: Timed) -> float:
-    """ns within which 95 % of the moves are answered; 0 where there are none or they cannot be followed."""
+    """Time within which 95 % of the moves are answered, ns; 0 without moves or without a steady state."""
     moves = timed.budget.moves
     return 0.0 if moves is None else moves.p95 * 1e9
 
 
 def by_master(survey: Survey, bad: Callable[[Timed], float]) -> Iterator[tuple[Timed, int]]:
-    """Of each master the line where `bad` is highest, and on how many of its lines it is more than 0."""
+    """For each master, the line with the highest `bad`, and the number of its lines with `bad` above 0."""
     found: dict[str, list[tuple[float, int]]] = {}
     for number, timed in enumerate(survey.timed):
         size = bad(timed)
@@ -64,5 +64,5 @@ def by_master(survey: Survey, bad: Callable[[Timed], float]) -> Iterator[tuple[T
 
 
 def elsewhere(count: int) -> str:
-    """The end of a sentence that speaks of one of several lines."""
+    """The end of a message about one of several lines."""
     return "" if count < 2 else f", and on {count - 1} more line{'s' if count > 2 else ''}"

@@ -1,9 +1,9 @@
-"""Supplies as rules look at them: what each feeds, over which cable, and the voltages that come out.
+"""Supplies for the rules: the loads of each, the cable to them, and the resulting voltages.
 
-A supply is injected at a station; from there its power goes along the line's supply pair to both sides, to the stations
-it feeds and no further. Loads take the same power at any voltage (they have regulators), so there may be no solution
-at all. The careful side is taken everywhere: the lowest voltage of the supply, the highest power of each load, copper
-at 75 C, everything starting at once.
+A supply is injected at a station. From there its power goes along the supply pair of the line in both directions, up to
+its last load. Loads take the same power at any voltage (they have regulators), so there may be no solution at all. All
+assumptions are on the safe side: the lowest voltage of the supply, the highest power of each load, copper at 75 C, all
+loads starting at once.
 
 Caution: this finds mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a licensed
 electrician.
@@ -20,16 +20,16 @@ from busim.physics.electric import WARM, Chain, Collapse, PoeClass, branches, lo
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place, PowerPlan, SupplyPlan
 
 STATES = {"idle": "at idle", "peak": "at peak", "start_up": "at start-up of all loads"}
-_FEED_GAUGE = 18.0  # AWG of a cable from a supply whose gauge the plan does not say
-CONVERTER_WATTS = 5.0  # where a plan does not say what a converter takes; common practice, no source
+_FEED_GAUGE = 18.0  # AWG of a cable from a supply without a gauge in the plan
+CONVERTER_WATTS = 5.0  # of a converter without a power in the plan; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """A camera or converter that is fed. `watts` by state; None where nobody says what it takes, which counts as 0.
+    """A camera or converter on a supply. `watts` by state; None: unknown, counts as 0.
 
-    `least` and `most`: volts between which it works, 0 where its model does not say. A converter counts with 5 W
-    where the plan is silent.
+    `least` and `most`: range of its supply voltage, V; 0: not in its model. A converter without a power in the plan
+    counts with 5 W.
     """
 
     field: str
@@ -53,7 +53,7 @@ class _Way:
 
 @dataclass(frozen=True)
 class Feed:
-    """A supply and what it feeds. `astray`: loads to which no way is known; they count as standing at the supply."""
+    """A supply and its loads. `astray`: loads without a known cable; they count as standing at the supply."""
 
     field: str
     supply: SupplyPlan
@@ -67,13 +67,13 @@ class Feed:
 
     @property
     def trunk(self) -> float:
-        """Ohms there and back from the supply to where it is injected. A PoE class has the loss of its cable in it."""
+        """Loop resistance from the supply to its injection point, ohm. A PoE class already includes its cable."""
         cable = self.supply.cable
         return 0.0 if self.supply.kind == "poe" else loop(cable.gauge or _FEED_GAUGE, cable.length, WARM)
 
     @property
     def thinnest(self) -> float | None:
-        """The thinnest wire behind the supply's fuse, AWG; None where it has no cable that the plan tells of."""
+        """The thinnest wire behind the supply's fuse, AWG; None without a cable in the plan."""
         gauges = [gauge for way in self.ways for gauge, ohms in zip(way.gauges, way.loops, strict=True) if ohms]
         if self.supply.cable.length and self.supply.cable.gauge is not None:
             gauges.append(self.supply.cable.gauge)
@@ -81,19 +81,19 @@ class Feed:
 
     @property
     def classed(self) -> PoeClass | None:
-        """Its PoE class, None where it has none."""
+        """Its PoE class, or None."""
         number = self.supply.poe_class
         return None if number is None else poe_class(number)
 
     @property
     def limit(self) -> float | None:
-        """What it can give, W; None where nobody says."""
+        """The highest power that it can give, W; None: unknown."""
         if self.supply.limit is None and self.classed is not None:
             return self.classed.source_watts
         return self.supply.limit
 
     def watts(self, state: str) -> float:
-        """What all loads take together, W, without what is lost on the way."""
+        """The power of all loads together, W, without cable loss."""
         return sum(load.at(state) for load in self.loads)
 
     @cached_property
@@ -106,12 +106,12 @@ class Feed:
         return branches(self.volts, self.trunk, chains)
 
     def drawn(self, state: str) -> float | None:
-        """A out of the supply; None where there is no solution."""
+        """Current from the supply, A; None without a solution."""
         found = self.solved.get(state)
         return None if found is None or isinstance(found, Collapse) else sum(chain.source_amperes for chain in found)
 
     def at_loads(self, state: str) -> dict[str, tuple[Load, float]]:
-        """Name to load and its voltage; nothing where there is no solution."""
+        """Name -> load and its voltage; empty without a solution."""
         found = self.solved.get(state)
         if found is None or isinstance(found, Collapse):
             return {}
@@ -120,13 +120,13 @@ class Feed:
 
 
 def assumed(site: Installation, every: Sequence[Feed]) -> Iterator[str]:
-    """What the rules about supplies stand on that no plan says, for the last line of a check."""
+    """Assumptions of the rules about supplies, for the last line of a check."""
     fed = {load.name for feed in every for load in feed.loads}
     silent = sum(1 for one in site.plan.converters if one.name in fed and one.power == PowerPlan())
     if silent:
         yield f"{CONVERTER_WATTS:g} W for {silent} of {len(site.converters)} converters: not written"
     if fed:
-        yield "voltages with the lowest of each supply, the most that loads take, copper at 75 C, all starting at once"
+        yield "voltages: lowest of each supply, highest power of each load, copper at 75 C, all starting at once"
 
 
 def feeds(site: Installation) -> tuple[Feed, ...]:
@@ -140,7 +140,7 @@ def feeds(site: Installation) -> tuple[Feed, ...]:
 
 
 def feed_on(supply: ResolvedSupply, line: LinePlan) -> Feed:
-    """A supply that is injected on this line, where its loads are."""
+    """The feed of a supply that is injected on this line, with its loads there."""
     return _feed(supply, _stations(line), {})
 
 
@@ -148,7 +148,7 @@ _Stands = dict[str, tuple[LinePlan, Place]]
 
 
 def _stations(line: LinePlan) -> _Stands:
-    """Where each camera and converter of a line stands, by name."""
+    """Name of each camera and converter of a line -> its place."""
     return {place.name: (line, place) for place in line.order if place.kind in ("camera", "converter")}
 
 
@@ -172,7 +172,7 @@ def _feed(one: ResolvedSupply, stands: _Stands, boxes: dict[str, list[str]]) -> 
 
 
 def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
-    """The ways from a station to the loads on its line: the one down the cable, with itself, and the one up."""
+    """The ways from a station to the loads on its line: down the cable, itself included, and up the cable."""
     order = line.order
     start = order.index(at)
     for steps in (range(start, len(order)), range(start - 1, -1, -1)):
@@ -207,7 +207,7 @@ def _load(one: ResolvedCamera | ResolvedConverter) -> Load:
 
 
 def _watts(station: CameraPlan | ConverterPlan, of_model: tuple[float, float, float]) -> dict[str, float] | None:
-    """Power by state, W: the plan's, else the model's; a state of which nobody speaks is as the one before it."""
+    """Power by state, W: from the plan, else from the model, else that of the previous state."""
     power = station.power
     found: dict[str, float] = {}
     last = 0.0

@@ -1,8 +1,8 @@
-"""What a rule is: one thing that can be wrong with a plan, with everything there is to say about it.
+"""A rule: one possible mistake in a plan, with its whole documentation.
 
-A rule carries its own page: why the thing matters on site, where the knowledge comes from, what to do, and two plans,
-one on which it speaks and one on which it is silent. So the page cannot drift from the rule, and one test holds all
-rules to their examples. A rule is a module of its own in `rules`; nothing has to be told of it anywhere else.
+A rule carries its own page: the reason on site, the source, the advice, and two examples, a plan with a finding and a
+plan without. So page and rule cannot differ, and one test holds all rules to their examples. A rule is a module in
+`rules`; no other place lists it.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from busim.foundation.diagnostics import Severity
 
 AREAS = {
     "addresses": "bus IDs, serial numbers, endpoints and networks",
-    "masters": "who asks, through what, and whether panels get what they need",
+    "masters": "masters, their converters and clients, and the needs of panels",
     "settings": "baud, format, clocks, drivers, protocols and firmware",
     "cable": "lengths, terminators, bias and unit loads",
     "supply": "voltages along the chain, classes and fuses",
-    "time": "rates that are wanted, time-outs, and what operators feel",
+    "time": "wanted rates, time-outs, and delays that operators feel",
     "video": "shutters and frame rates",
     "cautions": "where work can hurt someone",
     "plan": "the plan itself",
@@ -31,10 +31,10 @@ Edits = tuple[tuple[str, str], ...]
 
 
 class Spot(NamedTuple):
-    """A place at which a rule does not hold. `field`: path of the plan's field, such as `cameras[2].id`.
+    """One finding of a rule. `field`: path of the plan's field, such as `cameras[2].id`.
 
-    `what` is one sentence without a full stop. `found` and `expected` hold numbers with their units, and whether those
-    were planned, assumed or computed, where that is not plain. `mend`: what to do; "" where the rule's advice says it.
+    `what` is one sentence without a full stop. `found` and `expected` hold numbers with their units and their
+    origin: planned, assumed or computed. `mend`: what to do; "": the advice of the rule.
     """
 
     field: str
@@ -51,11 +51,11 @@ Spots = Iterator[Spot]
 class Rule:
     """One rule. `id`: words joined by hyphens, as it is silenced and explained; its module has the same name.
 
-    `explanation`: why it matters on site. `source`: published, or "common practice, no source". `advice`: how to mend.
+    `explanation`: the reason on site. `source`: published, or "common practice, no source". `advice`: what to do.
     `find` yields every spot, raises nothing, and takes time in proportion to the plan. `bad`: with these edits
-    of the sound plan this rule speaks at every mark, and no other rule does. `good`: with these none speaks.
-    `refuses`: what it finds keeps the plan from being run or computed, so a plan cannot silence it.
-    `afterwards`: it judges what the other rules found. `beside`: names and texts of files that the examples name.
+    of the sound plan this rule has a finding at every mark, and no other rule has any. `good`: no rule has a finding.
+    `refuses`: its findings prevent a run and a budget, so a plan cannot silence it.
+    `afterwards`: it judges the results of the other rules. `beside`: names and texts of files that the examples name.
     """
 
     id: str

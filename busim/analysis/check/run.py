@@ -1,4 +1,4 @@
-"""A plan through all rules: findings with their places, those that the plan silences apart from the rest."""
+"""Runs all rules on a plan: findings with their places, silenced ones apart."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ _COVERED = ("lines", "cameras", "converters", "masters", "panels")
 
 
 def check(plan: Plan | Installation, survey: Survey | None = None) -> Checked:
-    """Everything that the rules find in a plan. `survey`: of this plan, where it is looked at for more than this.
+    """The findings of all rules about a plan. `survey`: of this plan, if the caller already has one.
 
-    Nothing is raised but Defect.
+    Raises nothing but Defect.
     """
     survey = survey or Survey(outline(plan))
     plan = survey.plan
@@ -44,7 +44,7 @@ def check(plan: Plan | Installation, survey: Survey | None = None) -> Checked:
             else:
                 used.add(number)
                 silenced.append(Silenced(finding, orders[number].reason))
-    # those in files that the plan names, each at its place there, are of no rule
+    # findings in files beside the plan, each at its place there, belong to no rule
     findings += [one for one in survey.site.findings if one.code not in known]
     by_finding = {id(one.finding): one for one in silenced}
     return Checked(
@@ -87,7 +87,7 @@ def _silencing(plan: Plan, rule: Rule, spot: Spot) -> int | None:
 
 
 def _names(plan: Plan, field: str) -> set[str]:
-    """The names of the entries that a field belongs to: its own, and with a position of a line that of who is there."""
+    """The names of the entries of a field: its own, and for a position of a line also that of its station."""
     match = _ENTRY.match(field)
     entries = getattr(plan, match[1], ()) if match else ()
     if match is None or not int(match[2]) < len(entries):
@@ -101,7 +101,7 @@ def _names(plan: Plan, field: str) -> set[str]:
 
 def _assumed(site: Installation, survey: Survey) -> Iterator[str]:
     plan = site.plan
-    whose = {MODEL: "as their models say", DEFAULT: "the default"}
+    whose = {MODEL: "from their models", DEFAULT: "the default"}
     for words, kind, key, values in (
         ("a turnaround of {}", "cameras", "turnaround", [one.turnaround.high for one in plan.cameras]),
         ("a latency of {} each way", "converters", "latency", [one.latency.high for one in plan.converters]),
@@ -116,9 +116,9 @@ def _assumed(site: Installation, survey: Survey) -> Iterator[str]:
                 yield f"{words.format(times)} for {count}: not written, {of}"
     untimed = len(plan.lines) - len({timed.case.line for timed in survey.timed})
     if untimed:
-        why = "nobody asks there, or its protocol, a model or an ID is not to be had"
+        why = "no master asks there, or a protocol, model or ID is not valid"
         yield f"no times for {untimed} of {len(plan.lines)} lines: {why}"
     yield from of_cables(site, survey.wirings)
     yield from of_supplies(site, survey.feeds)
     if survey.timed:
-        yield "times are computed as `busim budget` computes them, on the assumptions that it lists"
+        yield "times computed as in `busim budget`, with the assumptions that it lists"

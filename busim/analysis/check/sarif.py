@@ -1,8 +1,8 @@
 """Findings as SARIF 2.1.0, so that an editor or a code review shows them at their lines.
 
-SARIF is an open standard (OASIS, Static Analysis Results Interchange Format 2.1.0). What is written here: the tool with
-its rules (3.19, 3.49), a result for each finding (3.27) with its place (3.28 to 3.30), and silenced ones as suppressed
-in the source with their reason (3.35). Section numbers are from memory.
+SARIF is an open standard (OASIS, Static Analysis Results Interchange Format 2.1.0). The log holds the tool with
+its rules (3.19, 3.49), a result for each finding (3.27) with its place (3.28 to 3.30), and silenced findings as
+suppressed in the source, with their reason (3.35). Section numbers are from memory.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""The plan as rules look at it: who stands where, who asks whom, which protocol and model, and the times.
+"""The plan as data for the rules: stations, masters and their cameras, protocols, models, and times.
 
-Everything is worked out once, when the first rule wants it, since rules are many and a plan may be large. What a plan
-names and is not there (a protocol, a model) is None here; the findings of the installation say so.
+Each value is computed once, when the first rule needs it, because there are many rules and plans can be large. A
+protocol or model that does not exist is None here, and has a finding of the installation.
 """
 
 from __future__ import annotations
@@ -47,9 +47,9 @@ class Timed:
 
 @dataclass
 class Survey:
-    """An installation, as far as it can be resolved, and what rules work out from it.
+    """An installation as far as it can be resolved, with values that rules derive from it.
 
-    For rules that judge afterwards: `unused` and `unknown`, the indices of silencings that silence nothing and of those
+    For rules with `afterwards`: `unused` and `unknown`, the indices of silencing entries without effect and of those
     that name no rule.
     """
 
@@ -65,7 +65,7 @@ class Survey:
         return self.site.plan
 
     def row(self, path: str) -> str:
-        """`line 12`: where in the file a field stands, for messages that name two places."""
+        """`line 12`: the place of a field in the file, for messages that name two places."""
         return f"line {locate(self.plan, path)[0]}"
 
     # -- what is named ------------------------------------------------------------------------------------------
@@ -76,11 +76,11 @@ class Survey:
         return {**known, **{one.spare.model: one.known for one in self.site.spares}}
 
     def model(self, name: str) -> Model | None:
-        """The model of this name of a camera or spare of the plan, None where there is none that can be used."""
+        """The model of this name of a camera or spare in the plan, None if it is not usable."""
         return self._models.get(name)
 
     def parameter(self, camera: str, name: str) -> Parameter | None:
-        """A parameter of a camera by its name or meaning, None where its model has none such or is not there."""
+        """A parameter of a camera by its name or meaning, None if its model lacks it or is unknown."""
         model = self.cameras[camera][1].model
         if model not in self._parameters:
             known = self.model(model)
@@ -89,18 +89,18 @@ class Survey:
         return self._parameters[model].get(name)
 
     def called(self, camera: str, word: str) -> str:
-        """The name of the parameter of a camera that a word of the plan stands for; the word where there is none."""
+        """The name of the parameter of a camera that a word of the plan means; the word itself if unknown."""
         parameter = self.parameter(camera, word)
         return word if parameter is None else parameter.name
 
     def lacks(self, camera: str, name: str) -> bool:
-        """Whether the camera's model is there and has no such parameter, or no key for it on this line."""
+        """Whether the model of the camera is known and lacks this parameter, or a key for it on this line."""
         spoken = self.site.cameras[camera].spoken
         return spoken is not None and not spoken.carries(name)
 
     def keys(self, camera: CameraPlan, wire: ResolvedLine) -> tuple[Mapping[str, int] | None, UserError | None]:
-        """Parameter to key of a camera under the protocol of a line, which need not be its own; None where it has
-        none, and why, where both exist."""
+        """Parameter -> key of a camera under the protocol of any line, or None with the reason; both None if the model
+        or the protocol is unknown."""
         pair = camera.model, wire.line.protocol
         if pair not in self._keys:
             self._keys[pair] = self._spoken(camera.model, wire.protocol)
@@ -119,17 +119,17 @@ class Survey:
 
     @cached_property
     def cameras(self) -> dict[str, tuple[str, CameraPlan]]:
-        """Name to field path and camera."""
+        """Name -> field path and camera."""
         return {name: (one.field, one.camera) for name, one in self.site.cameras.items()}
 
     @cached_property
     def converters(self) -> dict[str, tuple[str, ConverterPlan]]:
-        """Name to field path and converter."""
+        """Name -> field path and converter."""
         return {name: (one.field, one.converter) for name, one in self.site.converters.items()}
 
     @cached_property
     def masters(self) -> dict[str, tuple[str, MasterPlan]]:
-        """Name to field path and master."""
+        """Name -> field path and master."""
         return {name: (one.field, one.master) for name, one in self.site.masters.items()}
 
     @property
@@ -139,22 +139,22 @@ class Survey:
 
     @cached_property
     def wirings(self) -> tuple[Wiring, ...]:
-        """The cable of each line: what hangs where, terminators, bias."""
+        """The cable of each line: stations, terminators, bias."""
         return wirings(self.site)
 
     @cached_property
     def feeds(self) -> tuple[Feed, ...]:
-        """The supplies, what each feeds over which cable, and the voltages that come out."""
+        """The supplies with their loads, cables and voltages."""
         return feeds(self.site)
 
     @property
     def wire_of(self) -> Mapping[str, ResolvedLine]:
-        """Name of a camera to the line it is on."""
+        """Name of a camera -> its line."""
         return self.site.line_of
 
     @cached_property
     def asked(self) -> dict[str, list[Asker]]:
-        """Name of a camera to who asks it."""
+        """Name of a camera -> its askers."""
         found: dict[str, list[Asker]] = {name: [] for name in self.cameras}
         for wire in self.wires:
             for asker in wire.askers:
@@ -164,7 +164,7 @@ class Survey:
 
     @cached_property
     def full(self) -> tuple[tuple[str, ConverterPlan, int], ...]:
-        """The converters that have no slot to spare beside their masters: field, converter, number of masters."""
+        """The converters without a spare client slot: field, converter, number of masters."""
         counts = Counter(asker.converter_field for wire in self.wires for asker in wire.askers)
         return tuple(
             (path, one, counts[path])
@@ -174,7 +174,7 @@ class Survey:
 
     @cached_property
     def asked_by(self) -> dict[str, list[str]]:
-        """Name of a master to the names of the cameras that it asks."""
+        """Name of a master -> names of the cameras that it asks."""
         found: dict[str, list[str]] = {name: [] for name in self.masters}
         for name, askers in self.asked.items():
             for asker in askers:
@@ -192,12 +192,12 @@ class Survey:
         )
 
     def factory_id(self, camera: CameraPlan) -> int | None:
-        """The bus ID with which a camera comes out of its box: as planned, or its model's; None: not known."""
+        """The bus ID of a camera as delivered: from the plan or its model; None: unknown."""
         return self.site.cameras[camera.name].factory_id
 
     @cached_property
     def skews(self) -> list[tuple[str, CameraPlan, float]]:
-        """Cameras at their line's baud: field, camera, and the share by which its clock and an asker's differ most."""
+        """Cameras with the baud of their line: field, camera, largest clock difference to an asker (share)."""
         found = []
         for wire in self.wires:
             asking = wire.asking
@@ -214,20 +214,20 @@ class Survey:
 
     @cached_property
     def timed(self) -> tuple[Timed, ...]:
-        """Every master on every line whose protocol and models are there, and whose cameras have IDs that it knows."""
+        """Every master on every line with a known protocol, known models and valid IDs."""
         by_line = {wire.line.name: wire for wire in self.wires}
         return tuple(self._timed(by_line[case.line], case) for case in usable_cases(self.site))
 
     @cached_property
     def timed_by(self) -> dict[str, list[Timed]]:
-        """Name of a master to its lines."""
+        """Name of a master -> its lines."""
         found: dict[str, list[Timed]] = {name: [] for name in self.masters}
         for one in self.timed:
             found[one.case.master].append(one)
         return found
 
     def panel_field(self, master: str) -> str:
-        """The field of the first panel of a master: of its cameras, where moves are what is too much or too late."""
+        """The field for a finding about moves: the cameras of the first panel of a master."""
         return next(
             f"panels[{number}].cameras[0]" for number, panel in enumerate(self.plan.panels) if panel.master == master
         )
@@ -242,5 +242,5 @@ class Survey:
 
 
 def _rate(wire: ResolvedLine, driver: DriverPlan) -> float:
-    """Bits per second as a station's clock makes them."""
+    """Bits per second by the clock of a station."""
     return float(driver.baud or wire.line.baud) * (1 + driver.clock_ppm / 1e6)

@@ -1,6 +1,6 @@
-"""What keeps a plan from being an installation, as rules: every command refuses it, in the same words.
+"""Rules for unresolved names in a plan: every command refuses them, with the same diagnostic.
 
-The findings come with the installation; a rule gives each kind of them its page. A plan cannot silence them.
+The findings come from the installation; a rule gives each kind its page. A plan cannot silence them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from busim.analysis.check.survey import Survey
 
 
 def told(code: str) -> Callable[[Survey], Spots]:
-    """What finds the findings with this code, for a rule that `refuses`."""
+    """The `find` of a rule that `refuses`: the findings with this code."""
 
     def find(survey: Survey) -> Spots:
         for one in survey.site.findings:

@@ -1,7 +1,7 @@
-"""A line as rules about its cable look at it: what hangs where, which ends are terminated, who holds it at idle.
+"""The cable of a line for the rules: its stations, its terminators, its bias.
 
-What the plan leaves open is filled here, once for all rules: a terminator without ohms has 120, a camera's load is its
-model's, a bias whose place is not said stands where the first master reaches the line. Signals are computed for copper
+Defaults are filled in here, once for all rules: a terminator without ohms has 120 ohm, the load of a camera comes from
+its model, a bias without a place is where the first master reaches the line. Signals are computed for copper
 at 20 C (a pair carries next to no current).
 """
 
@@ -15,7 +15,7 @@ from busim.installation import DEFAULT, Installation, ResolvedCamera, ResolvedCo
 from busim.physics.electric import IMPEDANCE, MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place
 
-TERMINATOR_OHMS = IMPEDANCE  # where a plan names none
+TERMINATOR_OHMS = IMPEDANCE  # the default
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +37,13 @@ class Hanging:
 
     @property
     def in_chain(self) -> bool:
-        """The line goes through it. What hangs on a stub can be unplugged without opening the line."""
+        """Whether the line goes through it. A station on a stub can be unplugged without opening the line."""
         return not self.place.stub
 
 
 @dataclass(frozen=True, slots=True)
 class Termination:
-    """A terminator: a position of its own, or (`built_in`) switched on in a station, and then `field` is the switch."""
+    """A terminator: a position of its own, or built into the station `built_in`, and then `field` is its switch."""
 
     field: str
     metres: float
@@ -65,23 +65,23 @@ class Wiring:
 
     @property
     def length(self) -> float:
-        """From the first position to the last, m."""
+        """Length from the first position to the last, m."""
         return self.line.order[-1].metres if self.line.order else 0.0
 
     @property
     def name_field(self) -> str:
-        """Where a finding about the whole line stands."""
+        """The field for a finding about the whole line."""
         return f"{self.wire.field}.name"
 
     @property
     def longest_cable(self) -> str:
-        """Field of the longest cable between two positions, where a finding about the length stands."""
+        """The field for a finding about the length: the longest cable between two positions."""
         lengths = [here.metres - before.metres for before, here in self._cables()]
         return f"{self._at(lengths.index(max(lengths)) + 1)}.after" if lengths else self.name_field
 
     @property
     def loop_ohms(self) -> float:
-        """There and back over the whole cable, ohm."""
+        """Loop resistance of the whole cable, ohm."""
         return sum(self._loop(before, here) for before, here in self._cables())
 
     @property
@@ -100,7 +100,7 @@ class Wiring:
 
     @cached_property
     def terminations(self) -> tuple[Termination, ...]:
-        """Every terminator, those of their own in the order of the cable and then those built in."""
+        """Every terminator: separate ones in the order of the cable, then built-in ones."""
         own = (
             Termination(self._at(index), place.metres, place.ohms or TERMINATOR_OHMS, place.capacitor)
             for index, place in enumerate(self.line.order)
@@ -114,7 +114,7 @@ class Wiring:
         return (*own, *built_in)
 
     def at_end(self, termination: Termination) -> bool:
-        """Whether it stands at an end of the cable; on one without lengths nobody can tell, and it counts as there."""
+        """Whether it is at an end of the cable; on a cable without lengths it counts as at an end."""
         return termination.metres in (0.0, self.length)
 
     @cached_property
@@ -131,7 +131,7 @@ class Wiring:
 
     @cached_property
     def bias_places(self) -> dict[str, str]:
-        """Name of each station with a bias to the field that says so; not those of a bias whose place is not said."""
+        """Name of each station with bias -> the field that says so; empty for a bias without a place."""
         found = {one.name: f"{one.entry}.bias" for one in self.hanging if one.station is not None and one.station.bias}
         if self.line.biased:
             for index, name in enumerate(self.line.bias.at):
@@ -144,12 +144,12 @@ class Wiring:
 
     @property
     def bias_field(self) -> str:
-        """Where the plan speaks of the bias: of its resistors, of it, or of the line alone."""
+        """The field for a finding about the bias."""
         return f"{self.wire.field}.bias"
 
     @cached_property
     def hung(self) -> tuple[tuple[Hung, ...], tuple[float, ...]] | None:
-        """The line as a network: what hangs at each position, and the ohms between. None where the bias has no ohms."""
+        """The line as a network: the loads at each position, and the ohms between. None if the bias has no ohms."""
         ohms = self.line.bias.ohms
         if not self.biased or ohms is None:
             return None
@@ -168,7 +168,7 @@ class Wiring:
 
     @cached_property
     def undriven(self) -> tuple[tuple[Hanging, float], ...]:
-        """Voltage at each station while nobody drives, V; nothing where the bias has no ohms."""
+        """Voltage at each station of the undriven line, V; empty if the bias has no ohms."""
         if self.hung is None:
             return ()
         at = dict(zip(self.line.order, undriven(*self.hung), strict=True))
@@ -215,14 +215,14 @@ def _hanging(line: ResolvedLine) -> Iterator[Hanging]:
 
 
 def assumed(site: Installation, lines: Sequence[Wiring]) -> Iterator[str]:
-    """What the rules about cables stand on that no plan says, for the last line of a check."""
+    """Assumptions of the rules about cables, for the last line of a check."""
     by_default = [one for one in lines if site.origin(f"{one.wire.field}.cable.gauge").kind == DEFAULT]
     if by_default:
         gauge = f"wires of AWG {by_default[0].line.cable.gauge:g}"
         yield f"{gauge} for {len(by_default)} of {len(lines)} lines: not written, the default"
     unknown = sum(1 for one in lines if one.biased and one.hung is None)
     if unknown:
-        yield f"a bias that is strong enough for {unknown} of {len(lines)} lines: its resistors are not written"
+        yield f"a bias strong enough on {unknown} of {len(lines)} lines: its resistors are not written"
 
 
 def listed(names: Sequence[str], most: int = 6) -> str:
@@ -232,6 +232,6 @@ def listed(names: Sequence[str], most: int = 6) -> str:
 
 
 def tap_limit(wiring: Wiring, one: Hanging) -> tuple[float, int]:
-    """How long a station's stub may be, m, by MODBUS's derivation cables, and how many leave the line at that place."""
+    """Longest stub of a station by the limit of MODBUS for derivation cables, m, and number of stubs at its tap."""
     ports = sum(1 for other in wiring.hanging if other.place.stub and other.place.metres == one.place.metres)
     return derivation_limit(max(ports, 1)), ports

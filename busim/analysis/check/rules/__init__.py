@@ -1,1 +1,1 @@
-"""The rules, a module each with `RULE` in it: `catalogue` finds them by being here."""
+"""The rules: one module each, with `RULE` in it. `catalogue` finds every module in this package."""
