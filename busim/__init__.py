@@ -1,6 +1,6 @@
 """busim: a camera bus on a shared RS-485 line, in software.
 
-As a library: read a plan, run it, read its figures. Times are integers of simulated nanoseconds.
+As a library: read a plan, run it, read its figures.
 
     >>> import busim
     >>> plan = busim.read_plan("scenarios/climbing-hall/plan.yaml")
@@ -8,17 +8,48 @@ As a library: read a plan, run it, read its figures. Times are integers of simul
     >>> run.advance(10 * 10**9)
     >>> run.finish()
     >>> for line in run.report().lines:
-    ...     print(line.name, line.figures["time_outs"].value, line.figures["poll_rate"].value > 40)
+    ...     print(line.name, line["time_outs"].value, line["poll_rate"].value > 40)
     boulder line 0 True
     rope line 0 True
     speed line 0 True
 
-`Run` plays a plan's own masters as fast as possible. For a controller of one's own: `Virtual` (asyncio programs, in
-simulated time), `serial_world` (pyserial programs, in simulated time), `Live` (any program, in wall time). Each takes
-`trace=PATH` to record; `open_trace` reads such a file, `replay` plays it again. `busim explain library` says more.
+A name finds one figure: `run.report().line("rope line").camera("rope left")["age_mean"].value`.
 
-Everything here raises `UserError` for what its caller can mend, and `Defect` for a bug of busim; both are
-`BusimError`s. What is not in `__all__` is not for use from outside.
+Plans:
+    read_plan       read a plan file; a `Plan`
+    read_plan_text  the same from its text
+    change_plan     a plan with other values, as `busim plan set` does
+    Plan            a plan: lines, cameras, converters, masters, panels
+
+Sessions, each with `trace=PATH` to record it:
+    Run             the plan's own masters, as fast as possible
+    Virtual         an asyncio program against the plan, in simulated time
+    serial_world    a pyserial program against the plan, in simulated time; a `SerialWorld`
+    SerialWorld     the converters of such a session, as URLs for pyserial
+    Live            any program against the plan, in wall time
+    Intent          an operator's move, as a session tells it to a controller
+    WallTime        the warning that a program in simulated time uses the wall clock
+
+Results:
+    Report          the figures of a session, by line and camera
+    open_trace      open a recorded file; a `Trace`
+    Trace           names, settings and records of such a file
+    replay          play a recorded session again and compare; a `Replay`
+    Replay          the report of such a replay, and the first difference
+
+Errors:
+    BusimError      the root of the two
+    UserError       the caller can mend it: place, value found, value expected, remedy
+    Defect          a bug of busim
+
+    __version__     the version of busim, as text
+
+Times. Every instant and length of time is an integer of nanoseconds: arguments, attributes, records. Instants count
+from the start of the session in simulated time; `epoch` alone is UTC since 1970. A figure is not a time but a number in
+its own unit (`value.quantity.unit`), in seconds where that is "s". Text that a person writes names its unit ("300 ms").
+asyncio, pyserial and the module `time` keep their seconds, so `loop.time()` and `SerialWorld.clock` have them too.
+
+What is not in `__all__` is not for use from outside. `busim explain library` says more.
 
 Names are fetched when first used, so that importing busim costs next to nothing. Rooms are storeys: a room imports
 only from storeys below it (see DEVELOPERS.md).

@@ -6,9 +6,11 @@ import ast
 import doctest
 import importlib
 import inspect
+import pydoc
+import re
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -114,3 +116,93 @@ def test_a_name_that_is_not_in_a_report_is_refused_with_those_that_are(
     error = raised.value
     assert (error.what, error.found, error.mend) == (what, found, mend)
     assert one_of in (error.expected or "").removeprefix("one of ").split(", ")
+
+
+def test_help_lists_each_public_name_once_with_a_line_that_says_what_it_is() -> None:
+    told = pydoc.plain(pydoc.render_doc(busim))
+    description = told[told.index("DESCRIPTION") : told.index("PACKAGE CONTENTS")]
+    listed = re.findall(r"^ {8}(\w+) {2,}(\S.*)$", description, re.MULTILINE)
+    assert sorted(name for name, _ in listed) == busim.__all__
+    assert all(10 < len(line) < 80 for _, line in listed)
+
+
+# -- times are integers of nanoseconds ----------------------------------------------------------------------
+
+# Numbers of public signatures and fields that are no times. A new number is a time, in ns, unless it is put here.
+NO_TIMES = {
+    "seed", "value", "kind", "line", "column", "wrong_count", "id", "count", "speed", "number", "share",
+    "positions", "bursts", "exchanges", "time_outs", "damaged",
+}  # fmt: skip
+# Classes that public names give, beside those that are public names themselves.
+MORE = [
+    importlib.import_module("busim.runtime.session").LineReport,
+    importlib.import_module("busim.runtime.session").CameraReport,
+    importlib.import_module("busim.runtime.session").FaultCount,
+    importlib.import_module("busim.runtime.session").Difference,
+    importlib.import_module("busim.recording.trace").SummaryRow,
+]
+
+
+def numbers_of(thing: object, prefix: str) -> Iterator[tuple[str, str, str, str]]:
+    """(place, name, type, docstring) of each number that `thing` takes, holds or gives."""
+    doc = inspect.getdoc(thing) or ""
+    parts: list[tuple[str, object, str]] = [(prefix, thing, doc)]
+    if inspect.isclass(thing):
+        parts = [(f"{prefix}()", thing.__init__, doc)]
+        for each in reversed(thing.__mro__):
+            if each.__module__.startswith("busim."):
+                for name, kind in inspect.get_annotations(each).items():
+                    yield f"{prefix}.{name}", name, str(kind), doc
+        for name, member in inspect.getmembers(thing):
+            function = member.fget if isinstance(member, property) else member
+            if not name.startswith("_") and inspect.isfunction(function) and function.__module__.startswith("busim."):
+                parts.append((f"{prefix}.{name}", function, f"{inspect.getdoc(function)}\n{doc}"))
+    for place, function, text in parts:
+        if not inspect.isfunction(function):
+            continue
+        for name, kind in function.__annotations__.items():
+            given = place.rpartition(".")[2] if name == "return" else name
+            yield f"{place}: {name}", given, str(kind), text
+
+
+NUMBERS = [
+    number
+    for thing, name in [
+        *((getattr(busim, name), name) for name in busim.__all__),
+        *((one, one.__name__) for one in MORE),
+    ]
+    for number in numbers_of(thing, name)
+    if re.search(r"\b(int|float|Fraction|Decimal|timedelta|datetime)\b", number[2])
+]
+
+
+def test_numbers_of_the_public_names_are_found() -> None:
+    places = {place for place, *_ in NUMBERS}
+    assert {
+        "Run.advance: to",
+        "Virtual(): until",
+        "Live.now: return",
+        "Report.length",
+        "Trace.summary: every",
+    } <= places
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "kind", "doc"),
+    [number for number in NUMBERS if number[1] not in NO_TIMES],
+    ids=[number[0] for number in NUMBERS if number[1] not in NO_TIMES],
+)
+def test_a_time_of_a_public_name_is_an_integer_and_its_docstring_says_nanoseconds(
+    place: str, name: str, kind: str, doc: str
+) -> None:
+    assert not re.search(r"float|Fraction|Decimal|timedelta|datetime", kind), f"{place} is {kind}, not int"
+    assert re.search(r"\bns\b|nanosecond", doc), f"{place}: {name} may be a time, and no docstring says ns"
+
+
+@pytest.mark.parametrize("name", busim._FROM)
+def test_no_docstring_of_a_public_name_gives_a_time_in_seconds(name: str) -> None:
+    thing = getattr(busim, name)
+    docs = [inspect.getdoc(thing) or ""]
+    if inspect.isclass(thing):
+        docs += [inspect.getdoc(member) or "" for key, member in inspect.getmembers(thing) if not key.startswith("_")]
+    assert not re.search(r"\b(seconds|milliseconds?|in ms|in s)\b", "\n".join(docs))

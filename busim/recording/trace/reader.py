@@ -46,7 +46,7 @@ class Name(NamedTuple):
 
 
 class SummaryRow(NamedTuple):
-    """Sums over a stretch of one line beginning at `start`; see the summary table."""
+    """Sums over a stretch of one line beginning at `start` (ns); `wire_ns`, `inside_ns` too. See the summary table."""
 
     line: int
     start: int
