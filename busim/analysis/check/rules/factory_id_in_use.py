@@ -20,8 +20,8 @@ def _find(survey: Survey) -> Spots:
                 counted = f"{count} camera{'s' if count > 1 else ''}"
                 yield Spot(
                     f"{one.field}.id",
-                    f"camera {one.camera.name!r} keeps bus ID {one.camera.id}, which is also "
-                    f"{others[0]!r}'s factory ID",
+                    f"camera {one.camera.name!r} keeps bus ID {one.camera.id}, which is also the factory ID of "
+                    f"{others[0]!r}",
                     f"{one.camera.id}, the factory ID of {counted} on the line",
                     "an ID that is no camera's factory ID",
                 )
