@@ -31,6 +31,7 @@ _TOPICS = (
     "sheet",
     "connect",
     "testing",
+    "pytest",
     "hook",
     "faults",
     "judges",

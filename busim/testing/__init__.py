@@ -1,11 +1,64 @@
-"""Proving: whether a protocol or a camera that somebody described does what it must, shown by trying it.
+"""Proving: whether a protocol, a camera or a controller does what it must, shown by trying it.
 
-Public: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (which frames of a capture a
-protocol explains), `read_capture`.
+Public, for protocols and models: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (which
+frames of a capture a protocol explains), `read_capture`. For controllers: `fuzz_test` (a test that hypothesis runs with
+many cases), `strategies` (what it draws), `VirtualWorld` and `ServedWorld` (what the fixtures of
+the pytest plug-in give).
+
+Names are fetched when first used: pytest imports the plug-in in every run, also where no test uses it.
 """
 
-from busim.testing.captures import Explained, Explanation, explain, read_capture
-from busim.testing.model_checks import prove_model
-from busim.testing.protocol_checks import Proof, Sample, Verdict, prove
+from __future__ import annotations
 
-__all__ = ["Explained", "Explanation", "Proof", "Sample", "Verdict", "explain", "prove", "prove_model", "read_capture"]
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from busim.testing import strategies
+    from busim.testing.captures import Explained, Explanation, explain, read_capture
+    from busim.testing.model_checks import prove_model
+    from busim.testing.protocol_checks import Proof, Sample, Verdict, prove
+    from busim.testing.worlds import ServedWorld, VirtualWorld
+    from busim.testing.worlds.fuzzed import fuzz_test
+
+__all__ = [
+    "Explained",
+    "Explanation",
+    "Proof",
+    "Sample",
+    "ServedWorld",
+    "Verdict",
+    "VirtualWorld",
+    "explain",
+    "fuzz_test",
+    "prove",
+    "prove_model",
+    "read_capture",
+    "strategies",
+]
+
+_FROM = {  # name -> its module
+    "Explained": "captures",
+    "Explanation": "captures",
+    "Proof": "protocol_checks",
+    "Sample": "protocol_checks",
+    "ServedWorld": "worlds",
+    "Verdict": "protocol_checks",
+    "VirtualWorld": "worlds",
+    "explain": "captures",
+    "fuzz_test": "worlds.fuzzed",
+    "prove": "protocol_checks",
+    "prove_model": "model_checks",
+    "read_capture": "captures",
+}
+
+if not TYPE_CHECKING:  # or a type checker would believe that every name is there
+
+    def __getattr__(name):
+        from importlib import import_module
+
+        if name == "strategies":
+            return import_module("busim.testing.strategies")
+        if name not in _FROM:
+            raise AttributeError(f"module 'busim.testing' has no attribute {name!r}")
+        value = globals()[name] = getattr(import_module(f"busim.testing.{_FROM[name]}"), name)
+        return value

@@ -33,7 +33,15 @@ _LEAST_LIMIT = 1 << 20  # bytes of a value, and of a query, that are always allo
 _MOST_PPM = 1e6
 _MOST_LEAD = 10**12  # ns
 _SQL_TYPES: dict[str, type] = {"INTEGER": int, "REAL": float, "TEXT": str, "BLOB": bytes}
-_NUMBERS = {"schema": SCHEMA, "complete": 1, "hook": 1, "ended_at": LONGEST_RUN, "seed": 2**63 - 1, "epoch": 2**63 - 1}
+_NUMBERS = {
+    "schema": SCHEMA,
+    "complete": 1,
+    "hook": 1,
+    "distinct": 1,
+    "ended_at": LONGEST_RUN,
+    "seed": 2**63 - 1,
+    "epoch": 2**63 - 1,
+}
 _REACHED = {"CANTOPEN", "BUSY", "LOCKED", "IOERR", "READONLY", "PERM", "AUTH", "FULL", "NOMEM", "PROTOCOL"}
 
 

@@ -62,6 +62,7 @@ HEAD = {
     "stations in order, each [number, ns from the end of the line, echo, fail_safe, inverted]",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",
+    "distinct": "1 where cameras began with values of their own, drawn from the seed; else 0",
     "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",
     "ended_at": "simulated time of the end, ns; missing while running",
     "complete": "1 after an orderly end; 0 while running, or when the run was killed",

@@ -14,9 +14,10 @@ from busim.recording.trace import HeadValue
 
 def head(
     plan: Plan, *, clock: str, seed: int, speed: float, played: list[str] | None, hooked: bool,
-    epoch: int | None = None,
+    distinct: bool = False, epoch: int | None = None,
 ) -> dict[str, HeadValue]:  # fmt: skip
     """What a trace says of its run. `clock`: fast or wall; `played`: masters that busim played, None for all.
+    `distinct`: cameras began with values of their own.
 
     `epoch`: UTC of simulated time 0 in ns since 1970, None for now. Raises UserError for a plan that was changed in
     memory, and for one whose trace would carry a file from elsewhere.
@@ -33,6 +34,7 @@ def head(
         "speed": speed,
         "played": json.dumps(played),
         "hook": int(hooked),
+        "distinct": int(distinct),
     }
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from busim.foundation.errors import UserError
 from busim.plan import Plan
+from busim.recording.trace import Emit
 from busim.runtime.bridge import (
     Address,
     DatagramDoor,
@@ -47,7 +48,8 @@ class Live(Served):
     the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
     `pty`: a folder for links to pseudo-terminals, one for each converter; `ptys` (once entered) has them by name.
     `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
-    `intents`: the controller is told of operators' moves (`intents()`) and tells what it believes.
+    `intents`: the controller is told of operators' moves (`intents()`) and tells what it believes. `distinct`: cameras
+    begin with values of their own, drawn from the seed. `also` is given every record.
     `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
     clients, `caution` of what the user should know.
 
@@ -68,6 +70,8 @@ class Live(Served):
         until: int | None = None,
         play: Collection[str] = (),
         intents: bool = False,
+        distinct: bool = False,
+        also: Emit | None = None,
         listen: str = "loopback",
         any_port: bool = False,
         pty: str | Path | None = None,
@@ -81,8 +85,9 @@ class Live(Served):
                 mend="use `busim run` to go as fast as possible",
             )  # fmt: skip
         super().__init__(
-            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news
-        )
+            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news,
+            distinct=distinct, also=also,
+        )  # fmt: skip
         self._speed = speed
         self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
         self._dialled = dialled(plan.converters, planned=_planned(listen))

@@ -78,7 +78,8 @@ def replay(
 
         run = Run(
             plan, _number(old, "seed"), trace=new_path, overwrite=overwrite, played=_played(old), watched=True,
-            epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1, also=count,
+            epoch=_number(old, "epoch"), hooked=old.head.get("hook") == 1,
+            distinct=old.head.get("distinct") == 1, also=count,
         )  # fmt: skip
         try:
             _play(old, run, _number(old, "ended_at") if complete else last_instant(old), missing, advanced)

@@ -34,7 +34,8 @@ class Run(Directed):
 
     `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
     clients come from outside. `live`: in wall time, where recording must not wait. `hooked`: a controller is told of
-    intents and tells what it believes. `epoch`: UTC of simulated time 0 (ns since 1970), None for now. `also` is given
+    intents and tells what it believes. `distinct`: cameras begin with values of their own, so that a value tells whose
+    it is. `epoch`: UTC of simulated time 0 (ns since 1970), None for now. `also` is given
     every record too. Raises UserError.
     """
 
@@ -51,6 +52,7 @@ class Run(Directed):
         watched: bool = False,
         live: bool = False,
         hooked: bool = False,
+        distinct: bool = False,
         always_exact: bool = False,
         epoch: int | None = None,
         also: Emit | None = None,
@@ -68,14 +70,16 @@ class Run(Directed):
         site = resolve(plan)
         self.world: World = build(
             site, seed, emit, played=played, watched=watched, always_exact=always_exact,
-            margin=int(_MARGIN * speed) if live else None, hooked=hooked,
+            margin=int(_MARGIN * speed) if live else None, hooked=hooked, distinct=distinct,
         )  # fmt: skip
         self._expected = expectations(plan)
         self._fold.restless = restless(site, self.world.names)
         self._fold.presence.doors = doors(self.world.names) if watched else {}
         if trace is not None:
             names = None if played is None else sorted(played)
-            about = head(plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, epoch=epoch)
+            about = head(
+                plan, clock=clock, seed=seed, speed=speed, played=names, hooked=hooked, distinct=distinct, epoch=epoch
+            )
             about["cables"] = json.dumps(self.world.cables())
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:

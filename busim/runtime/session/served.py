@@ -8,6 +8,7 @@ from pathlib import Path
 
 from busim.foundation.errors import BusimError, Defect
 from busim.plan import Plan
+from busim.recording.trace import Emit
 from busim.runtime.bridge import DatagramDoor, Door, Enter
 from busim.runtime.session.hooked import Awaited
 from busim.runtime.session.played import played
@@ -24,7 +25,7 @@ class Served(Awaited):
 
     def __init__(
         self, plan: Plan, seed: int, *, trace: str | Path | None, overwrite: bool, until: int | None,
-        play: Collection[str], intents: bool, news: Callable[[str], None],
+        play: Collection[str], intents: bool, news: Callable[[str], None], distinct: bool, also: Emit | None,
     ) -> None:  # fmt: skip
         self._plan = plan
         self._seed = seed
@@ -34,6 +35,8 @@ class Served(Awaited):
         self._played = played(plan, play)
         self._intents = intents
         self._news = news
+        self._distinct = distinct
+        self._also = also
         self._streams = []
         self._datagrams = {converter.name for converter in plan.converters if converter.transport == "udp"}
 
@@ -41,6 +44,7 @@ class Served(Awaited):
         return Run(
             self._plan, self._seed, trace=self._trace, overwrite=self._overwrite, clock=clock, speed=speed,
             played=self._played, watched=True, live=live, hooked=self._intents, epoch=epoch,
+            distinct=self._distinct, also=self._also,
         )  # fmt: skip
 
     def _make_doors(self, world: World, enter: Enter) -> dict[str, Door | DatagramDoor]:

@@ -16,6 +16,7 @@ from typing import Any, TypeVar, cast
 
 from busim.foundation.errors import UserError
 from busim.plan import Plan
+from busim.recording.trace import Emit
 from busim.runtime.bridge import Address, DatagramDoor, Door, addresses, dialled
 from busim.runtime.clocks import Place, VirtualLoop
 from busim.runtime.session.report import Report
@@ -37,6 +38,8 @@ class Virtual(Served):
     told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the controller is told
     of operators' moves (`intents()`) and tells what it believes. `stand_in`: names of modules whose `time` is simulated
     while a loop runs, ("time",) for all; any other module that calls `time` then is told so by a warning (`WallTime`).
+    `distinct`: cameras begin with values of their own, drawn from the seed, so that a value tells whose it is.
+    `also` is given every record.
 
     `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
     one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
@@ -57,11 +60,14 @@ class Virtual(Served):
         play: Collection[str] = (),
         intents: bool = False,
         stand_in: Collection[str] = (),
+        distinct: bool = False,
+        also: Emit | None = None,
         news: Callable[[str], None] = nothing,
     ) -> None:
         super().__init__(
-            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news
-        )
+            plan, seed, trace=trace, overwrite=overwrite, until=until, play=play, intents=intents, news=news,
+            distinct=distinct, also=also,
+        )  # fmt: skip
         self._stand_in = tuple(stand_in)
         self._told: set[str] = set()  # modules that were told of wall time
         self._run: Run | None = None

@@ -133,10 +133,15 @@ def _of_the_catalogue(space: Space, fault: Fault, stream: Stream, length: int) -
     target = of[stream.between(0, len(of) - 1)]
     written = []
     for parameter in fault.parameters:
-        usual = [text for text in (*parameter.words, *_USUAL.get(parameter.kind, ())) if _allowed(parameter, text)]
+        usual = usual_values(parameter)
         if usual and stream.between(0, 1):
             written.append((parameter.name, usual[stream.between(0, len(usual) - 1)]))
     return FaultEvent(fault.name, target, _instant(stream, length), _duration(stream), 0, tuple(written))
+
+
+def usual_values(parameter: Parameter) -> list[str]:
+    """Usual values of a fault's parameter, from the weak to the strong, as one writes them; each within its bounds."""
+    return [text for text in (*parameter.words, *_USUAL.get(parameter.kind, ())) if _allowed(parameter, text)]
 
 
 def _allowed(parameter: Parameter, text: str) -> bool:
