@@ -163,7 +163,9 @@ def print_all(plan: str, tried: Sequence[tuple[WhatIf, Rehearsal | None, str]], 
     unlike = f"; not so: {fewest(wrong, 4)}" if wrong else ""
     screen.say(f"{plan}: {shown}{unlike}", "bold")
     rows = [_mishap(*one) for one in tried]
-    screen.table([Column("what-if"), Column("as told"), Column("shows at"), Column("heard there (simulated)")], rows)
+    screen.table(
+        [Column("what-if"), Column("as described"), Column("shows at"), Column("heard there (simulated)")], rows
+    )
     if detail:
         _reasons(screen, tried)
     screen.say("More on one: busim rehearse PLAN --what-if NAME. Reasons: --detail. " + _KNOWN, "dim")

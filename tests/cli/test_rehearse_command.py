@@ -37,7 +37,7 @@ def test_a_commissioning_that_passes_ends_with_0_and_says_how_long_it_takes() ->
 def test_every_step_is_shown_when_asked_for_of_one_line_or_of_all() -> None:
     every = rehearse(str(HALL), "--detail").stdout
     one = rehearse(str(HALL), "--line", "speed line").stdout
-    for words in ("look: bars on speed finish's input", "87 ok: bindings ID 21 speed finish"):
+    for words in ("look: bars on the input of speed finish", "87 ok: bindings ID 21 speed finish"):
         assert words in flat(every)
         assert words in flat(one)
     assert " 1 ok: listen" in flat(every)
@@ -87,7 +87,7 @@ def test_all_what_ifs_make_one_table() -> None:
 def test_on_a_line_with_one_camera_those_that_cannot_happen_say_so() -> None:
     result = rehearse(str(HALL), "--what-if", "all", "--line", "speed line")
     assert result.exit_code == 0
-    assert flat(result.stdout).count("cannot happen here: it takes two cameras") == 3
+    assert flat(result.stdout).count("cannot happen here: it needs two cameras") == 3
 
 
 def test_the_list_of_what_ifs_needs_no_plan() -> None:

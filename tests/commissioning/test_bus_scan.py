@@ -168,10 +168,10 @@ def test_where_a_protocol_has_no_searches_a_scan_says_that_cameras_may_be_hidden
 def test_a_model_that_answers_no_search_is_named_as_one_for_the_scan() -> None:
     text = line([(1, 4301), (2, 4302)]).source.replace("name: c1, ", "name: c1, model: slow-motion-camera, ")
     call = scan_bus(read_text(text))
-    assert "a scan besides" in call.advice
+    assert "add a scan" in call.advice
     assert "c1" in call.advice
     assert [(row.doubt, row.sure) for row in call.rows] == [
-        ("a camera that answers no search may be hidden behind it", False)
+        ("a camera that answers no search may share this ID", False)
     ]
     assert next(way for way in call.ways if way.name == SERIALS).hidden == ("c1",)
 

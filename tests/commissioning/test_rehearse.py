@@ -124,7 +124,7 @@ def test_never_do_two_cameras_hear_at_the_factory_id(fresh: Plan) -> None:
 def test_a_camera_is_identified_by_readings_and_a_search_that_finds_nobody_else(fresh: Plan) -> None:
     identified = [one for one in rehearsed(fresh).done if one.step.do == "identify"]
     assert [one.seen for one in identified] == [
-        f"serial {serial} at bus ID 1, 5 times of 5, as planned; a search by serial number finds nobody else there"
+        f"serial {serial} at bus ID 1, 5 times of 5, as planned; a search by serial number finds no other camera there"
         for serial in (4301, 4302, 4303, 4304)
     ]
 
@@ -288,7 +288,7 @@ def test_on_a_line_with_one_camera_what_needs_two_cannot_happen(hall: Plan) -> N
     run = Run(hall, 1, played=(), watched=True)
     setting = setting_for(hall, run.world.protocols, planned(hall, run.world), Assumed(), "speed line")
     for name in ("everything-first", "broadcast-id", "unplugged-mid-chain"):
-        assert what_if_steps(what_ifs()[name], setting) == ((), "it takes two cameras on one line")
+        assert what_if_steps(what_ifs()[name], setting) == ((), "it needs two cameras on one line")
 
 
 def test_every_what_if_says_what_it_looks_like_and_how_to_find_and_mend_it() -> None:
@@ -377,7 +377,7 @@ def test_a_collision_that_decodes_cleanly_fails_and_says_that_a_laptop_notices_n
     steps = [Step(do, "new chain", name) for name in pair for do in ("connect", "power")]
     steps.append(Step("test-picture", "new chain", pair[0], 1))
     failed = rehearse(plan, run.world, cameras, steps, Assumed()).failed[0]
-    assert failed.seen == "one sound reply (1)"
+    assert failed.seen == "one valid reply (1)"
     assert failed.reason is not None
     assert failed.reason.code == "two-answered"
     assert failed.reason.why.endswith("a laptop notices nothing")
@@ -388,11 +388,11 @@ def test_where_no_id_can_be_set_over_the_bus_it_is_set_by_switches_and_said(scen
     plan = read(SCENARIOS / scenario / "plan.yaml")
     rehearsal = rehearsed(plan)
     assert rehearsal.ok
-    assert any("set at the switches" in one.look for one in rehearsal.done if one.step.do == "assign")
+    assert any("the switches of" in one.look for one in rehearsal.done if one.step.do == "assign")
     run = Run(plan, 1, played=(), watched=True)
     setting = setting_for(plan, run.world.protocols, planned(plan, run.world), Assumed())
     for name in ("cut-before-save", "broadcast-id"):
-        assert what_if_steps(what_ifs()[name], setting)[1].endswith("it is set by switches")
+        assert what_if_steps(what_ifs()[name], setting)[1].endswith("its ID is set by switches")
 
 
 def test_a_camera_that_cuts_the_pair_without_power_takes_those_behind_it_along() -> None:
@@ -407,4 +407,4 @@ def test_a_camera_that_cuts_the_pair_without_power_takes_those_behind_it_along()
     assert (failed.step.do, code(failed), len(rehearsal.failed)) == ("round", "no-power", 1)
     assert "'first out of the box'" not in failed.seen
     assert failed.reason is not None
-    assert "at 'second out of the box', which has no power and opens the pair then" in failed.reason.why
+    assert "at 'second out of the box', which opens the pair while it has no power" in failed.reason.why

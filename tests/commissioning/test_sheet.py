@@ -149,7 +149,7 @@ def test_stubs_switches_and_cameras_that_are_not_there_show_in_the_diagram() -> 
     assert said.count("stub") == 2
     assert said.count("0.3 m") == 2
     assert "terminator ON" in said
-    assert "NOT THERE" in said
+    assert "NOT PRESENT" in said
 
 
 # -- what is counted --------------------------------------------------------------------------------------------------
@@ -180,12 +180,12 @@ def test_boxes_of_several_ports_stubs_supply_cables_and_built_in_switches_are_co
     )
     document = made(read_text(text))
     stations = table(document, "Cameras, converters, panels")
-    assert stations["converter of several ports, rack"] == ("1", "2 ports used: boulder box, speed box")
+    assert stations["converter with several ports, rack"] == ("1", "2 ports used: boulder box, speed box")
     assert "converter with one port" not in stations
     cable = table(document, "Cable")
     assert cable["stub, AWG 24"] == ("3", "0.9 m", "10%", "1 m")
     assert cable["supply cable, AWG 14"] == ("2", "5 m", "10%", "6 m")
-    built_in = table(document, "Terminators and bias")["built in, only to switch on"]
+    built_in = table(document, "Terminators and bias")["built in, switch on"]
     assert built_in == ("2", "boulder mats (120 ohm), speed box (bias)")
 
 
@@ -269,7 +269,7 @@ def test_a_sound_plan_has_no_alarm_and_every_sheet_has_the_cautions() -> None:
 def test_a_plan_that_cannot_be_rehearsed_has_no_steps_and_says_why() -> None:
     document = made(edited("boulder left, id: 2,", "boulder left, id: 2, model: no-such-model,"))
     assert document.tasks == ()
-    assert "No steps: this plan cannot be rehearsed until it is mended." in document.tasks_note
+    assert "No steps: correct the plan first." in document.tasks_note
     assert document.tasks_note in words(ET.fromstring(html(document, parts=["steps"])))
 
 
@@ -279,7 +279,7 @@ def test_steps_written_in_a_plan_are_those_on_the_sheet() -> None:
     tasks = made(read_text(SOUND + steps)).tasks
     assert [(task.number, task.what, task.look) for task in tasks] == [
         (1, "Look", "the doors are shut"),
-        (2, "Plug in boulder left", "no other camera without its own ID hangs there"),
+        (2, "Plug in boulder left", "no other new camera is connected"),
     ]
 
 
@@ -434,7 +434,7 @@ def test_the_command_leaves_other_files_alone_unless_told(tmp_path: Path) -> Non
 def test_the_command_never_writes_over_the_plan_that_it_prints(tmp_path: Path) -> None:
     result = run(tmp_path, "-o", str(tmp_path / "plan.yaml"), "--overwrite")
     assert isinstance(result.exception, UserError)
-    assert "over itself" in result.exception.what
+    assert "cannot replace the file it is made from" in result.exception.what
     assert (tmp_path / "plan.yaml").read_text(encoding="utf-8") == SOUND
 
 

@@ -1,8 +1,8 @@
-"""The roll call: the procedures of `identify` put to an emulated line by a tool, and what they take there.
+"""Bus scan: the procedures of `scan_methods` run on an emulated line by a laptop, with their simulated times.
 
-Public: `follow` (a procedure through a `Tool`, stopped when somebody else begins to ask), `OthersAsk`, `Ground` (what a
-plan says of a line beforehand), `scan_bus` (listen, and one `way` or all), what comes of it (`BusScan`, `Way`,
-`Row`), `WAYS`; `listening` (for how long, by the plan, before anything is sent).
+Public: `scan_bus` (listen, then find the cameras), its result (`BusScan`, `Way`, `Row`), `WAYS`; `follow` (run one
+procedure through a `Tool`; stops when another master polls), `OthersAsk`, `Ground` (facts about a line from the plan),
+`listening` (how long to listen before sending).
 """
 
 from busim.commissioning.bus_scan.following import Followed, OthersAsk, follow

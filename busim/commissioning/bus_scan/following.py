@@ -1,6 +1,6 @@
-"""A procedure through a tool: its questions asked in simulated time, what the tool hears handed back.
+"""Run a procedure through a tool: send its questions in simulated time, return the answers.
 
-What only the emulator knows (`Heard.beneath`) is not handed back: a procedure that decided by it would fail on site.
+Facts that only the emulator knows (`Heard.beneath`) are not returned: a procedure that used them would fail on site.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _Result = TypeVar("_Result")
 
 @dataclass(frozen=True, slots=True)
 class OthersAsk:
-    """Somebody else asked while a procedure was under way, at `at` ns: it was stopped there."""
+    """Another master polled during a procedure, at `at` ns, and the procedure was stopped."""
 
     at: int
     requests: tuple[Request, ...]
@@ -25,7 +25,7 @@ class OthersAsk:
 
 @dataclass(frozen=True, slots=True)
 class Followed(Generic[_Result]):
-    """`result` of a procedure, None where it was stopped by `others`; it took from `since` to `until` ns."""
+    """`result` of a procedure, None if `others` stopped it; it ran from `since` to `until` ns."""
 
     result: _Result | None
     others: OthersAsk | None
@@ -35,12 +35,12 @@ class Followed(Generic[_Result]):
 
     @property
     def length(self) -> int:
-        """ns that it took, measured in the simulation."""
+        """Simulated duration, ns."""
         return self.until - self.since
 
 
 def follow(tool: Tool, procedure: Procedure[_Result]) -> Followed[_Result]:
-    """Put a procedure's questions to the line, one after the other, until it has its result."""
+    """Send the questions of a procedure one after the other until it returns its result."""
     since, questions = tool.now, 0
     try:
         question = next(procedure)

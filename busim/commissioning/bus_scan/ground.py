@@ -1,7 +1,7 @@
-"""What a plan says of a line before anything is asked there: how long to listen and to wait, which ways there are.
+"""Facts about a line from the plan, before any request: listening time, time-outs, available ways.
 
-A laptop on site knows this too, from the plan in its bag: the slowest poll of any master, the slowest turnaround of any
-camera. Where the site is other than the plan, silence may mean less than it seems.
+A laptop on site has the plan too, so it knows the slowest poll of any master and the slowest turnaround of any camera.
+If the site differs from the plan, silence may not mean that the line is free.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ from busim.simulator.world import way_through
 
 SCAN, SLOTS, SERIALS = "scan", "slots", "serials"
 WAYS = (SCAN, SLOTS, SERIALS)
-_LEAST_LISTENING = 2_000_000_000  # ns, where every poll of the plan comes sooner
+_LEAST_LISTENING = 2_000_000_000  # ns, if the plan has no master
 _TENTH = 100_000  # ns: slots are whole tenths of a millisecond
 
 
 class Ground:
-    """One line of a plan as a laptop at its first converter (`converter`) finds it described.
+    """One line of a plan, for a laptop at its first converter (`converter`).
 
-    `listening`: ns to listen before anything is sent, and `why`; `pace`; `slots` that suit the planned number of
-    cameras; `key` and `counter` under which serial and count of requests are read (None: no model has them); `ways`
-    that there are, and `missing`: why not, for the others. Raises UserError where nothing can be asked there, and
-    Findings as `resolve` does.
+    `listening`: ns to listen before sending, and `why`; `pace`: time-outs; `slots`: best for the planned cameras;
+    `key`, `counter`: keys of serial number and request count (None: no model has them); `ways`: available ways, and
+    `missing`: why not, for the others. Raises UserError for an unknown line or one without a converter, and Findings as
+    `resolve` does.
     """
 
     def __init__(self, plan: Plan | Installation, line: str | None = None) -> None:
@@ -40,7 +40,7 @@ class Ground:
         if not resolved.converters:
             raise UserError(
                 "there is no converter on this line to connect a laptop to", found=repr(self.line.name),
-                mend="name another line with --line, or write the converter into its order",
+                mend="name another line with --line, or add a converter to its order",
             )  # fmt: skip
         self._at = resolved.converters[0]
         self.converter = self._at.converter
@@ -81,12 +81,12 @@ class Ground:
     def _missing(self) -> dict[str, str]:
         missing = {}
         if self.key is None:
-            missing[SCAN] = "no camera model here tells its serial number"
+            missing[SCAN] = "no camera model here has a readable serial number"
         why = ""
         if not searches(self.protocol):
             why = f"{self.protocol.name} has no message for a search by serial number"
         elif self.converter.clients.sharing == "arbitrated":
-            why = "the converter arbitrates: it brings one reply to a request, and none to what goes to all"
+            why = "the converter arbitrates: it passes one reply per request, and none to a broadcast"
         elif not any("search" in model.capabilities for model in self.models.values()):
             why = "no camera model here answers searches"
         if why:
@@ -110,15 +110,15 @@ def _line(site: Installation, name: str | None) -> ResolvedLine:
 
 
 def listening(plan: Plan) -> tuple[int, str]:
-    """ns to listen before anything is sent, and why. Any master of the plan may be on this line by mistake."""
+    """Listening time before sending, ns, and why. Any master of the plan may be on this line by mistake."""
     polls = [(group.every, master.name, group.name) for master in plan.masters for group in master.groups]
     if not polls:
-        return _LEAST_LISTENING, "the plan has no master; two seconds are assumed to be enough"
+        return _LEAST_LISTENING, "the plan has no master; 2 s assumed to be enough"
     every, master, group = max(polls)
     longest = POLICY.longest_pause
     if every >= longest:
         return every + every // 4, f"the slowest poll of the plan, {group!r} of {master!r}, and a quarter more"
     return longest + longest // 4, (
-        f"a master that has given up its cameras still asks every {longest / 10**9:g} s, slower than any poll of "
-        "the plan, and a quarter more"
+        f"masters probe offline cameras every {longest / 10**9:g} s, slower than any poll of the plan, and a "
+        "quarter more"
     )

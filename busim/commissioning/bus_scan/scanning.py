@@ -1,7 +1,7 @@
-"""The roll call of one line: listen, refuse or go on, call by one way, look closer at what is doubtful, compare ways.
+"""Bus scan of one line: listen, stop or go on, find the cameras one way, check doubtful IDs, compare all ways.
 
-Each way is tried in a world of its own, built alike and listened to alike, so that their times can be compared. What
-the laptop learns (`rows`) and what only the emulator knows (`hidden`, `Row.where`) stay apart to the end.
+Each way runs in its own world, built and listened to in the same way, so that times can be compared. Facts that the
+laptop learns (`rows`) and facts that only the emulator knows (`hidden`, `Row.where`) stay apart to the end.
 """
 
 from __future__ import annotations
@@ -44,9 +44,10 @@ _ALL = 2**32 - 1
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A camera as the laptop knows it: heard are `id` and `serial` (None: not told; of a scan its low 16 bits), planned
-    is `model`, by that serial ("" where the plan has none). `doubt`: why it is not alone at its ID; `sure`: whether
-    that was seen or only cannot be excluded. `where`: which camera of the emulator it is, which nobody on site knows.
+    """A camera as the laptop sees it. `id`, `serial`: received (serial None: unknown; from `scan` its low 16 bits).
+
+    `model`: from the plan, by serial number, "" if none fits. `doubt`: why the ID may be shared; `sure`: True if two
+    cameras were seen, False if a second one cannot be excluded. `where`: camera and position, known to the emulator.
     """
 
     id: int
@@ -59,9 +60,10 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to find the cameras. `best`, `mean`, `most`: computed ns for the planned cameras; `took`: simulated ns,
-    None where it was stopped or there is no such way (`missing` says why). `hidden`: cameras of the emulator that are
-    on and were not found by it.
+    """One way to find the cameras. `best`, `mean`, `most`: computed ns for the planned cameras.
+
+    `took`: simulated ns, None if the way was stopped or is not available (`missing`: why). `hidden`: powered cameras of
+    the emulator that it did not find.
     """
 
     name: str
@@ -77,9 +79,10 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class BusScan:
-    """`masters`: those of the plan that ran. `quiet`: what listening brought, from `quiet_at` ns on; where
-    it was not safe, nothing was sent and the rest is empty. `polled`: bus IDs that were heard. `others`: who began to
-    ask while it was under way. `advice`: which way is best here. `checked`: ns of the closer looks at single IDs.
+    """Result of a bus scan. `masters`: masters that ran; `quiet`: result of listening from `quiet_at` ns on.
+
+    If that was not safe, nothing was sent and the rest is empty. `polled`: bus IDs heard; `others`: a master that began
+    to poll during the scan; `advice`: the best way here; `checked`: ns spent on closer looks at single IDs.
     """
 
     line: str
@@ -100,11 +103,11 @@ class BusScan:
 
     @property
     def ok(self) -> bool:
-        """Nobody else asks, and no two cameras were seen at one ID."""
+        """No other master polls, and no two cameras were seen at one ID."""
         return self.quiet.safe and self.others is None and not any(row.sure for row in self.rows)
 
     def as_json(self) -> dict[str, Any]:
-        """For machines; times in seconds."""
+        """JSON form; times in seconds."""
         return {
             "schema": SCHEMA, "emulated": True, "line": self.line, "seed": self.seed,
             "masters_running": list(self.masters),
@@ -140,10 +143,10 @@ def scan_bus(
     plan: Plan | Installation, line: str | None = None, *, way: str | None = None, seed: int = 1,
     stopped: Collection[str] = (), at: int = 0, listening: int | None = None,
 ) -> BusScan:  # fmt: skip
-    """Listen on a line of the plan from `at` ns on and, where it is quiet, find its cameras and compare the ways.
+    """Listen on a line of the plan from `at` ns on; if it is quiet, find its cameras and compare the ways.
 
-    `way`: how the cameras that are told of are found, None: the best there is. `stopped`: masters that do not run.
-    Raises UserError where there is no such line, way or place for a laptop, and Findings as `resolve` does.
+    `way`: the way that gives `rows`, None: the fastest. `stopped`: masters that do not run.
+    Raises UserError for an unknown line, way or master or a line without a converter, and Findings as `resolve` does.
     """
     site = resolve(plan)
     unknown = sorted(set(stopped) - set(site.masters))
@@ -206,7 +209,7 @@ class _Called:
         return replace(told, way=name, ways=tuple(ways), advice=self._advice(best, ways))
 
     def _begin(self) -> tuple[World, Tool, Quiet, int]:
-        """A world in which a laptop has listened."""
+        """A new world, its laptop, and the result and start (ns) of listening."""
         world = build(self._site, self._seed, lambda _: None, played=self._played)
         world.start()
         tool = Tool(world, self._ground.line.name)
@@ -216,7 +219,7 @@ class _Called:
         return world, tool, heard.result, heard.since
 
     def _try(self, name: str, tool: Tool) -> tuple[Followed[Any], tuple[tuple[Checked, ...], int]]:
-        """Find the cameras by one way, and look closer at the IDs of a scan."""
+        """Find the cameras one way; after `scan`, look closer at each ID found."""
         ground, protocol, pace = self._ground, self._ground.protocol, self._ground.pace
         if name == SLOTS:
             return follow(tool, slotted(protocol, pace, ground.slots)), ((), 0)
@@ -237,7 +240,7 @@ class _Called:
     # -- computed -----------------------------------------------------------------------------------------------
 
     def _computed(self, name: str) -> Way:
-        """Best, mean and most for the cameras that the plan has present here."""
+        """Best, mean and longest time for the present cameras of this line."""
         ground, pace = self._ground, self._ground.pace
         if name in ground.missing:
             return Way(name, missing=ground.missing[name])
@@ -265,7 +268,7 @@ class _Called:
     def _advice(self, best: Way | None, ways: list[Way]) -> str:
         if best is None:
             why = self._ground.missing.get(SERIALS, "")
-            return f"scan: {why}. It finds IDs; a second camera on one may stay hidden"
+            return f"scan: {why}. It finds IDs; a second camera on an ID may stay hidden"
         word = {SLOTS: "slotted broadcasts", SERIALS: "the search by serial numbers"}[best.name]
         took = {way.name: way.took for way in ways}
         other = took.get(SCAN)
@@ -275,15 +278,15 @@ class _Called:
             "that answers searches, whatever its ID"
         )
         if self._ground.deaf:
-            text += "; a scan besides, for the models of " + ", ".join(self._ground.deaf[:6]) + " answer no search"
+            text += "; add a scan, because these cameras answer no search: " + ", ".join(self._ground.deaf[:6])
         return text
 
-    # -- what was found, and what only the emulator knows -----------------------------------------------------------
+    # -- cameras found, and facts only the emulator knows -----------------------------------------------------------
 
     def _rows(self, world: World, way: str, result: Scanned | Searched, looks: Iterable[Checked]) -> Iterable[Row]:
         looked = {look.id: look for look in looks}
         found = list(result.found)
-        for look in looked.values():  # what a closer look found takes the place of what the scan saw
+        for look in looked.values():  # a proven closer look replaces the result of the scan
             if look.proven:
                 found = [one for one in found if one.id != look.id] + [Found(look.id, one) for one in look.serials]
         for one in sorted(found, key=lambda one: (one.id, one.serial or 0)):
@@ -309,7 +312,7 @@ class _Called:
         return [name for name in names if world.cameras[name].powered]
 
     def _missed(self, world: World, found: Collection[Found], way: str) -> tuple[int, tuple[str, ...]]:
-        """How many were found, and the cameras that were not."""
+        """Number of cameras found, and names of those missed."""
         told = {(one.id, one.serial) for one in found}
         at = Counter(world.cameras[name].camera.id for name in self._here(world))
         hidden = []
@@ -337,9 +340,9 @@ def _same(planned: int, told: int, short: bool) -> bool:
 def _doubt(
     one: Found, found: list[Found], result: Scanned | Searched, look: Checked | None, deaf: tuple[str, ...]
 ) -> tuple[str, bool]:
-    """Why a camera is not alone at its ID, or may not be; and whether two were seen. `deaf`: planned cameras that no
-    search can prove absent."""
-    unproven = "a camera that answers no search may be hidden behind it" if deaf else ""
+    """Why the ID of a camera is or may be shared, and whether two were seen there. `deaf`: planned cameras that answer
+    no search."""
+    unproven = "a camera that answers no search may share this ID" if deaf else ""
     if look is not None and look.several:
         return "; ".join(look.seen), True
     same = sorted(other.serial or 0 for other in found if other.id == one.id)
@@ -355,7 +358,7 @@ def _doubt(
 
 
 def _polled(tool: Tool, quiet: Quiet) -> tuple[int, ...]:
-    """Bus IDs in what was heard: of requests, and of replies where these can be told without their requests."""
+    """Bus IDs heard: of requests, and of replies that can be recognised without their requests."""
     protocol, heard = tool.protocol, quiet.heard[:600]
     ids = {request.id for request in quiet.requests}
     for size in range(1, min(protocol.most_values, 32) + 1):

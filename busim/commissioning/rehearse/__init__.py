@@ -1,8 +1,8 @@
-"""Commissioning, rehearsed: the steps of the site, in virtual time, on the emulated installation.
+"""Rehearsal of a commissioning: its steps, in simulated time, on the emulated installation.
 
-Public: `planned` (the cameras as they are to be), `steps_of` (written in a plan or made from it), `rehearse`, what
-comes of it (`Rehearsal`, `Done`, `Reason`), what can go wrong (`what_ifs`, `what_if_steps`), `json_schema` (of what a
-plan may write).
+Public: `planned` (the cameras and their target IDs), `steps_of` (steps written in a plan or generated from it),
+`rehearse`, its results (`Rehearsal`, `Done`, `Reason`), mistakes and mishaps to try (`what_ifs`, `what_if_steps`),
+`json_schema` (of the `rehearsal` block of a plan).
 """
 
 from busim.commissioning.rehearse.rehearse import rehearse

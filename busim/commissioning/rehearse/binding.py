@@ -1,7 +1,7 @@
-"""One control of a panel, moved as the controller would move it: the camera that is meant moves, and no other.
+"""Test of one panel control: its camera moves, and no other camera does.
 
-Only a little is moved, and back again, because heads and lenses do move. The laptop reads the value before and after;
-that no other camera moved is known to the emulator alone, and on site somebody looks at the pictures.
+The test moves a tenth of the range and back, because real heads and lenses move. The laptop reads the value before and
+after. Only the emulator knows that no other camera moved; on site the crew looks at the pictures.
 """
 
 from __future__ import annotations
@@ -14,20 +14,20 @@ from busim.commissioning.rehearse.site import Site
 from busim.plan.models import Parameter
 
 _PART = 10  # a tenth of its range
-_LOOKS = 40  # readings until a motor is taken to be stuck
+_LOOKS = 40  # readings before a motor counts as stuck
 _EVERY = 250_000_000  # ns between them
 
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """`reason` None: it moved what it should, and nothing else."""
+    """Result of the test. `reason` None: the right camera moved, and no other."""
 
     seen: str
     reason: Reason | None = None
 
 
 def move(site: Site, camera: str, control: str, id: int) -> Moved:
-    """Move a control of a camera at a bus ID a little, look who moved, and move it back."""
+    """Move a control by a tenth of its range and back, and name any other camera that moved."""
     line = site.cameras[camera].line
     name = site.model(camera).called(control)
     parameter = next(one for one in site.model(camera).parameters if one.name == name)
@@ -52,15 +52,15 @@ def move(site: Site, camera: str, control: str, id: int) -> Moved:
                 f"{control} {before} to {value}: acknowledged",
                 Reason(
                     MOVED_OTHERS, f"{', '.join(map(repr, others))} moved too",
-                    "two cameras have one bus ID: take one off the pair and give it its own",
+                    "two cameras have the same bus ID: unplug one of them and give it a bus ID of its own",
                 ),
             )  # fmt: skip
         if reads != value:
             return Moved(
-                f"{control} {before} to {value}: acknowledged, and reads {reads}",
+                f"{control} {before} to {value}: acknowledged, but reads back {reads}",
                 Reason(
-                    NOT_MOVED, f"{control} of {camera!r} does not come to {value}",
-                    "look whether something of it is locked or limited by another setting",
+                    NOT_MOVED, f"{control} of {camera!r} does not reach {value}",
+                    "check whether another setting of this camera locks or limits the control",
                 ),
             )  # fmt: skip
     return Moved(f"{before} to {wanted} and back")
@@ -72,7 +72,7 @@ def _a_little(parameter: Parameter, value: int) -> int:
 
 
 def _arrives(site: Site, camera: str, control: str, id: int, value: int) -> int | None:
-    """What it reads when it is there, or after many looks."""
+    """Last value read: `value` as soon as it is reached, else the reading after `_LOOKS` tries."""
     reads = None
     for _ in range(_LOOKS):
         heard = site.ask(site.cameras[camera].line, site.request(camera, control, id))
@@ -84,7 +84,7 @@ def _arrives(site: Site, camera: str, control: str, id: int, value: int) -> int 
 
 
 def _stands(site: Site, control: str) -> dict[str, int]:
-    """Where this control stands in every camera that has it."""
+    """Current value of this control in each camera that has it."""
     return {
         name: port.camera.values[port.camera.model.called(control)]
         for name, port in site.world.cameras.items()

@@ -1,4 +1,4 @@
-"""How each step is done on the emulated site: what is sent, what is then asked, and by what it counts as done."""
+"""Each kind of step on the emulated site: the requests it sends and the replies that make it pass."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ from busim.simulator.world import Heard
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of one step."""
+    """Result of one step."""
 
     outcome: str
     seen: str
@@ -49,7 +49,7 @@ class Outcome:
 
 def do(site: Site, step: Step) -> Outcome:
     """Do one step, now."""
-    return _DEEDS[step.do](site, step)
+    return _ACTIONS[step.do](site, step)
 
 
 def _failed(heard: str, reason: Reason) -> Outcome:
@@ -73,18 +73,18 @@ def _listen(site: Site, step: Step) -> Outcome:
     heard = site.tools[step.line].listen(step.length)
     if heard.silent:
         why_so_long = f" ({step.text})" if step.text else ""
-        return Outcome(OK, f"nothing in {show_time(step.length)}: nobody asks on this line{why_so_long}")
-    said = f"{len(heard.data)} bytes in {show_time(step.length)}, among them {len(heard.requests)} sound requests"
+        return Outcome(OK, f"nothing in {show_time(step.length)}: no master on this line{why_so_long}")
+    said = f"{len(heard.data)} bytes in {show_time(step.length)}, valid requests: {len(heard.requests)}"
     if not heard.beneath.who:
         return _failed(said, Reason(
-            NOISE, "nobody drove the pair: these are characters out of noise",
-            "look at bias, terminators, screens and what runs beside the cable; a laptop cannot tell noise from "
-            "somebody who asks at another baud, so do not transmit before it is quiet",
+            NOISE, "no station drove the pair: noise made these characters",
+            "do not transmit before the line is quiet: a laptop cannot tell noise from a master at another baud; "
+            "check bias, terminators, screens and other cables along the run",
         ))  # fmt: skip
     who = ", ".join(map(repr, heard.beneath.who))
     return _failed(said, Reason(
-        FOREIGN, f"somebody asks on this line already: {who} drove the pair",
-        "do not transmit; find out who it is, and have them stop before you go on",
+        FOREIGN, f"this line already has traffic: {who} drove the pair",
+        "do not transmit; find the master that polls this line and stop it first",
     ))  # fmt: skip
 
 
@@ -95,14 +95,14 @@ def _connect(site: Site, step: Step) -> Outcome:
 
 def _disconnect(site: Site, step: Step) -> Outcome:
     site.unplug(step.camera, step.through)
-    return Outcome(OK, "unplugged" if step.through else "unplugged, and the pair does not go on past it")
+    return Outcome(OK, "unplugged" if step.through else "unplugged; the pair ends there")
 
 
 def _power(site: Site, step: Step) -> Outcome:
     site.power(step.camera, step.on)
     boot = show_time(site.model(step.camera).timing.boot)
     why_so = f": {step.text}" if step.text else ""
-    return Outcome(OK, (f"has power; its model starts in {boot}" if step.on else "without power") + why_so)
+    return Outcome(OK, (f"powered; its model starts in {boot}" if step.on else "power off") + why_so)
 
 
 def _cycle(site: Site, step: Step) -> Outcome:
@@ -129,15 +129,17 @@ def _identify(site: Site, step: Step) -> Outcome:
         lamp = site.parameter(camera, "identify", writable=True)
         shows = None if lamp is None else site.request(camera, lamp.name, id, 1)
     if shows is None:
-        return Outcome(OK, outcome.seen, f"the label under {_at(site, camera)} has this serial number")
+        return Outcome(OK, outcome.seen, f"the label of {_at(site, camera)} shows this serial number")
     answer = site.ask(step.line, shows)
-    look = f"the camera that shows itself (lamp or tally) is {_at(site, camera)}, and no other does"
+    look = f"the lamp or tally of {_at(site, camera)} shows, and no other"
     return _judged(site, camera, id, answer, look, outcome.seen)
 
 
 def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
-    """Whether a search by serial number finds nobody else at this ID: the one proof that a laptop can have, since a
-    collision may decode cleanly each time. Where there is no such search, the readings have to do.
+    """Check by a search by serial number that no other camera has this ID.
+
+    A laptop has no other proof, since a collision may decode cleanly each time. Where the line has no such search, the
+    outcome of the readings stays.
     """
     ground = site.grounds[site.cameras[camera].line]
     if SERIALS not in ground.ways or camera in ground.deaf:
@@ -147,10 +149,10 @@ def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
     if len(found) > 1:
         serials = ", ".join(str(one.serial) for one in found)
         return _failed(f"{outcome.seen}; but a search by serial number finds {serials}", Reason(
-            TWO_ANSWERED, f"{len(found)} cameras are found at bus ID {id}, each asked alone",
+            TWO_ANSWERED, f"{len(found)} cameras have bus ID {id}; each answered alone",
             "leave one of them connected, and give it its own ID before the next",
         ))  # fmt: skip
-    told = "finds nobody else there" if found else "is not answered"
+    told = "finds no other camera there" if found else "gets no answer"
     return replace(outcome, seen=f"{outcome.seen}; a search by serial number {told}")
 
 
@@ -163,7 +165,7 @@ def _own_id(site: Site, step: Step) -> int:
 
 
 def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
-    """Read what tells a camera from others so many times: each reading sound, alone, and the same as planned."""
+    """Read the serial number (or its substitute) `times` times: each reading valid, single, equal and as planned."""
     one = site.tell_apart(camera)
     planned = site.cameras[camera].serial if one.meaning == "serial" else None
     values: list[int] = []
@@ -171,7 +173,7 @@ def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
         heard = site.ask(site.cameras[camera].line, site.request(camera, one.name, id))
         reason = why(site, camera, id, heard)
         if reason is not None:
-            before = f"{number} sound readings, then " if number else ""
+            before = f"{number} valid reading{'s' * (number > 1)}, then " if number else ""
             return _failed(before + seen(heard), reason)
         assert heard.reply is not None
         values.append(heard.reply.values[0])
@@ -180,7 +182,7 @@ def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
         return _failed(
             f"{one.name} changes from reading to reading: {', '.join(map(str, dict.fromkeys(values)))}",
             Reason(
-                TWO_ANSWERED, "more than one camera answers at this ID, each reading another one",
+                TWO_ANSWERED, "more than one camera answers at this ID: the readings differ",
                 "leave one of them connected, and give it its own ID before the next",
             ),
         )  # fmt: skip
@@ -188,8 +190,8 @@ def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
         return _failed(
             told,
             Reason(
-                OTHER_UNIT, f"another unit hangs there: its serial number is {values[0]}, planned is {planned}",
-                "write the serial number of this one into the plan, or hang the planned one there",
+                OTHER_UNIT, f"another unit hangs there: serial number {values[0]}, planned {planned}",
+                "write this serial number into the plan, or put the planned unit there",
             ),
         )  # fmt: skip
     return Outcome(OK, told + (", as planned" if planned is not None else " (no serial number planned)"))
@@ -211,10 +213,10 @@ def _assign(site: Site, step: Step) -> Outcome:
             return _failed(seen(heard), reason)
     site.assigned.add(camera)
     if site.model(camera).bus.id_takes_effect != "at-once":
-        return Outcome(OK, f"{'sent to all' if sent_to_all else 'acknowledged'}; takes effect later, as its model says")
+        return Outcome(OK, f"{'sent to all' if sent_to_all else 'acknowledged'}; its model changes the ID later")
     site.believed[camera] = id
     there = site.ask(step.line, site.request(camera, site.tell_apart(camera).name, id))
-    return _judged(site, camera, id, there, "", f"acknowledged, and answers at bus ID {id}")
+    return _judged(site, camera, id, there, "", f"acknowledged; answers at bus ID {id}")
 
 
 def _by_hand(site: Site, camera: str, id: int) -> Outcome:
@@ -222,8 +224,8 @@ def _by_hand(site: Site, camera: str, id: int) -> Outcome:
     site.power(camera, True)
     site.believed[camera] = id
     site.by_hand.add(camera)
-    look = f"bus ID {id} is set at the switches of {_at(site, camera)}"
-    return Outcome(OK, "its model takes no ID over the bus", look)
+    look = f"the switches of {_at(site, camera)} show bus ID {id}"
+    return Outcome(OK, "its model has no ID change over the bus", look)
 
 
 def _save(site: Site, step: Step) -> Outcome:
@@ -232,12 +234,12 @@ def _save(site: Site, step: Step) -> Outcome:
     bus = site.model(camera).bus
     request = site.order(camera, "save", id)
     if camera in site.by_hand:
-        return Outcome(OK, "its switches keep its ID")
+        return Outcome(OK, "its switches keep the ID")
     if request is None:
         if bus.id_kept == "at-once":
             return Outcome(OK, "its model keeps a new ID at once")
-        why_not = f"nothing over this line saves what {camera!r} was told, and its model keeps an ID by a save only"
-        mend = "save at the camera itself, or give its model the order under this protocol"
+        why_not = f"{camera!r} keeps its ID only by a save, and this line has no message that saves"
+        mend = "save at the camera itself, or add the save order for this protocol to its model"
         return _failed("nothing was sent", Reason(NO_ORDER, why_not, mend))
     saving = f"acknowledged; its model saves for {show_time(site.model(camera).timing.save)}"
     outcome = _judged(site, camera, id, site.ask(step.line, request), "", saving)
@@ -252,7 +254,7 @@ def _test_picture(site: Site, step: Step) -> Outcome:
     camera, id = step.camera, _own_id(site, step)
     picture = site.parameter(camera, "test_picture", writable=True)
     if picture is None:
-        look = f"the picture on {camera}'s input is that of {_at(site, camera)}"
+        look = f"the input of {camera} shows the picture of {_at(site, camera)}"
         return Outcome(SKIPPED, "its model has no test picture", look)
     first = picture.choices[1 - picture.low] if len(picture.choices) > 1 - picture.low >= 0 else "the test picture"
     for value in (1, 0):
@@ -260,14 +262,14 @@ def _test_picture(site: Site, step: Step) -> Outcome:
         reason = why(site, camera, id, heard)
         if reason is not None:
             return _failed(seen(heard), reason)
-    return Outcome(OK, "switched on and off, both acknowledged", f"{first} on {camera}'s input, and on no other")
+    return Outcome(OK, "switched on and off, both acknowledged", f"{first} on the input of {camera}, and on no other")
 
 
 def _bindings(site: Site, step: Step) -> Outcome:
     camera = step.camera
     controls = site.bound(camera, step.panel)
     if not controls:
-        return Outcome(SKIPPED, "no panel moves it")
+        return Outcome(SKIPPED, "no panel controls it")
     for _, control in controls:
         result = move(site, camera, control, _own_id(site, step))
         if result.reason is not None:
@@ -275,13 +277,13 @@ def _bindings(site: Site, step: Step) -> Outcome:
     panels = ", ".join(dict.fromkeys(panel for panel, _ in controls))
     names = ", ".join(dict.fromkeys(control for _, control in controls))
     return Outcome(
-        OK, f"{len(controls)} moved, no other camera did: {names}",
-        f"at {panels}, each of these moves the picture of {_at(site, camera)} alone",
+        OK, f"controls moved: {names}; no other camera moved",
+        f"at {panels}, each control changes only the picture of {_at(site, camera)}",
     )  # fmt: skip
 
 
 def _round(site: Site, step: Step) -> Outcome:
-    """Every camera once; the first that does not answer as it should gives the reason."""
+    """Poll each connected camera once; the reason is that of the first failure."""
     troubles: list[tuple[str, Reason]] = []
     names = [name for name in site.on_line(step.line) if name in site.met]
     for camera in names:
@@ -290,29 +292,29 @@ def _round(site: Site, step: Step) -> Outcome:
         if told.reason is not None:
             troubles.append((f"{camera!r} at bus ID {id}: {told.seen}", told.reason))
     if not names:
-        return Outcome(SKIPPED, "no camera of this line got as far")
+        return Outcome(SKIPPED, "no camera of this line came this far")
     if not troubles:
         each = f"all {len(names)} answer at their IDs" if len(names) > 1 else "the camera answers at its ID"
-        return Outcome(OK, f"{each}, with one reply each time")
+        return Outcome(OK, f"{each}, one reply per request")
     return _failed("; ".join(what for what, _ in troubles), _together([reason for _, reason in troubles]))
 
 
 def _together(reasons: list[Reason]) -> Reason:
-    """Several reasons as one: each kind once, with how many more there are of it."""
+    """Join several reasons: each kind once, with the number of further ones."""
     kinds = Counter(reason.code for reason in reasons)
     firsts = {reason.code: reason for reason in reversed(reasons)}
     words = [
-        firsts[code].why + (f" ({count - 1} more so)" if count > 1 else "") for code, count in kinds.items()
+        firsts[code].why + (f" ({count - 1} more like this)" if count > 1 else "") for code, count in kinds.items()
     ]  # fmt: skip
     return Reason(reasons[0].code, "; and ".join(words), reasons[0].mend)
 
 
-# -- what hands do, and the rest ----------------------------------------------------------------------------------
+# -- actions at the cable and the camera, and the rest ------------------------------------------------------------
 
 
 def _swap(site: Site, step: Step) -> Outcome:
     site.world.wiring.swap(step.camera, step.on)
-    return Outcome(OK, "its two wires are swapped" if step.on else "its two wires are as they should be")
+    return Outcome(OK, "its two wires are swapped" if step.on else "its two wires are right again")
 
 
 def _dial(site: Site, step: Step) -> Outcome:
@@ -327,7 +329,7 @@ def _replace(site: Site, step: Step) -> Outcome:
     id = site.cameras[camera].factory_id if step.id is None else step.id
     site.fit(camera, id, step.serial or 0)
     site.power(camera, True)
-    return Outcome(OK, f"a unit out of its box hangs there, serial number {step.serial or 0}, bus ID {id}")
+    return Outcome(OK, f"replaced by a new unit: serial number {step.serial or 0}, bus ID {id}")
 
 
 def _wait(site: Site, step: Step) -> Outcome:
@@ -344,7 +346,7 @@ def _look(_: Site, step: Step) -> Outcome:
     return Outcome(OK, "", step.text)
 
 
-_DEEDS: dict[str, Callable[[Site, Step], Outcome]] = {
+_ACTIONS: dict[str, Callable[[Site, Step], Outcome]] = {
     LISTEN: _listen, CONNECT: _connect, DISCONNECT: _disconnect, POWER: _power, CYCLE: _cycle, IDENTIFY: _identify,
     ASSIGN: _assign, SAVE: _save, READ_BACK: _read_back, TEST_PICTURE: _test_picture, BINDINGS: _bindings,
     ROUND: _round, SWAP: _swap, DIAL: _dial, REPLACE: _replace, WAIT: _wait, MARK: _mark, LOOK: _look,

@@ -1,6 +1,4 @@
-"""What makes a camera do something under the protocol of its line: a place of its model to write to, or a message that
-the protocol has for it.
-"""
+"""Requests for orders (save, identify, new ID): a write to a register of the model, or a message of the protocol."""
 
 from __future__ import annotations
 
@@ -9,18 +7,18 @@ from busim.plan.models import Model
 from busim.protocols import CHANGE_ID, SAVE, WRITE, BusProtocol, Request
 
 
-def order(model: Model, protocol: BusProtocol, deed: str, id: int) -> Request | None:
-    """What makes a camera do something (save, identify) at a bus ID; None: nothing over the bus does."""
+def order(model: Model, protocol: BusProtocol, does: str, id: int) -> Request | None:
+    """Request for an order (save, identify) at a bus ID; None if the bus has none."""
     keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
-        for code, does in one.codes.items():
-            if does == deed and one.name in keys:
+        for code, effect in one.codes.items():
+            if effect == does and one.name in keys:
                 return Request(id, WRITE, keys[one.name], 1, (code,))
-    return _carried(protocol, Request(id, SAVE, 0, 0)) if deed == "save" else None
+    return _carried(protocol, Request(id, SAVE, 0, 0)) if does == "save" else None
 
 
 def new_id(model: Model, protocol: BusProtocol, at: int, id: int) -> Request | None:
-    """What gives a camera that answers `at` a bus ID; None: nothing over the bus does."""
+    """Request that gives the camera at bus ID `at` a new ID; None if the bus has none."""
     keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
         if one.does == "change-id" and one.name in keys:
@@ -29,7 +27,7 @@ def new_id(model: Model, protocol: BusProtocol, at: int, id: int) -> Request | N
 
 
 def _carried(protocol: BusProtocol, request: Request) -> Request | None:
-    """The request, where the protocol has such a message of its own."""
+    """The request, if the protocol has a message for it; else None."""
     try:
         protocol.encode_request(request)
     except Defect:

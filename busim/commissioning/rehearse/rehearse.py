@@ -1,8 +1,7 @@
-"""One rehearsal: the steps in their order on the emulated site, each with what was heard, and why it failed.
+"""One rehearsal: the steps in order on the emulated site, each with its result and the reason if it failed.
 
-A camera whose step failed is left as it is, as it would be if nobody noticed, and its further steps are skipped; the
-others go on, so that one sees what the mistake does to them. Where somebody asks on a line already, nothing is sent
-there.
+A camera whose step failed stays as it is, as if nobody had noticed, and its later steps are skipped. The other cameras
+continue, so the effect of the mistake on them shows. A line that already has a master gets no requests.
 """
 
 from __future__ import annotations
@@ -29,13 +28,13 @@ def rehearse(
     what_if: str = "",
     advanced: Callable[[int, int], None] = lambda *_: None,
 ) -> Rehearsal:
-    """Do the steps in a world that has been built of `plan` with no master played, and started.
+    """Run the steps in a started world that was built from `plan` without masters.
 
-    `cameras`: as `planned` gives them. `advanced` is told of the way: steps done, steps in all.
+    `cameras`: from `planned`. `advanced`: called after each step with the steps done and the total.
     """
     site = Site(plan, world, cameras)
     done: list[Done] = []
-    failed: dict[tuple[str, str], int] = {}  # a camera, or a line where somebody asks, to the number of the step
+    failed: dict[tuple[str, str], int] = {}  # camera, or line with a master, to step number
     for number, step in enumerate(steps, 1):
         began = world.kernel.now
         outcome = _skipped(site, step, failed) or do(site, step)
@@ -61,5 +60,5 @@ def _skipped(site: Site, step: Step, failed: dict[tuple[str, str], int]) -> Outc
     if number is not None:
         return Outcome(SKIPPED, f"step {number} failed")
     if step.line in site.refused:
-        return Outcome(SKIPPED, f"{site.refused[step.line].what}: no place for a laptop")
+        return Outcome(SKIPPED, f"{site.refused[step.line].what}: no laptop can be connected")
     return None

@@ -1,4 +1,4 @@
-"""What came of a rehearsal, as data: each step with its outcome, what was heard, and why it failed."""
+"""Result of a rehearsal: each step with its outcome, the bytes or values received, and the reason if it failed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ OK, FAILED, SKIPPED = "ok", "failed", "skipped"
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why a step failed, which only an emulator can say for certain: a fixed word, a sentence, how to mend it."""
+    """Cause of a failed step, as the emulator knows it. `code`: fixed word; `why`: one sentence; `mend`: what to do."""
 
     code: str
     why: str
@@ -23,9 +23,9 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A step that was done, or skipped. `number` from 1; `at`, `simulated`: ns when it began, and took.
+    """A step that was done or skipped. `number` counts from 1; `at`: start, `simulated`: duration, both ns.
 
-    `seen`: what the laptop heard; `look`: what somebody has to confirm by eye. `reason` None: it did not fail.
+    `seen`: what the laptop received; `look`: what the crew confirms by eye; `reason`: None unless the step failed.
     """
 
     number: int
@@ -58,7 +58,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
-    """`ids`: the bus ID that each camera is to have; `proposed`: those among them that the plan does not have so."""
+    """All steps of a rehearsal. `ids`: target bus ID of each camera; `proposed`: cameras whose ID is not the plan's."""
 
     plan: str
     seed: int
@@ -74,17 +74,17 @@ class Rehearsal:
 
     @property
     def ok(self) -> bool:
-        """Whether something was done and nothing failed."""
+        """Whether at least one step was done and none failed."""
         return not self.failed and any(one.outcome == OK for one in self.done)
 
     @property
     def simulated(self) -> int:
-        """ns of wire, cameras and waiting."""
+        """Simulated ns: wire, cameras and waiting."""
         return sum(one.simulated for one in self.done)
 
     @property
     def handling(self) -> int:
-        """ns of hands, as assumed, in steps that were not skipped."""
+        """Assumed ns of handling by people, without skipped steps."""
         return sum(one.step.handling for one in self.done if one.outcome != SKIPPED)
 
     def as_json(self) -> dict[str, Any]:

@@ -1,8 +1,8 @@
-"""From a plan to the steps of its commissioning, in the order of the site.
+"""Steps of a commissioning, generated from a plan in the order of the work on site.
 
-Cameras come with one factory ID, so on a line they are connected one after the other, from the converter outwards, and
-each has its own ID before the next plug goes in. A camera that is to keep the factory ID goes last: any other that
-came after it would meet it there.
+Cameras come with the same factory ID. So they are connected one after the other, from the converter outwards, and each
+gets its own ID before the next is plugged in. A camera that keeps the factory ID goes last, because a later new camera
+would collide with it.
 """
 
 from __future__ import annotations
@@ -36,10 +36,10 @@ from busim.simulator.world import World
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """What a rehearsal knows of one camera. `distance`: metres of cable from the converter; `id`: what it is to have.
+    """One camera of a rehearsal. `distance`: metres of cable from the converter; `id`: target bus ID.
 
-    `factory_id`: what it comes with; `serial` as its register has it, None: not planned. `slowest`: ns until it answers
-    at the latest; `proposed`: the plan has another ID. `unpowered`: passes, loads or cuts.
+    `factory_id`: bus ID as delivered; `serial`: low 16 bits as in its register, None: not planned. `slowest`: longest
+    turnaround, ns; `proposed`: the plan has another ID; `unpowered`: passes, loads or cuts.
     """
 
     name: str
@@ -56,7 +56,7 @@ class Planned:
 
 
 def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
-    """Every camera that is there, by name, line by line from the converter outwards."""
+    """Every present camera by name, line by line, from the converter outwards."""
     found: dict[str, Planned] = {}
     for line in resolve(plan).lines:
         here = [camera for camera in line.cameras if camera.name in world.cameras]
@@ -75,8 +75,8 @@ def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
 
 
 def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusProtocol) -> dict[str, int]:
-    """The planned IDs; where several cameras of a line have one, free ones are proposed for all but the first, and for
-    that too where others come with this ID."""
+    """The planned IDs. Of cameras that share an ID, all but the first get free ones; the first too if the ID is a
+    factory ID on this line."""
     count = Counter(camera.id for camera in cameras)
     taken = set(count) | set(factory.values())
     free = (id for id in range(protocol.ids[0], protocol.ids[1] + 1) if id not in taken)
@@ -90,7 +90,7 @@ def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusPro
 
 
 def in_turn(cameras: Mapping[str, Planned], line: str) -> list[Planned]:
-    """The cameras of a line in the order in which they are connected."""
+    """The cameras of a line in connecting order."""
     here = [camera for camera in cameras.values() if camera.line == line]
     return sorted(here, key=lambda one: any(one.id == other.factory_id for other in here if other is not one))
 
@@ -101,7 +101,7 @@ def generated(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed) -> t
 
 
 def line_steps(plan: Plan, cameras: Mapping[str, Planned], line: str, assumed: Assumed) -> Iterator[Step]:
-    """The steps for one line: listen, each camera, then all together and what the panels move."""
+    """The steps for one line: listen, each camera, a poll of all, then the controls of the panels."""
     here = in_turn(cameras, line)
     if not here:
         return
@@ -118,7 +118,7 @@ def line_steps(plan: Plan, cameras: Mapping[str, Planned], line: str, assumed: A
 
 
 def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
-    """One camera out of its box: connected, told from others, given its ID, and proven to have kept it."""
+    """One new camera: connect, identify, set its ID, save, power cycle and read back."""
     line, name = camera.line, camera.name
     yield Step(CONNECT, line, name, handling=assumed.connect)
     yield Step(POWER, line, name, handling=assumed.power)

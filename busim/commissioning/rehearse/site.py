@@ -1,7 +1,7 @@
-"""The emulated site of a rehearsal: cameras in their boxes, a laptop at each converter, hands, and what is believed.
+"""The emulated site of a rehearsal: new cameras, a laptop at each converter, site actions, and believed bus IDs.
 
-What the person who commissions believes (where a camera answers now) is kept apart from what is so: steps go by the
-first, and when they fail, the second says why.
+The bus ID at which the crew believes a camera to answer is kept apart from its real one. Steps use the believed ID; the
+real one gives the reason when a step fails.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ from busim.plan.models import Model, Parameter
 from busim.protocols import READ, WRITE, BusProtocol, Request
 from busim.simulator.world import CameraPort, Heard, Tool, Way, World, way_through
 
-_IN, _PAST, _OPEN = "in", "past", "open"  # on the pair; off it, and it goes on; off it, and it ends there
-_STARTING = 500_000_000  # ns given to a camera beyond the time that its model starts in
+_IN, _PAST, _OPEN = "in", "past", "open"  # plugged; unplugged, pair joined; unplugged, pair open
+_STARTING = 500_000_000  # ns added to the start-up time of a model
 
 
 class Site:
-    """`believed`: where each camera is taken to answer. `unplugged`, `assigned`: cameras off the pair, and those that
-    have acknowledged an ID; `by_hand`: those whose ID was set by their switches; `met`: those that are connected and of
-    which no step has failed. By line: `tools`, `grounds` (what the plan says of it) and `refused` (why it has no tool).
+    """State of the site. `believed`: bus ID at which each camera is expected; `unplugged`: cameras off the pair;
+    `assigned`: cameras that acknowledged an ID; `by_hand`: IDs set by switches; `met`: connected cameras without a
+    failed step. By line: `tools`, `grounds` (its facts from the plan), `refused` (why it has no tool).
     """
 
     def __init__(self, plan: Plan, world: World, cameras: dict[str, Planned]) -> None:
@@ -75,7 +75,7 @@ class Site:
         return [name for name, camera in self.cameras.items() if camera.line == line]
 
     def bound(self, camera: str, panel: str = "") -> list[tuple[str, str]]:
-        """Panel and control of everything that moves this camera; `panel`: of one panel alone."""
+        """(panel, control) of each control for this camera; `panel`: of this panel only."""
         panels = [one for one in self._panels if camera in one.cameras and panel in ("", one.name)]
         return [(one.name, control) for one in panels for control in one.controls]
 
@@ -86,14 +86,14 @@ class Site:
         return pieces is None or pieces.together(self.tools[line].station, self.port(camera).station)
 
     def opens(self, camera: str) -> str:
-        """Why the pair does not go on past this camera now, "" where it does."""
+        """Why the pair is open at this camera now, "" if it is not."""
         if camera in self.unplugged:
-            return "" if self._through[camera] else "whose plug is out and does not pass the pair on"
+            return "" if self._through[camera] else "which is unplugged and whose plug opens the pair"
         cuts = camera in self._dark and self.cameras[camera].unpowered == "cuts"
-        return "which has no power and opens the pair then" if cuts else ""
+        return "which opens the pair while it has no power" if cuts else ""
 
     def _rewire(self, camera: str) -> None:
-        """Bring the wiring to what plug and power of a camera make of it: one may cut the pair while it has none."""
+        """Set the wiring by plug and power: some cameras open the pair while they have no power."""
         stand = _OPEN if self.opens(camera) else _PAST if camera in self.unplugged else _IN
         if stand == self._stand[camera]:
             return
@@ -107,7 +107,7 @@ class Site:
     def now(self) -> int:
         return self.world.kernel.now
 
-    # -- hands ------------------------------------------------------------------------------------------------
+    # -- site actions ------------------------------------------------------------------------------------------------
 
     def plug(self, camera: str) -> None:
         self.unplugged.discard(camera)
@@ -120,13 +120,13 @@ class Site:
         self._rewire(camera)
 
     def fit(self, camera: str, id: int, serial: int) -> None:
-        """Put another unit in its place, as it comes; it has no power yet."""
+        """Put another unit in its place, at factory settings and without power."""
         self.world.wiring.fit(camera, id, serial)
         self._dark.add(camera)
         self._rewire(camera)
 
     def power(self, camera: str, on: bool) -> None:
-        """Switch a camera, and wait until it should have started."""
+        """Switch the power of a camera, and wait for its start-up time."""
         self.world.wiring.power(camera, on)
         (self._dark.discard if on else self._dark.add)(camera)
         self._rewire(camera)
@@ -139,20 +139,20 @@ class Site:
         else:
             next(iter(self.tools.values())).wait(until)
 
-    # -- questions ----------------------------------------------------------------------------------------------
+    # -- requests ----------------------------------------------------------------------------------------------
 
     def ask(self, line: str, request: Request) -> Heard:
-        """Ask, and listen to the end of the time-out, since a second camera may answer later."""
+        """Send a request and listen for the whole time-out, since a second camera may answer late."""
         tool = self.tools[line]
         return tool.ask(request, self._ways[line].time_out(tool.protocol, request, self._slowest[line]))
 
     def request(self, camera: str, name: str, id: int, value: int | None = None) -> Request:
-        """To read a parameter of a camera, or to write a value to it."""
+        """Request to read a parameter of a camera, or to write `value` to it."""
         key = self.model(camera).keys[self.protocol(camera).name][name]
         return Request(id, READ, key, 1) if value is None else Request(id, WRITE, key, 1, (value,))
 
     def parameter(self, camera: str, meaning: str, *, writable: bool = False) -> Parameter | None:
-        """The parameter of its model with this meaning, where its line's protocol has a key for it."""
+        """The parameter of its model with this meaning, if the protocol of its line has a key for it."""
         keys = self.model(camera).keys[self.protocol(camera).name]
         for one in self.model(camera).parameters:
             if one.meaning == meaning and one.name in keys and (one.writable or not writable):
@@ -160,7 +160,7 @@ class Site:
         return None
 
     def tell_apart(self, camera: str) -> Parameter:
-        """What a camera is best told from others by: its serial number, else whatever it lets one read."""
+        """The parameter that identifies a camera: its serial number, else its bus ID, else any readable one."""
         for meaning in ("serial", "bus_id"):
             found = self.parameter(camera, meaning)
             if found is not None:
@@ -168,10 +168,10 @@ class Site:
         keys = self.model(camera).keys[self.protocol(camera).name]
         return next(one for one in self.model(camera).parameters if one.name in keys)
 
-    def order(self, camera: str, deed: str, id: int) -> Request | None:
-        """What makes a camera do something (save, identify); None: nothing over the bus does."""
-        return order(self.model(camera), self.protocol(camera), deed, id)
+    def order(self, camera: str, does: str, id: int) -> Request | None:
+        """Request for an order (save, identify) at a bus ID; None if the bus has none."""
+        return order(self.model(camera), self.protocol(camera), does, id)
 
     def new_id(self, camera: str, at: int, id: int) -> Request | None:
-        """What gives it a bus ID; None: nothing over the bus does."""
+        """Request that gives it a new bus ID; None if the bus has none."""
         return new_id(self.model(camera), self.protocol(camera), at, id)

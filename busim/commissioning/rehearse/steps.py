@@ -1,7 +1,7 @@
-"""The steps of a commissioning: what is done, to what, and how long hands take for it.
+"""The steps of a commissioning: kind, line or camera, and the assumed handling time.
 
-A step is data, so that those made from a plan, those written in one and those of a what-if are the same thing. How long
-the wire and the cameras take is simulated; how long people take nobody can simulate, so it is assumed, and said so.
+A step is data: generated steps, written steps and what-if steps are the same type. Time on the wire and in cameras is
+simulated. The handling time of people cannot be simulated, so it is assumed and marked as such.
 """
 
 from __future__ import annotations
@@ -22,10 +22,9 @@ SWAP, DIAL, REPLACE = "swap", "dial", "replace"
 
 
 class Kind(NamedTuple):
-    """A kind of step: what it is, whether it is done to a `line`, a `camera` or nothing.
+    """A kind of step. `to`: "line", "camera" or "" for neither.
 
-    `may`: what else may be said of it, `needs`: what has to be. `hands`: the field of `Assumed` with how long hands
-    take, "" for not at all.
+    `may`: optional keys, `needs`: required keys. `hands`: the field of `Assumed` with its handling time, "" for none.
     """
 
     what: str
@@ -36,42 +35,42 @@ class Kind(NamedTuple):
 
 
 KINDS: dict[str, Kind] = {
-    LISTEN: Kind("hear whether somebody asks on the line already; nothing is sent", "line", ("for",)),
-    CONNECT: Kind("put the plug of a camera in", "camera", hands="connect"),
+    LISTEN: Kind("listen for a master on the line; send nothing", "line", ("for",)),
+    CONNECT: Kind("plug a camera in", "camera", hands="connect"),
     POWER: Kind(
-        "give a camera power and wait until it has started; `on: false`: take it away", "camera", ("on",), hands="power"
+        "power a camera and wait until it has started; `on: false`: remove power", "camera", ("on",), hands="power"
     ),
     IDENTIFY: Kind(
-        "read its serial number where it should answer, `times` times, and let it show itself", "camera",
+        "read its serial number at its current ID, `times` times, and make it show itself", "camera",
         ("id", "times"), hands="look",
     ),
     ASSIGN: Kind(
-        "give it its bus ID, and ask there; `broadcast: true`: sent to all, as it must not be", "camera",
+        "set its bus ID and read there; `broadcast: true`: send to all (a mistake to try)", "camera",
         ("id", "broadcast"),
     ),
-    SAVE: Kind("have it keep what was set", "camera", ("id",)),
-    CYCLE: Kind("switch it off and on again, and wait until it has started", "camera", ("for",), hands="cycle"),
-    READ_BACK: Kind("read its serial number at its ID `times` times", "camera", ("id", "times")),
+    SAVE: Kind("save its settings", "camera", ("id",)),
+    CYCLE: Kind("power it off and on again, and wait until it has started", "camera", ("for",), hands="cycle"),
+    READ_BACK: Kind("read its serial number at its new ID, `times` times", "camera", ("id", "times")),
     TEST_PICTURE: Kind(
-        "switch its test picture on, have it looked for, and switch it off again", "camera", ("id",), hands="look"
+        "switch its test picture on, confirm it by eye, and switch it off", "camera", ("id",), hands="look"
     ),
-    ROUND: Kind("ask every connected camera of the line once, as the controller will", "line"),
+    ROUND: Kind("poll each connected camera of the line once, as the controller will", "line"),
     BINDINGS: Kind(
-        "move each control that a panel has for it, and see that this camera moves and no other", "camera",
+        "move each of its panel controls, and check that no other camera moves", "camera",
         ("id", "panel"), hands="look",
     ),
-    LOOK: Kind("have somebody confirm by eye what `text` says", "", (), ("text",), "look"),
-    WAIT: Kind("let time pass", "", (), ("for",)),
+    LOOK: Kind("confirm by eye what `text` describes", "", (), ("text",), "look"),
+    WAIT: Kind("wait", "", (), ("for",)),
     MARK: Kind("set a mark in the trace", "", (), ("text",)),
     DISCONNECT: Kind(
-        "take its plug out; `through: false`: the pair does not go on past it", "camera", ("through",), hands="connect"
+        "unplug it; `through: false`: the pair ends there", "camera", ("through",), hands="connect"
     ),
-    SWAP: Kind("swap the two wires of the pair at it; `on: false`: put them right", "camera", ("on",), hands="connect"),
+    SWAP: Kind("swap the two wires of the pair at it; `on: false`: swap them back", "camera", ("on",), hands="connect"),
     DIAL: Kind(
-        "set its port by its switches: `baud`, `format` or both", "camera", ("baud", "format"), hands="connect"
+        "set `baud`, `format` or both at its switches", "camera", ("baud", "format"), hands="connect"
     ),
     REPLACE: Kind(
-        "put up another unit in its place, as it comes out of its box, with power", "camera", ("id", "serial"),
+        "replace it with a unit at factory settings, and power that", "camera", ("id", "serial"),
         hands="connect",
     ),
 }  # fmt: skip
@@ -79,7 +78,7 @@ KINDS: dict[str, Kind] = {
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step. `do`: one of `KINDS`. `handling`: ns that hands are assumed to take.
+    """One step. `do`: one of `KINDS`. `handling`: assumed handling time, ns.
 
     `id`: the bus ID that it is about, None where that of the camera is meant. `length`: ns of a wait, of listening, or
     without power. `on`, `through`, `broadcast`, `times`, `text`, `baud`, `format`, `serial`, `panel`: see `KINDS`.
@@ -105,14 +104,14 @@ class Step:
 
     @property
     def about(self) -> str:
-        """What it is done to."""
+        """Camera, line or text that the step concerns."""
         return self.camera or self.line or self.text
 
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
-    """What hands take, ns: common practice, no source. `off`: how long a camera is left without power in a cycle; of
-    `look`, one for each control of a panel."""
+    """Handling times, ns: common practice, no source. `off`: time without power in a power cycle; `look`: one for each
+    picture, lamp or panel control."""
 
     connect: int = 180 * SECOND
     power: int = 30 * SECOND
@@ -121,17 +120,17 @@ class Assumed:
     off: int = 5 * SECOND
 
     def hands(self, kind: str) -> int:
-        """ns of hands for a kind of step."""
+        """Handling time of a kind of step, ns."""
         name = KINDS[kind].hands
         return int(getattr(self, name)) if name else 0
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """What is assumed, in words."""
+        """The assumptions as sentences."""
         return (
-            f"{self.connect // SECOND} s of hands for each camera that is connected (way, plug, way back), "
-            f"{self.power // SECOND} s to give it power, {self.cycle // SECOND} s to switch it off and on again, "
-            f"{self.look // SECOND} s for each look (all assumed; `assumed` in the plan's `rehearsal` says otherwise)",
-            f"a camera is without power for {self.off // SECOND} s in a power cycle (assumed)",
-            "cameras take as long to start and to save as their models say; lines are done one after the other",
+            f"{self.connect // SECOND} s to walk to each camera, plug it in and walk back, "
+            f"{self.power // SECOND} s to power it, {self.cycle // SECOND} s for a power cycle, "
+            f"{self.look // SECOND} s for each look (all assumed; change them under `rehearsal: assumed` in the plan)",
+            f"a power cycle leaves the camera off for {self.off // SECOND} s (assumed)",
+            "start-up and save times come from the camera models; lines are commissioned one after the other",
         )

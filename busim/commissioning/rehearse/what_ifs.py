@@ -1,7 +1,7 @@
-"""What goes wrong on site, rehearsed: each what-if is the right steps with one mistake or mishap put into them.
+"""What-ifs: the right steps with one mistake or mishap put into them.
 
-A what-if changes steps and nothing else, so what it shows comes out of the emulated wire and not out of a story. Each
-says beforehand at which step it shows and with which reason, and a test holds it to that.
+A what-if changes only the steps, so its symptoms come from the emulated line. Each declares the step and the reason at
+which it shows, and a test checks both.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from busim.protocols import BusProtocol
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What a what-if is made in: one line of a plan, its cameras in the order of connecting, what hands take."""
+    """Input of a what-if: one line of a plan, its cameras in connecting order, the assumed handling times."""
 
     plan: Plan
     line: str
@@ -56,7 +56,7 @@ class Setting:
 
     @property
     def right(self) -> list[Step]:
-        """The steps as they should be."""
+        """The steps without a mistake."""
         return list(line_steps(self.plan, self.everybody, self.line, self.assumed))
 
 
@@ -64,12 +64,12 @@ Make = Callable[[Setting], list[Step]]
 
 
 class NotHere(Exception):
-    """A what-if that cannot happen on this line; the message says why. Never leaves this room."""
+    """A what-if that cannot happen on this line; the message says why. Caught in this module."""
 
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """`shows`: kinds of step at which it shows, `codes`: with which reasons. The texts are for people on site."""
+    """A mistake or mishap. `shows`: kinds of step that fail, `codes`: their reasons. The texts are for the crew."""
 
     name: str
     title: str
@@ -82,14 +82,14 @@ class WhatIf:
     make: Make
 
     def as_json(self) -> dict[str, Any]:
-        """What it tells beforehand."""
+        """Its texts, expected steps and expected reasons."""
         return {
             "what_if": self.name, "title": self.title, "goes_wrong": self.wrong, "looks_like": self.looks,
             "find": self.find, "mend": self.mend, "shows_at": list(self.shows), "reasons": list(self.codes),
         }  # fmt: skip
 
     def as_told(self, rehearsal: Rehearsal) -> bool:
-        """Whether the first step that failed is one of those, with one of those reasons."""
+        """Whether the first failed step is an expected kind, with an expected reason."""
         first = next(iter(rehearsal.failed), None)
         return first is not None and first.reason is not None and (
             first.step.do in self.shows and first.reason.code in self.codes
@@ -97,23 +97,23 @@ class WhatIf:
 
 
 def what_ifs() -> dict[str, WhatIf]:
-    """All of them by name, in the order in which they are told."""
+    """All what-ifs by name, in the order of printing."""
     return {one.name: one for one in _ALL}
 
 
 def find_what_if(name: str) -> WhatIf:
-    """The one of this name. Raises UserError where there is none."""
+    """The what-if of this name. Raises UserError if there is none."""
     known = what_ifs()
     if name not in known:
         raise UserError(
             "there is no what-if of this name", found=repr(name[:60]), expected="one of " + ", ".join(known),
-            mend="see them with --what-ifs",
+            mend="list them with --what-ifs",
         )  # fmt: skip
     return known[name]
 
 
 def what_if_steps(what_if: WhatIf, setting: Setting) -> tuple[tuple[Step, ...], str]:
-    """Its steps on one line; or none, and why it cannot happen there."""
+    """Its steps on one line; or no steps, and the reason why it cannot happen there."""
     try:
         return tuple(what_if.make(setting)), ""
     except NotHere as reason:
@@ -127,9 +127,9 @@ def setting_for(
     assumed: Assumed,
     line: str | None = None,
 ) -> Setting:
-    """One line to try what-ifs on: the one named, else the first with a converter and several cameras.
+    """The line for what-ifs: the one named, else the first with a converter and three cameras, else that with most.
 
-    Raises UserError where there is no such line.
+    Raises UserError if there is no such line.
     """
     served = [
         one.name for one in plan.lines
@@ -137,7 +137,8 @@ def setting_for(
     ]  # fmt: skip
     if (line is not None and line not in served) or not served:
         raise UserError(
-            "no line to try this on", found=repr(line[:60]) if line else "a plan without such a line",
+            "this line cannot be used for a what-if" if line else "the plan has no line for a what-if",
+            found=repr(line[:60]) if line else "no line with both a converter and a camera",
             expected=" or ".join(map(repr, served))[:300] or "a line with a converter and a camera that is present",
             mend="name one of these with --line" if served else "put a converter and a camera into a line's order",
         )  # fmt: skip
@@ -150,26 +151,26 @@ def setting_for(
 
 def _several(setting: Setting) -> None:
     if len(setting.cameras) < 2:
-        raise NotHere("it takes two cameras on one line")
+        raise NotHere("it needs two cameras on one line")
 
 
 def _behind(steps: Sequence[Step], do: str, camera: str, more: Sequence[Step]) -> list[Step]:
-    """The steps with others put in behind one of them."""
+    """The steps, with `more` inserted after one of them."""
     at = next(number for number, step in enumerate(steps) if step.do == do and step.camera == camera)
     return [*steps[: at + 1], *more, *steps[at + 1 :]]
 
 
 def _ordinary(setting: Setting) -> Planned:
-    """A camera that is not the first, where there is such a one, and is to have another ID than it comes with."""
+    """The second camera (else the first) whose target ID is not its factory ID."""
     named = [camera for camera in setting.cameras if camera.id != camera.factory_id]
     if not named:
-        raise NotHere("every camera of the line keeps the ID that it comes with")
+        raise NotHere("every camera of the line keeps its factory ID")
     return named[1] if len(named) > 1 else named[0]
 
 
 def _over_the_bus(setting: Setting, camera: Planned) -> None:
     if new_id(camera.model, setting.protocol, camera.factory_id, camera.id) is None:
-        raise NotHere(f"{camera.model.name} takes no ID over {setting.protocol.name}: it is set by switches")
+        raise NotHere(f"{camera.model.name} has no ID change over {setting.protocol.name}: its ID is set by switches")
 
 
 def _everything_first(setting: Setting) -> list[Step]:
@@ -222,7 +223,7 @@ def _wrong_baud(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
     others = [one for one in camera.model.bus.bauds if one != _line_of(setting).baud]
     if not others:
-        raise NotHere(f"{camera.model.name} can be set to no other baud")
+        raise NotHere(f"{camera.model.name} has no other baud")
     dial = Step(DIAL, setting.line, camera.name, baud=min(others))
     return _behind(setting.right, CONNECT, camera.name, [dial])
 
@@ -231,7 +232,7 @@ def _wrong_parity(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
     others = [one for one in camera.model.bus.formats if one.parity != _line_of(setting).format.parity]
     if not others:
-        raise NotHere(f"{camera.model.name} can be set to no other parity")
+        raise NotHere(f"{camera.model.name} has no other parity")
     dial = Step(DIAL, setting.line, camera.name, format=others[0])
     return _behind(setting.right, CONNECT, camera.name, [dial])
 
@@ -248,21 +249,20 @@ _ALL = (
         name="everything-first",
         title="everything is connected before any ID is set",
         wrong=(
-            "All cameras of the line come with one bus ID and answer together; what is set at that ID is set in "
-            "all of them."
+            "All cameras of the line have the same factory ID and answer together. A setting written to that ID "
+            "goes into all of them."
         ),
         looks=(
-            "When the first camera is to be identified: a heap of bytes that is no reply, or a serial number that"
-            " changes. Now and then one sound reply, when one camera is quicker than the others by more than a "
-            "reply."
+            "Identifying the first camera brings damaged bytes, or a serial number that changes. Now and then it "
+            "brings one valid reply, when one camera answers before the others by more than a reply."
         ),
         find=(
-            "Read the serial number ten times at the factory ID. Different numbers, damaged replies, or more than"
-            " one reply to one question: more than one camera is there."
+            "Read the serial number ten times at the factory ID. Different numbers, damaged replies or two replies "
+            "to one request mean that more than one camera is there."
         ),
         mend=(
-            "Unplug all but the one next to the converter; go on with one camera after the other. On a ladder: "
-            "have somebody hold it, and nobody under it."
+            "Unplug all cameras but the one next to the converter, and commission one camera after the other. "
+            "Ladders: one person holds the ladder, and nobody stands below."
         ),
         shows=(IDENTIFY,),
         codes=(TWO_ANSWERED,),
@@ -272,14 +272,14 @@ _ALL = (
         name="spare-in-show",
         title="a spare at the factory ID is swapped in during the show",
         wrong=(
-            "The spare answers at the ID that it came with, and not at that of the camera it replaces. Where "
-            "another camera of the line has that ID, both answer to it, and that one is lost as well."
+            "The spare answers at the ID it was delivered with, not at the ID of the camera it replaces. If another "
+            "camera of the line has that ID, both answer there, and that camera is lost as well."
         ),
-        looks="The replaced camera stays dead at the controller, and one that nobody touched may become unsteady.",
-        find="Ask at the factory ID: a serial number that is not in the plan is the spare. Its label has it.",
+        looks="The replaced camera stays dead at the controller, and an untouched camera may become unsteady.",
+        find="Ask at the factory ID: a serial number that is not in the plan is the spare. Compare its label.",
         mend=(
-            "Give a spare its ID on the bench, alone, before it goes up: assign, save, off and on, read back. In "
-            "the show: first take the other camera with that ID off the pair, if there is one."
+            "Set up a spare alone on the bench before it goes up: assign, save, power cycle, read back. During the "
+            "show: first unplug the other camera with that ID, if there is one."
         ),
         shows=(ROUND,),
         codes=(TWO_ANSWERED, OTHER_UNIT),
@@ -287,16 +287,16 @@ _ALL = (
     ),
     WhatIf(
         name="cut-before-save",
-        title="the power fails after a new ID was given and before it is saved",
-        wrong="The camera acknowledged the new ID and has lost it: it is back at the one it came with.",
+        title="the power fails between setting a new ID and saving it",
+        wrong="The camera acknowledged the new ID and lost it: it is back at its factory ID.",
         looks=(
-            "The save, or the first reading back, is not answered at the new ID. The next camera that is "
-            "connected meets it at the factory ID."
+            "The save or the first read-back gets no answer at the new ID. The next camera to be connected collides "
+            "with it at the factory ID."
         ),
-        find="Ask at the factory ID: the serial number is that of the camera whose ID was just set.",
+        find="Ask at the factory ID: the serial number belongs to the camera whose ID was just set.",
         mend=(
-            "Assign and save again, wait until the save is over, then switch off and on, and read back. "
-            '"Acknowledged" is not "kept".'
+            "Assign and save again, wait until the save has ended, then power it off and on, and read back. "
+            '"Acknowledged" does not mean "saved".'
         ),
         shows=(SAVE, READ_BACK),
         codes=(NOT_SAVED,),
@@ -306,18 +306,15 @@ _ALL = (
         name="broadcast-id",
         title="the new ID is sent as a broadcast",
         wrong=(
-            "Every camera on the line takes it, those that had their own ID already too. Nobody acknowledges a "
-            "broadcast."
+            "Every camera on the line takes the ID, even those that already had their own. No camera acknowledges "
+            "a broadcast."
         ),
-        looks=(
-            "At the new ID there are two replies or damaged ones, and the cameras that were done are silent at "
-            "their IDs."
-        ),
-        find="Ask at the IDs that were done: silence. Ask at the new one: more than one serial number.",
+        looks=("The new ID brings two replies or damaged ones, and the finished cameras are silent at their IDs."),
+        find="Ask at the finished IDs: silence. Ask at the new ID: more than one serial number.",
         mend=(
-            "Do not save: where IDs are kept by a save, switch all of them off and on, and the old ones are back."
-            " Else unplug all but one, and do them again one after the other. Set IDs to one camera alone, never "
-            "to all."
+            "Do not save. If the models keep an ID only by a save, power all cameras off and on: the old IDs are "
+            "back. Otherwise unplug all but one, and set them up again one after the other. Send an ID to one "
+            "camera, never to all."
         ),
         shows=(ASSIGN, SAVE, READ_BACK, ROUND),
         codes=(TWO_ANSWERED,),
@@ -326,17 +323,13 @@ _ALL = (
     WhatIf(
         name="swapped-pair",
         title="the two wires of the pair are swapped at one camera",
-        wrong=(
-            "That camera sees every level turned over: idle is a start bit that never ends to it, and it never answers."
-        ),
-        looks="Silence when it is to be identified. The others are as they were.",
+        wrong=("That camera sees every level inverted. Idle looks like an endless start bit, so it never answers."),
+        looks="The camera is silent when it should be identified. The others work as before.",
         find=(
-            "Measure undriven, at the plug: the wire that is the higher one at the others has to be so here too. "
-            "A camera that is set otherwise is silent as well, so look at its settings too."
+            "Measure the undriven pair at the plug: the same wire must be the higher one as at the other cameras. "
+            "A wrong baud or format is silent too, so check its settings as well."
         ),
-        mend=(
-            "Swap the two wires in that plug and no other. Wire names of makers do not agree; go by the measurement."
-        ),
+        mend=("Swap the two wires in that plug only. Makers name the wires differently, so trust the measurement."),
         shows=(IDENTIFY,),
         codes=(SWAPPED,),
         make=_swapped,
@@ -344,10 +337,10 @@ _ALL = (
     WhatIf(
         name="wrong-baud",
         title="one camera is set to another baud",
-        wrong="It hears no character right, and answers nobody.",
-        looks="Silence when it is to be identified; it looks just as a swapped pair does.",
-        find="With that camera alone, ask at its other rates in turn; where it answers, it is set.",
-        mend="Set it to the rate of the line and read back. Do not set the line to the camera.",
+        wrong="It receives every character wrong, so it never answers.",
+        looks="The camera is silent when it should be identified, just like a swapped pair.",
+        find="Connect that camera alone and ask at its other rates in turn. It answers at its own.",
+        mend="Set the camera to the baud of the line and read back. Leave the line as it is.",
         shows=(IDENTIFY,),
         codes=(WRONG_BAUD,),
         make=_wrong_baud,
@@ -355,13 +348,10 @@ _ALL = (
     WhatIf(
         name="wrong-parity",
         title="one camera is set to another parity",
-        wrong=(
-            "It takes the parity bit for something else, or expects the other one: so many characters look broken "
-            "to it that no request is ever whole, and it answers nobody."
-        ),
-        looks="Silence when it is to be identified, though the baud is right.",
-        find="With that camera alone, ask with the other formats in turn; where it answers, it is set.",
-        mend="Set it to the format of the line and read back.",
+        wrong=("It misreads the parity bit, so some characters of every request look damaged, and it never answers."),
+        looks="The camera is silent when it should be identified, though its baud is right.",
+        find="Connect that camera alone and ask with the other formats in turn. It answers with its own.",
+        mend="Set the camera to the format of the line and read back.",
         shows=(IDENTIFY,),
         codes=(WRONG_FORMAT,),
         make=_wrong_parity,
@@ -370,15 +360,15 @@ _ALL = (
         name="unplugged-mid-chain",
         title="a camera in mid-chain is unplugged, and its plug does not pass the pair on",
         wrong=(
-            "The pair ends there: this camera and every one behind it are gone at once. The rest may suffer too, "
-            "since one terminator is cut off."
+            "The pair ends there: this camera and every camera behind it are lost at once. The others may suffer "
+            "too, since one terminator is cut off."
         ),
-        looks="When all are asked: silence from this camera on, as seen from the converter, and replies before it.",
+        looks="A poll of all cameras brings replies from those before this camera, and silence from it and beyond.",
         find=(
-            "The last camera that answers stands before the opening. Two cameras of one line that are lost at the"
-            " same moment are hardly ever both broken."
+            "The last camera that answers is next to the break. Two cameras of a line lost at the same moment are "
+            "hardly ever both broken."
         ),
-        mend="Put the plug back, or join the pair there. Use plugs that pass the pair on when they are out.",
+        mend="Put the plug back, or join the pair there. Use plugs that keep the pair joined when unplugged.",
         shows=(ROUND,),
         codes=(CUT, UNPLUGGED),
         make=_unplugged,

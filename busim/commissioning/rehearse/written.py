@@ -1,7 +1,7 @@
-"""The `rehearsal` of a plan: what hands take, and steps, where somebody wants others than those made from the plan.
+"""The `rehearsal` of a plan: handling times, and steps to use instead of the generated ones.
 
-The plan's reader keeps this block as it is, since it knows no steps; here it is read, with the same care: every mistake
-at once, each with its line and column.
+The plan's reader keeps this block unread, since it knows no steps. Here it is read, and every mistake is reported at
+once with line and column.
 """
 
 from __future__ import annotations
@@ -33,13 +33,13 @@ Format = Annotated[Any, PlainValidator(quantity(CharFormat.parse)), offered("8E1
 
 
 class AssumedShape(Shape):
-    """What hands take: nobody can simulate it."""
+    """Assumed handling times, which cannot be simulated."""
 
-    connect: Time = has("a camera that is connected: way, plug, way back", "3 min", "3 min")
-    power: Time = has("to give it power", "30 s", "30 s")
-    look: Time = has("a look at a picture or a lamp, and at each control of a panel", "15 s", "15 s")
-    cycle: Time = has("to switch it off and on again", "20 s", "20 s")
-    off: Time = has("how long it is left without power then", "5 s", "5 s")
+    connect: Time = has("connecting a camera: walk there, plug in, walk back", "3 min", "3 min")
+    power: Time = has("switching its power on or off", "30 s", "30 s")
+    look: Time = has("looking at a picture, a lamp or one panel control", "15 s", "15 s")
+    cycle: Time = has("a power cycle", "20 s", "20 s")
+    off: Time = has("time without power in a power cycle", "5 s", "5 s")
 
 
 class StepShape(Shape):
@@ -48,31 +48,31 @@ class StepShape(Shape):
     do: Literal[
         "listen", "connect", "power", "identify", "assign", "save", "cycle", "read-back", "test-picture", "round",
         "bindings", "look", "wait", "mark", "disconnect", "swap", "dial", "replace",
-    ] = has("what is done", "connect")  # fmt: skip
-    camera: Word | None = has("the camera that it is done to", "left mat", None)
-    line: Word | None = has("the line that it is done to", "mat line", None)
+    ] = has("kind of step", "connect")  # fmt: skip
+    camera: Word | None = has("camera of this step", "left mat", None)
+    line: Word | None = has("line of this step", "mat line", None)
     id: Annotated[int, Field(ge=0, le=65535)] | None = has(
-        "bus ID that it is about; not written: that of the camera as things stand", 4, None
+        "bus ID of this step; default: the current ID of the camera", 4, None
     )
-    length: Time | None = Field(None, alias="for", description="how long", examples=["10 s"])
-    times: Annotated[int, Field(ge=1, le=10_000)] = has("how often it is read", 10, 10)
-    on: bool = has("power, or swapped wires: on or off", default=True)
-    through: bool = has("whether the pair goes on past the plug that is out", default=True)
+    length: Time | None = Field(None, alias="for", description="duration", examples=["10 s"])
+    times: Annotated[int, Field(ge=1, le=10_000)] = has("number of readings", 10, 10)
+    on: bool = has("power or wire swap on, or off", default=True)
+    through: bool = has("the pair stays joined past the unplugged camera", default=True)
     broadcast: bool = has("the new ID is sent to all", default=False)
-    text: Sentence | None = has("words of a mark, or what is to be seen", "the tally of the left mat is red", None)
-    panel: Word | None = has("one panel; not written: all that move this camera", "desk", None)
+    text: Sentence | None = has("name of a mark, or what to look for", "the tally of the left mat is red", None)
+    panel: Word | None = has("one panel; default: all panels of this camera", "desk", None)
     baud: Baud | None = has("baud of its port", "38400 Bd", None)
     format: Format | None = has("format of its port", "8E1", None)
-    serial: Annotated[int, Field(ge=0, le=4_294_967_295)] | None = has("serial number of a unit put up", 4190, None)
-    takes: Time | None = has("what hands take; not written: as assumed for such a step", "2 min", None)
+    serial: Annotated[int, Field(ge=0, le=4_294_967_295)] | None = has("serial number of the new unit", 4190, None)
+    takes: Time | None = has("handling time; default: from `assumed`", "2 min", None)
 
 
 class RehearsalShape(Shape):
     """The `rehearsal` of a plan."""
 
-    assumed: AssumedShape = has("what hands take", default={})
+    assumed: AssumedShape = has("handling times", default={})
     steps: Annotated[list[StepShape], Field(max_length=2000)] = has(
-        "the steps; none: they are made from the plan", [{"do": "wait", "for": "10 s"}], []
+        "the steps; none: generated from the plan", [{"do": "wait", "for": "10 s"}], []
     )
 
 
@@ -81,9 +81,9 @@ class _Root(Shape):
 
 
 def steps_of(plan: Plan, cameras: Mapping[str, Planned]) -> tuple[tuple[Step, ...], Assumed]:
-    """The steps of a plan, those written in it or else those made from it, and what hands are assumed to take.
+    """The steps of a plan, written or else generated, and the assumed handling times.
 
-    Raises Findings: everything that is wrong with its `rehearsal`.
+    Raises Findings with every mistake in its `rehearsal`.
     """
     shape = _block(plan)
     if shape is None:
@@ -95,7 +95,7 @@ def steps_of(plan: Plan, cameras: Mapping[str, Planned]) -> tuple[tuple[Step, ..
 
 
 def wrong(plan: Plan) -> tuple[Finding, ...]:
-    """Everything that is wrong with the `rehearsal` of a plan, for a check of it."""
+    """Every mistake in the `rehearsal` of a plan; empty if there is none."""
     try:
         _block(plan)
     except Findings as error:
@@ -104,7 +104,7 @@ def wrong(plan: Plan) -> tuple[Finding, ...]:
 
 
 def _block(plan: Plan) -> RehearsalShape | None:
-    """The `rehearsal` of a plan, None where it has none. Raises Findings."""
+    """The `rehearsal` of a plan, None if it has none. Raises Findings."""
     document = parse(plan.source, plan.path)
     block = document.value.get("rehearsal")
     if block is None:
@@ -121,7 +121,7 @@ def _block(plan: Plan) -> RehearsalShape | None:
 
 
 def json_schema() -> dict[str, Any]:
-    """The form of a `rehearsal`, as JSON Schema."""
+    """JSON Schema of a `rehearsal`."""
     return RehearsalShape.model_json_schema(by_alias=True)
 
 
@@ -147,7 +147,7 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
     )  # fmt: skip
 
 
-# -- what the shapes cannot say ------------------------------------------------------------------------------------
+# -- checks beyond the schema ------------------------------------------------------------------------------------
 
 
 def _wrong(document: Declared, plan: Plan, entry: tuple[int, StepShape]) -> Iterator[Finding]:
@@ -157,7 +157,7 @@ def _wrong(document: Declared, plan: Plan, entry: tuple[int, StepShape]) -> Iter
     needed = {kind.to, *kind.needs} - {""}
     for key in sorted(needed - written):
         yield at(
-            document, field, "missing-key", f"`{shape.do}` does not say `{key}`", found="no such key",
+            document, field, "missing-key", f"`{shape.do}` needs `{key}`", found="no such key",
             expected=f"the key `{key}`", mend=f"add `{key}:`",
         )  # fmt: skip
     for key in sorted(written - needed - set(kind.may)):

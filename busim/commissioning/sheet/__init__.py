@@ -1,7 +1,7 @@
-"""The run sheet: a plan as paper, for people who stand on ladders and have no screen.
+"""The run sheet: a plan on paper, for a crew on ladders without a screen.
 
-Public: `sheet` (a plan to a `Document`: what is printed, as data), `html` (that to one file for printing), `is_sheet`
-(whether a file is one), and the choices there are, `PAPERS` and `PARTS`. Pure: date and version are arguments.
+Public: `sheet` (a plan to a `Document`, the content as data), `html` (a `Document` to one file for printing),
+`is_sheet` (whether a file is a sheet), the options `PAPERS` and `PARTS`. Pure: date and version are arguments.
 """
 
 from busim.commissioning.sheet.gather import digest, sheet

@@ -1,7 +1,7 @@
-"""The bill of material: what has to be in the truck, counted from the plan.
+"""The bill of material, counted from the plan.
 
-Cable is counted piece by piece along the lines and gets a reserve, which is an assumption and says so: cables are
-measured on site, never on a drawing.
+Cable is summed piece by piece along the lines, plus a reserve that is marked as assumed, because real cable runs are
+longer than on a drawing.
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ def _stations(survey: Survey) -> Table:
         if one.box:
             boxes[one.box].append(one)
     for name, ports in boxes.items():
-        rows.append((f"converter of several ports, {name}", computed(1), f"{len(ports)} ports used: {_named(ports)}"))
+        rows.append((f"converter with several ports, {name}", computed(1), f"{len(ports)} ports used: {_named(ports)}"))
     rows.append(("panel", computed(len(survey.plan.panels)), ", ".join(one.name for one in survey.plan.panels)))
-    return Table("Cameras, converters, panels", ("what", "count", "which"), tuple(rows), ticks=True)
+    return Table("Cameras, converters, panels", ("item", "count", "names"), tuple(rows), ticks=True)
 
 
 def _named(ports: list[ConverterPlan]) -> str:
@@ -53,7 +53,7 @@ def _named(ports: list[ConverterPlan]) -> str:
 
 
 def _pieces(survey: Survey) -> Iterator[tuple[str, float]]:
-    """Kind of cable and metres of every piece that the plan gives a length."""
+    """Kind and metres of every piece of cable."""
     for line in survey.plan.lines:
         supply = line.cable.supply_gauge
         pair = "" if supply is None else f" with a supply pair of {gauge(supply)}"
@@ -82,13 +82,13 @@ def _cable(survey: Survey) -> Table:
         for kind, lengths in sorted(pieces.items())
     )
     bare = sum(1 for wiring in survey.wirings if not wiring.length)
-    left = f" {bare} of {len(survey.wirings)} lines have no lengths in the plan and are not in here." if bare else ""
+    left = f" Not included: {bare} of {len(survey.wirings)} lines, which have no lengths in the plan." if bare else ""
     return Table(
         "Cable",
         ("kind", "pieces", "metres", "reserve", "to bring"),
         rows,
-        f"Sums of the planned lengths, with {RESERVE:.0%} for ways that are longer than on paper (assumed), rounded up "
-        f"to a metre.{left}",
+        f"Planned lengths, plus {RESERVE:.0%} for longer runs than on paper (assumed), rounded up to a whole "
+        f"metre.{left}",
         ticks=True,
     )
 
@@ -115,8 +115,8 @@ def _ends(survey: Survey) -> Table:
     rows: list[tuple[Cell, ...]] = [(what, computed(count), "") for what, count in sorted(own.items())]
     rows += [(what, computed(count), "") for what, count in sorted(networks.items())]
     if switched:
-        rows.append(("built in, only to switch on", computed(len(switched)), ", ".join(switched)))
-    return Table("Terminators and bias", ("what", "count", "which"), tuple(rows), ticks=True)
+        rows.append(("built in, switch on", computed(len(switched)), ", ".join(switched)))
+    return Table("Terminators and bias", ("item", "count", "names"), tuple(rows), ticks=True)
 
 
 def _supplies(survey: Survey, said: Said) -> Table:
@@ -139,7 +139,7 @@ def _supplies(survey: Survey, said: Said) -> Table:
         "Supplies",
         ("supply", "kind", "place", "voltage", "limit", "fuse", "most drawn", "feeds"),
         tuple(rows),
-        "Fuses, cable sizes and mains are decided by the local code and a licensed electrician, not by this sheet.",
+        "The local code and a licensed electrician decide fuses, cable sizes and mains, not this sheet.",
         ticks=True,
     )
 
@@ -153,8 +153,8 @@ def _kind(one: SupplyPlan) -> str:
 def _fuses(survey: Survey) -> Table:
     fuses = Counter(one.fuse for one in survey.plan.supplies if one.fuse is not None)
     rows = tuple((f"fuse, {number(amperes)} A", computed(count)) for amperes, count in sorted(fuses.items()))
-    note = "As planned; which kind and how fast, the local code says."
-    return Table("Fuses", ("what", "count"), rows, note, ticks=True)
+    note = "As planned; the local code decides type and speed."
+    return Table("Fuses", ("item", "count"), rows, note, ticks=True)
 
 
 def _spares(survey: Survey, said: Said) -> Table:
@@ -177,6 +177,6 @@ def _spares(survey: Survey, said: Said) -> Table:
         "Spares",
         ("spare", "model", "count", "ID as delivered", "serial", "place"),
         tuple(rows),
-        "A spare answers to the ID it was delivered with: give it its own before it meets a line where that is in use.",
+        "A spare answers to the ID it was delivered with. Set its own ID before it meets a line that uses that ID.",
         ticks=True,
     )

@@ -1,4 +1,4 @@
-"""The lines of a plan as they are printed: positions in order, the cables between them, the voltages that come out."""
+"""Lines of a plan for the sheet: positions in order, cables between them, voltages."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from busim.installation import Asker
 from busim.plan import CameraPlan, ConverterPlan, Place
 from busim.recording.figures import QUANTITIES
 
-_EXPECTED = ("poll_rate", "latency_max", "move_p95", "load", "headroom")  # what a line is looked at for first
+_EXPECTED = ("poll_rate", "latency_max", "move_p95", "load", "headroom")  # figures shown first
 _NO_VOLTS = "collapses"
 
 
@@ -39,7 +39,7 @@ def _part(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) -> L
     )
 
 
-# -- what is written over the diagram ---------------------------------------------------------------------------------
+# -- facts above the diagram ---------------------------------------------------------------------------------
 
 
 def _facts(survey: Survey, said: Said, wiring: Wiring) -> Iterator[tuple[str, str | Value]]:
@@ -51,12 +51,12 @@ def _facts(survey: Survey, said: Said, wiring: Wiring) -> Iterator[tuple[str, st
     if line.cable.supply_gauge is not None:
         yield "supply pair", said.value(f"{field}.cable.supply_gauge", gauge(line.cable.supply_gauge))
     yield "impedance", said.value(f"{field}.cable.impedance", f"{number(line.cable.impedance)} ohm")
-    yield "length, end to end", computed(metres(wiring.length) if wiring.length else "no lengths are planned")
+    yield "length, end to end", computed(metres(wiring.length) if wiring.length else "not planned")
     yield "cameras", computed(len(wiring.wire.cameras))
     yield "unit loads", computed(number(wiring.unit_loads, 4))
     yield "terminators", computed(len(wiring.terminations))
     yield from _bias(said, wiring)
-    yield "who asks", ", ".join(map(_asker, wiring.wire.askers)) or "nobody"
+    yield "masters", ", ".join(map(_asker, wiring.wire.askers)) or "none"
     for timed in survey.timed:
         if timed.case.line == line.name:
             yield from _expected(timed, several=len(wiring.wire.askers) > 1)
@@ -72,7 +72,7 @@ def _bias(said: Said, wiring: Wiring) -> Iterator[tuple[str, str | Value]]:
         yield "bias", "none"
         return
     where = ", ".join(wiring.bias_places)
-    yield "bias", where or said.value(field, "yes, not said where")
+    yield "bias", where or said.value(field, "yes, place not planned")
     if line.bias.ohms is not None:
         text = f"{number(line.bias.ohms)} ohm up and down, {number(line.bias.volts)} V"
         yield "bias resistors", said.value(f"{field}.ohms", text)
@@ -139,7 +139,7 @@ def _as_camera(said: Said, stand: Stand, entry: str, camera: CameraPlan) -> Stan
 
 
 def _is_cable(before: Place, here: Place) -> bool:
-    """Two stations have a cable between them, be its length unknown; a terminator is mostly a plug in one of them."""
+    """Stations have a cable between them, even of unknown length; a terminator is usually a plug in a station."""
     return here.metres > before.metres or "terminator" not in (before.kind, here.kind)
 
 
@@ -181,12 +181,12 @@ def _marks(
 
 
 def _fed(survey: Survey) -> dict[str, Feed]:
-    """Name of a station to what feeds it."""
+    """Name of a station to its feed."""
     return {load.name: feed for feed in survey.feeds for load in feed.loads}
 
 
 def _entering(survey: Survey) -> dict[str, list[str]]:
-    """Name of a station to the supplies that are injected there."""
+    """Name of a station to the supplies injected there."""
     boxes: dict[str, list[str]] = {}
     for converter in survey.plan.converters:
         boxes.setdefault(converter.box or converter.name, []).append(converter.name)

@@ -1,8 +1,8 @@
 """The wiring of a line as SVG, one picture for each row of positions, so that a page break falls between rows.
 
-One unit is one millimetre on A4. What a thing is shows in its shape and its words, never in a colour: a camera is a box
-with round corners and its ID, a converter one with a thick edge, a master on the line has a broken edge, a terminator
-is a box with its ohms. A station in the chain sits on the pair, one on a stub hangs below it.
+One unit is one millimetre on A4. Shapes and words show the kind of a station, never colours. A camera is a box with
+round corners and its ID, a converter has a thick edge, a master on the line a broken edge. A terminator is a box with
+its ohms. A station in the chain sits on the pair; a station on a stub hangs below it.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ from busim.commissioning.sheet.markup import el, marked, void
 from busim.commissioning.sheet.model import LinePart, Stand
 
 WIDTH = 186.0
-_LEAD = 7.5  # at both ends of a row, where a line goes on
+_LEAD = 7.5  # margin at both ends of a continued row
 _CELL, _BOX, _HIGH = 28.5, 15.0, 9.0
 _END_CELL, _END_BOX = 19.0, 13.0
 _TEXT = 3.0
 _SMALL = 2.5
-_STUB = 12.0  # how far a station on a stub hangs lower
-_UNDER = 2.4  # what is written under a station stands below what is written under the cable
+_STUB = 12.0  # drop of a station on a stub
+_UNDER = 2.4  # gap below a station, to clear the text under the cable
 _MOST_LINES = 3
 
 
 @dataclass(frozen=True, slots=True)
 class _Placed:
-    """A position in its row. `left`, `right`: where the pair meets it; `middle` between them."""
+    """A position in its row. `left`, `right`: x where the pair meets it; `middle` between them."""
 
     stand: Stand
     left: float
@@ -63,7 +63,7 @@ def _wrapped(stands: Sequence[Stand]) -> list[list[Stand]]:
             rows.append([])
             x = _size(stand)[0]
         rows[-1].append(stand)
-    if rows[-1][0].kind == "terminator":  # alone in a row it says nothing: it takes its neighbour along
+    if rows[-1][0].kind == "terminator":  # keep a terminator together with its neighbour
         rows[-1].insert(0, rows[-2].pop())
     return rows
 
@@ -92,7 +92,7 @@ def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> Markup:
     end = WIDTH if goes else row[-1].middle
     drawn = [_pair(start, end, pair)]
     if goes:
-        drawn.append(_word("goes on", WIDTH, pair - 2.0, _SMALL, anchor="end"))
+        drawn.append(_word("continues", WIDTH, pair - 2.0, _SMALL, anchor="end"))
         drawn.append(_word("below", WIDTH, pair + 3.6, _SMALL, anchor="end"))
     before = 0.0
     for number, one in enumerate(row):
@@ -184,7 +184,7 @@ def _texts(stand: Stand) -> list[tuple[str, bool]]:
     width = _CELL - 1
     found = [(line, True) for line in fitted(stand.name, width, _TEXT * 1.06, _MOST_LINES)]
     if not stand.present:
-        found.append(("NOT THERE", False))
+        found.append(("NOT PRESENT", False))
     if stand.serial is not None:
         found.append((f"serial {marked(stand.serial)}", False))
     if stand.place:
@@ -206,7 +206,7 @@ def _word(text: str, x: float, y: float, size: float, *, bold: bool = False, anc
 
 
 def _long(text: str, size: float) -> float:
-    """About how wide a text is, in mm: the letters of a plain sans serif, wide ones of the East twice."""
+    """Approximate width of a text in a sans serif, mm; East Asian wide letters count double."""
     return sum(map(_wide, text)) * size
 
 
@@ -217,7 +217,7 @@ def _wide(letter: str) -> float:
 
 
 def fitted(text: str, width: float, size: float, most: int) -> list[str]:
-    """A text in at most so many lines of that width; what does not fit ends in dots (tables have all of it)."""
+    """A text in at most `most` lines of `width`; longer text ends in dots (the tables have all of it)."""
     lines: list[str] = [""]
     for word in text.split() or [text]:
         joined = f"{lines[-1]} {word}".strip()

@@ -1,4 +1,4 @@
-"""A plan to a sheet: everything that is printed, gathered once."""
+"""Build the sheet of a plan."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ _CAUTIONS = ("Supply power", "Rigging above people", "Moving heads", "Earth", "A
 
 
 def sheet(plan: Plan | Installation, *, version: str, date: str) -> Document:
-    """The sheet of a plan. `version` of busim and `date` are printed as they are given.
+    """The sheet of a plan. `version` of busim and `date` are printed as given.
 
-    A plan with errors has a sheet too: they stand on its first page. Nothing is raised but Defect.
+    A plan with errors has a sheet too, with the errors on its first page. Raises nothing but Defect.
     """
     site = outline(plan)
     plan, survey, said = site.plan, Survey(site), Said(site)
@@ -68,11 +68,11 @@ def _tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
         return tasks(site)
     except Findings as error:
         first = error.findings[0]
-        return (), f"No steps: this plan cannot be rehearsed until it is mended. {first.code}: {first.what}."
+        return (), f"No steps: correct the plan first. {first.code}: {first.what}."
 
 
 def _cautions() -> tuple[tuple[str, str], ...]:
-    """Title and text of those cautions of the handbook that are about work on site."""
+    """Title and text of the handbook's cautions about work on site."""
     said = {
         name: " ".join(text.split()).replace("`", "")
         for section in page("cautions").split("\n## ")[1:]

@@ -1,4 +1,4 @@
-"""Labels to cut out: one for every camera, every converter and both ends of every cable."""
+"""Labels to cut out: one per camera, converter and cable end."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from busim.commissioning.sheet.model import Cable, Label, LinePart
 
 
 def labels(survey: Survey, lines: Sequence[LinePart]) -> tuple[Label, ...]:
-    """Line by line, as they are needed on site."""
+    """All labels, line by line."""
     return tuple(label for part in lines for label in _of_line(survey, part))
 
 

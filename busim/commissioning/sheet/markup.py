@@ -1,6 +1,6 @@
-"""HTML and SVG as text that escapes itself: whatever is not `Markup` already is escaped, so no plan can write markup.
+"""HTML and SVG with automatic escaping: all text that is not `Markup` is escaped, so no plan can inject markup.
 
-What comes out is XML too (closed elements, quoted attributes), which a test can hold it to with a strict parser.
+The output is also XML (closed elements, quoted attributes), which a test checks with a strict parser.
 """
 
 from __future__ import annotations
@@ -11,18 +11,17 @@ from markupsafe import Markup, escape
 
 from busim.commissioning.sheet.model import ASSUMED, Cell, Facts, Table, Value
 
-# Control characters have no place in XML, lone halves of surrogate pairs none in UTF-8, and marks of direction could
-# turn the text of a label around.
+# XML forbids control characters, UTF-8 forbids lone surrogates, and direction marks could reverse the text of a label.
 _NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 
 
 def words(text: str) -> Markup:
-    """`text` escaped, for between tags and inside of quotes; what is markup already stays as it is."""
+    """`text` escaped for content and attributes; `Markup` stays unchanged."""
     return escape(text if isinstance(text, Markup) else _NO_TEXT.sub("\ufffd", text))
 
 
 def el(tag: str, *children: str, **attributes: object) -> Markup:
-    """An element; children that are no markup are escaped. `class_` and `stroke_width`: with a hyphen, or none."""
+    """An element; children that are not markup are escaped. In names a trailing `_` is dropped, others become `-`."""
     said = "".join(
         f' {name.rstrip("_").replace("_", "-")}="{words(str(value))}"'
         for name, value in attributes.items()
@@ -32,24 +31,24 @@ def el(tag: str, *children: str, **attributes: object) -> Markup:
 
 
 def void(tag: str, **attributes: object) -> Markup:
-    """An element without content, closed as XML wants it and HTML allows it."""
+    """An element without content, closed as in XML."""
     return Markup(str(el(tag, **attributes)).replace(f"></{tag}>", " />"))
 
 
 def css_text(text: str) -> str:
-    """A string for a style sheet. Whatever is no plain letter or digit is written by its number."""
+    """A CSS string. Characters other than ASCII letters, digits and spaces become escapes."""
     clean = _NO_TEXT.sub("\ufffd", text)
     safe = (one if one.isascii() and (one.isalnum() or one == " ") else f"\\{ord(one):x} " for one in clean)
     return f'"{"".join(safe)}"'
 
 
 def kind(text: str) -> Markup:
-    """The word for where a number comes from."""
+    """Markup for the origin of a number."""
     return el("span", text, class_="kind")
 
 
 def cell(value: Cell | None, *, say: bool = True) -> Markup:
-    """A value as markup; `say` False: its heading says already where it comes from."""
+    """A value as markup; `say` False: omit its origin, which the heading has."""
     if value is None:
         return Markup()
     if isinstance(value, str):
@@ -59,7 +58,7 @@ def cell(value: Cell | None, *, say: bool = True) -> Markup:
 
 
 def facts(pairs: Facts, *, ticks: bool = False) -> Markup:
-    """Names and values, in two columns; with `ticks` a box before each to tick when it is set."""
+    """Names and values in two columns; `ticks`: with a box to tick before each."""
     tick = el("td", BOX, class_="tick") if ticks else ""
     rows = (el("tr", tick, el("th", name, scope="row"), el("td", cell(value))) for name, value in pairs)
     return el("table", el("tbody", *rows), class_="facts")
@@ -70,9 +69,9 @@ _SHORT = 11  # letters: "not planned" fits into any column
 
 
 def table(given: Table) -> Markup:
-    """A table. Where all numbers of a column come from the same place its heading says so, else each of them does.
+    """A table. If all numbers of a column have the same origin, the heading shows it; else each cell does.
 
-    A column in which nothing stands is left out.
+    Empty columns are left out.
     """
     columns = [column for column in range(len(given.columns)) if any(row[column] != "" for row in given.rows)]
     same = {column: _same(given, column) for column in columns}
@@ -98,7 +97,7 @@ def table(given: Table) -> Markup:
 
 
 def _data(value: Cell, *, say: bool) -> Markup:
-    """A cell; a few letters, such as "not planned", are not broken."""
+    """A cell; short words such as "not planned" are not wrapped."""
     few = isinstance(value, str) and 0 < len(value) <= _SHORT
     return el("td", cell(value, say=say), class_="few" if few else None)
 
@@ -109,10 +108,10 @@ def _same(given: Table, column: int) -> str:
 
 
 def _long(given: Table, column: int) -> bool:
-    """Whether a column has words that want room."""
+    """Whether a column has long words."""
     return any(isinstance(value, str) and len(value) > _SHORT for value in (row[column] for row in given.rows))
 
 
 def marked(value: Value) -> str:
-    """A number where there is no room for a word: an assumed one has a star."""
+    """A number for narrow places: a star marks an assumed one."""
     return value.text + ("*" if value.kind == ASSUMED else "")

@@ -1,7 +1,7 @@
-"""A run sheet as data: what is printed, before anybody thinks about paper.
+"""A run sheet as data, independent of paper.
 
-Numbers on a sheet are believed, so each carries where it comes from: planned (the plan says it), assumed (a default of
-busim or the figure of a camera's model, where the plan is silent) or computed (from both). Words carry nothing.
+A crew trusts printed numbers, so each carries its origin: planned (from the plan), assumed (a default of busim or a
+figure of the camera model, where the plan has no value) or computed (from both). Words have no origin.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ PLANNED, ASSUMED, COMPUTED = "planned", "assumed", "computed"
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A number as it is printed, and where it comes from."""
+    """A printed number and its origin (`kind`)."""
 
     text: str
     kind: str
@@ -27,7 +27,7 @@ Facts = tuple[tuple[str, Cell], ...]
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """`ticks`: each row gets a box to tick; `found`: and an empty column for what was found."""
+    """A table. `ticks`: each row has a box to tick; `found`: an empty column for notes on site."""
 
     title: str
     columns: tuple[str, ...]
@@ -42,7 +42,7 @@ class Cable:
     """A piece of cable between two neighbours of a line, `number` from 1 along it."""
 
     number: int
-    metres: Value | None  # None: nobody says
+    metres: Value | None  # None: unknown
     gauge: Value
     start: str
     end: str
@@ -50,9 +50,9 @@ class Cable:
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """A position of a line. `cable`: the one that leads to it; `marks`: what is switched on or fed in there.
+    """A position of a line. `cable`: the cable that leads to it; `marks`: switches on, supplies injected there.
 
-    `ohms`: of a terminator. `idle` and `peak`: V of its supply, None where nothing is known of one.
+    `ohms`: of a terminator. `idle`, `peak`: supply voltage there, None if unknown.
     """
 
     kind: str
@@ -81,7 +81,7 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class LinePart:
-    """One line: what is written over its diagram, its positions in order, and the converters on it."""
+    """One line: facts above its diagram, positions in order, and the cards of its converters."""
 
     name: str
     facts: Facts
@@ -91,7 +91,7 @@ class LinePart:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A step of the commissioning. `look`: what somebody confirms by eye; `hands`: seconds assumed for it."""
+    """A step of the commissioning. `look`: what the crew confirms by eye; `hands`: assumed handling time."""
 
     number: int
     line: str
@@ -102,7 +102,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What is printed on a label to cut out: a large word (an ID, an end of a cable) and lines of text."""
+    """A label to cut out: one large word (an ID, a cable number) and lines of text."""
 
     kind: str
     name: str
@@ -112,7 +112,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Checks:
-    """What `busim check` found, as far as it is printed. `silenced`: finding and the reason for its silence."""
+    """Printed findings of `busim check`. `silenced`: each finding with the reason for silencing it."""
 
     findings: tuple[Finding, ...] = ()
     silenced: tuple[tuple[Finding, str], ...] = ()
@@ -124,7 +124,7 @@ class Checks:
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A whole sheet. `digest`: of the plan's text and the files it names, so that two prints can be told apart."""
+    """A whole sheet. `digest`: hash of the plan's text and files, which identifies a print."""
 
     name: str
     path: str
@@ -138,6 +138,6 @@ class Document:
     bill: tuple[Table, ...]
     tasks: tuple[Task, ...]
     labels: tuple[Label, ...]
-    loose: tuple[Card, ...] = ()  # converters that stand on no line
+    loose: tuple[Card, ...] = ()  # converters on no line
     tasks_note: str = ""
     cautions: tuple[tuple[str, str], ...] = field(default=())

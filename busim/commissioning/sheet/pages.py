@@ -1,4 +1,4 @@
-"""A sheet as one HTML file for printing: no scripts, no fonts or pictures from elsewhere, nothing that needs colour."""
+"""A sheet as one HTML file for printing: no scripts, no external fonts or pictures, readable without colour."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from busim.commissioning.sheet.model import Card, Document, Label, LinePart, Sta
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
 
-MARK = "busim sheet"  # by which a file is known to be a sheet
+MARK = "busim sheet"  # identifies a file as a sheet
 PAPERS = {"a4": "A4", "letter": "letter"}
 PARTS = ("summary", "lines", "settings", "bill", "steps", "labels")
 _STYLE = Path(__file__).parent / "sheet.css"
-_MOST = 25  # findings of a severity on the first page; a plan with more has one mistake many times
+_MOST = 25  # findings per severity on the first page
 _ACROSS = 3  # labels
 
 
 def html(document: Document, *, paper: str = "a4", parts: Collection[str] = PARTS) -> str:
-    """The sheet as HTML5 that is XML too. `paper`: of PAPERS; `parts`: of PARTS, printed in that order.
+    """The sheet as HTML5 that is also XML. `paper`: of PAPERS; `parts`: of PARTS, printed in that order.
 
-    Raises UserError for a paper or a part that there is not.
+    Raises UserError for an unknown paper or part.
     """
     _known("--paper", [paper], tuple(PAPERS))
     _known("--only", parts, PARTS)
@@ -89,8 +89,8 @@ def _summary(document: Document) -> Iterator[Markup]:
     content.append(_legend())
     content.append(el("div", facts(document.facts), class_="columns"))
     counts = ", ".join(_counted(len(checks.of(word)), word) for word in ("error", "warning", "note"))
-    content.append(el("h3", f"What busim check found: {counts}, {len(checks.silenced)} silenced"))
-    content.append(el("p", "Found in what is planned; nothing was measured.", class_="note"))
+    content.append(el("h3", f"Findings of busim check: {counts}, {len(checks.silenced)} silenced"))
+    content.append(el("p", "Found in the plan; nothing was measured.", class_="note"))
     for word in ("warning", "note"):
         if checks.of(word):
             content.append(_findings(checks.of(word)))
@@ -109,7 +109,7 @@ def _alarm(errors: tuple[Finding, ...]) -> Markup:
     return el(
         "div",
         el("p", el("strong", f"This plan has {_counted(len(errors), 'error')}.")),
-        el("p", "Do not build from this sheet: what it says will not work as planned. Mend the plan first."),
+        el("p", "Do not build from this sheet: the plan will not work. Correct the plan first."),
         _findings(errors),
         class_="alarm",
     )
@@ -122,9 +122,9 @@ def _counted(count: int, word: str) -> str:
 def _legend() -> Markup:
     return el(
         "p",
-        "Every number says where it comes from. ", kind("planned"), " the plan says it; ", kind("assumed"),
-        " a default of busim or the figure of a camera's model, since the plan is silent (in diagrams: a star); ",
-        kind("computed"), " from both. Nothing here was measured: write what you find beside it.",
+        "Every number shows its origin. ", kind("planned"), " from the plan; ", kind("assumed"),
+        " a default of busim or a figure of the camera model, not in the plan (in diagrams: a star); ",
+        kind("computed"), " from both. Nothing here was measured: write your readings beside the numbers.",
         class_="note",
     )  # fmt: skip
 
@@ -135,13 +135,13 @@ def _findings(findings: tuple[Finding, ...]) -> Markup:
 
 def _finding(one: Finding) -> Markup:
     found = f" Found: {one.found}." if one.found else ""
-    mend = f" To mend: {one.mend}" if one.mend else ""
+    mend = f" To do: {one.mend}" if one.mend else ""
     text = f", line {one.line}: {one.what}.{found}{mend}"
     return el("li", el("strong", f"{one.severity} {one.code}"), text)
 
 
 def _more(count: int) -> Markup:
-    return el("li", f"and {count - _MOST} more: busim check lists them") if count > _MOST else Markup()
+    return el("li", f"and {count - _MOST} more: see busim check") if count > _MOST else Markup()
 
 
 # -- lines ------------------------------------------------------------------------------------------------------------
@@ -156,8 +156,8 @@ def _lines(document: Document) -> Iterator[Markup]:
             el("h3", "Wiring"),
             el(
                 "p",
-                "Metres, gauges, ohms and IDs are planned; those with a star are assumed. Volts are computed, at the "
-                "lowest voltage of the supply: measure them. A box on the pair: the line goes through the station.",
+                "Metres, gauges, ohms and IDs are planned; a star marks assumed values. Volts are computed at the "
+                "lowest supply voltage: measure them. A box on the pair: the line passes through the station.",
                 class_="note",
             ),
             *(el("div", picture, class_="row") for picture in diagrams(part)),
@@ -167,7 +167,7 @@ def _lines(document: Document) -> Iterator[Markup]:
             name="line",
         )
     if document.loose:
-        yield _section(document, "Converters that stand on no line", *map(_card, document.loose))
+        yield _section(document, "Converters on no line", *map(_card, document.loose))
 
 
 def _positions(part: LinePart) -> Table:
@@ -197,7 +197,7 @@ def _positions(part: LinePart) -> Table:
 
 def _unknown(stands: tuple[Stand, ...]) -> str:
     if any(stand.idle is None for stand in stands if stand.kind != "terminator"):
-        return "Where no volts stand, the plan does not say what feeds it."
+        return "No volts: the plan has no supply for this station."
     return ""
 
 
@@ -228,12 +228,12 @@ def _steps(document: Document) -> Iterator[Markup]:
             f"Steps: {line}" if line else "Steps",
             "" if number else note,
             el("table", _step_head(), el("tbody", *map(_step, tasks)), class_="grid steps"),
-            _signed(f"{line or 'These steps'}: done, or what is open is written down"),
+            _signed(f"{line or 'These steps'}: done, open points written down"),
         )
 
 
 def _step_head() -> Markup:
-    heads = ("", "", "step", "look for", "hands", "found, by whom, when")
+    heads = ("", "", "step", "look for", "time", "found, name, time")
     return el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
 
 

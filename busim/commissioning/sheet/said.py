@@ -1,4 +1,4 @@
-"""Whether the plan says a number or a default does, and how numbers are written on a sheet."""
+"""Origin of numbers (planned or assumed), and their format on a sheet."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from busim.installation import WRITTEN, Installation
 
 
 class Said:
-    """What a sheet prints of the origin of a value: planned where the plan has it, else assumed."""
+    """Origin of values for a sheet: planned if the plan has the value, else assumed."""
 
     def __init__(self, site: Installation) -> None:
         self._origin = site.origin
@@ -28,7 +28,7 @@ def computed(text: object) -> Value:
 
 
 def number(value: float, digits: int = 6) -> str:
-    """Without needless zeros, and never in powers of ten."""
+    """A number without trailing zeros and without an exponent."""
     text = f"{value:.{digits}g}"
     return f"{value:.0f}" if "e" in text else text
 

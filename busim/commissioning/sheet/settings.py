@@ -1,4 +1,4 @@
-"""What has to be set on site: each converter, the IDs of the cameras, what the panels move."""
+"""Settings to make on site: converters, camera IDs, panels."""
 
 from __future__ import annotations
 
@@ -11,15 +11,18 @@ from busim.foundation.units import show_time
 from busim.plan import ConverterPlan, PanelPlan
 
 _FULL = {
-    "refuse": "one more is refused",
-    "drop-oldest": "one more throws out the oldest",
-    "accept-and-ignore": "one more is let in and not served",
+    "refuse": "a further client is refused",
+    "drop-oldest": "a further client disconnects the oldest",
+    "accept-and-ignore": "a further client is accepted but not served",
 }
-_SHARING = {"replies-to-all": "replies go to all", "arbitrated": "one request at a time, the reply to who asked"}
+_SHARING = {
+    "replies-to-all": "replies go to all clients",
+    "arbitrated": "one request at a time, reply to its client only",
+}
 
 
 def card(said: Said, field: str, one: ConverterPlan, of_line: Facts = ()) -> Card:
-    """The settings of one converter, behind those that it takes from its line."""
+    """The settings of one converter, after `of_line`, the settings from its line."""
     return Card(one.name, one.place or "", (*of_line, *_settings(said, field, one)))
 
 
@@ -36,19 +39,19 @@ def _settings(said: Said, field: str, one: ConverterPlan) -> Iterator[tuple[str,
         yield "port", value("endpoint", f"{one.port} {one.transport}, listens")
     else:
         yield "connects to", value("dials", f"{one.dials[0]}:{one.dials[1]} {one.transport}")
-        yield "tries again after", value("redial", show_time(one.redial))
+        yield "reconnects after", value("redial", show_time(one.redial))
     yield "network", value("network", one.network) if one.network else "not planned"
     yield "gateway", value("gateway", one.gateway) if one.gateway else "not planned"
     yield "COM port control", value("rfc2217", f"RFC 2217: {one.rfc2217}")
     yield "packet after silence of", value("packing.idle", show_time(one.packing_idle))
     yield "packet at length of", value("packing.length", f"{one.packing_length} bytes" if one.packing_length else "off")
     if one.packing_delimiter:
-        yield "packet behind", value("packing.delimiter", one.packing_delimiter.hex(" ").upper())
+        yield "packet after delimiter", value("packing.delimiter", one.packing_delimiter.hex(" ").upper())
     yield "clients at once", value("clients.most", one.clients.most)
     yield "when full", _FULL[one.clients.when_full]
     yield "sharing", _SHARING[one.clients.sharing]
     if one.clients.idle_close:
-        yield "ends idle connections after", value("clients.idle_close", show_time(one.clients.idle_close))
+        yield "closes idle connections after", value("clients.idle_close", show_time(one.clients.idle_close))
     yield "wires", value("wires", one.wires)
     yield "terminator switch", value("terminator", "ON" if one.terminator else "off")
     yield "bias switch", value("bias", "ON" if one.bias else "off")
@@ -61,7 +64,7 @@ def _settings(said: Said, field: str, one: ConverterPlan) -> Iterator[tuple[str,
 
 
 def settings(survey: Survey, said: Said) -> tuple[Table, ...]:
-    """Tables for what is not a converter's own page: addresses, bus IDs, panels."""
+    """Tables of converter addresses, bus IDs and panels."""
     return (_addresses(survey, said), _ids(survey, said), _panels(survey, said))
 
 
@@ -82,7 +85,7 @@ def _addresses(survey: Survey, said: Said) -> Table:
         "Converter addresses to set",
         ("converter", "place", "as delivered", "to set", "network", "gateway"),
         tuple(rows),
-        "Units that come with one address are connected to the network and set one after the other.",
+        "Several units with the same factory address: connect and set them one after the other.",
         ticks=True,
         found=True,
     )
@@ -108,7 +111,7 @@ def _ids(survey: Survey, said: Said) -> Table:
         "Bus IDs to set",
         ("line", "camera", "place", "serial", "as delivered", "to set"),
         tuple(rows),
-        "One camera connected at a time on each line; read back after switching it off and on.",
+        "Connect one new camera at a time on each line; read back after a power cycle.",
         ticks=True,
         found=True,
     )
@@ -117,10 +120,10 @@ def _ids(survey: Survey, said: Said) -> Table:
 def _panels(survey: Survey, said: Said) -> Table:
     rows = tuple(row for index, panel in enumerate(survey.plan.panels) for row in _bound(said, index, panel))
     return Table(
-        "What each panel moves",
+        "Cameras and controls of each panel",
         ("panel", "place", "through", "camera", "controls", "moves"),
         rows,
-        "Try each camera from each panel: it moves, and no other does. Nobody near a head that can turn.",
+        "Try each camera from each panel: it moves, and no other does. Keep people away from every head that can turn.",
         ticks=True,
         found=True,
     )

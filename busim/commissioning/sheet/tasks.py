@@ -1,4 +1,4 @@
-"""The steps of a rehearsal as somebody on site reads them: an order, what to look at, room for what was found."""
+"""The steps of a rehearsal as instructions for the crew: what to do and what to look for."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from busim.simulator.world import build
 
 
 def tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
-    """The steps that the plan has or that follow from it, and a note on what they stand on.
+    """The steps, written in the plan or generated from it, and a note with their assumptions.
 
-    Raises Findings where the plan names what there is not, so that nobody could rehearse it.
+    Raises Findings if the `rehearsal` of the plan has mistakes.
     """
     plan = site.plan
     cameras = planned(site, build(site, 1, lambda _: None, played=()))
     if plan.source:
         steps, assumed = steps_of(plan, cameras)
-    else:  # a program made it: there is no text in which steps could be written
+    else:  # built by a program: no text with steps
         steps, assumed = generated(plan, cameras, Assumed()), Assumed()
     said = tuple(_task(number, step, cameras) for number, step in enumerate(steps, 1))
     proposed = [f"{name}: {one.id}" for name, one in cameras.items() if one.proposed]
     notes = [f"Assumed: {sentence}." for sentence in assumed.sentences]
     if proposed:
-        notes.append(f"IDs proposed because the plan gives one to several cameras of a line: {', '.join(proposed)}.")
+        notes.append(f"IDs proposed because several cameras of a line have the same planned ID: {', '.join(proposed)}.")
     return said, " ".join(notes)
 
 
@@ -44,7 +44,7 @@ _Said = tuple[str, str]
 
 @dataclass(frozen=True, slots=True)
 class _On:
-    """A step and the camera that it is done to, with the words for both that several steps need."""
+    """A step and its camera, with words that several steps use."""
 
     step: Step
     camera: Planned | None
@@ -73,14 +73,14 @@ class _On:
 
 def _power(on: _On) -> _Said:
     if not on.step.on:
-        return f"Take the power off {on.where}", ""
+        return f"Switch off {on.where}", ""
     boot = f"; it starts in {show_time(on.camera.model.timing.boot)} (its model)" if on.camera is not None else ""
-    return f"Give power to {on.where}{boot}", "volts at the camera, against its line's page"
+    return f"Switch on {on.where}{boot}", "voltage at the camera, as on the page of its line"
 
 
 def _identify(on: _On) -> _Said:
-    at = "where it answers now" if on.step.id is None else f"at bus ID {on.step.id}"
-    what = f"Read who answers {at}, {on.step.times} times, and let {on.name} show itself"
+    at = "its current ID" if on.step.id is None else f"bus ID {on.step.id}"
+    what = f"Read the serial number at {at}, {on.step.times} times, and make {on.name} show itself"
     return what, on.serial or "write the serial number down"
 
 
@@ -91,31 +91,31 @@ def _dial(on: _On) -> _Said:
 
 
 _SAID: dict[str, Callable[[_On], _Said]] = {
-    "listen": lambda on: (f"Listen on {on.step.line} for {on.length}; send nothing", "nobody asks there"),
-    "connect": lambda on: (f"Plug in {on.where}", "no other camera without its own ID hangs there"),
-    "disconnect": lambda on: (f"Unplug {on.where}", "" if on.step.through else "the pair does not go on past it"),
+    "listen": lambda on: (f"Listen on {on.step.line} for {on.length}; send nothing", "no traffic"),
+    "connect": lambda on: (f"Plug in {on.where}", "no other new camera is connected"),
+    "disconnect": lambda on: (f"Unplug {on.where}", "" if on.step.through else "the pair ends there"),
     "power": _power,
     "cycle": lambda on: (f"Switch {on.name} off for {on.length} and on again", ""),
     "identify": _identify,
     "assign": lambda on: (
-        f"Give {on.name} {on.id}" + (", SENT TO ALL" if on.step.broadcast else ""), "it answers there",
+        f"Set {on.name} to {on.id}" + (", SENT TO ALL" if on.step.broadcast else ""), "it answers there",
     ),
-    "save": lambda on: (f"Have {on.name} save", "acknowledged is not kept: the next two steps show it"),
+    "save": lambda on: (f"Save in {on.name}", "acknowledged does not mean saved: the next two steps show it"),
     "read-back": lambda on: (
-        f"Read {on.name} at {on.id}, {on.step.times} times", on.serial or "one number, each time",
+        f"Read {on.name} at {on.id}, {on.step.times} times", on.serial or "the same number each time",
     ),
     "test-picture": lambda on: (
-        f"Test picture of {on.name} on, then off", f"it is on the input of {on.name} and on no other",
+        f"Test picture of {on.name} on, then off", f"visible on the input of {on.name} and on no other",
     ),
     "bindings": lambda on: (
-        f"Move every control that {on.step.panel or 'each panel'} has for {on.name}",
+        f"Move every control of {on.name} on {on.step.panel or 'each panel'}",
         f"{on.where} moves, and no other",
     ),
-    "round": lambda on: (f"Ask every camera of {on.step.line} once", "all answer"),
+    "round": lambda on: (f"Poll every camera of {on.step.line} once", "all answer"),
     "wait": lambda on: (f"Wait {on.length}", ""),
     "mark": lambda on: (f"Write down the time: {on.step.text}", ""),
     "look": lambda on: ("Look", on.step.text),
-    "swap": lambda on: (f"{'Swap' if on.step.on else 'Put right'} the two wires of the pair at {on.where}", ""),
+    "swap": lambda on: (f"{'Swap' if on.step.on else 'Swap back'} the two wires of the pair at {on.where}", ""),
     "dial": _dial,
-    "replace": lambda on: (f"Put up another unit in the place of {on.where}", "its serial number"),
+    "replace": lambda on: (f"Replace {on.where} with another unit", "its serial number"),
 }  # fmt: skip
