@@ -33,6 +33,7 @@ LOOK = {
     "move_p95": _OPERATOR,
     "move_max": _OPERATOR,
     "time_outs": _CAMERA_GONE,
+    "ran_together": "clients that share a converter without arbitration, or a master without a gap between requests",
     "retries": "time-outs and damaged frames: commands are repeated after each",
     "damaged": _MET_ON_THE_LINE,
     "refused": "locks of the camera's model, and what it does not have",
