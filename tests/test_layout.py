@@ -7,8 +7,11 @@ import graphlib
 import importlib
 import os
 import re
+import subprocess
 import sys
+import sysconfig
 import tomllib
+import venv
 import zipfile
 from pathlib import Path
 
@@ -129,3 +132,25 @@ def test_the_wheel_carries_everything_in_the_package(tmp_path: Path, monkeypatch
     }
     assert wanted <= packed
     assert not [name for name in packed if not name.startswith(("busim/", "busim-"))]
+
+
+def test_the_project_installs_into_a_fresh_environment_by_pip_and_runs_there(tmp_path: Path) -> None:
+    place = tmp_path / "fresh"
+    venv.create(place, with_pip=False)
+    python = place / "bin" / "python"
+    (site,) = place.glob("lib/python*/site-packages")
+    (site / "dependencies.pth").write_text(sysconfig.get_path("purelib"))  # those of the lock, without fetching them
+    paths = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])  # the back end's program
+    install = ["install", "--quiet", "--no-index", "--no-deps", "--no-build-isolation", "--ignore-installed", str(TOP)]
+    subprocess.run(
+        [sys.executable, "-m", "pip", "--python", str(python), *install],
+        env={**os.environ, "PATH": paths}, check=True, timeout=100,
+    )  # fmt: skip
+    assert (site / "busim" / "py.typed").is_file()
+    where = "import busim; print(busim.__file__)"
+    for command, said in (
+        ([str(python), "-c", where], str(site / "busim" / "__init__.py")),
+        ([str(place / "bin" / "busim"), "--version"], f"busim {busim.__version__}"),
+    ):
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True, timeout=60)
+        assert done.stdout.strip() == said
