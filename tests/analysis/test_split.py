@@ -254,7 +254,7 @@ def test_a_camera_that_gets_too_little_voltage_is_named_with_the_volts() -> None
     text = text.replace('"voltage": "24 V"', '"voltage": "10.8 V"').replace('"after": "30 m"', '"after": "300 m"')
     said = reasons(text)
     assert "1 of 1 cameras fit on no line, even alone" in said
-    assert " V on " in said or "no voltage holds" in said
+    assert " V on " in said or "the voltage collapses" in said
 
 
 def test_cameras_with_one_id_are_named_and_may_be_given_others() -> None:

@@ -1,4 +1,4 @@
-"""Two plans to what is different."""
+"""The difference of two plans."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What is different from one plan to another: `said` for people, `fields` one by one. Both empty: nothing."""
+    """Difference of two plans. `said`: tasks in words; `fields`: each changed field. Both empty: equal plans."""
 
     before: str
     after: str
@@ -27,12 +27,12 @@ class Difference:
         return not self.said and not self.fields
 
     def as_json(self) -> dict[str, Any]:
-        """JSON-ready; `schema` counts up when a meaning changes."""
+        """JSON form; `schema` increases when a meaning changes."""
         return {"schema": SCHEMA, "equal": self.equal, **asdict(self)}
 
 
 def diff(before: Plan, after: Plan) -> Difference:
-    """What has to be done on site to come from one plan to the other."""
+    """The site work that leads from plan `before` to plan `after`."""
     renamed, entries = matched(before, after)
     outside = list(of_plan(renamed, after))
     fields: list[FieldChange] = []

@@ -1,6 +1,6 @@
-"""Values of a plan as texts with their units, for the two sides of a change.
+"""Values of a plan as texts with units, for both sides of a change.
 
-A time is rounded for people; where that would make two values look the same they are written out in full.
+Times are rounded. If rounding makes two different values look equal, both are written in full.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ _UNITS = {
 
 
 def pair(field: str, before: Any, after: Any) -> tuple[str, str]:
-    """Both values of a field; texts that differ, as the values do."""
+    """Texts of both values of a field, which differ because the values do."""
     one, other = shown(field, before), shown(field, after)
     return (one, other) if one != other else (_exact(before), _exact(after))
 
 
 def shown(field: str, value: Any) -> str:
-    """A value of the field of this name."""
+    """Text of a value of the field with this name."""
     if value is None:
         return "not said"
     if isinstance(value, bool):
@@ -63,20 +63,20 @@ def _number(field: str, value: Any) -> str:
 
 
 def _exact(value: Any) -> str:
-    """So that nothing of it is lost."""
+    """Text of a value without rounding."""
     if isinstance(value, tuple):
         return ", ".join(map(_exact, value)) or "none"
     return repr(value)
 
 
 def place(one: Place) -> str:
-    """A position of a line: who, where, and what is special about it."""
+    """A position of a line: station, metres and its extra values."""
     parts = [f"{one.kind} {one.name!r}" if one.name else one.kind, f"at {one.metres:g} m"]
     parts += [f"{name} {shown(name, value)}" for name, value in extras(one).items()]
     return " ".join(parts)
 
 
 def extras(one: Place) -> dict[str, Any]:
-    """What a position says beyond who stands there and where, without what goes without saying."""
+    """Values of a position besides station and metres, without defaults."""
     said = {"gauge": one.gauge, "stub": one.stub or None, "ohms": one.ohms, "capacitor": one.capacitor}
     return {name: value for name, value in said.items() if value is not None}

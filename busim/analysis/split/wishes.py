@@ -1,4 +1,4 @@
-"""What is asked of a split beyond the plan, and the defaults that stand in for what nobody said."""
+"""Requirements for a split beyond the plan, with their defaults."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 HEADROOM = 0.3  # common practice, no source; the rule little-headroom warns below it
-TARGET = 500_000_000  # ns, of a group that is polled without rest: a number is needed, or no line were ever full
-DETOUR = 1.3  # cable along truss and walls over the straight way; common practice, no source
-EXTRA = 3.0  # m of every piece: down to the camera, a loop, the plug; common practice, no source
+TARGET = 500_000_000  # ns, for groups polled without pause; without a target they would fill any line
+DETOUR = 1.3  # cable along truss and walls per straight distance; common practice, no source
+EXTRA = 3.0  # m per piece: drop to the camera, loop, plug; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class More:
-    """Converters that may be added: `like` one of the plan, at `places`, in boxes of so many `ports`, `most` boxes in
-    all (None: as many as are needed)."""
+    """Converters that may be added: copies of `like`, at `places`, in boxes with `ports` ports, at most `most` boxes
+    (None: no limit)."""
 
     like: str
     places: tuple[str, ...] = ()
@@ -24,10 +24,10 @@ class More:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """`headroom`: share of a line's time to keep free. `targets`: group to ns between two polls, for groups that never
-    rest. `detour` and `extra`: from the straight way between two places to metres of cable.
+    """`headroom`: share of a line's time to keep free. `targets`: group to ns between two polls, for groups polled
+    without pause. `detour`, `extra`: cable = straight distance x detour + extra, m.
 
-    `renumber`: bus IDs may change where two cameras of one line have the same.
+    `renumber`: bus IDs may change if two cameras of a line have the same one.
     """
 
     headroom: float = HEADROOM
