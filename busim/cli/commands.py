@@ -9,6 +9,7 @@ from busim.cli import (
     check,
     compare,
     export,
+    fuzz,
     new,
     plan,
     prove,
@@ -22,7 +23,9 @@ from busim.cli import (
     with_command,
 )
 
-COMMANDS = (run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, replay, compare, export, new, prove)
+COMMANDS = (
+    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, export, new, prove
+)  # fmt: skip
 
 
 def named() -> Iterator[tuple[str, str]]:

@@ -17,7 +17,9 @@ HELP = "Play the run of a trace again, and compare the two."
 
 
 def command(
-    trace: Annotated[str, typer.Argument(metavar="TRACE", help="The trace to play again.")],
+    trace: Annotated[
+        str, typer.Argument(metavar="TRACE", help="The trace to play again; or a failure that `busim fuzz` saved.")
+    ],
     detail: options.Detail = False,
     line: options.Line = None,
     new: Annotated[
@@ -25,13 +27,19 @@ def command(
         typer.Option("--trace", metavar="FILE", help="Keep the new trace in this file."),
     ] = None,
     overwrite: options.Overwrite = False,
+    times: Annotated[int, typer.Option(min=1, help="Runs of a saved failure of a program, in wall time.")] = 3,
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
-    """Replay and compare; exit code 1 when the two differ, or something is not as the plan expects."""
+    """Replay and compare; exit code 1 when the two differ, something is not as the plan expects, or a failure shows."""
     from busim.cli import option_parsing
     from busim.cli.show import print_report, progress
     from busim.runtime.session import replay
 
+    if trace.endswith(".json"):
+        from busim.cli.replay_failure import replay_failure
+
+        replay_failure(trace, times, as_json=as_json)
+        return
     with progress(hidden=as_json) as advanced:
         played = replay(trace, trace=new, overwrite=overwrite, advanced=advanced)
     if as_json:

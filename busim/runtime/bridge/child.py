@@ -21,6 +21,7 @@ from busim.foundation.errors import UserError
 _UNREAD = 1 << 20  # bytes that may wait for a command that does not read its standard input
 _REST = 2.0  # seconds that are given to what a command left behind
 _LOOK = 0.05  # seconds between two looks whether it is gone
+_STDERR = 2  # its descriptor
 _DRAIN = 1.0  # seconds for output that is still on its way when everything has ended
 
 
@@ -40,18 +41,24 @@ def _state(process: str) -> tuple[str, int]:
 class Child(asyncio.SubprocessProtocol):
     """Runs `command` with `environment`. `heard`: what its standard output is given to, None where it has ours.
 
-    With `heard` its standard input is a pipe too, for `write`. `exited` is done with its exit code: 128 + n where
+    With `heard` its standard input is a pipe too, for `write`. `errors`: what its standard error is given to; its input
+    and output are then nobody's, unless `heard`. `exited` is done with its exit code: 128 + n where
     signal n ended it, as in a shell.
     """
 
     exited: asyncio.Future[int]
 
     def __init__(
-        self, command: Sequence[str], environment: Mapping[str, str], heard: Callable[[bytes], None] | None = None
+        self,
+        command: Sequence[str],
+        environment: Mapping[str, str],
+        heard: Callable[[bytes], None] | None = None,
+        errors: Callable[[bytes], None] | None = None,
     ) -> None:
         self._command = command
         self._environment = environment
         self._heard = heard
+        self._errors = errors
         self._transport: asyncio.SubprocessTransport
         self._input: asyncio.WriteTransport | None = None
         self._closed: asyncio.Future[None]
@@ -64,11 +71,14 @@ class Child(asyncio.SubprocessProtocol):
         self.exited, self._closed = loop.create_future(), loop.create_future()
         piped = self._heard is not None
         self._watch()
-        own = subprocess.DEVNULL if sys.stdin is None or sys.stdin.closed or os.isatty(0) else None
+        alone = self._errors is not None
+        own = subprocess.DEVNULL if alone or sys.stdin is None or sys.stdin.closed or os.isatty(0) else None
         try:
             self._transport, _ = await loop.subprocess_exec(
                 lambda: self, *self._command, env=dict(self._environment), process_group=0,
-                stdin=subprocess.PIPE if piped else own, stdout=subprocess.PIPE if piped else None, stderr=None,
+                stdin=subprocess.PIPE if piped else own,
+                stdout=subprocess.PIPE if piped else subprocess.DEVNULL if alone else None,
+                stderr=subprocess.PIPE if alone else None,
             )  # fmt: skip
         except (OSError, ValueError) as error:
             self._dismiss_watcher()
@@ -84,6 +94,11 @@ class Child(asyncio.SubprocessProtocol):
             pipe = self._transport.get_pipe_transport(0)
             assert isinstance(pipe, asyncio.WriteTransport)
             self._input = pipe
+
+    @property
+    def group(self) -> int:
+        """Its process group, 0 before it was started."""
+        return self._group
 
     def write(self, data: bytes) -> bool:
         """To its standard input, all of it or nothing: False where it is closed, or nobody reads."""
@@ -155,8 +170,9 @@ class Child(asyncio.SubprocessProtocol):
     # -- what asyncio tells ----------------------------------------------------------------------------------
 
     def pipe_data_received(self, fd: int, data: bytes | str) -> None:
-        if self._heard is not None and isinstance(data, bytes):
-            self._heard(data)
+        told = self._errors if fd == _STDERR else self._heard
+        if told is not None and isinstance(data, bytes):
+            told(data)
 
     def process_exited(self) -> None:
         code = self._transport.get_returncode()

@@ -17,14 +17,15 @@ _GRACE = 10.0  # seconds after the first signal in which a command may wind up
 class ChildProcess:
     """Runs `command` beside `live`, which has begun. `hook`: its standard input and output are lines of the hook.
 
-    `told`: further environment variables.
+    `told`: further environment variables. `errors` is given what it writes to its standard error; `grace`: seconds
+    after the first signal in which it may wind up.
     `news` is told of lines that are no beliefs and of moves that the command does not read. Raises UserError where the
     command names a converter that there is not, or cannot be run.
     """
 
     def __init__(
         self, live: Live, command: Sequence[str], *, hook: bool, news: Callable[[str], None],
-        told: Mapping[str, str] | None = None,
+        told: Mapping[str, str] | None = None, errors: Callable[[bytes], None] | None = None, grace: float = _GRACE,
     ) -> None:  # fmt: skip
         self._live = live
         self._news = news
@@ -33,7 +34,9 @@ class ChildProcess:
         named, self.unnamed = variables(endpoints)
         environment = {**os.environ, **named, **(told or {}), **({"BUSIM_HOOK": str(VERSION)} if hook else {})}
         self._lines = Lines()
-        self._child = Child(fill(command, endpoints), environment, self._heard if hook else None)
+        self._child = Child(fill(command, endpoints), environment, self._heard if hook else None, errors)
+        self._grace = grace
+        self.killed = False
         self._signals = 0
         self._deaf = False
         self.lost = 0
@@ -74,12 +77,23 @@ class ChildProcess:
             self._child.signal(signal.SIGKILL)
             return
         self._child.signal(number)
-        asyncio.get_running_loop().call_later(_GRACE, self._kill)
+        asyncio.get_running_loop().call_later(self._grace, self._kill)
+
+    def kill(self) -> None:
+        """End it at once, with all that it started."""
+        self._signals += 1
+        self._child.signal(signal.SIGKILL)
 
     def _kill(self) -> None:
         if not self._child.exited.done():
-            self._news(f"the command did not end within {_GRACE:g} s; it was killed")
+            self._news(f"the command did not end within {self._grace:g} s; it was killed")
+            self.killed = True
             self._child.signal(signal.SIGKILL)
+
+    @property
+    def group(self) -> int:
+        """Its process group, 0 before it runs."""
+        return self._child.group
 
     def _tell(self, intent: Intent) -> None:
         if not self._deaf and not self._child.write(intent_line(intent)):

@@ -1,19 +1,26 @@
 """Cases for controllers: what happens to an installation, drawn, run, judged, made small and saved.
 
-In: a plan, a master. Out: failures, each a small case that runs again. Open `campaign.py` first (the loop), then
-`pure.py` (one case for a master that is a pure object), `case.py` and `injected.py` (what can happen).
+In: a plan, a master or a program. Out: failures, each a small case that runs again. Open `campaign.py` first (the
+loop), then `pure.py` (one case for a master that is a pure object), `served.py` (for a program, in wall time),
+`case.py` and `injected.py` (what can happen).
 """
 
+from busim.testing.fuzzing.accepted import Accepted, read_accepted
 from busim.testing.fuzzing.campaign import Campaign, Failure, fuzz
 from busim.testing.fuzzing.case import Action, Case, FaultEvent, case_of
 from busim.testing.fuzzing.drawing import Space, space_of
 from busim.testing.fuzzing.injected import KINDS
 from busim.testing.fuzzing.pure import PureRun, Result, run_pure
-from busim.testing.fuzzing.saving import Saved, load, save
+from busim.testing.fuzzing.saving import Saved, fragment, load, save
+from busim.testing.fuzzing.served import STAYS_UP, ServedRun
 from busim.testing.fuzzing.shrinking import shrink
+from busim.testing.fuzzing.watching import Watched
+from busim.testing.fuzzing.workers import Workers
 
 __all__ = [
     "KINDS",
+    "STAYS_UP",
+    "Accepted",
     "Action",
     "Campaign",
     "Case",
@@ -22,10 +29,15 @@ __all__ = [
     "PureRun",
     "Result",
     "Saved",
+    "ServedRun",
     "Space",
+    "Watched",
+    "Workers",
     "case_of",
+    "fragment",
     "fuzz",
     "load",
+    "read_accepted",
     "run_pure",
     "save",
     "shrink",

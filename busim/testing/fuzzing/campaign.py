@@ -33,6 +33,7 @@ class Failure:
     first: Case
     verdict: Verdict
     found_after: int
+    trace: str = ""  # of the run in which it was seen last, where that was in wall time
 
 
 @dataclass(slots=True)
@@ -52,14 +53,15 @@ class Campaign:
 
 def fuzz(
     run: Run, space: Space, *, seed: int, cases: int, first_only: bool = False, over: Map = map,
-    advanced: Callable[[Campaign], bool] = lambda _: False,
+    advanced: Callable[[Campaign], bool] = lambda _: False, campaign: Campaign | None = None, tries: int = 60,
 ) -> Campaign:  # fmt: skip
     """Run up to `cases` cases. `first_only`: end with the first failure; `over`: how a round is worked on; `advanced`
-    is told after each round and says whether to stop.
+    is told after each round and says whether to stop. `campaign`: what to add to, so that its owner has it after
+    Ctrl-C; `tries`: runs at most to make one failure small.
     """
-    campaign = Campaign()
+    campaign = Campaign() if campaign is None else campaign
     stream = Chance(seed).stream("campaign")
-    failed: set[str] = set()
+    failed = {one.judge for one in campaign.failures}
     while campaign.cases < cases:
         count = min(ROUND, cases - campaign.cases)
         drawn = []
@@ -74,7 +76,7 @@ def fuzz(
             _count(campaign, case, result)
             new = [one for one in result.verdicts if one.outcome == FAIL and one.judge not in failed]
             failed.update(one.judge for one in new)
-            campaign.failures += _failures(run, case, new, campaign.cases)
+            _add_failures(campaign, run, case, result, new, tries)
             if failed and first_only:
                 return campaign
         if advanced(campaign):
@@ -93,30 +95,39 @@ def _count(campaign: Campaign, case: Case, result: Result) -> None:
         campaign.kept.append(case)
 
 
-def _failures(run: Run, case: Case, verdicts: Sequence[Verdict], after: int) -> list[Failure]:
+def _add_failures(
+    campaign: Campaign, run: Run, case: Case, result: Result, verdicts: Sequence[Verdict], tries: int
+) -> None:
     """The failures of one case, each made small; where a small case of one makes another judge fail, it is that one's
-    too.
+    too. A case in wall time need not fail again: what was seen is kept, and after Ctrl-C as well.
     """
-    found: list[Failure] = []
-    small: dict[Case, tuple[Verdict, ...]] = {}
+    after = campaign.cases
+    small: dict[Case, Result] = {}
     for verdict in verdicts:
         for known, given in small.items():
-            again = _failing(given, verdict.judge)
+            again = _failing(given.verdicts, verdict.judge)
             if again is not None:
-                found.append(Failure(verdict.judge, known, case, again, after))
+                campaign.failures.append(Failure(verdict.judge, known, case, again, after, given.trace))
                 break
         else:
+            seen = {case: result}
 
-            def fails(tried: Case, judge: str = verdict.judge) -> int | None:
-                one = _failing(run(tried).verdicts, judge)
-                return None if one is None else one.evidence[0].at
+            def fails(tried: Case, judge: str = verdict.judge, seen: dict[Case, Result] = seen) -> int | None:
+                given = run(tried)
+                one = _failing(given.verdicts, judge)
+                if one is None:
+                    return None
+                seen[tried] = given
+                return one.evidence[0].at
 
-            least = shrink(case, fails)
-            small[least] = run(least).verdicts
-            last = _failing(small[least], verdict.judge)
-            assert last is not None
-            found.append(Failure(verdict.judge, least, case, last, after))
-    return found
+            least = case
+            try:
+                least = shrink(case, fails, tries) if tries else case
+                small[least] = seen[least]
+            finally:
+                last = _failing(seen[least].verdicts, verdict.judge)
+                assert last is not None
+                campaign.failures.append(Failure(verdict.judge, least, case, last, after, seen[least].trace))
 
 
 def _failing(verdicts: Iterable[Verdict], judge: str) -> Verdict | None:

@@ -46,6 +46,7 @@ class Space:
     controls: tuple[Control, ...]
     kinds: tuple[str, ...]
     steps: bool
+    length: int = 0  # ns of each case; 0: drawn
 
 
 def space_of(plan: Plan, master: str | None = None, kinds: Sequence[str] = KINDS) -> Space:
@@ -82,16 +83,17 @@ def _has_steps(protocol: BusProtocol) -> bool:
 
 def fresh(space: Space, stream: Stream) -> Case:
     """A case from nothing."""
-    length = _LENGTHS[stream.between(0, len(_LENGTHS) - 1)] * SECOND
+    length = space.length or _LENGTHS[stream.between(0, len(_LENGTHS) - 1)] * SECOND
     faults = tuple(_fault(space, stream, length) for _ in range(stream.between(1, _FAULTS)))
-    actions = tuple(_action(space, stream, length) for _ in range(stream.between(0, _ACTIONS)))
+    count = stream.between(0, _ACTIONS) if space.controls else 0
+    actions = tuple(_action(space, stream, length) for _ in range(count))
     return Case(stream.between(1, 2**31), length, _ordered(faults), tuple(sorted(actions)))
 
 
 def mutated(space: Space, case: Case, other: Case, stream: Stream) -> Case:
     """A case with something changed, or with something of another one."""
     faults, actions = list(case.faults), list(case.actions)
-    what = stream.between(0, 6)
+    what = stream.between(0, 6 if space.controls else 4)
     if what == 0 or not faults:
         faults.append(_fault(space, stream, case.length))
     elif what == 1:

@@ -19,6 +19,7 @@ from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case
 from busim.testing.fuzzing.injected import inject, scheduled
 from busim.testing.fuzzing.linked import Link, linked
+from busim.testing.fuzzing.watching import Watched
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
 
 MakeMaster = Callable[..., Master]
@@ -28,7 +29,8 @@ MakeMaster = Callable[..., Master]
 class Result:
     """What became of a case. `reached`: triples of a judge's state, a fault and how the last exchange ended.
 
-    Where records were kept: `records`, `names` (of their numbers) and `ground` (what the judges knew).
+    Of a run in wall time: `trace`, its file, and `watched`, what was seen of the process. Where records were kept:
+    `records`, `names` (of their numbers) and `ground` (what the judges knew).
     """
 
     verdicts: tuple[Verdict, ...]
@@ -37,6 +39,8 @@ class Result:
     names: tuple[Name, ...] = field(default=(), repr=False)
     settings: tuple[SettingRow, ...] = field(default=(), repr=False)
     ground: Ground | None = field(default=None, repr=False)
+    trace: str = ""
+    watched: Watched | None = None
 
 
 @dataclass(frozen=True)

@@ -5,41 +5,57 @@ The text is JSON with the plan in it, so that it can be run again without anythi
 
 from __future__ import annotations
 
+import contextlib
 import json
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
+from busim.foundation.yaml_source import flow
 from busim.plan import Plan, read_text
 from busim.recording.trace import TraceWriter
 from busim.recording.trace.batches import Batch
 from busim.runtime.session.heads import head
 from busim.testing.fuzzing.campaign import Failure
 from busim.testing.fuzzing.case import Case, case_of
+from busim.testing.fuzzing.injected import KINDS
 from busim.testing.fuzzing.pure import PureRun, Result, run_pure
+from busim.testing.fuzzing.served import ServedRun
 
 FORMAT = 1
 
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """A failure that was saved: the judge that failed and why, the plan and the case; `version` of busim."""
+    """A failure that was saved: the judge that failed and why, the plan and the case; `version` of busim.
+
+    What was tested: `command`, the words of a program, whose part `master` of the plan is; or, without a command, the
+    master that busim has under the name `make`. `hooked`: the program reads moves and tells beliefs.
+    """
 
     judge: str
     why: str
     plan: Plan
     case: Case
     version: str
+    command: tuple[str, ...] = ()
+    master: str = ""
+    make: str = ""
+    hooked: bool = False
 
 
-def save(folder: Path, run: PureRun, failure: Failure) -> Path:
-    """Write `JUDGE.json` and `JUDGE.busim` (the trace) into a folder. Raises UserError where that cannot be done."""
+def save(folder: Path, run: PureRun | ServedRun, failure: Failure, *, make: str = "") -> Path:
+    """Write `JUDGE.json` and `JUDGE.busim` (the trace) into a folder. `make`: the name of the master that was tested.
+
+    Raises UserError where that cannot be done."""
     path = folder / f"{failure.judge}.json"
     plan = run.plan
     entry = {
         "busim-failure": FORMAT, "busim": VERSION, "judge": failure.judge, "why": failure.verdict.why,
         **failure.case.as_json(), "verdict": failure.verdict.as_json(),
+        "tested": _tested(run, make), "fragment": fragment(failure.case),
         "plan": plan.source, "plan-path": plan.path, "plan-files": dict(plan.files),
     }  # fmt: skip
     try:
@@ -52,13 +68,38 @@ def save(folder: Path, run: PureRun, failure: Failure) -> Path:
             found=error.strerror or str(error),
             mend="choose another folder",
         ) from error
+    if isinstance(run, ServedRun):
+        with contextlib.suppress(FileNotFoundError):  # broken off before there was one
+            shutil.copyfile(failure.trace, path.with_suffix(".busim"))
+        return path
     result = run_pure(plan, failure.case, run.judges, run.make, silent=run.silent, keep=True)
     _write_trace(path.with_suffix(".busim"), plan, failure.case, result)
     return path
 
 
+def _tested(run: PureRun | ServedRun, make: str) -> dict[str, object]:
+    if isinstance(run, ServedRun):
+        return {"command": list(run.command), "master": run.master, "intents": run.hooked}
+    return {"make": make}
+
+
+def fragment(case: Case) -> str:
+    """The faults of a case as one writes them in a plan; those that only a campaign has are left out."""
+    lines = ["faults:"]
+    for one in case.faults:
+        if one.kind not in KINDS:
+            entry = {
+                "fault": one.kind,
+                "on": one.target,
+                "at": f"{one.at // 1000} us",
+                "for": f"{one.length // 1000} us",
+            }
+            lines.append("  - " + flow(entry | dict(one.parameters)))
+    return "\n".join(lines) + "\n" if len(lines) > 1 else ""
+
+
 def _write_trace(path: Path, plan: Plan, case: Case, result: Result) -> None:
-    about = head(plan, clock="fast", seed=case.seed, speed=1.0, played=None, hooked=True)
+    about = head(plan, clock="fast", seed=case.seed, speed=1.0, played=None, hooked=True, distinct=True)
     writer = TraceWriter(str(path), about, overwrite=True)
     names = [(one.id, one.kind, one.name, one.parent) for one in result.names]
     settings = [
@@ -85,7 +126,11 @@ def load(path: Path) -> Saved:
         )  # fmt: skip
     try:
         plan = read_text(entry["plan"], entry["plan-path"], entry["plan-files"])
-        return Saved(entry["judge"], entry["why"], plan, case_of(entry), entry["busim"])
+        tested = entry.get("tested", {})
+        return Saved(
+            entry["judge"], entry["why"], plan, case_of(entry), entry["busim"], tuple(tested.get("command", ())),
+            tested.get("master", ""), tested.get("make", ""), bool(tested.get("intents")),
+        )  # fmt: skip
     except (KeyError, TypeError, AttributeError) as error:
         raise UserError(
             "a saved failure is damaged", file=str(path), found=f"{type(error).__name__}: {error}"

@@ -4,7 +4,7 @@ In: records of a trace, live, from a file or on replay. Out: verdicts with their
 way of a record to the judges), then `contract.py`; the judges themselves are in `busim.testing.judges`.
 """
 
-from busim.testing.judging.bench import Bench, judge_records, judge_trace
+from busim.testing.judging.bench import Bench, bench_trace, judge_records, judge_trace
 from busim.testing.judging.contract import FAIL, INCONCLUSIVE, NO_HOOK, PASS, About, Evidence, Frame, Judge, Verdict
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, ground_of
@@ -24,6 +24,7 @@ __all__ = [
     "Judge",
     "Settled",
     "Verdict",
+    "bench_trace",
     "ground_of",
     "judge_records",
     "judge_trace",

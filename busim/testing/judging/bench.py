@@ -141,6 +141,9 @@ class Bench(Scene):
         waiting = self._open.pop(line, None)
         if waiting is not None and self._settled:
             asked, answers, others = waiting
+            if not self._ground.played:  # there are no exchange records: the wire says how it went
+                self._outcome = f"{asked.request.verb} {'answered' if answers else 'unanswered'}"
+                self._look()
             sure = not (asked.exact or others or any(one.exact for one in answers))
             event = Settled(asked, tuple(answers), tuple(others), over, sure)
             for tell in self._settled:
@@ -197,6 +200,14 @@ def judge_trace(ground: Ground, trace: Trace, kinds: Sequence[type[Judge]], *, m
     until = trace.head.get("ended_at")
     if not isinstance(until, int):
         raise Defect("a trace is judged when its run is over")
+    bench = Bench(ground, kinds, meant=meant)
+    return bench_trace(bench, trace, until)
+
+
+def bench_trace(bench: Bench, trace: Trace, until: int) -> list[Verdict]:
+    """The verdicts of a new bench on a trace up to `until` ns. Raises UserError for a damaged trace."""
     # Each kind by its own instant (of a burst its start); the bench puts them into the order in which they were known.
     rows = merge(*(trace.records(kind, by_time=True) for kind in _KNOWN), key=lambda record: record[_BEGUN[record[0]]])
-    return judge_records(ground, rows, until, kinds, meant=meant)
+    for record in rows:
+        bench.take(record)
+    return bench.finish(until)

@@ -1,0 +1,191 @@
+"""`busim fuzz`: a controller against an installation in which things go wrong, many times, and what it does wrong."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+if TYPE_CHECKING:
+    from busim.cli.fuzz_screen import Told
+    from busim.plan import Plan
+    from busim.simulator.masters import Master
+    from busim.testing.fuzzing import PureRun, ServedRun, Workers
+
+NAME = "fuzz"
+HELP = "Break an installation on purpose, and see what a controller does wrong."
+
+_OF_THE_INSTALLATION = {"address-plan", "transparency"}  # judges that say nothing of a controller
+_SERVED, _PURE = 24, 200  # cases, where nobody says how many
+_TRIES, _PURE_TRIES = 12, 60  # runs to make a failure small, in wall time and in virtual time
+
+
+def command(
+    plan: Annotated[str, typer.Argument(help="The plan, a YAML file.")],
+    controller: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="COMMAND", help="The program; {NAME.host} and {NAME.port}: those of converter NAME."),
+    ] = None,
+    master: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Instead: `good`, or a broken master that busim has."),
+    ] = None,
+    plays: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--as", metavar="MASTER", help="The master of the plan whose part it plays; else the first."),
+    ] = None,
+    cases: Annotated[Optional[int], typer.Option(min=1, help="How many; else 24, or 200 of a master.")] = None,  # noqa: UP045
+    seed: Annotated[int, typer.Option(help="Seed of what is drawn.")] = 1,
+    jobs: Annotated[int, typer.Option(min=1, max=64, help="Cases side by side.")] = 2,
+    length: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--for", help="Length of each case; else 10s, or 4 to 12 s of a master."),
+    ] = None,
+    fault: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="FAULT", help="Draw this fault alone; may be given several times."),
+    ] = None,
+    intents: Annotated[
+        bool, typer.Option("--intents", help="Operators' moves to its standard input, its beliefs from its output.")
+    ] = False,
+    memory: Annotated[int, typer.Option(min=1, help="MiB at which the program counts as failed.")] = 1024,
+    tries: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(min=0, help="Runs to make each failure small; else 12, or 60 of a master."),
+    ] = None,
+    save: Annotated[str, typer.Option(metavar="FOLDER", help="Where failures are saved.")] = "fuzz-failures",
+    accepted: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Failures that are known, each with a reason; YAML."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="The outcome as JSON on standard output.")] = False,
+    junit: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Write a test report for a build server, as JUnit XML."),
+    ] = None,
+) -> None:
+    """Run the campaign and show it; exit code 1 with failures that nobody accepted, 130 after Ctrl-C."""
+    import tempfile
+    from pathlib import Path
+
+    from busim.cli import option_parsing
+    from busim.cli.fuzz_screen import Told, as_dict, junit_xml, show
+    from busim.cli.writing import write_whole
+    from busim.plan import read
+    from busim.testing.fuzzing import Workers, read_accepted
+
+    the_plan = read(plan)
+    known = () if accepted is None else read_accepted(Path(accepted))
+    each = None if length is None else option_parsing.length(length)
+    with tempfile.TemporaryDirectory(prefix="busim-fuzz-") as folder:
+        if controller is not None and master is None:
+            run: ServedRun | PureRun = _served(the_plan, controller, plays, folder, intents, memory)
+        else:
+            run = _pure(the_plan, master, controller)
+        total = cases or (_PURE if controller is None else _SERVED)
+        told = Told(run, total, seed, jobs, Path(save), known, master or "")
+        with Workers(run, jobs, told.saw) as workers:
+            try:
+                _campaign(told, workers, each, fault, tries)
+            except KeyboardInterrupt:
+                told.broken_off = True
+        told.save()
+    if junit is not None:
+        write_whole(junit, junit_xml(told), "test report", known=lambda text: "<testsuite" in text[:200])
+    if as_json:
+        print(json.dumps(as_dict(told), indent=2))
+    else:
+        show(told)
+    if told.broken_off:
+        raise typer.Exit(130)
+    if told.new:
+        raise typer.Exit(1)
+
+
+def _served(plan: Plan, controller: str, plays: str | None, folder: str, intents: bool, memory: int) -> ServedRun:
+    import shlex
+
+    from busim.foundation.errors import UserError
+    from busim.testing.fuzzing import ServedRun
+    from busim.testing.judge_catalogue import all_judges
+
+    try:
+        words = tuple(shlex.split(controller))
+    except ValueError as error:
+        raise UserError(
+            "the command cannot be split into words", field="--controller", found=str(error),
+            mend="close every quotation mark",
+        ) from None  # fmt: skip
+    behind = [one.name for one in plan.masters if one.through]
+    if not words or not behind:
+        raise UserError(
+            "there is no command" if not words else "no master of this plan is behind a converter",
+            field="--controller",
+            expected="a program and its arguments" if not words else "a master with `through`, whose part it plays",
+            mend="write for example --controller 'python3 control.py {box.host} {box.port}'",
+        )  # fmt: skip
+    if plays is not None and plays not in behind:
+        raise UserError(
+            "there is no such master behind a converter", field="--as", found=repr(plays[:60]),
+            expected=" or ".join(behind), mend="name one of these",
+        )  # fmt: skip
+    judges = tuple(judge for name, judge in all_judges().items() if name not in _OF_THE_INSTALLATION)
+    return ServedRun(plan, judges, words, plays or behind[0], folder, intents, memory << 20)
+
+
+def _pure(plan: Plan, name: str | None, controller: str | None) -> PureRun:
+    from busim.foundation.errors import UserError
+    from busim.testing.fuzzing import PureRun
+    from busim.testing.judge_catalogue import all_judges
+
+    if name is None or controller is not None:
+        raise UserError(
+            "one thing is tested at a time", expected="either --controller or --master",
+            mend="write for example --controller 'python3 control.py {box.host} {box.port}', or --master good",
+        )  # fmt: skip
+    return PureRun(plan, tuple(all_judges().values()), make_of(name))
+
+
+def make_of(name: str) -> type[Master]:
+    """The master that busim has under a name. Raises UserError."""
+    from busim.foundation.errors import UserError
+    from busim.foundation.yaml_source import nearest
+    from busim.simulator.masters import Master
+    from busim.testing.broken_masters import BROKEN
+
+    if name == "good":
+        return Master
+    if name not in BROKEN:
+        meant = nearest(name, BROKEN)
+        raise UserError(
+            "busim has no such master", field="--master", found=repr(name[:60]),
+            expected="good, " + ", ".join(BROKEN), mend=f"did you mean {meant}?" if meant else "name one of these",
+        )  # fmt: skip
+    return BROKEN[name].make
+
+
+def _campaign(told: Told, workers: Workers, length: int | None, faults: list[str] | None, tries: int | None) -> None:
+    from dataclasses import replace
+
+    from busim.simulator.faults import all_faults, find_fault
+    from busim.testing.fuzzing import KINDS, ServedRun, fuzz, space_of
+
+    run = told.run
+    for name in faults or ():
+        if name not in KINDS or isinstance(run, ServedRun):
+            find_fault(name)
+    if isinstance(run, ServedRun):
+        space = space_of(run.plan, run.master, faults or tuple(all_faults()))
+        space = replace(space, length=length or 10 * 10**9, steps=False)
+        if not run.hooked:
+            space = replace(space, controls=())
+        told.try_without_faults(workers, space.length)
+    else:
+        space = space_of(run.plan, kinds=faults or [kind for kind in KINDS if kind != "echo"])
+        space = replace(space, length=length or 0)
+    if tries is None:
+        tries = _TRIES if isinstance(run, ServedRun) else _PURE_TRIES
+    fuzz(
+        workers.one, space, seed=told.seed, cases=told.cases, over=workers.several, campaign=told.campaign, tries=tries
+    )

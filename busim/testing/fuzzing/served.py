@@ -1,0 +1,174 @@
+"""One case for a program: the installation is served in wall time, the program runs against it, its trace is judged.
+
+The faults and moves of the case are actions of the session, so they are inputs in the trace, and `busim replay` plays
+it again to the nanosecond. The program is not simulated: the same case need not go the same way twice.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from busim.foundation.errors import UserError
+from busim.plan import Plan
+from busim.recording.trace import BURST, INPUT, open_trace
+from busim.runtime.clocks import wall_loop
+from busim.runtime.session import ChildProcess, Lateness, Live
+from busim.testing.fuzzing.case import Action, Case, FaultEvent
+from busim.testing.fuzzing.pure import Result
+from busim.testing.fuzzing.watching import Tail, Watched, used
+from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Bench, Evidence, Judge, Verdict, bench_trace, ground_of
+
+STAYS_UP = "stays-up"
+_LEAD = 0.15  # seconds from entering a session to its instant 0
+_GRACE = 1.0  # seconds in which the program may wind up when its case is over
+_LOOK = 0.1  # seconds between two looks whether to stop
+_LATE = 100_000_000  # ns; where events came later than that, a failure may be this machine's
+_MEASURE = 5  # looks from one measurement of memory and CPU time to the next
+_LAG = 100_000_000  # ns by which a program may say later what it believes (assumed)
+
+
+def _never() -> bool:
+    return False
+
+
+@dataclass(frozen=True)
+class ServedRun:
+    """Runs a case against `command`, as a call that other processes can make too.
+
+    `master`: whose part the command plays. `hooked`: it reads moves and tells beliefs as lines (`busim explain hook`).
+    `memory`: bytes at which it is ended. `folder`: where traces of failed cases go. `stop` says whether to break off.
+    """
+
+    plan: Plan
+    judges: tuple[type[Judge], ...]
+    command: tuple[str, ...]
+    master: str
+    folder: str
+    hooked: bool = False
+    memory: int = 1 << 30
+
+    def __call__(self, case: Case, stop: Callable[[], bool] = _never) -> Result:
+        handle = tempfile.NamedTemporaryFile(dir=self.folder, prefix="case-", suffix=".busim", delete=False)  # noqa: SIM115
+        handle.close()
+        path = Path(handle.name)
+        path.unlink()
+        kept = False
+        try:
+            with asyncio.Runner(loop_factory=wall_loop) as runner:
+                served = runner.run(_serve(self, case, path, stop))
+            if stop():
+                return Result(())
+            result = _judged(self, case, path, *served)
+            kept = any(one.outcome == FAIL for one in result.verdicts)
+            return result
+        finally:
+            if not kept:
+                path.unlink(missing_ok=True)
+
+
+async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool]) -> tuple[Live, Watched]:
+    tail = Tail()
+    skipped: list[str] = []
+    most = [0, 0.0]
+    live = Live(
+        run.plan, case.seed, trace=path, until=case.length, intents=run.hooked, distinct=True, any_port=True,
+    )  # fmt: skip
+    start = asyncio.get_running_loop().time() + _LEAD
+    async with live:
+        # What it sent ahead of instant 0 would wait, and come all at once.
+        await asyncio.sleep(max(0.0, start - asyncio.get_running_loop().time()))
+        child = ChildProcess(live, run.command, hook=run.hooked, news=lambda _: None, errors=tail.take, grace=_GRACE)
+        tasks = [
+            asyncio.ensure_future(_happen(live, case, start, skipped)),
+            asyncio.ensure_future(_watch(run, child, most, stop)),
+        ]
+        live.lateness = Lateness()  # what came late while the session was set up, no program saw
+        try:
+            code = await child.run()
+        finally:
+            for task in tasks:
+                task.cancel()
+        reached = live.now
+    watched = Watched(
+        code, reached if reached < case.length else None, child.killed, 0, 0, int(most[0]), most[1], tail.count,
+        tail.last_line, tuple(skipped), live.lateness.largest,
+    )  # fmt: skip
+    return live, watched
+
+
+async def _happen(live: Live, case: Case, start: float, skipped: list[str]) -> None:
+    """Make the faults and moves of a case, each at its instant."""
+    loop = asyncio.get_running_loop()
+    events: list[FaultEvent | Action] = [*case.faults, *case.actions]
+    for one in sorted(events, key=lambda one: one.at):
+        await asyncio.sleep(start + one.at / 1e9 - loop.time())
+        try:
+            _do(live, one)
+        except UserError as error:  # as a fault that is on already at this place
+            skipped.append(f"{one.kind if isinstance(one, FaultEvent) else one.control}: {error.what}")
+
+
+def _do(live: Live, one: FaultEvent | Action) -> None:
+    if isinstance(one, FaultEvent):
+        live.fault(one.kind, one.target, **dict(one.parameters), **{"for": f"{max(1, one.length // 1000)} us"})
+    else:
+        live.intend(one.camera, one.control, one.value)
+
+
+async def _watch(run: ServedRun, child: ChildProcess, most: list[float], stop: Callable[[], bool]) -> None:
+    count = 0
+    while True:
+        await asyncio.sleep(_LOOK)
+        count += 1
+        if stop():
+            child.kill()
+        elif child.group and not count % _MEASURE:
+            memory, most[1] = used(child.group)
+            most[0] = max(most[0], memory)
+            if memory > run.memory:
+                child.kill()
+
+
+def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched) -> Result:
+    names = live.run.world.names
+    ground = ground_of(run.plan, names, run.master, hooked=run.hooked, played=False, lag=_LAG)
+    bench = Bench(ground, run.judges, meant=bool(case.faults))
+    until = live.run.world.kernel.now
+    with open_trace(path) as trace:
+        clients = sum(1 for row in trace.records(INPUT) if row[4] == "open")
+        requests = sum(1 for row in trace.records(BURST) if row[2] in ground.ours)
+        verdicts = bench_trace(bench, trace, until)
+    if watched.late > _LATE:
+        verdicts = [_unsure(one, watched.late) for one in verdicts]
+    seen = replace(watched, clients=clients, requests=requests)
+    effects = verdicts[0].effects if verdicts else 0
+    return Result((*verdicts, _stays_up(run, seen, effects)), bench.reached, trace=str(path), watched=seen)
+
+
+def _unsure(verdict: Verdict, late: int) -> Verdict:
+    """A failure in a run that this machine could not serve in time may be the machine's."""
+    if verdict.outcome != FAIL:
+        return verdict
+    why = f"this machine served events up to {late / 1e6:.0f} ms late (measured): {verdict.why}"
+    return replace(verdict, outcome=INCONCLUSIVE, why=why)
+
+
+def _stays_up(run: ServedRun, seen: Watched, effects: int) -> Verdict:
+    """Whether the program ran, and asked, until its case was over."""
+    if seen.early is not None:
+        if seen.memory > run.memory:
+            why = f"it took {seen.memory >> 20} MiB of memory (measured) and was ended; allowed {run.memory >> 20} MiB"
+        else:
+            why = f"the controller ended with exit code {seen.code}"
+        said = f"; last on standard error: {seen.words}" if seen.words else ""
+        what = f"at {seen.early / 1e9:.2f} s {why}{said}"
+        return Verdict(STAYS_UP, FAIL, what, 1, 1, effects, (Evidence(seen.early, what),))
+    if not seen.clients:
+        return Verdict(STAYS_UP, INCONCLUSIVE, "the controller never connected", 0, 0, effects)
+    if not seen.requests:
+        return Verdict(STAYS_UP, INCONCLUSIVE, "the controller connected and sent no request", 0, 0, effects)
+    return Verdict(STAYS_UP, PASS, "it ran until the case was over", 1, 0, effects)

@@ -1,0 +1,68 @@
+"""What is seen of a controller's process while it runs: its end, its memory and CPU time, its last words."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+_TAIL = 4000  # bytes of standard error that are kept
+_LINE = 300  # characters of its last line that are shown
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """`code`: exit code; `early`: ns at which it ended before the case did, None where it did not; `killed`: it did not
+    end when asked. `clients`: connections; `requests`: bursts that came through them. `memory`: bytes at most and
+    `cpu`: seconds of the processor, measured; `errors`: bytes on standard error, `words`: its last line.
+    `skipped`: faults and moves that could not be made. `late`: ns by which busim's events came late at most.
+    """
+
+    code: int
+    early: int | None
+    killed: bool
+    clients: int
+    requests: int
+    memory: int
+    cpu: float
+    errors: int
+    words: str
+    skipped: tuple[str, ...]
+    late: int
+
+
+class Tail:
+    """The end of what a process writes, and how much it was."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._kept = b""
+
+    def take(self, data: bytes) -> None:
+        """More of it."""
+        self.count += len(data)
+        self._kept = (self._kept + data[-_TAIL:])[-_TAIL:]
+
+    @property
+    def last_line(self) -> str:
+        """The last line that is not empty."""
+        lines = [line.strip() for line in self._kept.decode("utf-8", "replace").splitlines() if line.strip()]
+        return lines[-1][:_LINE] if lines else ""
+
+
+def used(group: int) -> tuple[int, float]:
+    """Resident bytes and seconds of CPU time of a process group (proc(5); zeros where there is no /proc)."""
+    pages, ticks = 0, 0
+    try:
+        entries = [entry for entry in os.listdir("/proc") if entry.isdigit()]
+    except OSError:
+        return 0, 0.0
+    for entry in entries:
+        try:
+            fields = Path(f"/proc/{entry}/stat").read_text(errors="replace").rpartition(")")[2].split()
+        except OSError:  # gone meanwhile
+            continue
+        if int(fields[2]) == group:
+            pages += int(fields[21])
+            ticks += int(fields[11]) + int(fields[12])
+    return pages * os.sysconf("SC_PAGE_SIZE"), ticks / os.sysconf("SC_CLK_TCK")

@@ -1,0 +1,172 @@
+"""`busim fuzz`: a program in wall time, a master in virtual time, and everything that a program can do wrong."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from fuzzed_halls import boxed
+from serving import busim, wait_for
+from typer.testing import CliRunner
+
+from busim.cli.app import app
+from busim.foundation.errors import UserError
+
+# A controller of a few lines. MODBUS Application Protocol V1.1b3, 6.3; MODBUS over serial line V1.02, 6.2.2 (CRC).
+POLLS = """
+import socket, sys, time
+def crc(data):
+    value = 0xFFFF
+    for byte in data:
+        value ^= byte
+        for _ in range(8):
+            value = value >> 1 ^ (0xA001 if value & 1 else 0)
+    return value.to_bytes(2, "little")
+line = socket.create_connection((sys.argv[1], int(sys.argv[2])))
+line.settimeout({patience})
+number = 0
+while True:
+    frame = bytes((1 + number % 4, 3, 0, 0, 0, 1))
+    number += 1
+    line.sendall(frame + crc(frame))
+    heard = b""
+    try:
+        while len(heard) < 7 and (more := line.recv(64)):
+            heard += more
+    except TimeoutError:
+        {on_time_out}
+    time.sleep(0.05)
+"""
+NAIVE = POLLS.format(patience="0.004", on_time_out="pass")  # gives up before a reply can be there
+PATIENT = POLLS.format(patience="0.5", on_time_out="time.sleep(0.1)")
+
+
+class Desk:
+    """A folder with a plan and a program; `fuzz` runs the command on them."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.failures = folder / "failures"
+        (folder / "plan.yaml").write_text(boxed("at: 9000 s, down: 1 s").source)
+
+    def words(self, program: str, *options: str) -> list[str]:
+        (self.folder / "control.py").write_text(program)
+        command = f"'{sys.executable}' '{self.folder / 'control.py'}' {{box.host}} {{box.port}}"
+        return [
+            "fuzz", str(self.folder / "plan.yaml"), "--controller", command, "--save", str(self.failures),
+            "--for", "1.5s", *options,
+        ]  # fmt: skip
+
+    def fuzz(self, program: str, *options: str) -> subprocess.CompletedProcess[str]:
+        return busim(*self.words(program, *options))
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    return Desk(tmp_path)
+
+
+def test_a_naive_program_fails_and_its_failure_is_saved_and_shows_again(desk: Desk) -> None:
+    report = desk.folder / "report.xml"
+    done = desk.fuzz(NAIVE, "--cases", "1", "--tries", "0", "--json", "--junit", str(report))
+    assert done.returncode == 1, done.stderr
+    said = json.loads(done.stdout)
+    found = {one["judge"]: one for one in said["failures"]}
+    assert "one-outstanding" in found
+    assert said["cases"] == 1
+    assert said["measured"]["memory_max_bytes"] > 0
+    suite = ElementTree.fromstring(report.read_text())
+    assert {case.get("name") for case in suite if case.find("failure") is not None} == set(found)
+    saved = found["one-outstanding"]["saved"]
+    again = busim("replay", saved, "--times", "1", "--json")
+    assert again.returncode == 1, again.stderr
+    assert json.loads(again.stdout)["reproduced"] >= 1
+    played = busim("replay", saved.replace(".json", ".busim"))
+    assert played.stdout.endswith("identical\n"), played.stdout
+
+
+@pytest.mark.long
+def test_a_known_failure_is_accepted_with_its_reason(desk: Desk) -> None:
+    known = desk.folder / "known.yaml"
+    every = ("one-outstanding", "quiet-line", "calm", "bounded-work")
+    entries = "".join(f"  - {{judge: {judge}, reason: mended next spring}}\n" for judge in every)
+    known.write_text("busim-accepted: 1\naccepted:\n" + entries)
+    done = desk.fuzz(NAIVE, "--cases", "1", "--accepted", str(known), "--fault", "late-reply")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.startswith("No failure in 1 case, seed 1, ")
+    assert "one-outstanding: mended next spring" in done.stdout
+
+
+@pytest.mark.long
+def test_a_patient_program_passes(desk: Desk) -> None:
+    done = desk.fuzz(PATIENT, "--cases", "2", "--fault", "lost-reply")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.startswith("No failure in 2 cases, seed 1.")
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--controller", "cat 'x"), "cannot be split into words"),
+        (("--controller", ""), "there is no command"),
+        ((), "one thing is tested at a time"),
+        (("--master", "wrong-id-acepted"), "did you mean wrong-id-accepted?"),
+        (("--master", "good", "--fault", "late-repl"), "late-repl"),
+        (("--master", "good", "--accepted", __file__), "test_fuzz_command.py"),
+    ],
+    ids=" ".join,
+)
+def test_a_mistake_in_the_command_is_told_of_clearly(options: tuple[str, ...], said: str, desk: Desk) -> None:
+    done = CliRunner().invoke(app, ["fuzz", str(desk.folder / "plan.yaml"), "--for", "1s", *options])
+    assert isinstance(done.exception, UserError)
+    assert said in str(done.exception)
+
+
+def test_ctrl_c_keeps_what_was_found_and_leaves_no_children(desk: Desk) -> None:
+    words = desk.words(NAIVE, "--cases", "50", "--tries", "0", "--json")
+    with subprocess.Popen(
+        [sys.executable, "-m", "busim", *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, process_group=0
+    ) as process:
+        assert process.stderr is not None
+        line = process.stderr.readline()
+        assert b"failed so far" in line
+        os.killpg(process.pid, signal.SIGINT)
+        begun = time.monotonic()
+        out, errors = process.communicate(timeout=30)
+        assert time.monotonic() - begun < 10
+    assert process.returncode == 130, errors
+    said = json.loads(out)
+    assert said["ended_by_ctrl_c"]
+    assert "one-outstanding" in {one["judge"] for one in said["failures"]}
+    assert (desk.failures / "one-outstanding.json").exists()
+    here = str(desk.folder)
+    wait_for(lambda: not [one for one in _commands() if here in one])
+
+
+def _commands() -> list[str]:
+    """The command lines of all processes (proc(5))."""
+    found = []
+    for entry in os.listdir("/proc"):
+        if entry.isdigit():
+            try:
+                found.append(Path(f"/proc/{entry}/cmdline").read_text(errors="replace"))
+            except OSError:
+                continue
+    return found
+
+
+def test_a_broken_master_is_found_in_virtual_time_and_shows_again_in_one_run(desk: Desk) -> None:
+    options = ("--cases", "8", "--for", "3s", "--fault", "wrong-id", "--save", str(desk.failures))
+    done = busim("fuzz", str(desk.folder / "plan.yaml"), "--master", "wrong-id-accepted", *options)
+    assert done.returncode == 1, done.stderr
+    assert "nothing-corrupt: " in done.stdout
+    again = busim("replay", str(desk.failures / "nothing-corrupt.json"))
+    assert again.returncode == 1, again.stderr
+    assert again.stdout.startswith("nothing-corrupt: reproduced 1 of 1 run.")

@@ -1,0 +1,70 @@
+"""One case for a program in wall time: what a program can do wrong by itself is seen and told."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from fuzzed_halls import SECOND, boxed
+
+from busim.foundation.errors import UserError
+from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, Result, ServedRun
+from busim.testing.judge_catalogue import all_judges
+
+HANGS = "import socket, sys\nline = socket.create_connection((sys.argv[1], int(sys.argv[2])))\nline.recv(1)\n"
+DEAF = "import signal, time\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\ntime.sleep(60)"
+
+
+def served(folder: Path, program: str, *, case: Case | None = None) -> Result:
+    path = folder / "control.py"
+    path.write_text(program)
+    words = (sys.executable, "-S", str(path), "{box.host}", "{box.port}")
+    return run(folder, *words)(case or Case(1, SECOND))
+
+
+def run(folder: Path, *words: str) -> ServedRun:
+    judges = (all_judges()["quiet-line"],)
+    return ServedRun(boxed("at: 9000 s, down: 1 s"), judges, words, "desk", str(folder), memory=64 << 20)
+
+
+@pytest.mark.parametrize(
+    ("program", "outcome", "said"),
+    [
+        ("import sys\nsys.exit('no setup')", "fail", "ended with exit code 1; last on standard error: no setup"),
+        ("import time\ntime.sleep(60)", "inconclusive", "the controller never connected"),
+        (HANGS, "inconclusive", "the controller connected and sent no request"),
+        ("import sys\nwhile True: print('again', file=sys.stderr)", "inconclusive", "never connected"),
+        ("kept = []\nwhile True: kept.append(bytearray(1 << 22))", "fail", "was ended; allowed 64 MiB"),
+    ],
+    ids=["dies", "never connects", "hangs", "floods stderr", "eats memory"],
+)
+def test_a_program_that_does_not_work_is_told_of(program: str, outcome: str, said: str, tmp_path: Path) -> None:
+    result = served(tmp_path, program)
+    (verdict,) = [one for one in result.verdicts if one.judge == STAYS_UP]
+    assert (verdict.outcome, said in verdict.why) == (outcome, True), verdict.why
+
+
+def test_a_program_that_ignores_signals_is_killed_and_its_standard_error_is_kept_short(tmp_path: Path) -> None:
+    seen = served(tmp_path, DEAF).watched
+    assert seen is not None
+    assert seen.killed
+    assert seen.code == 128 + 9  # SIGKILL, as a shell counts
+
+
+@pytest.mark.parametrize(
+    ("words", "said"), [(("no-such-program-here",), "the command cannot be run"), (("cat", "{shed.port}"), "shed")]
+)
+def test_a_command_that_cannot_be_run_is_a_mistake_of_the_user(
+    words: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
+    with pytest.raises(UserError, match=said):
+        run(tmp_path, *words)(Case(1, SECOND))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fault_that_cannot_be_made_is_counted_and_the_case_goes_on(tmp_path: Path) -> None:
+    twice = FaultEvent("late-reply", "nobody", SECOND // 2, SECOND)
+    result = served(tmp_path, HANGS, case=Case(1, SECOND, (twice,)))
+    assert result.watched is not None
+    assert [one.split(":")[0] for one in result.watched.skipped] == ["late-reply"]
