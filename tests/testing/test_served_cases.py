@@ -20,7 +20,7 @@ def served(folder: Path, program: str, *, case: Case | None = None) -> Result:
     path = folder / "control.py"
     path.write_text(program)
     words = (sys.executable, "-S", str(path), "{box.host}", "{box.port}")
-    return run(folder, *words)(case or Case(1, SECOND))
+    return run(folder, *words)(case or Case(1, 3 * SECOND if "kept" in program else SECOND))
 
 
 def run(folder: Path, *words: str) -> ServedRun:
@@ -35,7 +35,7 @@ def run(folder: Path, *words: str) -> ServedRun:
         ("import time\ntime.sleep(60)", "inconclusive", "the controller never connected"),
         (HANGS, "inconclusive", "the controller connected and sent no request"),
         ("import sys\nwhile True: print('again', file=sys.stderr)", "inconclusive", "never connected"),
-        ("kept = []\nwhile True: kept.append(bytearray(1 << 22))", "fail", "was ended; allowed 64 MiB"),
+        ("import time\nkept = []\nwhile True: kept.append(bytearray(1 << 22)), time.sleep(0.02)", "fail", "was ended; allowed 64 MiB"),
     ],
     ids=["dies", "never connects", "hangs", "floods stderr", "eats memory"],
 )

@@ -27,7 +27,7 @@ _LEAD = 0.15  # seconds from entering a session to its instant 0
 _GRACE = 1.0  # seconds in which the program may wind up when its case is over
 _LOOK = 0.1  # seconds between two looks whether to stop
 _LATE = 100_000_000  # ns; where events came later than that, a failure may be this machine's
-_MEASURE = 5  # looks from one measurement of memory and CPU time to the next
+_MEASURE = 2  # looks from one measurement of memory and CPU time to the next
 _LAG = 100_000_000  # ns by which a program may say later what it believes (assumed)
 
 
