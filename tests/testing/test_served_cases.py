@@ -35,7 +35,11 @@ def run(folder: Path, *words: str) -> ServedRun:
         ("import time\ntime.sleep(60)", "inconclusive", "the controller never connected"),
         (HANGS, "inconclusive", "the controller connected and sent no request"),
         ("import sys\nwhile True: print('again', file=sys.stderr)", "inconclusive", "never connected"),
-        ("import time\nkept = []\nwhile True: kept.append(bytearray(1 << 22)), time.sleep(0.02)", "fail", "was ended; allowed 64 MiB"),
+        (
+            "import time\nkept = []\nwhile True: kept.append(bytearray(1 << 22)), time.sleep(0.02)",
+            "fail",
+            "was ended; allowed 64 MiB",
+        ),
     ],
     ids=["dies", "never connects", "hangs", "floods stderr", "eats memory"],
 )
