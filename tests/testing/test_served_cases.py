@@ -20,7 +20,7 @@ def served(folder: Path, program: str, *, case: Case | None = None) -> Result:
     path = folder / "control.py"
     path.write_text(program)
     words = (sys.executable, "-S", str(path), "{box.host}", "{box.port}")
-    return run(folder, *words)(case or Case(1, 3 * SECOND if "kept" in program else SECOND))
+    return run(folder, *words)(case or Case(1, 4 * SECOND if "kept" in program or "exit" in program else SECOND))
 
 
 def run(folder: Path, *words: str) -> ServedRun:
