@@ -51,6 +51,14 @@ def test_every_action_as_a_line_is_an_input_and_replayed(tmp_path: Path) -> None
     assert replay(tmp_path / "a.trace").difference is None
 
 
+def test_a_run_that_ends_at_the_instant_of_an_action_replays_with_what_follows_from_it(tmp_path: Path) -> None:
+    run = Run(hall(), 1, trace=tmp_path / "a.trace", watched=True)
+    run.advance(S)
+    assert run.do("power off rope-left")
+    run.finish()
+    assert replay(tmp_path / "a.trace").difference is None
+
+
 @pytest.mark.parametrize(
     ("line", "word"),
     [

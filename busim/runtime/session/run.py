@@ -101,6 +101,7 @@ class Run(Directed):
 
     def finish(self) -> None:
         """End the run here; the trace is complete and closed."""
+        self.advance(self.world.kernel.now)  # what an action just made due at this instant, which replay does too
         self.world.finish()
         if self.recorder is not None:
             self.recorder.close(self.world.kernel.now)
