@@ -51,8 +51,8 @@ asyncio, pyserial and the module `time` keep their seconds, so `loop.time()` and
 
 What is not in `__all__` is not for use from outside. `busim explain library` says more.
 
-Names are fetched when first used, so that importing busim costs next to nothing. Rooms are storeys: a room imports
-only from storeys below it (see DEVELOPERS.md).
+Names are fetched when first used, so that importing busim costs next to nothing. A package imports only
+from packages below it (see DEVELOPERS.md).
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ __all__ = [
     "serial_world",
 ]
 
-# name -> its room, and its name there
+# name -> its package, and its name there
 _FROM = {
     "BusimError": ("foundation.errors", "BusimError"),
     "Defect": ("foundation.errors", "Defect"),
@@ -127,8 +127,8 @@ if not TYPE_CHECKING:  # or a type checker would believe that every name is ther
             raise AttributeError(f"module 'busim' has no attribute {name!r}")
         from importlib import import_module
 
-        room, there = _FROM[name]
-        value = globals()[name] = getattr(import_module(f"busim.{room}"), there)
+        package, there = _FROM[name]
+        value = globals()[name] = getattr(import_module(f"busim.{package}"), there)
         return value
 
     def __dir__():
