@@ -210,7 +210,8 @@ def _variants(whole: object) -> typing.Iterator[tuple[str, object]]:
                 yield field.name, dataclasses.replace(whole, **{field.name: other})
 
 
-READ = dataclasses.replace(read(HALL), faults=(FaultPlan("late-reply", ("rope left",), 1, 2, 3, {"by": "300 ms"}),))
+LATE = FaultPlan("late-reply", ("rope left",), 1, 2, 3, ("mark", "doors open", ""), {"by": "300 ms"})
+READ = dataclasses.replace(read(HALL), faults=(LATE,))
 VARIANTS = list(_variants(READ))
 
 

@@ -15,13 +15,14 @@ from bad_plans import GOOD, SITE
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import TESTS, TOP
+from ruamel.yaml import YAML, YAMLError
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.yaml_source import MOST_BYTES, MOST_VALUES
 from busim.plan import read_text, spelled
 
 SECONDS = 2
-MEGABYTES = 300
+MEGABYTES = 250  # beyond what the test's own imports take
 
 
 def _many(entry: str, values: int) -> str:
@@ -71,9 +72,20 @@ def _read(text: str) -> float:
     return time.process_time() - began
 
 
+def _bare(text: str) -> float:
+    """CPU seconds that the events of the YAML parser take."""
+    began = time.process_time()
+    with contextlib.suppress(YAMLError):
+        for _ in YAML(typ="rt", pure=True).parse(text):
+            pass
+    return time.process_time() - began
+
+
 @pytest.mark.parametrize("name", HOSTILE)
 def test_what_is_no_plan_is_told_in_time(name: str) -> None:
-    assert _read(HOSTILE[name]) < SECONDS
+    """Two seconds, or where the machine is slow three times what the YAML parser alone takes for the text."""
+    took = _read(HOSTILE[name])
+    assert took < SECONDS or took < 3 * _bare(HOSTILE[name])
 
 
 def test_no_file_takes_the_memory_of_the_machine() -> None:
@@ -85,10 +97,11 @@ def test_no_file_takes_the_memory_of_the_machine() -> None:
 
 
 def memory() -> None:
-    """Reads those that are largest, in a process of its own, and prints how many MB that took at most."""
+    """Reads those that are largest, in a process of its own, and prints how many MB more that took at most."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     for name in ("spares without end", "feeding nobody", "one long text"):
         _read(HOSTILE[name])
-    sys.stdout.write(str(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024))
+    sys.stdout.write(str((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) // 1024))
 
 
 QUANTITIES = ("47..49 V", "120 W", "3.15 A", "30 m", "AWG 14", "12 m, -4 m", "44..57 V", "poe_class: 4", "count: 2")

@@ -50,7 +50,7 @@ def test_the_climbing_hall_has_two_chains_of_four_and_one_camera_alone_behind_th
     assert [str(line.baud) for line in plan.lines] == ["38400", "38400", "115200"]
     assert (len(plan.cameras), len(plan.converters), len(plan.panels), len(plan.masters)) == (9, 3, 2, 1)
     assert set(plan.masters[0].through) == {converter.name for converter in plan.converters}
-    assert {converter.host.rpartition(".")[0] for converter in plan.converters} == {"10.20.0"}
+    assert {converter.host.rpartition(".")[0] for converter in plan.converters} == {"198.51.100"}
 
 
 def test_two_masters_stand_on_one_line_and_the_second_does_not_listen() -> None:

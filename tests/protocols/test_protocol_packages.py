@@ -47,7 +47,7 @@ def test_the_example_for_developers_is_built_installed_and_run(tmp_path: Path, m
     (tmp_path / "plan.yaml").write_text(plan)
     environment = os.environ | {"PYTHONPATH": os.pathsep.join([str(tmp_path / "site"), str(TOP)])}
     done = subprocess.run(
-        [sys.executable, "-c", PROGRAM, "run", str(tmp_path / "plan.yaml"), "--for", "4s"],
+        [sys.executable, "-c", PROGRAM, "run", str(tmp_path / "plan.yaml"), "--for", "4s", "--detail"],
         env=environment, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr

@@ -127,6 +127,7 @@ def test_an_older_trace_has_the_tables_of_its_time(trace: Path) -> None:
     with opened(trace) as database:
         database.execute("DROP TABLE intent")
         database.execute("DROP TABLE belief")
+        database.execute("DROP TABLE pulse")
         database.execute("UPDATE head SET value = 1 WHERE key = 'schema'")
     with open_trace(trace) as older:
         assert sum(1 for _ in older.records()) > 20
@@ -272,7 +273,9 @@ def test_a_plan_in_a_trace_reads_no_file_of_this_machine(trace: Path, short: Pat
 
 def test_only_files_in_use_go_into_a_trace(short: Path) -> None:
     tmp_path = short
-    (tmp_path / "foreign.yaml").write_text("word: hidden\n")
+    from test_own_camera import MODEL
+
+    (tmp_path / "foreign.yaml").write_text(f"# hidden\n{MODEL}")
     folder = tmp_path / "plans"
     folder.mkdir()
     plan_path = folder / "plan.yaml"
@@ -374,4 +377,4 @@ def test_the_command_says_so_with_exit_code_2(trace: Path) -> None:
     for command in (("replay", str(trace)), ("compare", str(trace), str(trace)), ("export", str(trace), "--to", "vcd")):
         out = busim(*command)
         assert (out.returncode, "the trace is damaged" in out.stderr) == (2, True)
-    assert SCHEMA == 2
+    assert SCHEMA == 3
