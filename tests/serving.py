@@ -164,6 +164,7 @@ class Served:
                 stdin=subprocess.PIPE if input else subprocess.DEVNULL,
                 stdout=subprocess.PIPE,
                 stderr=errors,
+                env={**os.environ, "COLUMNS": "1000"},  # so that no sentence is broken
             )  # fmt: skip
         self.until(lambda line: line.startswith(b"ready"))
         self.where = json.loads(ready.read_text())

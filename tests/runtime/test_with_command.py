@@ -21,7 +21,7 @@ from busim.handbook import page
 from busim.plan import read_text
 from busim.recording.trace import BELIEF, EXCHANGE, INPUT, INTENT, open_trace
 from busim.runtime.bridge import fill, variables
-from busim.runtime.session import ChildProcess, Live, child_process, replay
+from busim.runtime.session import ChildProcess, Live, replay
 
 PLACES = {"wall box": {"host": "127.0.0.9", "port": 4001}, "Box-2": {"host": "127.0.0.9", "port": 4002, "pty": "/x/y"}}
 PANEL = """
@@ -175,13 +175,12 @@ def test_a_command_that_ignores_signals_is_killed_at_the_second_one(plan: Path, 
 
 
 async def test_a_command_that_ignores_one_signal_is_killed_after_a_while(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
 ) -> None:
-    monkeypatch.setattr(child_process, "_GRACE", 0.1)
     sign, told = tmp_path / "sign", list[str]()
     program = f"SIGN = {str(sign)!r}\nimport signal\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\n{SAY}signal.pause()"
     async with Live(read_text(wall()), any_port=True) as live:
-        beside = ChildProcess(live, [sys.executable, "-c", program], hook=False, news=told.append)
+        beside = ChildProcess(live, [sys.executable, "-c", program], hook=False, news=told.append, grace=0.1)
         running = asyncio.ensure_future(beside.run())
         while not sign.exists() or not sign.read_text():
             await asyncio.sleep(0.01)
