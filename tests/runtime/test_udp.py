@@ -162,7 +162,7 @@ def test_a_flood_is_more_than_the_line_carries_and_the_rest_is_lost_and_told(ser
 
 
 def test_a_reboot_forgets_everybody_and_who_asks_again_is_served_again(serve: Callable[..., Served]) -> None:
-    served = serve(more="reboots: [{at: 1500 ms, down: 300 ms}]")
+    served = serve(more="reboots: [{at: 6 s, down: 300 ms}]")
     with Peer(served.address("box")) as one, Peer(served.address("box")) as two:
         assert one.ask(ONE) == FROM_ONE
         wait_for(lambda: "client 1 forgotten" in served.errors())
