@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from busim.testing.fuzzing import PureRun, ServedRun, Workers
 
 NAME = "fuzz"
-HELP = "Break an installation on purpose, and judge what a controller does."
+HELP = "Break an installation on purpose, and judge a controller."
 
 _OF_THE_INSTALLATION = {"address-plan", "transparency"}  # judges that say nothing of a controller
 _SERVED, _PURE = 24, 200  # cases, where nobody says how many
