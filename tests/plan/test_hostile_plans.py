@@ -22,7 +22,7 @@ from busim.foundation.yaml_source import MOST_BYTES, MOST_VALUES
 from busim.plan import read_text, spelled
 
 SECONDS = 2
-MEGABYTES = 250  # beyond what the test's own imports take
+MEGABYTES = 238  # beyond the 62 of the test's own imports: 300 in all
 
 
 def _many(entry: str, values: int) -> str:
