@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from wire_bench import Wire, port
 
@@ -533,9 +533,9 @@ def sent_meanwhile(wire: Wire, record: Record) -> bytes:
     """
     station = next(one for one in wire.stations.values() if one.label == record[2])
     found = []
-    for burst in wire.records:
+    for burst in [record for record in wire.records if record[0] == BURST]:
         sender = next(one for one in wire.stations.values() if one.label == burst[2])
-        if burst[0] != BURST or (sender is station and not station.echo):
+        if sender is station and not station.echo:
             continue
         of = sender.setting
         for number, value in enumerate(burst[6]):
@@ -605,7 +605,15 @@ def test_a_sender_that_starts_while_it_receives_is_said_to_miss_the_rest() -> No
     assert sent_meanwhile(wire, record) == b"\x01\x02\x03\x04\x05"
 
 
+ALL_AT_ONE_PLACE: dict[str, object] = {
+    "format": "5N1", "baud": Fraction(9600), "metres": (0.0,) * 4, "echo": (False,) * 4, "lead": (0,) * 4,
+    "hold": (0,) * 4, "contention": "space-wins", "listeners": [],
+}  # fmt: skip
+
+
 @settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+# the pulse flips the stop bit of a character that was sent as 00 and is heard as 00: only the flag differs
+@example(ALL_AT_ONE_PLACE, [(0, 17, b"\x00")], [28], 30, 0)
 @given(lines, senders, st.lists(st.integers(-5, 400), max_size=70), st.integers(0, 400), st.sampled_from([0, 12_000]))
 def test_nothing_is_said_to_be_heard_otherwise_that_was_heard_as_it_was_sent(
     case: dict,  # type: ignore[type-arg]
