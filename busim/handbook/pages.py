@@ -31,6 +31,7 @@ _TOPICS = (
     "sheet",
     "connect",
     "testing",
+    "fuzz",
     "pytest",
     "hook",
     "faults",
