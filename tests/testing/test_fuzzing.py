@@ -115,6 +115,13 @@ def test_a_master_of_a_protocol_without_silence_waits_for_the_end_of_rubbish() -
     assert (found.outcome, found.effects > 0) == ("pass", True), found.why
 
 
+def test_a_master_does_not_begin_to_ask_between_two_characters_of_rubbish() -> None:
+    """A poll falls due in the middle of a burst that nobody asked for. Found by a campaign."""
+    case = Case(1378295284, 2 * SECOND, (FaultEvent("babble", "c1", 1_796_000_000, 30_000_000, 20),))
+    (found,) = run_pure(HALLS["steps"], case, [all_judges()["quiet-line"]]).verdicts
+    assert (found.outcome, found.effects > 0) == ("pass", True), found.why
+
+
 # -- the long runs ----------------------------------------------------------------------------------------------
 
 

@@ -39,7 +39,8 @@ class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
     `echo`: what it sends comes back to it ahead of the reply. `alone`: nobody else asks here, so what comes out of turn
-    is a late reply, and the next request leaves the gap behind that too. `char`: ns of one character on the wire.
+    is a late reply or rubbish; the next request leaves the gap behind that too, at least two characters. `char`: ns of
+    one character on the wire.
 
     `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
     """
@@ -67,6 +68,7 @@ class Master:
         self._alone = alone
         # Where a protocol needs no silence, two characters of quiet tell that a burst is over.
         self._quiet = max(drain, 2 * char)
+        self._clear = max(gap, 2 * char)
         self._heard_at = -self._quiet - 1
         self._echo = 0  # bytes of its own that are still to come back
         self._count = 0
@@ -144,8 +146,8 @@ class Master:
         if self._state == _DRAINING:
             self._until = min(at + self._quiet, self._drain_end)
             return (None, self._until)
-        if self._alone and self._state == _IDLE and at + self._gap > self._until:
-            self._until = at + self._gap
+        if self._alone and self._state == _IDLE and at + self._clear > self._until:
+            self._until = at + self._clear
             return (None, self._until)
         return NOTHING
 
