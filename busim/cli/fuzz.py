@@ -90,6 +90,8 @@ def command(
                 _campaign(told, workers, each, fault, tries)
             except KeyboardInterrupt:
                 told.broken_off = True
+                for case, result in workers.unread():
+                    told.campaign.keep(case, result)
         told.save()
     if junit is not None:
         write_whole(junit, junit_xml(told), "test report", known=lambda text: "<testsuite" in text[:200])

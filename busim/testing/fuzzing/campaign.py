@@ -49,6 +49,16 @@ class Campaign:
     reached: set[tuple[str, str, str]] = field(default_factory=set)
     kept: list[Case] = field(default_factory=list)
     outcomes: dict[str, dict[str, int]] = field(default_factory=dict)
+    last: Case | None = None  # that was counted
+
+    def keep(self, case: Case, result: Result) -> None:
+        """Count a case and keep its failures as they are: nobody makes them small any more."""
+        if case is not self.last:
+            _count(self, case, result)
+        failed = {one.judge for one in self.failures}
+        for one in result.verdicts:
+            if one.outcome == FAIL and one.judge not in failed:
+                self.failures.append(Failure(one.judge, case, case, one, self.cases, result.trace))
 
 
 def fuzz(
@@ -85,6 +95,7 @@ def fuzz(
 
 
 def _count(campaign: Campaign, case: Case, result: Result) -> None:
+    campaign.last = case
     campaign.cases += 1
     campaign.effects += any(verdict.effects for verdict in result.verdicts)
     for verdict in result.verdicts:

@@ -145,8 +145,7 @@ def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched
     if watched.late > _LATE:
         verdicts = [_unsure(one, watched.late) for one in verdicts]
     seen = replace(watched, clients=clients, requests=requests)
-    effects = verdicts[0].effects if verdicts else 0
-    return Result((*verdicts, _stays_up(run, seen, effects)), bench.reached, trace=str(path), watched=seen)
+    return Result((*verdicts, _stays_up(run, seen, bench)), bench.reached, trace=str(path), watched=seen)
 
 
 def _unsure(verdict: Verdict, late: int) -> Verdict:
@@ -157,8 +156,9 @@ def _unsure(verdict: Verdict, late: int) -> Verdict:
     return replace(verdict, outcome=INCONCLUSIVE, why=why)
 
 
-def _stays_up(run: ServedRun, seen: Watched, effects: int) -> Verdict:
-    """Whether the program ran, and asked, until its case was over."""
+def _stays_up(run: ServedRun, seen: Watched, bench: Bench) -> Verdict:
+    """Whether the program ran, and asked, until its case was over; if not, what had just happened to it."""
+    effects = bench.effects
     if seen.early is not None:
         if seen.memory > run.memory:
             why = f"it took {seen.memory >> 20} MiB of memory (measured) and was ended; allowed {run.memory >> 20} MiB"
@@ -166,7 +166,10 @@ def _stays_up(run: ServedRun, seen: Watched, effects: int) -> Verdict:
             why = f"the controller ended with exit code {seen.code}"
         said = f"; last on standard error: {seen.words}" if seen.words else ""
         what = f"at {seen.early / 1e9:.2f} s {why}{said}"
-        return Verdict(STAYS_UP, FAIL, what, 1, 1, effects, (Evidence(seen.early, what),))
+        frames = tuple(frame for line in bench.lines for frame in bench.frames(line, seen.early))
+        return Verdict(
+            STAYS_UP, FAIL, what, 1, 1, effects, (Evidence(seen.early, what, frames, bench.fault(seen.early)),)
+        )
     if not seen.clients:
         return Verdict(STAYS_UP, INCONCLUSIVE, "the controller never connected", 0, 0, effects)
     if not seen.requests:

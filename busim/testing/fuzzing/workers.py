@@ -23,6 +23,7 @@ class Workers:
         self._run = run
         self._seen = seen
         self._stop = context.Event()
+        self._round: list[tuple[Case, Future[Result]]] = []  # under way, or not looked at yet
         self._pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_begin, initargs=(self._stop,))
 
     def one(self, case: Case) -> Result:
@@ -31,9 +32,16 @@ class Workers:
 
     def several(self, _: object, cases: Iterable[Case]) -> Iterator[Result]:
         """Run several side by side; the results in the order of the cases."""
-        futures = [self._pool.submit(_work, self._run, case) for case in cases]
-        for future in futures:
-            yield self._result(future)
+        self._round = [(case, self._pool.submit(_work, self._run, case)) for case in cases]
+        while self._round:
+            yield self._result(self._round[0][1])
+            del self._round[0]
+
+    def unread(self) -> Iterator[tuple[Case, Result]]:
+        """Cases of a round that was broken off, with their results: those that had ended by then."""
+        for case, future in self._round:
+            if future.done() and not future.cancelled() and future.exception() is None:
+                yield case, future.result()
 
     def _result(self, future: Future[Result]) -> Result:
         result = future.result()

@@ -173,6 +173,16 @@ class Bench(Scene):
         self.reached = frozenset(self._triples)
         return [judge.verdict(self._effects, self._meant) for judge in self.judges]
 
+    @property
+    def effects(self) -> int:
+        """How often faults took effect."""
+        return self._effects
+
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """The numbers of the lines that it reads."""
+        return tuple(self._lines)
+
     def frames(self, line: int, until: int) -> tuple[Frame, ...]:
         reader = self._lines.get(line)
         return () if reader is None else reader.frames(until)
