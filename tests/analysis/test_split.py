@@ -9,6 +9,7 @@ import time
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from drawn_plans import drawn
@@ -117,14 +118,7 @@ def test_a_plan_that_needs_no_change_is_written_letter_for_letter() -> None:
 # -- drawn halls ------------------------------------------------
 
 
-@given(
-    st.integers(1, 14), st.integers(1, 5), st.integers(1, 1000), st.booleans(), st.booleans(),
-    st.sampled_from(["100 ms", "300 ms", "1 s"]), st.sampled_from([3, 247]),
-)  # fmt: skip
-@settings(max_examples=25, deadline=None)
-def test_a_drawn_hall_is_split_so_that_it_holds_or_says_why_not(
-    cameras: int, converters: int, seed: int, supplied: bool, block: bool, every: str, ids: int
-) -> None:
+def split_holds(cameras: int, converters: int, seed: int, supplied: bool, block: bool, every: str, ids: int) -> None:
     text = hall(cameras, min(cameras, converters), seed=seed, supplied=supplied, every=every, ids=ids)
     plan = read_text(block_style(text) if block else text)
     wishes = Wishes(renumber=ids < 10)
@@ -139,6 +133,25 @@ def test_a_drawn_hall_is_split_so_that_it_holds_or_says_why_not(
             assert len(again.lines) == len(found.lines)
     assert quick.new_plan is None or len(best.lines) <= len(quick.lines)
     assert best.least == quick.least <= max(1, len(best.lines)) or best.new_plan is None
+
+
+halls = st.tuples(
+    st.integers(1, 14), st.integers(1, 5), st.integers(1, 1000), st.booleans(), st.booleans(),
+    st.sampled_from(["100 ms", "300 ms", "1 s"]), st.sampled_from([3, 247]),
+)  # fmt: skip
+
+
+@given(halls)
+@settings(max_examples=6, deadline=None)
+def test_a_drawn_hall_is_split_so_that_it_holds_or_says_why_not(hall_of: Any) -> None:
+    split_holds(*hall_of)
+
+
+@pytest.mark.long
+@given(halls)
+@settings(max_examples=200, deadline=None)
+def test_many_drawn_halls_are_split_so_that_they_hold_or_say_why_not(hall_of: Any) -> None:
+    split_holds(*hall_of)
 
 
 @given(st.integers(2, 12), st.integers(1, 1000), st.sampled_from(["0 /s", "2 /s", "20 /s"]))
