@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from rich.text import Text
 
-from busim.analysis.check import AREAS, Checked, all_rules
+from busim.analysis.check import AREAS, CAUTION, Checked, all_rules
 from busim.cli.screen import LINES, Screen, counted, fewest, listed
 from busim.foundation.diagnostics import Finding, Severity
 from busim.plan import Plan
@@ -95,7 +95,7 @@ def print_checked(checked: Checked, plan: Plan) -> None:
     screen.say(_by_line(checked, plan))
     groups = grouped(checked.findings)
     ending = (
-        f"{_covered(checked)} They look at what is planned; nothing was measured. "
+        f"{_caution(checked.findings)}{_covered(checked)} They look at what is planned; nothing was measured. "
         f"More: --detail, --line NAME, busim explain {_explained(one.first.code for one in groups)}"
     )
     room = LINES - screen.used - len(screen.wrapped(ending)) - (1 if groups else 0)
@@ -133,11 +133,21 @@ def _block(screen: Screen, group: Group, much: int) -> list[Text]:
     if much >= _FULL:
         said += [("found", one.found), ("expected", one.expected)]
     if much >= _SHORT:
-        said.append(("do", one.mend))
+        said.append(("do", _without_caution(one.mend)))
     for name, text in said:
         if text:
             lines += [Text(line) for line in screen.wrapped(f"{name}: {text}", indent=2, hang=4)]
     return lines
+
+
+def _without_caution(mend: str | None) -> str | None:
+    """A remedy without the caution at its end, which the screen prints once for all."""
+    return mend.removesuffix(f" {CAUTION}") if mend else mend
+
+
+def _caution(findings: Iterable[Finding]) -> str:
+    """The caution, if one of the remedies has a person touch the installation; otherwise nothing."""
+    return f"{CAUTION} " if any((one.mend or "").endswith(CAUTION) for one in findings) else ""
 
 
 def _by_line(checked: Checked, plan: Plan) -> str:
@@ -197,6 +207,8 @@ def print_detail(checked: Checked, plan: Plan, line: str | None) -> None:
         screen.say("Silenced in the plan:", "bold")
     for one in silenced:
         screen.say(f"{_head(one.finding)}: {one.finding.what}; because {one.reason}", "dim", indent=2, hang=2)
+    if caution := _caution(wanted):
+        screen.say(caution.rstrip(), "bold")
     assumed = f" Assumed: {'; '.join(checked.assumed)}." if checked.assumed else ""
     screen.say(f"Found in what is planned; nothing was measured.{assumed}", "dim")
     if said:
@@ -208,7 +220,7 @@ def _finding(screen: Screen, finding: Finding, first: bool) -> None:
     for line in lines:
         line.highlight_words([f" {finding.severity} "], _STYLES[finding.severity])
         screen.line(line)
-    words = [("found", finding.found), ("expected", finding.expected), ("to do", finding.mend)]
+    words = [("found", finding.found), ("expected", finding.expected), ("to do", _without_caution(finding.mend))]
     for name, text in [*words, ("why", finding.why if first else None)]:
         if text:
             screen.fact(f"{name}:", text, "dim" if name == "why" else "", indent=4, column=10)

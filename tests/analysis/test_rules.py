@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import busim.analysis.check.rules as package
-from busim.analysis.check import AREAS, SOUND, Rule, all_rules, check, marked, page
+from busim.analysis.check import AREAS, CAUTION, SOUND, Rule, all_rules, check, marked, page
 from busim.plan import read_text
 
 RULES = all_rules()
@@ -58,3 +58,31 @@ def test_a_rule_says_all_that_its_page_needs(rule: Rule) -> None:
     assert rule.source
     text = page(rule.id)
     assert all(part in text for part in (rule.title, rule.explanation, rule.advice, rule.source, "```text\n"))
+
+
+# -- cautions: supply off before plugging, heads that move, local code and licensed people ----------------------
+
+# Words of a remedy that has a person touch a cable, a plug, a supply or a box.
+TOUCHES = re.compile(
+    r"\b(unplug\w*|plugs?|connect(ed)? (it|each|one|both|the)|swap|tee|repeater|thicker|resistors?|off the pair|"
+    r"terminators?|second supply|larger supply|injector|[Rr]un the (line|cable)|move some stations)\b"
+)
+# Remedies in the areas cable and supply that are written at a desk.
+ON_PAPER = {
+    "no-cable-length", "unit-loads-beside-bias",
+    "feed-way-unknown", "feeds-nobody", "fuse-not-said", "power-not-said", "without-supply",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("rule", RULES.values(), ids=RULES)
+def test_a_remedy_that_touches_the_installation_ends_with_the_caution(rule: Rule) -> None:
+    touches = rule.area in ("cable", "supply") and rule.id not in ON_PAPER
+    touches |= rule.area != "cautions" and rule.id not in ON_PAPER and TOUCHES.search(rule.advice) is not None
+    findings = check(read_text(marked(rule.bad)[0], "plan.yaml", dict(rule.beside))).findings
+    for said in (page(rule.id).split("**Source.**")[0].rstrip(), *(one.mend or "" for one in findings)):
+        assert said.endswith(CAUTION) or not touches
+        assert said.count(CAUTION) == rule.hands_on
+
+
+def test_the_caution_names_supply_heads_code_and_people() -> None:
+    assert all(word in CAUTION for word in ("supply off and checked", "heads", "local code", "licensed"))

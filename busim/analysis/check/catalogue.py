@@ -41,7 +41,7 @@ def page(name: str) -> str:
         f"`{rule.id}`: {'an' if rule.severity == 'error' else 'a'} {rule.severity}, area {rule.area} "
         f"({AREAS[rule.area]}).\n\n"
         f"{rule.explanation}\n\n"
-        f"**What to do.** {rule.advice}\n\n"
+        f"**What to do.** {rule.remedy()}\n\n"
         f"**Source.** {rule.source}.\n\n"
         f"A finding here:\n\n{_example(rule.bad)}\n\n"
         f"No finding here:\n\n{_example(rule.good)}\n\n" + (_REFUSES if rule.refuses else _SILENCE.format(rule.id))

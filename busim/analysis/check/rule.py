@@ -26,6 +26,9 @@ AREAS = {
     "plan": "the plan itself",
 }
 
+# Ends the remedy of every rule that has a person touch a cable, a plug, a supply or a box.
+CAUTION = "Caution: supply off and checked first; heads can move; the local code and licensed people decide."
+
 # Pieces of the sound plan, each with what stands in its place: see `examples`.
 Edits = tuple[tuple[str, str], ...]
 
@@ -54,6 +57,7 @@ class Rule:
     `explanation`: the reason on site. `source`: published, or "common practice, no source". `advice`: what to do.
     `find` yields every spot, raises nothing, and takes time in proportion to the plan. `bad`: with these edits
     of the sound plan this rule has a finding at every mark, and no other rule has any. `good`: no rule has a finding.
+    `hands_on`: its remedy has a person touch a cable, a plug, a supply or a box, so it ends with `CAUTION`.
     `refuses`: its findings prevent a run and a budget, so a plan cannot silence it.
     `afterwards`: it judges the results of the other rules. `beside`: names and texts of files that the examples name.
     """
@@ -68,6 +72,12 @@ class Rule:
     find: Callable[[Survey], Spots]
     bad: Edits
     good: Edits
+    hands_on: bool = False
     refuses: bool = False
     afterwards: bool = False
     beside: tuple[tuple[str, str], ...] = ()
+
+    def remedy(self, mend: str = "") -> str:
+        """What to do: `mend` of a spot or the advice, with the caution if a person touches the installation."""
+        said = mend or self.advice
+        return f"{said} {CAUTION}" if self.hands_on else said

@@ -70,7 +70,7 @@ def _finding(plan: Plan, rule: Rule, spot: Spot) -> Finding:
         field=spot.field,
         found=spot.found,
         expected=spot.expected,
-        mend=spot.mend or rule.advice,
+        mend=rule.remedy(spot.mend),
         why=rule.explanation,
     )
 

@@ -37,7 +37,7 @@ def _rules() -> Iterable[dict[str, Any]]:
             "id": rule.id,
             "shortDescription": {"text": rule.title},
             "fullDescription": {"text": rule.explanation},
-            "help": {"text": f"{rule.advice} Source: {rule.source}.", "markdown": page(rule.id)},
+            "help": {"text": f"{rule.remedy()} Source: {rule.source}.", "markdown": page(rule.id)},
             "defaultConfiguration": {"level": rule.severity},
             "properties": {"tags": [rule.area]},
         }

@@ -32,6 +32,7 @@ RULE = Rule(
     "up to 20 unit loads)",
     advice="Leave the bias at the converter on, and switch off the others.",
     find=_find,
+    hands_on=True,
     bad=(
         ("boulder left, id: 2", "boulder left, bias: true, id: 2"),
         ("boulder mats, id: 4", "boulder mats, bias: «true, id: 4"),

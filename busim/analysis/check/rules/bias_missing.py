@@ -32,6 +32,7 @@ RULE = Rule(
     advice="Switch on the bias of one station, preferably the converter. Or fit one pull-up and one pull-down resistor "
     "at one place. If every station has a true fail-safe receiver, write `fail_safe: true` in each driver.",
     find=_find,
+    hands_on=True,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: «false\n"),),
     good=(
         ("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: false\n"),

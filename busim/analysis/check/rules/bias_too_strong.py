@@ -34,6 +34,7 @@ RULE = Rule(
     source="TIA/EIA-485-A via ADI AN-960 (1.5 V into 54 ohm, from memory); the load itself is computed",
     advice="Use larger resistors: about 560 ohm each for 5 V and two terminators of 120 ohm.",
     find=_find,
+    hands_on=True,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «100 ohm}\n"),),
     good=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n"),),
 )

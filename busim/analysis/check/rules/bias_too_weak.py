@@ -47,6 +47,7 @@ RULE = Rule(
     advice="Use smaller resistors (but see `busim explain bias-too-strong`), or terminators with a capacitor in "
     "series.",
     find=_find,
+    hands_on=True,
     bad=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: «2 kohm}\n"),),
     good=(("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n"),),
 )

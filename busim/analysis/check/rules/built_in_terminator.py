@@ -29,6 +29,7 @@ RULE = Rule(
     "left on: common practice, no source",
     advice="Switch it off. In the plan, write `terminator: false` or leave the field out.",
     find=_find,
+    hands_on=True,
     bad=(("boulder right, id: 3", "boulder right, terminator: «true, id: 3"),),
     good=(
         ("      - terminator\n      - converter: boulder box", "      - converter: boulder box"),

@@ -29,6 +29,7 @@ RULE = Rule(
     source="MODBUS over Serial Line V1.02, 2.5.1 (one set of parameters for all on a line, from memory)",
     advice="Set the camera to the line's format before you connect it.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",

@@ -29,6 +29,7 @@ RULE = Rule(
     "V1.02, 3.2 (1 % to send, 2 % to receive)",
     advice="Use the unit on a short, clean line, or exchange it.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",

@@ -28,6 +28,7 @@ RULE = Rule(
     source="Analog Devices / Maxim tutorial 2141 (5 of 152 ticks are 3.3 % for both ends together)",
     advice="Have the unit inspected, or choose a baud that its clock divides more exactly.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",

@@ -27,6 +27,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Switch the echo off in the box (or on its board), or make the controller discard its own requests.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}",

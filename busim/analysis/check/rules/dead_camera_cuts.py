@@ -31,9 +31,10 @@ RULE = Rule(
     explanation="One blown fuse or one pulled plug takes every camera behind this one offline, although those cameras "
     "are sound. In a show this fault takes longest to find.",
     source="common practice, no source; what is lost is computed from the order of the line",
-    advice="With the supply off and checked, move the camera to the end of the cable, or connect it to a tee with a "
-    "short stub. Or have a licensed electrician plan a second supply for it.",
+    advice="Move the camera to the end of the cable, or connect it to a tee with a short stub. Or have a licensed "
+    "electrician plan a second supply for it.",
     find=_find,
+    hands_on=True,
     bad=(
         ("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),

@@ -27,8 +27,9 @@ RULE = Rule(
     explanation="Its dead input stage draws current from the pair through its protection circuit, and the level drops "
     "for every station. The fault appears anywhere but at the camera without supply.",
     source="common practice, no source",
-    advice="Unplug it from the pair while it has no supply, or give it a converter port of its own.",
+    advice="Unplug it from the pair while it has no supply. Or give it a converter port of its own.",
     find=_find,
+    hands_on=True,
     bad=(("boulder mats, id: 4", "boulder mats, unpowered: «loads, id: 4"),),
     good=(("boulder mats, id: 4", "boulder mats, unpowered: passes, id: 4"),),
 )

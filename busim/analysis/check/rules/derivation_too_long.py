@@ -31,6 +31,7 @@ RULE = Rule(
     source="MODBUS over Serial Line V1.02, 3.4.3: derivation cables of at most 20 m, at a tap of n ports 40/n m each",
     advice="Run the line to the station and back, or give the station a converter of its own.",
     find=_find,
+    hands_on=True,
     bad=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: «25 m"),),
     good=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: 0.5 m"),),
 )

@@ -38,6 +38,7 @@ RULE = Rule(
     advice="Connect the boxes one at a time, and set the planned address before you plug in the next one. Silence this "
     "rule if the steps on site say so.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder box\n", "  - name: boulder box\n    factory_address: 192.0.2.10\n"),
         ("  - name: speed box\n", "  - name: speed box\n    factory_address: «192.0.2.10\n"),

@@ -37,6 +37,7 @@ RULE = Rule(
     source="factory ID 1: common practice, no source",
     advice="Keep the factory ID free on every line. Then one new camera at a time can be connected and found there.",
     find=_find,
+    hands_on=True,
     bad=(("boulder right, id: 3", "boulder right, id: «1"),),
     good=(("boulder right, id: 3", "boulder right, id: 3, factory_id: 7"),),
 )

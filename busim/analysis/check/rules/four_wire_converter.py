@@ -29,6 +29,7 @@ RULE = Rule(
     "four-wire setting: common practice, no source",
     advice="Set the port to two wires (half duplex), so that its driver is on only while it sends.",
     find=_find,
+    hands_on=True,
     bad=(("    endpoint: 198.51.100.44:15001", "    wires: «4\n    endpoint: 198.51.100.44:15001"),),
     good=(("    endpoint: 198.51.100.44:15001", "    wires: 2\n    endpoint: 198.51.100.44:15001"),),
 )

@@ -31,6 +31,7 @@ RULE = Rule(
     advice="Have a licensed electrician choose the fuse together with the cable, by the local code. If the cable "
     "allows no larger fuse, put fewer loads on this supply. Never fit a larger fuse on site.",
     find=_find,
+    hands_on=True,
     bad=(("fuse: 5 A", "fuse: «2 A"),),
     good=(("fuse: 5 A", "fuse: 3.15 A"),),
 )

@@ -33,6 +33,7 @@ RULE = Rule(
     advice="Do not power it. Have a licensed electrician choose fuse and cable by the local code. A thinner branch "
     "needs a fuse of its own where it begins.",
     find=_find,
+    hands_on=True,
     bad=(("fuse: 5 A", "fuse: «20 A"),),
     good=(("fuse: 5 A", "fuse: 6.3 A"),),
 )

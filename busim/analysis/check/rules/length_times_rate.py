@@ -33,6 +33,7 @@ RULE = Rule(
     "10^7 is in TI SLLA272 sec. 9; both are shown",
     advice="Lower the baud of the whole line, or put a converter nearer to the cameras.",
     find=_find,
+    hands_on=True,
     bad=(("speed finish, after: 12 m", "speed finish, after: «900 m, gauge: AWG 16"),),
     good=(("speed finish, after: 12 m", "speed finish, after: 60 m"),),
 )

@@ -33,6 +33,7 @@ RULE = Rule(
     "kbit/s and 40 ft at 10 Mbit/s",
     advice="Test it with the real cable for an hour and count the errors, or lower the baud.",
     find=_find,
+    hands_on=True,
     bad=(("speed finish, after: 12 m", "speed finish, after: «100 m"),),
     good=(("speed finish, after: 12 m", "speed finish, after: 60 m"),),
 )

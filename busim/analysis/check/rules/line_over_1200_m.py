@@ -28,6 +28,7 @@ RULE = Rule(
     source="TIA/EIA-485-A (4000 ft) via TI SLLA272 sec. 9; TIA TSB-89-A (from memory)",
     advice="Give the far cameras a converter of their own, or put a repeater into the cable.",
     find=_find,
+    hands_on=True,
     bad=(("boulder mats, after: 14 m", "boulder mats, after: «1300 m, gauge: AWG 16"),),
     good=(("boulder mats, after: 14 m", "boulder mats, after: 200 m, gauge: AWG 16"),),
 )

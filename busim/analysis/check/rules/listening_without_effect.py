@@ -28,6 +28,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Connect both masters through one converter that arbitrates.",
     find=_find,
+    hands_on=True,
     bad=(("retries: 2", "retries: 2\n    listen: «2 ms"),),
     good=(("retries: 2", "retries: 2\n    listen: 0"),),
 )

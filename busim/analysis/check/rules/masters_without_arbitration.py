@@ -32,6 +32,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Set the converter to arbitrate if it can, or connect one master only.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "panels:",

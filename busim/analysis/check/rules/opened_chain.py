@@ -60,10 +60,10 @@ RULE = Rule(
     explanation="The cable goes through the cameras. When one is unplugged, the controller loses every camera behind "
     "it. The open end reflects, so the cameras before it may falter too.",
     source="common practice, no source; what is lost is computed from the order of the line",
-    advice="Switch the supply off and check it before you move a plug. Connect each camera to a tee with a short stub, "
-    "and write that as `stub: 0.3 m`. Or brief the crew, carry a coupler to join the two cables, and silence this rule "
-    "with that as the reason.",
+    advice="Connect each camera to a tee with a short stub, and write that as `stub: 0.3 m`. Or brief the crew, carry "
+    "a coupler to join the two cables, and silence this rule with that as the reason.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
         ("boulder left, after: 18 m, stub: 0.3 m", "boulder left, after: 18 m"),

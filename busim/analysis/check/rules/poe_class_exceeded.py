@@ -38,6 +38,7 @@ RULE = Rule(
     advice="Use a port and an injector of a higher class, or feed some loads from another supply. Check what the "
     "switch can give on all ports together.",
     find=_find,
+    hands_on=True,
     bad=(
         ("feeds: [boulder box, boulder left,", "feeds: [boulder left,"),
         (

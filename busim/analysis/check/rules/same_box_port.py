@@ -32,6 +32,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Give one of the two lines a free port.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder box\n", "  - name: boulder box\n    box: hall rack\n    box_port: 1\n"),
         ("  - name: speed box\n", "  - name: speed box\n    box: hall rack\n    box_port: «1\n"),

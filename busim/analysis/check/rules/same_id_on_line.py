@@ -31,9 +31,9 @@ RULE = Rule(
     "the slower one seems absent. An operator may then move the wrong camera in front of an audience.",
     source="MODBUS over Serial Line V1.02, 2.2 (an address is unique on its bus, from memory); free to repeat on "
     "another line: common practice, no source",
-    advice="Switch the supply off and check it before you move a plug. Connect one of the two alone, give it a free "
-    "ID, save it, and write that ID here.",
+    advice="Connect one of the two alone, give it a free ID, save it, and write that ID here.",
     find=_find,
+    hands_on=True,
     bad=(("boulder right, id: 3", "boulder right, id: «2"),),
     good=(("speed start, id: 21", "speed start, id: 2"),),
 )

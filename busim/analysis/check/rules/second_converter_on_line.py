@@ -31,6 +31,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Take the second box off the pair until it is needed as a replacement.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "      - {camera: speed finish, after: 12 m}\n",

@@ -36,6 +36,7 @@ RULE = Rule(
     source="common practice, no source",
     advice="Set the spare to an ID that is free on all lines, or keep this ID free.",
     find=_find,
+    hands_on=True,
     bad=(
         ("panels:", "spares:\n  - {name: reserve, model: zoom-camera, id: 3}\npanels:"),
         ("boulder right, id: 3", "boulder right, id: «3"),

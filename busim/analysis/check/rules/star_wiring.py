@@ -31,6 +31,7 @@ RULE = Rule(
     source="TI SLLA272 sec. 6 (daisy chain, short stubs); TIA TSB-89-A (from memory)",
     advice="Run the cable from station to station, or give each arm a converter port of its own.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
         ("boulder left, after: 18 m, stub: 0.3 m", "boulder left, after: 1 m, stub: 1.5 m"),

@@ -38,6 +38,7 @@ RULE = Rule(
     advice="Switch them on in groups, or plan a thicker supply pair or a second supply. A licensed electrician chooses "
     "cables and fuses by the local code.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder supply", "  - name: «boulder supply"),
         ("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 50 m, gauge: AWG 14}"),

@@ -36,6 +36,7 @@ RULE = Rule(
     source="TI SLLA272 sec. 6, L <= (tr/10) v c; MODBUS over Serial Line V1.02, 3.4.3: both are shown",
     advice="Run the line through the station (in and out) instead of to it.",
     find=_find,
+    hands_on=True,
     bad=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: «5 m"),),
     good=(("after: 18 m, stub: 0.3 m", "after: 18 m, stub: 1.5 m"),),
 )

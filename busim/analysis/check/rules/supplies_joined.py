@@ -34,6 +34,7 @@ RULE = Rule(
     advice="Have a licensed electrician cut the supply pair between the two parts, label it and inspect it, with both "
     "supplies off and checked. Then silence this rule with that as the reason.",
     find=_find,
+    hands_on=True,
     bad=(
         ("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    cable: {supply_gauge: AWG 6}\n"),
         ("    fuse: 5 A\n", "    fuse: 5 A\n    at: boulder box\n"),

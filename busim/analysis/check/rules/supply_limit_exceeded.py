@@ -38,6 +38,7 @@ RULE = Rule(
     advice="Use a larger supply or a second one. If only the start-up is too much, switch cameras on in groups. A "
     "larger supply may need another fuse and cable. A licensed electrician chooses cables and fuses by the local code.",
     find=_find,
+    hands_on=True,
     bad=(("limit: 60 W", "limit: «25 W"),),
     good=(("limit: 60 W", "limit: 50 W"),),
 )

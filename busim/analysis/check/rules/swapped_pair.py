@@ -30,8 +30,9 @@ RULE = Rule(
     explanation="This station reads every 1 as a 0. It hears one endless character and may answer it, and its driver "
     "holds the idle line at the wrong level.",
     source="common practice, no source; makers do not agree which of the two wires is called A",
-    advice="With the supply off and checked, swap the two bus wires at this station.",
+    advice="Swap the two bus wires at this station.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",

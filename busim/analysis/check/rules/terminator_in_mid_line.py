@@ -26,8 +26,9 @@ RULE = Rule(
     explanation="It usually stays behind when a camera is added beyond it. The cable behind it ends open and reflects. "
     "The terminator itself is a step in mid-line and reflects too.",
     source="TI SLLA272 sec. 6; ADI AN-960; MODBUS over Serial Line V1.02, 3.4.5",
-    advice="With the supply off and checked, move it to the end of the cable.",
+    advice="Move it to the end of the cable.",
     find=_find,
+    hands_on=True,
     bad=(
         ("9 m, stub: 0.3 m}\n", "9 m, stub: 0.3 m}\n      - «terminator\n"),
         ("boulder mats, after: 14 m}\n      - terminator", "boulder mats, after: 14 m}"),

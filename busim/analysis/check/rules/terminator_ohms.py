@@ -50,6 +50,7 @@ RULE = Rule(
     advice="Use two terminators with the cable's impedance. If the cable is not 120 ohm, write its `impedance` in the "
     "line's `cable`.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "boulder mats, after: 14 m}\n      - terminator",

@@ -35,9 +35,11 @@ RULE = Rule(
     "table needs none if it is no longer than a stub may be (2 m, with edges of 100 ns assumed).",
     source="TI SLLA272 sec. 6, L <= (tr/10) v c for cables that need none; ADI AN-960; MODBUS over Serial Line V1.02, "
     "3.4.5",
-    advice="Write `- terminator` as the first and the last position of the order. For a built-in terminator that is "
-    "switched on at an end, write `terminator: true` at its station.",
+    advice="Have one terminator at each end of the cable and no other. Write `- terminator` as the first and the last "
+    "position of the order. For a built-in terminator that is switched on at an end, write `terminator: true` at its "
+    "station.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
         ("boulder mats, after: 14 m}\n      - terminator", "boulder mats, after: 14 m}"),

@@ -30,6 +30,7 @@ RULE = Rule(
     advice="Move some stations to another converter, or put a repeater into the line. Check the unit loads on the data "
     "sheets.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
         ("boulder mats, id: 4", "boulder mats, unit_load: 32, id: 4"),

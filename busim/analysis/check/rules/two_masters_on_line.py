@@ -31,6 +31,7 @@ RULE = Rule(
     advice="Remove one of them from the line, or connect both through one converter that arbitrates. `busim budget` "
     "shows how much a second master spoils.",
     find=_find,
+    hands_on=True,
     bad=(
         (
             "      - {camera: speed finish, after: 12 m}\n",

@@ -31,6 +31,7 @@ RULE = Rule(
     advice="Do not power it. Use a supply with the voltage in their data sheets, or a voltage converter at each "
     "camera.",
     find=_find,
+    hands_on=True,
     bad=(("voltage: 13.8 V", "voltage: «24 V"),),
     good=(("voltage: 13.8 V", "voltage: 15 V"),),
 )

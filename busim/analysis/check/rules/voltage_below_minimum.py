@@ -40,6 +40,7 @@ RULE = Rule(
     advice="Plan a thicker supply pair, feed from the middle or from a second supply, or use a higher voltage that all "
     "loads allow. A licensed electrician chooses cables and fuses by the local code.",
     find=_find,
+    hands_on=True,
     bad=(
         ("limit: 60 W", "limit: 90 W"),
         ("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 60 m, gauge: AWG 14}"),

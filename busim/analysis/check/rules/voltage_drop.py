@@ -39,6 +39,7 @@ RULE = Rule(
     source="NEC 210.19(A), informational note: 3 % on a branch, 5 % in all",
     advice="Consider a thicker pair or a shorter cable. The local code and a licensed electrician decide.",
     find=_find,
+    hands_on=True,
     bad=(
         ("  - name: boulder supply", "  - name: «boulder supply"),
         ("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 20 m, gauge: AWG 14}"),

@@ -36,6 +36,7 @@ RULE = Rule(
     "are shown",
     advice="Use a thicker pair, or put a converter nearer to the far cameras.",
     find=_find,
+    hands_on=True,
     bad=(("boulder mats, after: 14 m", "boulder mats, after: «200 m, gauge: AWG 30"),),
     good=(("boulder mats, after: 14 m", "boulder mats, after: 200 m, gauge: AWG 22"),),
 )
