@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 import typer
 from places import SCENARIOS, TOP
+from typer.testing import CliRunner
 
 from busim.cli import explain
 from busim.cli.app import app
@@ -162,6 +163,38 @@ def test_every_package_has_its_row_in_the_map_for_developers() -> None:
 def test_every_file_linked_to_is_there(name: str) -> None:
     links = re.findall(r"\]\(([^)#]+)\)", (TOP / f"{name}.md").read_text(encoding="utf-8"))
     assert [link for link in links if not (TOP / link).exists()] == []
+
+
+def _named_in_developers() -> list[str]:
+    """What the text for developers sets in backticks, without code blocks."""
+    return re.findall(r"`([^`\n]+)`", (TOP / "DEVELOPERS.md").read_text(encoding="utf-8"))
+
+
+def test_every_path_named_in_the_text_for_developers_is_there() -> None:
+    named = {one for one in _named_in_developers() if re.fullmatch(r"[\w./-]+/[\w./-]+|\w+\.(py|md|txt|toml)", one)}
+    assert len(named) > 50
+    there = [one for one in named if (TOP / one).exists() or (TOP / "busim" / one).exists()]
+    assert sorted(named - {*there, "busim/handbook/TOPIC.md"}) == []
+
+
+def test_every_name_of_the_code_in_the_text_for_developers_is_in_the_code() -> None:
+    named = {part for one in _named_in_developers() if re.fullmatch(r"[\w.]+", one) for part in one.split(".") if part}
+    files = [TOP / "pyproject.toml", *(TOP / "busim").rglob("*.py"), *(TOP / "tools").iterdir()]
+    code = "\n".join(one.read_text(encoding="utf-8") for one in files if one.is_file())
+    known = set(re.findall(r"\w+", code)) | {one.stem for one in files}
+    paths = {part for path in TOP.iterdir() for part in path.name.split(".")} | {"md", "d"}
+    assert sorted(named - known - paths) == []
+
+
+def test_every_command_named_in_the_text_for_developers_is_there() -> None:
+    for words in (one.split()[1:] for one in _named_in_developers() if one.startswith("busim ")):
+        if words[0] != "--help":
+            done = CliRunner().invoke(app, [*words[: 2 if words[0] in ("plan", "new") else 1], "--help"])
+            assert done.exit_code == 0, words
+
+
+def test_the_text_for_developers_stays_short() -> None:
+    assert (TOP / "DEVELOPERS.md").stat().st_size < 25_000
 
 
 # -- what it looks like -------------------------------------------------------------------------------------

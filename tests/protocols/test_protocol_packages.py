@@ -1,9 +1,9 @@
-"""Protocols that packages bring, by entry points: the example of DEVELOPERS.md is built, installed and run."""
+"""Protocols that packages bring, by entry points: the example for developers is built, installed and run."""
 
 from __future__ import annotations
 
 import os
-import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -17,6 +17,7 @@ from places import TOP
 from busim.foundation.errors import UserError
 from busim.protocols import GROUP, find, names
 
+EXAMPLE = Path(__file__).parent / "inverted-rtu"
 PROGRAM = "from busim.cli import main; main()"
 
 
@@ -30,13 +31,8 @@ def _install(folder: Path, to: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_example_for_developers_is_built_installed_and_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    text = (TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
-    (project,) = re.findall(r"^```toml\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
-    (module,) = re.findall(r"^```python\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
     package = tmp_path / "package"
-    (package / "inverted_rtu").mkdir(parents=True)
-    (package / "pyproject.toml").write_text(project)
-    (package / "inverted_rtu" / "__init__.py").write_text(module)
+    shutil.copytree(EXAMPLE, package)
     _install(package, tmp_path / "site", monkeypatch)
     plan = (TOP / "scenarios/two-masters/plan.yaml").read_text(encoding="utf-8")
     plan = (
