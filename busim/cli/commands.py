@@ -20,11 +20,13 @@ from busim.cli import (
     serve,
     sheet,
     sweep,
+    view,
     with_command,
 )
 
 COMMANDS = (
-    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, export, new, prove
+    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, export, new,
+    prove,
 )  # fmt: skip
 
 

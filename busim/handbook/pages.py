@@ -42,6 +42,7 @@ _TOPICS = (
     "protocols",
     "cameras",
     "trace",
+    "page",
     "exactness",
 )
 

@@ -1,8 +1,4 @@
-"""Where the control API listens: a port of loopback of the system's choice, beside a live session on its loop.
-
-uvicorn takes SIGINT over, even inside a task; here a signal belongs to the command that runs the session, so the
-server leaves signals alone and ends when it is told to.
-"""
+"""Where the control API listens: a port of loopback of the system's choice, beside a live session on its loop."""
 
 from __future__ import annotations
 
@@ -10,22 +6,15 @@ import asyncio
 import contextlib
 import secrets
 import socket
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 
 import uvicorn
 
 from busim.foundation.errors import UserError
 from busim.web.control_api import Session, control_app
+from busim.web.quiet import QuietServer
 
 _MOST = 64  # requests at once; more are answered with 503
-
-
-class _Quiet(uvicorn.Server):
-    """A server without signal handlers."""
-
-    @contextlib.contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        yield
 
 
 class ControlServer:
@@ -63,7 +52,7 @@ class ControlServer:
             control_app(session, self.token), log_config=None, access_log=False, lifespan="off", ws="none",
             limit_concurrency=_MOST, timeout_keep_alive=5, timeout_graceful_shutdown=1, server_header=False,
         )  # fmt: skip
-        server = _Quiet(config)
+        server = QuietServer(config)
         task = asyncio.ensure_future(server.serve(sockets=[self._socket]))
         try:
             yield

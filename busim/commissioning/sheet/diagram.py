@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from busim.commissioning.sheet.markup import el, marked, void
+from busim.commissioning.sheet.markup import marked
 from busim.commissioning.sheet.model import LinePart, Stand
+from busim.foundation.markup import el, void
 
 WIDTH = 186.0
 _LEAD = 7.5  # margin at both ends of a continued row

@@ -9,10 +9,11 @@ from pathlib import Path
 from markupsafe import Markup
 
 from busim.commissioning.sheet.diagram import diagrams
-from busim.commissioning.sheet.markup import BOX, cell, css_text, el, facts, kind, table, void
+from busim.commissioning.sheet.markup import BOX, cell, facts, kind, table
 from busim.commissioning.sheet.model import Card, Document, Label, LinePart, Stand, Table, Task
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
+from busim.foundation.markup import css_text, el, void
 
 MARK = "busim sheet"  # identifies a file as a sheet
 PAPERS = {"a4": "A4", "letter": "letter"}

@@ -7,7 +7,7 @@ from busim.runtime.session.lateness import Lateness
 from busim.runtime.session.live import Live
 from busim.runtime.session.marks import parse_mark
 from busim.runtime.session.recorder import Recorder
-from busim.runtime.session.replay import Difference, Replay, replay
+from busim.runtime.session.replay import Difference, Replay, plan_of, replay
 from busim.runtime.session.report import CameraReport, FaultCount, LineReport, Report
 from busim.runtime.session.run import Run
 from busim.runtime.session.serial_world import SerialWorld, serial_world
@@ -33,6 +33,7 @@ __all__ = [
     "cluster",
     "compare",
     "parse_mark",
+    "plan_of",
     "processes",
     "recorded_report",
     "replay",

@@ -1,0 +1,212 @@
+"""The page as a Starlette application around one trace: its files, its data as JSON, and a socket that tells how far
+the run has come.
+
+Everything but the page's own files needs the token. The socket pushes no data: it says that there is more, and the page
+asks for what it shows. So a browser that stops reading costs nothing, and what comes in on the socket is one short
+message.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from collections.abc import AsyncIterator, Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from importlib.resources import files
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from busim.foundation.errors import BusimError, UserError
+from busim.web.guard import Guard, bearer, same
+from busim.web.views import MOST_WIDTH, Source
+
+SCHEMA = 1
+MOST_WATCHERS = 64  # sockets at once; more are refused
+_EVERY = 0.25  # seconds between two looks at a trace that grows
+_PATIENCE = 5.0  # seconds for a socket's token, and for a browser to take a message
+_MOST_NS = 400 * 86_400 * 10**9
+_TYPES = {
+    "html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+}  # fmt: skip
+
+Answer = Callable[[Source, Request], Any]
+
+
+def page_files() -> dict[str, tuple[str, bytes]]:
+    """The files of the page: path to type and content."""
+    found: dict[str, tuple[str, bytes]] = {}
+    folder = files("busim.web") / "static"
+    for entry in folder.iterdir():
+        kind = _TYPES.get(entry.name.rpartition(".")[2])
+        if kind is not None:
+            path = "/" if entry.name == "page.html" else f"/static/{entry.name}"
+            found[path] = kind, entry.read_bytes()
+    return found
+
+
+class Pages:
+    """The application: `app`. `hosts`: the Host headers at which it is served."""
+
+    def __init__(self, path: str, token: str, hosts: tuple[str, ...]) -> None:
+        self.source = Source(path)
+        self._token = token
+        self._worker = ThreadPoolExecutor(1, thread_name_prefix="trace")  # a trace belongs to one thread
+        self._slow = ThreadPoolExecutor(1, thread_name_prefix="figures")
+        self._watchers = 0
+        self._files = page_files()
+        self.app: ASGIApp = Guard(self._starlette(), hosts)
+
+    def _starlette(self) -> Starlette:
+        return Starlette(
+            routes=[
+                *(Route(path, self._file, methods=["GET"]) for path in self._files),
+                Route("/api/about", self._told(lambda source, _: source.about())),
+                Route("/api/picture", self._told(_picture)),
+                Route("/api/overview", self._told(_overview)),
+                Route("/api/burst", self._told(_burst)),
+                Route("/api/jump", self._told(_jump)),
+                Route("/api/figures", self._told(lambda source, _: source.figures(), slow=True)),
+                WebSocketRoute("/api/live", self._live),
+            ],
+            exception_handlers={HTTPException: _refuse_http, Exception: _fail},
+            lifespan=self._lifespan,
+        )
+
+    @contextlib.asynccontextmanager
+    async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        yield
+        await asyncio.get_running_loop().run_in_executor(self._worker, self.source.close)
+        self._worker.shutdown()
+        self._slow.shutdown(cancel_futures=True)
+
+    async def _file(self, request: Request) -> Response:
+        kind, content = self._files[request.url.path]
+        return Response(content, media_type=kind)
+
+    def _told(self, answer: Answer, *, slow: bool = False) -> Callable[[Request], Awaitable[Response]]:
+        """An endpoint that answers with what a source says, made outside the loop."""
+
+        async def endpoint(request: Request) -> Response:
+            if not same(bearer(request.headers), self._token):
+                return refused(
+                    401, "the token is wrong or missing", mend="open the page by the address that busim printed"
+                )
+            worker = self._slow if slow else self._worker
+            try:
+                said = await asyncio.get_running_loop().run_in_executor(worker, answer, self.source, request)
+            except UserError as error:
+                return refused(
+                    400, error.what, field=error.field, found=error.found, expected=error.expected, mend=error.mend
+                )
+            return JSONResponse({"schema": SCHEMA, **said})
+
+        return endpoint
+
+    # -- the socket -------------------------------------------------------------------------------------------
+
+    async def _live(self, socket: WebSocket) -> None:
+        if self._watchers >= MOST_WATCHERS:
+            await socket.close(1013, "too many watch already")
+            return
+        self._watchers += 1
+        try:
+            await socket.accept()
+            if await self._may_watch(socket):
+                await self._tell(socket)
+        except (TimeoutError, WebSocketDisconnect, RuntimeError, OSError):
+            with contextlib.suppress(Exception):  # whoever does not read does not read this either
+                await asyncio.wait_for(socket.close(1008), 1.0)
+        finally:
+            self._watchers -= 1
+
+    async def _may_watch(self, socket: WebSocket) -> bool:
+        """Its first message has the token; whatever else it is ends the socket."""
+        message = await asyncio.wait_for(socket.receive(), _PATIENCE)
+        try:
+            given = json.loads(message.get("text") or "null")
+        except (ValueError, RecursionError):
+            given = None
+        if isinstance(given, dict) and same(given.get("token"), self._token):
+            return True
+        await socket.close(1008, "the token is wrong or missing")
+        return False
+
+    async def _tell(self, socket: WebSocket) -> None:
+        """How far the run has come, whenever that changed; until the browser goes, or says anything more."""
+        gone = asyncio.ensure_future(socket.receive())
+        loop = asyncio.get_running_loop()
+        last: dict[str, Any] = {}
+        try:
+            while not gone.done():
+                try:
+                    now = await loop.run_in_executor(self._worker, self.source.now)
+                except BusimError as error:
+                    now = {"error": str(error)}
+                if now != last:
+                    await asyncio.wait_for(socket.send_json(now), _PATIENCE)
+                    last = now
+                await asyncio.wait([gone], timeout=None if now.get("complete") else _EVERY)
+        finally:
+            gone.cancel()
+            with contextlib.suppress(Exception, asyncio.CancelledError):
+                await gone
+
+
+def refused(status: int, what: str, **words: str | None) -> Response:
+    """An answer that says what was wrong."""
+    error = {"what": what, **{name: text for name, text in words.items() if text is not None}}
+    return JSONResponse({"schema": SCHEMA, "error": error}, status_code=status)
+
+
+async def _refuse_http(_: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    return refused(status, "there is no such thing here")
+
+
+async def _fail(_: Request, error: Exception) -> Response:
+    return refused(500, f"a bug of busim: {type(error).__name__}", mend="report it with the trace")
+
+
+def number(request: Request, name: str, low: int, high: int, default: int | None = None) -> int:
+    """A whole number of the query. Raises UserError."""
+    text = request.query_params.get(name)
+    if text is None and default is not None:
+        return default
+    if text is None or not text.isascii() or not text.isdigit() or len(text) > 18 or not low <= int(text) <= high:
+        raise UserError(
+            "not a whole number that can be", field=name, found=repr((text or "")[:40]), expected=f"{low} to {high}"
+        )
+    return int(text)
+
+
+def _picture(source: Source, request: Request) -> dict[str, Any]:
+    since = number(request, "since", 0, _MOST_NS)
+    until = number(request, "until", 1, _MOST_NS)
+    if until <= since:
+        raise UserError("the picture ends before it begins", field="until", found=str(until), expected=f"above {since}")
+    width = number(request, "width", 50, MOST_WIDTH, 1200)
+    return source.picture(number(request, "line", 1, 10**6), since, until, width)
+
+
+def _overview(source: Source, request: Request) -> dict[str, Any]:
+    return source.overview(number(request, "line", 1, 10**6), number(request, "width", 50, MOST_WIDTH, 800))
+
+
+def _burst(source: Source, request: Request) -> dict[str, Any]:
+    line, driver = number(request, "line", 1, 10**6), number(request, "driver", 0, 10**6)
+    return source.decoded(line, driver, number(request, "start", 0, _MOST_NS))
+
+
+def _jump(source: Source, request: Request) -> dict[str, Any]:
+    back = request.query_params.get("back", "0") == "1"
+    what = request.query_params.get("what", "anything")
+    return source.jump(number(request, "line", 1, 10**6), what, number(request, "at", 0, _MOST_NS), back=back)

@@ -1,0 +1,213 @@
+"""What the page shows of a trace, as JSON-ready values: the same for one that is complete and one being written.
+
+A trace that is complete is opened once. One that grows is opened anew for each look, since all that is read belongs to
+the instant of opening; sums and changes are kept and followed, so a look costs what came since.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from busim.foundation.errors import UserError
+from busim.foundation.version import VERSION
+from busim.installation import Installation, outline
+from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, Trace, open_trace
+from busim.runtime.session import plan_of, recorded_report
+from busim.web.picture import FAULT, HAND, MARKED, LaidLine, Story, Sums, decoded, laid_lines, line_picture, sign_of
+
+MOST_WIDTH = 8000  # pixels
+_STEP = 100_000_000  # ns
+_LOOK = 600_000_000_000  # ns that are searched at once for a sign
+JUMPS = ("anything", "time-out", "damaged", "fault", "mark")
+
+
+class Source:
+    """One trace, shown. All methods belong into one thread, and raise UserError where the trace is damaged."""
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self._kept: Trace | None = None
+        with open_trace(path) as trace:
+            self.plan = plan_of(trace)
+            self.site: Installation = outline(self.plan)
+            self.head = dict(trace.head)
+        self.lines: tuple[LaidLine, ...] = ()
+        self.sums: dict[int, Sums] = {}
+        self.story = Story()
+        self._names = 0
+
+    @contextmanager
+    def look(self) -> Iterator[Trace]:
+        """The trace as it is now, with sums and changes up to it."""
+        if self._kept is not None:
+            yield self._kept
+            return
+        trace = open_trace(self.path)
+        try:
+            self.head = dict(trace.head)
+            self._lay(trace)
+            for sums in self.sums.values():
+                sums.follow(trace)
+            self.story.follow(trace)
+            if self.head.get("complete"):
+                self._kept = trace
+            yield trace
+        finally:
+            if self._kept is not trace:
+                trace.close()
+
+    def _lay(self, trace: Trace) -> None:
+        """The names of a trace come with its first records, and a page may be opened before that."""
+        if len(trace.names) != self._names:
+            self._names = len(trace.names)
+            self.lines = laid_lines(trace, self.site)
+            for line in self.lines:
+                self.sums.setdefault(line.number, Sums(line.number))
+
+    def close(self) -> None:
+        """Close the trace."""
+        if self._kept is not None:
+            self._kept.close()
+            self._kept = None
+
+    @property
+    def end(self) -> int:
+        """ns: the end of the run, or of what has been read of it."""
+        ended = self.head.get("ended_at")
+        return ended if isinstance(ended, int) else max((sums.end for sums in self.sums.values()), default=0)
+
+    def line(self, number: int) -> LaidLine:
+        """The line with this number. Raises UserError."""
+        for line in self.lines:
+            if line.number == number:
+                return line
+        raise UserError(
+            "there is no such line", field="line", found=str(number),
+            expected="one of " + ", ".join(str(line.number) for line in self.lines),
+        )  # fmt: skip
+
+    def now(self) -> dict[str, Any]:
+        """How far the run has come."""
+        with self.look():
+            return {"end": self.end, "complete": bool(self.head.get("complete"))}
+
+    def about(self) -> dict[str, Any]:
+        """The run and its lines with their stations."""
+        with self.look():
+            return {
+                "busim": VERSION, "plan": self.plan.name, "path": self.path, "clock": self.head.get("clock"),
+                "seed": self.head.get("seed"), "epoch": self.head.get("epoch"), "end": self.end,
+                "complete": bool(self.head.get("complete")), "jumps": JUMPS,
+                "lines": [self._about(line) for line in self.lines],
+            }  # fmt: skip
+
+    def _about(self, line: LaidLine) -> dict[str, Any]:
+        resolved = line.resolved
+        return {
+            "number": line.number, "name": line.name, "length": line.length, "bit": line.bit,
+            "velocity": line.velocity, "positions": line.positions,
+            "said": "" if resolved is None else f"{float(resolved.line.baud):g} Bd {resolved.line.format}, "
+                                                f"{resolved.line.protocol}, {line.length:g} m",
+            "stands": [
+                {"number": one.number, "name": one.name, "kind": one.kind, "metres": one.metres, "planned": one.planned}
+                for one in line.stands
+            ],
+        }  # fmt: skip
+
+    def picture(self, line: int, since: int, until: int, width: int) -> dict[str, Any]:
+        """The picture of a line. `took_ms`: milliseconds of making it."""
+        begun = time.perf_counter()
+        with self.look() as trace:
+            made = line_picture(trace, self.line(line), self.sums[line], self.story, since, until, width).as_json()
+        return {**made, "took_ms": round(1e3 * (time.perf_counter() - begun), 1)}
+
+    def overview(self, line: int, width: int) -> dict[str, Any]:
+        """The sums of a line over the whole run so far, in at most `width` steps."""
+        with self.look():
+            self.line(line)
+            step, rows = self.sums[line].steps(0, max(self.end, _STEP), width)
+            return {"step": step, "rows": rows.tolist(), "end": self.end}
+
+    def decoded(self, line: int, driver: int, start: int) -> dict[str, Any]:
+        """A burst in words. Raises UserError where there is none."""
+        with self.look() as trace:
+            found = decoded(trace, self.line(line), driver, start)
+        if found is None:
+            raise UserError("no burst begins at this instant", field="start", found=str(start))
+        return found
+
+    def figures(self) -> dict[str, Any]:
+        """The figures of the run so far, as `busim run --json` has them. Reads the whole trace."""
+        with open_trace(self.path) as trace:
+            return recorded_report(trace).as_json()
+
+    # -- where something is -----------------------------------------------------------------------------------
+
+    def jump(self, line: int, what: str, at: int, *, back: bool) -> dict[str, Any]:
+        """The nearest instant after `at` (`back`: before it) at which something of that kind happened on a line.
+
+        `at` None: there is none. Raises UserError for another word than those of `JUMPS`.
+        """
+        if what not in JUMPS:
+            raise UserError("nothing to jump to", field="what", found=repr(what[:40]), expected=" or ".join(JUMPS))
+        with self.look() as trace:
+            laid = self.line(line)
+            found = []
+            for column, outcomes in (("time_outs", ("time-out", "ran-together")), ("damaged", ("damaged",))):
+                if what in ("anything", outcomes[0]):
+                    found.append(self._exchange(trace, laid, column, outcomes, at, back))
+            if what in ("anything", "fault", "mark"):
+                wanted = {"fault": (FAULT, HAND), "mark": (MARKED,)}.get(what, (FAULT, HAND, MARKED))
+                found.append(self._sign(trace, laid, wanted, at, back))
+            near = [one for one in found if one is not None]
+        if not near:
+            return {"at": None, "text": f"nothing {'before' if back else 'after'} this"}
+        instant, text = max(near) if back else min(near)
+        return {"at": instant, "text": text}
+
+    def _exchange(
+        self, trace: Trace, line: LaidLine, column: str, outcomes: tuple[str, ...], at: int, back: bool
+    ) -> tuple[int, str] | None:
+        """By the sums the 100 ms, in these the exchange."""
+        place = at // _STEP * _STEP
+        for _ in range(3):  # the stretch of `at` itself may have some on its other side only
+            row = self.sums[line.number].next_with(column, place + _STEP if back else place, back=back)
+            if row is None:
+                return None
+            hits = [
+                record
+                for record in trace.records(EXCHANGE, row, row + _STEP, line=line.number, by_time=True)
+                if record[12] in outcomes and (record[10] < at if back else record[10] > at)
+            ]
+            if hits:
+                hit = hits[-1 if back else 0]
+                stand = line.stand(hit[3])
+                return hit[10], f"{hit[12]}: {hit[5]} of {stand.name if stand else hit[4]}"
+            place = row - _STEP if back else row + _STEP
+        return None
+
+    def _sign(
+        self, trace: Trace, line: LaidLine, wanted: tuple[str, ...], at: int, back: bool
+    ) -> tuple[int, str] | None:
+        kinds = [MARK] if wanted == (MARKED,) else list(_SIGN_KINDS)
+        low, high = (max(0, at - _LOOK), at) if back else (at + 1, at + 1 + _LOOK)
+        while True:
+            best: tuple[int, str] | None = None
+            for kind in kinds:
+                for record in trace.records(kind, low, high, by_time=True):
+                    sign = sign_of(line, record)
+                    if sign is None or sign.what not in wanted:
+                        continue
+                    if best is None or (sign.at > best[0] if back else sign.at < best[0]):
+                        best = sign.at, sign.text
+                    if not back:
+                        break
+            if best is not None or (low == 0 if back else high > self.end):
+                return best
+            low, high = (max(0, low - _LOOK), low) if back else (high, high + _LOOK)
+
+
+_SIGN_KINDS = (INPUT, CHANGE, EFFECT, MARK)
