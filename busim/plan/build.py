@@ -126,7 +126,7 @@ def _line(shape: LineShape) -> LinePlan:
         bit_error_rate=float(shape.bit_error_rate),
         chatter=shape.chatter,
         bias=BiasPlan(tuple(shape.bias.at), shape.bias.ohms, shape.bias.volts),
-        cable=CablePlan(shape.cable.gauge, shape.cable.impedance, shape.cable.supply_gauge),
+        cable=CablePlan(shape.cable.gauge, shape.cable.impedance, shape.cable.supply_gauge, shape.cable.conductor),
     )
 
 
@@ -261,5 +261,5 @@ def _supply(shape: SupplyShape, stations: tuple[ConverterPlan | CameraPlan, ...]
         place=shape.place,
         at=shape.at,
         feeds=tuple(station.name for station in stations if station.supply == shape.name),
-        cable=FeedPlan(shape.cable.length, shape.cable.gauge),
+        cable=FeedPlan(shape.cable.length, shape.cable.gauge, shape.cable.conductor),
     )

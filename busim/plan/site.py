@@ -13,8 +13,11 @@ Lengths are metres, voltages V, currents A, power W, resistance ohm, capacitance
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from busim.foundation.units import Range
+
+Conductor = Literal["solid", "stranded", "flexible"]  # how a wire is made; `physics.electric` has the ohms of each
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +40,15 @@ class PowerPlan:
 
 @dataclass(frozen=True, slots=True)
 class CablePlan:
-    """The cable of a line. `supply_gauge`: AWG of its supply pair, None: as the data pair."""
+    """The cable of a line. `supply_gauge`: AWG of its supply pair, None: as the data pair.
+
+    `conductor`: solid, stranded or flexible, of both pairs.
+    """
 
     gauge: float = 24.0
     impedance: float = 120.0
     supply_gauge: float | None = None
+    conductor: Conductor = "stranded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +69,7 @@ class FeedPlan:
 
     length: float = 0.0
     gauge: float | None = None  # None: unknown
+    conductor: Conductor = "stranded"
 
 
 @dataclass(frozen=True, slots=True)

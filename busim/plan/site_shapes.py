@@ -24,6 +24,7 @@ from busim.plan.fields import (
     Watts,
     read_watts,
 )
+from busim.plan.site import Conductor
 
 _LONGEST_TEXT = 300
 
@@ -81,12 +82,16 @@ class PowerShape(Shape):
         return {"anyOf": [{"type": "string", "examples": ["6 W"]}, handler(core)]}
 
 
+_CONDUCTOR = "how its wires are made: solid (IEC 60228 class 1), stranded (class 2) or flexible (class 5)"
+
+
 class CableShape(Shape):
     """The cable of a line."""
 
     gauge: Gauge = has("gauge of the pair: AWG, or a cross-section", "AWG 24", "AWG 24")
     impedance: Ohms = has("characteristic impedance of the pair", "120 ohm", "120 ohm")
     supply_gauge: Gauge | None = has("gauge of its supply pair; default: as the data pair", "AWG 18", None)
+    conductor: Conductor = has(_CONDUCTOR, "flexible", "stranded")
 
 
 class BiasShape(Shape):
@@ -117,6 +122,7 @@ class FeedShape(Shape):
 
     length: Length = has("length one way", "30 m", "0")
     gauge: Gauge | None = has("gauge of each conductor", "AWG 14", None)
+    conductor: Conductor = has(_CONDUCTOR, "flexible", "stranded")
 
 
 class SupplyShape(Shape):

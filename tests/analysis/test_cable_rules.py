@@ -149,9 +149,10 @@ def fed_along_the_line(at: str, gauge: int) -> list[tuple[str, str]]:
 
 
 def test_a_supply_at_the_converter_feeds_down_the_line() -> None:
-    """The voltages are those of a chain with 18, 9 and 14 m of the supply pair at 75 C, copper by ASTM B258."""
+    """The voltages are those of a chain with 18, 9 and 14 m of the supply pair at 75 C, stranded copper by ASTM B258
+    and B8 (from memory)."""
     found = findings(*fed_along_the_line("boulder box", 16), rule="voltage-below-minimum")
-    loops = [0.0, *(2 * metres * copper(16) * 1.2162 for metres in (18, 9, 14))]
+    loops = [0.0, *(2 * metres * copper(16, conductor="stranded") * 1.2162 for metres in (18, 9, 14))]
     volts = chain(13.8, loops, [5, 8, 8, 8]).volts  # type: ignore[union-attr]
     below = [f"{each:.1f} V" for each in volts[1:] if each < 10.5]
     assert [(one.found or "").split(" with")[0] for one in found] == below
@@ -159,11 +160,22 @@ def test_a_supply_at_the_converter_feeds_down_the_line() -> None:
     assert {one.what.split("'")[1].removeprefix("boulder ") for one in found} == expected
 
 
+def test_a_flexible_supply_pair_drops_more_than_a_stranded_one() -> None:
+    """13.3 and 12.1 ohm/km at 1.5 mm2: IEC 60228, maxima of classes 5 and 2 (from memory)."""
+    _, feed = fed_along_the_line("boulder right", 16)
+    dropped = []
+    for conductor in ("stranded", "flexible"):
+        cable = f"    cable: {{supply_gauge: 1.5 mm2, conductor: {conductor}}}\n"
+        found = findings((LINE, LINE + cable), feed, rule="voltage-drop")
+        dropped.append(float((found[0].found or "").split()[0]))
+    assert dropped[1] > dropped[0]
+
+
 def test_a_supply_in_mid_line_feeds_both_ways_and_drops_less() -> None:
     end = findings(*fed_along_the_line("boulder box", 16), rule="voltage-drop")
     middle = findings(*fed_along_the_line("boulder right", 16), rule="voltage-drop")
-    down = chain(13.8, [0.0, 2 * 14 * copper(16, WARM)], [8, 8]).volts  # type: ignore[union-attr]
-    up = chain(13.8, [2 * 9 * copper(16, WARM), 2 * 18 * copper(16, WARM)], [8, 5]).volts  # type: ignore[union-attr]
+    down = chain(13.8, [0.0, 2 * 14 * copper(16, WARM, "stranded")], [8, 8]).volts  # type: ignore[union-attr]
+    up = chain(13.8, [2 * 9 * copper(16, WARM, "stranded"), 2 * 18 * copper(16, WARM, "stranded")], [8, 5]).volts  # type: ignore[union-attr]
     lost = 13.8 - min(*down, *up)
     assert f"{lost:.2g} V of 13.8 V" in (middle[0].found or "")
     assert float((end[0].found or "").split()[0]) > lost

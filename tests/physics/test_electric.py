@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from busim.foundation.errors import UserError
+from busim.foundation.units import parse_gauge
 from busim.physics.electric import (
     BESIDE_BIAS,
     CAUTIOUS,
@@ -22,6 +23,7 @@ from busim.physics.electric import (
     WARM,
     WIDELY_QUOTED,
     Bias,
+    Conductor,
     Hung,
     Stand,
     bias_divider,
@@ -136,6 +138,35 @@ def test_copper_resists_as_in_the_tables(gauge: float, ohms: float) -> None:
     second-hand, NIST coefficient."""
     assert copper(gauge) * 1000 * FOOT == pytest.approx(ohms, rel=1e-3)
     assert copper(gauge, WARM) / copper(gauge) == pytest.approx(1.2162, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("square_mm", "stranded", "flexible"),
+    [("0.5", 36.0, 39.0), ("0.75", 24.5, 26.0), ("1.0", 18.1, 19.5), ("1.5", 12.1, 13.3), ("2.5", 7.41, 7.98)],
+)
+def test_a_cross_section_has_the_most_ohms_that_the_standard_allows(
+    square_mm: str, stranded: float, flexible: float
+) -> None:
+    """Ohm/km at 20 C: IEC 60228, classes 2 and 5 (from memory). Class 1 has the same maxima as class 2."""
+    gauge = parse_gauge(f"{square_mm} mm2")
+    assert copper(gauge, conductor="solid") * 1000 == pytest.approx(stranded, rel=1e-9)
+    assert copper(gauge, conductor="stranded") * 1000 == pytest.approx(stranded, rel=1e-9)
+    assert copper(gauge, conductor="flexible") * 1000 == pytest.approx(flexible, rel=1e-9)
+
+
+def test_stranded_awg_has_two_percent_more_than_solid() -> None:
+    """ASTM B8 (from memory). Flexible: by the ratio of classes 5 and 2 of IEC 60228 more (derived)."""
+    assert copper(24, conductor="solid") == copper(24)
+    assert copper(24, conductor="stranded") == pytest.approx(1.02 * copper(24))
+    assert copper(24, conductor="flexible") == pytest.approx(1.02 * 19.5 / 18.1 * copper(24))
+
+
+@given(st.floats(0.01, 50), st.sampled_from(("solid", "stranded", "flexible")))
+def test_a_wire_in_square_millimetres_never_counts_as_better_than_bare_copper(
+    size: float, conductor: Conductor
+) -> None:
+    gauge = parse_gauge(f"{size:.6f} mm2")
+    assert copper(gauge, conductor=conductor) >= copper(gauge)
 
 
 def test_a_gauge_is_a_diameter() -> None:

@@ -69,7 +69,9 @@ class Feed:
     def trunk(self) -> float:
         """Loop resistance from the supply to its injection point, ohm. A PoE class already includes its cable."""
         cable = self.supply.cable
-        return 0.0 if self.supply.kind == "poe" else loop(cable.gauge or _FEED_GAUGE, cable.length, WARM)
+        if self.supply.kind == "poe":
+            return 0.0
+        return loop(cable.gauge or _FEED_GAUGE, cable.length, WARM, cable.conductor)
 
     @property
     def thinnest(self) -> float | None:
@@ -185,7 +187,7 @@ def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
             # the cable between two positions belongs to the later one of them
             gauge = order[max(index, here)].gauge or line.cable.gauge
             gauge = line.cable.supply_gauge or gauge
-            ohms += loop(gauge, metres, WARM)
+            ohms += loop(gauge, metres, WARM, line.cable.conductor)
             thinnest = max(thinnest, gauge if metres else 0.0)
             here = index
             if order[index].kind != "terminator" and order[index].name in loads:

@@ -190,7 +190,8 @@ class Wiring:
         return zip(self.line.order, self.line.order[1:], strict=False)
 
     def _loop(self, before: Place, here: Place) -> float:
-        return loop(here.gauge or self.line.cable.gauge, max(here.metres - before.metres, 0.0))
+        cable = self.line.cable
+        return loop(here.gauge or cable.gauge, max(here.metres - before.metres, 0.0), conductor=cable.conductor)
 
 
 def wirings(site: Installation) -> tuple[Wiring, ...]:

@@ -18,7 +18,7 @@ from busim.physics.electric.bias import (
     undriven,
 )
 from busim.physics.electric.bounds import Published
-from busim.physics.electric.copper import WARM, area, copper, diameter, fuse_limit, loop
+from busim.physics.electric.copper import WARM, Conductor, area, copper, diameter, fuse_limit, loop
 from busim.physics.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
 from busim.physics.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
 from busim.physics.electric.opened import Loss, Stand, lost
@@ -66,6 +66,7 @@ __all__ = [
     "Bias",
     "Chain",
     "Collapse",
+    "Conductor",
     "Drop",
     "Hung",
     "Loss",
