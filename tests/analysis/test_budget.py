@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from places import SCENARIOS, TOP
 from small_plans import wall
 
-from busim.analysis.budget import LineBudget, Mix, Pace, budget, cases, vacation_wait, waits
+from busim.analysis.budget import Distribution, LineBudget, PollSchedule, budget, cases, vacation_wait, waits
 from busim.cli import budget as command
 from busim.foundation.errors import UserError
 from busim.plan import Plan, read, read_text
@@ -251,7 +251,7 @@ def test_noise_loses_as_many_exchanges_as_in_a_simulated_run(rate: float) -> Non
     line = line_of(plan)
     seen = Measured(plan, 400)
     lost = sum(r[12] in ("damaged", "time-out") for r in seen.exchanges)
-    expected = Pace(cases(plan)[0]).failing * len(seen.exchanges)
+    expected = PollSchedule(cases(plan)[0]).failing * len(seen.exchanges)
     assert lost == pytest.approx(expected, abs=3 * math.sqrt(expected) + 0.1 * expected)
     assert seen.rate == pytest.approx(line.figures["poll_rate"].value, rel=0.01)  # type: ignore[index]
 
@@ -349,8 +349,8 @@ def test_a_second_panel_shows_a_move_when_the_budget_says(moves: str) -> None:
 # -- moves against theory ------------------------------------------------------------------------------------
 
 
-def _always(time: float) -> Mix:
-    return Mix.of([time], [1.0])  # type: ignore[arg-type]
+def _always(time: float) -> Distribution:
+    return Distribution.certain(time)
 
 
 @given(st.floats(1e-6, 0.05), st.floats(0.1, 5))
@@ -576,3 +576,47 @@ def test_a_second_converter_is_for_cameras_that_are_asked_anything() -> None:
     (change,) = [one for one in line.changes if one.name == "converter"]
     assert "1 of 2 cameras" in change.text
     assert change.gain == pytest.approx(1.0, rel=1e-4)  # as many polls on each, of which one has a longer way
+
+
+# -- ages ----------------------------------------------------------------------------------------------------
+
+TWO_READS = "[iris, master_black, temperature]"  # registers apart, so that a poll of the group is several exchanges
+
+
+def test_the_age_of_a_group_of_several_reads_does_not_depend_on_the_end_of_the_run() -> None:
+    """It was that of the read that happened to be counted most."""
+    records: list[Record] = []
+    world = build(box(cameras=2, values=TWO_READS, packing="{idle: 20 ms, length: 0}"), 1, records.append)
+    world.start()
+    ages = []
+    fold, taken = Fold(), 0
+    (number,) = {name.id for name in world.names if name.kind == "line"}
+    for until in range(20_000_000_000, 20_400_000_000, 40_000_000):
+        world.kernel.advance(until)
+        for record in records[taken:]:
+            fold.take(record)
+        taken = len(records)
+        ages.append([fold.camera(number, one, until)["age_mean"].value for one in fold.camera_numbers(number)])
+    for of_camera in zip(*ages, strict=True):
+        assert max(of_camera) < 1.01 * min(of_camera)
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        {"values": TWO_READS, "cameras": 2},
+        {"every": "125 ms", "more": SLOW},
+        {"every": "300 ms", "cameras": 6, "more": SLOW, "moves": "3 /s"},
+        {"every": "125 ms", "moves": "5 /s", "turnaround": "2..10 ms"},
+        {"absent": (2,)},
+    ],
+    ids=["several reads", "a slow group", "a slow group and moves", "moves", "a dead camera"],
+)
+def test_ages_are_those_of_a_simulated_run(settings: dict[str, Any]) -> None:
+    """Mean over the cameras within 3 %. A regression: both sides are our own."""
+    plan = box(**settings)
+    line, seen = line_of(plan), Measured(plan, 150, skip=0)
+    alive = [camera for camera in line.cameras if not camera.trouble]
+    expected = sum(camera.figures["age_mean"].value or 0 for camera in alive) / len(alive)
+    found = [one["age_mean"].value for one in seen.cameras if one["age_mean"].value]
+    assert sum(found) / len(found) == pytest.approx(expected, rel=0.03)

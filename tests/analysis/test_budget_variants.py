@@ -11,10 +11,10 @@ from budget_plans import SLOW, box
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from busim.analysis.budget import Case, Pace, budget, cases
+from busim.analysis.budget import Case, PollSchedule, budget, cases
 from busim.analysis.budget.case import Poll
 from busim.analysis.budget.changes import _merged
-from busim.analysis.budget.utilisation import Load
+from busim.analysis.budget.utilisation import Utilisation
 from busim.analysis.budget.variants import Works, noisy, of_units, without
 from busim.foundation.diagnostics import Findings
 from busim.installation import outline
@@ -55,8 +55,8 @@ def _case(drawn: dict[str, Any]) -> Case:
     return cases(box(**plan))[0]
 
 
-def _same(load: Load, case: Case) -> None:
-    fresh = Pace(case, exact=False)
+def _same(load: Utilisation, case: Case) -> None:
+    fresh = PollSchedule(case, exact=False)
     assert load.demand == pytest.approx(fresh.demand, rel=1e-12)
     assert load.cycle == pytest.approx(fresh.cycle, rel=1e-12)
     assert load.commands_load == pytest.approx(fresh.commands_load, rel=1e-12)
@@ -69,7 +69,7 @@ def test_a_line_with_more_dead_cameras_is_that_of_a_plan_in_which_they_are_missi
 ) -> None:
     case = _case(plan)
     units = tuple(one._replace(trouble="dead") if number == gone else one for number, one in enumerate(case.units))
-    _same(without(Pace(case), [gone]), case._replace(units=units))
+    _same(without(PollSchedule(case), [gone]), case._replace(units=units))
 
 
 @given(PLANS)
@@ -78,22 +78,22 @@ def test_a_line_of_some_cameras_is_that_of_a_plan_that_asks_no_others(plan: dict
     units = [number for number, unit in enumerate(case.units) if not unit.trouble][:2]
     polls = tuple(poll for poll in case.polls if poll.unit in units)
     moves = tuple(move for move in case.moves if move.unit in units)
-    _same(of_units(Pace(case), units), case._replace(polls=polls, moves=moves))
+    _same(of_units(PollSchedule(case), units), case._replace(polls=polls, moves=moves))
 
 
 @given(PLANS, st.sampled_from([1e-6, 1e-4]))
 def test_a_noisier_line_is_that_of_a_plan_with_this_noise(plan: dict[str, Any], rate: float) -> None:
     case = _case(plan)
     noisier = case._replace(bit_error_rate=rate)
-    load, failing = noisy(Pace(case), rate)
+    load, failing = noisy(PollSchedule(case), rate)
     _same(load, noisier)
-    assert failing == [one.failing for one in Pace(noisier).times]
+    assert failing == [one.failing for one in PollSchedule(noisier).times]
 
 
 @given(PLANS)
 def test_polls_left_out_are_those_of_a_plan_that_never_had_them(plan: dict[str, Any]) -> None:
     case = _case(plan)
-    works = Works(Pace(case))
+    works = Works(PollSchedule(case))
     for work in {(poll.group, poll.work) for poll in case.polls}:
         left = tuple(poll for poll in case.polls if (poll.group, poll.work) != work)
         _same(works.without(work), case._replace(polls=left))
@@ -102,7 +102,7 @@ def test_polls_left_out_are_those_of_a_plan_that_never_had_them(plan: dict[str, 
 @given(PLANS)
 def test_polls_read_together_are_those_of_a_plan_that_reads_them_so(plan: dict[str, Any]) -> None:
     case = _case(plan)
-    works = Works(Pace(case))
+    works = Works(PollSchedule(case))
     for group in {poll.group for poll in case.polls}:
         together = dict(_merged(case, group))
         first = [number for number, poll in enumerate(case.polls) if poll.group == group]

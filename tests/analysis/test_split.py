@@ -20,7 +20,7 @@ from ruamel.yaml import YAML
 from split_plans import hall
 from typer.testing import CliRunner
 
-from busim.analysis.budget import Pace, cases
+from busim.analysis.budget import PollSchedule, cases
 from busim.analysis.check import Survey, check
 from busim.analysis.diff import diff
 from busim.analysis.split import More, Split, Wishes, split, written
@@ -161,9 +161,9 @@ def test_the_shares_of_cameras_add_up_to_the_load_that_the_budget_computes(camer
     question = asked(plan, Wishes(headroom=0.0))
     shares = question.problem.needs[0, :, 0]
     (case,) = cases(plan)
-    assert float(shares.sum()) == pytest.approx(Pace(case, exact=False).demand, rel=2e-3)
+    assert float(shares.sum()) == pytest.approx(PollSchedule(case, exact=False).demand, rel=2e-3)
     # moves that replace others make it less, never more; the propagation is counted at the longest cable
-    assert Pace(case).demand <= float(shares.sum()) * (1 + 1e-6)
+    assert PollSchedule(case).demand <= float(shares.sum()) * (1 + 1e-6)
 
 
 def test_a_hundred_cameras_are_split_in_a_few_seconds() -> None:

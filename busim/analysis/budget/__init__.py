@@ -1,19 +1,28 @@
 """The budget: what the lines of a plan can do, by arithmetic and without a simulation.
 
-Public: `budget` (a plan to a `Budget` of plain data), `cases` and `Pace` for who varies one thing (a case is one master
-on one line; `usable_cases` are those of what can be resolved of a plan), `Mix` and `waits` (moves at one master,
-exactly), and the formulas, over numbers or arrays, each with its source in its docstring.
+In: a plan or a resolved installation. Out: a `Budget`, plain data. Start with `budget.py`, then `line.py`: one master
+on one line, quantity by quantity. One module has one quantity, with its equation and source in its docstring:
+
+    timing.py          one exchange, its time-out, the chance that noise damages it
+    utilisation.py     the share of the master's time that polls, probes and commands take
+    cycle.py           how often each poll comes
+    age.py             how old a value on the screen is
+    command_delay.py   how long an operator's move waits
+    waiting.py, sharing.py, response.py   the laws of the textbooks
+
+Public: `budget`; `cases` and `PollSchedule` to vary one thing (a case is one master on one line; `usable_cases`: those
+of the lines that can be resolved); `Distribution` and `waits`; and the formulas, over numbers or arrays.
 """
 
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.budget import ASSUMPTIONS, budget
 from busim.analysis.budget.case import Case, Move, cases, usable_cases
-from busim.analysis.budget.command_delay import IN_A_ROW, waits
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
 from busim.analysis.budget.cycle import mean_cycle, paced_cycle
+from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.line import line_budget
-from busim.analysis.budget.mixes import Mix, Waits
 from busim.analysis.budget.obstacles import missing_quiet
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.response import Flow, lowest_response, worst_responses
 from busim.analysis.budget.result import (
     SCHEMA,
@@ -39,7 +48,7 @@ from busim.analysis.budget.waiting import fixed_service_wait, priority_waits, se
 
 __all__ = [
     "ASSUMPTIONS",
-    "IN_A_ROW",
+    "COMMANDS_IN_A_ROW",
     "SCHEMA",
     "ArbitratedBudget",
     "Budget",
@@ -47,17 +56,17 @@ __all__ = [
     "Case",
     "Change",
     "DeadBudget",
+    "Distribution",
     "ExchangeBudget",
     "Flow",
     "GroupBudget",
     "JobBudget",
     "LineBudget",
-    "Mix",
     "Move",
     "MoveBudget",
     "Need",
     "NoiseBudget",
-    "Pace",
+    "PollSchedule",
     "Range",
     "SecondMaster",
     "StreamBudget",

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import ArbitratedBudget
 from busim.foundation.units import show_time
 from busim.physics.exchange import MEAN, WORST
@@ -43,7 +43,7 @@ class _Asker:
     wait: float = 0.0
 
 
-def arbitrated(paces: Sequence[Pace], chosen: int) -> ArbitratedBudget | None:
+def arbitrated(paces: Sequence[PollSchedule], chosen: int) -> ArbitratedBudget | None:
     """What `chosen` of the masters behind one arbitrating converter gets, moves left out; None where some ask nothing,
     or together more than the line carries. `paces`: of all of them.
     """
@@ -65,7 +65,7 @@ def arbitrated(paces: Sequence[Pace], chosen: int) -> ArbitratedBudget | None:
     )
 
 
-def spoilt(paces: Sequence[Pace]) -> Iterator[str]:
+def spoilt(paces: Sequence[PollSchedule]) -> Iterator[str]:
     """What keeps such a line from a steady state."""
     askers = [_asker(pace) for pace in paces if pace.layout.living]
     for pace in paces:
@@ -87,7 +87,7 @@ def spoilt(paces: Sequence[Pace]) -> Iterator[str]:
         yield f"what all of them want needs {load:.0%} of the line, {load - 1:.0%} too much"
 
 
-def _asker(pace: Pace) -> _Asker:
+def _asker(pace: PollSchedule) -> _Asker:
     """Means over a master's polls, as often as they come."""
     polls = pace.case.polls
     restless = pace.restless
@@ -97,20 +97,20 @@ def _asker(pace: Pace) -> _Asker:
     for number in pace.layout.living:
         one, way = pace.timing(number), pace.layout.polls[number].way
         times = one.exchange
-        after = one.tail + times.silence  # until the converter lets the next request go
-        held = times.total(MEAN) - times.latency(MEAN) + way + after
+        after = float(one.tail + times.silence)  # until the converter lets the next request go
+        held = float(times.total(MEAN) - times.latency(MEAN)) + way + after
         every = polls[number].every
         if restless and every:
             weights.append(0.0)  # so seldom, beside those that never rest, that it makes no difference
         else:
             weights.append(1.0 if restless else 1.0 / every)
         services.append(held)
-        squares.append(held**2 + times.variance)
-        thinks.append(max(0.0, times.pause + times.latency(MEAN) - after))
-        alone.append(times.total(MEAN) + way)
-        longest = max(longest, times.total(WORST) - times.latency(WORST) + way + after)
-        longest_alone = max(longest_alone, times.total(WORST) + way)
-        time_out = min(time_out, one.time_out)
+        squares.append(held**2 + float(times.variance))
+        thinks.append(max(0.0, float(times.pause + times.latency(MEAN)) - after))
+        alone.append(float(times.total(MEAN)) + way)
+        longest = max(longest, float(times.total(WORST) - times.latency(WORST)) + way + after)
+        longest_alone = max(longest_alone, float(times.total(WORST)) + way)
+        time_out = min(time_out, float(one.time_out))
     whole = sum(weights)
 
     def mean(values: list[float]) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from busim.analysis.budget.case import cases
-from busim.analysis.budget.line import line_budgets
+from busim.analysis.budget.line import line_budget
 from busim.analysis.budget.result import Budget
 from busim.foundation.errors import UserError
 from busim.installation import POLICY, Installation, resolve
@@ -39,5 +39,5 @@ def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bo
         )
     site = resolve(plan)
     found = cases(site)
-    asked = [(case, [one for one in found if one.line == case.line]) for case in found]
-    return Budget(site.plan.name, tuple(line_budgets(asked, need, what_ifs)), ASSUMPTIONS)
+    lines = (line_budget(case, need, what_ifs, [one for one in found if one.line == case.line]) for case in found)
+    return Budget(site.plan.name, tuple(lines), ASSUMPTIONS)

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from busim.analysis.budget.case import Case, Poll
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import Change
 from busim.analysis.budget.timing import timed
-from busim.analysis.budget.utilisation import Load
+from busim.analysis.budget.utilisation import Utilisation
 from busim.analysis.budget.variants import Work, Works, of_units, varied
 from busim.foundation.units import Spread, show_time
 from busim.physics.exchange import MEAN
@@ -35,7 +35,7 @@ _MENDS = {
 }
 
 
-def limit(mean: Pace) -> str:
+def limit(mean: PollSchedule) -> str:
     """The sentence that says what limits a line: where most of the polls' time goes."""
     counted = mean.layout
     if not counted.living:
@@ -46,25 +46,25 @@ def limit(mean: Pace) -> str:
         one, rate = mean.times[kind], 1 / max(every, mean.cycle)
         asked += many.count * rate
         for part, time in one.exchange.parts(MEAN).items():
-            spent[_MENDS[part]] += rate * many.count * time
+            spent[_MENDS[part]] += rate * many.count * float(time)
         spent["the wire"] += rate * many.way
-        failed += rate * many.count * one.failing * one.lost
+        failed += rate * many.count * float(one.failing * one.lost)
     spent["time-outs after noise"] = failed
     spent["probes of dead cameras"] = sum(mean.probed) / 5e9
     spent["operators' moves"] = mean.commands_load
     chosen = max(spent, key=lambda name: spent[name])
     share = spent[chosen] / sum(spent.values())
-    one = spent[chosen] / asked
-    return f"{chosen} limits this line: {share:.0%} of the master's busy time, {show_time(one)} for each poll"
+    each = show_time(spent[chosen] / asked)
+    return f"{chosen} limits this line: {share:.0%} of the master's busy time, {each} for each poll"
 
 
-def changes(mean: Pace) -> tuple[Change, ...]:
+def changes(mean: PollSchedule) -> tuple[Change, ...]:
     """The three single changes that gain most, the best first; fewer where fewer gain anything."""
     found = [change for change in _computed(mean) if change.gain > 0.005]
     return tuple(sorted(found, key=lambda change: -change.gain)[:3])
 
 
-def _computed(mean: Pace) -> Iterator[Change]:
+def _computed(mean: PollSchedule) -> Iterator[Change]:
     if not mean.layout.living:
         return
     now, saturated = mean.rough(), mean.saturated
@@ -76,12 +76,12 @@ def _computed(mean: Pace) -> Iterator[Change]:
             yield Change(name, text, "load", now.demand, other.demand, now.demand / other.demand - 1)
 
 
-def _wanted(load: Load) -> float:
+def _wanted(load: Utilisation) -> float:
     """The smallest period, for a line that has become fast enough to rest."""
     return load.fastest or 1.0
 
 
-def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
+def _candidates(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
     case, now = mean.case, float(mean.case.baud)
     faster = next((baud for baud in _BAUDS if baud > now), None)
     if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
@@ -109,13 +109,13 @@ def _candidates(mean: Pace) -> Iterator[tuple[str, str, Load]]:
         yield "converter", text, of_units(mean, kept)
 
 
-def _enough(mean: Pace) -> float:
+def _enough(mean: PollSchedule) -> float:
     """ns: the longest time-out that would be computed."""
     wire = mean.wire._replace(time_out=None)
     return max(float(timed(wire, mean.layout.kinds[kind]).time_out) for kind in {row.kind for row in mean.layout.polls})
 
 
-def _fewer_values(mean: Pace) -> Iterator[tuple[str, str, Load]]:
+def _fewer_values(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
     """Runs that could be read in one exchange with what lies between them, and runs that could be left out."""
     works = Works(mean)
     fastest = min((first.every for first in works.first.values()), default=0)

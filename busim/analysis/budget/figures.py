@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import numpy as np
-import numpy.typing as npt
+from collections.abc import Iterator
+from functools import cached_property
 
 from busim.analysis.budget.age import mean_age, worst_age
-from busim.analysis.budget.cached import kept
-from busim.analysis.budget.command_delay import IN_A_ROW
-from busim.analysis.budget.poll_schedule import Pace
-from busim.analysis.budget.spreads import Mixtures, quantiles
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
+from busim.analysis.budget.distribution import Distribution
+from busim.analysis.budget.poll_schedule import PollSchedule
+from busim.analysis.budget.timetable import Slot, irregularity
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, WORST
 from busim.recording.figures import QUANTITIES, Value
 
-Array = npt.NDArray[np.float64]
-
 _SHARES = {"latency_p50": 0.5, "latency_p95": 0.95, "latency_p99": 0.99}
+_AS_OFTEN = 0.01  # polls whose rates differ by less count as polled as often; as the figures of a run have it
 _NOISY = "noise may damage any number of exchanges in a row"
 
 
@@ -28,19 +27,19 @@ def value(name: str, number: float | None, why: str = "", kind: str = "computed"
 class Expected:
     """The figures that follow from a case on average (`mean`) and at the bad end of its unknowns (`worst`)."""
 
-    def __init__(self, mean: Pace, worst: Pace) -> None:
+    def __init__(self, mean: PollSchedule, worst: PollSchedule) -> None:
         self.mean, self.worst = mean, worst
         self.noisy = mean.failing > 0
 
-    @kept
+    @cached_property
     def good(self) -> dict[int, float]:
         """Polls answered well, per ns, of each poll that is alive."""
         pace = self.mean
         polls, rows, cycle = pace.case.polls, pace.layout.polls, pace.cycle
-        sound = [1 - one.failing for one in pace.times]
+        sound = [1 - failing for failing in pace.costs.failing]
         return {number: sound[rows[number].kind] / max(polls[number].every, cycle) for number in pace.layout.living}
 
-    @kept
+    @cached_property
     def carried(self) -> float:
         """The share of moves that are sent."""
         pace = self.mean
@@ -51,12 +50,12 @@ class Expected:
         """Whether any move is ever answered."""
         return bool(self.mean.layout.moved) and self.carried > 0
 
-    @kept
+    @cached_property
     def follows_moves(self) -> bool:
         """Whether moves have a latency that can be stated."""
         return self.mean.waits is not None and self.mean.crowded < 1 and self.answers_moves
 
-    @kept
+    @cached_property
     def inside_commands(self) -> list[float]:
         """ns that the master may be inside each command that is ever given, once."""
         pace, units = self.worst, self.worst.case.units
@@ -67,18 +66,18 @@ class Expected:
             if move.rate
         ]
 
-    @kept
+    @cached_property
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
         return max(self.inside_commands, default=0.0)
 
-    @kept
+    @cached_property
     def longest_poll(self) -> float:
         """ns that the master may be inside one poll or probe."""
         pace = self.worst
         return max(
             [
-                pace.times[kind].lost if share.trouble else pace.each[kind] + share.way
+                pace.costs.lost[kind] if share.trouble else pace.each[kind] + share.way
                 for share in pace.layout.shares
                 for _, kind in share.polls
             ],
@@ -94,8 +93,9 @@ class Expected:
         values |= self.latencies[-1] | self._moves()
         wire = 0.0
         for (every, kind), many in pace.layout.paces.items():
-            wire += many.count * pace.times[kind].wire / max(every, pace.cycle)
-        wire += self.carried * sum(moved.count * pace.times[kind].wire for kind, moved in pace.layout.moved.items())
+            wire += many.count * float(pace.times[kind].wire) / max(every, pace.cycle)
+        for kind, moved in pace.layout.moved.items():
+            wire += self.carried * moved.count * float(pace.times[kind].wire)
         values["occupancy"] = value("occupancy", wire + self._unanswered())
         if pace.restless:
             values["load"] = value("load", 1.0)
@@ -117,45 +117,31 @@ class Expected:
             share += asked / (POLICY.longest_pause + probed + pace.cycle)
         return float(share)
 
-    @kept
+    @cached_property
     def latencies(self) -> list[dict[str, Value]]:
         """Latency quantiles of the answered exchanges: of each camera in turn, and of all together at the end."""
-        return self.latencies_of(quantiles([self.answered])[0])
+        pace = self.mean
+        worst = [float(one.exchange.worst) for one in pace.times]
+        found, everything, most = [], [], 0.0
+        for way, rates in self._answered():
+            parts = [(rate, pace.latencies[kind].shifted(way)) for kind, rate in rates.items()]
+            longest = max([worst[kind] + way for kind in rates], default=0.0)
+            found.append(_latency(parts, longest))
+            everything += parts
+            most = max(most, longest)
+        return [*found, _latency(everything, most)]
 
-    @kept
-    def _answered(self) -> list[tuple[int, int, float, float]]:
-        """Exchanges answered, of each camera and kind that there are any of: unit, kind, way, how many per ns."""
-        pace, carried, cycle = self.mean, self.carried, self.mean.cycle
-        failing = pace.costs.failing
-        found = []
-        for unit, (polls, moves, way, trouble) in enumerate(pace.layout.shares):
-            if trouble:
-                continue
+    def _answered(self) -> Iterator[tuple[float, dict[int, float]]]:
+        """Of each camera: propagation there and back, and how many exchanges of each kind are answered per ns."""
+        pace, carried, cycle, failing = self.mean, self.carried, self.mean.cycle, self.mean.costs.failing
+        for polls, moves, way, trouble in pace.layout.shares:
             rates: dict[int, float] = {}
-            for (every, kind), count in polls.items():
-                rates[kind] = rates.get(kind, 0.0) + count * (1 - failing[kind]) / max(every, cycle)
-            for kind, often in moves.items():
-                rates[kind] = rates.get(kind, 0.0) + often * carried
-            found += [(unit, kind, way, rate) for kind, rate in rates.items() if rate > 0]
-        return found
-
-    @property
-    def answered(self) -> Mixtures:
-        """The answered exchanges of each camera in turn, and all together."""
-        units = len(self.mean.case.units)
-        found = Mixtures.of(self.mean.entries, self._answered, units + 1, tuple(_SHARES.values()))
-        found.weights[-1] = found.weights.sum(axis=0)
-        return found
-
-    def latencies_of(self, found: Array) -> list[dict[str, Value]]:
-        """`latencies` from the quantiles of `answered`."""
-        worst = [one.exchange.worst for one in self.mean.times]
-        longest: list[float] = [0.0] * len(found)
-        for unit, kind, way, _ in self._answered:
-            most = worst[kind] + way
-            longest[unit] = max(longest[unit], most)
-            longest[-1] = max(longest[-1], most)
-        return [_latency(row, most) for row, most in zip((found / 1e9).tolist(), longest, strict=True)]
+            if not trouble:
+                for (every, kind), count in polls.items():
+                    rates[kind] = rates.get(kind, 0.0) + count * (1 - failing[kind]) / max(every, cycle)
+                for kind, often in moves.items():
+                    rates[kind] = rates.get(kind, 0.0) + often * carried
+            yield way, {kind: rate for kind, rate in rates.items() if rate > 0}
 
     def _moves(self) -> dict[str, Value]:
         pace = self.mean
@@ -172,7 +158,7 @@ class Expected:
             "move_max": value("move_max", None if bound is None else bound / 1e9, _NOISY, "bound"),
         }
 
-    @kept
+    @cached_property
     def move_bound(self) -> float | None:
         """ns that no answered move exceeds: one command under way, every other control waiting before it, and polls
         that take each turn they may.
@@ -180,7 +166,7 @@ class Expected:
         if self.noisy or not self.mean.move_rate:
             return None
         pace, inside = self.worst, self.inside_commands
-        turns = 1 + (len(inside) - 1) // IN_A_ROW
+        turns = 1 + (len(inside) - 1) // COMMANDS_IN_A_ROW
         last = max(pace.times[kind].exchange.worst - pace.each[kind] for kind in pace.layout.moved)
         return float(self.longest_command + sum(inside) + turns * self.longest_poll + last)
 
@@ -193,14 +179,16 @@ class Expected:
         if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
             return values | {name: value(name, None, why) for name in ("poll_rate", "age_mean", "age_worst")}
-        chosen = max(own, key=lambda number: (self.good[number], pace.case.polls[number].work))
-        values["poll_rate"] = value("poll_rate", self.good[chosen] * 1e9)
-        values["age_mean"] = value("age_mean", self.age(chosen) / 1e9)
-        worst = None if self.noisy else self.worst_age(chosen) / 1e9
+        most = max(self.good[number] for number in own)
+        values["poll_rate"] = value("poll_rate", most * 1e9)
+        groups = {pace.case.polls[number].group for number in own if self.good[number] >= (1 - _AS_OFTEN) * most}
+        oldest = [number for number in own if pace.case.polls[number].group in groups]
+        values["age_mean"] = value("age_mean", max(self.age(number) for number in oldest) / 1e9)
+        worst = None if self.noisy else max(self.worst_age(number) for number in oldest) / 1e9
         values["age_worst"] = value("age_worst", worst, _NOISY, "bound")
         return values
 
-    @kept
+    @cached_property
     def _own(self) -> dict[int, list[int]]:
         """The living polls of each unit that has any."""
         rows = self.mean.layout.polls
@@ -210,37 +198,58 @@ class Expected:
         return found
 
     def age(self, number: int) -> float:
-        """Mean age in ns of what this poll brings."""
-        row, every = self.mean.layout.polls[number], self.mean.case.polls[number].every
-        if (row.kind, every) not in self._ages:
-            self._ages[row.kind, every] = self._age(row.kind, every)
-        return self._ages[row.kind, every] + row.way / 2
-
-    @kept
-    def _ages(self) -> dict[tuple[int, int], float]:
-        """Those of polls whose camera stands beside the asker, by kind and wanted time between two."""
-        return {}
-
-    def _age(self, kind: int, every: int) -> float:
-        one, period = self.mean.times[kind], max(every, self.mean.cycle)
-        variance = self.cycle_variance if period > every else 0.0
-        failing = one.failing
-        # so many tries until one is answered: a geometric number
+        """Mean age in ns of what this poll brings: E[I^2] / (2 E[I]) + D, with I between two answered polls and D from
+        the reading in the camera to the arrival (`age.mean_age`)."""
+        pace, row, every = self.mean, self.mean.layout.polls[number], self.mean.case.polls[number].every
+        period = max(every, pace.cycle)
+        variance = self.cycle_variance if period > every else self.interval_variance[number]
+        failing = pace.costs.failing[row.kind]
+        # so many polls until one is answered: a geometric number
         tries, square = 1 / (1 - failing), (1 + failing) / (1 - failing) ** 2
-        return float(mean_age(tries * period, square * period**2 + tries * variance, one.exchange.delivery(MEAN)))
+        delivery = float(pace.times[row.kind].exchange.delivery(MEAN)) + row.way / 2
+        return float(mean_age(tries * period, square * period**2 + tries * variance, delivery))
 
-    @kept
+    @cached_property
+    def interval_variance(self) -> dict[int, float]:
+        """ns^2 by poll, of the time between two polls that keep a wanted interval.
+
+        Two causes: other groups that are due first (`timetable`), and commands before the poll in its round. Commands
+        come at random with the rate r, so those in a time t add the variance r E[S^2] t (a compound Poisson process);
+        each of two neighbouring polls may be late by that.
+        """
+        pace = self.mean
+        left, polls = 1 - pace.commands_load, pace.case.polls
+        slots = []
+        for number in pace.layout.living:
+            time = pace.poll_cost(number) / left
+            slots.append(Slot(float(polls[number].every), time, time - float(pace.timing(number).exchange.pause)))
+        several = len({slot.every for slot in slots}) > 1
+        irregular = irregularity(slots) if several else [0.0] * len(slots)
+        commands = pace.waits.carried * pace.serving.square / left**2 if pace.waits is not None else 0.0
+        before: dict[float, float] = {}  # ns of the round until the poll, by interval
+        found = {}
+        for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True):
+            elapsed = before.get(slot.every, pace.serving.residual if commands else 0.0)
+            found[number] = relative * slot.every**2 + 2 * commands * elapsed
+            before[slot.every] = elapsed + slot.occupied
+        return found
+
+    @cached_property
     def cycle_variance(self) -> float:
-        """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
+        """ns^2, of the cycle of polls that never rest: what turnarounds, commands, paced polls and probes add.
+
+        Each that comes with the chance p in a round and takes x of it adds p (1 - p) x^2 (a Bernoulli variable).
+        """
         pace = self.mean
         left = 1 - pace.commands_load
         drawn = walk = variance = 0.0
         batches: dict[float, float] = {}
         for (every, kind), many in pace.layout.paces.items():
-            one = pace.times[kind]
-            time = (1 - one.failing) * (many.count * one.occupied() + many.way) + many.count * one.failing * one.lost
+            one, failing = pace.times[kind], pace.costs.failing[kind]
+            answered = many.count * pace.each[kind] + many.way
+            time = (1 - failing) * answered + many.count * failing * pace.costs.lost[kind]
             if every < pace.cycle:
-                drawn += many.count * one.exchange.variance
+                drawn += many.count * float(one.exchange.variance)
                 walk += time
             else:
                 batches[every] = batches.get(every, 0.0) + time
@@ -250,14 +259,17 @@ class Expected:
         for every, time in batches.items():
             chance = min(1.0, pace.cycle / every)
             variance += (time / left) ** 2 * chance * (1 - chance)
+        for time, often in pace.probes():
+            chance = min(1.0, pace.cycle * often)
+            variance += (time / left) ** 2 * chance * (1 - chance)
         return variance
 
-    @kept
+    @cached_property
     def _between(self) -> tuple[float, list[tuple[int, float, float]]]:
         """ns between two polls at the most, but for polls that keep their pace; and those: number, time, every."""
         pace, case = self.worst, self.worst.case
-        lost = sum(pace.timing(number).lost for number, alive in enumerate(pace.layout.alive) if not alive)
-        commands = IN_A_ROW * len(pace.layout.alive) * self.longest_command if pace.move_rate else 0.0
+        lost = sum(float(pace.timing(number).lost) for number, alive in enumerate(pace.layout.alive) if not alive)
+        commands = COMMANDS_IN_A_ROW * len(pace.layout.alive) * self.longest_command if pace.move_rate else 0.0
         polls, cycle = case.polls, pace.cycle
         paced = [
             (number, pace.poll_cost(number), float(polls[number].every))
@@ -283,9 +295,11 @@ class Expected:
         return float(worst_age(rest + between, delivery))
 
 
-def _latency(found: list[float], longest: float) -> dict[str, Value]:
-    if not longest:
+def _latency(parts: list[tuple[float, Distribution]], longest: float) -> dict[str, Value]:
+    """Quantiles of a mixture of answered exchanges, and the longest one."""
+    if not parts:
         return {name: value(name, None, "no exchange is answered") for name in (*_SHARES, "latency_max")}
-    values = {name: value(name, seconds) for name, seconds in zip(_SHARES, found, strict=True)}
+    found = Distribution.mixture(parts).regrouped().quantiles(tuple(_SHARES.values())) / 1e9
+    values = {name: value(name, seconds) for name, seconds in zip(_SHARES, found.tolist(), strict=True)}
     values["latency_max"] = value("latency_max", longest / 1e9, kind="bound")
     return values

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from busim.analysis.budget.arbitrated import arbitrated, spoilt
-from busim.analysis.budget.batch import work_out
 from busim.analysis.budget.case import Case
 from busim.analysis.budget.changes import changes, limit
 from busim.analysis.budget.figures import Expected
@@ -14,11 +12,12 @@ from busim.analysis.budget.layout import Row
 from busim.analysis.budget.masters import second_master
 from busim.analysis.budget.needs import more_cameras, need
 from busim.analysis.budget.obstacles import obstacles, remarks, uncertain
-from busim.analysis.budget.poll_schedule import Pace
-from busim.analysis.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range, StreamBudget
+from busim.analysis.budget.poll_schedule import PollSchedule
+from busim.analysis.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range
 from busim.analysis.budget.scenarios import dead, jobs, moves, noise
+from busim.analysis.budget.streams import streams
 from busim.foundation.units import Spread, show_time
-from busim.physics.exchange import BEST, MEAN, PARTS, WORST
+from busim.physics.exchange import BEST, MEAN, PARTS, WORST, Exchange, Numbers
 
 
 def line_budget(
@@ -29,18 +28,8 @@ def line_budget(
     `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
     `masters`: the cases of all masters of the line, this one among them, where there are several.
     """
-    return line_budgets([(case, masters)], wanted, what_ifs)[0]
-
-
-def line_budgets(
-    asked: Sequence[tuple[Case, Sequence[Case]]], wanted: float | None = None, what_ifs: bool = True
-) -> list[LineBudget]:
-    """`line_budget` of several (case, masters), in a shorter time than one after the other."""
-    lines = [_Line(*one) for one in asked]
-    known = {number: line.without() for number, line in enumerate(lines)}
-    open_lines = [line for number, line in enumerate(lines) if known[number] is None]
-    more = iter(work_out([line.expected for line in open_lines], what_ifs))
-    return [known[number] or line.whole(wanted, what_ifs, next(more)) for number, line in enumerate(lines)]
+    line = _Line(case, masters)
+    return line.without() or line.whole(wanted, what_ifs)
 
 
 class _Line:
@@ -48,7 +37,7 @@ class _Line:
 
     def __init__(self, case: Case, masters: Sequence[Case]) -> None:
         self.case, self.masters = case, masters
-        self.mean = mean = Pace(case)
+        self.mean = mean = PollSchedule(case)
         self.best, self.worst = mean.under(BEST), mean.under(WORST)
         self.expected = Expected(mean, self.worst)
         self._head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
@@ -58,7 +47,7 @@ class _Line:
         case, mean = self.case, self.mean
         against = tuple(obstacles(self.best, self.worst))
         if not against and case.arbitrated and len(self.masters) > 1:
-            paces = [mean if one is case else Pace(one, exact=False) for one in self.masters]
+            paces = [mean if one is case else PollSchedule(one, exact=False) for one in self.masters]
             against = tuple(spoilt(paces))
             if not against:
                 return LineBudget(
@@ -75,8 +64,8 @@ class _Line:
         others = second_master(mean) if case.polls else ()
         return LineBudget(**self._head, obstacles=against, remarks=(), exchanges=exchanges, second_master=others)  # type: ignore[arg-type]
 
-    def whole(self, wanted: float | None, what_ifs: bool, more: tuple[StreamBudget, ...]) -> LineBudget:
-        """Everything. `more`: the streams."""
+    def whole(self, wanted: float | None, what_ifs: bool) -> LineBudget:
+        """Everything."""
         case, expected, best, mean, worst = self.case, self.expected, self.best, self.mean, self.worst
         rests = not mean.restless and mean.demand < 1
         return LineBudget(
@@ -96,7 +85,7 @@ class _Line:
                 for number, unit in enumerate(case.units)
             ),
             moves=moves(expected),
-            streams=more,
+            streams=streams(expected) if what_ifs else (),
             jobs=jobs(expected),
             dead=dead(mean) if what_ifs else (),
             noise=noise(mean) if what_ifs else (),
@@ -112,7 +101,7 @@ def _left_out(case: Case) -> Iterator[str]:
         yield "what moves add is not computed where several masters share a converter"
 
 
-def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
+def _exchanges(mean: PollSchedule) -> Iterator[ExchangeBudget]:
     """Every poll of every camera, answered or not yet: its parts do not depend on whether it is there."""
     case = mean.case
     kinds: dict[int, tuple[dict[str, Range], Range]] = {}
@@ -126,17 +115,22 @@ def _exchanges(mean: Pace) -> Iterator[ExchangeBudget]:
             way, own = row.way / 1e9, parts.copy()
             own["request"], own["reply"] = own["request"].later(way / 2), own["reply"].later(way / 2)
             rows[row] = own, total.later(way)
-        yield ExchangeBudget(case.units[poll.unit].name, poll.work, poll.size, *rows[row], one.time_out / 1e9)
+        yield ExchangeBudget(case.units[poll.unit].name, poll.work, poll.size, *rows[row], float(one.time_out) / 1e9)
 
 
-def _parts(exchange: Any) -> tuple[dict[str, Range], Range]:
+def _parts(exchange: Exchange) -> tuple[dict[str, Range], Range]:
     """Seconds of each part, and of all but the pause, as if the camera stood beside the asker."""
     best, mean, worst = (exchange.parts(unknown) for unknown in (BEST, MEAN, WORST))
-    each = {part: Range(best[part] / 1e9, mean[part] / 1e9, worst[part] / 1e9) for part in PARTS}
-    return each, Range(exchange.best / 1e9, exchange.mean / 1e9, exchange.worst / 1e9)
+    each = {part: _range(best[part], mean[part], worst[part]) for part in PARTS}
+    return each, _range(exchange.best, exchange.mean, exchange.worst)
 
 
-def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
+def _range(best: Numbers, mean: Numbers, worst: Numbers) -> Range:
+    """Seconds from ns."""
+    return Range(float(best) / 1e9, float(mean) / 1e9, float(worst) / 1e9)
+
+
+def _groups(best: PollSchedule, mean: PollSchedule, worst: PollSchedule) -> Iterator[GroupBudget]:
     first: dict[str, int] = {}
     for number in mean.layout.living:
         first.setdefault(mean.case.polls[number].group, number)
@@ -147,7 +141,7 @@ def _groups(best: Pace, mean: Pace, worst: Pace) -> Iterator[GroupBudget]:
         yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
 
 
-def _unknown(mean: Pace) -> str:
+def _unknown(mean: PollSchedule) -> str:
     """Which unknown moves the cycle most."""
     case, counted = mean.case, mean.layout
     if not counted.living:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import SecondMaster
 from busim.analysis.budget.sharing import undisturbed
 
@@ -10,7 +10,7 @@ _RATES = (1.0, 10.0)  # exchanges a second
 _QUIET = 5e6  # ns of silence that a second master waits for: longer than frame gaps, shorter than most turnarounds
 
 
-def second_master(mean: Pace) -> tuple[SecondMaster, ...]:
+def second_master(mean: PollSchedule) -> tuple[SecondMaster, ...]:
     """What a second master like this one may spoil of its polls: at 1 and 10 exchanges a second, and as fast as it can.
 
     Bounds, since a collision now and then leaves one of both whole.
@@ -21,16 +21,16 @@ def second_master(mean: Pace) -> tuple[SecondMaster, ...]:
         one = mean.times[kind]
         times = one.exchange
         middle = (times.turnaround_low + times.turnaround_high) / 2
-        span = times.request + 2 * times.silence + middle + times.reply + way
+        span = float(times.request + 2 * times.silence + middle + times.reply + way)
         other += count * span
         # what comes before a converter has let go of a reply goes into one packet with it, and what comes closer than
         # the silence between two frames, before or behind, into one frame
-        length += count * (span + one.tail + times.packing)
+        length += count * float(span + one.tail + times.packing)
         cycle += count * (mean.each[kind] + way)
-        wasted += count * one.lost
+        wasted += count * float(one.lost)
         # the longest quiet inside an exchange, and behind one
-        behind = times.packing + times.latency_high + times.latency_low + times.pause
-        quiet = max(quiet, times.silence + times.turnaround_high, behind)
+        behind = float(times.packing + times.latency_high + times.latency_low + times.pause)
+        quiet = max(quiet, float(times.silence + times.turnaround_high), behind)
     length, other, cycle, wasted = (time / len(mean.layout.polls) for time in (length, other, cycle, wasted))
     found = []
     for rate in (*_RATES, 1e9 / cycle):

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from busim.analysis.budget.case import Case
 from busim.analysis.budget.changes import with_baud
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import Need
 
 _ROOM = 0.3  # of headroom that should be left
@@ -16,7 +16,7 @@ _LOWEST, _HIGHEST = 300.0, 10_000_000.0  # Bd
 _LONGEST = 1e9  # ns of packing
 
 
-def more_cameras(mean: Pace, room: float = _ROOM) -> int:
+def more_cameras(mean: PollSchedule, room: float = _ROOM) -> int:
     """How many more cameras like the average of those there, until the headroom falls under `room`; moves stay."""
     alive = sum(not unit.trouble for unit in mean.case.units)
     polls = mean.polls_demand
@@ -33,25 +33,21 @@ def need(case: Case, rate: float) -> Need:
     asked = _asking(case, rate)
     if not asked.polls:
         return Need(rate, False, 0.0, None, None, None, ("nothing is polled here",))
-    pace = Pace(asked, exact=False)
+    pace = PollSchedule(asked, exact=False)
     load = pace.demand
     cameras = _most_cameras(pace)
     texts: list[str] = []
-    baud = _bisect(
-        lambda baud: Pace(with_baud(asked, Fraction(round(baud))), exact=False).demand < 1, _HIGHEST, _LOWEST
-    )
+    baud = _bisect(lambda baud: _demand(with_baud(asked, Fraction(round(baud)))) < 1, _HIGHEST, _LOWEST)
     packing: float | None = None
     if case.converter:
-        packing = _bisect(lambda idle: Pace(_packed(asked, idle), exact=False).demand < 1, 0.0, _LONGEST)
+        packing = _bisect(lambda idle: _demand(_packed(asked, idle)) < 1, 0.0, _LONGEST)
     if load >= 1:
         texts.append(f"{rate:g} polls a second need {load:.0%} of the master's time, {load - 1:.0%} too much")
         if baud is None:
-            least = Pace(with_baud(asked, Fraction(10_000_000)), exact=False).demand
+            least = _demand(with_baud(asked, Fraction(10_000_000)))
             texts.append(f"no baud reaches it: without any wire time it still needs {least:.0%}")
         if packing is None and case.converter:
-            texts.append(
-                f"no packing reaches it: without any it still needs {Pace(_packed(asked, 0.0), exact=False).demand:.0%}"
-            )
+            texts.append(f"no packing reaches it: without any it still needs {_demand(_packed(asked, 0.0)):.0%}")
         if not cameras:
             texts.append("not even one camera alone can be polled so often")
     return Need(rate, load < 1, load, baud, cameras, None if packing is None else packing / 1e9, tuple(texts))
@@ -65,11 +61,16 @@ def _asking(case: Case, rate: float) -> Case:
     return case._replace(polls=polls)
 
 
+def _demand(case: Case) -> float:
+    """Share of the master's time that everything with a wanted rate needs."""
+    return PollSchedule(case, exact=False).demand
+
+
 def _packed(case: Case, idle: float) -> Case:
     return case._replace(packing_idle=round(idle))
 
 
-def _most_cameras(pace: Pace) -> int:
+def _most_cameras(pace: PollSchedule) -> int:
     """How many cameras like the average of those there can be polled so often, with the moves there are."""
     alive = sum(not unit.trouble for unit in pace.case.units)
     polls = pace.polls_demand

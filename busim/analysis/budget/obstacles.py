@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.timing import Timing
 from busim.foundation.units import show_time
 from busim.physics.exchange import Numbers
@@ -19,7 +19,7 @@ _NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rou
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
-def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
+def obstacles(best: PollSchedule, worst: PollSchedule) -> Iterator[str]:
     """Why nothing can be computed for this case."""
     case = worst.case
     if len(case.masters) > 1 and not case.arbitrated:
@@ -41,7 +41,7 @@ def obstacles(best: Pace, worst: Pace) -> Iterator[str]:
     yield from _given_up(best)
 
 
-def _runs_together(best: Pace) -> Iterator[str]:
+def _runs_together(best: PollSchedule) -> Iterator[str]:
     """Requests that follow so soon that cameras take them for a part of the reply before.
 
     A converter that sends each byte on at once knows the last one in the middle of its first stop bit; with no latency
@@ -65,7 +65,7 @@ def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers
     return exchange.silence + timing.tail - exchange.pause - packing - latency
 
 
-def _times_out(worst: Pace) -> Iterator[str]:
+def _times_out(worst: PollSchedule) -> Iterator[str]:
     """Exchanges that take longer than their time-out."""
     case = worst.case
     spare = [one.time_out - one.exchange.worst for one in worst.times]
@@ -75,19 +75,19 @@ def _times_out(worst: Pace) -> Iterator[str]:
             if way <= spare[kind] or place in said or case.units[place].trouble:
                 continue
             unit, one = case.units[place], worst.times[kind]
-            most = one.exchange.worst + way
-            if most <= one.time_out:
+            most, time_out = float(one.exchange.worst + way), float(one.time_out)
+            if most <= time_out:
                 continue
             said.add(place)
-            over = show_time(most - one.time_out)
-            often = "always" if one.exchange.best + way > one.time_out else "sometimes"
+            over = show_time(most - time_out)
+            often = "always" if one.exchange.best + way > time_out else "sometimes"
             yield (
                 f"{word} of camera {unit.name!r} takes up to {show_time(most)} and is given up after "
-                f"{show_time(one.time_out)}, {over} too early: {often} its reply comes into the next exchange"
+                f"{show_time(time_out)}, {over} too early: {often} its reply comes into the next exchange"
             )
 
 
-def _given_up(pace: Pace) -> Iterator[str]:
+def _given_up(pace: PollSchedule) -> Iterator[str]:
     """Cameras that noise makes their master give up, though they are there."""
     if pace.failing**pace.case.policy.failures < _OFTEN / _FASTEST:
         return
@@ -106,7 +106,7 @@ def _given_up(pace: Pace) -> Iterator[str]:
             )
 
 
-def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
+def remarks(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:
     """What of the plan does not hold though there are numbers."""
     case = mean.case
     for unit in case.units:
@@ -127,7 +127,7 @@ def remarks(mean: Pace, worst: Pace) -> Iterator[str]:
         )
 
 
-def uncertain(mean: Pace) -> Iterator[str]:
+def uncertain(mean: PollSchedule) -> Iterator[str]:
     """Why the numbers are right only to a few percent: on the edge of what a master can do, chance decides.
 
     A poll that must keep a pace and now and then cannot is late by what happens to lie before it; the law of the cycle
@@ -151,7 +151,7 @@ def uncertain(mean: Pace) -> Iterator[str]:
         )
 
 
-def _rates(mean: Pace, worst: Pace) -> Iterator[str]:
+def _rates(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:
     polls = mean.case.polls
     late = [number for number in mean.layout.living if 0 < polls[number].every * (1 + 1e-9) < mean.period(number)]
     if late:

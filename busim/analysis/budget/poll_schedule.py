@@ -7,33 +7,24 @@ in `dead`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import islice
-from typing import Any
+from collections.abc import Iterator, Sequence
+from functools import cached_property
 
-import numpy as np
-import numpy.typing as npt
-
-from busim.analysis.budget.cached import kept
 from busim.analysis.budget.case import Case, Poll
-from busim.analysis.budget.command_delay import IN_A_ROW, Chain, many_waits
-from busim.analysis.budget.layout import Layout, Sum, layout
-from busim.analysis.budget.mixes import Mix, Waits
-from busim.analysis.budget.spreads import Entry, Mixtures, quantiles
-from busim.analysis.budget.timing import Wire, timed, wire_of
-from busim.analysis.budget.utilisation import Commands, Costs, Load
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
+from busim.analysis.budget.distribution import Distribution
+from busim.analysis.budget.layout import Layout, layout
+from busim.analysis.budget.timing import Timing, Wire, timed, wire_of
+from busim.analysis.budget.utilisation import Commands, Costs, Utilisation
 from busim.installation import POLICY
-from busim.physics.exchange import MEAN
+from busim.physics.exchange import MEAN, Exchange
 
-Array = npt.NDArray[np.float64]
-
-_PARTS_OF_ANSWER = tuple((number + 0.5) / 20 for number in range(20))
 LATE = 0.95
-_SLICE = 1e-3  # of a poll: how finely a line that rests is cut where the chain of moves needs something to do
-_FEW = 2  # exchanges that the chain of moves takes one by one; more count by their mean and mean square
+_PIECE = 1e-3  # of a poll: how finely the time is cut in which the master has nothing to do
+_NOTHING = 1000.0  # ns: the same where nothing is polled
 
 
-class Pace(Load):
+class PollSchedule(Utilisation):
     """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
 
     `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and enough
@@ -41,18 +32,22 @@ class Pace(Load):
     over all of the case's, living or not.
     """
 
-    def __init__(self, case: Case, unknown: str = MEAN, *, exact: bool = True, like: Pace | None = None) -> None:
+    def __init__(
+        self, case: Case, unknown: str = MEAN, *, exact: bool = True, like: PollSchedule | None = None
+    ) -> None:
         """`like`: a pace of the same case, whose layout and times are taken over."""
         self.case, self.unknown, self.exact = case, unknown, exact
         self.layout: Layout = layout(case) if like is None else like.layout
         # of plain numbers
-        self.times: list[Any] = [timed(self.wire, asked) for asked in self.layout.kinds] if like is None else like.times
+        self.times: list[Timing] = (
+            [timed(self.wire, asked) for asked in self.layout.kinds] if like is None else like.times
+        )
         self.costs = costs_of(self.times, unknown)
         self.each = self.costs.each
         super().__init__(*self.taken(self.costs))
 
     def taken(self, costs: Costs) -> tuple[dict[float, float], int, list[float], float, float]:
-        """What makes a `Load` of what is asked, if each kind of exchange costs this."""
+        """What makes a `Utilisation` of what is asked, if each kind of exchange costs this."""
         counted = self.layout
         paces = costs.polls([(every, kind, many.count, many.way) for (every, kind), many in counted.paces.items()])
         service = costs.service(self.commands_at(costs), 1 + self.case.retries, counted.lost)
@@ -63,19 +58,14 @@ class Pace(Load):
         """What becomes of moves to cameras that answer."""
         return costs.moves([(kind, many.count, many.way) for kind, many in self.layout.moved.items()])
 
-    @kept
-    def writes(self) -> dict[tuple[int, int], Any]:
-        """Times of writes that somebody asked for already (`written`)."""
-        return {}
-
-    @kept
+    @cached_property
     def wire(self) -> Wire:
         """What all exchanges have in common."""
         return wire_of(self.case)
 
-    def under(self, unknown: str) -> Pace:
+    def under(self, unknown: str) -> PollSchedule:
         """The same in another case of its unknowns, and not exact."""
-        return Pace(self.case, unknown, exact=False, like=self)
+        return PollSchedule(self.case, unknown, exact=False, like=self)
 
     # -- polls ------------------------------------------------------------------------------------------------
 
@@ -94,7 +84,7 @@ class Pace(Load):
         one = self.times[self.layout.polls[number].kind]
         return float((1 - one.failing) * self.poll_time(number) + one.failing * one.lost)
 
-    def timing(self, number: int) -> Any:
+    def timing(self, number: int) -> Timing:
         """Of a poll, as if its camera stood beside the asker."""
         return self.times[self.layout.polls[number].kind]
 
@@ -110,193 +100,128 @@ class Pace(Load):
 
     # -- commands ---------------------------------------------------------------------------------------------
 
-    @kept
+    @cached_property
     def _commands(self) -> Commands:
         return self.commands_at(self.costs)
 
-    @kept
-    def serving(self) -> Mix:
-        """How long the master is inside one command, as it is spread."""
-        rate, mean, lost, failing = self._commands
-        mix = self._answered(self.each) if rate else None
-        if mix is not None and failing > 0:
-            tries = 1 + self.case.retries
-            chances = [failing**number * (1 - failing) for number in range(tries)] + [failing**tries]
-            times = [number * lost + mean for number in range(tries)] + [tries * lost]
-            mix = Mix.of(times, chances, max(0.0, mix.square - mix.mean**2))
-        gone = self.layout.lost
-        if mix is not None and not gone:
-            return mix
-        often = sum(gone.values())
-        wasted = sum([rate * self.costs.lost[kind] for kind, rate in gone.items()])
-        lost_time = Mix([wasted / max(1e-300, often)], [1.0])
-        return lost_time if mix is None else mix.joined(lost_time, often / self.move_rate)
+    @cached_property
+    def serving(self) -> Distribution:
+        """How long the master is inside one command, failed attempts included."""
+        parts = []
+        tries, failing = 1 + self.case.retries, self._commands.failing
+        for kind, way, often in self._moves_answered():
+            one = Distribution.around(self.each[kind] + way, float(self.times[kind].exchange.variance))
+            for failed in range(tries):
+                share = often * failing**failed * (1 - failing)
+                parts.append((share, one.shifted(failed * self.costs.lost[kind])))
+            parts.append((often * failing**tries, Distribution.certain(tries * self.costs.lost[kind])))
+        parts += [(often, Distribution.certain(self.costs.lost[kind])) for kind, often in self.layout.lost.items()]
+        return Distribution.mixture(parts)
 
-    def _answered(self, times: list[float]) -> Mix:
-        """Moves to cameras that answer, spread as their exchanges are; `times` by kind."""
-        answered = (
-            (row, move.rate)
-            for row, move in zip(self.layout.moves, self.case.moves, strict=True)
-            if move.rate and not self.case.units[row.unit].trouble
-        )
-        held = list(islice(answered, _FEW + 1))
-        if len(held) <= _FEW:
-            values = [times[row.kind] + row.way for row, _ in held]
-            variances = [self.times[row.kind].exchange.variance for row, _ in held]
-            return Mix.of(values, [rate for _, rate in held], variances)
-        return self._summed([(times[kind], kind, moved) for kind, moved in self.layout.moved.items()])
+    def _moves_answered(self) -> Iterator[tuple[int, float, float]]:
+        """Moves to cameras that answer: kind, propagation there and back, how often per ns."""
+        for share in self.layout.shares:
+            if not share.trouble:
+                for kind, often in share.moves.items():
+                    yield kind, share.way, often
 
-    def _summed(self, parts: list[tuple[float, int, Sum]]) -> Mix:
-        """Two points with the mean and mean square of many exchanges: time, kind and how many of each."""
-        count = mean = square = 0.0
-        for time, kind, many in parts:
-            count += many.count
-            mean += many.count * time + many.way
-            square += many.count * (time * time + self.times[kind].exchange.variance)
-            square += 2 * time * many.way + many.square
-        return Mix.two(mean / count, square / count)
+    @cached_property
+    def latencies(self) -> list[Distribution]:
+        """Of each kind of exchange: the time from its sending to the whole reply, its camera beside the asker."""
+        return [exchange_time(one.exchange) for one in self.times]
 
-    @kept
-    def answer(self) -> Mix:
-        """From the sending of a command until it is acknowledged, repeats counted in; of cameras that answer."""
-        return self.answer_of(quantiles([self.answers])[0][0])
+    @cached_property
+    def answer(self) -> Distribution:
+        """From the sending of a command until it is acknowledged, failed attempts included; of cameras that answer."""
+        failing = self._commands.failing
+        parts = []
+        for kind, way, often in self._moves_answered():
+            one = self.latencies[kind].shifted(way)
+            for failed in range(1 + self.case.retries):
+                parts.append((often * failing**failed, one.shifted(failed * self.costs.lost[kind])))
+        return Distribution.mixture(parts).regrouped()
 
-    @kept
-    def entries(self) -> list[Entry]:
-        """Each kind of exchange, to be mixed."""
-        return [Entry.of(one.exchange) for one in self.times]
-
-    @property
-    def answers(self) -> Mixtures:
-        """The answered commands themselves, as often as they come."""
-        parts = [
-            (0, kind, share.way, often)
-            for share in self.layout.shares
-            if not share.trouble
-            for kind, often in share.moves.items()
-        ]
-        return Mixtures.of(self.entries, parts, 1, _PARTS_OF_ANSWER)
-
-    def answer_of(self, found: Array) -> Mix:
-        """`answer` from the quantiles of `answers`."""
-        rate, _, lost, failing = self._commands
-        mean = sum(many.count * self.times[kind].exchange.mean + many.way for kind, many in self.layout.moved.items())
-        # as it is spread, not only how widely: where a move hardly waits, its quantiles are those of the answer
-        times: list[float] = found.tolist()
-        usual = mean / rate
-        off, share = usual - sum(times) / len(times), 1 / len(times)
-        if failing <= 0:
-            return Mix([time + off for time in times], [share] * len(times))
-        chances = [failing**number for number in range(1 + self.case.retries)]
-        whole = sum(chances)
-        return Mix(
-            [number * lost + time + off for number in range(len(chances)) for time in times],
-            [chance / whole * share for chance in chances for _ in times],
-        )
-
-    @kept
+    @cached_property
     def controls(self) -> float:
-        """How many controls are moved, counted as equally busy ones."""
+        """How many controls are moved, counted as equally busy ones: (sum of rates)^2 / sum of squared rates."""
         return self.move_rate**2 / sum((move.rate / 1e9) ** 2 for move in self.case.moves)
 
-    @kept
+    @cached_property
     def crowded(self) -> float:
-        """The same with the turn that polls get after four commands: from 1 on, moves cannot be followed."""
+        """Share of the master's time that every move would need, the turns of polls included, if none were replaced."""
         if not self.move_rate:
             return 0.0
         turn = self.between.mean if self.saturated else 0.0
-        return self.move_rate * (self.service + turn / IN_A_ROW)
+        return self.move_rate * (self.service + turn / COMMANDS_IN_A_ROW)
 
     # -- the cycle --------------------------------------------------------------------------------------------
 
-    @property
-    def polling(self) -> Mix:
-        """Polls and probes, as often as they come: what the master does while no command waits and some are due."""
-        return self._asked[0]
+    @cached_property
+    def polling(self) -> Distribution:
+        """How long the master is inside a poll or probe."""
+        cycle, parts = self.unhurried, []
+        for polls, _, way, trouble in self.layout.shares:
+            if trouble:
+                continue
+            for (every, kind), count in polls.items():
+                often, failing = count / max(every, cycle), self.costs.failing[kind]
+                variance = float(self.times[kind].exchange.variance)
+                parts.append(((1 - failing) * often, Distribution.around(self.each[kind] + way, variance)))
+                parts.append((failing * often, Distribution.certain(self.costs.lost[kind])))
+        parts += [(often, Distribution.certain(time)) for time, often in self.probes()]
+        return Distribution.mixture(parts)
 
-    @kept
-    def between(self) -> Mix:
-        """What the master does while no command waits: the same, or a bit of nothing where polls rest."""
+    def probes(self) -> list[tuple[float, float]]:
+        """Of each dead camera: how long a probe takes, and how many per ns. A probe waits for its turn among the polls
+        before its pause begins anew."""
+        return [(time, 1 / (POLICY.longest_pause + time + self.unhurried)) for time in self.probed]
+
+    @cached_property
+    def polled(self) -> float:
+        """Share of the master's time that polls and probes take."""
+        cycle = self.unhurried
+        polls = sum(occupied / max(every, cycle) for every, occupied in self.paces.items())
+        return polls + sum(time * often for time, often in self.probes())
+
+    @cached_property
+    def between(self) -> Distribution:
+        """Between commands: polls and probes, or short pieces of nothing where these rest."""
         if not self.paces and not self.probed:
-            return Mix([1000.0], [1.0])
-        mix, often, taken = self._asked
-        rest = 1 - taken - self.moves_load
+            return Distribution.certain(_NOTHING)
+        rest = 1 - self.polled - self.moves_load
         if self.saturated or rest <= 0:
-            return mix
-        piece = _SLICE * mix.mean
-        count = rest / piece
-        return mix.joined(Mix([piece], [1.0]), count / (count + often))
+            return self.polling
+        piece = _PIECE * self.polling.mean
+        pieces, polls = rest / piece, self.polled / self.polling.mean
+        return Distribution.mixture([(polls, self.polling), (pieces, Distribution.certain(piece))])
 
-    @kept
-    def _asked(self) -> tuple[Mix, float, float]:
-        """Polls and probes: how long, how many per ns, which share of the time."""
-        cycle, counted = self.unhurried, self.layout
-        probes = [(time, 1 / (POLICY.longest_pause + time + cycle)) for time in self.probed]
-        often = taken = 0.0
-        parts = []
-        for (every, kind), one in counted.paces.items():
-            rate, time = 1 / max(every, cycle), self.times[kind]
-            often += one.count * rate
-            answered = (1 - time.failing) * (one.count * self.each[kind] + one.way)
-            taken += rate * (answered + one.count * time.failing * time.lost)
-            parts.append((self.each[kind], kind, one.times(rate)))
-        often += sum(rate for _, rate in probes)
-        taken += sum(rate * time for time, rate in probes)
-        if not probes and self.failing <= 0 and len(counted.living) > _FEW:
-            return self._summed(parts), often, taken
-        return self._one_by_one(cycle, probes), often, taken
-
-    def _one_by_one(self, cycle: float, probes: list[tuple[float, float]]) -> Mix:
-        """What is rare and long must stay apart from the rest: a lost poll, a probe."""
-        values = []
-        for number in self.layout.living:
-            one, rate = self.timing(number), 1 / max(self.case.polls[number].every, cycle)
-            values.append((self.poll_time(number), (1 - one.failing) * rate, float(one.exchange.variance)))
-            if one.failing > 0:
-                values.append((float(one.lost), one.failing * rate, 0.0))
-        values += [(time, rate, 0.0) for time, rate in probes]
-        times, rates, variances = zip(*values, strict=True)
-        return Mix.of(times, rates, variances)
-
-    @kept
+    @cached_property
     def waits(self) -> Waits | None:
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
-        chains = self.chains
-        return self.waits_of([one for (one,) in many_waits([[chain] for chain in chains])]) if chains else None
-
-    @property
-    def chains(self) -> list[Chain]:
-        """What has to be followed for that: polls that rest come in batches, all that have one pace, so that moves
-        meet nothing but polls, or none."""
         if not self.move_rate or not self.exact:
-            return []
-        mixes = [self.between]
-        if self.paces and not self.saturated:
-            mixes = [Mix([_SLICE * self.polling.mean], [1.0]), self.polling]
-        return [Chain(self.move_rate, self.controls, self.serving, mix) for mix in mixes]
+            return None
+        if self.saturated or not self.paces:
+            return waits(self.move_rate, self.controls, self.serving, self.between)
+        # Polls that rest come in batches, all of one interval together: moves meet nothing but polls, or none at all.
+        resting = waits(self.move_rate, self.controls, self.serving, Distribution.certain(_PIECE * self.polling.mean))
+        batch = waits(self.move_rate, self.controls, self.serving, self.polling)
+        share = self.polled / max(1e-9, 1 - batch.carried * self.service)
+        return resting.alternating(batch, min(1.0, share))
 
-    def waits_of(self, found: Sequence[Waits]) -> Waits:
-        """`waits` from those of the `chains`."""
-        first, *batch = found
-        for one in batch:
-            share = self._asked[2] / max(1e-9, 1 - one.carried * self.service)
-            first = first.mixed(one, min(1.0, share))
-        return first
-
-    @kept
+    @cached_property
     def move_p95(self) -> float:
-        """ns within which 95 % of the answered moves are acknowledged; only where `waits` is."""
+        """ns within which 95 % of the answered moves are acknowledged. Only where `waits` is not None."""
         assert self.waits is not None
-        return self.waits.quantile(LATE, self.answer)
+        return self.waits.delay.plus(self.answer).quantile(LATE)
 
-    @kept
+    @cached_property
     def commands_load(self) -> float:
         """Share of time that commands take, replaced ones left out."""
         if not self.move_rate or self.waits is None:
             return self.sendable
         return self.waits.carried * self.service
 
-    @kept
+    @cached_property
     def cycle(self) -> float:
         """Time for one round of the polls that never rest; 0: all keep their pace; nan: commands leave no time."""
         return self.with_load(self.commands_load) if self.exact else self.unhurried
@@ -306,11 +231,25 @@ class Pace(Load):
         return max(float(self.case.polls[number].every), self.cycle)
 
 
-def costs_of(times: Sequence[Any], unknown: str) -> Costs:
+def costs_of(times: Sequence[Timing], unknown: str) -> Costs:
     """What exchanges of these times cost in one of the cases of their unknowns."""
     each, lost, failing = [], [], []
     for one in times:
-        each.append(one.occupied(unknown))
-        lost.append(one.lost)
-        failing.append(one.failing)
+        each.append(float(one.occupied(unknown)))
+        lost.append(float(one.lost))
+        failing.append(float(one.failing))
     return Costs(each, lost, failing)
+
+
+def exchange_time(exchange: Exchange) -> Distribution:
+    """An answered exchange: a fixed time, and the turnaround and both passages, each evenly between its bounds."""
+    way = exchange.latency_low + exchange.back_mean - exchange.back_width / 2
+    drawn = Distribution.certain(float(exchange.fixed + exchange.turnaround_low + way))
+    for width in (
+        exchange.turnaround_high - exchange.turnaround_low,
+        exchange.latency_high - exchange.latency_low,
+        exchange.back_width,
+    ):
+        if width > 0:
+            drawn = drawn.plus(Distribution.uniform(0.0, float(width)))
+    return drawn

@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from busim.analysis.budget.command_delay import IN_A_ROW
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.cycle import one_cycle
 from busim.analysis.budget.figures import Expected
 from busim.analysis.budget.layout import Share
-from busim.analysis.budget.poll_schedule import Pace
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget
 from busim.analysis.budget.variants import noisy, without
-from busim.analysis.budget.write_cost import written
+from busim.analysis.budget.write_cost import write_timing
 from busim.physics.exchange import MEAN, WORST
 
 BROADCAST = (0.1, 0.2)  # s of pause after one: MODBUS over Serial Line V1.02, p. 9-10
@@ -33,7 +33,7 @@ def moves(expected: Expected) -> MoveBudget | None:
     second, second_worst = _seen(expected, latency)
     after = None
     if mean.saturated:  # the rest of a round instead of the rest of one exchange
-        after = (latency - mean.between.square / (2 * mean.between.mean) + mean.cycle / 2) / 1e9
+        after = (latency - mean.between.residual + mean.cycle / 2) / 1e9
     return MoveBudget(
         rate=mean.move_rate * 1e9,
         mean=latency / 1e9,
@@ -63,9 +63,9 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
         # the poll that brings it comes anywhere in the round, but not while the command itself is under way
         never = case.polls[number].every < mean.cycle
         rest = max(0.0, period - mean.poll_cost(number)) if never else period
-        answer = mean.timing(number).exchange.mean + mean.layout.polls[number].way
+        answer = float(mean.timing(number).exchange.mean) + mean.layout.polls[number].way
         wait += often * (rest / 2 + answer)
-    average = (latency + mean.timing(0).exchange.pause + wait / rate) / 1e9
+    average = (latency + float(mean.timing(0).exchange.pause) + wait / rate) / 1e9
     if expected.move_bound is None:
         return average, None
     longest = max(expected.worst_age(number) for number in rates)
@@ -87,7 +87,7 @@ def jobs(expected: Expected) -> tuple[JobBudget, ...]:
     return tuple(found)
 
 
-def _every_poll(pace: Pace) -> float:
+def _every_poll(pace: PollSchedule) -> float:
     """ns that all polls take, once each, nothing damaged; those of cameras that do not answer are lost."""
     counted, each, lost = pace.layout, pace.each, pace.costs.lost
     answered = sum([many.count * each[kind] + many.way for (_, kind), many in counted.paces.items()])
@@ -106,7 +106,7 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
     }
     times: dict[tuple[int, int], tuple[float, float]] = {}  # of one camera of each kind, and size: mean and worst
     poll = mean.between.mean
-    rest = mean.between.square / (2 * poll) if mean.occupied else 0.0
+    rest = mean.between.residual if mean.occupied else 0.0
     turn = poll if mean.saturated else poll * mean.demand
     for name, writes in jobs.items():
         count = sum([many for _, _, many in writes])
@@ -117,12 +117,12 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
             way = 2 * units[number].distance
             kind = mean.layout.alike[number], size
             if kind not in times:
-                one = written(mean, number, size)
-                times[kind] = one.occupied(MEAN), one.occupied(WORST)
+                one = write_timing(mean, number, size)
+                times[kind] = float(one.occupied(MEAN)), float(one.occupied(WORST))
             usual, most = times[kind]
             average += many * (usual + way)
             longest += many * (most + way)
-        turns = (count - 1) // IN_A_ROW
+        turns = (count - 1) // COMMANDS_IN_A_ROW
         average += rest + turns * turn
         longest += expected.longest_poll * (1 + turns)
         yield JobBudget(name, count, average / 1e9, longest / 1e9)
@@ -131,7 +131,7 @@ def _bulk(expected: Expected) -> Iterator[JobBudget]:
 # -- when things fail ----------------------------------------------------------------------------------------
 
 
-def dead(mean: Pace) -> tuple[DeadBudget, ...]:
+def dead(mean: PollSchedule) -> tuple[DeadBudget, ...]:
     """1, 2, ... cameras more die, those that cost most: until they are given up, and from then on."""
     if not mean.occupied:
         return ()
@@ -155,7 +155,7 @@ class _Living(NamedTuple):
     time_out: float
 
 
-def _living(mean: Pace, unit: int, share: Share) -> _Living:
+def _living(mean: PollSchedule, unit: int, share: Share) -> _Living:
     costs, way = mean.costs, share.way
     polls: dict[float, int] = {}
     lost: dict[float, float] = {}
@@ -163,12 +163,12 @@ def _living(mean: Pace, unit: int, share: Share) -> _Living:
     for (every, kind), count in share.polls.items():
         polls[every] = polls.get(every, 0) + count
         lost[every] = lost.get(every, 0.0) + count * costs.lost[kind]
-        waits += count * mean.times[kind].time_out
+        waits += count * float(mean.times[kind].time_out)
     cost = costs.polls([(every, kind, count, count * way) for (every, kind), count in share.polls.items()])
     return _Living(unit, polls, cost, lost, waits / sum(polls.values()))
 
 
-def _dead(mean: Pace, living: list[_Living], count: int) -> DeadBudget:
+def _dead(mean: PollSchedule, living: list[_Living], count: int) -> DeadBudget:
     """The first so many of `living` die."""
     gone = living[:count]
     paces: dict[float, float] = {}
@@ -194,7 +194,7 @@ def _dead(mean: Pace, living: list[_Living], count: int) -> DeadBudget:
     )
 
 
-def noise(mean: Pace) -> tuple[NoiseBudget, ...]:
+def noise(mean: PollSchedule) -> tuple[NoiseBudget, ...]:
     """What some bit error rates do: exchanges lost, a round longer by their time-outs, moves lost in every attempt."""
     found = []
     if not mean.occupied:

@@ -7,10 +7,10 @@ many there are and how far away they are together. Times in ns, rates per ns.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cached_property
 from typing import NamedTuple
 
-from busim.analysis.budget.cached import kept
-from busim.analysis.budget.command_delay import IN_A_ROW
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.cycle import one_cycle
 from busim.installation import POLICY
 
@@ -85,7 +85,7 @@ class Costs(NamedTuple):
         return (given.rate * given.served(tries) + time) / rate if rate else 0.0
 
 
-class Load:
+class Utilisation:
     """How busy a master is while every move is sent, as far as there is time for it.
 
     `paces`: what all living polls take, once each, failures counted in, by the wanted time between two, `occupied` all
@@ -103,12 +103,12 @@ class Load:
         self.occupied = sum(paces.values())
         self.moves_load = self.sendable = move_rate * service
         if move_rate:
-            row = IN_A_ROW * service
+            row = COMMANDS_IN_A_ROW * service
             self.sendable = min(self.moves_load, row / (row + self.occupied / polls) if polls else 1.0)
 
-    def rough(self) -> Load:
+    def rough(self) -> Utilisation:
         """The same where it is not known which moves replace others."""
-        return Load(self.paces, self.polls, self.probed, self.move_rate, self.service)
+        return Utilisation(self.paces, self.polls, self.probed, self.move_rate, self.service)
 
     @property
     def restless(self) -> bool:
@@ -136,7 +136,7 @@ class Load:
         """The shortest time between two of a poll when commands take this share; 0 where nothing is polled."""
         return max(self.with_load(load), self.fastest) if self.paces else 0.0
 
-    @kept
+    @cached_property
     def unhurried(self) -> float:
         """The cycle that is left if every command is sent that can be."""
         return self.with_load(self.sendable)
@@ -161,12 +161,12 @@ class Load:
         """Time between two of the values polled most."""
         return max(self.cycle, self.fastest)
 
-    @kept
+    @cached_property
     def polls_demand(self) -> float:
         """Share of the master's time that living polls with a wanted rate need."""
         return sum([occupied / every for every, occupied in self.paces.items() if every])
 
-    @kept
+    @cached_property
     def demand(self) -> float:
         """Share of the master's time that everything with a wanted rate needs; more than 1: it is not reached."""
         probes = sum([time / (POLICY.longest_pause + time) for time in self.probed]) if self.probed else 0.0

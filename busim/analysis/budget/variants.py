@@ -1,36 +1,36 @@
-"""What would be: how busy a master is if one thing were different, with whatever stays the same taken over.
+"""Utilisation with one thing changed: other times, more dead cameras, noise, fewer polls.
 
-All of it is as a `Load` has it, every move sent that can be, and of the same case of the unknowns as the pace that it
-comes of.
+Each function takes the schedule of the plan and gives the `Utilisation` of the changed one; everything else is taken
+over. Every move counts as sent.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from busim.analysis.budget.case import Case, Poll
 from busim.analysis.budget.layout import Row, Share
-from busim.analysis.budget.poll_schedule import Pace, costs_of
-from busim.analysis.budget.timing import asked_of, hit, timed, wire_of
-from busim.analysis.budget.utilisation import Costs, Load
+from busim.analysis.budget.poll_schedule import PollSchedule, costs_of
+from busim.analysis.budget.timing import Timing, asked_of, hit, timed, wire_of
+from busim.analysis.budget.utilisation import Costs, Utilisation
 
 Work = tuple[str, str]  # group, and what of it is read in one exchange
 
 
-def varied(pace: Pace, case: Case) -> Load:
+def varied(pace: PollSchedule, case: Case) -> Utilisation:
     """A case in which the same is asked in another time: at another baud, packing, latency, gap or time-out."""
     wire = wire_of(case)
-    return Load(*pace.taken(costs_of([timed(wire, asked) for asked in pace.layout.kinds], pace.unknown)))
+    return Utilisation(*pace.taken(costs_of([timed(wire, asked) for asked in pace.layout.kinds], pace.unknown)))
 
 
-def noisy(pace: Pace, rate: float) -> tuple[Load, list[float]]:
+def noisy(pace: PollSchedule, rate: float) -> tuple[Utilisation, list[float]]:
     """The same at another bit error rate; and which share of each kind of exchange that damages."""
     failing = [float(hit(one.bits * rate + one.chatter)) for one in pace.times]
-    return Load(*pace.taken(pace.costs._replace(failing=failing))), failing
+    return Utilisation(*pace.taken(pace.costs._replace(failing=failing))), failing
 
 
-def without(pace: Pace, gone: Collection[int]) -> Load:
+def without(pace: PollSchedule, gone: Collection[int]) -> Utilisation:
     """The same with these units dead, besides those that are."""
     alive: list[Share] = []
     dead: list[Share] = []
@@ -39,12 +39,12 @@ def without(pace: Pace, gone: Collection[int]) -> Load:
     return _shared(pace, alive, dead)
 
 
-def of_units(pace: Pace, units: Iterable[int]) -> Load:
+def of_units(pace: PollSchedule, units: Iterable[int]) -> Utilisation:
     """With the polls and moves of these units alone, which answer."""
     return _shared(pace, [pace.layout.shares[unit] for unit in units], [])
 
 
-def _shared(pace: Pace, alive: list[Share], dead: list[Share]) -> Load:
+def _shared(pace: PollSchedule, alive: list[Share], dead: list[Share]) -> Utilisation:
     """What units that answer and units that do not are asked."""
     costs, polls = pace.costs, 0
     asked, moved = [], []
@@ -63,7 +63,7 @@ def _shared(pace: Pace, alive: list[Share], dead: list[Share]) -> Load:
             lost[kind] = lost.get(kind, 0.0) + often
     given = costs.moves(moved)
     rate = given.rate + sum(lost.values())
-    return Load(costs.polls(asked), polls, probed, rate, costs.service(given, 1 + pace.case.retries, lost))
+    return Utilisation(costs.polls(asked), polls, probed, rate, costs.service(given, 1 + pace.case.retries, lost))
 
 
 class _Asked(NamedTuple):
@@ -81,7 +81,7 @@ class Works:
     `first`: the first poll of each; `holes`: groups of which more could be read together.
     """
 
-    def __init__(self, pace: Pace) -> None:
+    def __init__(self, pace: PollSchedule) -> None:
         self._pace = pace
         self.first: dict[Work, Poll] = {}
         self.holes: set[str] = set()
@@ -95,16 +95,16 @@ class Works:
             polls[work].append((poll.every, row))
         self._asked = {work: self._taken(pace.costs, some) for work, some in polls.items()}
 
-    def without(self, work: Work) -> Load:
+    def without(self, work: Work) -> Utilisation:
         """With all polls but these."""
         return self._load([asked for other, asked in self._asked.items() if other != work])
 
-    def merged(self, group: str, polls: Sequence[tuple[int, Poll]]) -> Load:
+    def merged(self, group: str, polls: Sequence[tuple[int, Poll]]) -> Utilisation:
         """With these polls in place of a group's, each of the camera of one of those (its number in the case), where it
         differs of other length."""
         pace, rows = self._pace, []
         kinds: dict[tuple[int, int, int, int], int] = {}
-        times: list[Any] = []
+        times: list[Timing] = []
         for number, poll in polls:
             row = pace.layout.polls[number]
             if poll is not pace.case.polls[number]:
@@ -124,7 +124,7 @@ class Works:
         dead = [(row.unit, row.kind) for _, row in polls if shares[row.unit].trouble]
         return _Asked(costs.polls(alive), len(alive), dead)
 
-    def _load(self, asked: Sequence[_Asked], costs: Costs | None = None) -> Load:
+    def _load(self, asked: Sequence[_Asked], costs: Costs | None = None) -> Utilisation:
         pace, polls = self._pace, 0
         paces: dict[float, float] = {}
         dead: dict[int, list[tuple[int, int]]] = {}
@@ -135,4 +135,4 @@ class Works:
             for unit, kind in probed:
                 dead.setdefault(unit, []).append((kind, 1))
         probes = [(costs or pace.costs).probe(some) for some in dead.values()]
-        return Load(paces, polls, probes, pace.move_rate, pace.service)
+        return Utilisation(paces, polls, probes, pace.move_rate, pace.service)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from busim.analysis.budget import Case, LineBudget, Pace, line_budget, usable_cases
+from busim.analysis.budget import Case, LineBudget, PollSchedule, line_budget, usable_cases
 from busim.analysis.check.characters import SAME_BAUD
 from busim.analysis.check.feeds import Feed, feeds
 from busim.analysis.check.wiring import Wiring, wirings
@@ -30,14 +30,14 @@ class Timed:
     wire: ResolvedLine
     asker: Asker
     case: Case
-    mean: Pace
+    mean: PollSchedule
 
     @cached_property
-    def best(self) -> Pace:
+    def best(self) -> PollSchedule:
         return self.mean.under(BEST)
 
     @cached_property
-    def worst(self) -> Pace:
+    def worst(self) -> PollSchedule:
         return self.mean.under(WORST)
 
     @cached_property
@@ -238,7 +238,7 @@ class Survey:
             for one in wire.askers
             if one.master.name == case.master and (one.converter.name if one.converter else "") == case.converter
         )
-        return Timed(wire, asker, case, Pace(case))
+        return Timed(wire, asker, case, PollSchedule(case))
 
 
 def _rate(wire: ResolvedLine, driver: DriverPlan) -> float:

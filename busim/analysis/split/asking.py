@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from busim.analysis.budget import Pace, usable_cases
+from busim.analysis.budget import PollSchedule, usable_cases
 from busim.analysis.check import Survey
 from busim.analysis.split.candidates import Candidate, Field, carries, field_of
 from busim.analysis.split.laying import Layer, holds
@@ -202,7 +202,7 @@ class _Asker:
             cameras=tuple(replace(camera, present=True) for camera in able), converters=(candidate.converter,),
         )  # fmt: skip
         for case in usable_cases(outline(plan)) if able else ():
-            pace = Pace(case, exact=False)
+            pace = PollSchedule(case, exact=False)
             for at, poll in enumerate(case.polls):
                 shares[case.units[poll.unit].name] += pace.poll_cost(at) / poll.every
             sent = sum(move.rate / 1e9 * pace.move_time(at) for at, move in enumerate(case.moves))

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from busim.analysis.budget import ASSUMPTIONS, Case, Varied, budget, cases
+from busim.analysis.budget import ASSUMPTIONS, Budget, Case, Varied, budget, cases
 from busim.experiments.sweep.axes import KINDS, Axis, points, vary
 from busim.experiments.sweep.laws import figures as laws_figures
 from busim.experiments.sweep.result import LineSweep, Sweep
@@ -23,7 +23,7 @@ from busim.plan import Plan
 Array = npt.NDArray[np.float64]
 Scalar = TypeVar("Scalar", bound=np.generic)
 
-ONE_BY_ONE = ("move_mean", "move_p95")
+ONE_BY_ONE = ("move_mean", "move_p95", "age_mean")
 _BLOCK = 2048  # points worked on at once, so that a large sweep does not need more memory than its result
 SENT = "in a computed sweep every move is sent: that a newer one replaces one that waits is not counted"
 
@@ -46,19 +46,26 @@ def compute(
         first[names.index("panel.moves")] = "1 /s"
     largest = vary(plan, names, first, line)
     found = [_Grid(case, axes).result(need) for case in cases(largest) if line is None or case.line == line]
-    wanted = [name for name in ONE_BY_ONE if name in figures]
+    missing = any(np.isnan(one.values["age_mean"]).any() for one in found if not one.declined)
+    wanted = [name for name in ONE_BY_ONE if name in figures and (name != "age_mean" or missing)]
     if wanted:
-        moves = [_moves(vary(plan, names, place, line)) for place in places]
+        budgets = [budget(vary(plan, names, place, line), what_ifs=False) for place in places]
         for one in found:
-            rows = np.array([at.get((one.line, one.master), (np.nan, np.nan)) for at in moves])
-            one.values.update((name, rows[:, ONE_BY_ONE.index(name)]) for name in wanted if not one.declined)
+            if not one.declined:
+                rows = np.array([_one_by_one(at, one) for at in budgets])
+                one.values.update((name, rows[:, ONE_BY_ONE.index(name)]) for name in wanted)
     return Sweep(plan.name, "computed", tuple(axes), tuple(found), (*ASSUMPTIONS, SENT))
 
 
-def _moves(plan: Plan) -> dict[tuple[str, str], tuple[float, float]]:
-    """Mean and p95 of the moves of each master on each line, seconds."""
-    lines = budget(plan, what_ifs=False).lines
-    return {(one.line, one.master): (one.moves.mean, one.moves.p95) for one in lines if one.moves is not None}
+def _one_by_one(found: Budget, swept: LineSweep) -> tuple[float, float, float]:
+    """The figures of `ONE_BY_ONE` of a master on a line, seconds; nan where they do not apply."""
+    line = next((one for one in found.lines if (one.line, one.master) == (swept.line, swept.master)), None)
+    if line is None or line.figures is None:
+        return np.nan, np.nan, np.nan
+    ages = [one.figures["age_mean"].value for one in line.cameras]
+    known = [age for age in ages if age is not None]
+    mean, p95 = (np.nan, np.nan) if line.moves is None else (line.moves.mean, line.moves.p95)
+    return mean, p95, float(np.mean(known)) if known else np.nan
 
 
 class _Grid:

@@ -12,7 +12,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from busim.analysis.budget import IN_A_ROW, Case, Move, Varied, missing_quiet, paced_cycle, timing
+from busim.analysis.budget import COMMANDS_IN_A_ROW, Case, Move, Varied, missing_quiet, paced_cycle, timing
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, Numbers
 
@@ -127,9 +127,17 @@ class _Laws:
         }
         feasible = steady & ~late
         if need is not None:
-            feasible &= 1e9 / self.shortest >= need * (1 - 1e-9)
+            feasible = steady & (self._needed(need, demand) < 1 + 1e-9)
         whole = {name: np.where(steady, value, np.nan) for name, value in values.items()}
         return whole, feasible
+
+    def _needed(self, need: float, demand: Array) -> Array:
+        """Share of the master's time that everything needs if the values polled most are polled at the needed rate
+        instead of their own: what `needs.need` says of a plan."""
+        fastest = self.every == self.every.min(axis=2, keepdims=True)
+        own = np.where(fastest & (self.every > 0), self.occupied / self.every, 0.0).sum(axis=2)
+        asked = np.where(fastest, self.occupied * (need / 1e9), 0.0).sum(axis=2)
+        return np.asarray(demand - own + asked)
 
     def _crowded(self) -> Array:
         """The share of time that moves would need with the turns of polls: from 1 on they cannot be followed."""
@@ -137,7 +145,7 @@ class _Laws:
         for one in self._probed:
             rate = one.there / (POLICY.longest_pause + one.lost + self.cycle)
             time, often = time + rate * one.lost, often + rate
-        turn = np.where(self.cycle > 0, time / often / IN_A_ROW, 0.0)
+        turn = np.where(self.cycle > 0, time / often / COMMANDS_IN_A_ROW, 0.0)
         return np.asarray(self.moved.rate * (self.moved.service + turn))
 
     def _find_moved(self) -> _Moved:
@@ -172,7 +180,7 @@ class _Laws:
         share = np.where(rate > 0, dead_rate / np.where(rate > 0, rate, 1.0), 0.0)
         service = (1 - share) * mean + share * gone
         poll = self.occupied.sum(axis=2) / self.count.sum(axis=2)
-        row = IN_A_ROW * service
+        row = COMMANDS_IN_A_ROW * service
         wire = self._add(rates * np.where(live, moves.wire, moves.asked), unit)
         most = np.where(poll > 0, row / np.where(row > 0, row + poll, 1.0), 1.0)
         return _Moved(rate, service, (1 - share) * squares + share * gone**2, most, wire)
@@ -229,8 +237,25 @@ class _Laws:
         half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), self._unit) / count
         delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), self._unit) / count
         kept = self.shortest <= self.every.min(axis=2)
-        variance = np.where(kept, 0.0, self._variance())
-        return np.asarray(half * self.shortest + variance / (2 * self.shortest) + delivery)
+        late = 2 * self._before(mask) / count * self.moved.rate * self.moved.square / (1 - self.moved.load) ** 2
+        variance = np.where(kept, late, self._variance())
+        age = half * self.shortest + variance / (2 * self.shortest) + delivery
+        # groups of different intervals make each other late, which the timetable of a single point says
+        several = (self.count > 0).sum(axis=2) > 1
+        return np.asarray(np.where(kept & several, np.nan, age))
+
+    def _before(self, mask: Mask) -> Array:
+        """ns of a round until the chosen polls begin, summed over them, with the rest of a command under way."""
+        moved, polls, case = self.moved, self._polls, self._case
+        rest = np.where(moved.service > 0, moved.square / (2 * np.where(moved.service > 0, moved.service, 1.0)), 0.0)
+        spent = np.asarray((1 - polls.failing) * polls.occupied() + polls.failing * polls.lost)
+        before = np.zeros((self._layout.points, len(case.polls)))
+        for living in self._masks:
+            own = np.broadcast_to(spent * living, before.shape)
+            before += living * (np.cumsum(own, axis=1) - own)
+        return self._add(before * mask, self._unit) / (1 - moved.load) + rest * self._add(
+            mask.astype(float), self._unit
+        )
 
     def _variance(self) -> Array:
         """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
@@ -241,4 +266,7 @@ class _Laws:
         variance = variance + walk * self.moved.rate * self.moved.square / left**3
         batch = np.where(never, 0.0, self.occupied) / left[:, :, np.newaxis]
         chance = np.minimum(1.0, self.cycle[:, :, np.newaxis] / self.every)
+        for one in self._probed:
+            met = np.minimum(1.0, self.cycle * one.there / (POLICY.longest_pause + one.lost + self.cycle))
+            variance = variance + (one.lost / left) ** 2 * met * (1 - met)
         return np.asarray(variance + (batch**2 * chance * (1 - chance)).sum(axis=2))

@@ -202,12 +202,11 @@ class Fold:
         until, length = self._span(line, until)
         one = self._lines.get(line, _Line()).cameras.get(number, _Camera())
         values = _common([one], length, None if self._hook is None else self._hook.moves_of_camera(number))
-        group = max(one.polls, key=lambda name: (one.polls[name], name), default=None)
-        polls = one.polls.get(group or "", 0)
+        polls = max(one.polls.values(), default=0)
         values["poll_rate"] = _value("poll_rate", polls / (length / 1e9) if length else None, polls, _NOBODY)
-        mean, count = max(((age.mean(until) or 0.0, age.count) for age in _looked_at(one, group)), default=(None, 0))
+        mean, count = max(((age.mean(until) or 0.0, age.count) for age in _looked_at(one)), default=(None, 0))
         values["age_mean"] = _value("age_mean", None if mean is None else mean / 1e9, count, "no poll was answered")
-        worst, count = max(((age.longest(until) or 0, age.count) for age in _looked_at(one, group)), default=(None, 0))
+        worst, count = max(((age.longest(until) or 0, age.count) for age in _looked_at(one)), default=(None, 0))
         values["age_worst"] = _value("age_worst", None if worst is None else worst / 1e9, count, "no poll was answered")
         return values | (no_hook() if self._hook is None else self._hook.of_camera(number))
 
@@ -232,14 +231,22 @@ def _values_read(work: str) -> tuple[str, ...]:
     return known
 
 
-def _looked_at(one: _Camera, group: str | None) -> list[_Age]:
-    """The ages that count: of the most polled group; of what is read from outside, of every value read repeatedly."""
-    if group is None:
-        return []
-    if group != _OUTSIDE:
-        return [one.ages[group]]
-    again = [age for age in one.outside.values() if age.count > 1]
-    return again or list(one.outside.values())
+def _looked_at(one: _Camera) -> list[_Age]:
+    """The ages that count: of all reads of the most polled group, or of every value that is read repeatedly from
+    outside. Groups polled as often, to a poll or 1 %, count together, so that no end of a run prefers one to the other.
+    """
+    most = max(one.polls.values(), default=0)
+    often = {work for work, polls in one.polls.items() if polls >= most - max(1, most // 100)}
+    if _OUTSIDE in often:
+        again = [age for age in one.outside.values() if age.count > 1]
+        return again or list(one.outside.values())
+    groups = {_group(work) for work in often}
+    return [age for work, age in one.ages.items() if _group(work) in groups]
+
+
+def _group(work: str) -> str:
+    """The poll group of a read: `fast` of `fast from gain`."""
+    return work.partition(" from ")[0]
 
 
 def _value(name: str, value: float | None, count: int, why: str = "nothing to measure") -> Value:
