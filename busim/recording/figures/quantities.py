@@ -42,8 +42,8 @@ QUANTITIES = _table(
      "clients from outside ask, from the first one's coming to the last one's going; for a camera, those of its most "
      "polled group, or all reads by clients from outside"),
     ("age_mean", "age, mean", "s", "mean over time of now minus the instant at which the camera read the value last "
-     "delivered, for the oldest part of its most polled group; where clients from outside read, for the value of which it "
-     "is largest, those read only once left out"),
+     "delivered, for the oldest part of its most polled group; where clients from outside read, for the value of which "
+     "it is largest, those read only once left out"),
     ("age_worst", "age, worst", "s", "the largest that this age became"),
     ("latency_p50", "latency p50", "s", "half of the exchanges took at most this from request sent to reply whole at "
      "the master (answered ones; to 0.1 %)"),
