@@ -1,8 +1,8 @@
-"""Fault hooks: where something can be put into a running installation, each with its type.
+"""Fault hooks: the places in a running installation that a fault can fill, each with its type.
 
 The line, the cameras and the converters expose hook points; faults (and plain behaviour such as a turnaround) fill
-them; the world joins the two. What is absent is absent by construction: there is no object, no event and no question
-asked. Putting a fault in or taking it out swaps one object in its place.
+them; the world joins the two. An absent fault costs nothing: no object, no event, no question. Putting a fault in or
+taking it out swaps one object in its place.
 """
 
 from __future__ import annotations
@@ -18,48 +18,48 @@ from busim.simulator.kernel import Kernel
 T = TypeVar("T")
 
 Pulse = Callable[[int, bool], None]
-Remove = Callable[[], None]  # takes out again what was put in
+Remove = Callable[[], None]  # removes a cover
 
 
 class LineLevel(Protocol):
-    """Something that disturbs the level of a pair, now and then."""
+    """Disturbs the level of a pair now and then."""
 
     def start(self, kernel: Kernel, pulse: Pulse) -> None:
         """Begin: call `pulse(length_ns, floating)` at the instants of disturbances, by events of the kernel."""
 
 
 class CameraReply(Protocol):
-    """What lies between a camera's answer and its driver."""
+    """Sits between a camera's answer and its driver."""
 
     def answer(self, raw: bytes, reply: Reply) -> tuple[int, bytes]:
-        """ns from the end of the request (as the camera knows it) until it answers, and the bytes that it sends.
+        """ns from the end of the request (as the camera knows it) until the answer, and the bytes sent.
 
         `raw`: `reply` as the protocol writes it. No bytes: the camera stays silent.
         """
 
 
 class CameraRequest(Protocol):
-    """What lies between a request that was heard whole and the camera that it is for."""
+    """Sits between a complete request and its camera."""
 
     def __call__(self, request: Request, at: int, /) -> None:
-        """`request` was whole at `at` ns."""
+        """`request` was complete at `at` ns."""
 
 
 class Crossing(Protocol):
-    """What lies between the two sides of a converter, one way."""
+    """Sits between the two sides of a converter, one way."""
 
     def delay(self) -> int:
         """ns that this passage takes; never negative."""
 
 
 class Passage(Protocol):
-    """Bytes on their way through a converter: `client` sent them, or, towards the network, gets them (None: all)."""
+    """Bytes on their way through a converter: `client` sent them or, towards the network, gets them (None: all do)."""
 
     def __call__(self, data: bytes, client: int | None, /) -> None: ...
 
 
 class Admission(Protocol):
-    """Who decides which client of a converter is let in."""
+    """Decides which client of a converter is admitted."""
 
     def stay(self, client: int) -> None: ...
 
@@ -69,15 +69,15 @@ class Admission(Protocol):
 
 
 class Cover(Protocol[T]):
-    """Something that fills a hook point and hands on to what was there before, its `inner`."""
+    """Fills a hook point and passes on to its former occupant, its `inner`."""
 
     inner: T
 
 
 class HookPoint(Generic[T]):
-    """A place in a running part that something can be put over.
+    """A place in a running part that covers can be put over.
 
-    `base`: what is there without a fault; `swap` puts something else in its place.
+    `base`: the occupant without a fault; `swap` puts another in its place.
     """
 
     def __init__(self, base: T, swap: Callable[[T], None]) -> None:
@@ -86,7 +86,7 @@ class HookPoint(Generic[T]):
         self._covers: list[Any] = []  # the outermost last
 
     def cover(self, one: Cover[T]) -> Remove:
-        """Put `one` over all that is there; gives what takes it out again."""
+        """Put `one` over all covers; returns the function that removes it."""
         self._covers.append(one)
         self._join()
         return lambda: self._uncover(one)

@@ -118,5 +118,5 @@ def test_a_full_converter_lets_no_tool_in() -> None:
     text = FRESH.read_text().replace("clients: 4", "clients: 1")
     world = build(read_text(text), 1, lambda _: None)
     world.start()
-    with pytest.raises(UserError, match="lets no tool in"):
+    with pytest.raises(UserError, match="admits no further client"):
         Tool(world, "new chain")

@@ -1,7 +1,7 @@
-"""The pair of wires: bursts go in, characters at listeners come out, records of both are emitted. Open `line` first.
+"""The pair of wires: bursts go in; characters reach listeners, and records of both come out. Open `line` first.
 
 The way of data: a `Burst` of a `Station` -> `driver` (its levels) -> `superposition` (the level at a receiver) ->
-`uart` (characters) -> `Listener`; `fast` is the short cut for a burst that nothing disturbs.
+`uart` (characters) -> `Listener`. `fast` is the short cut for a burst that nothing disturbs.
 """
 
 from busim.simulator.bus.line import Line

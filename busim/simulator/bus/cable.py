@@ -1,4 +1,4 @@
-"""The pair as it is laid: the stations along it, propagation, bias, contention, and its cuts."""
+"""The pair as laid: stations along it, propagation, bias, contention, and cuts."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from busim.simulator.bus.stations import Station
 
 
 class Cable:
-    """`stations` in the order in which they were attached; `span`: propagation from end to end, ns, known once
-    `measure` was called; `biased_at`: numbers of the stations that hold the bias, where the pair is `biased`;
-    `contention`: which level wins where drivers disagree, with `coin_key` the key of its coin; `segments`: what the
-    pair is cut into, None while it is whole.
+    """`stations` in the order of attachment. `span`: propagation from end to end, ns, known after `measure`.
+
+    `biased_at`: numbers of the stations that hold the bias if the pair is `biased`. `contention`: the level that wins
+    between drivers that disagree; `coin_key`: the key of its coin. `segments`: the pieces of a cut pair, None while it
+    is whole.
     """
 
     def __init__(self, *, contention: str, biased: bool, velocity: float, coin_key: int) -> None:
@@ -25,7 +26,7 @@ class Cable:
         self._ns_per_metre = propagation_ns(1.0, velocity)
 
     def measure(self) -> None:
-        """Every station is attached: work out the delays between them."""
+        """Compute the delays between stations, once all are attached."""
         for station in self.stations:
             station.delays = [self.delay(other, station) for other in self.stations]
         self.span = max((max(station.delays) for station in self.stations), default=0)
@@ -48,11 +49,11 @@ class Cable:
 
     @property
     def floats(self) -> bool:
-        """Whether the pair, or a segment of it, has no bias."""
+        """Whether the pair, or one segment of it, has no bias."""
         return not self.biased if self.segments is None else self.segments.floats()
 
     def cut_up(self) -> CableSegments:
-        """The segments of the pair, to be changed now; made at the first change."""
+        """The segments of the pair, for a change now; made at the first change."""
         if self.segments is None:
             held = [number for number in self.biased_at if self.biased and number < len(self.stations)]
             self.segments = CableSegments(len(self.stations), held)

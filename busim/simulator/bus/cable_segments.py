@@ -1,12 +1,12 @@
-"""The pair in segments: cut somewhere, or with stations that are off it. Each segment is a pair of its own.
+"""The pair in segments: cut somewhere, or with stations unplugged. Each segment is a pair of its own.
 
-A cable has such an object only from the first cut until it is whole and idle again. A change holds for every station
-from its instant on: the levels of a burst then reach the stations on the driver's segment, and what was on its way to
-others is over. How a wave breaks at an open end is not modelled.
+A cable has such an object from the first cut until it is whole and idle again. A change holds for every station from
+its instant on: a burst then reaches only the stations on its driver's segment, and levels on their way to others are
+lost. Reflections at an open end are not modelled.
 
-One segment, the `main` one, may use the fast path: the one on which a burst last began. Receivers elsewhere are on the
-exact path. A segment without a bias floats: its receivers read it as idle, and false start bits come where the line
-has any.
+The `main` segment may use the fast path; it is the one on which a burst last began. Receivers elsewhere are on the
+exact path. A segment without a bias floats: its receivers read it as idle, and false start bits appear if the line has
+chatter.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from busim.simulator.bus.driver import drive
 from busim.simulator.bus.stations import NEVER, Burst, ReceiverGroup, Station
 from busim.simulator.bus.wave import OFF
 
-OFF_LINE = -1  # the segment of a station that is off the pair
+OFF_LINE = -1  # the segment of an unplugged station
 
-States = list[tuple[int, int, int]]  # ns at the receiver, state, ns at the driver since which it has it
+States = list[tuple[int, int, int]]  # ns at the receiver, state, ns at the driver from which it holds
 
 
 class _Epoch(NamedTuple):
@@ -39,40 +39,40 @@ class CableSegments:
         self._stations = stations
         self._biased_at = tuple(biased_at)
         self._cuts: set[int] = set()
-        self._off: dict[int, bool] = {}  # stations that are off the pair, and whether it goes on past them
+        self._off: dict[int, bool] = {}  # unplugged stations, and whether the pair passes through them
         self._epochs = [self._epoch(-NEVER)]
 
     @property
     def whole(self) -> bool:
-        """Whether the pair is one again."""
+        """Whether the pair is whole again."""
         return not self._cuts and not self._off
 
     # -- changes: each holds from the next `begin_epoch` on -------------------------------------------------
 
     def cut(self, number: int) -> None:
-        """Open the pair ahead of station `number`."""
+        """Open the pair before station `number`."""
         self._cuts.add(number)
 
     def join(self, number: int) -> None:
-        """Close it there again."""
+        """Close this cut."""
         self._cuts.discard(number)
 
     def unplug(self, station: Station, *, through: bool) -> None:
-        """Take a station off the pair: it neither drives nor hears. `through`: the pair goes on past it."""
+        """Unplug a station, so it neither drives nor hears. `through`: the pair still passes it."""
         self._off[station.number] = through
 
     def plug(self, station: Station) -> None:
-        """Put it back."""
+        """Plug the station in again."""
         self._off.pop(station.number, None)
 
     def begin_epoch(self, now: int) -> None:
-        """The changes made so far hold from `now` on."""
+        """Make the changes so far effective from `now` on."""
         self._epochs.append(self._epoch(now))
         if all(segment != self.main for segment in self._epochs[-1].segments):
             self.main = max(0, self._epochs[-1].segments[0])
 
     def forget(self, before: int) -> None:
-        """Drop epochs that no receiver looks back to."""
+        """Drop epochs that no receiver needs any more."""
         while len(self._epochs) > 1 and self._epochs[1].at <= before:
             del self._epochs[0]
 
@@ -92,7 +92,7 @@ class CableSegments:
     # -- which stations share a segment now -----------------------------------------------------------------
 
     def segment(self, station: Station) -> int:
-        """The segment of a station now, `OFF_LINE` where it is off the pair."""
+        """The segment of a station now; `OFF_LINE` if it is unplugged."""
         return self._epochs[-1].segments[station.number]
 
     def together(self, one: Station, other: Station) -> bool:
@@ -110,10 +110,10 @@ class CableSegments:
     # -- what reaches a receiver over time ------------------------------------------------------------------
 
     def through(self, burst: Burst, station: Station) -> States:
-        """The states of a burst's driver that get through to a station."""
+        """The states of a burst's driver that reach a station."""
         sender, delay = burst.station, station.delays[burst.station.number]
         on, off = burst.on + delay, burst.off + delay
-        if off + station.setting.char < station.uart.at:  # it lies behind the receiver
+        if off + station.setting.char < station.uart.at:  # in the past of this receiver
             return []
         windows = [(on, off)] if sender is station else list(self._windows(on, off, sender, station))
         if not windows:
@@ -137,7 +137,7 @@ class CableSegments:
         return any(self._windows(burst.on + delay, burst.off + delay, burst.station, station))
 
     def _windows(self, start: int, end: int, one: Station, other: Station) -> Iterator[tuple[int, int]]:
-        """When, between two instants, two stations were on one segment."""
+        """The intervals between two instants in which two stations were on one segment."""
         apart = start
         for since, until, epoch in self._spans(start, end):
             if epoch.segments[one.number] == epoch.segments[other.number] != OFF_LINE:
@@ -149,7 +149,7 @@ class CableSegments:
             yield apart, end
 
     def disturbed(self, start: int, end: int, station: Station, floating: bool) -> Iterator[tuple[int, int]]:
-        """When, between two instants, a disturbance of the pair reaches a station; `floating`: only without a bias."""
+        """The parts of an interval in which a disturbance reaches a station; `floating`: only those without a bias."""
         for since, until, epoch in self._spans(start, end):
             segment = epoch.segments[station.number]
             if segment != OFF_LINE and not (floating and segment in epoch.biased):

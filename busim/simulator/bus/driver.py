@@ -1,4 +1,4 @@
-"""A burst as its driver puts it on the pair: edges and levels over time, lead and hold included."""
+"""A burst as its driver puts it on the pair: edges and levels over time, with lead and hold."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ def burst_edges(burst: Burst) -> list[tuple[int, int]]:
 
 
 def drive(burst: Burst) -> Sequence[tuple[int, int]]:
-    """What the burst's driver does to the pair: (ns, MARK, SPACE or OFF), its lead and hold included.
+    """The driver's states during the burst: (ns, MARK, SPACE or OFF), with lead and hold.
 
-    Kept for one length and one end of the burst: every receiver asks again whenever a level changes.
+    Cached for one length and one end of the burst: every receiver asks again at each change of a level.
     """
     known = len(burst.data), burst.off
     if burst.driven_for != known:
@@ -38,7 +38,7 @@ def drive(burst: Burst) -> Sequence[tuple[int, int]]:
 def _drive(burst: Burst) -> list[tuple[int, int]]:
     turn = 1 if burst.setting.inverted else 0
     on, off = burst.on, burst.off
-    if on >= off:  # enabled so late that the burst is over
+    if on >= off:  # the driver is enabled after the burst
         return []
     if not burst.data:
         return [(on, SPACE ^ turn), (off, OFF)]

@@ -1,7 +1,7 @@
 """The exact path of a line: levels over time for each receiver, sampled as a UART samples them.
 
-A receiver group comes here when something happens that its stations may hear differently, or otherwise than it was
-sent; it goes back to the fast path when all of them are idle. Meanwhile each of its stations hears for itself.
+A receiver group comes here when its stations may hear something different, or not the characters that were sent. It
+returns to the fast path when all its stations are idle. Meanwhile each station hears for itself.
 """
 
 from __future__ import annotations
@@ -14,13 +14,14 @@ from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse, Wave
 from busim.simulator.kernel import Kernel
 
-_HELD = 4096  # characters of a disturbed stretch kept before they are written out
-_KEPT = 64  # bursts and pulses kept before those that are over are dropped
+_HELD = 4096  # characters of a disturbed stretch kept before a record is written
+_KEPT = 64  # bursts and pulses kept before those in the past are dropped
 
 
 class ExactPath:
-    """`groups`: the receiver groups that are here; `recent`: bursts, and `pulses`: disturbances, whose levels may still
-    matter. `number`: the line's in the trace.
+    """`groups`: the receiver groups on this path. `number`: the line's in the trace.
+
+    `recent`: bursts, and `pulses`: disturbances, whose levels may still matter.
     """
 
     def __init__(self, kernel: Kernel, cable: Cable, traffic: Traffic, number: int, emit: Emit) -> None:
@@ -37,7 +38,7 @@ class ExactPath:
     # -- which groups are here ------------------------------------------------------------------------------
 
     def take_over(self, group: ReceiverGroup) -> None:
-        """Take a group from the fast path: every station of it hears on for itself from here."""
+        """Take a group from the fast path: each of its stations hears for itself from now on."""
         if group.receivers:
             return
         self.mark_heard(group)
@@ -55,7 +56,7 @@ class ExactPath:
         self.groups.append(group)
 
     def mark_heard(self, group: ReceiverGroup) -> None:
-        """Move the receivers of a fast group past what was delivered to it, should they have to listen later."""
+        """Move the receivers of a fast group past the delivered characters, in case they must listen later."""
         burst = group.burst
         if burst is not None and group.delivered and not group.receivers:
             at = burst.sampled(group.delivered)
@@ -63,9 +64,7 @@ class ExactPath:
                 station.uart.skip_to(at + station.delays[burst.station.number])
 
     def release(self, now: int) -> bool:
-        """Give groups back to the fast path whose stations are all idle. Whether the pair is quiet, so that it was
-        possible at all.
-        """
+        """Give groups whose stations are all idle back to the fast path. Returns False if the pair was not quiet."""
         cable = self._cable
         if now < self._traffic.free_at or any(pulse.end + cable.span > now for pulse in self.pulses):
             return False
@@ -91,7 +90,7 @@ class ExactPath:
     # -- what is on the pair --------------------------------------------------------------------------------
 
     def add(self, burst: Burst | None = None, pulse: Pulse | None = None) -> None:
-        """One more burst or pulse changes the levels from now on."""
+        """Add a burst or pulse that changes the levels from now on."""
         if self.groups:
             self._drop_past()
         elif burst is not None:
@@ -102,12 +101,14 @@ class ExactPath:
             self.pulses.append(pulse)
 
     def mark_recent(self) -> None:
-        """Something came into the bursts that are under way: they are counted as exact."""
+        """Something disturbs the bursts under way: count them as exact."""
         for burst in self.recent:
             burst.exact |= not burst.closed
 
     def _drop_past(self) -> None:
-        """Drop what lies behind every receiver, so that a long disturbance does not cost more and more."""
+        """Drop bursts and pulses in the past of every receiver, so a long disturbance does not get
+        slower and slower.
+        """
         if len(self.recent) + len(self.pulses) < _KEPT:
             return
         behind = min(receiver.station.uart.at for group in self.groups for receiver in group.receivers)
@@ -125,14 +126,14 @@ class ExactPath:
     # -- from levels to characters --------------------------------------------------------------------------
 
     def levels_changed(self) -> None:
-        """Find anew what each receiver hears next."""
+        """Find the next character of each receiver again."""
         self._version += 1
         for group in list(self.groups):
             for receiver in list(group.receivers):
                 self.hear(receiver)
 
     def hear(self, receiver: Receiver) -> None:
-        """Deliver every character that is complete by now, and wake up when the next one will be."""
+        """Deliver every complete character, and wake up for the next one."""
         station = receiver.station
         uart = station.uart
         while receiver in station.group.receivers:  # type: ignore[union-attr]
@@ -151,7 +152,7 @@ class ExactPath:
             receiver.listener.heard(bytes((value,)), at, at, flags, None, None)
 
     def wave(self, receiver: Receiver) -> Wave:
-        """The level at this station's receiver, as far as it is known now."""
+        """The level at this station's receiver, as far as known now."""
         if receiver.version != self._version or receiver.wave is None:
             receiver.wave = wave_at(self._cable, receiver.station, self.recent, self.pulses)
             receiver.version = self._version
@@ -165,7 +166,7 @@ class ExactPath:
     # -- records of what was heard --------------------------------------------------------------------------
 
     def finish(self) -> None:
-        """The run ends here: write what was heard so far."""
+        """End of the run: write the characters heard so far."""
         for group in self.groups:
             for receiver in group.receivers:
                 self._write(receiver)
@@ -180,9 +181,10 @@ class ExactPath:
             self._write(receiver)
 
     def _write(self, receiver: Receiver) -> None:
-        """Write what a receiver heard since its last record, where it is not what the other stations sent meanwhile.
+        """Write the characters a receiver heard since its last record, if they differ from those sent.
 
-        Compared is what can have been heard by now: of a burst under way that is a part, and the rest comes later.
+        Only characters that can have arrived by now are compared: of a burst under way that is a part; the rest comes
+        later.
         """
         station = receiver.station
         segments = self._cable.segments
@@ -200,7 +202,7 @@ class ExactPath:
                 receiver.skip[burst] = due
         if any(receiver.flags) or receiver.data != sent:
             instants = [receiver.first, receiver.last] if receiver.data else []
-            for burst, before, due in parts:  # characters that it missed lie inside the stretch, too
+            for burst, before, due in parts:  # characters that it missed also lie inside the stretch
                 delay = station.delays[burst.station.number]
                 instants += burst.sampled(before + 1) + delay, burst.sampled(due) + delay
             self._emit(
@@ -213,11 +215,10 @@ class ExactPath:
         receiver.flags.clear()
 
     def _due(self, burst: Burst, station: Station) -> int:
-        """How many characters of a burst a receiver has heard, or missed, by now.
+        """The number of characters of a burst that a receiver has heard, or missed, by now.
 
-        It is past those that are there half a character after the place from which it looks: its clock and the
-        sender's may differ, but not by that much within a character that is read at all. And it has missed what it
-        does not have a character later.
+        A character counts as past if it was complete half a character before the receiver's position in time: the
+        clocks of both ends differ by less than that in any readable character. It counts as missed one character later.
         """
         now, delay = self._kernel.now, station.delays[burst.station.number]
         char = max(burst.setting.char, station.setting.char)
@@ -225,7 +226,7 @@ class ExactPath:
 
 
 def find_receiver(station: Station) -> Receiver | None:
-    """The station's own receiver on the exact path; None while its group is on the fast one."""
+    """The station's own receiver on the exact path; None while its group is on the fast path."""
     assert station.group is not None
     for receiver in station.group.receivers:
         if receiver.station is station:

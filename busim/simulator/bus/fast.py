@@ -1,7 +1,7 @@
-"""The fast path of a line: the characters of a clean burst arrive each at its instant, which is known beforehand.
+"""The fast path of a line: the characters of a clean burst arrive at instants that are known beforehand.
 
-A single group is told at the instant at which its station has the last character. A shared group is told when its
-farthest station has it; nearer ones learn it late by the line's propagation delay at most, with the right instants.
+A single group gets them when its station has the last character. A shared group gets them when its farthest station has
+it; nearer stations learn of them late by the propagation delay at most, with the right instants.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class FastPath:
         self.emit = emit
 
     def deliver(self, burst: Burst) -> None:
-        """Plan the delivery: to single groups each at its instant, to shared ones when the burst is over."""
+        """Schedule the delivery: to single groups each at its instant, to shared groups at the end of the burst."""
         station, tell = burst.station, self._kernel.at_near
         burst.deliver_to = len(burst.data)
         groups = self._groups
@@ -52,18 +52,18 @@ class FastPath:
         self._kernel.at(burst.whole + self._cable.span, self._close, burst)
 
     def close_later(self, burst: Burst) -> None:
-        """Plan the end of a burst that no group on the fast path hears."""
+        """Schedule the end of a burst that no group on the fast path hears."""
         burst.deliver_to = len(burst.data)
         self._kernel.at(burst.whole + self._cable.span, self._close, burst)
 
     def stretched(self, burst: Burst, before: int) -> None:
-        """A burst that had `before` characters has more: tell the groups of it that were through with it."""
+        """A burst of `before` characters got more: deliver again to groups that had finished it."""
         for group in self._groups.single:
             if group.burst is burst and group.delivered == before:
                 self._next_stop(group)
 
     def catch_up(self, station: Station) -> None:
-        """Deliver to a station's group the characters of a burst under way that have arrived by now."""
+        """Deliver to a station's group the characters of a burst under way that have arrived."""
         if not self._traffic.under_way and not self._exact.groups:
             return
         receiver = find_receiver(station)
@@ -80,8 +80,8 @@ class FastPath:
                 self._hand_over(group, burst, arrived)
 
     def coming(self, station: Station) -> tuple[int, int] | None:
-        """The next character on its way to a station and not yet delivered: ns of its start edge, and when it will be
-        there. At a shared group as at the sender. None: there is none.
+        """The next character under way to a station: ns of its start edge and of its arrival; None without one. For a
+        shared group the instants are those at the sender.
         """
         if not self._traffic.under_way and not self._exact.groups:
             return None
@@ -98,7 +98,7 @@ class FastPath:
         return done - burst.setting.sample, done
 
     def finish(self) -> None:
-        """The run ends now: write the bursts under way, with the characters that have begun."""
+        """End of the run: write the bursts under way, with the characters that have begun."""
         now = self._kernel.now
         for burst in self._exact.recent:
             if burst.closed or burst.start > now:
@@ -123,7 +123,7 @@ class FastPath:
         )
 
     def _tell(self, group: ReceiverGroup) -> None:
-        """A single group has the characters it waited for."""
+        """A single group has received its characters."""
         burst = group.burst
         if burst is None or group.receivers:
             return
@@ -149,7 +149,9 @@ class FastPath:
             group.listener.heard(data, first + delay, last + delay, 0, None, None)
 
     def _close(self, burst: Burst) -> None:
-        """A burst has reached every station as far as it was planned: tell shared groups; write it if it is whole."""
+        """The burst has reached every station as far as planned: deliver to shared groups; write it
+        if it is complete.
+        """
         until, data = burst.deliver_to, burst.data
         whole = until == len(data)
         if whole:

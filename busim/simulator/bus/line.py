@@ -1,14 +1,14 @@
-"""The line: what stations send reaches every receiver, on a fast path or an exact one.
+"""The line: bursts of stations reach every receiver, by a fast path or an exact one.
 
 The way of data: `Line.send` makes a burst; `_begin` chooses the path of each receiver group. Fast (`fast`): one driver,
-every station set alike, nothing disturbed; its characters arrive each at an instant that is known beforehand, so one
-event per group delivers them all. Exact (`exact`): anything else; `superposition` gives the level at each receiver over
-time, `uart` the characters in it. Both end at the group's listener. A burst that begins on the fast path goes over to
-the exact one when another driver or a disturbance comes into it; nothing has been delivered by then that the newcomer
-could still have changed.
+every station set alike, nothing disturbed. The instants of its characters are known beforehand, so one event per group
+delivers them all. Exact (`exact`): anything else; `superposition` gives the level at each receiver over time, `uart`
+the characters in it. Both end at the group's listener. A burst on the fast path moves to the exact one when another
+driver or a disturbance joins it; until then nothing was delivered that the newcomer could change.
 
-Listeners that decide by the clock while a burst is under way (a packer, a time-out, a framer) ask for what has come by
-then: `catch_up`, `coming`. Only stations whose answer takes longer than the line's propagation delay may share a group.
+Listeners that decide by the clock during a burst (a packer, a time-out, a framer) first fetch the characters that have
+arrived: `catch_up`, `coming`. Stations may share a group only if their answer takes longer than the line's propagation
+delay.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse
 from busim.simulator.kernel import Kernel
 
-_LONGEST = 4096  # characters in one burst; then it ends everywhere before more of them begin another
+_LONGEST = (
+    4096  # characters in one burst; a burst of this length ends at every station before more of them begin another
+)
 
 
 class Line:
@@ -36,8 +38,8 @@ class Line:
 
     It owns the parts and hands each the others that it needs: `Cable` (stations, delays, cuts), `Traffic` (when the
     pair is free), `ReceiverGroups`, `ExactPath`, `FastPath`, `PortChanges`, `Rewiring`. `stations` in the order of
-    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `traffic`: what is on the
-    pair now; `span`: propagation from end to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
+    their numbers; `groups`: the receiver groups, `exact_groups`: those on the exact path; `traffic`: bursts on the pair
+    now; `span`: propagation from end to end, ns, known from `start` on. `catch_up` and `coming`: see `FastPath`.
     """
 
     def __init__(
@@ -74,17 +76,17 @@ class Line:
     # -- building -------------------------------------------------------------------------------------------
 
     def attach(self, station: Station, listener: Listener) -> None:
-        """Put a station on the line, told through `listener`, which stations set alike may share."""
+        """Put a station on the line. Stations set alike may share one `listener`."""
         station.number = len(self._cable.stations)
         self._cable.stations.append(station)
         self._groups.attach(station, listener)
 
     def hold_bias_at(self, numbers: tuple[int, ...]) -> None:
-        """Say which stations hold the bias of the pair, by their numbers. Without this it is the first one."""
+        """Say which stations, by number, hold the bias of the pair. The default is the first station."""
         self._cable.biased_at = numbers
 
     def start(self) -> None:
-        """Everything is attached: work out delays, and let receivers that read idle as space see it."""
+        """Compute delays once all stations are attached, and let receivers that read idle as space see it."""
         self._cable.measure()
         self.span = self._cable.span
         self._groups.sort(scattered=False)
@@ -97,12 +99,12 @@ class Line:
 
     @property
     def scattered(self) -> bool:
-        """Whether receiver groups wait for becoming one again."""
+        """Whether receiver groups wait to merge again."""
         return self._groups.scattered
 
     @property
     def segments(self) -> CableSegments | None:
-        """What the pair is cut into; None while it is whole."""
+        """The segments of a cut pair; None while it is whole."""
         return self._cable.segments
 
     def laid(self) -> dict[str, object]:
@@ -119,20 +121,20 @@ class Line:
         return self._cable.delay_over(metres)
 
     def busy(self, station: Station) -> bool:
-        """Whether a driver's signal is at this station's position now, its own included."""
+        """Whether any driver's signal is at this station's position now, its own included."""
         return self.quiet_from(station) > self.kernel.now
 
     def quiet_from(self, station: Station) -> int:
-        """Since when (or from when on) no driver's signal is at this station's position, ns."""
+        """The instant (past or future, ns) from which no driver's signal is at this station's position."""
         now, cable = self.kernel.now, self._cable
         delays = station.delays
         since = 0
         for other in cable.stations:
             burst, delay = other.burst, delays[other.number]
             if burst is not None and (cable.segments is None or cable.segments.together(station, other)):
-                # a burst that has not reached this station yet leaves it with the one before
+                # A burst that has not reached this station yet is ignored; the one before it decides.
                 off = burst.off if burst.on + delay <= now else burst.off_before
-                if off == NEVER:  # a break that is still held: it may end at any time
+                if off == NEVER:  # a held break may end at any time
                     off = now + station.setting.char
                 since = max(since, off + delay)
         return since
@@ -140,7 +142,7 @@ class Line:
     # -- what stations do -----------------------------------------------------------------------------------
 
     def send(self, station: Station, data: bytes) -> Burst:
-        """Send characters now; behind those the station is still sending, without a gap, if it is."""
+        """Send characters now, or without a gap after those that the station is still sending."""
         if station.setting.trim is not None:
             data = data.translate(station.setting.trim)
         now = self.kernel.now
@@ -148,7 +150,7 @@ class Line:
         if burst is not None and burst.off > now:
             if burst.end > now:
                 return self._send_behind(burst, data)
-            burst.off = now  # it held the line; from here the new burst drives
+            burst.off = now  # the driver was held; from here it drives the new burst
         following = station.burst = Burst(station, data, now)
         following.off_before = burst.off if burst is not None else -self._cable.span
         self._begin(following)
@@ -174,17 +176,19 @@ class Line:
         return following
 
     def reset(self, station: Station, setting: Setting) -> None:
-        """Set a station's port anew, now: what it is receiving is lost. Defect where it is sending."""
+        """Set a station's port to another setting now; a character it is receiving is lost. Raises Defect if it is
+        sending.
+        """
         self._ports.set_anew(station, setting)
 
     def set_driver(self, station: Station, *, lead: int, hold: int, echo: bool) -> None:
-        """How a station drives the pair from its next burst on, and whether it hears what it sends."""
+        """Set how a station drives the pair from its next burst on, and whether it hears its own characters."""
         station.lead, station.hold, station.echo = lead, hold, echo
         self._groups.sort(scattered=self._groups.scattered)
 
     @property
     def tells(self) -> Emit:
-        """Who is told of each burst when it is over. A hook point."""
+        """The functions called with each burst at its end. A hook point."""
         return self._fast.emit
 
     @tells.setter
@@ -201,22 +205,22 @@ class Line:
         self._cable.biased = biased
 
     def begin_break(self, station: Station) -> None:
-        """Drive the pair to space from now on. The station must not be sending (Defect)."""
+        """Drive the pair to space from now on. Raises Defect if the station is sending."""
         self._ports.begin_break(station)
 
     def end_break(self, station: Station) -> None:
-        """Let go of the pair. The break is a burst record without characters. Raises Defect where there is none."""
+        """End the break; its record is a burst without characters. Raises Defect if there is no break."""
         self._ports.end_break(station)
 
     # -- what is done to the pair ---------------------------------------------------------------------------
 
     def rewire(self) -> Rewiring:
-        """The pair, to be cut, joined, plugged and unplugged now."""
+        """The pair, for cuts, joins, unplugging and plugging now."""
         return self._rewiring
 
     def pulse(self, length: int, floating: bool) -> None:
-        """Disturb the pair for `length` ns from now: turn the level over, or (`floating`) pull it to space if
-        undriven.
+        """Disturb the pair for `length` ns from now: invert the level, or (`floating`) pull an
+        undriven pair to space.
         """
         if floating and not self._cable.floats:
             return
@@ -230,7 +234,7 @@ class Line:
         exact.levels_changed()
 
     def finish(self) -> None:
-        """The run ends here: write bursts under way, and what receivers on the exact path heard so far."""
+        """End of the run: write bursts under way, and the characters that receivers on the exact path heard."""
         self._fast.finish()
         self._exact.finish()
 
@@ -248,7 +252,7 @@ class Line:
                 if group.quiet_for(burst):
                     group.deaf = station if sends else None
                 elif sends or group.source is not station or group.deaf is not None:
-                    break  # its stations would not all hear the same from here, or not at the same distance in time
+                    break  # its stations would hear different things from here, or at different delays
             else:
                 self._exact.recent[:] = (burst,)
                 traffic.free_at = burst.off + self._cable.span

@@ -1,6 +1,6 @@
-"""What a port does besides sending characters: it is set anew, or holds the pair at space (a break).
+"""Actions of a port other than sending characters: it changes its setting, or holds the pair at space (a break).
 
-Neither has a place on the fast path. Groups that it concerns hear on the exact one until they are idle again.
+The fast path has neither. The groups concerned hear on the exact path until they are idle again.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from busim.simulator.kernel import Kernel
 
 
 class PortChanges:
-    """Changes of the ports of one line. Each raises Defect where the station is sending."""
+    """Changes of the ports of one line. Each raises Defect if the station is sending."""
 
     def __init__(
         self, kernel: Kernel, cable: Cable, traffic: Traffic, groups: ReceiverGroups, exact: ExactPath, fast: FastPath,
@@ -35,7 +35,7 @@ class PortChanges:
         self._emit = emit
 
     def set_anew(self, station: Station, setting: Setting) -> None:
-        """Another setting for the driver and the receiver of a station, which hears for itself from here."""
+        """Give the driver and the receiver of a station another setting; it hears for itself from now on."""
         self._refuse_while_sending(station)
         now, exact = self._kernel.now, self._exact
         turned = setting.inverted != station.setting.inverted
@@ -50,9 +50,9 @@ class PortChanges:
         uart.skip_to(now)
         if receiver is not None:
             receiver.version = -1
-            # a start bit is a change, and it came before; where the pair is swapped the level changes now
+            # A start bit needs a change, and that lies in the past; in a swapped pair the level changes now.
             uart.low = not turned and not exact.wave(receiver).at(now)
-        exact.levels_changed()  # stations that shared its group now hear each for itself, too
+        exact.levels_changed()  # stations that shared its group now also hear for themselves
         self._groups.sort_after_change()
 
     def begin_break(self, station: Station) -> None:
@@ -73,7 +73,7 @@ class PortChanges:
         exact.levels_changed()
 
     def end_break(self, station: Station) -> None:
-        """Let go of the pair, and write the break: a burst record without characters. Defect where there is none."""
+        """End the break and write it: a burst record without characters. Raises Defect if there is none."""
         now, burst, traffic = self._kernel.now, station.burst, self._traffic
         if burst is None or burst.off != NEVER:
             raise Defect(f"{station.name} ends a break and holds none")

@@ -1,8 +1,8 @@
-"""The receiver groups of a line: stations that hear alike are served as one, and parted where they do not.
+"""The receiver groups of a line: stations that hear the same are served as one, and split when they do not.
 
-Stations share a group while they have one setting, one listener and one pair. A station that is set otherwise, or is
-cut off, gets a group of its own, with all that was heard so far. When such groups hear alike again they become one, at
-a moment when nothing is under way and no listener of theirs holds anything: until then each costs an event per burst.
+Stations share a group while they have one setting, one listener and one pair. A station with another setting, or cut
+off, gets its own group, with all that was heard so far. Groups that hear the same again merge when nothing is under way
+and their listeners hold nothing; until then each costs one event per burst.
 """
 
 from __future__ import annotations
@@ -15,18 +15,19 @@ from busim.simulator.bus.stations import Listener, ReceiverGroup, Station
 
 
 class _Shared(Listener, Protocol):
-    """A listener of several stations has to know which they are."""
+    """A listener of several stations, which has to know them."""
 
     def leave(self, station: Station) -> None:
         """This station hears with a fork from now on."""
 
     def join(self, other: Listener) -> None:
-        """The stations of another listener of its kind, which holds nothing, hear with this one from now on."""
+        """Take over the stations of another listener of this kind that holds nothing."""
 
 
 class ReceiverGroups:
-    """`every` group, the `shared` ones (several stations) and the `single` ones. `alike`: all stations hear alike, so
-    that the fast path is open to every burst. `scattered`: groups wait for becoming one again.
+    """`every` group, the `shared` ones (several stations) and the `single` ones.
+
+    `alike`: all stations hear the same, so every burst may take the fast path. `scattered`: groups wait to merge again.
     """
 
     def __init__(self, cable: Cable, exact: ExactPath, *, always_exact: bool) -> None:
@@ -52,7 +53,7 @@ class ReceiverGroups:
         station.group = group
 
     def sort(self, *, scattered: bool) -> None:
-        """Groups, settings or segments have changed: find out again which are shared, and whether all hear alike."""
+        """Groups, settings or segments have changed: find the shared groups, and whether all stations hear the same."""
         self.scattered = scattered
         self.shared = [group for group in self.every if group.shared]
         self.single = [group for group in self.every if not group.shared]
@@ -66,16 +67,16 @@ class ReceiverGroups:
         )
 
     def sort_after_change(self) -> None:
-        """As `sort`, where a station got another setting: groups of one origin are waiting to become one."""
+        """As `sort`, after a station changed its setting: groups of one origin now wait to merge."""
         self.sort(scattered=len({group.origin for group in self.every}) < len(self.every))
 
     def release(self, now: int) -> None:
-        """Give what is idle back to the fast path, and make groups one again that can be."""
+        """Give idle groups back to the fast path, and merge those that can."""
         if self._exact.release(now) and (self.scattered or self._cable.segments is not None):
             self._unite()
 
     def part(self, station: Station) -> ReceiverGroup:
-        """A group for this station alone, on the exact path where it had to leave one."""
+        """Give this station its own group, on the exact path if it must leave another."""
         group = station.group
         assert group is not None
         if not group.shared:
@@ -95,9 +96,7 @@ class ReceiverGroups:
         return own
 
     def _unite(self) -> None:
-        """Forget cuts that are mended, and make one group of those that came from one and are set alike, where that is
-        possible now.
-        """
+        """Forget mended cuts. Merge groups that come from one group and have one setting, if that is possible now."""
         cable = self._cable
         if cable.segments is not None and cable.segments.whole and not self._exact.groups:
             cable.segments = None

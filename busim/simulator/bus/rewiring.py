@@ -1,6 +1,6 @@
-"""Changes of the pair while it is in use: cut and joined, stations unplugged and plugged.
+"""Changes of the pair in use: cuts and joins, stations unplugged and plugged.
 
-A change concerns every receiver: all go to the exact path, and stations off the main segment get groups of their own.
+A change concerns every receiver: all go to the exact path, and stations off the main segment get their own groups.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from busim.simulator.kernel import Kernel
 
 
 class Rewiring:
-    """The pair of one line, to be changed now. Positions are numbers of stations, counted along the cable."""
+    """The pair of one line, for changes now. Positions are numbers of stations, counted along the cable."""
 
     def __init__(
         self, kernel: Kernel, cable: Cable, traffic: Traffic, groups: ReceiverGroups, exact: ExactPath, fast: FastPath
@@ -29,33 +29,33 @@ class Rewiring:
         self._fast = fast
 
     def cut(self, number: int) -> None:
-        """Open the pair ahead of station `number`: stations before it are apart from it and from all behind it."""
+        """Open the pair before station `number`, which parts the stations before it from the others."""
         segments = self._cable.cut_up()
         segments.cut(number)
         self._changed(segments)
 
     def join(self, number: int) -> None:
-        """Close it there again."""
+        """Close this cut."""
         segments = self._cable.cut_up()
         segments.join(number)
         self._changed(segments)
 
     def unplug(self, station: Station, *, through: bool = True) -> None:
-        """Take a station off the pair: it neither drives nor hears. `through`: the pair goes on past it."""
+        """Unplug a station, so it neither drives nor hears. `through`: the pair still passes it."""
         segments = self._cable.cut_up()
         segments.unplug(station, through=through)
         self._changed(segments)
 
     def plug(self, station: Station) -> None:
-        """Put it back."""
+        """Plug the station in again."""
         segments = self._cable.cut_up()
         segments.plug(station)
         self._changed(segments)
 
     def admit(self, burst: Burst) -> bool:
-        """A burst begins: whether it does so on the segment with the fast path, so that its line goes on with it.
+        """Whether a beginning burst lies on the segment with the fast path, so that its line handles it.
 
-        Elsewhere it is dealt with here.
+        Otherwise it is handled here.
         """
         traffic, exact, segments = self._traffic, self._exact, self._cable.cut_up()
         segment = segments.segment(burst.station)

@@ -1,8 +1,7 @@
-"""How a port is set: baud, format, clock error, polarity - and the instants that follow from it.
+"""The setting of a port (baud, format, clock error, polarity), and the instants that follow from it.
 
-Half-bit n of a character lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud: computed anew from the
-start each time, because a rounded bit time that is summed drifts. d is rational where the baud rate is
-fractional or the clock is off.
+Half-bit n of a character lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud. It is computed from the start each
+time, because a summed rounded bit time drifts. d is rational, since baud may be fractional and clocks err.
 """
 
 from __future__ import annotations
@@ -46,15 +45,15 @@ class Setting:
         self.halves = format.half_bits
         self.sample_halves = format.sample_halves
         self.char = self.offset(self.halves)  # ns of one character
-        self.sample = self.offset(self.sample_halves)  # ns from a start edge until the byte is there
+        self.sample = self.offset(self.sample_halves)  # ns from a start edge until the byte is complete
         self.tail = self.char - self.sample  # ns from there to the end of the character
-        # what becomes of each byte value with fewer than eight data bits; None: it stays as it is
+        # The value read for each byte with fewer than eight data bits; None: unchanged.
         cut = (1 << format.data_bits) - 1
         self.trim = bytes(value & cut for value in range(256)) if format.data_bits < 8 else None
 
     def since(self, data: bytes, first: int, instant: int) -> tuple[bytes, int]:
-        """Of characters without a gap, there from `first` ns on, those from an instant on, and when the first of them
-        was there.
+        """Of characters without a gap, the first complete at `first` ns: those from an instant on, and when the first
+        of them was complete.
         """
         times = [first + self.offset(number * self.halves) for number in range(len(data))]
         missed = sum(at < instant for at in times)
@@ -65,7 +64,7 @@ class Setting:
         return (halves * self._numerator + self._half) // self._denominator
 
     def reach(self, count: int) -> tuple[int, int]:
-        """For a run of `count` characters: ns from its start until the last one is there, and until its end."""
+        """For a run of `count` characters: ns from its start until the last one is complete, and until its end."""
         reach = self._reaches.get(count)
         if reach is None:
             reach = self.offset((count - 1) * self.halves) + self.sample, self.offset(count * self.halves)

@@ -1,7 +1,7 @@
-"""The stations of a line, each a driver and a receiver; the bursts they send; the groups in which they receive.
+"""Stations of a line (each a driver and a receiver), their bursts, and the groups in which they receive.
 
-All receivers with the same setting and the same listener form one receiver group: on the fast path their bytes are the
-same, so they are decoded once, however many cameras hang on the line.
+All receivers with the same setting and listener form one group. On the fast path their bytes are the same, so they are
+decoded once, however many cameras are on the line.
 """
 
 from __future__ import annotations
@@ -13,15 +13,15 @@ from busim.simulator.bus.setting import Setting
 from busim.simulator.bus.uart import Uart
 from busim.simulator.bus.wave import Wave
 
-NEVER = 1 << 62  # ns: later than any run lasts
+NEVER = 1 << 62  # ns: later than the end of any run
 
 
 class Listener(Protocol):
     """Takes the characters that a receiver, or a group of them, heard.
 
-    `fresh`: it holds no earlier characters (no half frame), so its future does not depend on the past.
-    `quiet_until`: the instant (ns) up to which the line must stay quiet to end what it holds; None: it holds nothing.
-    `stops`: whether `stop` has to be asked.
+    `fresh`: it holds no earlier characters (no half frame), so the past does not affect it. `quiet_until`: the instant
+    (ns) up to which the line must stay quiet to end its frame; None: it holds nothing. `stops`: whether `stop` must be
+    called.
     """
 
     stops: bool
@@ -35,31 +35,31 @@ class Listener(Protocol):
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
-        """Characters without a gap; `first` and `last`: ns at which the first and the last one were there.
+        """Characters without a gap; `first` and `last`: ns at which the first and the last one were complete.
 
-        `source` None: instants at the only station of this listener. Otherwise they are instants at `source`, and each
-        station of the group adds its delay from there; `deaf` is then a station of this group that did not hear the
-        characters, because it sent them.
+        With `source` None these instants hold at the listener's only station. Otherwise they hold at `source`, and each
+        station adds its delay from there. `deaf`: the station of this group that missed the characters because it sent
+        them.
         """
 
     def fork(self, station: Station, blank: bool) -> Listener:
-        """A listener for this one station, with the same state; `blank`: with an empty one."""
+        """A listener for this one station, with the same state, or an empty one with `blank`."""
 
     def clear(self) -> None:
-        """Forget what is held: its stations went on with forks, which are fresh by now."""
+        """Forget the held characters: its stations went on with forks, which are fresh by now."""
 
     def stop(self, held: int) -> int:
-        """After how many further characters `heard` must be called; 0: not before the burst ends.
+        """After how many more characters `heard` must be called; 0: not before the burst ends.
 
-        `held`: characters of the current burst that were delivered already.
+        `held`: characters of the current burst already delivered.
         """
 
 
 class Station:
     """A driver and a receiver at a position of a line.
 
-    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns; `label` and
-    `setting_label`: its own number and that of its setting in the trace.
+    `lead` and `hold` in ns as in the plan; `delays[n]`: propagation from station n in ns; `label` and `setting_label`:
+    its own number and that of its setting in the trace.
     """
 
     __slots__ = (
@@ -102,10 +102,9 @@ class Station:
 class Burst:
     """A run of characters without a gap. `on`..`off`: the driver is enabled; `start`..`end`: the characters.
 
-    One without characters is a break: space from `start` to `end`, and as long as it lasts `end` is `NEVER`.
-
-    `first` and `whole`: when the first and the last character is there, at the sender's position; `off_before`: when
-    the station's driver was last off before.
+    Without characters it is a break: space from `start` to `end`, which is `NEVER` while it lasts. `first` and `whole`:
+    when the first and the last character are complete at the sender's position. `off_before`: when the station's driver
+    was last off before.
     """
 
     __slots__ = (
@@ -143,10 +142,10 @@ class Burst:
         self.whole = start + last
         self.end = end = start + end
         self.off = end + station.hold
-        self.deliver_to = 0  # characters that the delivery now scheduled covers
+        self.deliver_to = 0  # characters covered by the delivery now scheduled
         self.exact = 0
         self.off_before = 0
-        self.driven: Sequence[tuple[int, int]] = ()  # what `wave.drive` made of it, and for which length and end
+        self.driven: Sequence[tuple[int, int]] = ()  # the result of `wave.drive`, and the length and end it holds for
         self.driven_for = (-1, -1)
         self.begun = False
         self.closed = False
@@ -171,20 +170,20 @@ class Burst:
         return burst
 
     def stretch(self) -> None:
-        """Find the end anew after characters were added."""
+        """Compute the end again after characters were added."""
         last, end = self.setting.reach(len(self.data))
         self.whole = self.start + last
         self.end = self.start + end
         self.off = self.end + self.station.hold
 
     def sampled(self, count: int) -> int:
-        """When character `count` (from 1) is there at the sender's position, ns."""
+        """When character `count` (from 1) is complete at the sender's position, ns."""
         return self.start + self.setting.reach(count)[0]
 
     def arrived(self, now: int) -> int:
-        """How many characters are there at `now` ns, at the sender's position."""
+        """The number of characters complete at `now` ns, at the sender's position."""
         most = len(self.data)
-        count = max(0, min(most, (now - self.start) // self.setting.char + 1))  # a guess: `char` is rounded
+        count = max(0, min(most, (now - self.start) // self.setting.char + 1))  # an estimate: `char` is rounded
         while count and self.sampled(count) > now:
             count -= 1
         while count < most and self.sampled(count + 1) <= now:
@@ -193,16 +192,16 @@ class Burst:
 
 
 class Receiver:
-    """One station on the exact path: its receiver, its listener, and what it heard since its last record."""
+    """One station on the exact path: its receiver, its listener, and the characters heard since its last record."""
 
     __slots__ = ("data", "first", "flags", "last", "listener", "skip", "station", "token", "version", "wave")
 
     def __init__(self, station: Station, listener: Listener, skip: dict[Burst, int]) -> None:
         self.station = station
         self.listener = listener
-        self.skip = skip  # characters of a burst that it had heard before, on the fast path
+        self.skip = skip  # characters of a burst that it heard before, on the fast path
         self.wave: Wave | None = None
-        self.version = -1  # of the line's levels that `wave` was made from
+        self.version = -1  # the version of the line's levels from which `wave` was made
         self.token = 0  # the wake-up that counts
         self.data = bytearray()
         self.flags = bytearray()
@@ -213,11 +212,11 @@ class Receiver:
 class ReceiverGroup:
     """Stations that share one listener. `receivers` is empty on the fast path, else one per station.
 
-    `origin`: the same number in groups that were parted from one and could become one again.
+    `origin`: the same number in groups that were split from one and could merge again.
 
-    `burst`: the one it hears or heard last on the fast path; `delivered`: how many characters of it its listener has;
-    `deliver_to`: how many it has after the next delivery; `source`: the sender of those it has; `deaf`: the station of
-    this group that did not hear them, because it sent them.
+    `burst`: the one it hears or heard last on the fast path; `delivered`: the number of its characters that the
+    listener has; `deliver_to`: that number after the next delivery; `source`: their sender; `deaf`: the station of this
+    group that missed them because it sent them.
     """
 
     __slots__ = (
@@ -250,8 +249,8 @@ class ReceiverGroup:
     def quiet_for(self, burst: Burst) -> bool:
         """Whether the listener of a shared group holds nothing when this burst begins, at any of its stations.
 
-        A frame that ends by silence ends first where it was sent; a station that sends after it heard that silence is
-        behind it at every position.
+        A frame that ends by silence ends first at its sender. A station that sends after that silence comes later at
+        every position.
         """
         until = self.listener.quiet_until
         return until is None or (

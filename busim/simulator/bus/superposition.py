@@ -1,10 +1,9 @@
-"""The level one receiver sees over time: the superposition of what all drivers do to the pair.
+"""The level one receiver sees over time: the superposition of all drivers on the pair.
 
-Only the exact path needs it. Each driver is off, or drives mark (1) or space (0); its edges reach a receiver
-after the propagation delay. Where drivers disagree, the line's contention decides (`physics.contention`).
-Disturbances come on top: a `flip` pulse turns the level over, a `float` pulse makes an undriven pair read as space.
-Last comes the receiver itself: a swapped pair turns everything over, and a station without echo hears mark while it
-sends.
+Only the exact path needs it. Each driver is off, or drives mark (1) or space (0); its edges reach a receiver after the
+propagation delay. If drivers disagree, the line's contention decides (`physics.contention`). Then come disturbances: a
+`flip` pulse inverts the level, a `float` pulse makes an undriven pair read as space. Last comes the receiver: a swapped
+pair inverts everything, and a station without echo hears mark while it sends.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from busim.simulator.bus.wave import MARK, OFF, SPACE, Pulse, Wave
 
 def wave_at(cable: Cable, station: Station, bursts: list[Burst], pulses: list[Pulse]) -> Wave:
     """The level at `station`'s receiver output, from these bursts and pulses on `cable`."""
-    # time here, source, state, time at the driver; sources past the bursts: mask, flip, float
+    # Time here, source, state, time at the driver. Sources after the bursts: mask, flip, float.
     events: list[tuple[int, int, int, int]] = []
     mask, flip, floating = len(bursts), len(bursts) + 1, len(bursts) + 2
     segments = cable.segments
@@ -50,7 +49,7 @@ def _superpose(cable: Cable, station: Station, bursts: list[Burst], events: list
     wave = Wave(MARK ^ turn)
     count = len(bursts)
     driven: dict[int, Driven] = {}
-    extra = [0, 0, 0]  # masks, flips and floats that are on
+    extra = [0, 0, 0]  # masks, flips and floats in effect
     number, last = 0, len(events)
     while number < last:
         time = events[number][0]

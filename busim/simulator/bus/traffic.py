@@ -1,4 +1,4 @@
-"""What is on the pair now: bursts that have begun, and when the pair is free again."""
+"""The bursts on the pair now, and when the pair is free again."""
 
 from __future__ import annotations
 

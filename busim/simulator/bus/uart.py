@@ -1,13 +1,12 @@
 """A receiver as a 16x oversampling UART sees the line: the exact path.
 
-A start bit begins at a change from mark to space and is looked at again in its middle; data, parity and the
-first stop bit are sampled in their middles, counted by the receiver's own clock from that edge (tick 8 of 16,
-then every 16 ticks: Analog Devices / Maxim tutorial 2141). The byte is there at the middle of the first stop
-bit. After a stop bit that was space the receiver waits for mark before it looks for another start: a break
-gives one character, not many.
+A start bit begins at a change from mark to space and is sampled again in its middle. Data, parity and the first stop
+bit are sampled in their middles, counted by the receiver's own clock from that edge (tick 8 of 16, then every 16 ticks:
+Analog Devices / Maxim tutorial 2141). The byte is complete in the middle of the first stop bit. After a stop bit read
+as space the receiver waits for mark before it looks for another start, so a break gives one character.
 
-The 16x clock is taken to be in phase with the edge: the up to 1/16 bit by which a real part detects an edge
-late is not modelled, so that both paths give the same nanosecond.
+The 16x clock is taken to be in phase with the edge. A real part detects an edge up to 1/16 bit late; this is not
+modelled, so that both paths give the same nanosecond.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ class Uart:
         self.low = False
 
     def next(self, wave: Wave) -> Heard | None:
-        """The next character in this wave, or None while it holds no further start bit. Changes nothing."""
+        """The next character in this wave, or None if it has no further start bit. Changes nothing."""
         times, levels = wave.times, wave.levels
         at = self.at
         index = bisect_right(times, at)
@@ -51,7 +50,7 @@ class Uart:
             if wave.at(middle) == 0:
                 return self._character(wave, at)
             at, level = middle, 1  # too short for a start bit
-            index = bisect_left(times, middle)  # what changes at this very nanosecond is still to come
+            index = bisect_left(times, middle)  # a change at this nanosecond is still to come
 
     def _character(self, wave: Wave, edge: int) -> Heard:
         offset, format = self.setting.offset, self.setting.format
@@ -73,14 +72,14 @@ class Uart:
         return done, value, flags, stop_low
 
     def take(self, heard: Heard) -> None:
-        """Go on behind this character."""
+        """Continue after this character."""
         self.at, _, _, self.low = heard
 
     def settled(self, wave: Wave, now: int) -> bool:
-        """Whether the level has not changed for a bit, so that no start bit is still waiting for its middle."""
+        """Whether the level has not changed for a bit, so no start bit waits for its middle."""
         index = bisect_right(wave.times, now)
         return index == 0 or wave.times[index - 1] + self.setting.offset(2) <= now
 
     def skip_to(self, at: int) -> None:
-        """No character began up to `at` ns: look for a start bit from there on."""
+        """No character began up to `at` ns: look for a start bit from there."""
         self.at = max(self.at, at)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
-MARK, SPACE, OFF = 1, 0, 2  # what a driver does to the pair: two levels, or nothing
+MARK, SPACE, OFF = 1, 0, 2  # the states of a driver on the pair: two levels, or off
 
 
 @dataclass(frozen=True, slots=True)
 class Pulse:
-    """A disturbance of the pair from `start` to `end` ns. `floating`: acts only where nobody drives."""
+    """A disturbance of the pair from `start` to `end` ns. `floating`: acts only while nobody drives."""
 
     start: int
     end: int
@@ -18,7 +18,7 @@ class Pulse:
 
 
 class Wave:
-    """Levels over time: `levels[n]` holds from `times[n]`; `before` holds ahead of the first."""
+    """Levels over time: `levels[n]` holds from `times[n]`; `before` holds before the first."""
 
     __slots__ = ("before", "levels", "times")
 
@@ -28,13 +28,13 @@ class Wave:
         self.levels: list[int] = []
 
     def set(self, time: int, level: int) -> None:
-        """From `time` on the level is `level`; a time must not lie before the last one."""
+        """Set the level from `time` on; a time must not lie before the last one."""
         if (self.levels[-1] if self.levels else self.before) != level:
             self.times.append(time)
             self.levels.append(level)
 
     def at(self, time: int) -> int:
-        """The level that a sample at `time` reads: where it changes at this very nanosecond, the level before.
+        """The level that a sample at `time` reads. At the very nanosecond of a change that is the level before.
 
         So a sample does not depend on the order of events within that nanosecond, and no reply to it can change it.
         """

@@ -1,7 +1,7 @@
 """Cameras: parameters with locks, limits and motors, as pure objects.
 
-Public: `Camera`, and what comes out of one besides replies: `Action`, which is `Changed`, `Refused`, `Did`, `Wake`,
-`Deaf`, `NewId` or `Restart`.
+Public: `Camera`, and its output besides replies: `Action`, which is `Changed`, `Refused`, `Did`, `Wake`, `Deaf`,
+`NewId` or `Restart`.
 """
 
 from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, NewId, Refused, Restart, Wake

@@ -1,7 +1,7 @@
-"""What comes out of a camera besides replies: what has happened, and what it wishes to be done.
+"""The output of a camera besides replies: events that happened, and wishes.
 
-A camera has no clock and no line, so it says when it wants to be looked at again and when it goes down or deaf, and
-whoever carries it sees to that.
+A camera has no clock and no line. It says when it wants to be called again and when it goes down or deaf; its port
+carries that out.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ class Changed(NamedTuple):
 
 
 class Refused(NamedTuple):
-    """A request was refused, for a reason that its code does not tell."""
+    """A request was refused, for a reason that its code does not show."""
 
     what: str
     reason: str
@@ -30,13 +30,13 @@ class Did(NamedTuple):
 
 
 class Wake(NamedTuple):
-    """Call `woken` at this instant (ns)."""
+    """Wish: call `woken` at this instant (ns)."""
 
     at: int
 
 
 class Deaf(NamedTuple):
-    """From the end of its reply it hears nothing until this instant (ns)."""
+    """It hears nothing from the end of its reply until this instant (ns)."""
 
     until: int
 
@@ -48,7 +48,7 @@ class NewId(NamedTuple):
 
 
 class Restart(NamedTuple):
-    """Take its power away and give it again once it has answered."""
+    """Wish: switch its power off and on after its answer."""
 
 
 Action = Changed | Refused | Did | Wake | Deaf | NewId | Restart

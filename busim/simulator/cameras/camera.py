@@ -1,11 +1,10 @@
-"""An emulated camera: what it answers to a request, and what it does.
+"""An emulated camera: its answers to requests, and its behaviour.
 
-Pure: a request and an instant go in, a reply comes out, and `actions` says what else has happened and what it wishes;
-no clock, no line. Values are whole numbers as carried on the wire.
+Pure: a request and an instant go in, a reply comes out, and `actions` lists events and wishes; no clock, no line.
+Values are whole numbers as carried on the wire.
 
-How it serves is a function that is exchanged as it goes from one condition to another (ready, with motors running,
-saving), so that a camera at rest, which nearly all are nearly always, does not ask itself at each request whether it is
-one.
+The function that serves requests is exchanged with the camera's condition (ready, motors running, saving). So a camera
+at rest, the usual case, checks nothing of this at each request.
 """
 
 from __future__ import annotations
@@ -45,12 +44,12 @@ _new = tuple.__new__
 
 
 class Camera:
-    """One camera of `model`, which speaks one protocol; `ids`: the bus IDs that the protocol has.
+    """One camera of `model` on one protocol; `ids`: the bus IDs that the protocol has.
 
-    `serve(request, at)`: carry out a request that was whole at `at` ns, and say what it answers. `actions`: what came
-    of that, or of `woken`, `cut` and `booted`; whoever calls one of these carries them out. `values`: parameter name to
-    value; while a motor runs, where it was when somebody last looked (`look`). `requests`, where the model has it,
-    counts what was served. `serial`: all of its serial number; `waits`: ns until its slot in the last search.
+    `serve(request, at)`: carry out a request that was complete at `at` ns, and return the answer. `actions`: the
+    results of that, or of `woken`, `cut` and `booted`; the caller carries them out. `values`: parameter name to value;
+    for a running motor, the position at the last `look`. `requests`, if the model has it, counts served requests.
+    `serial`: its full serial number; `waits`: ns until its slot in the last search.
     """
 
     def __init__(self, model: Model, protocol: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
@@ -88,28 +87,28 @@ class Camera:
 
     @property
     def actions(self) -> list[Action]:
-        """What came of the last call."""
+        """The results of the last call."""
         return self._state.actions
 
     @property
     def changes(self) -> list[tuple[str, int]]:
-        """What the last call changed: name and new value."""
+        """The changes of the last call: name and new value."""
         return [(one.name, one.value) for one in self._state.actions if isinstance(one, Changed)]
 
     def locked(self, name: str) -> str:
-        """Why the parameter cannot be written now, or "" when it can."""
+        """Why the parameter cannot be written now; "" if it can."""
         return self._state.locked(name)
 
     def store(self, number: int) -> int:
-        """Keep the scene as preset `number`, as an order can: 0, or the code of the refusal."""
+        """Store the scene as preset `number`, as an order does: 0, or the code of the refusal."""
         return self._state.store(number)
 
     def free(self, name: str) -> bool:
-        """Whether the parameter can be written and has no effect on any other."""
+        """Whether the parameter can be written and affects no other."""
         return name in self._plain
 
     def begin_with(self, values: dict[str, int]) -> None:
-        """Have these values from the start, as if they had been set and saved on site. Only `free` ones."""
+        """Start with these values, as if they had been set and saved on site. Only `free` ones."""
         self._state.begin_with(values)
 
     # -- serving ----------------------------------------------------------------------------------------------
@@ -171,8 +170,8 @@ class Camera:
         self.serve = self._moving if self._state.motions else self._ready
 
     def _span(self, key: int, count: int, at: int) -> list[str] | None:
-        """The parameters of neighbouring keys, None where there is not one for each. What a clock is among is looked
-        up anew each time.
+        """The parameters of neighbouring keys; None unless every key has one. A parameter with a clock is looked up
+        each time.
         """
         found = [self._names.get(number) for number in range(key, key + count)] if count <= len(self._names) else []
         names = [name for name in found if name is not None]
@@ -210,7 +209,7 @@ class Camera:
         return Reply(id, verb, key, given, refused, form)
 
     def _meant(self, request: Request) -> tuple[int, ...]:
-        """What it says to a search or an assignment, which go to all: nothing where another camera is meant."""
+        """The answer to a search or an assignment, which go to all cameras: none unless this camera is meant."""
         id, verb, _, _, given, _ = request
         if verb not in self.model.capabilities:
             return ()
@@ -301,18 +300,20 @@ class Camera:
         return 0
 
     def forget_saves(self, instead: Callable[[], None] | None) -> None:
-        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
+        """From now on a save is acknowledged and keeps nothing; `instead` is called each time.
+        None: saves keep again.
+        """
         self._keep = self._state.save if instead is None else instead
 
     # -- what comes with time, and with power -----------------------------------------------------------------
 
     def look(self, at: int) -> None:
-        """Bring `values` up to `at`: where motors are by then, how long it has been running."""
+        """Bring `values` up to `at`: positions of motors, the time since boot."""
         self._state.look(at)
         self._state.uptime(at)
 
     def woken(self, at: int) -> None:
-        """An instant that it wished to be woken at has come. Waking it at others does no harm."""
+        """An instant that it wished for has come. Calls at other instants do no harm."""
         state = self._state
         state.actions = []
         state.settle(at)
@@ -320,10 +321,10 @@ class Camera:
             self.serve = self._ready
 
     def cut(self, at: int) -> None:
-        """Its power is gone at `at`. It must not be asked anything until it has booted."""
+        """It loses power at `at`. Ask it nothing until it has booted."""
         self._state.cut(at)
         self.serve = self._ready
 
     def booted(self, at: int) -> None:
-        """It has come up, at `at`, some time after its power came back (`Timing.boot` of its model)."""
+        """It has booted at `at`, some time after power returned (`Timing.boot` of its model)."""
         self._state.wake_up(at)

@@ -1,6 +1,6 @@
 """Motors: positions as functions of time.
 
-A motion is a line from where it began, so that a position is computed when somebody asks and nothing ticks in between.
+A motion is a line in time from its start, so a position is computed on request and nothing ticks in between.
 """
 
 from __future__ import annotations
@@ -30,19 +30,19 @@ class Motion:
 
     @property
     def end(self) -> int:
-        """When it stands still, ns."""
+        """When it stops, ns."""
         there = self.since + -int(-abs(self.target - self.start) * 1e9 // self.speed)
         while self.at(there) != self.target and (self.until is None or there < self.until):
-            there += 1  # what was rounded
+            there += 1  # the rounded rest
         return there if self.until is None else min(there, self.until)
 
 
 def towards(motor: Motor, start: int, target: int, now: int) -> Motion:
-    """What a written position does: full speed until it is there."""
+    """The motion towards a written position: full speed until it is there."""
     return Motion(start, now, target, motor.speed, None)
 
 
 def driven(motor: Motor, start: int, target: int, percent: int, now: int) -> Motion:
-    """What a start does: on to the end of its range, unless it is stopped, or not started again in time."""
+    """The motion after a start: to the end of its range, unless stopped, or not started again in time."""
     until = now + motor.dead_man if motor.dead_man else None
     return Motion(start, now, target, motor.speed * abs(percent) / 100, until)

@@ -1,6 +1,6 @@
-"""The state of a camera: values, motions, what is saved; and what one change does to the rest.
+"""The state of a camera: values, motions, saved values; and the effects of one change on the rest.
 
-Every way in (a write, a step, a preset, a motion) ends here, so that no way leads around a lock or past a limit.
+Every way in (a write, a step, a preset, a motion) ends here, so none avoids a lock or a limit.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ FULL = 100  # percent of a motor's speed
 
 
 class State:
-    """One camera's. `values`: parameter name to value; of a motor's, where it was when somebody last looked.
+    """The state of one camera. `values`: parameter name to value; of a motor, the position at the last look.
 
-    Times are ns. What changes is told in `actions`; a refusal is the reason's code, and `why` says more.
+    Times are ns. Changes go to `actions`; a refusal is the code of its reason, and `why` says more.
     """
 
     def __init__(self, model: Model, table: Table, id: int, serial: int, ids: tuple[int, int]) -> None:
@@ -32,7 +32,7 @@ class State:
         self.lamp_until = 0
         self.presets: dict[int, dict[str, int]] = {}
         self._touched: list[str] = []
-        self._told: dict[str, int] = {}  # of what moves: the last position that was told
+        self._told: dict[str, int] = {}  # of moving parameters: the last position reported
         self._saved = self._worth_saving()
         self._new_id = self._kept_id = id
         self._started = 0
@@ -40,19 +40,21 @@ class State:
         self.read_out("serial", serial & 0xFFFF)
 
     def read_out(self, name: str, value: int) -> None:
-        """Set one of the readings that the camera keeps itself, where the model has it."""
+        """Set one of the readings that the camera keeps itself, if the model has it."""
         if name in self.values and not self.table.parameters[name].writable:
             self.values[name] = value
 
     def begin_with(self, values: dict[str, int]) -> None:
-        """Have these values, and keep them over a power cut."""
+        """Set these values, and keep them over a power cut."""
         self.values.update(values)
         self._saved = self._worth_saving()
 
     # -- locks and single changes -----------------------------------------------------------------------------
 
     def locked(self, name: str) -> str:
-        """Why the parameter cannot be written now, or "" when it can; a control is locked with what it moves."""
+        """Why the parameter cannot be written now, or "" if it can; a control is locked with the
+        parameters it moves.
+        """
         for lock in self.table.locks[name]:
             if self.values[lock.when] == lock.equals:
                 return lock.reason
@@ -69,7 +71,7 @@ class State:
         return code
 
     def put(self, name: str, value: int, at: int) -> int:
-        """A value for one parameter: 0, or the code of the refusal."""
+        """Set one parameter: 0, or the code of the refusal."""
         parameter = self.table.parameters[name]
         if not parameter.writable:
             return self._refuse(ILLEGAL_KEY, "it is only read")
@@ -96,7 +98,7 @@ class State:
                 self._lamp(value, at)
 
     def _hold(self, name: str, value: int) -> None:
-        """A value is there, and what it limits follows."""
+        """Store a value, and let the parameters that it limits follow."""
         self.values[name] = value
         self._touched.append(name)
         for limit in self.table.limiting.get(name, ()):
@@ -105,7 +107,7 @@ class State:
             self._touched.append(limit.limits)
 
     def _move_together(self, name: str, value: int) -> None:
-        """Move a control and what it moves by one amount: as far as all of them can go."""
+        """Move a control and its parameters by one amount, as far as all of them can go."""
         control, values, parameters = self.table.controls[name], self.values, self.table.parameters
         way = value - values[name]
         signs = [*((one, 1) for one in control.moves), *((one, -1) for one in control.against)]
@@ -122,7 +124,7 @@ class State:
             self.actions.append(Wake(self.lamp_until))
 
     def write(self, names: list[str], given: tuple[int, ...], at: int) -> int:
-        """All of it or nothing: 0, or the code of the refusal."""
+        """Write all of it or nothing: 0, or the code of the refusal."""
         before, motions = dict(self.values), dict(self.motions)
         lamp = self.lamp_until
         for name, value in zip(names, given, strict=True):
@@ -138,7 +140,7 @@ class State:
         return 0
 
     def _tell(self, before: dict[str, int], at: int) -> None:
-        """Tell what is other than before, and stop what a lock that has closed now holds."""
+        """Report changes, and stop motions that a newly closed lock forbids."""
         for name in list(self.motions):
             if self.locked(name):
                 self.stop(name, at)
@@ -148,7 +150,7 @@ class State:
         self._touched = []
 
     def step(self, name: str, steps: int, at: int) -> int:
-        """So many steps up or down, and no further than there is room."""
+        """Step up or down by this many steps, as far as there is room."""
         motion = self.motions.get(name)
         low, high = self.table.bounds(name, self.values)
         now = self.values[name] if motion is None or motion.until is not None else motion.target
@@ -184,7 +186,7 @@ class State:
         return 0
 
     def stop(self, name: str, at: int) -> None:
-        """Stop a motor where it is."""
+        """Stop a motor at its position."""
         motion = self.motions.pop(name, None)
         if motion is not None:
             self._arrive(name, motion.at(at))
@@ -195,7 +197,7 @@ class State:
             self.actions.append(Changed(name, position))
 
     def positions(self) -> list[Action]:
-        """Where what moves is now, as far as that was not told: what somebody reads on the way is a value it had."""
+        """Report new positions of motors: a value that somebody reads on the way is a value the parameter had."""
         found: list[Action] = []
         for name in self.motions:
             if self._told.get(name) != self.values[name]:
@@ -204,12 +206,12 @@ class State:
         return found
 
     def look(self, at: int) -> None:
-        """Where the motors are at `at`."""
+        """Find the positions of the motors at `at`."""
         for name, motion in self.motions.items():
             self.values[name] = motion.at(at)
 
     def settle(self, at: int) -> None:
-        """End what has come to its end by `at`: motions, and the time of making itself known."""
+        """End the motions and the identification that are over by `at`."""
         for name, motion in list(self.motions.items()):
             if motion.end <= at:
                 del self.motions[name]
@@ -223,7 +225,7 @@ class State:
     # -- presets ----------------------------------------------------------------------------------------------
 
     def store(self, number: int) -> int:
-        """Keep the scene under a number."""
+        """Store the scene under a number."""
         if not 1 <= number <= self.model.presets.number:
             return self._refuse(ILLEGAL_VALUE, f"there is no preset {number}")
         self.presets[number] = {name: self.values[name] for name in self.table.recalled}
@@ -231,7 +233,7 @@ class State:
         return 0
 
     def recall(self, number: int, at: int) -> int:
-        """Bring a scene back. What is locked stays as it is."""
+        """Recall a scene. Locked parameters stay unchanged."""
         if not 1 <= number <= self.model.presets.number:
             return self._refuse(ILLEGAL_VALUE, f"there is no preset {number}")
         scene = self.presets.get(number)
@@ -243,7 +245,7 @@ class State:
                 continue
             low, high = self.table.bounds(name, self.values)
             value = min(max(scene[name], low), high)
-            if name in self.table.controls:  # what it moves is in the scene too
+            if name in self.table.controls:  # the parameters it moves are in the scene too
                 self._hold(name, value)
             else:
                 self._apply(name, value, at)
@@ -257,7 +259,7 @@ class State:
         return {one.name: self.values[one.name] for one in self.model.parameters if one.saved}
 
     def save(self) -> None:
-        """Keep everything that a save keeps."""
+        """Save everything that the model saves."""
         self._saved = self._worth_saving()
         self._kept_id = self._new_id
         self.actions.append(Did("saves"))
@@ -285,7 +287,7 @@ class State:
             self.actions.append(NewId(id))
 
     def factory_default(self, at: int) -> int:
-        """Everything as it left the factory, saved values and presets too; motors stay where they are."""
+        """Restore factory values, saved values and presets too; motors keep their position."""
         before = dict(self.values)
         for one in self.model.parameters:
             if one.writable and one.name not in self.table.motors:
@@ -299,13 +301,13 @@ class State:
         return self.change_id(self.model.bus.factory_id) if self.model.bus.default_resets_id else 0
 
     def cut(self, at: int) -> None:
-        """The power goes: motors stand where they are."""
+        """The power fails: motors stop at their position."""
         self.actions = [Did("is without power")]
         for name in list(self.motions):
             self.stop(name, at)
 
     def wake_up(self, at: int) -> None:
-        """It has booted: what was saved is back, what was not is gone."""
+        """It has booted: saved values are back, others are gone."""
         before = dict(self.values)
         self.actions = [Did("has booted")]
         self.lamp_until = 0
@@ -323,6 +325,6 @@ class State:
         self._become(self._kept_id)
 
     def uptime(self, at: int) -> None:
-        """Bring its clocks up to date: whole seconds since it booted."""
+        """Update its clocks: whole seconds since boot."""
         for name in self.table.clocks:
             self.values[name] = min((at - self._started) // 10**9, self.table.parameters[name].high)

@@ -1,4 +1,4 @@
-"""What of a model a camera looks up with every request, worked out once."""
+"""The parts of a model that a camera looks up at every request, worked out once."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ _IDENTIFY = "identify"
 class Table:
     """A model by name of parameter.
 
-    `plain`: what can be written and has no effect on anything else. `lamp`: the switch that makes a camera known, ""
-    for none. `recalled`: what a preset holds, in the order in which it is set: what locks or limits others first.
+    `plain`: parameters that can be written and affect nothing else. `lamp`: the switch that makes a camera identify
+    itself, "" for none. `recalled`: the parameters of a preset in the order of setting: first those that lock or limit
+    others.
     """
 
     def __init__(self, model: Model) -> None:
@@ -37,7 +38,7 @@ class Table:
         self.clocks = frozenset(one.name for one in model.parameters if one.meaning == "uptime" and not one.writable)
 
     def bounds(self, name: str, values: dict[str, int]) -> tuple[int, int]:
-        """The lowest and highest count of a parameter as things stand."""
+        """The lowest and highest count of a parameter in the present state."""
         parameter = self.parameters[name]
         low, high = parameter.low, parameter.high
         for limit in self.limits.get(name, ()):
@@ -46,5 +47,5 @@ class Table:
         return low, high
 
     def out_of_reach(self, name: str) -> str:
-        """Why a count is out of the bounds of a parameter: the limits that hold, where there are such."""
+        """Why a count is out of bounds: the limits that hold, if there are any."""
         return "; ".join(limit.reason for limit in self.limits.get(name, ())) or "beyond its range"

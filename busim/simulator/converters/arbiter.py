@@ -1,8 +1,8 @@
-"""Arbitration: a converter that serves its clients' requests one after the other and gives each reply to who asked.
+"""Arbitration: a converter that serves its clients' requests one after the other, and gives each client its own reply.
 
-Such a box understands what is spoken on the line. It cuts whole requests from what each client sends, lets them queue
-in the order of arrival, and sends the next one when the reply to the one before has come or its time is up. What is no
-request is dropped, and so is what comes from the line when nobody has asked.
+Such a box understands the protocol of the line. It cuts whole requests from each client's bytes, queues them in the
+order of arrival, and sends the next one after the reply to the last, or after its time-out. It drops bytes that are no
+request, and bytes from the line that nobody asked for.
 """
 
 from __future__ import annotations
@@ -12,13 +12,14 @@ from collections import deque
 from busim.protocols import BusProtocol, Request
 
 _MOST = 64  # requests that wait
-_STRETCH = 512  # bytes in which one request surely ends
+_STRETCH = 512  # bytes within which any request ends
 
 
 class Arbiter:
-    """`time_out`: ns from when a request has left until it counts as not answered; `silence`: ns between two frames.
+    """`time_out`: ns from the end of a request until it counts as unanswered; `silence`: ns between two frames.
 
-    `owner`: whose request is on the line, None for nobody's; `due`: when to ask again although nothing came, ns.
+    `owner`: the client whose request is on the line, None without one; `due`: when to call `next` again without new
+    bytes, ns.
     """
 
     def __init__(self, protocol: BusProtocol, time_out: int, silence: int) -> None:
@@ -34,27 +35,27 @@ class Arbiter:
         self._free_at = 0
 
     def take(self, client: int, data: bytes) -> int:
-        """Bytes of a client; how many requests were lost because too many wait."""
+        """Take bytes of a client. Returns the number of requests lost because too many wait."""
         found, self._held[client] = cut_whole(self._protocol, self._held.get(client, b"") + data)
         room = _MOST - len(self._queue)
         self._queue.extend((client, raw, request) for raw, request in found[:room])
         return max(0, len(found) - room)
 
     def leave(self, client: int) -> None:
-        """A client has gone; what it still wanted is nobody's business now."""
+        """A client has gone; its waiting requests are dropped."""
         self._held.pop(client, None)
         self._queue = deque(entry for entry in self._queue if entry[0] != client)
         if self.owner == client:
             self.owner = None
 
     def clear(self) -> None:
-        """Forget every request: those that wait, those half there, and the one on the line."""
+        """Forget every request: waiting, incomplete, and on the line."""
         self._held.clear()
         self._queue.clear()
         self._asked = self.owner = self.due = None
 
     def next(self, now: int) -> bytes:
-        """The request to send at `now` ns; empty: none, or not yet (then `due` says when to ask again)."""
+        """The request to send at `now` ns; empty: none, or not yet (then `due` says when to call again)."""
         if self._asked is not None or not self._queue:
             return b""
         if now < self._free_at:
@@ -64,7 +65,7 @@ class Arbiter:
         return raw
 
     def sent(self, out: int) -> None:
-        """The request has been handed to the driver and will have left at `out` ns."""
+        """The driver has the request and will have sent it at `out` ns."""
         request = self._asked
         assert request is not None
         if request.id == self._protocol.broadcast and not self._protocol.answers_broadcast:
@@ -74,14 +75,14 @@ class Arbiter:
         self.due = out + self._time_out
 
     def heard(self, data: bytes, end: int) -> bool:
-        """Characters from the line, over at `end` ns; True: with them the reply is whole."""
+        """Characters from the line, over at `end` ns. Returns True if they complete the reply."""
         if self._asked is None or self._finder.feed(data, end) is None:
             return False
         self._over(end)
         return True
 
     def elapsed(self, now: int) -> bool:
-        """It is `now` ns; True: the time of the request on the line is up."""
+        """It is `now` ns. Returns True if the request on the line has timed out."""
         if self.due is None or now < self.due:
             return False
         self.due = None
@@ -97,7 +98,7 @@ class Arbiter:
 
 
 def cut_whole(protocol: BusProtocol, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
-    """The whole requests in a stream, each with its own bytes (what stood before it cut away), and the rest."""
+    """The whole requests in a stream, each with its own bytes (junk before it removed), and the rest."""
     requests, rest = protocol.cut_requests(data)
     found = []
     start = 0
@@ -109,7 +110,7 @@ def cut_whole(protocol: BusProtocol, data: bytes) -> tuple[list[tuple[bytes, Req
 
 
 def _end(protocol: BusProtocol, data: bytes, start: int) -> int:
-    """Where the first request from `start` on ends."""
+    """The end of the first request from `start` on."""
     low, high = start + 1, min(len(data), start + _STRETCH)
     while low < high:
         middle = (low + high) // 2
@@ -118,7 +119,7 @@ def _end(protocol: BusProtocol, data: bytes, start: int) -> int:
 
 
 def _bare(protocol: BusProtocol, data: bytes) -> bytes:
-    """The request that these bytes end with, without what stands before it."""
+    """The request at the end of these bytes, without anything before it."""
     for start in range(len(data) - 1, 0, -1):
         request = protocol.decode_request(data[start:])
         if request is not None and request.id >= 0:

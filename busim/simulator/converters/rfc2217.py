@@ -1,15 +1,14 @@
-"""COM port control over Telnet (RFC 2217), the server's side: what a client asks of a serial port, and the answers.
+"""COM port control over Telnet (RFC 2217), the server's side: a client's settings of a serial port, and the answers.
 
 The client's commands are 0 to 12, the server's answers the same plus 100, each in a sub-negotiation of option 44. A
-setting that the port does not take is answered by the value it has; so is the question for it, which is value 0.
+setting that the port cannot take is answered with its present value, and so is a question (value 0).
 
-Boxes differ in what they do about it, and that is what a controller has to be tried against (`manner`): `applies`
-does what it says; `acknowledges` says yes to every setting and leaves the port as it is; `answers-other` answers with
-what the port has and leaves it; `silent` agrees to the option and then says and does nothing. Break, DTR, RTS, purging
-and masks work for all but the silent one.
+Boxes differ here, and a controller must be tried against each `manner`: `applies` obeys; `acknowledges` says yes to
+every setting and leaves the port as it is; `answers-other` answers with the port's values and changes nothing; `silent`
+agrees to the option and then says and does nothing. Break, DTR, RTS, purging and masks work for all but the silent one.
 
-Not offered, and answered so: flow control by lines or by XON/XOFF. A pair has no such lines, and frames carry every
-byte value. Nothing here raises for what a client sends.
+Flow control by lines or by XON/XOFF is answered as not offered: a pair has no such lines, and frames carry every byte
+value. Nothing here raises, whatever a client sends.
 """
 
 from __future__ import annotations
@@ -46,9 +45,9 @@ _FLOW_OUT, _NO_FLOW_OUT, _BREAK, _BREAK_ON, _BREAK_OFF, _DTR, _DTR_ON, _DTR_OFF 
 _RTS, _RTS_ON, _RTS_OFF, _FLOW_IN, _NO_FLOW_IN = 10, 11, 12, 13, 14
 _FLOWS_OUT, _FLOWS_IN = (0, 1, 2, 3, 17, 19), (13, 14, 15, 16, 18)
 _CARRIER, _DATA_SET_READY, _CLEAR_TO_SEND = 128, 32, 16  # of the modem state
-LINES = _CARRIER | _DATA_SET_READY | _CLEAR_TO_SEND  # a pair has none of them; a box shows them as being there
+LINES = _CARRIER | _DATA_SET_READY | _CLEAR_TO_SEND  # a pair has none of them; a box reports them as on
 FASTEST = 10_000_000  # Bd
-_MOST_RATES = 64  # different baud rates that one port takes in a run
+_MOST_RATES = 64  # different baud rates that one port accepts in a run
 
 
 class Forward(NamedTuple):
@@ -58,7 +57,7 @@ class Forward(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """Bytes for this client, as they go into the connection."""
+    """Bytes for this client, exactly as sent on the connection."""
 
     data: bytes
 
@@ -71,27 +70,27 @@ class Apply(NamedTuple):
 
 
 class Break(NamedTuple):
-    """Hold the pair at space, or let it go."""
+    """Hold the pair at space, or release it."""
 
     on: bool
 
 
 class Signal(NamedTuple):
-    """One of the port's own lines, dtr or rts."""
+    """Set one of the port's own lines, DTR or RTS."""
 
     name: str
     on: bool
 
 
 class Purge(NamedTuple):
-    """Forget what came from the line and has not gone out, and what waits for the line."""
+    """Drop the bytes that wait for the network, or for the line."""
 
     received: bool
     waiting: bool
 
 
 class Hold(NamedTuple):
-    """This client wants nothing sent for now, or again."""
+    """This client wants no data for now, or wants it again."""
 
     on: bool
 
@@ -100,7 +99,7 @@ Action = Forward | Answer | Apply | Break | Signal | Purge | Hold
 
 
 class ComPort:
-    """What all clients of one port share: how it is set, and what it says about that. `name` is its signature."""
+    """State that all clients of one port share: its setting, and its answers about it. `name` is its signature."""
 
     def __init__(self, baud: Fraction, format: CharFormat, manner: str, name: str = "busim") -> None:
         if manner not in MANNERS:
@@ -112,19 +111,19 @@ class ComPort:
         self.restart()
 
     def restart(self) -> None:
-        """Everything is as at first."""
+        """Back to the initial state."""
         self.baud, self.format = self._at_first
         self.break_held_by: set[ComClient] = set()
         self.signals = {"dtr": True, "rts": True}
-        self._claimed: dict[int, int] = {}  # what `acknowledges` has said yes to
+        self._claimed: dict[int, int] = {}  # settings that `acknowledges` has said yes to
 
     @property
     def breaking(self) -> bool:
-        """Whether a client wants the pair held at space."""
+        """Whether a client holds the pair at space."""
         return bool(self.break_held_by)
 
     def value(self, what: int) -> int:
-        """What the port says it has, in the code of RFC 2217."""
+        """The port's value as reported, in the code of RFC 2217."""
         if what in self._claimed:
             return self._claimed[what]
         if what == BAUD:
@@ -134,7 +133,7 @@ class ComPort:
         return _PARITIES.index(self.format.parity) + 1 if what == PARITY else _STOP_CODES[self.format.stop_halves]
 
     def ask(self, what: int, value: int) -> Apply | None:
-        """A client wants a value (0: only to know). How the port is to be set then; None: it stays."""
+        """A client sends a value (0: a question). Returns the new setting of the port; None: no change."""
         wanted = self._wanted(what, value) if value else None
         if wanted is None:
             return None
@@ -148,7 +147,7 @@ class ComPort:
         return Apply(*wanted)
 
     def _wanted(self, what: int, value: int) -> tuple[Fraction, CharFormat] | None:
-        """How the port would be set; None for what there is not."""
+        """The setting that the client wants; None if the port has no such setting."""
         data_bits, parity, stop = self.format.data_bits, self.format.parity, self.format.stop_halves
         if what == BAUD:
             known = next((rate for rate in self._rates if round(rate) == value), None)
@@ -183,7 +182,7 @@ class ComClient:
         }  # fmt: skip
 
     def receive(self, data: bytes) -> list[Action]:
-        """What these bytes ask for, in their order."""
+        """The actions that these bytes ask for, in order."""
         actions: list[Action] = []
         for event in self._telnet.receive(data):
             if isinstance(event, Data):
@@ -198,11 +197,11 @@ class ComClient:
         return actions
 
     def passes_over(self, data: bytes) -> bool:
-        """Whether these bytes change nothing: they go on with a sub-negotiation that is too long already."""
+        """Whether these bytes change nothing, because they extend a sub-negotiation that is too long already."""
         return self._telnet.passes_over(data)
 
     def gone(self) -> list[Action]:
-        """The client has left: what it held is let go, unless another client holds it too."""
+        """The client has left: release its break, unless another client holds it too."""
         port = self._port
         if self not in port.break_held_by:
             return []
@@ -210,23 +209,23 @@ class ComClient:
         return [] if port.breaking else [Break(False)]
 
     def wrap(self, data: bytes) -> bytes:
-        """Bytes from the line as they go into the connection."""
+        """Bytes from the line as sent on the connection."""
         return escaped(data)
 
     def line_state(self, state: int) -> bytes:
-        """The notice of a line state (16 break, 8 framing, 4 parity, 2 overrun), or none where nobody asked for it."""
+        """The notice of a line state (16 break, 8 framing, 4 parity, 2 overrun); empty if nobody asked for it."""
         told = state & self._line_mask
         return _answer(LINE_STATE, told) if told and self._agreed and self._port.manner != "silent" else b""
 
     def _agree(self, event: Agreed) -> list[Action]:
-        """The first time both want to talk about the port, the client learns how its lines stand."""
+        """When both sides first agree on the option, the client learns the state of the lines."""
         if event.option != COM_PORT or not event.on or self._agreed:
             return []
         self._agreed = True
         return self._state(MODEM_STATE, b"") if self._port.manner != "silent" else []
 
     def _asked(self, data: bytes) -> list[Action]:
-        """A command of the client; before the option was agreed it is none (RFC 2217, section 3)."""
+        """A command of the client; before the option was agreed it does not count (RFC 2217, section 3)."""
         if not data or not self._agreed or self._port.manner == "silent":
             return []
         answer = self._commands.get(data[0])
@@ -257,7 +256,7 @@ class ComClient:
             before = port.breaking
             if value == _BREAK_ON:
                 port.break_held_by.add(self)
-            elif value == _BREAK_OFF:  # the port has one break, so anybody's release ends it
+            elif value == _BREAK_OFF:  # the port has one break, so any client's release ends it
                 port.break_held_by.clear()
             if port.breaking != before:
                 actions.append(Break(port.breaking))
@@ -273,13 +272,13 @@ class ComClient:
         return [*actions, Answer(_answer(what, value))]
 
     def _state(self, what: int, data: bytes) -> list[Action]:
-        """How lines stand. A client has no business to send these, but some ask by it."""
+        """The state of lines. Only the server may send these, but some clients ask this way."""
         if what == LINE_STATE:
             return [Answer(_answer(what, 0))]
         return [Answer(_answer(what, LINES & self._modem_mask))] if LINES & self._modem_mask else []
 
     def _hold(self, what: int, data: bytes) -> list[Action]:
-        """Suspend and resume (section 3): neither is answered."""
+        """Suspend and resume (section 3); neither is answered."""
         if self.held == (what == SUSPEND):
             return []
         self.held = what == SUSPEND

@@ -1,8 +1,8 @@
-"""Slots: which of a converter's clients it has a place for.
+"""Slots: the clients that a converter serves.
 
-A box takes so many clients and no more, and boxes differ in what becomes of one more: it is refused, the one that came
-first has to go, or it is let in and never served. A client whose connection broke off without an end keeps its slot
-until the box notices, which may take minutes (`hold`): to everybody else the box is full of nobody.
+A box serves a number of clients, and boxes differ in how they treat one more: it is refused, it displaces the oldest,
+or it is accepted and never served. A client whose connection broke without an end keeps its slot until the box notices,
+which may take minutes (`hold`). Until then the box seems full.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ class Policy:
     """How a converter treats its clients; times in ns, 0: never.
 
     `when_full`: refuse, drop-oldest or accept-and-ignore; `idle_way`: close, reset or ignore, after `idle_close`
-    without a byte either way. `greeting`: sent to who comes; `keep_alive`: sent towards `keep_alive_to` (network or
-    line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
-    nobody is connected; `reboots`: when, and for how long it is not there then; `when_down`: refuse or
-    hang, for who connects then. `datagrams`: there are no connections (UDP), so a client comes with its first datagram,
-    is told nothing of its going, and `idle_close` forgets it.
+    without a byte either way. `greeting`: sent to each new client; `keep_alive`: sent towards `keep_alive_to` (network
+    or line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
+    nobody is connected; `reboots`: instants and lengths of absences; `when_down`: refuse or hang, for clients that
+    connect then. `datagrams`: UDP, so there are no connections: a client comes with its first datagram, and
+    `idle_close` forgets it without notice.
     """
 
     most: int = 4
@@ -39,7 +39,7 @@ class Policy:
 
 
 class Arrival(NamedTuple):
-    """What becomes of a client that comes: `connected` or refused, `served` or let alone; who had to go for it."""
+    """The treatment of a new client: `connected` or refused, `served` or ignored; the client dropped for it."""
 
     connected: bool
     served: bool
@@ -53,11 +53,11 @@ class Slots:
         self._most = most
         self._when_full = when_full
         self._hold = hold
-        self._taken: dict[int, int | None] = {}  # client to when its slot is free again, None: it is connected
+        self._taken: dict[int, int | None] = {}  # client to the instant its slot is free again, None: connected
         self._lasting: set[int] = set()
 
     def stay(self, client: int) -> None:
-        """A client that always has a place and never goes."""
+        """A client that always has a slot and never leaves."""
         self._taken[client] = None
         self._lasting.add(client)
 
@@ -77,7 +77,9 @@ class Slots:
         return Arrival(True, True, dropped)
 
     def leave(self, client: int, now: int, *, ended: bool) -> int | None:
-        """A client has gone. `ended`: it said so. Until when (ns) its slot is held, None: it is free."""
+        """A client has gone; `ended`: it closed the connection. Returns until when (ns) its slot is held, None: it is
+        free.
+        """
         if client not in self._taken or client in self._lasting:
             return None
         if ended or not self._hold:

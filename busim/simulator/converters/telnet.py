@@ -1,12 +1,12 @@
-"""Telnet, as far as a converter speaks it: bytes in, events out, at any split of the bytes.
+"""Telnet as a converter speaks it: bytes in, events out, at any split of the bytes.
 
-Commands, options and sub-negotiations stand between the data, led in by IAC; an IAC in the data is doubled (RFC 854,
-RFC 855). We never begin a negotiation and answer only what changes something, so two ends cannot answer each other for
-ever (RFC 854, "General considerations"). Data is taken as it is, whether or not binary transmission was agreed:
-what goes through a converter is frames and not text (common practice, no source).
+Commands, options and sub-negotiations stand between the data and begin with IAC; an IAC in the data is doubled (RFC
+854, RFC 855). We never begin a negotiation and answer only changes, so two ends cannot answer each other for ever (RFC
+854, "General considerations"). Data is binary whether or not binary transmission was agreed: converters carry frames,
+not text (common practice, no source).
 
-The other end may send what it likes: a sub-negotiation is kept up to a length, and one option is answered so often and
-no more. Nothing here raises.
+Input is bounded: a sub-negotiation is kept up to a length, and each option is answered a limited number of times.
+Nothing here raises.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from typing import NamedTuple
 SE, NOP, BREAK, SB, WILL, WONT, DO, DONT, IAC = 240, 241, 243, 250, 251, 252, 253, 254, 255  # RFC 854
 BINARY, SUPPRESS_GO_AHEAD, COM_PORT = 0, 3, 44  # RFC 856, RFC 858, RFC 2217
 
-_LONGEST = 256  # bytes of a sub-negotiation that are kept; one that is longer is passed over
-_MOST_ANSWERS = 16  # to one option on one side, in the life of a connection
+_LONGEST = 256  # bytes kept of a sub-negotiation; a longer one is ignored
+_MOST_ANSWERS = 16  # answers to one option on one side, per connection
 
 
 class Data(NamedTuple):
@@ -27,13 +27,13 @@ class Data(NamedTuple):
 
 
 class Command(NamedTuple):
-    """A command without an option, as break (243) or no operation (241)."""
+    """A command without an option, such as break (243) or no operation (241)."""
 
     code: int
 
 
 class Agreed(NamedTuple):
-    """An option was switched on or off: on our side (`ours`) or on theirs. `answer`: what to send for it."""
+    """An option was switched on or off: on our side (`ours`) or on theirs. `answer`: the bytes to send."""
 
     option: int
     ours: bool
@@ -42,14 +42,14 @@ class Agreed(NamedTuple):
 
 
 class Refused(NamedTuple):
-    """An option we do not have. `answer`: what to send for it."""
+    """An option we do not have. `answer`: the bytes to send."""
 
     option: int
     answer: bytes
 
 
 class Message(NamedTuple):
-    """A sub-negotiation of an option, its doubled IACs undone."""
+    """A sub-negotiation of an option, with doubled IACs undone."""
 
     option: int
     data: bytes
@@ -57,21 +57,21 @@ class Message(NamedTuple):
 
 Event = Data | Command | Agreed | Refused | Message
 
-_TEXT, _COMMAND, _OPTION, _INSIDE, _INSIDE_COMMAND = range(5)  # what the next byte is
+_TEXT, _COMMAND, _OPTION, _INSIDE, _INSIDE_COMMAND = range(5)  # the kind of the next byte
 
 
 def escaped(data: bytes) -> bytes:
-    """Data as it stands in a Telnet stream."""
+    """Data as sent in a Telnet stream."""
     return data.replace(b"\xff", b"\xff\xff")
 
 
 def message(option: int, data: bytes) -> bytes:
-    """A sub-negotiation as it stands in a Telnet stream."""
+    """A sub-negotiation as sent in a Telnet stream."""
     return bytes((IAC, SB, option)) + escaped(data) + bytes((IAC, SE))
 
 
 class Telnet:
-    """One connection. `options`: those both sides may have."""
+    """One connection. `options`: those both sides may use."""
 
     def __init__(self, options: frozenset[int]) -> None:
         self._options = options
@@ -83,11 +83,11 @@ class Telnet:
         self._too_long = False
 
     def passes_over(self, data: bytes) -> bool:
-        """Whether these bytes change nothing: they go on with a sub-negotiation that is too long already."""
+        """Whether these bytes change nothing, because they extend a sub-negotiation that is too long already."""
         return self._state == _INSIDE and self._too_long and IAC not in data
 
     def receive(self, data: bytes) -> list[Event]:
-        """What these bytes say; data without anything between is one event."""
+        """The events in these bytes; data without anything between is one event."""
         events: list[Event] = []
         position, size = 0, len(data)
         text = bytearray()
@@ -116,7 +116,7 @@ class Telnet:
         return events
 
     def _step(self, byte: int, text: bytearray) -> Event | None:
-        """A byte behind an IAC, or the option behind a verb."""
+        """A byte after an IAC, or the option after a verb."""
         if self._state == _COMMAND:
             return self._command(byte, text)
         if self._state == _OPTION:
@@ -129,7 +129,7 @@ class Telnet:
         self._state = _TEXT
         if byte == SE:
             return self._message()
-        self._inside.clear()  # it broke off: what follows IAC counts as outside (RFC 855 has nothing else inside)
+        self._inside.clear()  # it broke off: a byte after IAC counts as outside (RFC 855 has nothing else inside)
         return self._command(byte, text)
 
     def _command(self, byte: int, text: bytearray) -> Event | None:
@@ -145,7 +145,7 @@ class Telnet:
             self._verb = byte
         elif byte >= SE:
             return Command(byte)
-        return None  # IAC and what is no command: both are dropped
+        return None  # IAC and no command: both are dropped
 
     def _collect(self, piece: bytes) -> None:
         self._inside += piece[: _LONGEST + 1 - len(self._inside)]

@@ -1,8 +1,8 @@
-"""Faults: what goes wrong on a line, in a camera or in a converter; and plain behaviour that fills the same hooks.
+"""Faults of a line, a camera or a converter; and plain behaviour that fills the same hooks.
 
-In: benches (what a fault may lay hands on at its place) and values of its parameters. Out: `all_faults`, each with its
-declaration (`Fault`), from which the plan's schema, the pages and the lists of actions come. First file to open:
-`declaration`, then `catalogue/late_reply`.
+In: benches (the parts a fault may touch at its place) and values of its parameters. Out: `all_faults`, each with its
+declaration (`Fault`), from which the plan's schema, the pages and the lists of actions come. Open first: `declaration`,
+then `catalogue/late_reply`.
 """
 
 from busim.simulator.faults.benches import Bench, CameraBench, ConverterBench, LineBench, StationBench

@@ -1,7 +1,7 @@
-"""What a fault may lay hands on: a bench for each kind of thing that a fault is switched on at.
+"""The parts that a fault may touch: a bench for each kind of place.
 
-A fault sees its bench and no more of the world. Each bench belongs to one fault at one place, and so do its random
-stream (derived from the run's seed, the place and the fault) and its count of effects.
+A fault sees its bench and nothing else of the world. Each bench belongs to one fault at one place, with its own random
+stream (derived from the run's seed, the place and the fault) and its own count of effects.
 """
 
 from __future__ import annotations
@@ -18,39 +18,39 @@ Change = Callable[[Setting], Setting]
 
 
 class Bench(Protocol):
-    """What all have: time, chance of its own, and a record of each time that the fault took effect."""
+    """The common part: time, chance, and a record of each effect of the fault."""
 
     kernel: Kernel
     stream: Stream
     name: str
 
     def effect(self, text: str = "") -> None:
-        """It took effect now."""
+        """The fault takes effect now."""
 
     def happens(self, share: float) -> bool:
         """Draw whether it takes effect this time. A share of 1 draws nothing."""
 
 
 class StationBench(Bench, Protocol):
-    """Something with a driver and a receiver on a line."""
+    """A part with a driver and a receiver on a line."""
 
     line: Line
     station: Station
 
     def edges(self, lead: int, hold: int) -> None:
-        """From its next burst on: the driver is enabled `lead` ns ahead, and released `hold` ns after the last bit."""
+        """From its next burst on the driver is enabled `lead` ns before, and released `hold` ns after the last bit."""
 
     def own_edges(self) -> tuple[int, int]:
         """`lead` and `hold` as the plan has them."""
 
     def echo(self, on: bool) -> None:
-        """Whether it hears what it sends, from now on."""
+        """Whether it hears its own characters, from now on."""
 
     def retune(self, change: Change) -> Remove:
-        """Set its port otherwise, as soon as it does not send; what takes it out sets it back."""
+        """Change the setting of its port as soon as it is not sending. Returns the function that restores it."""
 
     def bursts(self, told: Callable[[bool], None]) -> Remove:
-        """Hear of each burst of its line when it is over: whether it was this station's own."""
+        """Receive each burst of its line at its end, with whether it was this station's own."""
 
 
 class CameraBench(StationBench, Protocol):
@@ -65,36 +65,39 @@ class CameraBench(StationBench, Protocol):
         """Its bus ID now."""
 
     def id_of(self, camera: str) -> int:
-        """The bus ID of another camera on its line; of the next one where `camera` is empty."""
+        """The bus ID of another camera on its line; of the next one if `camera` is empty."""
 
     def listen_to(self, ids: tuple[int, ...] | None) -> None:
-        """Which bus IDs it takes requests for; None: its own."""
+        """The bus IDs whose requests it takes; None: its own."""
 
     def send(self, raw: bytes, at: int) -> None:
-        """Its driver sends these bytes at `at` ns, if it still has power then."""
+        """Send these bytes at `at` ns, if it still has power then."""
 
     def seize(self) -> None:
-        """The driver no longer does as the camera says; what the camera has planned to send is lost."""
+        """Take the driver from the camera; its planned bytes are lost."""
 
     def release(self) -> None:
-        """It does again."""
+        """Give the driver back."""
 
     def power(self, on: bool) -> None:
-        """Give it power, or take it away."""
+        """Switch its power on or off."""
 
     def restart(self) -> None:
         """It boots."""
 
     def factory_reset(self) -> None:
-        """It is as it came out of its box, and boots."""
+        """Restore its factory state, and boot it."""
 
     def forget_saves(self, instead: Callable[[], None] | None) -> None:
-        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
+        """From now on a save is acknowledged and keeps nothing; `instead` is called each time.
+        None: saves keep again.
+        """
 
 
 class ConverterBench(StationBench, Protocol):
-    """A converter. `to_line` and `to_net`: how long a passage takes; `down` and `up`: the bytes on it; `slots`: who is
-    let in."""
+    """A converter. `to_line` and `to_net`: how long a passage takes; `down` and `up`: the bytes on it; `slots`: the
+    clients admitted.
+    """
 
     protocol: BusProtocol
     to_line: HookPoint[Crossing]
@@ -104,17 +107,17 @@ class ConverterBench(StationBench, Protocol):
     slots: HookPoint[Admission]
 
     def restart(self, down: int) -> None:
-        """It starts anew and is not there for `down` ns."""
+        """It restarts and is absent for `down` ns."""
 
     def put_up(self, data: bytes) -> None:
-        """These bytes go to all clients, as if they came from the line now."""
+        """Send these bytes to all clients, as if they came from the line now."""
 
     def hang_up(self, *, reset: bool) -> int:
-        """End the connections of all clients from outside; how many there were."""
+        """End the connections of all clients from outside. Returns their number."""
 
 
 class LineBench(Bench, Protocol):
-    """A pair. `bit`: ns of a bit as the line is planned; `metres`: its length; `positions`: places in its order."""
+    """A pair. `bit`: ns of a bit as planned; `metres`: its length; `positions`: places in its order."""
 
     line: Line
     bit: int
@@ -122,16 +125,16 @@ class LineBench(Bench, Protocol):
     positions: int
 
     def pulse(self, length: int, *, floating: bool = False) -> None:
-        """Turn the level over for `length` ns from now; `floating`: pull it to space while nobody drives."""
+        """Invert the level for `length` ns from now; `floating`: pull the pair to space while nobody drives."""
 
     def bias(self, on: bool) -> None:
         """Take its bias away, or give it back."""
 
     def cut(self, position: int) -> None:
-        """Open the pair ahead of a position of its order."""
+        """Open the pair before a position of its order."""
 
     def join(self, position: int) -> None:
         """Close it again."""
 
     def bursts(self, told: Callable[[bool], None]) -> Remove:
-        """Hear of each burst when it is over."""
+        """Receive each burst at its end."""

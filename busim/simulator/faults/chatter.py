@@ -1,4 +1,4 @@
-"""Chatter: an undriven pair without fail-safe bias lets receivers see start bits that nobody sent (seam: LineLevel).
+"""Chatter: on an undriven pair without fail-safe bias, receivers see start bits that nobody sent (hook: LineLevel).
 
 Between frames the differential voltage lies inside +-200 mV, where a receiver's output is undefined (TIA/EIA-485-A via
 ADI AN-960 Table 3). The pair drops to space for 0.6 to 9 bits, at random instants: isolated 00, FF, FE, F8, 80, some

@@ -1,7 +1,7 @@
-"""What a fault declares of itself, once: everything else that speaks of faults reads it here.
+"""The declaration of a fault, made once; all other places read it.
 
-The plan's schema, `busim explain FAULT`, the page of the handbook, the lines typed into a session, the HTTP API and
-whoever draws faults at random take names, bounds and texts from a `Fault`; nothing of it is said a second time.
+The plan's schema, `busim explain FAULT`, the page of the handbook, the lines typed into a session, the HTTP API and the
+fuzzer take names, bounds and texts from a `Fault`.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ COMMON = "Common practice, no source"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One fault. `on`: what it is switched on at; `code`: its place in the catalogue; `hook`: the hook point it fills.
+    """One fault. `on`: the kind of its place; `code`: its number in the catalogue; `hook`: the hook point it fills.
 
-    `put`: puts it in at a bench of that kind (`benches`) with values for all parameters, and gives what takes it out.
-    `wire`: what happens on the line; `seen`: what a master sees. Every fault is off until somebody switches it on.
+    `put`: applies it at a bench of that kind (`benches`) with values for all parameters, and returns the function that
+    ends it. `wire`: its effect on the line; `seen`: what a master sees. Every fault is off until it is switched on.
     """
 
     name: str
@@ -40,7 +40,7 @@ class Fault:
     source: str = COMMON
 
     def read(self, given: Mapping[str, object]) -> dict[str, Any]:
-        """Values for all parameters: those given, as they were written, and defaults. Raises UserError."""
+        """Values for all parameters: those given, as written, and defaults. Raises UserError."""
         known = {parameter.name: parameter for parameter in self.parameters}
         for name in given:
             if name not in known:
@@ -53,7 +53,7 @@ class Fault:
         return {name: one.read(given.get(name, one.default)) for name, one in known.items()}
 
     def written(self, values: Values) -> dict[str, str]:
-        """Values as one writes them."""
+        """Values as written in a plan."""
         return {one.name: one.written(values[one.name]) for one in self.parameters}
 
     def schema(self) -> dict[str, Any]:
@@ -61,7 +61,7 @@ class Fault:
         return {one.name: one.schema() for one in self.parameters}
 
     def as_json(self) -> dict[str, Any]:
-        """JSON-ready: all it says of itself."""
+        """The whole declaration, JSON-ready."""
         return {
             "name": self.name, "code": self.code, "title": self.title, "on": self.on, "hook": self.hook,
             "wire": self.wire, "seen": self.seen, "source": self.source,
@@ -86,8 +86,8 @@ class Fault:
         return (
             f"# {self.title}\n\n`{self.name}`, a fault of a {self.on} (catalogue {self.code}).\n\n"
             f"**On the wire.** {self.wire}\n\n**What a master sees.** {self.seen}\n\n"
-            f"**Parameters.**\n\n{rows or 'None.'}\n\n**Source.** {self.source}. Ranges and defaults are a choice "
-            "inside reported cases; nobody has published how often each one happens.\n\n"
+            f"**Parameters.**\n\n{rows or 'None.'}\n\n**Source.** {self.source}. Ranges and defaults lie "
+            "within reported cases; nobody has published how often each one happens.\n\n"
             f"In a plan, off but for five seconds:\n\n```yaml\nfaults:\n{entry}```\n\n"
             f"Typed into `busim serve`:\n\n```text\nfault {self.name} on NAME{said}\nfault {self.name} off\n```\n"
         )

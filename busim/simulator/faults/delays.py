@@ -8,7 +8,7 @@ from busim.simulator.kernel import Stream
 
 
 class Turnaround:
-    """A camera answers after a time drawn uniformly from `spread`; the bytes are as they should be."""
+    """A camera answers after a time drawn uniformly from `spread`, with unchanged bytes."""
 
     def __init__(self, stream: Stream, spread: Spread) -> None:
         self._stream = stream

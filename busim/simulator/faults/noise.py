@@ -1,8 +1,8 @@
-"""Bit noise: pulses of one bit's length that turn the level over, at random instants (seam: LineLevel).
+"""Bit noise: pulses of one bit's length that invert the level at random instants (hook: LineLevel).
 
-A receiver looks at one instant of each bit, so a pulse as long as a bit hits exactly one sample of a character it falls
-into: pulses at `rate` x baud per second make each bit wrong with the probability `rate`. Being a process in time, it
-also hits the idle line, where it makes characters out of nothing, as noise does.
+A receiver samples one instant of each bit, so a pulse as long as a bit hits exactly one sample of a character. Pulses
+at `rate` x baud per second make each bit wrong with the probability `rate`. As a process in time it also hits the idle
+line, where it makes false characters, as noise does.
 """
 
 from __future__ import annotations

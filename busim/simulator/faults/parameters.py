@@ -1,7 +1,7 @@
-"""Parameters of faults: what each means, in which unit, between which bounds, and what it is when nobody says.
+"""Parameters of faults: the meaning, unit, bounds and default of each.
 
-A parameter reads the text that somebody wrote (in a plan, on a line typed into a running session, in JSON) and says the
-same in a JSON Schema; so a plan, the page of the handbook and whoever draws faults at random know the same bounds.
+A parameter reads the written text (in a plan, on a line typed into a running session, in JSON) and gives the same
+bounds as JSON Schema. So a plan, the page of the handbook and the fuzzer know the same bounds.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ _HOW = {
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """`default`, `low` and `high` as one writes them; `unit` where the kind does not say it. `words`: all it may be.
+    """`default`, `low` and `high` as written; `unit` if the kind does not say it. `words`: all allowed words.
 
-    Of a `name`, the default "" stands for the one that the fault chooses by itself.
+    The default "" of a `name` stands for the one that the fault chooses by itself.
     """
 
     name: str
@@ -50,7 +50,7 @@ class Parameter:
         return replace(self, name=name)
 
     def read(self, given: object) -> Value:
-        """The value that was written. Raises UserError, which names the parameter in `field`."""
+        """The value of a written text. Raises UserError, which names the parameter in `field`."""
         text = _text(given)
         try:
             value = self._parse(text)
@@ -66,14 +66,14 @@ class Parameter:
 
     @property
     def bounds(self) -> str:
-        """What it may be, for people."""
+        """Its allowed values, for people."""
         if self.words:
             return "one of " + ", ".join(self.words)
         kind = _HOW[self.kind][0]
         return f"{kind} from {self.low} to {self.high}" if self.low else kind
 
     def written(self, value: Value) -> str:
-        """A value as one writes it."""
+        """A value as written."""
         if self.kind == "time":
             return exact_time(value)
         if self.kind == "bytes":
@@ -83,7 +83,7 @@ class Parameter:
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def schema(self) -> dict[str, Any]:
-        """JSON Schema of what may be written."""
+        """JSON Schema of the written text."""
         about = f"{self.what}; {self.bounds}"
         if self.words:
             return {"type": "string", "enum": list(self.words), "default": self.default, "description": about}
@@ -128,7 +128,7 @@ def _number(text: str) -> float:
         value = float(text)
     except ValueError:
         raise UserError("not a number") from None
-    if not -1e12 < value < 1e12:  # neither infinite nor none at all
+    if not -1e12 < value < 1e12:  # neither infinite nor not-a-number
         raise UserError("not a number")
     return value
 
@@ -173,7 +173,7 @@ def time(name: str, what: str, default: str, low: str = "0", high: str = "60 s")
 
 
 def share(what: str = "share of the occasions at which it takes effect", default: str = "1") -> Parameter:
-    """How often it takes effect where it could."""
+    """How often it takes effect when it could."""
     return Parameter("share", "share", what, default, "0", "1")
 
 

@@ -1,4 +1,4 @@
-"""What faults of a converter's bytes share: covers of the hook points towards the line and towards the network."""
+"""The common part of faults of a converter's bytes: covers of the hook points towards the line and the network."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ from collections.abc import Callable
 from busim.simulator.fault_hooks import Passage, Remove
 from busim.simulator.faults.benches import ConverterBench
 
-# the bytes and how to pass some on (bytes, ns from now): what it passes on is all that goes on
+# The bytes and how to pass some on (bytes, ns from now); all other bytes are dropped.
 Handle = Callable[[bytes, Callable[[bytes, int], None]], None]
 
 
 class PassageCover:
-    """Takes all bytes that pass, and passes on what `handle` says, in order."""
+    """Takes all passing bytes, and passes on those that `handle` says, in order."""
 
     inner: Passage
 
     def __init__(self, bench: ConverterBench, handle: Handle) -> None:
         self._kernel = bench.kernel
         self._handle = handle
-        self._last = 0  # ns: when the last bytes go on, so that nothing overtakes
+        self._last = 0  # ns of the last passage, so that nothing overtakes
 
     def __call__(self, data: bytes, client: int | None, /) -> None:
         def pass_on(piece: bytes, after: int) -> None:

@@ -1,4 +1,4 @@
-"""Presets: faults that come together in the field, under one name. They are data, in `presets.yaml`."""
+"""Presets: faults that occur together in the field, under one name. They are data, in `presets.yaml`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Something that happens again and again while a fault is on, at random instants or evenly."""
+"""Events that recur while a fault is on, at random instants or evenly."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from busim.simulator.faults.benches import Bench
 
 
 def recurring(bench: Bench, rate: float, strike: Callable[[], None]) -> Remove:
-    """Call `strike` at `rate` per second, as a Poisson process, until it is taken out; a rate of 0: never."""
+    """Call `strike` at `rate` per second, as a Poisson process, until removed; a rate of 0: never."""
     if rate <= 0:
         return lambda: None
     return _again(bench, lambda: bench.stream.exponential(1e9 / rate), strike)
 
 
 def evenly(bench: Bench, every: int, strike: Callable[[], None]) -> Remove:
-    """Call `strike` each `every` ns until it is taken out."""
+    """Call `strike` each `every` ns until removed."""
     return _again(bench, lambda: every, strike)
 
 

@@ -1,4 +1,6 @@
-"""What faults of a camera's reply share: a cover of the hook point that changes some replies and counts them."""
+"""The common part of faults of a camera's reply: a cover of the hook point that changes some
+replies and counts them.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ from busim.simulator.fault_hooks import CameraReply, Remove
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.parameters import Values
 
-# the delay, the bytes and the reply to another delay and other bytes, and what to say of it; None: not this one
+# From delay, bytes and reply to the new delay, the new bytes and a text for the record; None: unchanged.
 Change = Callable[[int, bytes, Reply], tuple[int, bytes, str] | None]
 
 

@@ -1,8 +1,7 @@
 """Chance: random streams derived from one seed and a name.
 
-Every use has a stream of its own, named by what draws from it (`camera`, `left mat`, `turnaround`), so that
-adding a camera does not shift the draws of another. Values are drawn from numpy in blocks: a single draw costs
-ten times as much.
+Each use has its own stream, named after its user (`camera`, `left mat`, `turnaround`), so one more camera does not
+shift the draws of another. Values are drawn from numpy in blocks: a single draw costs ten times as much.
 """
 
 from __future__ import annotations
@@ -43,7 +42,7 @@ class Stream:
 
 
 class Chance:
-    """The source of streams: `stream("camera", name, "turnaround")` is the same draw for draw in every run."""
+    """The source of streams: `stream("camera", name, "turnaround")` gives the same draws in every run."""
 
     __slots__ = ("seed",)
 

@@ -1,8 +1,8 @@
 """The kernel: a heap of (time, running number, callback, argument).
 
-The running number keeps events at the same nanosecond in the order in which they were scheduled, so that a
-run is one definite sequence. There is no cancelling: whoever schedules an event checks, when it comes, whether
-it still matters. Inputs from outside enter between two calls of `advance`, never inside one.
+The running number keeps events of one nanosecond in the order of scheduling, so a run is one definite sequence. There
+is no cancelling: the callback checks whether its event still matters. Inputs from outside enter between two calls of
+`advance`, never inside one.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Kernel:
         return self._heap[0][0] if self._heap else None
 
     def wake_by(self) -> int | None:
-        """Up to when a clock that follows the time of day may leave the kernel alone, ns; None: for good."""
+        """Until when a clock that follows the time of day may leave the kernel alone, ns; None: for ever."""
         return self.next_deadline()
 
     def advance(self, to: int) -> None:
@@ -57,7 +57,7 @@ class Kernel:
         self.now = max(self.now, to)
 
     def advance_until(self, to: int, found: Sized) -> None:
-        """As `advance`, but stand still after the instant whose events left something in `found`."""
+        """As `advance`, but stop after the instant whose events left something in `found`."""
         heap = self._heap
         while heap and heap[0][0] <= to:
             when, _, what, argument = heappop(heap)
@@ -69,10 +69,10 @@ class Kernel:
 
 
 class PatientKernel(Kernel):
-    """A kernel that says how long its events can wait before somebody outside could notice.
+    """A kernel that knows how long its events can wait before anybody outside could notice.
 
-    `near`, `far`: ns for which events scheduled by `at_near` and `at` can wait, because what they lead to shows no
-    earlier. Waiting changes nothing inside: every event still runs with `now` at its own instant, and in order.
+    `near`, `far`: ns for which events scheduled by `at_near` and `at` can wait, because their effects show no earlier.
+    Waiting changes nothing inside: every event still runs with `now` at its own instant, and in order.
     """
 
     __slots__ = ("_far", "_near", "_urgent")
@@ -81,7 +81,7 @@ class PatientKernel(Kernel):
         super().__init__()
         self._near = near
         self._far = far
-        self._urgent: list[tuple[int, int]] = []  # by when, and the instant of the event itself
+        self._urgent: list[tuple[int, int]] = []  # latest instant to run, and the instant of the event itself
 
     def at_shown(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """An event that shows outside when it happens."""
@@ -89,7 +89,7 @@ class PatientKernel(Kernel):
         self.at(when, what, argument)
 
     def at_near(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
-        """An event that may lead to one that shows, `near` later at the earliest."""
+        """An event whose effect shows `near` later at the earliest."""
         heappush(self._urgent, (when + self._near, when))
         self.at(when, what, argument)
 

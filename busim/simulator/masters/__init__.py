@@ -1,4 +1,4 @@
-"""Masters: programs that ask. One good one, as a pure object."""
+"""Masters: programs that poll and command cameras. One good master, as a pure object."""
 
 from busim.simulator.masters.master import Master
 from busim.simulator.masters.work import (

@@ -1,10 +1,10 @@
-"""The good master: asks one camera at a time, and keeps asking whatever the line does.
+"""The good master: one request at a time, and it goes on whatever the line does.
 
-Commands before polls, but a poll that is due gets its turn after a few commands; a time-out computed per task;
-commands are repeated, polls are not (the next poll is the repeat), nor are steps, which may have been carried out; a
-wrong ID or rubbish does not end the wait; after a failed attempt it drains the line until it is quiet; a camera that
-failed three times and for a second is offline: single probes at a growing pause, so that the others hardly notice. A
-probe reads: what was asked before a camera came back is not written to it later.
+Commands go before polls, but a due poll gets its turn after a few commands. Each task has a computed time-out. Commands
+are repeated; polls are not (the next poll is the repeat), nor are steps, which may have been carried out. A wrong ID or
+junk does not end the wait. After a failed attempt the master drains the line until it is quiet. A camera that failed
+three times and for a second is offline: it gets single probes at growing pauses, so the others hardly notice. A probe
+reads, so no old command reaches a camera that comes back.
 
 Pure: instants and bytes in, a Step out; no clock, no line, no socket.
 """
@@ -38,11 +38,11 @@ _IDLE, _WAITING, _DRAINING = range(3)
 class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
-    `echo`: what it sends comes back to it ahead of the reply. `alone`: nobody else asks here, so what comes out of turn
-    is a late reply or rubbish; the next request leaves the gap behind that too, at least two characters. `char`: ns of
-    one character on the wire.
+    `echo`: it hears its own bytes before the reply. `alone`: nobody else polls here, so unexpected bytes are a late
+    reply or junk, and the next request leaves the gap after those too, at least two characters. `char`: ns of one
+    character on the wire.
 
-    `done` is called with every Attempt. Call `step` when its wake-up time comes, `heard` when bytes arrive.
+    `done` is called with every Attempt. Call `step` at its wake-up time, `heard` when bytes arrive.
     """
 
     def __init__(
@@ -66,11 +66,11 @@ class Master:
         self._policy = policy
         self._hears_itself = echo
         self._alone = alone
-        # Where a protocol needs no silence, two characters of quiet tell that a burst is over.
+        # Without a silence in the protocol, two characters of quiet show that a burst is over.
         self._quiet = max(drain, 2 * char)
         self._clear = max(gap, 2 * char)
         self._heard_at = -self._quiet - 1
-        self._echo = 0  # bytes of its own that are still to come back
+        self._echo = 0  # bytes of its own echo still to come
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
         self._commands: deque[Task] = deque()
@@ -79,7 +79,7 @@ class Master:
         self._task: Task | None = None
         self._sent = 0
         self._spoilt = False
-        self._until = starts_at  # idle: may ask from here; waiting: gives up; draining: is quiet
+        self._until = starts_at  # idle: may send from here; waiting: time-out; draining: is quiet
         self._drain_end = 0
         for task in polls:
             self._queue(task, starts_at)
@@ -91,8 +91,8 @@ class Master:
     # -- inputs ---------------------------------------------------------------------------------------------
 
     def command(self, task: Task, at: int, *, absolute: bool = True) -> Step:
-        """An operator wants this. An absolute value replaces one for the same control that still waits, unless a
-        relative move of the camera was asked for in between.
+        """An operator's command. A new absolute value replaces a waiting one of the same control, unless a relative
+        move of the camera came in between.
         """
         task.asked = at
         task.relative = task.relative or not absolute
@@ -104,7 +104,7 @@ class Master:
         return self.step(at) if self._state == _IDLE else NOTHING
 
     def _waiting_for(self, task: Task) -> Task | None:
-        """A command for the same control that waits, which this one may replace."""
+        """A waiting command for the same control that this one may replace."""
         for waiting in reversed(self._commands):
             if waiting.target is task.target:
                 if waiting.relative:
@@ -131,7 +131,7 @@ class Master:
         return (self._sends(task), self._until)
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
-        """Bytes came in; `flagged`: with a framing or parity error, so they are not to be trusted."""
+        """Bytes arrived; `flagged`: with a framing or parity error, so they are not to be trusted."""
         self._heard_at = at
         if self._echo:
             data = self._without_echo(data)
@@ -151,23 +151,23 @@ class Master:
             return (None, self._until)
         return NOTHING
 
-    # Small steps, each with a name, so that a test can change one of them and see who notices.
+    # Small steps, each with a name, so that a test can change one of them and see which judge notices.
 
     def _sends(self, task: Task) -> bytes:
-        """The bytes of a request that goes out now."""
+        """The bytes of a request that leaves now."""
         raw = self._finder.ask(task.request, task.raw)
         if self._hears_itself:
             self._echo = len(raw)
         return raw
 
     def _without_echo(self, data: bytes) -> bytes:
-        """What is left of bytes that came when its own are taken away."""
+        """The received bytes without its own echo."""
         own = min(self._echo, len(data))
         self._echo -= own
         return data[own:]
 
     def _found(self, data: bytes, at: int) -> Reply | None:
-        """The reply that is whole with these bytes."""
+        """The reply completed by these bytes."""
         return self._finder.feed(data, at)
 
     # -- what to ask ----------------------------------------------------------------------------------------
@@ -181,7 +181,7 @@ class Master:
         return poll
 
     def _due_poll(self, at: int) -> Task | None:
-        """The poll or probe that is due first; polls of cameras that are offline are set aside until they are back."""
+        """The poll or probe that is due first. Polls of offline cameras are set aside until the camera is back."""
         polls = self._polls
         while polls and polls[0][0] <= at:
             due, _, task = heappop(polls)
@@ -209,7 +209,7 @@ class Master:
         return (None, free)
 
     def _back(self, target: Target, at: int) -> None:
-        """An offline camera answered: its polls come in again, and the probe that waits for its turn is off."""
+        """An offline camera answered: resume its polls, and cancel its waiting probe."""
         target.online = True
         self._polls = [entry for entry in self._polls if entry[2].target is not target or entry[2].kind != PROBE]
         heapify(self._polls)
@@ -235,11 +235,13 @@ class Master:
         return (None, free)
 
     def _may_repeat(self, task: Task) -> bool:
-        """Whether a command that failed goes again; what has an effect each time it is carried out does not."""
+        """Whether a failed command is repeated; one with an effect at each execution is not."""
         return task.attempt < task.tries and task.target.online and not task.relative
 
     def _judge(self, target: Target, task: Task, at: int) -> None:
-        """Is the camera offline? Then it is probed, at a growing pause; else a failed poll comes again in its turn."""
+        """Decide whether the camera is offline. Then it is probed at growing pauses; else a failed poll waits for its
+        turn.
+        """
         if target.online and self._gone(target, at):
             target.online = False
             target.pause = self._policy.first_pause
@@ -260,8 +262,8 @@ class Master:
         return target.failures >= policy.failures and at - target.failed_at >= policy.failing_for
 
     def _probe_of(self, target: Target, failed: Task) -> Task | None:
-        """What to probe a camera with that has just failed in `failed`: one of its polls, or what it was given for it.
-        Never a command: what it wrote could come long after others have written something else.
+        """The probe for a camera that has just failed in `failed`: one of its polls, or the probe it was given. Never a
+        command: its value could arrive long after newer ones.
         """
         like = failed if failed.kind == POLL else next((e[2] for e in self._polls if e[2].target is target), None)
         if like is None:

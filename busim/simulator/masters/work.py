@@ -1,4 +1,4 @@
-"""What a master has to do: tasks, each one request to one camera, and what came of each attempt."""
+"""The work of a master: tasks, each one request to one camera, and the result of each attempt."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ OK, REFUSED, TIME_OUT, DAMAGED = "ok", "refused", "time-out", "damaged"
 @dataclass(slots=True, eq=False)
 class Target:
     """A camera as its master knows it. `failures` in a row, the first of them at `failed_at` ns; `pause`: ns to the
-    next probe; `probe`: a read to find out whether it is back, where it has no polls. With neither, only a command
-    that it answers brings it back.
+    next probe; `probe`: a read for a camera without polls. With neither polls nor probe, only an answered command
+    brings it back.
     """
 
     name: str
@@ -30,9 +30,9 @@ class Target:
 
 @dataclass(slots=True, eq=False)
 class Task:
-    """One request to one camera. `every`: ns between polls (0: without rest); `time_out` ns; `tries` at most.
+    """One request to one camera. `every`: ns between polls (0: without a pause); `time_out` ns; `tries` at most.
 
-    `relative`: carried out twice it has twice the effect (a step, a toggle), so it is never repeated.
+    `relative`: a second execution doubles the effect (a step, a toggle), so it is never repeated.
     """
 
     target: Target
@@ -49,7 +49,7 @@ class Task:
 
 
 class Attempt(NamedTuple):
-    """One attempt that is over. Times in ns as in the exchange record."""
+    """One finished attempt. Times in ns as in the exchange record."""
 
     task: Task
     number: int
@@ -61,7 +61,7 @@ class Attempt(NamedTuple):
     values: tuple[int, ...]
 
 
-# What a master wants next: bytes to send now or None, and when to wake it (ns) or None. A plain tuple, made for every
-# event.
+# The wishes of a master: bytes to send now or None, and its wake-up (ns) or None. A plain tuple, since every event
+# makes one.
 Step = tuple[bytes | None, int | None]
 NOTHING: Step = (None, None)

@@ -1,4 +1,4 @@
-"""Arbitration in a running converter: the arbiter's requests go out in their time, and replies go to who asked."""
+"""Arbitration in a running converter: schedules the arbiter's requests, and gives each client its own replies."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from busim.simulator.world.clients import Clients
 
 
 class Arbitration:
-    """`send` hands a request to the driver and says when it will have left, ns; `effect` tells what was lost."""
+    """`send` hands a request to the driver and returns the end of its last character, ns; `effect` reports losses."""
 
     def __init__(
         self, kernel: Kernel, line: Line, station: Station, arbiter: Arbiter, packer: Packer, clients: Clients,
@@ -28,7 +28,7 @@ class Arbitration:
 
     @property
     def owner(self) -> int | None:
-        """Whose request is on the line, None for nobody's."""
+        """The client whose request is on the line; None without one."""
         return self._arbiter.owner
 
     def take(self, client: int, data: bytes) -> None:
@@ -43,17 +43,17 @@ class Arbitration:
         self._arbiter.leave(client)
 
     def clear(self) -> None:
-        """The box reboots: no request waits any more, and none is on the line as far as it knows."""
+        """The box reboots: it forgets waiting requests and the one on the line."""
         self._arbiter.clear()
 
     def heard(self, data: bytes, end: int) -> None:
-        """Characters from the line, over at `end` ns, are with the packer."""
+        """The packer has characters from the line, over at `end` ns."""
         if self._arbiter.heard(data, end):
             self._flush()
             self._next()
 
     def _next(self) -> None:
-        """Send the next request if it is time, and look again when it may be."""
+        """Send the next request if it is time, or look again later."""
         arbiter, now = self._arbiter, self._kernel.now
         raw = arbiter.next(now)
         if raw:
@@ -72,7 +72,7 @@ class Arbitration:
         self._next()
 
     def _flush(self) -> None:
-        """An exchange is over: what came goes to who asked."""
+        """An exchange is over: its bytes go to the client that asked."""
         packet = self._packer.take()
         if packet and self._arbiter.owner is not None:
             self._clients.send(packet, self._kernel.now, self._arbiter.owner)

@@ -1,4 +1,4 @@
-"""From what a master asks to its tasks: each request encoded, with the time that it waits for an answer."""
+"""From requests of a master to its tasks: each request encoded, with its time-out."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from busim.simulator.masters import COMMAND, POLL, PROBE, Target, Task
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """What lies between a master and its cameras besides the wire: ns of packing and of latency each way."""
+    """The path between a master and its cameras besides the wire: ns of packing and of latency each way."""
 
     setting: Setting
     packing: int = 0
@@ -30,14 +30,14 @@ class Way:
 
 
 def way_through(converter: ResolvedConverter) -> Way:
-    """The way of who asks through a converter that stands on a line."""
+    """The path of a client of a converter on a line."""
     assert converter.port is not None
     plan = converter.converter
     return Way(setting(converter.port.baud, converter.port.format), plan.packing_idle, plan.latency.high)
 
 
 class Asking:
-    """Makes the tasks of one master on one line. `targets`: by name, the cameras as it knows them."""
+    """Makes the tasks of one master on one line. `targets`: its cameras by name."""
 
     def __init__(self, asker: Asker, protocol: BusProtocol, way: Way) -> None:
         self._asker = asker
@@ -46,7 +46,7 @@ class Asking:
         self._targets = {one.name: Target(one.name, one.camera.id) for one in asker.cameras}
 
     def polls(self) -> list[Task]:
-        """Its polls, camera by camera; each camera that has none is given a probe."""
+        """Its polls, camera by camera; a camera without polls gets a probe."""
         tasks = []
         for poll in self._asker.polls:
             task = self._task(poll.camera.name, POLL, poll.run.work, poll.request, poll.camera.camera.turnaround)
@@ -59,7 +59,7 @@ class Asking:
         return tasks
 
     def _probe(self, camera: ResolvedCamera) -> Task | None:
-        """A read of one value, to find out whether a camera that has no polls is back; None: the protocol has none."""
+        """A read of one value that tests whether a camera without polls is back; None: the protocol has none."""
         keys = camera.model.keys[self._protocol.name]
         for key in (keys[one.name] for one in camera.model.parameters if one.name in keys):
             with suppress(Defect):  # no message of the protocol reads this one
@@ -72,7 +72,7 @@ class Asking:
         return self._command(camera, control, WRITE, value)
 
     def step(self, camera: ResolvedCamera, control: str, steps: int) -> Task:
-        """An operator's move of one control by so many steps. Raises Defect where the protocol has no such message."""
+        """An operator's move of one control by a number of steps. Raises Defect if the protocol has no such message."""
         task = self._command(camera, control, STEP, steps)
         task.relative = True
         return task

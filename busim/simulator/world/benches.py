@@ -1,7 +1,7 @@
-"""The benches that faults are put in at, made from the live parts of a world.
+"""The benches for faults, made from the live parts of a world.
 
-Hook points are made when the first fault asks for one, and kept: several faults may lie over each other in one place.
-A world in which no fault was ever switched on has none.
+Hook points are made when the first fault needs one, and kept: several faults may cover one place. A world in which no
+fault was ever on has none.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ Told = Callable[[], None]
 
 
 class Hands(Protocol):
-    """What can be done to the wiring without it being an input from outside (`site_actions.Wiring`)."""
+    """Changes of the wiring that are no input from outside (`site_actions.Wiring`)."""
 
     stands: dict[str, list[Station | None]]
 
@@ -42,7 +42,7 @@ class Named(Protocol):
 
 
 class FaultSite(Protocol):
-    """What of a world the faults in it stand on."""
+    """The parts of a world that its faults need."""
 
     kernel: Kernel
     chance: Chance
@@ -62,7 +62,7 @@ class FaultSite(Protocol):
 
 
 class _BurstWatch:
-    """Stands where bursts are told, and tells one fault of them."""
+    """Stands where bursts are reported, and reports them to one fault."""
 
     inner: Emit
 
@@ -77,7 +77,7 @@ class _BurstWatch:
 
 
 class Tuning:
-    """How the port of one station is set, with all that faults change of it."""
+    """The setting of one station's port, with all changes by faults."""
 
     def __init__(self, station: Station, set_to: Callable[[Setting], None]) -> None:
         self._station = station
@@ -105,14 +105,14 @@ class Tuning:
 
 
 class Places:
-    """The hook points of a world so far, each made when it is first asked for."""
+    """The hook points of a world so far, each made at its first use."""
 
     def __init__(self, world: FaultSite) -> None:
         self.world = world
         self._points: dict[tuple[str, str], Any] = {}
 
     def point(self, name: str, what: str, owner: Any, attribute: str) -> Any:
-        """The hook point that is this attribute of a live part."""
+        """The hook point at this attribute of a live part."""
         key = name, what
         if key not in self._points:
             self._points[key] = HookPoint(getattr(owner, attribute), lambda value: setattr(owner, attribute, value))
@@ -311,7 +311,7 @@ def bench_for(places: Places, on: str, fault: str, name: str, told: Told) -> Cam
 
 
 def places_of(world: FaultSite, on: str) -> tuple[str, ...]:
-    """The names of all that a fault of this kind can be switched on at."""
+    """The names of all places for a fault of this kind."""
     if on == "camera":
         return tuple(world.cameras)
     return tuple(world.converters) if on == "converter" else tuple(world.lines)

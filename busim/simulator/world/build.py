@@ -43,14 +43,13 @@ def build(
     always_exact: bool = False, watched: bool = False, margin: int | None = None, hooked: bool = False,
     distinct: bool = False, master: Callable[..., Master] = Master,
 ) -> World:  # fmt: skip
-    """The installation of `plan`. `played`: the masters busim plays itself, None for all of them. `always_exact`: no
-    fast path (for comparing the two). `watched`: clients come from outside, so make exchange records of what they ask.
-    `hooked`: a controller outside is told of the moves of panels whose master is not played.
-    `distinct`: cameras begin with values of their own, drawn from the seed, so that a value tells whose it is.
-    `master`: what makes the masters that busim plays.
-    `margin`: the kernel is one that follows the time of day, which takes so many ns to make good what it left waiting.
+    """Build the installation of `plan`. `played`: the masters that busim plays, None for all. `always_exact`: no fast
+    path (for comparing the two). `watched`: clients come from outside, so make exchange records of their requests.
+    `hooked`: a controller outside receives the moves of panels whose master is not played. `distinct`: cameras start
+    with values of their own, drawn from the seed, so that a value identifies its camera. `master`: makes the masters
+    that busim plays. `margin`: the kernel follows the time of day, which needs this many ns to catch up.
 
-    Raises Findings: everything that `resolve` finds, and what is wrong with the plan's faults.
+    Raises Findings: everything that `resolve` finds, and every mistake in the plan's faults.
     """
     site = _resolved(plan)
     kernel = Kernel() if margin is None else PatientKernel(*_patience(site, margin))
@@ -65,7 +64,7 @@ def build(
 
 
 def _noticing(emit: Emit, told: list[Emit]) -> Emit:
-    """What emits a record and then tells of it those events that a fault may wait for."""
+    """Emits a record and then passes on those events that a fault may wait for."""
 
     def noticing(record: Record) -> None:
         emit(record)
@@ -76,7 +75,7 @@ def _noticing(emit: Emit, told: list[Emit]) -> Emit:
 
 
 def _resolved(plan: Plan | Installation) -> Installation:
-    """Everything that is wrong at once: what plans name is resolved below, which faults there are is known here."""
+    """All mistakes at once: unresolved names, and mistakes in the faults, which only this layer knows."""
     wrong = wrong_faults(plan if isinstance(plan, Plan) else plan.plan)
     try:
         site = resolve(plan)
@@ -88,8 +87,8 @@ def _resolved(plan: Plan | Installation) -> Installation:
 
 
 def _patience(site: Installation, margin: int) -> tuple[int, int]:
-    """How long events can wait before anybody outside could notice: the shortest passage to the network, and before
-    that the shortest character (5 data bits are there after 6.5 bits), ns. Both are shorter by `margin`.
+    """How long events can wait before anybody outside could notice, ns: the shortest passage to the network, and before
+    that the shortest character (5 data bits are complete after 6.5 bits). Both are shorter by `margin`.
     """
     plan = site.plan
     passage = min((converter.latency.low for converter in plan.converters), default=0)
@@ -179,12 +178,12 @@ class _Builder:
         if plan.bit_error_rate:
             stream = self._chance.stream("line", plan.name, "noise")
             self._world.disturbances.append((line, BitNoise(stream, plan.bit_error_rate, bit)))
-        if plan.chatter:  # without a bias, or where a cut leaves a piece without it
+        if plan.chatter:  # without a bias, or where a cut leaves a segment without it
             stream = self._chance.stream("line", plan.name, "chatter")
             self._world.disturbances.append((line, Chatter(stream, plan.chatter, bit)))
 
     def _wire(self, resolved: ResolvedLine, line: Line) -> None:
-        """Where on the line each station is, and which of them have the bias; by default the first one."""
+        """The place of each station on the line, and the stations with the bias; by default the first one."""
         plan = resolved.line
         waiting = list(line.stations)
         stands = self._world.wiring.stands[plan.name] = [
@@ -215,7 +214,7 @@ class _Builder:
         port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(resolved.line.order[-1].metres)
-        hearing = None if quick else hearings.get(station.setting)  # who answers at once has to hear at once
+        hearing = None if quick else hearings.get(station.setting)  # a camera that answers at once must hear at once
         if hearing is None:
             framer = protocol.wire_framer(float(station.setting.baud), station.setting.char, station.setting.tail)
             hearing = Hearing(self._world.kernel, line, protocol, framer, self._emit, [port])
@@ -272,7 +271,7 @@ class _Builder:
         self._equip(port, asker, protocol, Way(station.setting), station.echo)
 
     def _master(self, index: int, plan: MasterPlan) -> None:
-        """The master behind its converters, in the order in which the plan names them."""
+        """The master behind its converters, in the order of the plan."""
         through = {asker.box.name: asker for asker in self._site.askers(plan.name) if asker.box is not None}
         for client, name in enumerate(plan.through):
             asker, box = through[name], self._site.converters[name]
@@ -283,7 +282,7 @@ class _Builder:
             self._equip(port, asker, self._world.protocols[asker.line], way_through(box), box.converter.driver.echo)
 
     def _port_parts(self, asker: Asker) -> tuple[Kernel, Line, int, dict[str, CameraPort], dict[str, int], Emit]:
-        """What every port of a master is made of."""
+        """The parts that every port of a master needs."""
         numbers = {name: self._numbers["camera", name] for name in self._site.cameras}
         line, master = self._world.lines[asker.line], self._numbers["master", asker.master.name]
         return self._world.kernel, line, master, self._world.cameras, numbers, self._emit
@@ -308,7 +307,7 @@ class _Builder:
         self._world.masters[master.name, asker.line] = port
 
     def _alone_on(self, line: str) -> bool:
-        """Whether one master asks on this line and nobody comes from outside."""
+        """Whether one master polls this line and no client comes from outside."""
         return not self._watched and sum(len(one.askers) for one in self._site.lines if one.name == line) == 1
 
     def _panel(self, resolved: ResolvedPanel) -> None:
@@ -316,7 +315,7 @@ class _Builder:
         moves = [
             self._move(plan.master, command)
             for command in resolved.commands
-            if (plan.master, command.camera.name) in self._world.moves  # else the master is not played
+            if (plan.master, command.camera.name) in self._world.moves  # otherwise the master is not played
         ]
         if hook is not None and not moves:
             moves = [self._intent(hook, plan.name, command) for command in resolved.commands]
@@ -325,7 +324,7 @@ class _Builder:
             self._world.operators.append(Operator(self._world.kernel, stream, plan.moves, moves))
 
     def _intent(self, hook: Hook, panel: str, command: Command) -> Move:
-        """A move that the controller outside is told of."""
+        """A move that the controller outside receives."""
         parameter = command.parameter
 
         def play(value: int) -> None:
@@ -339,13 +338,13 @@ class _Builder:
 
 
 def _give(port: MasterPort, asking: Asking, camera: ResolvedCamera, control: str, value: int, step: bool) -> None:
-    """An operator's move reaches a master: to a value, or by so many steps."""
+    """Gives an operator's move to a master: to a value, or by a number of steps."""
     make = asking.step if step else asking.move
     port.command(make(camera, control, value), absolute=not step)
 
 
 def _own_values(camera: Camera, stream: Stream, taken: set[tuple[str, int]]) -> dict[str, int]:
-    """A value for each parameter that can be written freely, which no camera before has, as far as its range allows."""
+    """A value for each freely writable parameter that no earlier camera has, as far as its range allows."""
     values = {}
     for one in camera.model.parameters:
         if one.kind == "range" and camera.free(one.name):

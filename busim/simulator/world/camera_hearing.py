@@ -1,7 +1,7 @@
-"""What cameras on a line hear: the hearing that cameras set alike share.
+"""The hearing of cameras on a line, shared by cameras set alike.
 
-Every camera's parser sees all the traffic; as those with the same setting see the same, one framer and one
-decoder serve them all. A camera that hears something else (a collision, its own settings) is given a fork.
+Every camera's parser sees all the traffic. Cameras with one setting see the same, so one framer and one decoder serve
+them all. A camera that hears something else (a collision, its own setting) gets a fork.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from busim.simulator.bus import Line, Listener, Setting, Station
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 
-_DECODED = 1024  # different frames whose meaning a hearing keeps
+_DECODED = 1024  # different frames whose decoding a hearing keeps
 
 
 class Hearing:
-    """What the cameras of one receiver group hear, cut into requests. A Listener of the bus."""
+    """Cuts the characters heard by one receiver group into requests. A Listener of the bus."""
 
     __slots__ = (
         "_armed",
@@ -47,7 +47,7 @@ class Hearing:
         self._deaf: Station | None = None
         self._source: Station | None = None
         self._ports = ports
-        # What frames mean: polls are the same few thousands of times, and equal bytes mean the same.
+        # Decoded frames: the same few polls come thousands of times, and equal bytes mean the same.
         self._decoded: dict[bytes, Request | None] = {}
         self._live: list[CameraPort] = []
         self._by_id: dict[int, list[CameraPort]] = {}
@@ -59,7 +59,7 @@ class Hearing:
         self.enlist()
 
     def enlist(self) -> None:
-        """Look anew at who hears, and under which ID."""
+        """Find again the cameras that hear, and their IDs."""
         self._live = [port for port in self._ports if port.hears]
         self._by_id = {}
         for port in self._live:
@@ -68,12 +68,12 @@ class Hearing:
 
     @property
     def quiet_until(self) -> int | None:
-        """When what it holds is over by silence, as where it was sent (ns)."""
+        """When its held bytes end by silence, at the place of their sender (ns)."""
         return self._framer.quiet_until
 
     @property
     def fresh(self) -> bool:
-        """Holds nothing - or a frame that ends at this very nanosecond, whichever event of it comes first."""
+        """Holds nothing, or a frame that ends at this very nanosecond, whichever event of it comes first."""
         due = self._framer.quiet_until
         return due is None or due <= self._kernel.now
 
@@ -81,7 +81,7 @@ class Hearing:
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
         frames = self._framer.feed(data, first, last, flags)
-        if frames and frames[0][1] < first:  # a silence before these characters ended it: it came from who sent before
+        if frames and frames[0][1] < first:  # a silence ended it: it came from the previous sender
             self._take(tuple(frame for frame in frames if frame[1] < first))
             frames = tuple(frame for frame in frames if frame[1] >= first)
         self._source = source
@@ -93,14 +93,14 @@ class Hearing:
             self._arm(due)
 
     def _arm(self, due: int) -> None:
-        """Look again when it has been quiet up to `due`: with others, when it has been so at the farthest of them."""
+        """Look again when it has been quiet up to `due`; in a group, quiet at the farthest camera."""
         self._armed = True
         self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._quiet)
 
     def _quiet(self, _: object) -> None:
         framer, line = self._framer, self._line
         due = framer.quiet_until
-        # on the fast path only a burst that began before this was quiet can still belong to it
+        # On the fast path only a burst that began before this silence can still belong to it.
         if line.exact_groups or (line.traffic.under_way and due is not None and line.traffic.begun_at < due):
             if self._more_comes():
                 return
@@ -115,9 +115,9 @@ class Hearing:
         self._take(framer.elapsed(self._kernel.now))
 
     def _more_comes(self) -> bool:
-        """Whether a start edge came before the silence was long enough; then look again when its character is there.
+        """Whether a start edge came before the silence was long enough. Then look again at the end of its character.
 
-        If it does come to a character, the framer is told the gap; otherwise the silence goes on.
+        If a character results, the framer gets the gap; otherwise the silence goes on.
         """
         station = self._ports[0].station
         self._line.catch_up(station)
@@ -177,13 +177,13 @@ class Hearing:
         self.enlist()
 
     def join(self, other: Listener) -> None:
-        """The cameras that heard with another such hearing, which holds nothing, hear with this one."""
+        """The cameras of another such hearing, which holds nothing, hear with this one."""
         assert isinstance(other, Hearing)
         self._ports = sorted(self._ports + other._ports, key=lambda port: port.station.number)
         self.enlist()
 
     def tune(self, setting: Setting) -> None:
-        """Its cameras are set otherwise: what it held is lost, and silences are as long as they are now."""
+        """Its cameras have another setting: held bytes are lost, and silences have the new length."""
         self._framer = self._protocol.wire_framer(float(setting.baud), setting.char, setting.tail)
 
     def clear(self) -> None:

@@ -1,4 +1,4 @@
-"""One camera on a line: the port through which it is asked and answers, and what power, boots and faults do to it."""
+"""One camera on a line: its port for requests and answers, and the effects of power, boots and faults."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, Refused, 
 from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
 
-_REMEMBERED = 32  # requests served that a camera port still knows: more than are on their way back at any time
+_REMEMBERED = 32  # served requests that a camera port remembers: more than can be under way
 
 
 @runtime_checkable
 class _Roll(Protocol):
-    """A listener that knows which cameras hear (`camera_hearing.Hearing`)."""
+    """A listener that knows the cameras that hear (`camera_hearing.Hearing`)."""
 
     def enlist(self) -> None: ...
 
 
 class _Outlet:
-    """The way out of a camera's driver. A power cut takes it away, with every reply that has not begun."""
+    """The driver of a camera. A power cut drops every reply that has not begun."""
 
     __slots__ = ("_line", "_station")
 
@@ -41,11 +41,11 @@ class _Outlet:
 
 
 class CameraPort:
-    """One camera at its station. It remembers for a while when it served what, for those who asked.
+    """One camera at its station. It remembers for a while when it served which request.
 
-    `hears`: whether it has power, has booted and is not deaf; `answers_to`: the bus IDs it takes requests for, None for
-    its own. They are looked at when the tables of its `Hearing` are made, so that nobody asks for them with every
-    request. `asked(request, at)`: a request for it was whole at `at` ns; with `reply` one of its two hook points.
+    `hears`: whether it has power, has booted and is not deaf; `answers_to`: the bus IDs whose requests it takes, None
+    for its own. The tables of its `Hearing` are built from both, so no request checks them. `asked(request, at)`: a
+    request for it was complete at `at` ns; with `reply` one of its two hook points.
     """
 
     __slots__ = (
@@ -83,7 +83,7 @@ class CameraPort:
         self.reply = reply
         self._emit = emit
         self._outlet = _Outlet(line, station)
-        self._turn = 0  # counts power on and off, and deafness: what was planned before it changed is off
+        self._turn = 0  # counts changes of power and deafness: older plans are void
         self.station = station
         self.camera = camera
         self.number = number
@@ -93,7 +93,7 @@ class CameraPort:
         self._served_at: deque[int] = deque(maxlen=_REMEMBERED)
 
     def _asked(self, request: Request, at: int) -> None:
-        """Serve it then, answer after the turnaround."""
+        """Serve the request, and answer after the turnaround."""
         camera = self.camera
         own = camera.id if request.id == self.protocol.broadcast else None
         reply = camera.serve(request, at)
@@ -112,26 +112,26 @@ class CameraPort:
         if raw:
             delay, raw = self.reply.answer(raw, reply)
             answered += delay
-            if raw:  # a fault may have taken all of it
+            if raw:  # a fault may have removed all of it
                 self._kernel.at_or_now(answered, self._outlet.send, raw)
         if camera.actions:
             setting = self.station.setting
             self._carry_out(at, answered + setting.offset(len(raw) * setting.halves))
 
     def fit_reply(self, reply: CameraReply) -> CameraReply:
-        """Put something else between the camera's answers and its driver, from now on; what was there before."""
+        """Put another hook between the camera's answers and its driver. Returns the former one."""
         before, self.reply = self.reply, reply
         return before
 
     @property
     def last_request(self) -> Request | None:
-        """What it served last."""
+        """The last served request."""
         return self._served[0] if self._served else None
 
     # -- what a camera wishes ---------------------------------------------------------------------------------
 
     def _carry_out(self, at: int, answered: int) -> None:
-        """Tell what happened at `at`, and see to what it wishes: some of it when its reply is out (`answered`)."""
+        """Report the events of `at`, and carry out the wishes: some only after the reply (`answered`)."""
         for action in self.camera.actions:
             if isinstance(action, Changed):
                 self._emit((CHANGE, at, self.number, action.name, str(action.value)))
@@ -166,8 +166,7 @@ class CameraPort:
             self._hear(True)
 
     def power(self, on: bool, at: int) -> None:
-        """Give it power or take it away, at `at` ns. It boots first; what was not saved is lost. Nothing happens to one
-        that has it, or has none, already."""
+        """Switch its power on or off at `at` ns. It boots first; unsaved values are lost. No change, no effect."""
         self._kernel.at_or_now(at, self._switch, on)
 
     def _switch(self, on: bool) -> None:
@@ -198,7 +197,7 @@ class CameraPort:
             self._hear(True)
 
     def fit(self, id: int, serial: int) -> None:
-        """Another unit of its model takes its place, now, as it comes out of its box; it has no power yet."""
+        """Replace it now with another unit of its model, fresh from its box, without power."""
         self._switch(False)
         self.camera = Camera(self.camera.model, self.protocol.name, id, serial, self.protocol.ids)
         self.camera.forget_saves(self._instead)
@@ -214,21 +213,23 @@ class CameraPort:
         self._enlist()
 
     def send(self, raw: bytes, at: int) -> None:
-        """Its driver sends these bytes at `at` ns, where it still has power then."""
+        """Send these bytes at `at` ns, if it still has power then."""
         self._kernel.at_or_now(at, self._outlet.send, raw)
 
     def seize(self, seized: bool) -> None:
-        """Whether something else has its driver; what it had planned to send is lost."""
+        """Whether a fault has its driver; its planned bytes are lost."""
         self._seized = seized
         self._outlet.close()
         self._outlet = _Outlet(self._line if self.powered and not seized else None, self.station)
 
     def restart(self) -> None:
-        """It boots, where it has power."""
+        """Boot it, if it has power."""
         self._restart(self._turn if self.powered else -1)
 
     def forget_saves(self, instead: Callable[[], None] | None) -> None:
-        """A save is acknowledged and keeps nothing; `instead` is called for each. None: saves keep again."""
+        """From now on a save is acknowledged and keeps nothing; `instead` is called each time.
+        None: saves keep again.
+        """
         self._instead = instead
         self.camera.forget_saves(instead)
 
@@ -237,7 +238,7 @@ class CameraPort:
         self._enlist()
 
     def _enlist(self) -> None:
-        """Whoever hears for this camera looks anew at who there is, under which ID."""
+        """Its listeners find again the cameras that hear, and their IDs."""
         group = self.station.group
         if group is not None:
             for listener in (group.listener, *(receiver.listener for receiver in group.receivers)):
@@ -245,11 +246,11 @@ class CameraPort:
                     listener.enlist()
 
     def read_at(self, request: Request, since: int, until: int) -> int:
-        """When it last served this request between two instants, ns; -1 where it did not.
+        """When it last served this request between two instants, ns; -1 if it did not.
 
-        On a shared line somebody else may have asked it since, so its last serving is not everybody's.
+        On a shared line another master may have sent the same request since, so the last serving is not everybody's.
         """
-        wanted = request[:5]  # whichever of the protocol's messages it was
+        wanted = request[:5]  # in any of the protocol's messages
         for served, at in zip(self._served, self._served_at, strict=True):
             if at < since:
                 break

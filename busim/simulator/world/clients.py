@@ -1,9 +1,8 @@
-"""The network side of a converter: its clients, and what goes to them.
+"""The network side of a converter: its clients, and their packets.
 
-Clients are in the world (a played master) or outside (a real connection, which the bridge brings). With COM port
-control each connection from outside speaks Telnet, unless it is a plain one: then it is a local port and no network
-connection. Over UDP there are no connections: who sent a datagram is a client until nothing has come from it for a
-while, whatever goes to it, for nobody says whether it is still there.
+Clients are in the world (a played master) or outside (a real connection through the bridge). With COM port control each
+connection from outside speaks Telnet, unless it is a plain one: a local port and no network connection. UDP has no
+connections: the sender of a datagram is a client until nothing has come from it for a while.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ _ERRORS = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; 
 
 
 class _Client:
-    """`stalled`: it does not read, `held`: it wants nothing now; `kept`: what waits for it then; `peer`: over UDP."""
+    """`stalled`: it does not read, `held`: it wants no data now; `kept`: its waiting bytes; `peer`: over UDP."""
 
     __slots__ = ("active", "com", "deliver", "held", "kept", "lasting", "peer", "stalled")
 
@@ -37,9 +36,9 @@ class _Client:
 
 
 class Clients:
-    """`drop` is asked to end a connection; `effect` tells what a policy did, `left` who has gone and what to do.
+    """`drop` is called to end a connection; `effect` reports effects of a policy, `left` clients that are gone.
 
-    Hook points: `to_net` (how long a passage takes), `up` (packets on it), `slots` (who is let in).
+    Hook points: `to_net` (how long a passage takes), `up` (packets on it), `slots` (the clients admitted).
     """
 
     def __init__(
@@ -56,12 +55,12 @@ class Clients:
         self._effect = effect
         self._left = left
         self._down_until = 0
-        self._life = 0  # counts reboots: what is on its way out of the box then is lost
+        self._life = 0  # counts reboots: packets from before the last one are lost
         self._clients: dict[int, _Client] = {}
-        self._ignored: dict[int, int] = {}  # clients that are not served: how many bytes were noted
-        self.box_up: Callable[[bool], None] = lambda _: None  # told when it goes down for a reboot, and is back
+        self._ignored: dict[int, int] = {}  # clients that are not served: bytes recorded of each
+        self.box_up: Callable[[bool], None] = lambda _: None  # called when it goes down and when it is back
         self._outside = 0
-        self._net_time = 0  # when the last bytes towards the network get there
+        self._net_time = 0  # when the last bytes towards the network arrive
         self._stale = b""
         self._quiet_since = 0
 
@@ -79,16 +78,16 @@ class Clients:
         return self._outside > 0
 
     def stay(self, client: int, deliver: Deliver) -> None:
-        """A client of the world itself."""
+        """A client in the world itself."""
         self.slots.stay(client)
         self._clients[client] = _Client(deliver, None, 0, lasting=True)
 
     def part(self, client: int) -> None:
-        """A client of the world itself goes, and keeps its place: who comes instead of it takes one more."""
+        """A client in the world leaves and keeps its slot; its replacement takes one more."""
         del self._clients[client]
 
     def open(self, client: int, deliver: Deliver, *, plain: bool) -> bool:
-        """A client from outside comes; whether it is let in."""
+        """A client from outside connects. Returns whether it is admitted."""
         now = self._kernel.now
         if now < self._down_until:
             self._effect("reboot", f"client {client} refused: the converter is starting")
@@ -117,14 +116,14 @@ class Clients:
             self._kernel.at_shown(self._kernel.now + self._policy.idle_close, self._idle, (client, one))
 
     def close(self, client: int, *, ended: bool) -> None:
-        """A client has gone, with an end of its connection or (a reset) without."""
+        """A client has gone: closed, or reset."""
         held = self.slots.leave(client, self._kernel.now, ended=ended)
         if held is not None:
             self._effect("clients", f"client {client} is gone and its slot is held")
         self._serve_no_more(client)
 
     def _serve_no_more(self, client: int) -> None:
-        """Nothing goes to it or comes from it any more, and what it held is let go."""
+        """Stop serving it, and release its break."""
         one = self._clients.pop(client, None)
         if one is not None:
             self._outside -= 1
@@ -136,7 +135,7 @@ class Clients:
         self.drop(client, reset)
 
     def hang_up(self, *, reset: bool) -> int:
-        """End every connection from outside; how many there were."""
+        """End every connection from outside. Returns their number."""
         outside = [client for client, one in self._clients.items() if not one.lasting]
         for client in outside:
             self.end(client, reset=reset)
@@ -146,7 +145,7 @@ class Clients:
         return client in self._clients
 
     def reboot(self, until: int) -> None:
-        """Every connection breaks off, and up to `until` ns nobody is let in and nothing goes out."""
+        """Break every connection; up to `until` ns nobody is admitted and nothing leaves."""
         self._down_until = until
         self.box_up(False)
         self._kernel.at_shown(until, self._back)
@@ -163,14 +162,14 @@ class Clients:
 
     @property
     def when_down(self) -> str:
-        """What becomes of who connects while the box is down: refuse or hang."""
+        """The treatment of clients that connect while the box is down: refuse or hang."""
         return self._policy.when_down
 
     # -- what comes from them ---------------------------------------------------------------------------------
 
     def notes(self, client: int, data: bytes) -> bool:
-        """Whether it takes note of these bytes of a client. Of one that it does not serve it takes note up to a length,
-        and it passes over what makes a Telnet sub-negotiation longer that is too long already.
+        """Whether it records these bytes of a client. For a client that is not served it records up to a length. It
+        ignores bytes that extend a sub-negotiation which is too long already.
         """
         one = self._clients.get(client)
         if one is not None:
@@ -184,27 +183,27 @@ class Clients:
         return True
 
     def receive(self, client: int, data: bytes) -> list[Action]:
-        """What the bytes of a client ask for."""
+        """The requests in a client's bytes."""
         one = self._clients[client]
         one.active = self._kernel.now
         return [Forward(data)] if one.com is None else one.com.receive(data)
 
     def stall(self, client: int, on: bool) -> None:
-        """A client does not read, or reads again."""
+        """A client stops reading, or reads again."""
         one = self._clients.get(client)
         if one is not None:
             one.stalled = on
             self._release(client, one)
 
     def hold(self, client: int, on: bool) -> None:
-        """A client wants nothing sent for now, or again."""
+        """A client wants no data for now, or wants it again."""
         one = self._clients.get(client)
         if one is not None:
             one.held = on
             self._release(client, one)
 
     def forget(self, client: int) -> None:
-        """What is kept for a client is purged."""
+        """Drop the bytes kept for a client."""
         one = self._clients.get(client)
         if one is not None:
             one.kept = b""
@@ -226,11 +225,11 @@ class Clients:
         self._kernel.at_shown(self._quiet_since, self._arrive, (self._life, packet, only))
 
     def answer(self, client: int, data: bytes) -> None:
-        """Bytes of the converter itself to one client, as they go into the connection."""
+        """Bytes of the converter itself to one client, as sent on the connection."""
         self._kernel.at_shown(self._arrive_at(self._kernel.now), self._hand_over, (self._life, client, data))
 
     def notice(self, flags: int) -> None:
-        """A character came with errors: tell those who want to know."""
+        """A character had errors: notify the clients that asked for it."""
         if self._com is None:
             return
         state = sum(bit for flag, bit in _ERRORS if flags & flag)
@@ -249,7 +248,7 @@ class Clients:
             self.up(packet, only)
 
     def _reach_clients(self, packet: bytes, only: int | None) -> None:
-        """A packet is at the network's side."""
+        """A packet has reached the network's side."""
         for client, one in list(self._clients.items()):
             if only is None or client == only:
                 self._put(client, one, packet if one.com is None else one.com.wrap(packet))
@@ -283,7 +282,7 @@ class Clients:
         way = "forgotten" if one.peer else self._policy.idle_way
         self._effect("idle", f"client {client} was idle: {way}")
         if way == "ignore":
-            self._serve_no_more(client)  # its slot stays taken until it goes
+            self._serve_no_more(client)  # its slot stays taken until it leaves
         else:
             self.end(client, reset=way == "reset")
 

@@ -1,8 +1,7 @@
-"""The hook of a world: intents go out to whoever was told of them, beliefs come in, and both into the trace.
+"""The hook of a world: intents go out to its listener, beliefs come in, and the trace gets both.
 
-It knows the cameras, so it is here that a belief is held against what the camera has; the record then says it, and
-figures need no second memory. It sees the changes of cameras by listening along where records are emitted, so that a
-world without a hook pays nothing.
+It knows the cameras, so it compares each belief with the camera at once. The record holds the result, and figures need
+no second memory. It follows changes of cameras where records are emitted, so a world without a hook pays nothing.
 """
 
 from __future__ import annotations
@@ -16,14 +15,14 @@ from busim.recording.trace import BELIEF, CHANGE, INTENT, Emit, Record
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 
-_REMEMBERED = 64  # values of one control that a camera had before, the latest
-_MOST_WRONG = 50  # lines that were none are kept so far; beyond that they are counted
+_REMEMBERED = 64  # earlier values kept of each control, the latest
+_MOST_WRONG = 50  # lines that were no beliefs kept so far; further ones are counted
 NEVER, NOT_JUDGED = -1, -2
 
 
 @dataclass(slots=True)
 class _Control:
-    """A control of one camera: what it is now, and until when (ns) it was what before."""
+    """A control of one camera: its value now, and until when (ns) it had the earlier ones."""
 
     value: str
     until: dict[str, int] = field(default_factory=dict)
@@ -38,7 +37,7 @@ class _Control:
 
 
 class Hook:
-    """`told`: who hears of intents, each when its instant has come. `known`: parameters by name of the camera.
+    """`told`: called with each intent at its instant. `known`: parameters by name of the camera.
 
     `wrong`: why lines of the controller were no beliefs, the first fifty of `wrong_count`.
     """
@@ -55,7 +54,7 @@ class Hook:
         self.wrong_count = 0
 
     def add(self, line: int, number: int, name: str, model: Model, port: CameraPort | None) -> None:
-        """A camera of the plan, with its numbers in records; without a port it is not there."""
+        """Add a camera of the plan, with its numbers in records; without a port it is absent."""
         self._numbers[name] = line, number
         self.known[name] = frozenset(parameter.name for parameter in model.parameters)
         if port is not None:
@@ -65,7 +64,7 @@ class Hook:
                     self._controls[number, parameter.name] = _Control(str(port.camera.values[parameter.name]))
 
     def listen(self, emit: Emit) -> Emit:
-        """What emits a record and looks at it on the way."""
+        """Emits a record and reads it on the way."""
         controls = self._controls
 
         def listening(record: Record) -> None:
@@ -79,7 +78,7 @@ class Hook:
         return listening
 
     def intend(self, camera: str, parameter: str, value: int, panel: str = "", *, step: bool = False) -> None:
-        """A move, now: to a value, or (`step`) by so many steps. The names are known ones."""
+        """A move, now: to a value, or (`step`) by a number of steps. The names must be known."""
         line, number = self._numbers[camera]
         port = self._ports.get(camera)
         had = "" if port is None else str(port.camera.values[parameter])
@@ -90,7 +89,7 @@ class Hook:
             tell(intent)
 
     def believe(self, belief: Belief) -> None:
-        """A belief that speaks of what there is comes in, now."""
+        """A belief about known names arrives now."""
         line, number = self._numbers.get(belief.camera, (0, 0))
         is_value = belief.kind == "value"
         value = str(belief.value) if is_value else ""
@@ -99,7 +98,7 @@ class Hook:
         self._emit((BELIEF, line, number, self._kernel.now, belief.kind, belief.parameter, value, text, behind))
 
     def refuse(self, why: str) -> None:
-        """What came was no belief."""
+        """A line that was no belief."""
         self.wrong_count += 1
         if len(self.wrong) < _MOST_WRONG:
             self.wrong.append(why)

@@ -1,8 +1,8 @@
 """A converter in a running installation: a station on the line on one side, clients on the other.
 
-All clients share the line. What they send goes to it in the order of arrival, or (arbitrated) request by request; what
-the line brings goes out in packets, to all or to who asked. Where clients may set the port (RFC 2217, or a local port)
-the driver does everything in the order in which it was asked.
+All clients share the line. Their bytes go to it in the order of arrival, or (arbitrated) request by request. Bytes of
+the line leave in packets, to all clients or to the one that asked. If clients may set the port (RFC 2217, or a local
+port), the driver keeps the order of bytes and settings.
 """
 
 from __future__ import annotations
@@ -35,15 +35,15 @@ from busim.simulator.world.arbitration import Arbitration
 from busim.simulator.world.clients import Clients, Deliver
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
-_AGES = 3600 * 10**9  # ns: a break lasts until somebody ends it
+_AGES = 3600 * 10**9  # ns: a break lasts until a client ends it
 
 
 class ConverterPort:
-    """One converter. Clients are numbers; `deliver` takes what goes to one, `flow` asks one to pause or go on.
+    """One converter. Clients are numbers; `deliver` sends to one, `flow` asks one to pause or go on.
 
-    `clients.drop` ends one (client, whether by a reset). `sent` is called with the bytes from outside that go to the
-    line and `replied` with those that come from it, for who watches; `labelled` numbers a setting of the station.
-    Hook points: `to_line` and `clients.to_net` (how long a passage takes), `down` and `clients.up` (its bytes).
+    `clients.drop` ends a connection (client, whether by a reset). `sent` gets the bytes from outside that go to the
+    line, `replied` those that come from it; `labelled` numbers a setting of the station. Hook points: `to_line` and
+    `clients.to_net` (how long a passage takes), `down` and `clients.up` (its bytes).
     """
 
     quiet_until = None
@@ -63,12 +63,12 @@ class ConverterPort:
         self.stops = packer.stops
         self._armed = False
         self._paused = False
-        self._crossing = 0  # bytes from outside on their way to the line
-        self._line_time = 0  # when the last bytes towards the line get there
+        self._crossing = 0  # bytes from outside under way to the line
+        self._line_time = 0  # when the last bytes towards the line arrive
         self._com = com
         self._at_first = station.setting
         self._down_until = 0
-        self._life = 0  # counts reboots: what was on its way through the box when it went down does not arrive
+        self._life = 0  # counts reboots: bytes under way at a reboot do not arrive
         self.clients = Clients(kernel, policy, to_net, com, self._effect, self._left)
         self._arbitration: Arbitration | None = None
         if arbiter is not None:
@@ -98,16 +98,16 @@ class ConverterPort:
 
     @property
     def setting(self) -> tuple[Fraction, CharFormat]:
-        """How the port is set now."""
+        """The present setting of the port."""
         return self._station.setting.baud, self._station.setting.format
 
     @property
     def obeys(self) -> bool:
-        """Whether it sets its port as a client asks."""
+        """Whether clients can set its port."""
         return self._com is not None and self._com.manner == "applies"
 
     def join(self, client: int, deliver: Deliver) -> None:
-        """A client of the world itself."""
+        """A client in the world itself."""
         self.clients.stay(client, deliver)
 
     def open(self, client: int, deliver: Deliver, plain: bool = False) -> bool:
@@ -116,7 +116,7 @@ class ConverterPort:
         return self.clients.open(client, deliver, plain=plain)
 
     def chunk(self, client: int, data: bytes) -> None:
-        """Bytes from a client outside, one chunk as the network brought it; none (an empty datagram) are ignored."""
+        """Bytes from a client outside, one chunk as received; an empty one (a datagram) is ignored."""
         if not data or not self.clients.notes(client, data):
             return
         self._input(client, "bytes", data)
@@ -137,14 +137,14 @@ class ConverterPort:
         self.clients.close(client, ended=not reset)
 
     def _left(self, client: int, actions: list[Action]) -> None:
-        """Who was served has gone, whoever ended it."""
+        """A served client has gone, by itself or dropped."""
         for action in actions:
             self._ask(client, action)
         if self._arbitration is not None:
             self._arbitration.leave(client)
 
     def stall(self, client: int) -> None:
-        """A client outside does not read: hold what it would get."""
+        """A client outside does not read: hold its bytes."""
         self._input(client, "stall", b"")
         self.clients.stall(client, True)
 
@@ -162,12 +162,14 @@ class ConverterPort:
     # -- towards the line -----------------------------------------------------------------------------------
 
     def take(self, data: bytes, client: int = 0) -> None:
-        """Bytes from a client of the world now: they reach the line after the latency, in order; none are ignored."""
+        """Take bytes from a client in the world now. They reach the line after the latency, in order; an empty chunk is
+        ignored.
+        """
         if data and self._kernel.now >= self._down_until:
             self._kernel.at(self._crossed(), self._forward, (self._life, client, data))
 
     def _ask(self, client: int, action: Action) -> None:
-        """What a client outside wants, on its way."""
+        """The actions of a client outside, on their way."""
         if isinstance(action, Forward):
             self._crossing += len(action.data)
             self._kernel.at(self._crossed(), self._forward_outside, (self._life, client, action.data))
@@ -175,7 +177,7 @@ class ConverterPort:
             self._kernel.at_near(self._crossed(), self._operate, (self._life, client, action))
 
     def _crossed(self) -> int:
-        """When what comes from the network now is at the line, ns."""
+        """When bytes from the network of now reach the line, ns."""
         self._line_time = max(self._line_time, self._kernel.now + self.to_line.delay())
         return self._line_time
 
@@ -185,7 +187,7 @@ class ConverterPort:
             self.down(data, client)
 
     def _reach_line(self, data: bytes, client: int | None) -> None:
-        """Bytes are at the line's side."""
+        """Bytes have reached the line's side."""
         if self._arbitration is not None:
             self._arbitration.take(client or 0, data)
         elif self.waiting() + len(data) > MOST_WAITING:
@@ -194,7 +196,7 @@ class ConverterPort:
             self._drive(data)
 
     def _drive(self, data: bytes) -> None:
-        """Hand characters to the driver: all at once where they fit into it, else a few at a time."""
+        """Hand characters to the driver: all at once if they fit, else a few at a time."""
         if self._driver is None and len(data) > PORTION:
             self._driver = self._make_driver()
         if self._driver is None:
@@ -203,7 +205,7 @@ class ConverterPort:
             self._driver.send(data)
 
     def _send_request(self, raw: bytes) -> int:
-        """Send an arbitrated request; when it will have left, ns."""
+        """Send an arbitrated request. Returns the end of its last character, ns."""
         now = self._kernel.now
         if self.sent is not None:
             self.sent(raw, now)
@@ -220,11 +222,11 @@ class ConverterPort:
         if drives and self.sent is not None:
             self.sent(data, self._kernel.now)
         self._forward(what)
-        if self._crossing or len(data) > PAUSE_ABOVE:  # else the next chunk asks
+        if self._crossing or len(data) > PAUSE_ABOVE:  # otherwise the next chunk asks
             self._hold_back()
 
     def _hold_back(self) -> None:
-        """Ask clients to pause when more is under way than the line carries soon."""
+        """Ask clients to pause when more is under way than the line can send soon."""
         if not self._paused and self._crossing + self.waiting() > PAUSE_ABOVE:
             self._paused = True
             self.flow(False)
@@ -239,7 +241,7 @@ class ConverterPort:
         return queued + (burst.end - self._kernel.now) // self._station.setting.char
 
     def out_at(self) -> int:
-        """When the last of what it was handed will have left the driver (ns, as far as is known), or when it did."""
+        """When the driver will have sent, or had sent, the last of its bytes (ns, as far as known)."""
         burst = self._station.burst
         queued = 0 if self._driver is None else self._driver.waiting
         left = 0 if burst is None else min(burst.end, self._kernel.now + _AGES)
@@ -302,7 +304,7 @@ class ConverterPort:
                 self._effect("purge", f"{lost} bytes that had come from the line")
 
     def reboot(self, down: int) -> None:
-        """Everything held is lost, every connection breaks off, and the port is as it was at first."""
+        """Reboot: held bytes are lost, connections break, and the port has its initial setting."""
         self._line.catch_up(self._station)
         self._effect("reboot", f"down for {down} ns")
         self._down_until = max(self._down_until, self._kernel.now + down)
@@ -320,7 +322,7 @@ class ConverterPort:
                 self._driver.change(self._at_first)
 
     def retune(self, to: Setting) -> None:
-        """Set its port, when what waits for the line has gone out."""
+        """Set its port, after the bytes that wait for the line."""
         self._driver = self._driver or self._make_driver()
         self._driver.change(to)
 
@@ -328,7 +330,7 @@ class ConverterPort:
         return DriverQueue(self._kernel, self._line, self._station, self._changed)
 
     def _changed(self, change: Change) -> None:
-        """The driver did what was asked."""
+        """The driver has carried out a change."""
         if isinstance(change, Setting):
             self._packer.set_char(change.char)
             self.stops = self._packer.stops
@@ -345,7 +347,7 @@ class ConverterPort:
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
     ) -> None:
-        """Characters from the line. A raw connection cannot carry flags; COM port control tells of them."""
+        """Characters from the line. A raw connection carries no flags; COM port control reports them."""
         if first < self._down_until:
             data, first = self._station.setting.since(data, first, self._down_until)
             if not data:
@@ -385,7 +387,7 @@ class ConverterPort:
         return self
 
     def clear(self) -> None:
-        """Nothing to forget: what is held goes out in its time."""
+        """Nothing to forget: held bytes leave in their time."""
 
     def stop(self, held: int) -> int:
         return self._packer.stop()

@@ -1,8 +1,8 @@
-"""What a converter's port does in the order in which it was asked: characters, other settings, breaks.
+"""The queue of a converter's port, in the order of arrival: characters, settings, breaks.
 
-Only a port that clients can set needs this (RFC 2217, a pseudo-terminal): characters that were sent before a change go
-out before it. They are handed to the driver a few at a time, as to a UART with a small memory, so that what waits can
-still be purged. What is sent during a break is lost, as it is behind a real driver.
+Only a port that clients can set needs it (RFC 2217, a pseudo-terminal): characters sent before a change leave before
+it. The driver gets a few characters at a time, as a UART with a small memory does, so waiting ones can be purged.
+Characters sent during a break are lost, as in a real driver.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from collections.abc import Callable
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.kernel import Kernel
 
-PORTION = 16  # characters that the driver holds, as a 16550's does
+PORTION = 16  # characters that the driver holds, as a 16550 does
 
 Change = Setting | bool  # another setting, or the break on or off
 
 
 class DriverQueue:
-    """`waiting`: characters not yet handed to the driver. `changed` is told of each change when it is done."""
+    """`waiting`: characters not yet handed to the driver. `changed` is called after each change."""
 
     def __init__(self, kernel: Kernel, line: Line, station: Station, changed: Callable[[Change], None]) -> None:
         self.waiting = 0
@@ -41,18 +41,18 @@ class DriverQueue:
         self._go(None)
 
     def purge(self) -> int:
-        """Forget the characters that wait; how many there were. Changes stay."""
+        """Drop the waiting characters. Returns their number. Changes stay."""
         lost, self.waiting = self.waiting, 0
         self._queue = deque(entry for entry in self._queue if not isinstance(entry, bytes))
         return lost
 
     def clear(self) -> None:
-        """Forget everything that waits."""
+        """Drop everything that waits."""
         self._queue.clear()
         self.waiting = 0
 
     def _go(self, _: object) -> None:
-        """Do what can be done now, and look again when the driver is ready for more."""
+        """Process the queue as far as possible now, and look again when the driver is ready."""
         now = self._kernel.now
         while self._queue:
             entry = self._queue[0]
@@ -69,7 +69,7 @@ class DriverQueue:
                 self._do(entry)
 
     def _ready(self, entry: bytes | Change) -> int:
-        """From when on an entry can be done, ns."""
+        """When an entry can be processed, ns."""
         burst = self._station.burst
         if burst is None or self.breaking:
             return 0

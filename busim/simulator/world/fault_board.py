@@ -1,8 +1,8 @@
-"""The board on which faults are switched: those of the plan by the kernel's time, others by whoever stands outside.
+"""The board that switches faults: those of the plan by the kernel's time, others from outside.
 
-Switching from outside is an input: the trace has it at its instant, and replay does it again. What the plan schedules
-is no input, since the plan does it again. Either way a change record says when a fault went on and off with which
-values, and an effect record says each time that it took effect.
+Switching from outside is an input: the trace has it at its instant, and replay repeats it. The plan's schedule is no
+input, since a replay has the plan. In both cases a change record says when a fault went on and off with which values,
+and each effect has a record.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ FOR = Parameter("for", "time", "how long it stays on", "", "1 us", "24 h")
 
 @dataclass(slots=True)
 class Switched:
-    """One fault at one place, from the first time it was switched on. `values`: as written, those it has or had last.
+    """One fault at one place, from the first time it was on. `values`: as written, the present or last ones.
 
-    `count`: how often it took effect; `first_at` and `last_at`: when (ns), -1 for never.
+    `count`: its effects; `first_at` and `last_at`: when (ns), -1 for never.
     """
 
     fault: Fault
@@ -51,7 +51,7 @@ def _is_it(after: tuple[str, str, str], kind: int, record: Record, named: Callab
 
 
 class FaultBoard:
-    """All faults of one world. `entries`: what its plan schedules."""
+    """All faults of one world. `entries`: the schedule of its plan."""
 
     def __init__(self, world: FaultSite, entries: Iterable[FaultEntry] = ()) -> None:
         self._world = world
@@ -65,11 +65,11 @@ class FaultBoard:
 
     @property
     def switched(self) -> tuple[Switched, ...]:
-        """Every fault that has been on, in the order in which they first were."""
+        """Every fault that has been on, in the order of first use."""
         return tuple(self._switched.values())
 
     def start(self) -> None:
-        """Instant 0: schedule what the plan says."""
+        """Instant 0: schedule the plan's faults."""
         for number, entry in enumerate(self._entries):
             if entry.after is None:
                 heappush(self._waiting, (entry.at, number, entry))
@@ -85,7 +85,7 @@ class FaultBoard:
     def _follow(self, what: tuple[int, FaultEntry]) -> None:
         number, entry = what
         if (entry.fault.name, entry.on) in self._removes:
-            return  # it is on: two that wait for each other would go on for ever at one instant
+            return  # it is on: two that wait for each other would loop for ever at one instant
         self._put(entry.fault, entry.on, entry.values, entry.length)
         if entry.every:
             heappush(self._waiting, (self._world.kernel.now + entry.every, number, entry))
@@ -95,14 +95,14 @@ class FaultBoard:
         return self._world.names[number - 1].name if 0 < number <= len(self._world.names) else ""
 
     def _schedule(self) -> None:
-        """One event for the next that begins: the kernel's heap stays as small as without faults, and so as quick."""
+        """Schedule one event for the next start, so the kernel's heap stays as small as without faults."""
         if self._waiting:
             self._world.kernel.at(self._waiting[0][0], self._begin)
 
     # -- from outside -----------------------------------------------------------------------------------------
 
     def checked(self, name: str, at: str, given: Mapping[str, object]) -> tuple[Fault, Values, int]:
-        """The fault, its values and for how long (ns, 0: until switched off). Raises UserError."""
+        """The fault, its values and its length (ns, 0: until switched off). Raises UserError."""
         fault = find_fault(name)
         known = places_of(self._world, fault.on)
         if at not in known:
@@ -117,14 +117,14 @@ class FaultBoard:
         return fault, fault.read(own), length
 
     def on(self, name: str, at: str, given: Mapping[str, object]) -> None:
-        """Switch a fault on now, `given` its parameters as written, and `for` how long. Raises UserError."""
+        """Switch a fault on now, with parameters `given` as written, and `for` a time. Raises UserError."""
         fault, values, length = self.checked(name, at, given)
         written = fault.written(values) | ({"for": exact_time(length)} if length else {})
         self._tell(fault, at, "fault", {"fault": fault.name, **written})
         self._put(fault, at, values, length)
 
     def off(self, name: str, at: str | None = None) -> None:
-        """Switch a fault off now, at one place or at all; nothing happens where it is not on. Raises UserError."""
+        """Switch a fault off now, at one place or all; no effect if it is off. Raises UserError."""
         fault = find_fault(name)
         for one in self.switched:
             if one.fault is fault and one.on and at in (None, one.at):
@@ -132,7 +132,7 @@ class FaultBoard:
                 self._take(fault, one.at)
 
     def again(self, at: str, what: str, data: bytes) -> bool:
-        """Do what a trace says was switched; whether it is such a thing. Raises UserError."""
+        """Repeat an input of a trace. Returns whether it was a switching of a fault. Raises UserError."""
         if what not in ("fault", "no fault"):
             return False
         try:

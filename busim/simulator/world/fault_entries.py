@@ -1,7 +1,6 @@
-"""From the `faults` of a plan to what shall be switched on when; or everything that is wrong with it.
+"""From the `faults` of a plan to a schedule, or to all mistakes in it.
 
-A plan knows no faults, so only here can be seen whether a name means one, whether there is such a place, and what its
-parameters are.
+A plan knows no faults, so only this layer can check fault names, places and parameters.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from busim.simulator.faults import Fault, Values, find_fault, find_preset, is_pr
 class FaultEntry:
     """One fault at one place. Times in ns: it goes on at `at`, off `length` later (0: never), and again `every`.
 
-    `after`: the event that `at` counts from (mark, change or effect; text; of whom, "" for any), each time that it
+    `after`: the event from which `at` counts (mark, change or effect; text; of which entity, "" for any), each time it
     comes while the fault is off.
     """
 
@@ -34,13 +33,13 @@ class FaultEntry:
 
 
 def fault_entries(plan: Plan) -> tuple[FaultEntry, ...]:
-    """What a plan schedules, of what was found to be right."""
+    """The schedule of a plan whose faults are valid."""
     reading = _Reading(plan)
     return tuple(reading.entries())
 
 
 def wrong_faults(plan: Plan) -> tuple[Finding, ...]:
-    """Everything that is wrong with the faults of a plan, each with its place."""
+    """Every mistake in the faults of a plan, each with its place."""
     reading = _Reading(plan)
     for _ in reading.entries():
         pass

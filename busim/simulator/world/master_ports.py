@@ -1,4 +1,4 @@
-"""Played masters where they stand: on the line themselves, or as a client of a converter."""
+"""Played masters at their place: on the line itself, or as a client of a converter."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from busim.simulator.world.camera_ports import CameraPort
 
 
 class MasterPort:
-    """What both have in common: alarms, and the exchange records. `cameras`: by name, those it asks."""
+    """The common part of both: alarms, and exchange records. `cameras`: its cameras by name."""
 
     fresh = True
     quiet_until = None
@@ -29,12 +29,12 @@ class MasterPort:
         self._numbers = numbers
         self._emit = emit
         self._due = 0
-        self._alarms: list[int] = []  # not gone off yet, the next one last: each was set before the ones ahead of it
+        self._alarms: list[int] = []  # pending, the next one last: each was set before those ahead of it
         self._exact_before = 0
         self.master: Master | None = None
 
     def start(self) -> None:
-        """Begin to ask (the master knows from when on)."""
+        """Begin to poll (the master knows from when on)."""
         assert self.master is not None
         self.apply(self.master.step(self._kernel.now))
 
@@ -48,7 +48,7 @@ class MasterPort:
         raise NotImplementedError
 
     def apply(self, step: Step) -> None:
-        """Do what the master wants."""
+        """Carry out the master's wishes."""
         raw, wake = step
         if raw is not None:
             self._exact_before = self._line.traffic.exact_bursts
@@ -60,7 +60,7 @@ class MasterPort:
                 self._kernel.at_or_now(wake, self._run)  # it may have learned late, and want something at once
 
     def _run(self, _: object) -> None:
-        """The next alarm goes off; it may be one that was set for a time-out which no longer matters."""
+        """The next alarm; it may belong to a time-out that no longer matters."""
         self._alarms.pop()
         if self._due > self._kernel.now:
             if not self._alarms or self._due < self._alarms[-1]:
@@ -72,10 +72,10 @@ class MasterPort:
         self.apply(self.master.step(self._kernel.now))
 
     def _catch_up(self) -> None:
-        """Hear what has come by now: what came before a request must not count as an answer to it."""
+        """Fetch arrived bytes first: bytes from before a request must not count as its answer."""
 
     def done(self, attempt: Attempt) -> None:
-        """The master tells of an attempt that is over."""
+        """The master reports a finished attempt."""
         task, number, asked, sent, ended, free, outcome, _ = attempt
         target = task.target
         camera = self._cameras.get(target.name)
@@ -90,11 +90,11 @@ class MasterPort:
 
 
 class MasterOnLine(MasterPort):
-    """A master with a driver of its own on the pair. `listen`: ns of quiet it waits for before it sends. A Listener."""
+    """A master with its own driver on the pair. `listen`: ns of quiet it waits for before it sends. A Listener."""
 
     station: Station
     listen = 0
-    _over = 0  # attempts that are over; a request that still waits for quiet then is not sent any more
+    _over = 0  # finished attempts; a request that still waits for quiet is then dropped
 
     def _catch_up(self) -> None:
         self._line.catch_up(self.station)
@@ -133,7 +133,7 @@ class MasterOnLine(MasterPort):
 
 
 class Taker(Protocol):
-    """What a master behind a converter sends to: the converter itself, or a connection to it."""
+    """The receiver of the master's bytes: the converter itself, or a connection to it."""
 
     def take(self, data: bytes, client: int = 0) -> None: ...
 

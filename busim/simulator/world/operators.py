@@ -1,4 +1,4 @@
-"""Operators at panels: moves of controls at random instants, as people make them (a Poisson process)."""
+"""Operators at panels: moves of controls at random instants (a Poisson process)."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from busim.simulator.kernel import Kernel, Stream
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One thing an operator can do: set `control` to a value from `low` to `high`. `play` carries it out."""
+    """A possible move: set `control` to a value from `low` to `high`. `play` carries it out."""
 
     low: int
     high: int
@@ -18,9 +18,9 @@ class Move:
 
 
 class Operator:
-    """Somebody at a panel who makes `rate` moves a second, each as likely as the other.
+    """A person at a panel who makes `rate` moves per second, each control equally likely.
 
-    A controller outside may be told of them, so on the wall clock they do not wait.
+    A controller outside may receive them, so on the wall clock they do not wait.
     """
 
     def __init__(self, kernel: Kernel, stream: Stream, rate: float, moves: list[Move]) -> None:

@@ -1,8 +1,8 @@
-"""What hands do on site while it runs: a camera unplugged, its pair swapped, a cable cut, a port set otherwise, power
-given and taken, another unit put up.
+"""Work on site during a run: a camera unplugged, its pair swapped, a cable cut, a port set, power switched, a unit
+replaced.
 
-Each is an input from outside, at its instant: the trace has it as such, and replay does it again. A camera that sets
-its own port does so by itself, so that is a change of the camera and no input.
+Each is an input from outside at its instant: the trace has it, and replay repeats it. A camera that sets its own port
+does so by itself; that is a change of the camera and no input.
 """
 
 from __future__ import annotations
@@ -20,24 +20,24 @@ from busim.simulator.world.camera_hearing import Hearing
 from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.converter_ports import ConverterPort
 
-DOWN = 8_000_000_000  # ns that a converter takes to start anew
+DOWN = 8_000_000_000  # ns that a converter takes to restart
 
 
 class Entity(Protocol):
-    """What the trace has a number for."""
+    """An entity with a number in the trace."""
 
     @property
     def name(self) -> str: ...
 
 
 class Switchboard(Protocol):
-    """What is switched on and off of the faults (`fault_board.FaultBoard`)."""
+    """Switches faults on and off (`fault_board.FaultBoard`)."""
 
     def again(self, name: str, what: str, data: bytes) -> bool: ...
 
 
 class Site(Protocol):
-    """What of a world the hands on it need. `names`: the entity with each number of the trace, from 1."""
+    """The parts of a world that site work needs. `names`: the entity with each number of the trace, from 1."""
 
     kernel: Kernel
     emit: Emit
@@ -61,33 +61,33 @@ class Site(Protocol):
 
 
 class Wiring:
-    """The hands on one world. `stands`: for each line its positions in order, None where no station is."""
+    """Site work on one world. `stands`: per line its positions in order, None for one without a station."""
 
     def __init__(self, world: Site) -> None:
         self.stands: dict[str, list[Station | None]] = {}
         self._world = world
 
     def unplug(self, camera: str, *, through: bool = True) -> None:
-        """Take a camera off its line, now. `through`: the pair goes on past it. Raises UserError."""
+        """Unplug a camera from its line, now. `through`: the pair still passes it. Raises UserError."""
         port, line = self._camera(camera)
         self._tell(port.number, "unplug", b"" if through else b"cuts")
         line.rewire().unplug(port.station, through=through)
 
     def plug(self, camera: str) -> None:
-        """Put it back. Raises UserError."""
+        """Plug it in again. Raises UserError."""
         port, line = self._camera(camera)
         self._tell(port.number, "plug")
         line.rewire().plug(port.station)
 
     def swap(self, camera: str, on: bool = True) -> None:
-        """Swap the pair at a camera, or put it right; where it is sending, when it has finished. Raises UserError."""
+        """Swap the pair at a camera, or undo that; if it is sending, afterwards. Raises UserError."""
         port, line = self._camera(camera)
         self._tell(port.number, "swap" if on else "straight")
         old = port.station.setting
         self.retune(port, line, setting(old.baud, old.format, old.ppm, on))
 
     def cut(self, line: str, position: int) -> None:
-        """Open the pair of a line ahead of a position of its order (counted from 0). Raises UserError."""
+        """Open the pair of a line before a position of its order (counted from 0). Raises UserError."""
         self._tell(self._position(line, position)[0], "cut", str(position).encode())
         self.open_pair(line, position)
 
@@ -105,19 +105,19 @@ class Wiring:
         self._world.lines[line].rewire().join(self._position(line, position)[1])
 
     def dial(self, camera: str, baud: Fraction, format: CharFormat) -> None:
-        """Set the port of a camera by its switches; where it is sending, when it has finished. Raises UserError."""
+        """Set the port of a camera by its switches; if it is sending, afterwards. Raises UserError."""
         port, _ = self._camera(camera)
         self._tell(port.number, "dial", f"{baud} {format}".encode())
         self.set_port(camera, baud, format)
 
     def power(self, camera: str, on: bool) -> None:
-        """Give a camera power, or take it away, now. Raises UserError."""
+        """Switch the power of a camera on or off, now. Raises UserError."""
         port, _ = self._camera(camera)
         self._tell(port.number, "power" if on else "no power")
         port.power(on, self._world.kernel.now)
 
     def reboot(self, name: str, down: int = DOWN) -> None:
-        """Let a camera boot, or a converter, which is not there for `down` ns then. Raises UserError."""
+        """Boot a camera, or a converter, which is then absent for `down` ns. Raises UserError."""
         converter = self._world.converters.get(name)
         if converter is None:
             port, _ = self._camera(name)
@@ -128,7 +128,7 @@ class Wiring:
         converter.reboot(down)
 
     def fit(self, camera: str, id: int, serial: int) -> None:
-        """Put up another unit of the same model in a camera's place, as it comes: with this bus ID and serial number.
+        """Replace a camera by another unit of the same model, with its bus ID and serial number as delivered.
 
         It has no power yet. Raises UserError.
         """
@@ -137,13 +137,13 @@ class Wiring:
         port.fit(id, serial)
 
     def set_port(self, camera: str, baud: Fraction, format: CharFormat) -> None:
-        """A camera sets its port; where it is sending, when it has finished. Raises UserError."""
+        """A camera sets its port; if it is sending, afterwards. Raises UserError."""
         port, line = self._camera(camera)
         old = port.station.setting
         self.retune(port, line, setting(baud, format, old.ppm, old.inverted))
 
     def again(self, number: int, what: str, data: bytes) -> bool:
-        """Do what a trace says was done by hand; whether it is such a thing. Raises UserError."""
+        """Repeat an input of a trace. Returns whether it was site work. Raises UserError."""
         deed = _DEEDS.get(what)
         if not 0 < number <= len(self._world.names):
             return False
@@ -179,7 +179,7 @@ class Wiring:
         return self._world.lines[line].number, len(ahead)
 
     def retune(self, port: CameraPort, line: Line, to: Setting) -> None:
-        """A camera's port is set otherwise; where it is sending, when it has finished."""
+        """Give a camera's port another setting; if it is sending, afterwards."""
         burst, now = port.station.burst, self._world.kernel.now
         over = now if burst is None else max(burst.off, burst.end)
         if over > now:

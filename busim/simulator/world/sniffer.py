@@ -1,10 +1,9 @@
-"""The sniffer: makes exchange records of what clients from outside ask through a converter.
+"""The sniffer: makes exchange records of requests from outside clients through a converter.
 
-A played master tells of its own exchanges. A real controller does not, so the sniffer looks at what its converter sends
-to the line and hears from it: a request begins an exchange, the sound reply to it ends it, the next request ends one
-that was not answered. A request that followed other bytes without the silence between two frames, or was followed so,
-ran together with them: where frames are cut by silence, no camera can know it. The sniffer judges the wire only; what
-the controller made of the bytes it cannot know.
+A played master reports its own exchanges; a real controller does not. So the sniffer reads the bytes that its converter
+sends to the line and hears from it. A request begins an exchange, its sound reply ends it, and the next request ends an
+unanswered one. If frames are cut by silence, a request without the silence before or after it has merged with other
+bytes, and no camera can read it. The sniffer judges the wire only; it cannot know the controller's conclusions.
 """
 
 from __future__ import annotations
@@ -20,12 +19,12 @@ from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.converter_ports import ConverterPort
 
 _GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as over
-_KNOWN = 1024  # different chunks of which it keeps what they ask
+_KNOWN = 1024  # different chunks whose requests it remembers
 
 
 class _Chunk(NamedTuple):
-    """Bytes as they were handed over at `at` ns; `start`: where they stand in what is held. `follows`: the driver was
-    still sending, or had not been silent for long enough.
+    """Bytes handed over at `at` ns; `start`: their place in the held bytes. `follows`: the driver was still sending, or
+    had not been silent for long enough.
     """
 
     start: int
@@ -34,7 +33,7 @@ class _Chunk(NamedTuple):
 
 
 class Sniffer:
-    """Watches one converter. `known`: bus ID to (number, name) of the camera that the plan has there."""
+    """Watches one converter. `known`: bus ID to (number, name) of the planned camera."""
 
     def __init__(
         self, kernel: Kernel, line: Line, protocol: BusProtocol, setting: Setting, number: int,
@@ -50,8 +49,8 @@ class Sniffer:
         self._emit = emit
         self._finder = protocol.stream_framer()
         self._held = b""
-        self._chunks: list[_Chunk] = []  # those that `held` is made of, and the one that is looked at
-        # What chunks ask: polls are the same few thousands of times, and equal bytes ask the same.
+        self._chunks: list[_Chunk] = []  # the chunks of `held`, and the next one to read
+        # Requests of chunks: the same few polls come thousands of times, and equal bytes ask the same.
         self._asked: dict[bytes, tuple[list[tuple[Request, int]], bytes]] = {}
         self._request: Request | None = None
         self._sent = 0
@@ -61,12 +60,12 @@ class Sniffer:
         self._exact_before = 0
 
     def watch(self, port: ConverterPort) -> None:
-        """Be told what this converter sends and hears."""
+        """Receive the bytes that this converter sends and hears."""
         self._port = port
         port.sent, port.replied = self.sent, self.replied
 
     def sent(self, data: bytes, at: int) -> None:
-        """Bytes are handed to the driver at `at` ns."""
+        """Bytes reach the driver at `at` ns."""
         if self._held and at - self._chunks[0].at > _GIVEN_UP:
             self._held = b""
         if not self._held:
@@ -85,7 +84,7 @@ class Sniffer:
             self._chunks = [each._replace(start=max(0, each.start - begin)) for each in self._since(begin)]
 
     def _since(self, start: int) -> list[_Chunk]:
-        """The chunks from the one on that has the byte at `start`."""
+        """The chunks from the one with the byte at `start` on."""
         return [
             each
             for each, following in zip(self._chunks, [*self._chunks[1:], None], strict=True)
@@ -93,7 +92,7 @@ class Sniffer:
         ]
 
     def _begin(self, request: Request, start: int, at: int) -> None:
-        """A request is whole at `at` ns, the first byte of which stands at `start`."""
+        """A request is complete at `at` ns; its first byte stands at `start`."""
         chunk = self._since(start)[0]
         together = self._silence > 0 and (chunk.follows or start > chunk.start)
         self._together |= together
@@ -135,7 +134,7 @@ class Sniffer:
             self._end(last, "refused" if reply.refused else "ok")
 
     def _camera_of(self, id: int) -> tuple[int, str]:
-        """Number and name of the camera that has a bus ID now: they change while it runs."""
+        """Number and name of the camera that has a bus ID now: IDs change during a run."""
         number, name = self._known.get(id, (0, ""))
         port = self._cameras.get(name)
         if (port is None and number) or (port is not None and port.camera.id == id):
@@ -168,7 +167,7 @@ class Sniffer:
 
 
 def _work(request: Request) -> str:
-    """What was asked; of a read also the keys, for each value is as old as its own last read."""
+    """The request in words; for a read also its keys, since each value is as old as its own last read."""
     if request.verb != "read":
         return request.verb
     last = request.key + request.size - 1

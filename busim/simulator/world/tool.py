@@ -1,11 +1,11 @@
 """A tool: an engineer's laptop at the converter of a line, in simulated time.
 
-It is a client from outside, so whatever it does is an input of the trace, and replay does it again. It hears what a
-laptop there hears: packets of bytes, and what of them are sound replies. What only the emulator knows (who drove the
-pair, which characters came with errors) is kept apart in `Heard.beneath`: a procedure must not decide by it, or it
-would work here and fail on site; it is for saying why something went wrong.
+It is a client from outside, so its actions are inputs of the trace, and replay repeats them. It hears what a laptop
+hears there: packets of bytes, and the sound replies among them. Knowledge of the emulator alone (who drove the pair,
+which characters had errors) is apart in `Heard.beneath`. A procedure must not decide by it, or it would work here and
+fail on site; it explains failures.
 
-Each call takes the kernel along, event by event, so that everything before and after it happens as in any other run.
+Each call advances the kernel event by event, so all else happens as in any other run.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from busim.simulator.world.world import World
 
 @dataclass(frozen=True, slots=True)
 class Packet:
-    """Bytes as the converter brought them, at `at` ns."""
+    """Bytes as the converter sent them, at `at` ns."""
 
     at: int
     data: bytes
@@ -31,7 +31,7 @@ class Packet:
 
 @dataclass(frozen=True, slots=True)
 class HeardReply:
-    """A sound reply; `at`: ns when the packet with its last byte came."""
+    """A sound reply; `at`: ns of the packet with its last byte."""
 
     reply: Reply
     data: bytes
@@ -40,7 +40,7 @@ class HeardReply:
 
 @dataclass(frozen=True, slots=True)
 class Drove:
-    """A station (`kind` and `name` as in the plan) drove the pair from `on` to `off` ns with characters."""
+    """A station (`kind` and `name` as in the plan) drove the pair with characters from `on` to `off` ns."""
 
     kind: str
     name: str
@@ -51,7 +51,7 @@ class Drove:
 
 @dataclass(frozen=True, slots=True)
 class Beneath:
-    """What no laptop sees. `drove`: all but the tool's own converter, in order of time; `flawed`: characters that
+    """Facts that no laptop sees. `drove`: all but the tool's own converter, in order of time; `flawed`: characters that
     reached that converter with a framing or parity error or as a break.
     """
 
@@ -60,12 +60,12 @@ class Beneath:
 
     @property
     def who(self) -> tuple[str, ...]:
-        """The names of those that drove the pair, each once."""
+        """The names of the stations that drove the pair, each once."""
         return tuple(dict.fromkeys(one.name for one in self.drove))
 
     @property
     def together(self) -> bool:
-        """Whether two of them drove at the same time (delays along the pair are left out of account)."""
+        """Whether two of them drove at the same time (ignoring delays along the pair)."""
         busy = -1
         for one in self.drove:
             if one.on < busy:
@@ -76,11 +76,11 @@ class Beneath:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What came of one call. `sent` at `since` ns (b"": it only listened), heard up to `until` ns.
+    """The result of one call. `sent` at `since` ns (b"": it only listened), heard up to `until` ns.
 
-    `replies`: every sound reply to the request; `rest`: bytes that belong to none. After `listen` and `send` everything
-    is `rest`, and `requests` are the sound requests of others among it (those sent through the same converter are not
-    there: it does not hear itself).
+    `replies`: every sound reply to the request; `rest`: all other bytes. After `listen` and `send` everything is
+    `rest`, and `requests` are the sound requests of others in it (without those through the same converter, which does
+    not hear itself).
     """
 
     sent: bytes
@@ -107,16 +107,15 @@ class Heard:
 
     @property
     def length(self) -> int:
-        """ns from sending until it listened no longer."""
+        """ns from sending until it stopped listening."""
         return self.until - self.since
 
 
 class Tool:
-    """A laptop at a converter of `line`: at its first one, where no other is named.
+    """A laptop at a converter of `line`: at its first one, unless another is named.
 
-    `client`: its number there, one that no other client has. `station`: the converter's, on the pair. Raises UserError
-    where there is no such line or converter (with no converter on the line there is no place to connect a tool to), and
-    where it lets nobody in.
+    `client`: its number there, used by no other client. `station`: the converter's, on the pair. Raises UserError
+    without such a line or converter, and if the converter admits nobody.
     """
 
     def __init__(self, world: World, line: str, *, converter: str | None = None, client: int = 1) -> None:
@@ -138,7 +137,7 @@ class Tool:
         self._finder = self.protocol.stream_framer()
         self._packets: list[Packet] = []
         self._drove: list[Burst] = []
-        self._latest: dict[int, Burst] = {}  # station number to the last burst of it that was noted
+        self._latest: dict[int, Burst] = {}  # station number to its last recorded burst
         self._flawed = 0
         self._kinds = {name.id: name.kind for name in world.names}
         self._note()
@@ -152,8 +151,8 @@ class Tool:
         port.replied = replied
         if not port.open(client, self._deliver, True):
             raise UserError(
-                "the converter lets no tool in", found=repr(self.converter), expected="a free client",
-                mend="allow one client more (`clients` of the converter), or let fewer masters in",
+                "the converter admits no further client", found=repr(self.converter), expected="a free client",
+                mend="allow one client more (`clients` of the converter), or connect fewer masters",
             )  # fmt: skip
 
     @property
@@ -161,10 +160,10 @@ class Tool:
         return self._kernel.now
 
     def ask(self, request: Request, time_out: int, *, linger: int | None = None) -> Heard:
-        """Send a request and hear what answers within `time_out` ns.
+        """Send a request and hear the answers within `time_out` ns.
 
-        `linger`: after the first sound reply listen only for so many ns more (0: not at all). None: to the end of the
-        time-out, since a second camera with the same ID may answer later.
+        `linger`: ns to listen on after the first sound reply (0: none). None: to the end of the time-out, since a
+        second camera with the same ID may answer later.
         """
         raw = self.protocol.encode_request(request)
         tagged = self._finder.ask(request, raw)
@@ -172,7 +171,7 @@ class Tool:
         return self._exchange(tagged, time_out, asked, linger)
 
     def send(self, raw: bytes, time_out: int) -> Heard:
-        """Send bytes as they are, and hear for `time_out` ns."""
+        """Send bytes unchanged, and hear for `time_out` ns."""
         return self._exchange(raw, time_out, None, None)
 
     def listen(self, length: int) -> Heard:
@@ -180,12 +179,12 @@ class Tool:
         return self._exchange(b"", length, None, None)
 
     def wait(self, until: int) -> None:
-        """Let time pass up to `until` ns. What comes meanwhile is not kept."""
+        """Let time pass up to `until` ns. Bytes that arrive meanwhile are not kept."""
         self._advance(until, lambda: None)
         self._packets, self._drove, self._flawed = [], [], 0
 
     def set(self, baud: Fraction, format: CharFormat) -> None:
-        """Set the port of the converter, now, as on its settings page."""
+        """Set the port of the converter now, as its settings page does."""
         self._port.set(self._client, baud, format)
 
     def close(self) -> None:
@@ -218,7 +217,7 @@ class Tool:
         self._packets.append(Packet(self._kernel.now, data))
 
     def _advance(self, until: int, enough: Callable[[], int | None]) -> None:
-        """Go on to `until`, or to when `enough` says. Every burst that begins on the way is noted."""
+        """Advance to `until`, or until `enough` is true. Record every burst that begins on the way."""
         kernel = self._kernel
         seen = len(self._packets)
         while (due := kernel.next_deadline()) is not None and due <= until:
@@ -239,7 +238,7 @@ class Tool:
                 self._drove.append(burst)
 
     def _who_drove(self, since: int) -> tuple[Drove, ...]:
-        """Whose drivers were on, among them those that had begun before and were not over."""
+        """The stations whose drivers were on, including bursts that began before."""
         own = self._port.number
         bursts = dict.fromkeys([*self._latest.values(), *self._drove])
         drove = [
@@ -251,12 +250,12 @@ class Tool:
 
 
 class _Replies:
-    """Cuts what comes into sound replies to one request, however many, and the rest."""
+    """Cuts bytes into sound replies to one request, and the rest."""
 
     def __init__(self, protocol: BusProtocol, finder: StreamFramer, asked: Request | None) -> None:
         self.found: list[HeardReply] = []
         self._protocol, self._finder, self._asked = protocol, finder, asked
-        self._passed = b""  # what came before the last sound reply and belonged to none
+        self._passed = b""  # bytes before the last sound reply that belong to none
         self._held = b""
         self._taken = 0
         if asked is not None:
@@ -267,7 +266,7 @@ class _Replies:
         return self._passed + self._held
 
     def take(self, packets: list[Packet]) -> None:
-        """Look at the packets that came since last time."""
+        """Read the packets since the last call."""
         for packet in packets[self._taken :]:
             if self._asked is None:
                 self._held += packet.data

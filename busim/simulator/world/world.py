@@ -1,4 +1,4 @@
-"""A running installation: everything of a plan as live objects around one kernel."""
+"""A running installation: all parts of a plan as live objects around one kernel."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from busim.simulator.world.site_actions import Wiring
 
 
 class Name(NamedTuple):
-    """An entity of the trace: `kind` line, camera, converter, master; `parent`: the line it stands on, 0 for none."""
+    """An entity of the trace: `kind` line, camera, converter, master; `parent`: its line, 0 for none."""
 
     id: int
     kind: str
@@ -32,7 +32,7 @@ class Name(NamedTuple):
 
 
 class SettingRow(NamedTuple):
-    """How a driver sends, as the trace names it. `lead` and `hold`: ns, as in the plan."""
+    """A setting of a sender, as the trace names it. `lead` and `hold`: ns, as in the plan."""
 
     id: int
     baud: Fraction
@@ -46,11 +46,10 @@ class SettingRow(NamedTuple):
 class World:
     """Made by `build`. `start` it, `advance` it as far as wanted, `finish` it.
 
-    Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master asks on
-    each of its lines through an object of its own), `settings` (rows made so far; `told`
-    hears of each when it is made), `wiring` (what hands can do to it), `faults` (what is switched on in it, and how
-    often it took effect), `chance`, `hook` (None without one), `moves` (master and camera to what gives that master a
-    move: control, value, whether by so many steps).
+    Attributes: `kernel`, `names`, `lines`, `cameras`, `converters`, `masters` (name to live object; a master has one
+    object per line), `settings` (rows made so far; `told` gets each new one), `wiring` (site work on it), `faults` (the
+    faults that are on, and their effects), `chance`, `hook` (None without one), `moves` (master and camera to the
+    function that gives that master a move: control, value, whether by steps).
     """
 
     def __init__(
@@ -81,7 +80,7 @@ class World:
         return len(self.names)
 
     def setting_number(self, station: Station) -> int:
-        """The number in the trace of how a station sends; what was not seen before gets the next."""
+        """The number in the trace of a station's setting; a new setting gets the next number."""
         setting, lead, hold = key = station.setting, station.lead, station.hold
         number = self._setting_ids.get(key)
         if number is None:
@@ -92,7 +91,7 @@ class World:
         return number
 
     def start(self) -> None:
-        """Set everything going, at instant 0."""
+        """Instant 0: start all parts."""
         for line in self.lines.values():
             for station in line.stations:
                 station.setting_label = self.setting_number(station)
@@ -116,6 +115,6 @@ class World:
         self.emit((MARK, self.kernel.now, text))
 
     def finish(self) -> None:
-        """The run ends at the kernel's now: write what is still held."""
+        """End of the run at the kernel's now: write all held records."""
         for line in self.lines.values():
             line.finish()

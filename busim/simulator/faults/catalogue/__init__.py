@@ -1,7 +1,7 @@
-"""Every fault, one module each, found because its module is there.
+"""Every fault, one module each, found by its module.
 
-A module holds `FAULT` and is named as the fault (`late_reply.py` holds `late-reply`); nothing lists them, so that two
-people who add faults do not meet in a list.
+A module holds `FAULT` and has the fault's name (`late_reply.py` holds `late-reply`). No list of them exists, so two
+people who add faults have no conflict.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A camera answers requests that are for others."""
+"""A camera answers requests to others."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ FAULT = Fault(
     title="A camera answers for others",
     on="camera",
     hook="camera request",
-    wire="Requests for other bus IDs are carried out and answered under those IDs, beside the camera that was meant.",
-    seen="Two replies at once or in a row; IDs answer that nobody has.",
+    wire="It carries out requests to other bus IDs and answers under those IDs, beside the addressed camera.",
+    seen="Two replies at once or in a row; answers from IDs that no camera has.",
     parameters=(share("share of the requests for others that it answers"),),
     put=_put,
 )

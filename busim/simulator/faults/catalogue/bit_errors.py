@@ -1,4 +1,4 @@
-"""Single bits are turned over, the more the faster and longer the line."""
+"""Single bits are inverted, more often on faster and longer lines."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ FAULT = Fault(
     title="Bit errors, as by reflections",
     on="line",
     hook="line level",
-    wire="Pulses of one bit's length turn the level over at random instants; the rate may grow with baud and length.",
+    wire="Pulses of one bit's length invert the level at random instants; the rate may grow with baud and length.",
     seen="Checksum errors at random, more of them at a higher baud.",
     parameters=(
         Parameter("per_bit", "number", "chance of each bit to be hit", "0.0001", "0", "0.01"),
-        word("scaled", "whether it grows with baud/9600 and metres/100", "no", "yes"),
+        word("scaled", "whether the chance grows with baud/9600 and metres/100", "no", "yes"),
     ),
     put=_put,
 )

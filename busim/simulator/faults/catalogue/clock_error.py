@@ -33,6 +33,6 @@ FAULT = Fault(
     hook="receiver",
     wire="Late bits of each character are sampled wrong; only some byte values break.",
     seen="Checksum errors of one camera that depend on the data.",
-    parameters=(Parameter("ppm", "number", "by how much it is fast, ppm", "50000", "-60000", "60000"),),
+    parameters=(Parameter("ppm", "number", "clock error, ppm; positive: fast", "50000", "-60000", "60000"),),
     put=_put,
 )

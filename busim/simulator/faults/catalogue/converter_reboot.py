@@ -1,4 +1,4 @@
-"""A converter starts anew."""
+"""A converter restarts."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ FAULT = Fault(
     title="A converter reboots",
     on="converter",
     hook="converter",
-    wire="The line is silent while it is down; what was under way is lost.",
-    seen="Connections are reset, then refused, then taken again.",
-    parameters=(time("down", "how long it is not there", "8 s", "100 ms", "60 s"),),
+    wire="The line is silent while it is down; bytes under way are lost.",
+    seen="Connections are reset, then refused, then accepted again.",
+    parameters=(time("down", "length of its absence", "8 s", "100 ms", "60 s"),),
     put=_put,
 )

@@ -21,8 +21,8 @@ FAULT = Fault(
     title="The cable is cut",
     on="line",
     hook="line",
-    wire="The pair is open ahead of a position: who stands behind it neither hears nor is heard.",
-    seen="All cameras behind one place are silent at once.",
-    parameters=(count("position", "position of its order ahead of which it is cut, counted from 0", "3", "0", "300"),),
+    wire="The pair is open before a position: stations behind it neither hear nor are heard.",
+    seen="All cameras behind one position fall silent at once.",
+    parameters=(count("position", "position of the order before which it is cut, counted from 0", "3", "0", "300"),),
     put=_put,
 )

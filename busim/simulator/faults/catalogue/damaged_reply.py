@@ -1,4 +1,4 @@
-"""One bit or more of a reply is turned over on its way."""
+"""One or more bits of a reply are inverted on the way."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ FAULT = Fault(
     title="Bits of a reply are damaged",
     on="camera",
     hook="camera reply",
-    wire="Single bits of the reply are turned over; its length and its instants stay.",
+    wire="Single bits of the reply are inverted; its length and its instants stay.",
     seen="A reply whose checksum fails. A parser that keeps half of it loses the next ones too.",
     parameters=(
         share(),
-        count("bits", "how many bits", "1", "1", "64"),
+        count("bits", "number of inverted bits", "1", "1", "64"),
     ),
     put=_put,
 )

@@ -1,4 +1,4 @@
-"""A converter turns its driver on and off by a program that is sometimes late."""
+"""A converter switches its driver in software, which is sometimes late."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ FAULT = Fault(
     parameters=(
         time("median", "half of the edges are later than this", "90 us", "1 us", "100 ms"),
         time("p99", "one of a hundred is later than this", "1400 us", "1 us", "1 s"),
-        word("side", "which edge", "both", "enable", "release"),
+        word("side", "the affected edges", "both", "enable", "release"),
         share("share of the frames"),
     ),
     put=_put,

@@ -20,7 +20,7 @@ FAULT = Fault(
     on="camera",
     hook="save",
     wire="The camera answers a save as always; after a power cycle it has the values and the bus ID from before.",
-    seen="Nothing, until the power was off.",
+    seen="Nothing, until a power cut.",
     parameters=(),
     put=_put,
 )

@@ -24,11 +24,11 @@ FAULT = Fault(
     title="A camera answers twice",
     on="camera",
     hook="camera reply",
-    wire="The whole reply comes a second time, `after` the first began.",
-    seen="A valid reply that nobody asked for; it may be taken for the answer to the next request.",
+    wire="The whole reply comes again, `after` the start of the first.",
+    seen="A valid extra reply, which may pass for the answer to the next request.",
     parameters=(
         share(),
-        time("later", "from the begin of the first to that of the second", "30 ms", "1 ms", "10 s"),
+        time("later", "from the start of the first to the start of the second", "30 ms", "1 ms", "10 s"),
     ),
     put=_put,
 )

@@ -48,8 +48,8 @@ FAULT = Fault(
     wire="The first bits of the first character are missing; a receiver may begin at a later edge.",
     seen="The first byte of a reply is wrong or missing, and a parser that hunts for its header fails.",
     parameters=(
-        time("by", "by how much", "50 us", "1 us", "1500 us"),
-        time("jitter", "up to so much more, drawn for each frame", "0", "0", "10 ms"),
+        time("by", "delay of the edge", "50 us", "1 us", "1500 us"),
+        time("jitter", "largest addition to it, drawn for each frame", "0", "0", "10 ms"),
         share("share of the frames"),
     ),
     put=_put,

@@ -49,8 +49,8 @@ FAULT = Fault(
     "frame is destroyed.",
     seen="The next request is not understood when it comes soon.",
     parameters=(
-        time("by", "by how much", "5 ms", "1 us", "12 ms"),
-        time("jitter", "up to so much more, drawn for each frame", "0", "0", "10 ms"),
+        time("by", "delay of the release", "5 ms", "1 us", "12 ms"),
+        time("jitter", "largest addition to it, drawn for each frame", "0", "0", "10 ms"),
         share("share of the frames"),
     ),
     put=_put,

@@ -48,8 +48,8 @@ FAULT = Fault(
     wire="The last bits of the last character are cut; without a driver the pair reads as idle, so they become ones.",
     seen="The last byte is wrong or has a framing error; the checksum fails.",
     parameters=(
-        time("by", "by how much", "200 us", "1 us", "2 ms"),
-        time("jitter", "up to so much more, drawn for each frame", "0", "0", "10 ms"),
+        time("by", "time before the end of the last character", "200 us", "1 us", "2 ms"),
+        time("jitter", "largest addition to it, drawn for each frame", "0", "0", "10 ms"),
         share("share of the frames"),
     ),
     put=_put,

@@ -24,11 +24,11 @@ FAULT = Fault(
     title="Connections are dropped",
     on="converter",
     hook="link",
-    wire="The line is idle when a request does not get through.",
+    wire="The line is idle when a request is lost.",
     seen="A reset or an end of the connection, with a request under way or not.",
     parameters=(
         rate("rate", "how often", "0.2 /s", "10 /s"),
-        word("how", "how it ends", "reset", "close"),
+        word("how", "the way each connection ends", "reset", "close"),
     ),
     put=_put,
 )

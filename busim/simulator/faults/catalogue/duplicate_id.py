@@ -41,7 +41,7 @@ FAULT = Fault(
     "each other, or follow one another where the turnarounds differ by more than a reply.",
     seen="Errors confined to one ID, values that alternate, or nothing at all, and a command moves two cameras.",
     parameters=(
-        Parameter("of", "name", "camera on the same line whose ID it has; not written: the next one by ID", ""),
+        Parameter("of", "name", "camera on the same line whose ID it takes; by default the next one by ID", ""),
     ),
     put=_put,
 )

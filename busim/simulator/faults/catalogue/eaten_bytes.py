@@ -39,11 +39,11 @@ FAULT = Fault(
     on="converter",
     hook="converter",
     wire="Bytes of certain values vanish, or become others; all else passes.",
-    seen="About one frame in a hundred is a byte short, always with the same value in it.",
+    seen="About one frame in a hundred lacks a byte, always one of the same value.",
     parameters=(
         octets("eats", "values that vanish", "11 13"),
-        octets("changes", "values that become others, in pairs", ""),
-        word("way", "which way", "both", "to-line", "to-net"),
+        octets("changes", "values that change, as pairs of old and new", ""),
+        word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
 )

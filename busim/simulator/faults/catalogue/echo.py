@@ -1,4 +1,4 @@
-"""A converter hears what it sends."""
+"""A converter hears its own characters."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ FAULT = Fault(
     title="Echo of one's own transmission",
     on="converter",
     hook="receiver",
-    wire="Each character that the converter sends comes back to it from the pair, and goes to its clients.",
-    seen="The request comes back ahead of the reply; a master may take it for the reply.",
+    wire="The converter receives its own characters from the pair and passes them to its clients.",
+    seen="The request comes back before the reply; a master may take it for the reply.",
     parameters=(),
     put=_put,
 )

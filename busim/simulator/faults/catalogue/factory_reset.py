@@ -21,7 +21,7 @@ FAULT = Fault(
     on="camera",
     hook="camera state",
     wire="The camera boots and answers to its factory bus ID, where it may meet another one.",
-    seen="One ID is gone; the factory ID answers, or turns bad.",
+    seen="One ID is gone; the factory ID answers, or its replies become damaged.",
     parameters=(),
     put=_put,
 )

@@ -35,6 +35,6 @@ FAULT = Fault(
     hook="supply",
     wire="The supply at the end of a chain sags: the camera loses its power, boots, and loses it again.",
     seen="The same camera drops out and comes back with what it had saved.",
-    parameters=(time("period", "from one change to the next", "5 s", "100 ms", "60 s"),),
+    parameters=(time("period", "time between changes", "5 s", "100 ms", "60 s"),),
     put=_put,
 )

@@ -33,7 +33,7 @@ FAULT = Fault(
     wire="A request goes out in two pieces with an idle gap between them.",
     seen="Cameras that cut frames by silence ignore it: a time-out.",
     parameters=(
-        time("gap", "how long it is idle", "2 ms", "100 us", "30 ms"),
+        time("gap", "length of the gap", "2 ms", "100 us", "30 ms"),
         share("share of the requests"),
     ),
     put=_put,

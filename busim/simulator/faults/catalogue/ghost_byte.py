@@ -1,4 +1,4 @@
-"""A receiver sees a start bit when a driver takes the line or lets go of it."""
+"""A receiver sees a start bit when a driver switches on or off."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ FAULT = Fault(
     seen="A reply of one byte more, which begins with 00; or a lone byte where a reply is expected.",
     parameters=(
         share(),
-        word("byte", "which byte it becomes", "00", "FF", "FE"),
+        word("byte", "the byte that a receiver reads", "00", "FF", "FE"),
         word("when", "when", "before-reply", "after-request", "after-reply"),
         time("offset", "how far from there", "200 us", "0", "2 ms"),
     ),

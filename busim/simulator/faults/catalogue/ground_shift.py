@@ -38,7 +38,7 @@ FAULT = Fault(
     seen="Bursts of checksum errors and silence of several cameras at once.",
     parameters=(
         rate("rate", "windows", "0.1 /s", "1 /s"),
-        time("length", "how long a window is", "500 ms", "20 ms", "5 s"),
+        time("length", "length of a window", "500 ms", "20 ms", "5 s"),
         share("chance of each character in it to be damaged", "0.5").named("loss"),
     ),
     put=_put,

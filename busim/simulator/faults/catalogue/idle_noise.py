@@ -1,4 +1,4 @@
-"""The undriven pair floats, for nothing holds it."""
+"""The undriven pair floats, because it has no bias."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ FAULT = Fault(
     hook="line level",
     wire="The bias is gone. While nobody drives the pair a receiver's output is undefined, and false start "
     "bits of 0.6 to 9 bits come at random: 00, FF, FE, F8, 80, some with framing errors.",
-    seen="Bytes when nothing was asked, ahead of a good reply or behind it.",
+    seen="Bytes without a request, before a good reply or after it.",
     parameters=(rate("rate", "false start bits", "2 /s", "20 /s"),),
     put=_put,
     source="TIA/EIA-485-A by ADI AN-960, Table 3, for the undefined range of +-200 mV; the lengths are common "

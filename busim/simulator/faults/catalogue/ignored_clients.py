@@ -1,4 +1,4 @@
-"""A converter lets clients in and serves none of them."""
+"""A converter accepts clients and serves none of them."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ FAULT = Fault(
     title="A stale session holds the port",
     on="converter",
     hook="link",
-    wire="Nothing: what a new client sends does not reach the line.",
+    wire="Nothing: bytes of a new client do not reach the line.",
     seen="A connection that opens and never answers.",
     parameters=(),
     put=_put,

@@ -26,12 +26,12 @@ FAULT = Fault(
     title="A converter injects bytes",
     on="converter",
     hook="converter",
-    wire="Bytes that nobody sent go to the network or to the line, again and again.",
+    wire="The converter adds bytes of its own towards the network or the line, again and again.",
     seen="Junk between frames; on the line it looks like a second master.",
     parameters=(
-        time("period", "from one to the next", "1 s", "10 ms", "600 s"),
+        time("period", "time between injections", "1 s", "10 ms", "600 s"),
         octets("bytes", "which", "00"),
-        word("way", "which way", "to-net", "to-line"),
+        word("way", "direction", "to-net", "to-line"),
     ),
     put=_put,
 )

@@ -40,12 +40,12 @@ FAULT = Fault(
     title="A joint opens now and then",
     on="line",
     hook="line",
-    wire="The pair is open ahead of a position for a moment, at random instants.",
-    seen="Everybody behind one place misses requests now and then, all together.",
+    wire="The pair opens before a position for a moment, at random instants.",
+    seen="All cameras behind one position miss requests now and then, at the same time.",
     parameters=(
-        count("position", "position of its order ahead of which it opens, counted from 0", "3", "0", "300"),
+        count("position", "position of the order before which it opens, counted from 0", "3", "0", "300"),
         rate("rate", "how often", "0.2 /s", "1 /s"),
-        time("length", "for how long", "50 ms", "1 ms", "1 s"),
+        time("length", "length of each opening", "50 ms", "1 ms", "1 s"),
     ),
     put=_put,
 )

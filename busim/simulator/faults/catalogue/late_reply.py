@@ -1,4 +1,4 @@
-"""A reply comes so late that the master has given up waiting, and takes it for the answer to its next request."""
+"""A reply comes after the master's time-out, and the master takes it for the answer to its next request."""
 
 from __future__ import annotations
 
@@ -45,10 +45,10 @@ FAULT = Fault(
     seen="A time-out; then a good reply of the right camera and shape at once, which belongs to the request before. "
     "A master that takes it stores each value under the question that came after it.",
     parameters=(
-        time("by", "how much later than its turnaround", "300 ms", "1 ms", "60 s"),
-        time("spread", "up to so much more, drawn for each reply", "0"),
-        share("share of the requests at which it begins to be late"),
-        count("in_a_row", "how many replies in a row are late then", "1", "1", "100"),
+        time("by", "delay after its turnaround", "300 ms", "1 ms", "60 s"),
+        time("spread", "largest addition to it, drawn for each reply", "0"),
+        share("share of the requests that start a row of late replies"),
+        count("in_a_row", "number of late replies in a row", "1", "1", "100"),
     ),
     put=_put,
 )

@@ -44,12 +44,12 @@ FAULT = Fault(
     title="Bytes are lost in a receive overrun",
     on="converter",
     hook="converter",
-    wire="The wire is perfect; bytes are missing behind it, some in a row.",
+    wire="The wire is perfect; bytes are lost behind it, some in a row.",
     seen="Short frames now and then.",
     parameters=(
-        share("chance of each byte to be the first that is lost", "0.001"),
-        count("in_a_row", "how many in a row", "1", "1", "128"),
-        word("way", "which way", "both", "to-line", "to-net"),
+        share("chance of each byte to start a row of lost bytes", "0.001"),
+        count("in_a_row", "number of bytes in a row", "1", "1", "128"),
+        word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
 )

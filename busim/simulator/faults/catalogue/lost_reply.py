@@ -1,4 +1,4 @@
-"""The camera does what it was asked, and its reply never comes."""
+"""The camera carries out the request, and its reply is lost."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ FAULT = Fault(
     seen="A time-out. A master that repeats a step, a toggle or a store does it twice.",
     parameters=(
         share("share of the replies that are lost"),
-        word("of", "which replies", "all", "writes", "reads"),
+        word("of", "the affected replies", "all", "writes", "reads"),
     ),
     put=_put,
 )

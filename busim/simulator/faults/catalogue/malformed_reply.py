@@ -1,4 +1,4 @@
-"""A reply is no good though its checksum may be."""
+"""A reply has the wrong form, though its checksum may fit."""
 
 from __future__ import annotations
 
@@ -36,11 +36,11 @@ FAULT = Fault(
     hook="camera reply",
     wire="Zeros or junk follow or precede the reply, its end is missing, or a short refusal stands where "
     "values are expected.",
-    seen="Bytes too many or too few; a parser waits for what never comes, or rejects what is good.",
+    seen="Too many or too few bytes; a parser waits for ever, or rejects good ones.",
     parameters=(
         share(),
-        word("how", "what is wrong with it", "zeros", "junk", "short", "ahead", "refusal"),
-        count("bytes", "how many bytes", "2", "1", "64"),
+        word("how", "the kind of damage", "zeros", "junk", "short", "ahead", "refusal"),
+        count("bytes", "number of bytes", "2", "1", "64"),
     ),
     put=_put,
 )

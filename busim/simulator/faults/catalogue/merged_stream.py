@@ -27,10 +27,10 @@ FAULT = Fault(
     title="A packet waits for the next",
     on="converter",
     hook="converter to network",
-    wire="The line is as it should be; some packets wait, and what comes meanwhile goes with them.",
+    wire="The line is correct; some packets wait and leave together with later bytes.",
     seen="Two replies at once, or a reply after its time-out.",
     parameters=(
-        time("by", "how long it waits", "50 ms", "1 ms", "5 s"),
+        time("by", "length of the wait", "50 ms", "1 ms", "5 s"),
         share("share of the packets", "0.1"),
     ),
     put=_put,

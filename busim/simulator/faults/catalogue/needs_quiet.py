@@ -52,6 +52,6 @@ FAULT = Fault(
     hook="camera request",
     wire="A request whose first character comes less than `quiet` after the last burst on the line is ignored.",
     seen="Every second request times out; a longer gap mends it.",
-    parameters=(time("quiet", "quiet that it needs ahead of a request", "10 ms", "100 us", "1 s"),),
+    parameters=(time("quiet", "quiet needed before a request", "10 ms", "100 us", "1 s"),),
     put=_put,
 )

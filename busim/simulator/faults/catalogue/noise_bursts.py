@@ -36,7 +36,7 @@ FAULT = Fault(
     hook="line level",
     wire="A burst of 75 pulses, 15 ms at 5 kHz or 0.75 ms at 100 kHz; each that hits turns the level over for "
     "half a bit. It hits requests, replies and the idle line.",
-    seen="One or two frames damaged, bytes out of nothing, then clean again.",
+    seen="One or two damaged frames, false bytes, then clean again.",
     parameters=(
         rate("rate", "bursts", "1 /s", "4 /s"),
         word("kind", "repetition of the pulses", "5 kHz", "100 kHz"),

@@ -1,4 +1,4 @@
-"""A converter refuses whoever comes."""
+"""A converter refuses new clients."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ FAULT = Fault(
     title="Connections are refused",
     on="converter",
     hook="link",
-    wire="Nothing: nobody gets through to the line anew.",
-    seen="Refused connections for as long as it lasts.",
+    wire="Nothing: no new client reaches the line.",
+    seen="Refused connections while the fault lasts.",
     parameters=(),
     put=_put,
 )

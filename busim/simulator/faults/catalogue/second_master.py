@@ -1,4 +1,4 @@
-"""Another master asks on the same line."""
+"""Another master polls the same line."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ FAULT = Fault(
     "run into others.",
     seen="Replies without a request, wrong values, collisions.",
     parameters=(
-        rate("rate", "how often it asks", "1 /s", "20 /s"),
-        count("id", "which bus ID", "1", "0", "255"),
-        count("key", "which value", "0", "0", "65535"),
+        rate("rate", "requests per second", "1 /s", "20 /s"),
+        count("id", "the bus ID it polls", "1", "0", "255"),
+        count("key", "the value it reads", "0", "0", "65535"),
         word("listens", "whether it waits while the line is busy", "no", "yes"),
     ),
     put=_put,

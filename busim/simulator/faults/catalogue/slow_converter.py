@@ -1,4 +1,4 @@
-"""A converter takes longer than planned for each passage."""
+"""A converter delays each passage more than planned."""
 
 from __future__ import annotations
 
@@ -43,13 +43,13 @@ FAULT = Fault(
     title="A converter is slow",
     on="converter",
     hook="converter",
-    wire="The line is as it should be; bytes reach it and leave it later.",
+    wire="The line is correct; bytes reach it and leave it later.",
     seen="Time-outs although each request was answered on the line.",
     parameters=(
-        time("by", "how much longer a passage takes", "10 ms", "0", "2 s"),
-        time("spread", "up to so much more, drawn for each", "0", "0", "2 s"),
+        time("by", "added delay of a passage", "10 ms", "0", "2 s"),
+        time("spread", "largest addition to it, drawn for each", "0", "0", "2 s"),
         share("share of the passages"),
-        word("way", "which way", "both", "to-line", "to-net"),
+        word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
 )

@@ -65,9 +65,9 @@ FAULT = Fault(
     wire="One driver holds the pair at space (a break without end), or sends bytes for ever; nobody else gets through.",
     seen="Every camera of the line times out at once, or answers garbage.",
     parameters=(
-        word("mode", "what it does", "space", "babble"),
-        octets("bytes", "what it babbles", "55"),
-        time("pause", "between two of its bursts", "0", "0", "10 s"),
+        word("mode", "the kind of jam", "space", "babble"),
+        octets("bytes", "the bytes it sends", "55"),
+        time("pause", "pause between two of its bursts", "0", "0", "10 s"),
     ),
     put=_put,
 )

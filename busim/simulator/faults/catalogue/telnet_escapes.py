@@ -1,4 +1,4 @@
-"""A converter doubles FF as in Telnet, and nobody undoes it."""
+"""A converter doubles FF as Telnet does, and nothing undoes it."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ FAULT = Fault(
     title="Telnet escapes in a raw stream",
     on="converter",
     hook="converter",
-    wire="A byte FF is doubled on the way out, and one of two is taken away on the way in.",
+    wire="A byte FF is doubled on the way out, and one of two is removed on the way in.",
     seen="Each frame with an FF in it is one byte longer, and its checksum is off.",
     parameters=(
         word("cr_nul", "whether 0D is followed by 00", "no", "yes"),
-        word("way", "which way", "both", "to-line", "to-net"),
+        word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
 )

@@ -1,4 +1,4 @@
-"""Damage that the checksum does not find."""
+"""Damage that the checksum misses."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ FAULT = Fault(
     title="Damage that the checksum lets through",
     on="camera",
     hook="camera reply",
-    wire="A value of the reply is changed in one bit and the checksum fits, as when two errors cancel in a weak check.",
+    wire="One bit of a value changes and the checksum fits, as when two errors cancel in a weak check.",
     seen="A sound reply with a wrong value. Only a range check or a second reading finds it.",
     parameters=(
         share(),
-        count("bits", "the lowest so many bits of a value may be hit", "8", "1", "16"),
+        count("bits", "number of low bits of a value that may change", "8", "1", "16"),
     ),
     put=_put,
 )

@@ -1,4 +1,4 @@
-"""A camera sends by itself."""
+"""A camera sends without a request."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ FAULT = Fault(
     parameters=(
         rate("rate", "how often", "1 /s", "20 /s"),
         word("senses", "whether it waits while the line is busy", "no", "yes"),
-        count("key", "key of the value it tells", "0", "0", "65535"),
+        count("key", "key of the value it reports", "0", "0", "65535"),
         count("value", "the value", "0", "0", "65535"),
     ),
     put=_put,

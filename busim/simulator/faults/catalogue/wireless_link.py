@@ -1,4 +1,4 @@
-"""The network between master and converter is good and bad by turns."""
+"""The network between master and converter alternates between good and bad."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A camera is set to another baud rate."""
+"""A camera has another baud rate."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ FAULT = Fault(
     on="camera",
     hook="receiver",
     wire="Both sides sample the other's bits at the wrong instants: characters merge, split and have framing errors.",
-    seen="Silence of one camera; it may also disturb others, should it take something for a request.",
-    parameters=(count("baud", "what it is set to, Bd", "9600", "50", "10000000"),),
+    seen="Silence of one camera; it may also disturb others if it reads noise as a request.",
+    parameters=(count("baud", "the wrong baud, Bd", "9600", "50", "10000000"),),
     put=_put,
 )

@@ -1,4 +1,4 @@
-"""A camera is set to another character format."""
+"""A camera has another character format."""
 
 from __future__ import annotations
 
@@ -34,6 +34,6 @@ FAULT = Fault(
     hook="receiver",
     wire="Parity and stop bits do not match: values are right and flagged, or characters merge.",
     seen="Framing or parity errors from one camera, or its silence.",
-    parameters=(word("format", "what it is set to", "8N1", "8E1", "8O1", "8N2", "7E1", "7O1"),),
+    parameters=(word("format", "the wrong format", "8N1", "8E1", "8O1", "8N2", "7E1", "7O1"),),
     put=_put,
 )

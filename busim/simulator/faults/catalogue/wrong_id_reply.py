@@ -36,18 +36,18 @@ FAULT = Fault(
     on="camera",
     hook="camera reply",
     wire="A valid frame with another bus ID answers the request; the right reply may follow.",
-    seen="A sound frame of somebody who was not asked. Some masters abort at once, others accept it without a look.",
+    seen="A sound frame from another ID. Some masters abort at once, others accept it unchecked.",
     parameters=(
         share(),
         word(
             "id",
-            "whose ID it is: of another camera on the line, the next number, or any",
+            "the wrong ID: another camera's on the line, the next number, or any",
             "neighbour",
             "next",
             "random",
         ),
         word("then_right", "whether the right reply follows", "no", "yes"),
-        time("later", "from its begin to that of the right one", "20 ms", "1 ms", "1 s"),
+        time("later", "from its start to the start of the right one", "20 ms", "1 ms", "1 s"),
     ),
     put=_put,
 )

@@ -1,4 +1,4 @@
-"""A converter's port is set otherwise than the line."""
+"""A converter's port has settings that differ from the line's."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ FAULT = Fault(
     title="A converter at the wrong baud",
     on="converter",
     hook="receiver",
-    wire="What the converter sends is noise to all cameras, and what they would send is noise to it.",
+    wire="Its characters are noise to all cameras, and theirs are noise to it.",
     seen="Silence or garbage of every camera behind one converter.",
-    parameters=(count("baud", "what it is set to, Bd", "9600", "50", "10000000"),),
+    parameters=(count("baud", "the wrong baud, Bd", "9600", "50", "10000000"),),
     put=_put,
 )
