@@ -1,7 +1,7 @@
-"""What a reader or a rule has to say, as data; how it looks is decided in one place.
+"""The findings of readers and rules, as data; one function renders them.
 
-A person who mends a plan wants every mistake in one go, each with its place. So findings are collected and leave
-together in one exception, instead of one exception each.
+A person who mends a plan wants every mistake at once, each with its place. So findings are collected and leave in one
+exception, not in one each.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ Severity = Literal["error", "warning", "note"]
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing found. `line` and `column` count from 1; `field` is a path such as `lines[0].baud`.
+    """One mistake or note. `line` and `column` count from 1; `field` is a path such as `lines[0].baud`.
 
-    `code` is a short fixed word to search and filter by; `what` is one sentence; `why` gives the reason or the
-    source behind a rule.
+    `code` is a short fixed word to search and filter by; `what` is one sentence; `why` gives the reason or the source
+    behind a rule.
     """
 
     severity: Severity
@@ -38,7 +38,7 @@ class Finding:
 
     @classmethod
     def of(cls, error: UserError, code: str) -> Finding:
-        """The finding, of severity error, that says what a UserError says."""
+        """The finding, of severity error, with the content of a UserError."""
         return cls(
             "error",
             code,
@@ -54,7 +54,7 @@ class Finding:
 
     @property
     def order(self) -> tuple[str, int, int, str, str]:
-        """A key that sorts findings as a reader meets them in the file."""
+        """A key that sorts findings in the order of the file."""
         return (self.file or "", self.line or 0, self.column or 0, self.field or "", self.code)
 
 
@@ -73,12 +73,12 @@ def render(finding: Finding) -> str:
 
 
 class Findings(UserError):
-    """Everything found wrong at once, at least one finding; as a UserError it has the place of the first."""
+    """All findings at once, at least one; as a UserError it has the place of the first."""
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = tuple(findings)
         if not self.findings:
-            raise Defect("Findings was raised with nothing found")
+            raise Defect("Findings was raised without a finding")
         first = self.findings[0]
         more = len(self.findings) - 1
         super().__init__(
@@ -96,5 +96,5 @@ class Findings(UserError):
         return "\n".join(render(finding) for finding in self.findings)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        # An exception is pickled by its message; this one crosses process borders whole.
+        # An exception is pickled by its message; this one must cross process borders complete.
         return type(self), (self.findings,)

@@ -1,8 +1,8 @@
-"""The errors: one root, the user's apart from ours.
+"""The errors: one root, with mistakes of the user apart from bugs of ours.
 
-A public function raises only what its docstring names, and all of that descends from `BusimError`.
-`UserError` is something a person can mend in a file, an argument or a connection; `Defect` is a bug of
-busim: it stops the run, the trace so far is saved, and the message asks for a report.
+A public function raises only the errors named in its docstring, and all of them descend from `BusimError`. `UserError`
+is a mistake that a person can mend in a file, an argument or a connection. `Defect` is a bug of busim: it stops the
+run, the trace so far is saved, and the message asks for a report.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ class BusimError(Exception):
 
 
 class UserError(BusimError):
-    """Something the user can mend.
+    """A mistake that the user can mend.
 
-    Attributes: `what` (one sentence), and where known `file`, `line` and `column` (from 1), `field` (path of
-    the field, as `lines[0].baud`), `found`, `expected` and `mend` (how to mend it).
+    Attributes: `what` (one sentence), and if known `file`, `line` and `column` (from 1), `field` (path of the field, as
+    `lines[0].baud`), `found`, `expected` and `mend` (how to mend it).
     """
 
     def __init__(

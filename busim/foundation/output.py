@@ -1,10 +1,10 @@
-"""The one way in which busim writes a file: whole or not at all, and never over something that is not its like.
+"""Files that busim writes: whole or not at all, and never over a file of another kind.
 
-A half-written plan is worse than none on the evening before a show, and a name typed wrong must not cost one. So a
-file is written beside its place, for nobody else to read, and takes that place when it is complete. It then belongs to
-whom the old one belonged, with the same rights. What a killed program left beside is removed by the next one.
+A half-written plan is worse than none on the evening before a show, and a mistyped name must not destroy one. So a file
+is written beside its place, readable by its user only, and takes that place when it is complete. It then has the owner
+and the rights of the old one. Files left by a killed program are removed by the next one.
 
-Traces are the exception: they are written where they stand, for hours (`busim.recording.trace.writer`).
+Traces are the exception: they are written in place, for hours (`busim.recording.trace.writer`).
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ from busim.foundation.errors import UserError
 
 try:
     import fcntl
-except ImportError:  # no locks on this system: what is left behind stays
+except ImportError:  # no locks on this system: left-over files stay
     fcntl = None  # type: ignore[assignment]
 
 Known = Callable[[str], bool]
-_LOOKED_AT = 1 << 20  # bytes at both ends of an older file that are looked at to know what it is
+_LOOKED_AT = 1 << 20  # bytes at both ends of an older file that are read to identify it
 
 
 def check_target(
     name: str, kind: str, *, overwrite: bool = False, known: Known | None = None, inputs: Iterable[str | Path] = ()
 ) -> None:
-    """Raises UserError where no `kind` may be written to this name, before something that takes long is done for it.
+    """Raises UserError if no `kind` may be written to this name; ask before long work for it.
 
-    A file that is there is replaced with `overwrite`, or where it is empty, or where `known` takes its text for such a
-    file; one of `inputs`, which were read for it, never. Nor is a folder, a pipe or a socket.
+    An existing file is replaced with `overwrite`, if it is empty, or if `known` recognises its text. One of `inputs`,
+    the files it is made from, is never replaced; nor is a folder, a pipe or a socket.
     """
     try:
         found = os.stat(name)
@@ -45,9 +45,7 @@ def check_target(
     if stat.S_ISDIR(found.st_mode):
         raise UserError("a folder is there already", file=name, mend=f"give a file for the {kind}")
     if not (stat.S_ISREG(found.st_mode) or stat.S_ISCHR(found.st_mode)):
-        raise UserError(
-            f"the {kind} cannot be written into a pipe or a socket", file=name, mend=f"give a file for the {kind}"
-        )
+        raise UserError(f"the {kind} cannot be written into a pipe or a socket", file=name, mend=f"give a file for the {kind}")
     for path in inputs:
         if Path(path).exists() and Path(path).samefile(name):
             raise UserError(f"the {kind} cannot replace the file it is made from", file=name, mend="give another name")
@@ -70,7 +68,7 @@ def _check_like(name: str, kind: str, known: Known | None) -> None:
     try:
         with open(name, "rb") as file:
             data = file.read(_LOOKED_AT)
-            if file.seek(0, os.SEEK_END) > _LOOKED_AT:  # some formats say at their end what they are
+            if file.seek(0, os.SEEK_END) > _LOOKED_AT:  # some formats identify themselves at their end
                 file.seek(max(_LOOKED_AT, file.tell() - _LOOKED_AT))
                 data += file.read()
             text = data.decode(errors="replace")
@@ -87,11 +85,11 @@ def whole_file(
     name: str | Path, kind: str, *, overwrite: bool = False, known: Known | None = None,
     inputs: Iterable[str | Path] = (), new: bool = False, private: bool = False,
 ) -> Iterator[IO[bytes]]:  # fmt: skip
-    """A file to write into, which stands at `name` when the block ends well; when it does not, all is as before.
+    """A file to write into. It is at `name` when the block ends well; otherwise nothing has changed.
 
-    A full disk or a power cut leaves the old one or the new one and no half of either. A link stays a link. A terminal
-    or a device is written to as it is. The rest as `check_target`, which is asked; `new`: raises FileExistsError where
-    there is a file; `private`: nobody but the user may read it. Raises UserError where it cannot be written.
+    A full disk or a power cut leaves the old file or the new one, never a part. A link stays a link. A terminal or a
+    device is written directly. Other targets are checked by `check_target`. `new`: raises FileExistsError if there is a
+    file; `private`: only the user may read it. Raises UserError if it cannot be written.
     """
     text = str(name)
     if not new:
@@ -116,7 +114,7 @@ def whole_file(
 
 @contextlib.contextmanager
 def _beside(target: Path) -> Iterator[tuple[IO[bytes], Path]]:
-    """A file of our own beside the target, locked as long as it is written, and gone afterwards whatever happens."""
+    """A file of our own beside the target, locked while it is written, and removed afterwards in any case."""
     place = target.with_name(f".{target.name[:200]}.{os.getpid()}.part")
     descriptor = os.open(place, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
     try:
@@ -134,7 +132,7 @@ def _take_place(file: IO[bytes], place: Path, target: Path, *, new: bool, privat
         old: os.stat_result | None = os.stat(target)
     except FileNotFoundError:
         old = None
-    with contextlib.suppress(OSError):  # a memory stick knows neither owners nor rights
+    with contextlib.suppress(OSError):  # a memory stick has neither owners nor rights
         if old is not None and (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
             os.fchown(file.fileno(), old.st_uid, old.st_gid)
     with contextlib.suppress(OSError):
@@ -160,7 +158,7 @@ def _umask() -> int:
 
 
 def _sweep(target: Path) -> None:
-    """Remove what killed programs left beside the target: what nobody holds locked."""
+    """Remove files beside the target that killed programs left: those that nobody holds locked."""
     if fcntl is None:
         return
     start = f".{target.name[:200]}."

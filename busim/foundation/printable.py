@@ -1,7 +1,7 @@
-"""Text from outside, as it may be shown: characters that would steer a terminal are written out.
+"""Text from outside made safe to print: characters that steer a terminal are escaped.
 
-A plan, a trace or a controller can hold anything. What moves a cursor, sets a title or turns the direction of writing
-would make a screen say what nobody found. The escape is that of JSON, so that JSON stays JSON.
+A plan, a trace or a controller can hold any text. Characters that move a cursor, set a title or turn the direction of
+writing could falsify a screen. The escape is that of JSON, so JSON stays JSON.
 """
 
 from __future__ import annotations
@@ -14,5 +14,5 @@ _STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u2
 
 
 def printable(text: str) -> str:
-    """The text, with every character that steers a terminal as `\\u001b`."""
+    """The text, with every character that steers a terminal escaped, as `\\u001b`."""
     return _STEERING.sub(lambda match: f"\\u{ord(match[0]):04x}", text)

@@ -1,3 +1,3 @@
-"""Which busim this is; `pyproject.toml` says the same, and a test holds the two equal."""
+"""The version of busim; `pyproject.toml` has the same, and a test compares them."""
 
 VERSION = "0.1.0"

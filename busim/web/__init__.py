@@ -1,8 +1,8 @@
 """HTTP: the control of a running session, and the page that shows a trace.
 
-In: a live session, or the file of a trace. Out: an address on loopback and a token. The control API does what
-`busim.runtime.actions` lists, for a program in any language; the page draws the line for people. First files to open:
-`control_api`, and for the page `views`, with `picture` below it.
+In: a live session, or the file of a trace. Out: an address on loopback and a token. Through the control API a program
+in any language can do all of `busim.runtime.actions`; the page draws the line for people. Open `control_api` first, and
+for the page `views`, with `picture` below it.
 """
 
 from busim.web.control_api import openapi

@@ -1,8 +1,8 @@
-"""The control API: what it offers, as a Starlette application around one session, and its OpenAPI document.
+"""The control API: a Starlette application around one session, and its OpenAPI document.
 
-Every action comes from the one list of actions, so a line that somebody types and a request do the same and are
-recorded alike. Nothing that comes in may hurt the session: whatever is no request for an action is answered with what
-was expected instead, and more of them than a session can carry are turned away.
+Every action comes from the one list of actions, so a typed line and a request do the same and are recorded alike. No
+request may hurt the session: one that is no action gets the expected form as its answer, and more than a session can
+carry are refused.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 class Session(Protocol):
-    """What is controlled: a session of `busim.runtime.session`."""
+    """The controlled session, of `busim.runtime.session`."""
 
     @property
     def now(self) -> int: ...
@@ -65,7 +65,7 @@ class _Bucket:
 
 
 def control_app(session: Session, token: str) -> Starlette:
-    """The application that controls one session for whoever has the token."""
+    """The application that controls one session for the owner of the token."""
     bucket = _Bucket()
 
     def guarded(endpoint: Endpoint) -> Endpoint:
@@ -125,11 +125,11 @@ def control_app(session: Session, token: str) -> Starlette:
 
 async def _other(_: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
-    return _refused(status, "there is no such thing here", expected="see /openapi.json")
+    return _refused(status, "there is no such path", expected="see /openapi.json")
 
 
 async def _body(request: Request) -> bytes | None:
-    """All of it; None where it is too long."""
+    """The whole body; None if it is too long."""
     data = bytearray()
     async for chunk in request.stream():
         data += chunk
@@ -139,7 +139,7 @@ async def _body(request: Request) -> bytes | None:
 
 
 def _done(session: Session, body: bytes) -> str:
-    """Do what a body says. Raises UserError."""
+    """Carry out a body. Raises UserError."""
     expected = '{"line": "power off NAME"} or {"action": "power", "arguments": {"camera": "NAME", "switch": "off"}}'
     try:
         given = json.loads(body, parse_constant=_no_number)

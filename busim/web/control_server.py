@@ -1,4 +1,4 @@
-"""Where the control API listens: a port of loopback of the system's choice, beside a live session on its loop."""
+"""The server of the control API: a free port of loopback beside a live session, on its event loop."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ _MOST = 64  # requests at once; more are answered with 503
 
 
 class ControlServer:
-    """Takes a port at once, so that `url` and `token` can be told before the session begins; `serving` serves it.
+    """Takes a port at once, so `url` and `token` are known before the session begins; `serving` serves it.
 
-    Raises UserError where there is no port.
+    Raises UserError if there is no port.
     """
 
     def __init__(self) -> None:
@@ -33,7 +33,7 @@ class ControlServer:
 
     @property
     def about(self) -> dict[str, str]:
-        """JSON-ready: where it is, and the token."""
+        """Its address and token, JSON-ready."""
         return {"url": self.url, "token": self.token}
 
     @property
@@ -42,12 +42,12 @@ class ControlServer:
         return {"BUSIM_CONTROL_URL": self.url, "BUSIM_CONTROL_TOKEN": self.token}
 
     def close(self) -> None:
-        """Give the port back."""
+        """Release the port."""
         self._socket.close()
 
     @contextlib.asynccontextmanager
     async def serving(self, session: Session) -> AsyncIterator[None]:
-        """Serve it from entering to leaving, on the running loop."""
+        """Serves it inside the context, on the running loop."""
         config = uvicorn.Config(
             control_app(session, self.token), log_config=None, access_log=False, lifespan="off", ws="none",
             limit_concurrency=_MOST, timeout_keep_alive=5, timeout_graceful_shutdown=1, server_header=False,

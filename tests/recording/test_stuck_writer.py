@@ -98,5 +98,5 @@ def test_a_stopped_writer_is_said_while_clients_are_served_and_keeps_none_of_the
 @pytest.mark.timeout(10)
 def test_a_pipe_is_no_plan_and_nobody_waits_for_it(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "plan.yaml")
-    with pytest.raises(UserError, match="a pipe and no file"):
+    with pytest.raises(UserError, match="a pipe, not a file"):
         load(tmp_path / "plan.yaml")

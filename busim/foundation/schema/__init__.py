@@ -1,11 +1,11 @@
-"""Shapes of declared files: what the forms of plans, protocols and camera models have in common, and the words for
-their mistakes.
+"""Shapes of declared files: the common parts of the schemas of plans, protocols and camera models, and the words for
+mistakes.
 
-Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (what a
-parser refused, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its
-validator, and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field),
-`written` (a value as one would write it in a file), `Notebook` (findings about one document), `form` (a shape as JSON
-Schema), `begun` (a starter file with its name in it).
+Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (a parser's
+refusal, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its validator,
+and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field), `written` (a
+value as written in a file), `Notebook` (findings about one document), `form` (a shape as JSON Schema), `begun` (a
+starter file with its name in it).
 """
 
 from busim.foundation.schema.begun import begun

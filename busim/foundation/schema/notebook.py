@@ -1,4 +1,4 @@
-"""What was found wrong with a declared file so far: noted by field, raised all together."""
+"""The mistakes in a declared file: noted by field, raised all together."""
 
 from __future__ import annotations
 
@@ -23,6 +23,6 @@ class Notebook:
         return join(field, name)
 
     def close(self, most: int) -> None:
-        """Raises Findings where there are any."""
+        """Raises Findings if there are any."""
         if self.found:
             raise Findings(sorted(self.found, key=lambda finding: finding.order)[:most])

@@ -20,7 +20,7 @@ _LONGEST = 60
 
 
 def quantity(parse: Callable[[str], T], check: Callable[[T], str | None] = lambda _: None) -> Callable[[Any], T]:
-    """A validator from a parser of text; `check` returns what is expected where a value is out of bounds."""
+    """A validator from a parser of text; `check` returns the expected range for a value out of bounds."""
 
     def read(value: Any) -> T:
         try:
@@ -36,7 +36,7 @@ def quantity(parse: Callable[[str], T], check: Callable[[T], str | None] = lambd
 
 
 def offered(example: str, *more: str) -> WithJsonSchema:
-    """What an editor may offer for a quantity."""
+    """The JSON Schema of a quantity, for editors."""
     return WithJsonSchema({"type": ["string", "number"], "examples": [example, *more]})
 
 

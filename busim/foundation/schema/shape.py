@@ -1,6 +1,6 @@
-"""What every declared file is made of: mappings with exactly their keys, and names.
+"""The parts of every declared file: mappings with exactly their keys, and names.
 
-The descriptions and examples of fields are for editors, through the JSON Schema, and for the messages.
+Editors read the descriptions and examples of fields through the JSON Schema; messages use them too.
 """
 
 from __future__ import annotations
@@ -29,15 +29,15 @@ class Shape(BaseModel):
 
 
 def form(shape: type[Shape], title: str) -> dict[str, Any]:
-    """The form of a file as JSON Schema (draft 2020-12), for editors."""
+    """The schema of a file as JSON Schema (draft 2020-12), for editors."""
     schema = shape.model_json_schema()
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}
 
 
 def refusal(error: UserError) -> PydanticCustomError:
-    """What a parser refused, in the form in which pydantic carries it to the findings."""
+    """A parser's refusal, in the form in which pydantic carries it to the findings."""
     context = {"expected": error.expected or "", "mend": error.mend or ""}
-    # braces in the sentence would be taken for places of the context
+    # Braces in the sentence would be read as fields of the context.
     return PydanticCustomError("busim", error.what.replace("{", "(").replace("}", ")"), context)
 
 

@@ -1,4 +1,4 @@
-"""What pydantic found wrong with a declared file, in the words of the file: place, found, expected, how to mend it."""
+"""Errors of pydantic about a declared file, in the words of the file: place, found, expected, remedy."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from pydantic_core import ErrorDetails
 from busim.foundation.diagnostics import Finding
 from busim.foundation.yaml_source import Declared, join, nearest, shown
 
-# kind of pydantic error -> sentence, expected, how to mend it where the field has no example
+# kind of pydantic error -> sentence, expected, remedy if the field has no example
 _SAID = {
     "bool_type": ("not true or false", "true or false", "write true or false, without quotes"),
     "list_type": ("not a list", "a list", "begin each entry with `- `, on a line of its own"),
     "model_type": ("not a mapping", "a mapping of keys and values", "write its keys as lines of `key: value`"),
     "too_short": ("an empty list", "at least one entry", "add an entry"),
 }
-# what YAML would take for something else than text
+# Text that YAML would read as another type.
 _QUOTED = re.compile(r"^[]\[*&!|>%@`#,]|[{}]")
 _NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_than_equal", "less_than_equal"}
 
 
 def worded(document: Declared, error: ErrorDetails, root: type[BaseModel]) -> Finding:
-    """One pydantic error, got when `root` was validated against the document, as a finding."""
+    """One pydantic error from the validation of `root` against the document, as a finding."""
     loc = error["loc"]
-    of_key = loc[-1:] == ("[key]",) and error["type"] != "extra_forbidden"  # the name of an entry, not what it has
+    of_key = loc[-1:] == ("[key]",) and error["type"] != "extra_forbidden"  # the name of an entry, not its content
     field = ""
     for part in loc[:-1] if of_key else loc:
         field = join(field, part)
@@ -52,12 +52,12 @@ def at(document: Declared, field: str, code: str, what: str, *, at_key: bool = F
 
 
 def example(spec: FieldInfo) -> str:
-    """The example of a field as one would write it in a file."""
+    """The example of a field as written in a file."""
     return written(spec.examples[0]) if spec.examples else "..."
 
 
 def written(value: Any) -> str:
-    """A value as one would write it in a file."""
+    """A value as written in a file."""
     if isinstance(value, dict):
         return "{" + ", ".join(f"{key}: {written(entry)}" for key, entry in value.items()) + "}"
     if isinstance(value, list):
@@ -119,7 +119,7 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
 
 
 def _limits(spec: FieldInfo | None, context: dict[str, Any], *, whole: bool) -> str:
-    """The limits of a number: those of its field, or, inside a list or a mapping, the one that it is beyond."""
+    """The limits of a number: those of its field or, inside a list or a mapping, the one it exceeds."""
     number = "a whole number" if whole or (spec and spec.annotation is int) else "a number"
     if "le" in context and not (spec and any(isinstance(limit, Le) for limit in spec.metadata)):
         return f"{number}, at most {context['le']}"
@@ -135,12 +135,12 @@ def _limits(spec: FieldInfo | None, context: dict[str, Any], *, whole: bool) -> 
 
 
 def _fields(shape: type[BaseModel]) -> dict[str, FieldInfo]:
-    """The fields of a shape by the key as it is written: a key may be a word of Python, and then has an alias."""
+    """The fields of a shape by the key as written: a key that is a word of Python has an alias."""
     return {spec.alias or name: spec for name, spec in shape.model_fields.items()}
 
 
 def _described(root: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[type[BaseModel] | None, FieldInfo | None]:
-    """The shape that holds the place, and the field of it (None where there is no such key)."""
+    """The shape that holds the place, and the field of it (None for an unknown key)."""
     shape: type[BaseModel] | None = root
     spec: FieldInfo | None = None
     holder = shape
@@ -148,7 +148,7 @@ def _described(root: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[type[
         if isinstance(part, int):
             continue
         if shape is None and spec is not None and (named := _named(spec.annotation)) is not None:
-            shape = named  # `part` is a name that the file gives, of an entry with this shape
+            shape = named  # `part` is a name in the file, of an entry with this shape
             holder = None
             continue
         holder = shape
@@ -158,7 +158,7 @@ def _described(root: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[type[
 
 
 def _named(annotation: Any) -> type[BaseModel] | None:
-    """The shape of the entries, where the field is a mapping from names to them."""
+    """The shape of the entries, if the field is a mapping from names to them."""
     if get_origin(annotation) is not dict:
         return None
     return _shape_of(get_args(annotation)[1])

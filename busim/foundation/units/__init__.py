@@ -1,7 +1,7 @@
 """Quantities of a plan: text with a unit in, exact numbers out.
 
-Time is an integer of nanoseconds everywhere in busim; a baud rate is a rational number, so that no bit
-time is ever rounded and then summed. Electrical quantities are floats in their base units.
+Time is an integer of nanoseconds everywhere in busim. A baud rate is a rational number, so no rounded bit time is ever
+summed. Electrical quantities are floats in their base units.
 """
 
 from busim.foundation.units.electrical import (

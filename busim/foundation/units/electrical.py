@@ -1,7 +1,7 @@
 """Quantities of supplies and cables: text with a unit to a number in volts, amperes, watts, ohms, farads, AWG.
 
-What varies, or is not known closely, is a `Range`: the power of a camera is one number on its label and another when
-its motors run.
+A quantity that varies, or is known only roughly, is a `Range`: the power of a camera on its label differs from that
+with its motors running.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def _positive(text: str, units: dict[str, Fraction], example: str) -> float:
         return 0.0
     number, unit = split(text, units, example)
     if number < 0:
-        raise UserError("less than nothing", found=repr(text), expected="0 or more", mend="drop the sign")
+        raise UserError("a negative value", found=repr(text), expected="0 or more", mend="drop the sign")
     return float(number * units[unit])
 
 
@@ -58,7 +58,7 @@ def parse_current(text: str) -> float:
 
 
 def parse_power(text: str) -> float:
-    """`6 W`, or as labels have it `0.5 A at 12 V`, to watts, never negative. Raises UserError."""
+    """`6 W`, or `0.5 A at 12 V` as on labels, to watts, never negative. Raises UserError."""
     amperes, at, volts = text.partition(" at ")
     return parse_current(amperes) * parse_voltage(volts) if at else _positive(text, _POWER, "6 W, or 0.5 A at 12 V")
 

@@ -16,8 +16,7 @@ _STOP_NAMES = {halves: name for name, halves in _STOP_HALVES.items()}
 class CharFormat:
     """Data bits (5-8), parity (N none, E even, O odd, M mark, S space) and stop bits, counted in half bits.
 
-    Half bits, because a stop element may be 1.5 bits long; every instant of a character is a whole number
-    of them.
+    Half bits, because a stop element may be 1.5 bits long: every instant of a character is a whole number of them.
     """
 
     data_bits: int
@@ -52,7 +51,7 @@ class CharFormat:
 
     @property
     def sample_halves(self) -> int:
-        """Half bits from the start edge to the middle of the first stop bit, where a byte is there (8N1 19)."""
+        """Half bits from the start edge to the middle of the first stop bit, where a byte is complete (8N1 19)."""
         return 2 * self.frame_bits + 1
 
     def parity_bit(self, value: int) -> int:

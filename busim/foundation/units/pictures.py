@@ -17,7 +17,7 @@ _NTSC = {"23.98": 24, "23.976": 24, "29.97": 30, "47.95": 48, "59.94": 60, "119.
 
 @dataclass(frozen=True, slots=True)
 class FrameRate:
-    """`rate` pictures per second: frames where progressive, fields where interlaced (50i has 50 fields)."""
+    """`rate` pictures per second: frames if progressive, fields if interlaced (50i has 50 fields)."""
 
     rate: Fraction
     interlaced: bool = False

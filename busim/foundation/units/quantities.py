@@ -1,7 +1,7 @@
 """Text with a unit to an exact number, and back.
 
-General unit libraries read `120 m` as 0.12 or cost a quarter of a second to import; a plan needs a
-handful of units, each allowed only where it makes sense.
+General unit libraries read `120 m` as 0.12 or cost a quarter of a second to import. A plan needs a handful of units,
+each allowed only in some fields.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _RATE = {"/s": Fraction(1), "Hz": Fraction(1), "/min": Fraction(1, 60)}
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """A time between two bounds, in ns; drawn uniformly where it is not a single value."""
+    """A time between two bounds, in ns; drawn uniformly unless it is a single value."""
 
     low: int
     high: int
@@ -36,7 +36,7 @@ class Spread:
 
 
 def split(text: str, units: dict[str, int] | dict[str, Fraction], example: str) -> tuple[Fraction, str]:
-    """Number and unit of a text; `example` says in the message how it may be written. Raises UserError."""
+    """Number and unit of a text; `example` shows the accepted form in the message. Raises UserError."""
     match = _NUMBER.fullmatch(text) if len(text) <= 60 else None  # int() itself refuses thousands of digits
     unit = (match[2] or "").strip() if match else ""
     exponent = re.search(r"[eE]([+-]?\d+)", match[1]) if match else None
@@ -59,7 +59,7 @@ def parse_time(text: str) -> int:
 
 
 def parse_signed_time(text: str) -> int:
-    """As parse_time, but a negative time is allowed (a driver that lets go early)."""
+    """As parse_time, but a negative time is allowed (a driver that releases early)."""
     if text.strip() == "0":
         return 0
     number, unit = split(text, _TIME, "5 ms")
@@ -109,7 +109,7 @@ def parse_length(text: str) -> float:
 
 
 def parse_coordinate(text: str) -> float:
-    """`-4 m` to metres, either way from a point of the site. Raises UserError."""
+    """`-4 m` to metres, in either direction from a point of the site. Raises UserError."""
     if text.strip() == "0":
         return 0.0
     number, unit = split(text, _LENGTH, "4 m")
@@ -128,7 +128,7 @@ def parse_rate(text: str) -> float:
 
 
 def show_time(ns: float) -> str:
-    """A time for people: three significant figures in the unit that suits."""
+    """A time for people: three significant figures in a suitable unit."""
     for unit, size in (("s", 10**9), ("ms", 10**6), ("us", 10**3)):
         if abs(ns) >= size:
             return f"{ns / size:.3g} {unit}" if ns / size < 1000 else f"{ns / size:.0f} {unit}"

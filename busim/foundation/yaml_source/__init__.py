@@ -1,9 +1,9 @@
 """Declared data: YAML files in, plain values out, with the line and column of every key and value.
 
-Public: `load` (a file), `parse` (a text), `Declared` (what they return), `locate` (place of a field path),
-`Real` (a float that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists
-moved, their comments with them), `scalar` and `flow` (values as YAML text), `nearest` (the known word that was probably
-meant), `shown` (a value as a message quotes it), `is_path` (whether a name stands for a file).
+Public: `load` (a file), `parse` (a text), `Declared` (their result), `locate` (place of a field path), `Real` (a float
+that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists moved, their
+comments with them), `scalar` and `flow` (values as YAML text), `nearest` (the known word that was probably meant),
+`shown` (a value as a message quotes it), `is_path` (whether a name refers to a file).
 """
 
 from busim.foundation.yaml_source.blocks import Blocks

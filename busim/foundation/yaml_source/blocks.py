@@ -1,8 +1,8 @@
 """Entries of lists moved as text: each keeps its comments, those above it and those behind it.
 
-A round trip keeps comments with what stands before them, so that an entry taken elsewhere would leave the words above
-it behind and take those above its neighbour along. So lists are taken apart as text here, line by line. Only lists in
-block style have entries that can be moved; of others (`[a, b]`) there is nothing to keep.
+A round trip keeps a comment with the entry before it, so a moved entry would leave its comment behind and take its
+neighbour's along. So this module takes lists apart as text, line by line. Only lists in block style have movable
+entries; others (`[a, b]`) have no comments to keep.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _DASH = re.compile(r"( *)- +")
 
 
 class Blocks:
-    """The lists of a document, each of which can be given other entries."""
+    """The lists of a document, each of which can get other entries."""
 
     def __init__(self, document: Declared) -> None:
         self._document = document
@@ -24,8 +24,9 @@ class Blocks:
         self._edits: dict[tuple[int, int], list[str]] = {}
 
     def entries(self, field: str) -> list[str] | None:
-        """The entries of a list as texts, each from the comments above it to its end; None where it is not in block
-        style, or is not there."""
+        """The entries of a list as texts, each from the comments above it to its end; None for a list that is missing
+        or not in block style.
+        """
         found = self._spans(field)
         if found is None:
             return None
@@ -33,9 +34,9 @@ class Blocks:
         return ["\n".join(line[indent:] for line in self._lines[begin:end]) for begin, end in spans]
 
     def replace(self, field: str, entries: Sequence[str]) -> None:
-        """Give a list other entries, at least one: texts as `entries` has them. Lists within each other, one at a time.
+        """Give a list other entries, at least one: texts as `entries` returns them. Nested lists one at a time.
 
-        The list has to be in block style.
+        The list must be in block style.
         """
         found = self._spans(field)
         assert found is not None, field
@@ -68,7 +69,7 @@ class Blocks:
         return indent, list(zip(begins, ends, strict=True))
 
     def _end(self, row: int, indent: int) -> int:
-        """Behind the last line of an entry that is neither empty nor a comment."""
+        """After the last line of an entry that is neither empty nor a comment."""
         end = row + 1
         for at in range(row + 1, len(self._lines)):
             line = self._lines[at]
@@ -80,7 +81,7 @@ class Blocks:
         return end
 
     def _above(self, row: int, first: int, indent: int) -> int:
-        """The first of the comments right above the first entry, where they stand as deep as it."""
+        """The first of the comments right above the first entry, at its indentation."""
         while row > first:
             line = self._lines[row - 1]
             if not line.strip().startswith("#") or len(line) - len(line.lstrip(" ")) < indent:

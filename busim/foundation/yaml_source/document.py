@@ -1,7 +1,7 @@
-"""A document as declared: its values, and where each of them stands.
+"""A document as declared: its values and their places.
 
-Positions live in tables beside the values, keyed by field path (`lines[0].baud`), so that values stay plain
-dicts, lists and scalars which any validator understands.
+Positions live in tables beside the values, keyed by field path (`lines[0].baud`), so values stay plain dicts, lists and
+scalars that any validator understands.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
 
 
 class Real(float):
-    """A float that remembers how it was written: YAML 1.2 reads the character format `8E1` as the number 80."""
+    """A float with its text: YAML 1.2 reads the character format `8E1` as the number 80."""
 
     text: str
 
@@ -39,7 +39,7 @@ def join(path: str, part: str | int) -> str:
 
 
 def locate(positions: Mapping[str, Position], field: str) -> Position:
-    """Line and column of a field, or of the nearest thing around it that was written; (1, 1) if nothing was."""
+    """Line and column of a field, or of the nearest written part around it; (1, 1) if there is none."""
     while field and field not in positions:
         field = field[: max(field.rfind("."), field.rfind("["), 0)]
     return positions.get(field, (1, 1))
@@ -49,8 +49,8 @@ def locate(positions: Mapping[str, Position], field: str) -> Position:
 class Declared:
     """A document: a mapping of plain values, its text and path, and positions (line, column, from 1).
 
-    `positions` has every value by field path (the document itself as ""), `keys` every key of a mapping by the
-    path of its value. `problems` are mistakes beside which the rest could still be read: keys given twice.
+    `positions` has every value by field path (the document itself as ""), `keys` every key of a mapping by the path of
+    its value. `problems` are mistakes that leave the rest readable: keys given twice.
     """
 
     value: dict[str, Any]

@@ -1,9 +1,9 @@
 """YAML 1.2 text to a Declared, within bounds.
 
-ruamel.yaml's parser gives events with their marks; the tree is built from them here, not by ruamel's
-constructors. That way every key and value keeps its place, nothing in a file can build an object, an anchor bomb
-ends at its first anchor, deep nesting ends at its bound before anything recurses, and a scalar keeps its text.
-Scalars follow the core schema (YAML 1.2.2, 10.3.2): `on`, `yes` and `12:30` are text, `0o17` is fifteen.
+ruamel.yaml's parser gives events with their marks; this module builds the tree from them, without ruamel's
+constructors. So every key and value keeps its place, nothing in a file can build an object, an anchor bomb ends at its
+first anchor, deep nesting ends at its bound before anything recurses, and a scalar keeps its text. Scalars follow the
+core schema (YAML 1.2.2, 10.3.2): `on`, `yes` and `12:30` are text, `0o17` is fifteen.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from ruamel.yaml.events import (
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source.document import Declared, Position, Real, join
 
-# Several times a plan of 300 cameras, and read in well under two seconds: a parser in Python takes 40 us a value.
+# Several times a plan of 300 cameras, and read in under two seconds: a parser in Python takes 40 us per value.
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 40
 MOST_VALUES = 30_000
@@ -51,19 +51,19 @@ _FLOAT = re.compile(
 
 
 def load(path: str | Path) -> Declared:
-    """Read a file. Raises UserError where it cannot be read, is too large, or is not the YAML described above."""
+    """Read a file. Raises UserError if it cannot be read, is too large, or is not the YAML described above."""
     name = str(path)
     try:
-        if Path(path).is_fifo():  # reading it might wait for ever, and it cannot be read twice
+        if Path(path).is_fifo():  # reading it might block for ever, and it cannot be read twice
             raise UserError(
-                "this is a pipe and no file", file=name, expected="a YAML file", mend="save it in a file first"
+                "this is a pipe, not a file", file=name, expected="a YAML file", mend="save it in a file first"
             )
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UserError(
-            "the file cannot be read", file=name, found=reason, mend="check the path and who may read it"
+            "the file cannot be read", file=name, found=reason, mend="check the path and its permissions"
         ) from None
     if len(data) > MOST_BYTES:
         raise _too_large(name)
@@ -83,13 +83,13 @@ def parse(text: str, path: str = "") -> Declared:
     except MarkedYAMLError as error:
         raise _not_yaml(error, text, path) from None
     except (YAMLError, ValueError, OverflowError):
-        # ruamel lets chr() of an escape such as "\UFFFFFFFF" fail by itself, without a mark
+        # ruamel leaves an escape such as "\UFFFFFFFF" to chr(), whose error has no mark.
         raise UserError(
             "not readable as YAML: a backslash escape is no character",
             file=path or None,
             line=builder.near[0],
             column=builder.near[1],
-            mend="look at the quoted text just after this place; write it without the escape",
+            mend="write the quoted text after this place without the escape",
         ) from None
     return Declared(value, text, path, builder.positions, builder.keys, tuple(builder.problems))
 
@@ -111,7 +111,7 @@ def _place(text: str, index: int) -> Position:
 def _decoded(data: bytes, path: str) -> str:
     if data.startswith(b"SQLite format 3\0"):
         raise UserError(
-            "this is no text but a database, as a trace is", file=path, expected="a YAML file",
+            "this is a database, such as a trace, and not text", file=path, expected="a YAML file",
             mend="give the plan; a trace is for `busim replay`, `busim compare` and `busim export`",
         )  # fmt: skip
     try:
@@ -147,7 +147,7 @@ def _refuse_unprintable(text: str, path: str) -> None:
 
 
 def _refuse_slow(text: str, path: str) -> None:
-    """Refuse what is not supported anyway before ruamel's scanner meets it: its time is quadratic in a tag's length."""
+    """Refuse unsupported constructs before ruamel's scanner reads them: its time is quadratic in a tag's length."""
     directive = _DIRECTIVE.search(text)
     if directive:
         line, column = _place(text, directive.end() - 1)
@@ -197,12 +197,12 @@ def _not_yaml(error: MarkedYAMLError, text: str, path: str) -> UserError:
 
 
 class _Builder:
-    """Builds the values of one document from parser events and notes where each stands."""
+    """Builds the values of one document from parser events and notes their places."""
 
     def __init__(self, text: str, path: str) -> None:
         self.text = text
         self.path = path
-        self.near: Position = (1, 1)  # where the last event began
+        self.near: Position = (1, 1)  # start of the last event
         self.positions: dict[str, Position] = {}
         self.keys: dict[str, Position] = {}
         self.problems: list[UserError] = []
@@ -303,7 +303,7 @@ class _Builder:
             self.problems.append(problem)
 
     def _skip(self, event: Event, field: str, depth: int) -> None:
-        """Pass over the value of a key given twice, within the same bounds; its place is not noted."""
+        """Skip the value of a repeated key, within the same bounds; its place is not noted."""
         kept = self.positions, self.keys
         self.positions, self.keys = {}, {}
         self._node(event, field, depth)
@@ -319,7 +319,7 @@ class _Builder:
             raise self._error("tags are not supported", found=str(tag)[:60], mend="delete the word that starts with !")
 
     def _refuse_escaped(self, text: str) -> None:
-        # an escape in double quotes may stand for a character that could not be written as itself
+        # An escape in double quotes may stand for an unprintable character.
         match = _UNPRINTABLE.search(text)
         if match:
             raise self._error("an escape for a character that is not printable", found=f"U+{ord(match[0]):04X}")

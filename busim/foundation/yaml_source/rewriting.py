@@ -1,7 +1,7 @@
-"""A file changed in place: comments, order and everything that is not meant stay as they were.
+"""A file changed in place: comments, order and all other values stay.
 
-ruamel.yaml's round trip does it, on text that `parse` has read before and found sound: it would build what an anchor
-bomb asks for. Its indentation is that of the file.
+ruamel.yaml's round trip does it, on text that `parse` has accepted before: ruamel alone would expand an anchor bomb.
+The indentation is that of the file.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ _STEP = re.compile(r"\.?([^.\[\]]+)|\[([0-9]{1,6})\]|\[([^\[\]]+)\]")
 class Rewriting:
     """A declared file to be changed, one value after the other.
 
-    A field is written as messages write it (`cameras[2].id`), or an entry of a list by its name
-    (`cameras[left mat].id`).
+    A field is written as in messages (`cameras[2].id`), or with the name of an entry of a list (`cameras[left
+    mat].id`).
     """
 
     def __init__(self, document: Declared) -> None:
@@ -44,10 +44,10 @@ class Rewriting:
         self._tree: CommentedMap = self._yaml.load(document.text)
 
     def set(self, field: str, text: str) -> tuple[str, str | None]:
-        """Give a field the value of a YAML text; a key that is not there is added to its mapping.
+        """Give a field the value of a YAML text; a missing key is added to its mapping.
 
-        Returns the path of the field with indices, and what it was (None: it was not there). Raises UserError where
-        the field's mapping or list is not there, or the text is no value.
+        Returns the path of the field with indices, and its old value (None: there was none). Raises UserError if the
+        field's mapping or list is missing, or the text is no value.
         """
         value = parse(f"value: {text}").value["value"]
         holder, path, last = self._holder(field)
@@ -61,7 +61,7 @@ class Rewriting:
         return path, before
 
     def drop(self, field: str) -> None:
-        """Take a key out of its mapping, where it is there. Raises UserError where the mapping is not."""
+        """Remove a key from its mapping, if present. Raises UserError if the mapping is missing."""
         holder, _, last = self._holder(field)
         if isinstance(holder, dict):
             holder.pop(last, None)
@@ -98,7 +98,7 @@ class Rewriting:
         return steps
 
     def _found(self, holder: Any, path: str, step: str | int) -> tuple[str, Any]:
-        """Path and key of a step that is there."""
+        """Path and key of a step that exists."""
         if isinstance(holder, dict) and step in holder:
             return join(path, step), step
         if isinstance(holder, list):

@@ -1,4 +1,4 @@
-"""Words: a value as a message quotes it, the known word that was probably meant, and names that stand for files."""
+"""Words: a value as a message quotes it, the known word that was probably meant, and names that refer to files."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from busim.foundation.yaml_source.document import Real
 
-# A suggestion is a courtesy: it looks through so many known words and no more, however large the file.
+# A suggestion is a courtesy: it looks through a limited number of known words, however large the file.
 _MOST_KNOWN = 500
 _LONGEST = 60
 _MOST_SHOWN = 5
@@ -35,12 +35,12 @@ def shown(value: Any) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word most like `word`, None where none is near."""
+    """The known word most like `word`, None without a similar one."""
     choices = {choice.casefold()[:_LONGEST]: choice for choice in islice(known, _MOST_KNOWN)}
     close = difflib.get_close_matches(word.casefold()[:_LONGEST], choices, n=1, cutoff=0.6)
     return choices[close[0]] if close else None
 
 
 def is_path(name: str) -> bool:
-    """Whether what a file names is another file beside it and not something that busim knows by this name."""
+    """Whether a name in a file refers to a file beside it, and not to a thing that busim knows by this name."""
     return name.endswith((".yaml", ".yml"))

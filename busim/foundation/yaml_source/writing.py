@@ -9,14 +9,14 @@ from typing import Any
 from busim.foundation.yaml_source.document import Real
 from busim.foundation.yaml_source.reading import resolved
 
-# Without these a scalar cannot be taken for anything else, neither in a line of its own nor between brackets.
+# Without these a scalar has one reading only, on a line of its own and between brackets.
 _PLAIN = re.compile(r"[A-Za-z0-9_.+/(-][\w.+/() %°µΩ²×-]*(?::(?! )[\w.+/()-]+)*")
-# Line ends of YAML that JSON does not escape, and a mark that is passed over at the beginning.
+# Line ends of YAML that JSON does not escape, and a mark that readers skip at the beginning.
 _FOLDED = re.compile("[\x7f-\x9f\u2028\u2029\ufeff]")
 
 
 def scalar(value: Any) -> str:
-    """A scalar (text, number, true, false, None) as it can stand behind a colon, in a list or between brackets."""
+    """A scalar (text, number, true, false, None) as written after a colon, in a list or between brackets."""
     if value is None:
         return "null"
     if isinstance(value, bool):

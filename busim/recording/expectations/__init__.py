@@ -1,6 +1,6 @@
-"""Expectations: what a plan says its figures shall be, and whether a run's were so.
+"""Expectations: bounds on figures in a plan, and whether the figures of a run keep to them.
 
-Public: `expectations` (those of a plan, looked up), `wrong` (what is wrong with them), `judge` (against figures).
+Public: `expectations` (those of a plan, looked up), `wrong` (mistakes in them), `judge` (against figures).
 """
 
 from busim.recording.expectations.judging import INCONCLUSIVE, LOOK, MET, MISSED, Verdict, judge

@@ -1,7 +1,7 @@
-"""Expectations against the figures of a run: met, missed, or inconclusive where the figure does not apply.
+"""Expectations against the figures of a run: met, missed, or inconclusive if the figure does not apply.
 
-What does not apply is not called met: a run in which nobody moved anything says nothing of how long moves take. It is
-not called missed either, so a plan can be run with and without the controller that some of its figures are about.
+A figure that does not apply is not met: a run without moves says nothing about the time of a move. It is not missed
+either, so one plan serves runs with and without the controller of these figures.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ _CAMERA_GONE = "a camera that is dead, not connected or on another ID; a time-ou
 _BUSY = "`busim budget` of the plan: turnaround, packing and latency, and how many cameras share the line"
 _MET_ON_THE_LINE = "doubled IDs, a second master, noise, a missing bias, a baud or format that differs"
 _OPERATOR = "load of the line and polls that a move waits for, then time-outs: a move is repeated after each"
-_LENS = "how long the controller waits before it sends a move, polls that are sent first, then time-outs"
-# figure -> what to look at where it is not as expected
+_LENS = "how long the controller holds a move before it sends it, polls that are sent first, then time-outs"
+# figure -> what to look at if it is missed
 LOOK = {
     "exchanges": "whether the controller connected and asked, in the trace's inputs",
     "poll_rate": f"time-outs first ({_CAMERA_GONE}), then {_BUSY}",
@@ -55,14 +55,14 @@ LOOK = {
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What came of one expectation: `verdict` is met, missed or inconclusive."""
+    """The result of one expectation: `verdict` is met, missed or inconclusive."""
 
     expectation: Expectation
     value: Value
     verdict: str
 
     def sentence(self, file: str = "") -> str:
-        """One line for people: expected, measured, count, and what to look at where it was missed."""
+        """One line for people: expected, measured, count, and for a missed bound what to look at."""
         expected, value = self.expectation, self.value
         place = f"{file}:{expected.line}:{expected.column}: " if file else ""
         head = f"{place}{self.verdict}: {value.quantity.title} of {expected.name}"
@@ -97,7 +97,7 @@ _UNITS = {"": "", "1": " (a share)", "/s": " /s", "s": " s"}
 
 
 def judge(expected: Iterable[Expectation], figure: Callable[[str, str, str], Value]) -> tuple[Verdict, ...]:
-    """Compare each with what `figure(kind, name, figure)` gives."""
+    """Compare each expectation with the value that `figure(kind, name, figure)` returns."""
     return tuple(
         Verdict(one, value, _verdict(one, value))
         for one, value in ((one, figure(one.kind, one.name, one.quantity.name)) for one in expected)
@@ -113,5 +113,5 @@ def _verdict(expected: Expectation, value: Value) -> str:
 
 
 def _shown(value: float) -> str:
-    """Six digits: fewer would hide by how little a bound was missed."""
+    """Six digits: fewer could hide a narrow miss."""
     return f"{value:.0f}" if value == round(value) else f"{value:.6g}"

@@ -1,7 +1,6 @@
-"""From a plan's `expect` to bounds of figures, each in the figure's own unit; or everything that is wrong with it.
+"""From a plan's `expect` to bounds of figures, each in the figure's own unit; or all mistakes in it.
 
-A plan knows no figures, so only here can be seen whether a name means one, whether lines or cameras have it, and what
-`5 Hz` is.
+A plan knows no figures, so only this layer can check figure names, lines, cameras and units.
 """
 
 from __future__ import annotations
@@ -24,10 +23,10 @@ _NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """A bound on one figure of one line or camera (`kind`), None where it is open.
+    """A bound on one figure of one line or camera (`kind`); None for an open end.
 
-    `at_least` and `at_most` are in the unit of the quantity, `written` is what the plan says; `line` and `column` are
-    its place there.
+    `at_least` and `at_most` are in the unit of the quantity, `written` is the plan's text; `line` and `column` are its
+    place there.
     """
 
     quantity: Quantity
@@ -41,7 +40,7 @@ class Expectation:
 
 
 def expectations(plan: Plan) -> tuple[Expectation, ...]:
-    """All of a plan, in its order, `every` written out. Raises Findings with everything that is wrong."""
+    """All expectations of a plan in its order, with `every` written out. Raises Findings with all mistakes."""
     reading = _Reading(plan)
     found = list(reading.read())
     if reading.findings:
@@ -50,7 +49,7 @@ def expectations(plan: Plan) -> tuple[Expectation, ...]:
 
 
 def wrong(plan: Plan) -> tuple[Finding, ...]:
-    """Everything that is wrong with the expectations of a plan."""
+    """All mistakes in the expectations of a plan."""
     reading = _Reading(plan)
     for _ in reading.read():
         pass
@@ -108,7 +107,7 @@ class _Reading:
     # -- of what ---------------------------------------------------------------------------------------------
 
     def _scopes(self, field: str, entry: ExpectPlan, quantity: Quantity | None) -> list[tuple[str, str]]:
-        """Kind and name of each line and camera that is meant; without a quantity only the names are looked at."""
+        """Kind and name of each line and camera in `of`; without a quantity only the names are looked up."""
         if f"{field}.of" not in self._plan.positions:
             kind = CAMERA if quantity is not None and quantity.name not in self._having[LINE] else LINE
             return [(kind, name) for name in self._names[kind]]

@@ -1,4 +1,4 @@
-"""Exports: a trace in the formats of decoders that nobody here wrote, which is the proof of the wire."""
+"""Exports: a trace in formats of independent decoders, which prove the wire."""
 
 from busim.recording.exports.formats import FORMATS, Format, Write
 from busim.recording.exports.pcapng import pcapng_command, to_pcapng

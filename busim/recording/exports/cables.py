@@ -1,4 +1,4 @@
-"""How the pair of a line is laid, as a trace tells it: what an export needs to draw the levels at a receiver."""
+"""How the pair of a line is laid, from a trace: all an export needs to draw the levels at a receiver."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ _NOT_DRAWN = {
 class Place:
     """A station on the pair: `number` in the trace, `order` along the line, `at` ns of propagation from its end.
 
-    `echo`: it hears itself; `fail_safe`: an undriven pair is mark to it; `inverted`: its pair is swapped.
+    `echo`: it hears its own characters; `fail_safe`: it reads an undriven pair as mark; `inverted`: its pair is
+    swapped.
     """
 
     number: int
@@ -40,12 +41,12 @@ class Cable:
     places: tuple[Place, ...]
 
     def place(self, number: int) -> Place | None:
-        """The place of a station by its number in the trace; None where it is not on the line."""
+        """The place of a station by its number in the trace; None if it is not on the line."""
         return next((place for place in self.places if place.number == number), None)
 
 
 def cables(trace: Trace) -> dict[int, Cable]:
-    """The cables of a trace by line number. Raises UserError where the trace does not tell them, or is damaged."""
+    """The cables of a trace by line number. Raises UserError if the trace lacks them or is damaged."""
     text = trace.head.get("cables")
     if text is None:
         raise UserError(
@@ -74,7 +75,7 @@ def _cable(laid: dict[str, Any]) -> Cable:
 
 
 def refuse_changed(trace: Trace, line: int, name: str, cable: Cable) -> None:
-    """Raises UserError where the pair of a line was changed by hand during the run: that is not drawn."""
+    """Raises UserError if the pair of a line was changed by hand during the run: exports do not draw that."""
     concerned = {line} | {place.number for place in cable.places}
     for record in trace.records(INPUT, by_time=True):
         _, at, number, _, what, _ = record

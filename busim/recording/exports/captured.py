@@ -1,10 +1,9 @@
-"""What the tap of a line would have captured: bursts, replaced by what it heard where that differs.
+"""The packets that the tap of a line would have captured: bursts, replaced by the characters it heard if they differ.
 
-The tap is the line's converter, or where there is none the first master on it. A `heard` record may run over several
-bursts, and tells the instants of its first and last character only; so it is cut against what was sent: bursts that
-agree at its front and at its end are packets of their own, what lies between is cut by length where nothing overlapped
-and the lengths agree, and is one packet otherwise. The tap's own bursts are as it sent them, unless the lengths show
-that it hears its own echo.
+The tap is the line's converter, or without one its first master. A `heard` record may cover several bursts and has only
+the instants of its first and last character. So it is compared with the bursts: those that agree at its front and at
+its end are packets of their own. The middle is cut by length if nothing overlapped and the lengths agree, and is one
+packet otherwise. The tap's own bursts are as it sent them, unless the lengths show that it hears its own echo.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from busim.recording.trace import BURST, HEARD, Record, Trace
 
 
 class Packet(NamedTuple):
-    """Characters on a line from the instant `at`; `sent` is given where something else was sent."""
+    """Characters on a line from the instant `at`; `sent` is given if they differ from those sent."""
 
     at: int
     from_camera: bool
@@ -36,7 +35,7 @@ class _Burst(NamedTuple):
 def captured(trace: Trace, line: int, at: int | None = None) -> Iterator[Packet]:
     """The packets of a line in order of time; `at`: as this station captures them, else as its tap does.
 
-    Holds in memory what one heard stretch covers.
+    Holds one heard stretch in memory.
     """
     bursts = _bursts(trace, line)
     ahead = next(bursts, None)
@@ -63,12 +62,12 @@ def captured(trace: Trace, line: int, at: int | None = None) -> Iterator[Packet]
 def _bursts(trace: Trace, line: int) -> Iterator[_Burst]:
     cameras = {number for number, name in trace.names.items() if name.kind == "camera"}
     for _, _, driver, start, end, _, data, _ in trace.records(BURST, line=line, by_time=True):
-        if data:  # else a break, which is no character that anybody sent
+        if data:  # otherwise a break, which is no character
             yield _Burst(driver, start, end, data, driver in cameras)
 
 
 def _tap(trace: Trace, line: int) -> int:
-    """The station that captures: the line's converter, else the first master that heard anything amiss; 0 for none."""
+    """The station that captures: the line's converter, else the first master that heard a difference; 0 for none."""
     for number, name in trace.names.items():
         if name.kind == "converter" and name.parent == line:
             return int(number)
@@ -77,7 +76,7 @@ def _tap(trace: Trace, line: int) -> int:
 
 
 def _longest_character(trace: Trace) -> int:
-    """ns of the longest character at any setting: how long after a burst a receiver may still be deciding on it."""
+    """ns of the longest character at any setting: a receiver may decide on a burst for so long after its end."""
     return max(
         (round(setting.format.half_bits * 10**9 / (2 * setting.true_baud)) for setting in trace.settings.values()),
         default=0,
@@ -85,7 +84,7 @@ def _longest_character(trace: Trace) -> int:
 
 
 def _cut(covered: Sequence[_Burst], heard: Record, tap: int) -> list[Packet]:
-    """Share out what was heard among the bursts it covers."""
+    """Share out the heard characters among the bursts they cover."""
     data: bytes = heard[5]
     others = [burst for burst in covered if burst.driver != tap]
     own = [_as_sent(burst) for burst in covered if burst.driver == tap]

@@ -1,4 +1,4 @@
-"""The formats there are, by the name they are asked for."""
+"""The formats of exports, by name."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from busim.recording.trace import Trace
 
 
 class Write(Protocol):
-    """Writes a trace, or one line of it, to a file, as it is `at` a station. Raises UserError."""
+    """Writes a trace, or one line of it, to a file, as heard `at` a station. Raises UserError."""
 
     def __call__(
         self, trace: Trace, path: str | Path, line: str | None = None, *, at: str | None = None, overwrite: bool = False
@@ -22,7 +22,7 @@ class Write(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """`suffix` of a file in it; `command(trace, path, line, at)`: a command of somebody else's that reads the file."""
+    """`suffix` of its files; `command(trace, path, line, at)`: a command of another program that reads the file."""
 
     suffix: str
     write: Write

@@ -1,12 +1,12 @@
 """From records to the levels at one place of a pair over time.
 
-Every driver's characters are laid out again from its setting, by the same formula as on the line: half-bit n of a
-burst lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud. They reach the place after the propagation delay.
-Where drivers overlap, the line's contention decides; bits cut off by a driver that came late or left early are cut here
-too; disturbances turn levels over or pull the undriven pair to space. An undriven pair is drawn as mark.
+Every driver's characters are laid out again from its setting, by the formula of the line: half-bit n of a burst lies at
+start + (2*n*10**9 + d) // (2*d) with d = 2 x baud. They reach the place after the propagation delay. If drivers
+overlap, the line's contention decides. A driver that comes late or leaves early cuts bits here too; disturbances invert
+levels or pull the undriven pair to space. An undriven pair is drawn as mark.
 
-Written from the definitions beside the simulator's own path from bursts to levels, and not with its code: the tests
-hold what a decoder reads from here to what the simulator recorded as heard.
+This code follows the definitions and shares none with the simulator's path from bursts to levels. The tests compare a
+decoder's reading of these levels with the characters that the simulator recorded as heard.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from busim.recording.exports.cables import Cable, Place
 from busim.recording.trace import BURST, PULSE, Record, Setting, Trace
 
 _MARK, _SPACE, _OFF = 1, 0, 2
-_FLIP, _FLOAT = -1, -2  # in place of a driver's number
+_FLIP, _FLOAT = -1, -2  # instead of a driver's number
 
 
 class _Change(NamedTuple):
-    """From `at` on a driver's state is `state`, which it has at its own place since `since`; or a pulse begins or ends.
+    """From `at` on a driver's state is `state`, at its own place since `since`; or a pulse begins or ends.
 
     `turn`: the number of the driver's burst, so that the end of one does not end the next.
     """
@@ -38,11 +38,11 @@ class _Change(NamedTuple):
 
 
 class Levels:
-    """The levels at one place. `changes()`: (ns, level of the pair there, level at the receiver's output), in order of
-    time, each with at least one of them new; both start at mark (the output of a swapped receiver at space).
+    """The levels at one place. `changes()`: (ns, level of the pair, level at the receiver's output), in order of time,
+    each with at least one of them new. Both start at mark (the output of a swapped receiver at space).
 
-    A receiver without echo is switched off while its own station sends: its output is mark then. A place with a
-    fail-safe receiver reads a floating pair as mark.
+    A receiver without echo is off while its own station sends; its output is then mark. A fail-safe receiver reads a
+    floating pair as mark.
     """
 
     def __init__(self, trace: Trace, line: int, cable: Cable, place: Place) -> None:
@@ -51,14 +51,14 @@ class Levels:
         self._cable = cable
         self._place = place
         self._pending: list[_Change] = []
-        self._turns: dict[int, int] = {}  # of each driver: its bursts so far
-        self._off: dict[int, int] = {}  # of each driver: when its last burst lets go
+        self._turns: dict[int, int] = {}  # bursts so far, per driver
+        self._off: dict[int, int] = {}  # release of its last burst, per driver
         self._driven: dict[int, tuple[int, Driven]] = {}
         self._flips = self._floats = 0
         self._shown = (_MARK, _MARK ^ place.inverted)
 
     def changes(self) -> Iterator[tuple[int, int, int]]:
-        """Reads the trace once. What overlaps is held in memory, and nothing else. Raises UserError (damaged)."""
+        """Reads the trace once and holds only overlapping bursts in memory. Raises UserError (damaged)."""
         lead = max((setting.lead for setting in self._trace.settings.values()), default=0)
         bursts = self._trace.records(BURST, line=self._line, by_time=True)
         pulses = self._trace.records(PULSE, line=self._line, by_time=True)
@@ -82,7 +82,7 @@ class Levels:
         delay = abs(sender.at - self._place.at)
         turn = self._turns[driver] = self._turns.get(driver, 0) + 1
         begun = start - max(setting.lead, 0)
-        if self._off.get(driver, 0) > begun:  # it held the pair, and now takes it anew
+        if self._off.get(driver, 0) > begun:  # it held the pair, and now takes it again
             heapq.heappush(self._pending, _Change(begun + delay, driver, turn - 1, _OFF, begun))
         for at, state in driver_states(setting, start, end, data):
             heapq.heappush(self._pending, _Change(at + delay, driver, turn, state, at))
@@ -97,7 +97,7 @@ class Levels:
         heapq.heappush(self._pending, _Change(end, kind, 0, -1, start))
 
     def _settled(self, before: int | None) -> Iterator[tuple[int, int, int]]:
-        """The changes that lie before the next record, and so are certain; all at one instant count as one."""
+        """The changes before the next record, which are certain; all changes of one instant count as one."""
         pending = self._pending
         while pending and (before is None or pending[0].at < before):
             at = pending[0].at
@@ -141,7 +141,7 @@ def _begins(record: Record) -> int:
 def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterator[tuple[int, int]]:
     """(ns, 1 mark, 0 space or 2 off) of a burst's driver at its own place; without data a break, space from end to end.
 
-    Lead and hold are in it: a driver that comes late or leaves early cuts bits.
+    Includes lead and hold: a driver that comes late or leaves early cuts bits.
     """
     turn = int(setting.inverted)
     if not data:
@@ -149,7 +149,7 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
         yield end, _OFF
         return
     on, off = start - setting.lead, end + setting.hold
-    if on >= off:  # it comes when its burst is over
+    if on >= off:  # it comes after its burst
         return
     level = _MARK
     inside = []
@@ -164,7 +164,7 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
 
 
 def _edges(setting: Setting, start: int, data: bytes) -> Iterator[tuple[int, int]]:
-    """(instant, level after it) of each edge of a burst as its UART makes it, before any swapping of the pair."""
+    """(instant, new level) of each edge of a burst as its UART makes it, before any swap of the pair."""
     double = 2 * setting.true_baud
     numerator, denominator = double.numerator, double.denominator
     level, half = 1, 0

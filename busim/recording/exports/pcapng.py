@@ -1,16 +1,16 @@
 """The line as a pcapng capture with link type 250 (LINKTYPE_RTAC_SERIAL), for tshark and Wireshark.
 
-One interface per line, one packet per burst, as the converter of the line (or where there is none, the master on it)
-could have captured it: sent to the cameras is "TX", come from a camera "RX". A burst that this station heard otherwise
-than it was sent, because it collided or somebody's port was set differently, is given as heard, so that its check
-fails in the dissector too. A heard stretch over several bursts is cut where it agrees with what was sent; what cannot
-be cut becomes one packet. Marks set during the run are packets without data whose comment is the mark.
+One interface per line, one packet per burst, as the converter of the line (or without one its master) could have
+captured it: bytes to the cameras are "TX", bytes from a camera "RX". If this station heard other characters than were
+sent, after a collision or with another setting, the packet has those it heard, so its check fails in the dissector too.
+A heard stretch over several bursts is cut where it agrees with them; the rest becomes one packet. Marks of the run are
+packets without data whose comment is the mark.
 
 The header of a packet (12 bytes, big-endian): seconds, microseconds, event (0 status change, 1 TX start, 2 RX start),
-control lines, two reserved bytes: the tcpdump group's list of link-layer header types. Blocks: the IETF draft
-"PCAP Next Generation (pcapng) Capture File Format".
+control lines, two reserved bytes: the tcpdump group's list of link-layer header types. Blocks: the IETF draft "PCAP
+Next Generation (pcapng) Capture File Format".
 
-`pcapng_command` gives the command that dissects MODBUS RTU in it.
+`pcapng_command` returns the command that dissects MODBUS RTU in it.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class _Entry(NamedTuple):
 def to_pcapng(
     trace: Trace, path: str | Path, line: str | None = None, *, at: str | None = None, overwrite: bool = False
 ) -> None:
-    """Write what was on all lines of a trace, or on the one named, to `path`; `at`: as this station captures it.
+    """Write the packets of all lines of a trace, or of one, to `path`; `at`: as this station captures them.
 
     Raises UserError: no such line or station, a file there already (unless `overwrite`), not writable, the trace
     damaged.
@@ -64,7 +64,7 @@ def to_pcapng(
 
 
 def pcapng_command(trace: Trace, path: str | Path, line: str | None = None, at: str | None = None) -> str:
-    """A command that dissects the MODBUS RTU frames of a written file, and checks their checks.
+    """A command that dissects the MODBUS RTU frames of a written file and verifies their checks.
 
     Raises UserError: no such line or station.
     """

@@ -1,6 +1,6 @@
-"""What every export asks first: which lines, and where to.
+"""The common start of exports: the lines, and the file.
 
-An export never replaces a file unless told to, and never leaves half of one behind under an error of ours.
+An export never replaces a file unless told to, and never leaves half of one after an error of ours.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from busim.recording.trace import Trace
 
 
 def chosen_lines(trace: Trace, line: str | None) -> dict[int, str]:
-    """Number and name of the lines of a trace, or of the one named. Raises UserError when there is none such."""
+    """Number and name of the lines of a trace, or of the named one. Raises UserError for an unknown name."""
     lines = {number: name.name for number, name in trace.names.items() if name.kind == "line"}
     if line is None:
         return lines
@@ -33,7 +33,7 @@ def chosen_lines(trace: Trace, line: str | None) -> dict[int, str]:
 
 
 def station_named(trace: Trace, name: str) -> int:
-    """The number of a converter, camera or master. Raises UserError when there is none such."""
+    """The number of a converter, camera or master. Raises UserError for an unknown name."""
     kinds = ("converter", "camera", "master")
     stations: dict[str, int] = {one.name: number for number, one in trace.names.items() if one.kind in kinds}
     if name not in stations:
@@ -49,7 +49,7 @@ def station_named(trace: Trace, name: str) -> int:
 
 @contextmanager
 def new_file(trace: Trace, path: str | Path, overwrite: bool) -> Iterator[IO[bytes]]:
-    """A file to write the export of a trace into. Raises UserError where it cannot be made or written."""
+    """A file for the export of a trace. Raises UserError if it cannot be made or written."""
     beside = (f"{trace.path}{ending}" for ending in ("", "-wal", "-shm"))
     with whole_file(path, "export", overwrite=overwrite, inputs=beside) as file:
         yield file

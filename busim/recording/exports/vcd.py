@@ -1,15 +1,14 @@
-"""The line as a VCD file (IEEE 1364-2005, clause 18), for logic analysers' software and waveform viewers.
+"""The line as a VCD file (IEEE 1364-2005, clause 18), for software of logic analysers and waveform viewers.
 
-Two wires for each station that is drawn, 1 mark and 0 space: the pair at its place, named after the station, and the
-output of its receiver, with `_rx` behind the name. They differ while a station without echo sends (its receiver is
-switched off, and gives mark), and where its pair is swapped. Propagation, contention and noise are in both. Drawn is
-the tap of each line (its converter, else its first master or station), or the station that is asked for. A line that
-was rewired by hand during the run is refused.
+Each drawn station has two wires, 1 mark and 0 space: the pair at its place, named after the station, and the output of
+its receiver, with `_rx` after the name. They differ while a station without echo sends (its receiver is off and gives
+mark), and if its pair is swapped. Both include propagation, contention and noise. The drawn station is the tap of each
+line (its converter, else its first master or station), or the named one. A line that was rewired by hand during the run
+is refused.
 
-The timescale is 1 ns, so that every edge lies where the simulation had it; only the run's start is not at 0 but at
-1 ms, because a decoder must have seen mark before it sees the first start bit. Decoders that work with samples take
-10**9 of them a second from such a file; sigrok reads it quickly, and with every edge within a microsecond, through
-`-I vcd:downsample=1000`.
+The timescale is 1 ns, so every edge lies where the simulation had it. The run starts at 1 ms, because a decoder must
+see mark before the first start bit. Decoders of samples take 10**9 of them per second from such a file; sigrok reads it
+quickly, and with every edge within a microsecond, through `-I vcd:downsample=1000`.
 """
 
 from __future__ import annotations
@@ -32,12 +31,12 @@ from busim.recording.trace import BURST, Trace
 
 _BEFORE = 1_000_000  # ns of mark before the run
 _TAIL = 1_000_000  # ns after the last edge, so that a decoder sees the last stop bit
-_PARITY = {"N": "none", "E": "even", "O": "odd", "M": "one", "S": "zero"}  # as sigrok's decoder calls them
+_PARITY = {"N": "none", "E": "even", "O": "odd", "M": "one", "S": "zero"}  # names of sigrok's decoder
 _COMMENT = "1 mark, 0 space; instant 0 of the run is at 1 ms; NAME: the pair there; NAME_rx: its receiver's output"
 
 
 class _Drawn(NamedTuple):
-    """A station that is drawn: its line, the cable, its place, and the bare name of its wire."""
+    """A drawn station: its line, the cable, its place, and the bare name of its wire."""
 
     line: int
     cable: Cable
@@ -48,10 +47,10 @@ class _Drawn(NamedTuple):
 def to_vcd(
     trace: Trace, path: str | Path, line: str | None = None, *, at: str | None = None, overwrite: bool = False
 ) -> None:
-    """Write the levels at the tap of all lines of a trace, or of the one named, to `path`; `at`: at this station.
+    """Write the levels at the tap of all lines of a trace, or of one, to `path`; `at`: at this station.
 
-    Raises UserError: no such line or station, a line rewired during the run, a trace that does not tell its cables, a
-    file there already (unless `overwrite`), not writable, the trace damaged.
+    Raises UserError: no such line or station, a line rewired during the run, a trace without its cables, a file there
+    already (unless `overwrite`), not writable, the trace damaged.
     """
     drawn = _drawn(trace, line, at)
     ended_at = trace.head.get("ended_at", 0)
@@ -66,7 +65,7 @@ def to_vcd(
             wires[one.place.number, one.line] = pair, output
         last = 0
         for instant, key, *levels in heapq.merge(*(_changes_of(trace, one) for one in drawn)):
-            if end is not None and instant > end:  # of a character that the end of the run cut
+            if end is not None and instant > end:  # of a character cut by the end of the run
                 break
             for wire, level in zip(wires[key], levels, strict=True):
                 writer.change(wire, _BEFORE + instant, level)
@@ -77,7 +76,7 @@ def to_vcd(
 
 
 def vcd_command(trace: Trace, path: str | Path, line: str | None = None, at: str | None = None) -> str:
-    """A command that decodes the characters of a written file: of the line named, or of the first that carried some.
+    """A command that decodes the characters of a written file: of the named line, or of the first with any.
 
     Raises UserError as `to_vcd` does.
     """
@@ -118,7 +117,7 @@ def _drawn(trace: Trace, line: str | None, at: str | None) -> list[_Drawn]:
 
 
 def _tap(trace: Trace, cable: Cable) -> Place | None:
-    """The place at which a line is drawn: its converter's, else its first master's, else that of its first station."""
+    """The drawn place of a line: its converter's, else its first master's, else its first station's."""
     for kind in ("converter", "master"):
         for place in cable.places:
             if place.number in trace.names and trace.names[place.number].kind == kind:
@@ -140,7 +139,7 @@ def _changes_of(trace: Trace, one: _Drawn) -> Iterator[tuple[int, tuple[int, int
 
 
 def _bare(names: list[str]) -> list[str]:
-    """Names that every reader takes: letters, digits and _, no two alike, nor alike with the `_rx` of another."""
+    """Names that every reader accepts: letters, digits and _, all different, also with `_rx` added."""
     found: list[str] = []
     for name in names:
         bare = re.sub(r"\W", "_", name, flags=re.ASCII) or "_"

@@ -1,4 +1,4 @@
-"""Figures: named quantities, folded from trace records, and how far a measured number can be trusted."""
+"""Figures: named quantities folded from trace records, and confidence intervals of measured numbers."""
 
 from busim.recording.figures.fold import Fold
 from busim.recording.figures.histogram import Histogram

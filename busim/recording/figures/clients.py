@@ -1,7 +1,7 @@
-"""When clients from outside were there, by line: before the first has come and after the last has gone, nobody asks.
+"""When clients from outside were connected, by line. Before the first and after the last, nobody polls.
 
-That time says nothing of a controller, so rates, shares and ages of a line that only clients from outside ask are taken
-between the two. A pause between clients counts: it is an outage.
+That time says nothing about a controller. So rates, shares and ages of a line polled only from outside count between
+the two. A pause between clients counts as an outage.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _REFUSED = re.compile(r"client (\d+) refused")
 
 @dataclass(slots=True)
 class _Presence:
-    """`clients`: port and number of those who are there."""
+    """`clients`: port and number of the connected clients."""
 
     first: int
     last: int
@@ -25,14 +25,14 @@ class _Presence:
 
 
 class Presence:
-    """Takes records of inputs and effects. `doors`: number of a converter that is open to clients -> its line's."""
+    """Takes records of inputs and effects. `doors`: number of a converter open to clients -> its line's."""
 
     def __init__(self) -> None:
         self.doors: Mapping[int, int] = {}
         self._lines: dict[int, _Presence] = {}
 
     def take(self, record: Record) -> None:
-        """An input (a client comes, goes), or an effect (it was refused)."""
+        """Take an input (a client comes, goes) or an effect (it was refused)."""
         if record[0] == EFFECT:
             self._effect(record)
             return
@@ -56,7 +56,7 @@ class Presence:
             self._lines[line].clients.discard((port, int(found[1])))
 
     def span(self, line: int, askers: Iterable[int], until: int) -> tuple[int, int] | None:
-        """First and last instant (ns) that count for a line on which `askers` asked; None: nobody was there."""
+        """First and last instant (ns) that count for a line with these `askers`; None: nobody was connected."""
         if line not in self.doors.values() or any(master not in self.doors for master in askers):
             return 0, until
         one = self._lines.get(line)

@@ -1,4 +1,4 @@
-"""Figures as a fold over trace records: the same live, on a file and on replay."""
+"""Figures as a fold over trace records: the same live, from a file and on replay."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ _GOOD = ("ok", "refused")
 _COUNTED = (
     ("time_outs", "time-out"), ("ran_together", RAN_TOGETHER), ("damaged", "damaged"), ("refused", "refused"),
 )  # fmt: skip
-_KEPT = 512  # numbers, two for each stretch that is looked back at
+_KEPT = 512  # numbers, two for each remembered stretch
 _NOBODY = "no client connected"
-_OUTSIDE = "read from outside"  # the group of all that clients from outside read
+_OUTSIDE = "read from outside"  # the group of all values that clients from outside read
 READ, DOTS = "read ", ".."  # how the record of an exchange from outside names the keys of a read: `read 100..101`
-_SPANS: dict[str, tuple[str, ...]] = {}  # polls are the same few thousands of times
+_SPANS: dict[str, tuple[str, ...]] = {}  # the same few polls come thousands of times
 
 
 class _Age:
@@ -38,10 +38,10 @@ class _Age:
         self._read = 0
 
     def deliver(self, at: int, read: int) -> None:
-        """A value read at `read` ns is there at `at` ns."""
+        """A value read at `read` ns arrives at `at` ns."""
         if self.count:
             if read < self._read:
-                return  # older than what is there
+                return  # older than the present one
             self._grow(at)
         else:
             self._from = at
@@ -57,7 +57,7 @@ class _Age:
         """ns, from the first delivery to `until`; None without one."""
         if not self.count:
             return None
-        until = max(until, self._since)  # a reply may come when who asked is gone
+        until = max(until, self._since)  # a reply may arrive after its client has gone
         new, old = until - self._read, self._since - self._read
         span = until - self._from
         return (self._area + new * new - old * old) / (2 * span) if span > 0 else float(old)
@@ -70,9 +70,9 @@ class _Age:
 class _Camera:
     exchanges: int = 0
     outcomes: dict[str, int] = field(default_factory=dict)
-    polls: dict[str, int] = field(default_factory=dict)  # group -> good ones
+    polls: dict[str, int] = field(default_factory=dict)  # group -> answered well
     ages: dict[str, _Age] = field(default_factory=dict)  # by group
-    outside: dict[str, _Age] = field(default_factory=dict)  # by value, of what clients from outside read
+    outside: dict[str, _Age] = field(default_factory=dict)  # by value, for reads by clients from outside
     latency: Histogram = field(default_factory=Histogram)
     moves: Histogram = field(default_factory=Histogram)
     retries: int = 0
@@ -84,18 +84,18 @@ class _Line:
     cameras: dict[int, _Camera] = field(default_factory=dict)
     inside: dict[int, int] = field(default_factory=dict)  # master -> ns
     wire: int = 0
-    # The last stretches with characters, start and end of each in turn: a burst is told of when it is over, so one may
-    # come that began before them. Plain numbers, since of many lines hundreds of tuples each crowd out everything else.
+    # The last stretches with characters, start and end of each in turn. A burst is reported at its end, so a later one
+    # may have begun earlier. Plain numbers, since hundreds of tuples for each of many lines fill the processor's cache.
     stretches: array[int] = field(default_factory=lambda: array("q"))
     bursts: int = 0
     collisions: int = 0
 
 
 class Fold:
-    """Takes records, gives figures. `restless`: numbers of masters that have polls without a wanted rate.
+    """Takes records, returns figures. `restless`: numbers of masters that have polls without a wanted rate.
 
-    `presence.doors`: converters that clients from outside can come to. `hooked`: a controller under test was told of
-    operators' moves, and tells what it believes. `bus_ids`: of cameras that got another one, by number.
+    `presence.doors`: converters open to clients from outside. `hooked`: a controller under test receives operators'
+    moves and reports beliefs. `bus_ids`: the IDs of cameras that got another one, by number.
     """
 
     def __init__(self, *, hooked: bool = False) -> None:
@@ -106,7 +106,7 @@ class Fold:
         self._lines: dict[int, _Line] = {}
 
     def take(self, record: Record) -> None:
-        """Fold one record; kinds that no figure needs are passed over."""
+        """Fold one record; kinds that no figure needs are ignored."""
         kind = record[0]
         if kind == BURST:
             self._burst(record)
@@ -211,17 +211,17 @@ class Fold:
         return values | (no_hook() if self._hook is None else self._hook.of_camera(number))
 
     def _span(self, line: int, until: int) -> tuple[int, int]:
-        """Up to when figures of a line count, and the length of the time that counts, ns (0: nobody was there)."""
+        """The end of the time that counts for a line's figures, and its length, ns (0: nobody was connected)."""
         span = self.presence.span(line, self._lines.get(line, _Line()).inside, until)
         return (until, 0) if span is None else (span[1], span[1] - span[0])
 
     def camera_numbers(self, line: int) -> list[int]:
-        """Cameras that were asked on this line (0: an address where the plan has none)."""
+        """The cameras polled on this line (0: an address without a planned camera)."""
         return sorted(self._lines.get(line, _Line()).cameras)
 
 
 def _values_read(work: str) -> tuple[str, ...]:
-    """The values of a read from outside, one by one: each has an age of its own."""
+    """The values of a read from outside, one by one: each has its own age."""
     known = _SPANS.get(work)
     if known is None:
         first, dots, last = work.removeprefix(READ).partition(DOTS)
@@ -232,8 +232,8 @@ def _values_read(work: str) -> tuple[str, ...]:
 
 
 def _looked_at(one: _Camera) -> list[_Age]:
-    """The ages that count: of all reads of the most polled group, or of every value that is read repeatedly from
-    outside. Groups polled as often, to a poll or 1 %, count together, so that no end of a run prefers one to the other.
+    """The ages that count: of all reads of the most polled group; for reads from outside, those of every value
+    read repeatedly. Groups polled equally often, to a poll or 1 %, count together, so the end of a run prefers none.
     """
     most = max(one.polls.values(), default=0)
     often = {work for work, polls in one.polls.items() if polls >= most - max(1, most // 100)}
@@ -254,7 +254,7 @@ def _value(name: str, value: float | None, count: int, why: str = "nothing to me
 
 
 def _common(cameras: list[_Camera], length: int, told: tuple[int, Histogram] | None) -> dict[str, Value]:
-    """`length`: ns that count; `told`: operators' moves a controller under test was told of, times of those done."""
+    """`length`: ns that count; `told`: moves sent to a controller under test, and the times of those done."""
     latency = _merged([c.latency for c in cameras])
     moves = _merged([*(c.moves for c in cameras), *([told[1]] if told else [])])
     unmoved = "no move reached its camera" if told and told[0] else "no operator moved anything"

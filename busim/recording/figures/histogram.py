@@ -1,6 +1,6 @@
-"""Times counted into buckets that are 1/1024 wide of their value: quantiles to 0.1 % in bounded memory.
+"""Times counted into buckets 1/1024 of their value wide: quantiles to 0.1 % in bounded memory.
 
-A day of exchanges makes millions of times; keeping each would cost more than the line itself. The largest is kept
+A day of exchanges makes millions of times; storing each would cost more than the line itself. The largest is kept
 exactly.
 """
 
@@ -30,7 +30,7 @@ class Histogram:
             self.largest = value
 
     def merge(self, other: Histogram) -> None:
-        """Count all that `other` has counted."""
+        """Add all counts of `other`."""
         for key, count in other._buckets.items():
             self._buckets[key] = self._buckets.get(key, 0) + count
         self.count += other.count

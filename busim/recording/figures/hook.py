@@ -1,7 +1,7 @@
-"""Figures of a controller under test: how soon operators' moves reach the lens, and how true what it believes is.
+"""Figures of a controller under test: how soon operators' moves reach the lens, and how true its beliefs are.
 
-They are of what a controller does between its operators and the line, where records of the line alone say nothing. So
-without a hook they are not applicable, and whoever needs them has to say "inconclusive: no hook".
+They describe the controller's work between its operators and the line, which records of the line do not show. Without a
+hook they do not apply, and a check that needs them says "inconclusive: no hook".
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _NO_HOOK = "no hook"
 class _Camera:
     intents: int = 0
     done: Histogram = field(default_factory=Histogram)
-    open: dict[str, tuple[str, int]] = field(default_factory=dict)  # parameter -> value wanted, since when
+    open: dict[str, tuple[str, int]] = field(default_factory=dict)  # parameter -> wanted value, since when
     taken: dict[str, str] = field(default_factory=dict)  # parameter -> its last value
     beliefs: int = 0
     right: int = 0
@@ -46,9 +46,9 @@ class HookFold:
         one.intents += 1
         one.open.pop(parameter, None)  # replaced by this one
         if value.startswith("step"):
-            return  # what it comes to depends on when it is done
+            return  # its result depends on when it is done
         if value == had:
-            return  # nothing to do
+            return  # no change needed
         if one.taken.get(parameter) == value:
             one.done.add(0)  # the camera took it in this very instant
         else:
@@ -76,7 +76,7 @@ class HookFold:
             one.behind.add(behind)
 
     def moves_of_camera(self, number: int) -> tuple[int, Histogram]:
-        """Moves that were told, and how long those took that reached the camera."""
+        """Moves told to the controller, and the times of those that reached the camera."""
         return _moves([self._cameras.get(number, _Camera())])
 
     def moves_of_line(self, line: int) -> tuple[int, Histogram]:
@@ -90,7 +90,7 @@ class HookFold:
 
 
 def no_hook() -> dict[str, Value]:
-    """What there is to say without one."""
+    """The values without a hook."""
     return {name: Value(QUANTITIES[name], None, 0, _NO_HOOK) for name in NAMES}
 
 

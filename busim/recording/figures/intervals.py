@@ -1,7 +1,7 @@
-"""How far a measured number can be trusted: 95 % intervals of means, quantiles and repeated runs.
+"""Confidence of measured numbers: 95 % intervals of means, quantiles and repeated runs.
 
-What follows itself in time is not independent: the waits of one busy stretch are alike, and so are the cycles of all
-cameras. So a mean's error is taken from the means of long batches of it, which nearly are.
+Neighbouring values are not independent: the waits of one busy stretch are alike, and so are the cycles of all cameras.
+So the error of a mean comes from the means of long batches, which nearly are independent.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 _BATCHES = 20
-# Two-sided 95 % points of Student's t by degrees of freedom, from any table of it; above 30 the normal one is near.
+# Two-sided 95 % points of Student's t by degrees of freedom, from any table of it; above 30 the normal value is close.
 _T = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228, 2.201, 2.179, 2.160, 2.145, 2.131, 2.120,
       2.110, 2.101, 2.093, 2.086, 2.080, 2.074, 2.069, 2.064, 2.060, 2.056, 2.052, 2.048, 2.045, 2.042)  # fmt: skip
 _NORMAL = 1.960
@@ -39,9 +39,9 @@ def mean_interval(values: npt.NDArray[np.float64]) -> float | None:
 
 
 def quantile_interval(values: npt.NDArray[np.float64], share: float) -> tuple[float, float] | None:
-    """Between which two of the values the quantile lies (order statistics, by the normal law); None for fewer than 20.
+    """The two values that the quantile lies between (order statistics, by the normal law); None for fewer than 20.
 
-    Taken as if the values were independent, so that it is a little narrow where they come in busy stretches.
+    Treats the values as independent, so it is a little narrow if they come in busy stretches.
     """
     count = len(values)
     if count < _BATCHES:
@@ -53,6 +53,6 @@ def quantile_interval(values: npt.NDArray[np.float64], share: float) -> tuple[fl
 
 
 def repeated_interval(values: npt.NDArray[np.float64]) -> float | None:
-    """Half-width of the interval around the mean of independent runs, each its own seed; None for one alone."""
+    """Half-width of the interval around the mean of independent runs, each with its own seed; None for a single one."""
     count = len(values)
     return student(count - 1) * float(values.std(ddof=1)) / math.sqrt(count) if count > 1 else None

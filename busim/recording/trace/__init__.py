@@ -1,8 +1,7 @@
-"""The trace: what happened, as records in a file that anything can read.
+"""The trace: the events of a run, as records in a file that any program can read.
 
-The hot paths emit plain tuples; a process of its own writes them (see `child`, started by the session); the
-reader gives the same tuples back. The file's layout is in `schema`; what a file must be
-before anything is asked of it, in `integrity`.
+The hot paths emit plain tuples; another process writes them (see `child`, started by the session); the reader returns
+the same tuples. `schema` has the file's layout, `integrity` the checks before the first query.
 """
 
 from busim.recording.trace.integrity import Setting, baud_of, damaged

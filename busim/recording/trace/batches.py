@@ -1,9 +1,8 @@
 """Batches of records on their way to the writer process.
 
-Inserting a row costs more than simulating it, so another process inserts. What the simulation pays is one
-`marshal.dumps` per batch, the cheapest way to turn tuples of plain values into bytes; both ends are the same
-interpreter, so marshal's lack of a stable format does no harm. A length goes before each batch: whatever a
-killed sender left half written is recognised and dropped.
+Inserting a row costs more than simulating it, so another process inserts. The simulation pays one `marshal.dumps` per
+batch, the cheapest way to turn tuples of plain values into bytes. Both ends are the same interpreter, so marshal needs
+no stable format. A length goes before each batch: a batch cut off by a killed sender is recognised and dropped.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ _LENGTH = 8
 
 
 class Batch(NamedTuple):
-    """Rows for one commit. `ended_at` is given with the last batch of an orderly end and is None before."""
+    """Rows for one commit. `ended_at` is given with the last batch of an orderly end, else None."""
 
     names: list[tuple[int, str, str, int]]
     settings: list[tuple[int, str, str, float, int, int, int]]
@@ -29,7 +28,7 @@ class Batch(NamedTuple):
 
 
 def pack(message: tuple[Any, ...]) -> bytes:
-    """A message as bytes with its length before it. Raises Defect when a value is not a plain one."""
+    """A message as bytes with its length before it. Raises Defect for a value that is not plain."""
     try:
         body = marshal.dumps(tuple(message))
     except ValueError as error:

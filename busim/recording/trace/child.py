@@ -1,11 +1,11 @@
-"""The writer process: takes batches on its standard input and puts them into the trace file.
+"""The writer process: takes batches from its standard input and puts them into the trace file.
 
-A process of its own, because inserting costs more than simulating, and a writing thread made the wall
-clock late by milliseconds. It ends with its input, so a killed run leaves a trace whole to the last batch that
-reached it. Whoever starts it (the session's recorder) shields it from the signals that are meant for the run.
+A separate process, because inserting costs more than simulating, and a writer thread made the wall clock late by
+milliseconds. It ends with its input, so a killed run leaves a trace complete to the last batch that arrived. The
+session's recorder starts it and shields it from signals meant for the run.
 
-The first message in is (head,), each further one a batch. What it answers on standard output: ("ready",) once the
-file exists, then nothing, or why it stopped: ("user", what, file, found, mend) or ("defect", what).
+The first message in is (head,), each further one a batch. Its answers on standard output: ("ready",) once the file
+exists, then nothing, or why it stopped: ("user", what, file, found, mend) or ("defect", what).
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def main(arguments: list[str]) -> int:
     except Defect as error:
         _report("defect", str(error))
         return 1
-    except Exception as error:  # whatever it was, the run must learn of it
+    except Exception as error:  # any error must reach the run
         _report("defect", f"the trace writer failed: {type(error).__name__}: {error}")
         return 1
     return 0

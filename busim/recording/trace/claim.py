@@ -1,8 +1,7 @@
-"""Whose a trace's file is: one run's, from its first record to its end.
+"""The owner of a trace file: one run, from its first record to its end.
 
-A trace is written where it stands, because its run may last for days and may be killed. So its file is claimed before
-anything is written, and the claim is a lock on it: two runs that were given one name would otherwise each remove what
-the other writes.
+A trace is written in place, because its run may last for days and may be killed. So the run first claims the file with
+a lock. Otherwise two runs with one file name would each remove the other's records.
 """
 
 from __future__ import annotations
@@ -21,19 +20,20 @@ except ImportError:  # no such locks on this system
     fcntl = None  # type: ignore[assignment]
 
 _BESIDE = ("-wal", "-shm", "-journal")  # files that SQLite has beside its own
-_WAL = (0x377F0682, 0x377F0683)  # what a write-ahead file begins with (SQLite database file format, 4.1)
+_WAL = (0x377F0682, 0x377F0683)  # first bytes of a write-ahead file (SQLite database file format, 4.1)
 
 
 def is_trace(path: str) -> bool:
-    """Whether the file has the mark of a trace in its first bytes. Raises OSError when it cannot be read."""
+    """Whether the file begins with the mark of a trace. Raises OSError if it cannot be read."""
     with Path(path).open("rb") as file:
         start = file.read(72)
     return start[:16] == b"SQLite format 3\0" and int.from_bytes(start[68:72], "big") == APPLICATION_ID
 
 
 def claim(path: str, *, overwrite: bool) -> int:
-    """Make an empty file at `path` and lock it; a trace already there is removed only when told to, and never one that
-    is still written. The descriptor that holds the lock. Raises UserError."""
+    """Make an empty file at `path` and lock it. Removes a trace there only with `overwrite`, and never one still being
+    written. Returns the descriptor with the lock. Raises UserError.
+    """
     try:
         if os.path.lexists(path):
             _make_way(path, overwrite)
@@ -62,7 +62,7 @@ def give_up(path: str, lock: int) -> None:
 
 
 def _make_way(path: str, overwrite: bool) -> None:
-    """Remove the trace that is there, with what SQLite keeps beside it."""
+    """Remove the present trace, with SQLite's files beside it."""
     if os.path.exists(path) and not stat.S_ISREG(os.stat(path).st_mode):
         raise UserError("a trace is written into a file, not a pipe or device", file=path, mend="give a file")
     if not overwrite:
@@ -87,7 +87,7 @@ def _make_way(path: str, overwrite: bool) -> None:
 
 
 def _refuse_orphans(path: str) -> None:
-    """What lies where SQLite will have its files is removed if a removed trace left it; if not, nothing is written."""
+    """Remove files in SQLite's places if they belong to a removed trace; otherwise write nothing."""
     for name in (path + ending for ending in _BESIDE):
         if not os.path.lexists(name):
             continue

@@ -1,9 +1,8 @@
-"""What a trace must be before a query is put to it: a file may be damaged, or made to do harm to whoever opens it.
+"""Checks of a trace before any query: a file may be damaged, or made to harm its reader.
 
 A database can hold views, triggers and expressions that run when it is read, values of types that its tables do not
-take, and pages that lead round in a circle. So nothing is asked of a file before its schema was compared, letter for
-letter, with the one that busim writes; and every row is looked at when it comes. All of it takes time and memory in
-proportion to the file.
+take, and pages that form a circle. So busim compares the schema, letter for letter, with its own before any query, and
+checks every row. All of it takes time and memory in proportion to the file.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from busim.recording.trace.schema import BESIDE, HEAD, statements
 from busim.recording.trace.writer import HeadValue
 
 LATER = {INTENT: 2, BELIEF: 2, PULSE: 3}  # kinds that traces of older schemas do not have
-LONGEST_RUN = 400 * 86_400 * 10**9  # ns; a trace that claims more was not written by busim
+LONGEST_RUN = 400 * 86_400 * 10**9  # ns; busim writes no trace with more
 _BAUD = re.compile(r"[1-9][0-9]{0,14}(/[1-9][0-9]{0,14})?")
 _LEAST_LIMIT = 1 << 20  # bytes of a value, and of a query, that are always allowed
 _MOST_PPM = 1e6
@@ -46,9 +45,9 @@ _REACHED = {"CANTOPEN", "BUSY", "LOCKED", "IOERR", "READONLY", "PERM", "AUTH", "
 
 
 class Setting(NamedTuple):
-    """How a driver sends. `ppm` is the error of its clock; `inverted` is true where its pair is swapped.
+    """The setting of a sender. `ppm` is the error of its clock; `inverted` is true if its pair is swapped.
 
-    `lead` and `hold`: ns the driver is enabled before and after the characters, negative where it cuts them.
+    `lead` and `hold`: ns the driver is enabled before and after the characters, negative if it cuts them.
     """
 
     baud: Fraction
@@ -70,12 +69,12 @@ def types_of(kind: int) -> tuple[type, ...]:
 
 
 def types_beside(table: str) -> tuple[type, ...]:
-    """The types of a row of a table that is no kind of record."""
+    """The types of a row of a table that holds no records."""
     return tuple(_SQL_TYPES[column.split()[1]] for column in BESIDE[table][0])
 
 
 def connect(path: str) -> sqlite3.Connection:
-    """A connection that only reads, and sees the file as it is at the first query. Raises sqlite3.Error, OSError."""
+    """A read-only connection that sees the file as of the first query. Raises sqlite3.Error, OSError."""
     size = sum(os.stat(name).st_size for name in (path, f"{path}-wal") if os.path.exists(name))
     database = sqlite3.connect(Path(path).absolute().as_uri() + "?mode=ro", uri=True, isolation_level=None)
     try:
@@ -90,7 +89,7 @@ def connect(path: str) -> sqlite3.Connection:
 
 
 def check_schema(database: sqlite3.Connection, path: str) -> dict[str, HeadValue]:
-    """The head, when the file holds the tables and indexes of a trace and nothing else. Raises UserError."""
+    """The head, if the file holds the tables and indexes of a trace and nothing else. Raises UserError."""
     found: set[tuple[Any, ...]] = set()
     most = 4 * len(_schema(SCHEMA))
     with closing(database.execute("SELECT type, name, tbl_name, sql FROM sqlite_schema")) as rows:
@@ -111,7 +110,7 @@ def check_schema(database: sqlite3.Connection, path: str) -> dict[str, HeadValue
 
 @cache
 def _schema(schema: int) -> frozenset[tuple[Any, ...]]:
-    """What sqlite_schema holds in a trace of this schema."""
+    """The content of sqlite_schema in a trace of this schema."""
     left_out = {TABLES[kind][0] for kind, since in LATER.items() if schema < since}
     with closing(sqlite3.connect(":memory:")) as database:
         for statement in statements():
@@ -121,7 +120,7 @@ def _schema(schema: int) -> frozenset[tuple[Any, ...]]:
 
 
 def _head(database: sqlite3.Connection, path: str) -> dict[str, HeadValue]:
-    """The run that a trace is of: known keys, each once, each of its type and within its bounds."""
+    """The run of a trace: known keys, each once, each of its type and within its bounds."""
     head: dict[str, HeadValue] = {}
     with closing(database.execute("SELECT key, value FROM head")) as rows:
         for key, value in rows:
@@ -156,7 +155,7 @@ def _newer(path: str, schema: int, database: sqlite3.Connection) -> UserError:
 
 
 def setting_of(path: str, baud: str, form: str, ppm: float, inverted: int, lead: int, hold: int) -> Setting:
-    """A row of the setting table. Raises UserError where it holds what no driver can have."""
+    """A row of the setting table. Raises UserError for a setting that no driver can have."""
     try:
         if not _BAUD.fullmatch(baud):
             raise ValueError(baud)
@@ -169,16 +168,16 @@ def setting_of(path: str, baud: str, form: str, ppm: float, inverted: int, lead:
 
 
 def baud_of(text: str) -> Fraction:
-    """Baud as a trace has it: a rational. Raises ValueError for one that is not written so, or is absurd."""
+    """Baud as a rational, as a trace has it. Raises ValueError for another form or an absurd value."""
     if not _BAUD.fullmatch(text):
         raise ValueError(text)
     return Fraction(text)
 
 
 def ascending(rows: Iterable[Any], types: tuple[type, ...], path: str, order: tuple[int, ...]) -> Iterator[Any]:
-    """The rows, when each has these types and comes behind the one before it by the columns `order`.
+    """The rows, if each has these types and follows the one before it by the columns `order`.
 
-    Rows that come twice are how pages in a circle show: such a file would be read for ever. Raises UserError.
+    Repeated rows reveal a circle of pages, which would be read for ever. Raises UserError.
     """
     last: tuple[Any, ...] | None = None
     for row in rows:
@@ -192,7 +191,7 @@ def ascending(rows: Iterable[Any], types: tuple[type, ...], path: str, order: tu
 
 
 def told(error: sqlite3.Error, path: str) -> UserError:
-    """The error that a message of the database stands for: out of reach, or damaged."""
+    """The error behind a message of the database: out of reach, or damaged."""
     name = getattr(error, "sqlite_errorname", "").removeprefix("SQLITE_").partition("_")[0]
     if name not in _REACHED:
         return damaged(path, str(error))
@@ -205,10 +204,12 @@ def told(error: sqlite3.Error, path: str) -> UserError:
 
 
 def damaged(path: str, found: str) -> UserError:
-    """The error for a trace that is not as busim wrote it."""
+    """The error for a trace that differs from what busim writes."""
     return UserError("the trace is damaged", file=path, found=found, mend="use another copy of it")
 
 
 def is_regular(path: str) -> bool:
-    """Whether it is a file, and no pipe or device that may keep a reader waiting. Raises OSError where nothing is."""
+    """Whether it is a file, and no pipe or device that may keep a reader waiting. Raises OSError if
+    it does not exist.
+    """
     return stat.S_ISREG(os.stat(path).st_mode)

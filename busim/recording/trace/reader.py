@@ -1,6 +1,6 @@
-"""Reads a trace file: head, names, settings, records in the order they were written.
+"""Reads a trace file: head, names, settings, records in the order of writing.
 
-Always read-only and always row by row: a trace may be larger than memory, and may still be being written.
+Always read-only and row by row: a trace may be larger than memory, and may still be growing.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _SUMMARY = (
 
 
 class Name(NamedTuple):
-    """What a number stands for; `parent` is the number it belongs to, 0 for none."""
+    """The entity of a number; `parent` is the number of its owner, 0 for none."""
 
     kind: str
     name: str
@@ -59,10 +59,10 @@ class SummaryRow(NamedTuple):
 
 
 class Trace:
-    """An open trace; a context manager. Every method raises UserError when the file turns out damaged.
+    """An open trace; a context manager. Every method raises UserError if the file turns out damaged.
 
-    `head`: the run (see the schema's HEAD); `names` and `settings`: by number. All that is read belongs to the instant
-    at which the trace was opened, though its run may go on.
+    `head`: the run (see the schema's HEAD); `names` and `settings`: by number. All reads see the file as it was when
+    opened, though its run may go on.
     """
 
     def __init__(self, path: str) -> None:
@@ -94,10 +94,10 @@ class Trace:
         line: int | None = None,
         by_time: bool = False,
     ) -> Iterator[Record]:
-        """The records of a kind (of all kinds, one after the other, where None), in the order they were written.
+        """The records of a kind (of all kinds, one after the other, for None), in the order of writing.
 
-        since <= instant < until, in ns; the instant of a burst is its start, of a heard its first character, of an
-        exchange its end. `line` keeps one line's (kinds without a line are left out). `by_time` orders by the
+        since <= instant < until, in ns. The instant of a burst is its start, of a heard its first character, of an
+        exchange its end. `line` keeps one line's records (kinds without a line are left out). `by_time` orders by the
         instant instead.
         """
         for each in TABLES if kind is None else (kind,):
@@ -136,11 +136,11 @@ class Trace:
             yield row[:-1]
 
     def inputs(self) -> Iterator[Record]:
-        """The inputs from outside, in the order they came: what replay feeds back."""
+        """The inputs from outside, in the order of arrival: replay feeds them in again."""
         return self.records(INPUT)
 
     def lateness(self) -> Iterator[tuple[int, int]]:
-        """(instant, ns late) of a run on the wall clock, in the order written."""
+        """(instant, ns late) of a run on the wall clock, in the order of writing."""
         query = "SELECT at, ns, rowid FROM lateness ORDER BY rowid"
         return ((at, ns) for at, ns, _ in self._rows(query, (int, int, int), (2,)))
 
@@ -157,7 +157,7 @@ class Trace:
         return self._summary(line, since, end, every)
 
     def _summary(self, line: int, since: int, end: int, every: int) -> Iterator[SummaryRow]:
-        """In Python, not in the database: a sum there would hide rows that come for ever."""
+        """In Python, not in the database: a sum there would not notice rows that repeat for ever."""
         held: SummaryRow | None = None
         for row in self._rows(_SUMMARY, types_beside("summary"), (1,), (line, since, end)):
             start = row[1] // every * every

@@ -1,8 +1,8 @@
-"""The records of a trace: what happened on the lines, as plain tuples, one table each.
+"""The records of a trace: events on the lines as plain tuples, one table each.
 
-Plain tuples, because a clean exchange makes three of them and must cost little. The first element is the
-kind; `TABLES` gives the columns of each kind after it. Times are integer ns since the start of the run;
-`line`, `driver`, `station`, `master`, `camera` and `port` are numbers in the `name` table (0: none).
+Plain tuples, because a clean exchange makes three of them and must cost little. The first element is the kind; `TABLES`
+names the columns after it. Times are integer ns since the start of the run; `line`, `driver`, `station`, `master`,
+`camera` and `port` are numbers in the `name` table (0: none).
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ Emit = Callable[[Record], None]
 SCHEMA = 3  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head
 
 BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF, PULSE = range(11)
-RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request nobody could tell from what stood next to it
+RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request had merged with neighbouring bytes
 
-# kind -> (table, columns, what it is); the SQL type is INTEGER unless the column is in _TYPES
+# kind -> (table, columns, meaning); the SQL type is INTEGER unless the column is in _TYPES
 TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     BURST: (
         "burst",

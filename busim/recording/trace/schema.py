@@ -1,11 +1,10 @@
-"""The trace file: an SQLite database, and what each of its tables holds.
+"""The trace file: an SQLite database, and the content of each table.
 
-Plain rows and no packed blobs of records, so that a person with nothing but a database browser can ask
-their own questions of a rehearsal years later. Every record kind has its table, built from `TABLES`, with
-the row number `n` in the order of writing: replay and the fingerprint need the order within one kind only.
-An index on the instant makes a window of an hour-long trace a matter of milliseconds, and the summary rows
-let hours open at once. The tables are STRICT, because a value of a wrong type (an array element in place of
-an integer, say) must stop the run that made it and not the reader a week later.
+Plain rows and no packed blobs of records, so that a person with a database browser can query a rehearsal years later.
+Every record kind has its table, built from `TABLES`, with the row number `n` in the order of writing: replay and the
+fingerprint need the order within one kind only. An index on the instant makes a window of an hour-long trace a matter
+of milliseconds, and the summary rows let hours open at once. The tables are STRICT: a value of a wrong type must stop
+the run that made it, not the reader a week later.
 
 `describe()` renders all of this as text.
 """
@@ -30,10 +29,10 @@ from busim.recording.trace.records import (
     TYPES,
 )
 
-APPLICATION_ID = 0x62757369  # at byte 68 of the file: tells a trace from any other database
+APPLICATION_ID = 0x62757369  # at byte 68 of the file: distinguishes a trace from any other database
 SUMMARY_NS = 100_000_000
 
-# the column that says when a record was; a window of time is cut by it
+# The column with the instant of a record, by which a window of time is cut.
 INSTANTS = {
     BURST: "start",
     HEARD: "first",
@@ -54,23 +53,23 @@ HEAD = {
     "clock": "fast, virtual or wall",
     "seed": "seed of every random number of the run",
     "epoch": "UTC of simulated time 0, ns since 1970",
-    "plan_path": "where the plan stood",
-    "plan_text": "the plan as it was read",
+    "plan_path": "path of the plan",
+    "plan_text": "text of the plan",
     "plan_files": "JSON: name to text of the files beside the plan that it names, as protocols",
-    "defaults": "what the plan left open and how it was filled in, JSON",
+    "defaults": "JSON: values that the plan left open, as filled in",
     "cables": "JSON: line number to how its pair is laid: contention, coin_key (of contention random), and its "
     "stations in order, each [number, ns from the end of the line, echo, fail_safe, inverted]",
     "speed": "simulated seconds per second of wall time",
     "played": "JSON: names of the masters that busim played itself, null for all",
     "distinct": "1 where cameras began with values of their own, drawn from the seed; else 0",
     "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",
-    "ended_at": "simulated time of the end, ns; missing while running",
+    "ended_at": "simulated time of the end, ns; missing during the run",
     "complete": "1 after an orderly end; 0 while running, or when the run was killed",
 }
 
-# table -> (columns with their SQL types, key, what it is)
+# table -> (columns with their SQL types, key, meaning)
 BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
-    "head": (("key TEXT", "value ANY"), "key", "what the run was; keys below"),
+    "head": (("key TEXT", "value ANY"), "key", "the run; keys below"),
     "name": (
         ("id INTEGER", "kind TEXT", "name TEXT", "parent INTEGER"),
         "id",
@@ -137,7 +136,7 @@ def insertion(kind: int) -> str:
 
 
 def describe() -> str:
-    """The schema as text: each table, what it holds, its columns."""
+    """The schema as text: each table, its content, its columns."""
     parts = ["A trace is an SQLite database. Times are integer ns of simulated time.", ""]
     for table, (columns, _, what) in BESIDE.items():
         parts += _paragraph(table, [column.split()[0] for column in columns], what)

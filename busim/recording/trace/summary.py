@@ -1,8 +1,7 @@
 """The 100 ms sums of each line, so that hours of trace open at once.
 
-They are made where rows are inserted, not where they arise: the simulation pays nothing. The sums of a batch
-are added to the rows already in the file, so nothing is held between batches but the stretches the wire was
-lately busy.
+They are made where rows are inserted, so the simulation pays nothing. The sums of a batch are added to the rows already
+in the file, so only the recent busy stretches are kept between batches.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from collections.abc import Iterable
 from busim.recording.trace.records import BURST, EXCHANGE, RAN_TOGETHER, TABLES, Record
 from busim.recording.trace.schema import SUMMARY_NS
 
-_RECENT = 32  # busy stretches kept per line: more than ever overlap the next burst
+_RECENT = 32  # busy stretches kept per line: more than can overlap the next burst
 
 # columns of a sum
 _BURSTS, _EXCHANGES, _WIRE, _INSIDE, _TIME_OUTS, _DAMAGED = range(6)

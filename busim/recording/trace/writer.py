@@ -1,8 +1,8 @@
 """Writes a trace file: makes it, inserts batches, closes it.
 
-One commit per batch in write-ahead mode without a sync per commit: whatever was committed survives the death
-of every process, and another process may read meanwhile. An orderly close folds the write-ahead file back, so
-that a finished trace is one file that opens on read-only media.
+One commit per batch in write-ahead mode without a sync per commit: committed rows survive the death of every process,
+and another process may read meanwhile. An orderly close folds the write-ahead file back, so a finished trace is one
+file that opens on read-only media.
 """
 
 from __future__ import annotations
@@ -24,10 +24,9 @@ HeadValue = int | float | str
 
 
 class TraceWriter:
-    """A trace being written at `path`, which must not exist; with `overwrite` an older trace there is replaced.
+    """A trace being written at `path`, which must not exist; with `overwrite` it replaces an older trace.
 
-    Raises UserError when the file cannot be made, and later when it cannot be written; Defect when a record
-    does not fit its table.
+    Raises UserError if the file cannot be made or, later, written; Defect if a record does not fit its table.
     """
 
     def __init__(self, path: str, head: dict[str, HeadValue], *, overwrite: bool = False) -> None:
@@ -83,7 +82,7 @@ class TraceWriter:
     def close(self) -> None:
         """Close the file, after an orderly end or not."""
         with self._telling():
-            # a reader may hold the write-ahead file; then it stays, and the trace is no less whole
+            # A reader may hold the write-ahead file; then it stays, and the trace is complete nevertheless.
             with contextlib.suppress(sqlite3.OperationalError):
                 self._database.execute("PRAGMA journal_mode = DELETE")
             self._database.close()
