@@ -45,7 +45,9 @@ def check_target(
     if stat.S_ISDIR(found.st_mode):
         raise UserError("a folder is there already", file=name, mend=f"give a file for the {kind}")
     if not (stat.S_ISREG(found.st_mode) or stat.S_ISCHR(found.st_mode)):
-        raise UserError(f"the {kind} cannot be written into a pipe or a socket", file=name, mend=f"give a file for the {kind}")
+        raise UserError(
+            f"the {kind} cannot be written into a pipe or a socket", file=name, mend=f"give a file for the {kind}"
+        )
     for path in inputs:
         if Path(path).exists() and Path(path).samefile(name):
             raise UserError(f"the {kind} cannot replace the file it is made from", file=name, mend="give another name")

@@ -415,7 +415,7 @@ def test_the_next_client_after_one_that_vanished_has_to_wait(serve: Any, tmp_pat
     one = Client(address)
     assert one.ask(ONE, len(FROM_ONE)) == FROM_ONE
     one.vanish()
-    wait_for(lambda: "gone without a word" in served.errors())
+    wait_for(lambda: "gone without a close" in served.errors())
     with Client(address) as two:
         assert two.is_closed()
     attempts = 0

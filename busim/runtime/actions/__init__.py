@@ -1,8 +1,7 @@
-"""Actions: what can be done to a running installation from outside, in one list for every entrance.
+"""Actions: all changes of a running installation from outside, in one list for every entrance.
 
-In: a line that somebody typed (`read_line`), or a name with arguments (`prepare`). Out: a call that does it, after
-everything about it was checked; whoever has the session's clock makes it at the present instant. Each is recorded as an
-input, so a replay does it again. First file to open: `listed`.
+In: a typed line (`read_line`), or a name with arguments (`prepare`). Out: a checked call; the owner of the session's
+clock makes it at the present instant. Each is recorded as an input, so a replay repeats it. Open `listed` first.
 """
 
 from busim.runtime.actions.action import Action, Argument, Prepared

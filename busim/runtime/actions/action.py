@@ -1,4 +1,4 @@
-"""One action: its form as a line, its arguments, and what makes it ready to be done."""
+"""One action: its form as a line, its arguments, and its preparation."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import nearest
 from busim.simulator.world import World
 
-Given = Mapping[str, Any]  # arguments by name, as they were written
+Given = Mapping[str, Any]  # arguments by name, as written
 
 
 class Prepared(NamedTuple):
-    """Something that is checked and can be done. `said`: what is done, for people."""
+    """A checked action, ready to be done. `said`: the action in words."""
 
     do: Callable[[], None]
     said: str
@@ -47,7 +47,9 @@ class Argument:
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """`form`: how it is typed; `split`: the words behind its name to arguments; `ready`: arguments to what does it."""
+    """`form`: the typed line; `split`: from the words after its name to arguments; `ready`: from
+    arguments to a call.
+    """
 
     name: str
     form: str
@@ -57,14 +59,14 @@ class Action:
     ready: Callable[[World, Given], Prepared]
 
     def wrong(self, expected: str = "") -> UserError:
-        """What is raised where the words do not make this action."""
+        """The error for words that do not make this action."""
         return UserError(
             f"not a whole `{self.name}`", expected=expected or f"`{self.form}`", mend="`help` lists every action"
         )
 
 
 def named(world: World, kinds: Iterable[str], given: object, what: str) -> str:
-    """The name that was meant: written out, or with `-` or `_` for its spaces. Raises UserError."""
+    """The entity of this name: written out, or with `-` or `_` for its spaces. Raises UserError."""
     known = [name.name for name in world.names if name.kind in kinds and _live(world, name.kind, name.name)]
     text = given if isinstance(given, str) else ""
     if text in known:
@@ -76,7 +78,7 @@ def named(world: World, kinds: Iterable[str], given: object, what: str) -> str:
     kinds_text = " or ".join(kinds)
     raise UserError(
         f"there is no {kinds_text} of this name" if not alike else f"several {kinds_text}s may be meant",
-        field=what, found=repr(text[:60]), expected="one of " + ", ".join(known)[:400] if known else "none is there",
+        field=what, found=repr(text[:60]), expected="one of " + ", ".join(known)[:400] if known else "none",
         mend=f"did you mean {meant!r}?" if meant else "name one of the plan",
     )  # fmt: skip
 
@@ -96,7 +98,7 @@ def number(given: object, what: str, least: int, most: int) -> int:
     text = str(given) if isinstance(given, (int, str)) and not isinstance(given, bool) else ""
     if not (text.isascii() and text.isdigit() and len(text) < 16 and least <= int(text) <= most):
         raise UserError(
-            "not a number that fits", field=what, found=repr(str(given)[:60]), expected=f"{least} to {most}",
+            "a number out of range", field=what, found=repr(str(given)[:60]), expected=f"{least} to {most}",
             mend=f"write for example {least}",
         )  # fmt: skip
     return int(text)

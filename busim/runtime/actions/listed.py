@@ -1,4 +1,4 @@
-"""The list of actions. What is not in it cannot be done from outside, whichever way somebody comes in."""
+"""The list of actions. No entrance offers any other."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def _word_and_rest(first: str, rest: str) -> Any:
 
 
 def _rest_and(*last: str) -> Any:
-    """A name of one word or several, and words behind it."""
+    """A name of one word or several, and the words after it."""
 
     def split(words: list[str]) -> dict[str, Any]:
         if len(words) <= len(last):
@@ -48,7 +48,7 @@ def _renamed(name: str, split: Any) -> Any:
 
 
 def _pairs(words: list[str]) -> tuple[list[str], dict[str, str]]:
-    """Plain words, and `name=value` behind them; a word behind a value is the rest of it, as in `by=300 ms`."""
+    """Plain words, then `name=value`; words after a value belong to it, as in `by=300 ms`."""
     plain: list[str] = []
     pairs: dict[str, str] = {}
     name = ""
@@ -101,7 +101,7 @@ def _reboot(world: World, given: Given) -> Prepared:
     down = parse_time(str(given["down"]))
     if name not in world.converters or not 0 < down <= _MOST_DOWN:
         raise UserError(
-            "this cannot be down for so long", field="down", found=str(given["down"])[:60],
+            "a wrong time of absence", field="down", found=str(given["down"])[:60],
             expected="a converter, and more than 0 and at most 1 h", mend="a camera boots as long as its model says",
         )  # fmt: skip
     return Prepared(lambda: world.wiring.reboot(name, down), f"reboots: {name}")
@@ -160,7 +160,9 @@ def _fault(world: World, given: Given) -> Prepared:
     if given["switch"] == "off":
         return _fault_off(world, name, at)
     if not at:
-        raise UserError("not said where", field="at", expected="`fault NAME on PLACE`", mend="name a place of the plan")
+        raise UserError(
+            "the place is missing", field="at", expected="`fault NAME on PLACE`", mend="name a place of the plan"
+        )
     if is_preset(name):
         preset = find_preset(name)
         if set(values) - {"for"}:
@@ -207,7 +209,7 @@ def _mark(world: World, given: Given) -> Prepared:
 
 _CAMERA = Argument("camera", "camera", "name of a camera; `-` or `_` may stand for its spaces")
 _LINE = Argument("line", "line", "name of a line")
-_POSITION = Argument("position", "number", "the position of its order ahead of which it is cut, counted from 0")
+_POSITION = Argument("position", "number", "the position of the order before which it is cut, counted from 0")
 _SWITCH = Argument("switch", "word", "on or off", words=("on", "off"))
 
 ACTIONS: Mapping[str, Action] = {
@@ -221,34 +223,34 @@ ACTIONS: Mapping[str, Action] = {
                _fault_words, _fault),
         Action("power", "power on|off CAMERA", "give a camera power, or take it away", (_SWITCH, _CAMERA),
                _word_and_rest("switch", "camera"), _power),
-        Action("reboot", "reboot CAMERA | reboot CONVERTER [down=8s]", "let a camera or a converter start anew", (
+        Action("reboot", "reboot CAMERA | reboot CONVERTER [down=8s]", "restart a camera or a converter", (
                    Argument("name", "place", "name of a camera or a converter"),
-                   Argument("down", "time", "how long a converter is not there", needed=False)),
+                   Argument("down", "time", "how long a converter is absent", needed=False)),
                _reboot_words, _reboot),
-        Action("unplug", "unplug CAMERA [cuts]", "take a camera off its line; cuts: the pair ends there", (
-                   _CAMERA, Argument("pair", "word", "what becomes of it", needed=False, words=("passes", "cuts"))),
+        Action("unplug", "unplug CAMERA [cuts]", "unplug a camera; cuts: the pair ends there", (
+                   _CAMERA, Argument("pair", "word", "the pair beyond it", needed=False, words=("passes", "cuts"))),
                _unplug_words, _unplug),
-        Action("plug", "plug CAMERA", "put a camera back on its line", (_CAMERA,), _rest("camera"), _plug),
+        Action("plug", "plug CAMERA", "plug a camera in again", (_CAMERA,), _rest("camera"), _plug),
         Action("swap", "swap CAMERA", "swap the pair at a camera", (_CAMERA,), _rest("camera"), _swap),
-        Action("straight", "straight CAMERA", "put the pair at a camera right", (_CAMERA,), _rest("camera"), _straight),
+        Action("straight", "straight CAMERA", "undo the swap at a camera", (_CAMERA,), _rest("camera"), _straight),
         Action("cut", "cut LINE POSITION", "cut the cable of a line", (_LINE, _POSITION),
                _renamed("line", _rest_and("position")), _cut),
-        Action("join", "join LINE POSITION", "join it again", (_LINE, _POSITION),
+        Action("join", "join LINE POSITION", "close the cut", (_LINE, _POSITION),
                _renamed("line", _rest_and("position")), _join),
         Action("dial", "dial CAMERA BAUD FORMAT", "set a camera's port by its switches", (
                    _CAMERA, Argument("baud", "text", "baud"), Argument("format", "text", "format, as 8E1")),
                _renamed("camera", _rest_and("baud", "format")), _dial),
-        Action("unit", "unit CAMERA ID SERIAL", "put another unit in a camera's place; it has no power yet", (
+        Action("unit", "unit CAMERA ID SERIAL", "replace a camera by another unit, without power yet", (
                    _CAMERA, Argument("id", "number", "its bus ID"), Argument("serial", "number", "its serial number")),
                _renamed("camera", _rest_and("id", "serial")), _unit),
-        Action("mark", "mark TEXT", "set a mark in the trace", (Argument("text", "text", "what to say"),),
+        Action("mark", "mark TEXT", "set a mark in the trace", (Argument("text", "text", "the text"),),
                _rest("text"), _mark),
     )
 }  # fmt: skip
 
 
 def prepare(world: World, name: object, given: Mapping[str, Any]) -> Prepared:
-    """Make an action ready. Nothing has been done yet. Raises UserError: everything that would keep it from being done.
+    """A checked action; nothing has been done yet. Raises UserError for everything that would prevent it.
 
     `given`: arguments by name, as text or numbers.
     """
@@ -292,6 +294,6 @@ def _right_kind(argument: Argument, value: object) -> None:
 def help_text() -> str:
     """Every action with its form, for people."""
     rows = [f"  {action.form}\n      {action.what}" for action in ACTIONS.values()]
-    rows.append("  faults\n      list the faults that have been on, and how often each took effect")
+    rows.append("  faults\n      list the faults that have been on, with their effects")
     rows.append("  help\n      this list")
     return "\n".join((*rows, "A line that begins with none of these words sets a mark."))

@@ -1,4 +1,4 @@
-"""A line that somebody typed: an action, a question, or a mark."""
+"""A typed line: an action, a question, or a mark."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from busim.simulator.world import Switched, World
 
 
 def read_line(world: World, line: str) -> Prepared:
-    """What a line asks for. A line that begins with no action's name is a mark. Raises UserError; nothing is done yet.
+    """The call behind a line. A line that begins with no action's name is a mark. Raises UserError; nothing is done
+    yet.
 
-    `help` and `faults` do nothing: what they say is in `said`.
+    `help` and `faults` do nothing; their answer is in `said`.
     """
     first = line.split(maxsplit=1)[0] if line.strip() else ""
     if line.strip() == "help":
@@ -43,7 +44,7 @@ def _words(line: str) -> list[str]:
 
 
 def faults_text(switched: tuple[Switched, ...]) -> str:
-    """What has been on, and how often it took effect."""
+    """The faults that have been on, and their effects."""
     rows = [
         f"{one.fault.name} at {one.at}: {'on' if one.on else 'off'}, took effect {one.count} "
         f"{'time' if one.count == 1 else 'times'}"

@@ -1,6 +1,6 @@
-"""The bridge: converters as TCP servers or clients, at UDP ports and as serial ports: the way of a controller in.
+"""The bridge: converters as TCP servers or clients, UDP ports and serial ports, for real controllers.
 
-And the controller itself as a child process, where busim starts it.
+Also the controller itself as a child process, if busim starts it.
 """
 
 from busim.runtime.bridge.addresses import Address, addresses, dialled

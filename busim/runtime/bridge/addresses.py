@@ -1,8 +1,8 @@
-"""Where each converter of a plan is served.
+"""The local address of each converter of a plan.
 
-Rehearsing needs no address of the real installation on this machine: 198.51.100.44:15001 is served at
-127.51.100.44:15001, so that in the controller's settings one number changes and the ports stay. All of 127.0.0.0/8 is
-this machine's own on Linux.
+A rehearsal needs no address of the real installation on this machine: 198.51.100.44:15001 is served at
+127.51.100.44:15001, so one number changes in the controller's settings and the ports stay. All of 127.0.0.0/8 belongs
+to the machine itself on Linux.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from busim.plan import ConverterPlan
 
 
 class Address(NamedTuple):
-    """Where a converter is served; port 0: one that the system chooses."""
+    """The address of a served converter; port 0: one that the system chooses."""
 
     host: str
     port: int
@@ -27,11 +27,11 @@ class Address(NamedTuple):
 def addresses(
     converters: Iterable[ConverterPlan], *, planned: bool = False, any_port: bool = False
 ) -> dict[str, Address]:
-    """The address of each converter that listens, by its name: on loopback, or (`planned`) as the plan has it.
+    """The address of each listening converter by name: on loopback, or (`planned`) as in the plan.
 
-    One that speaks UDP has an address also where it knows its controller's: that is where its datagrams come from.
+    A UDP converter that knows its controller's address has one too, as the source of its datagrams.
 
-    Raises UserError when two converters meet at one address.
+    Raises UserError if two converters share an address.
     """
     found: dict[str, Address] = {}
     at: dict[tuple[Address, str], ConverterPlan] = {}
@@ -52,7 +52,7 @@ def addresses(
 
 
 def dialled(converters: Iterable[ConverterPlan], *, planned: bool = False) -> dict[str, Address]:
-    """The controller's address for each converter that connects to one: on loopback, or as the plan has it."""
+    """The controller's address for each converter that connects to one: on loopback, or as in the plan."""
     return {
         converter.name: Address(_here(converter.dials[0], planned), converter.dials[1])
         for converter in converters

@@ -1,6 +1,6 @@
-"""Taking the addresses, all or none, and saying what is in the way.
+"""Binds all addresses or none, and says what prevents it.
 
-Every socket listens before the run begins: a port in use is found before an older trace is replaced.
+Every socket listens before the run begins, so a port in use is found before an older trace is replaced.
 """
 
 from __future__ import annotations
@@ -14,14 +14,16 @@ from collections.abc import Collection, Mapping
 from busim.foundation.errors import UserError
 from busim.runtime.bridge.addresses import Address
 
-BACKLOG = 512  # who connects while it is longer has to try again after a second
-# Bytes the system takes from a client that the converter has not asked for: a box has a few kB. Linux doubles it.
+BACKLOG = 512  # waiting connections; beyond them a client must try again after a second
+# Bytes the system takes from a client before the converter reads them: a box has a few kB. Linux doubles it.
 RECEIVED = 4096
-_BUFFER = 32768  # bytes the system keeps for a client that does not read; beyond that it is the converter's to keep
+_BUFFER = 32768  # bytes the system keeps for a client that does not read; beyond that the converter keeps them
 
 
 def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) -> dict[str, socket.socket]:
-    """A listening socket for each converter's address, or one for `datagrams`. Raises UserError; then none is left."""
+    """A listening socket for each converter's address, or one for `datagrams`. Raises UserError;
+    then none stays bound.
+    """
     sockets: dict[str, socket.socket] = {}
     missing: list[str] = []
     try:
@@ -42,10 +44,10 @@ def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) 
 
 
 def listen(address: Address) -> socket.socket:
-    """A socket that listens there. Raises OSError."""
+    """A socket that listens at this address. Raises OSError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        if sys.platform != "win32":  # there it would let two servers share a port
+        if sys.platform != "win32":  # on Windows it would let two servers share a port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _BUFFER)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVED)
@@ -74,8 +76,8 @@ def _in_the_way(name: str, address: Address, error: OSError, kind: str) -> UserE
     if error.errno == errno.EADDRINUSE:
         return UserError(
             f"converter {name!r} cannot be served: its address is in use",
-            found=f"somebody listens at {address} already",
-            mend=f"find who holds it with `ss -l{kind[0].lower()}np 'sport = :{address.port}'` (macOS: `lsof -nP "
+            found=f"another program listens at {address} already",
+            mend=f"find it with `ss -l{kind[0].lower()}np 'sport = :{address.port}'` (macOS: `lsof -nP "
             f"-i{kind}:{address.port}`) and end it, or serve at ports of the system's choice with --port 0",
         )
     if error.errno in (errno.EACCES, errno.EPERM):
@@ -108,7 +110,7 @@ def _not_here(hosts: list[str]) -> UserError:
 
 
 def cautions(addresses: Mapping[str, Address], dialled: Mapping[str, Address]) -> list[str]:
-    """What has to be said of addresses, listened at or dialled, that are not loopback; empty where all are."""
+    """The warning about addresses outside loopback, listened at or dialled; empty if there are none."""
     texts = []
     if wide := _wide(addresses):
         texts.append(

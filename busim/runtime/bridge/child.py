@@ -1,8 +1,8 @@
-"""A command as a child process, with all that it starts: told of signals, and none of it left behind.
+"""A command as a child process, with all processes it starts: they get its signals, and none survives it.
 
-It gets a process group of its own. So a signal reaches what it started too, and what is left of the group when the
-command itself has ended can be ended as well; only what leaves the group on purpose (a daemon) gets away. Its standard
-input is ours, but a terminal: being in the background there, it would be stopped at its first read.
+It gets its own process group. So a signal reaches its children too, and the rest of the group can be ended after the
+command; only a process that leaves the group on purpose (a daemon) escapes. It shares our standard input unless that is
+a terminal: in the background its first read would stop it.
 """
 
 from __future__ import annotations
@@ -19,31 +19,31 @@ from pathlib import Path
 from busim.foundation.errors import UserError
 
 _UNREAD = 1 << 20  # bytes that may wait for a command that does not read its standard input
-_REST = 2.0  # seconds that are given to what a command left behind
-_LOOK = 0.05  # seconds between two looks whether it is gone
+_REST = 2.0  # seconds for processes that a command left behind
+_LOOK = 0.05  # seconds between two checks whether they are gone
 _STDERR = 2  # its descriptor
-_DRAIN = 1.0  # seconds for output that is still on its way when everything has ended
+_DRAIN = 1.0  # seconds for output still on its way after the end
 
 
-# It reads the group, then a word that all is well; at the end of its input without that, this process was killed.
+# It reads the group, then a word that all is well. If its input ends without that word, this process was killed.
 _WATCHER = 'read -r group; read -r done || { [ -n "$group" ] && kill -9 -"$group"; }'
 
 
 def _state(process: str) -> tuple[str, int]:
-    """State and group of a process, proc(5): behind the name, which is in brackets and may hold anything."""
+    """State and group of a process, proc(5): after the name, which is in brackets and may hold any text."""
     try:
         fields = Path(f"/proc/{process}/stat").read_text(errors="replace").rpartition(")")[2].split()
-    except OSError:  # gone meanwhile
+    except OSError:  # gone by now
         return "X", 0
     return fields[0], int(fields[2])
 
 
 class Child(asyncio.SubprocessProtocol):
-    """Runs `command` with `environment`. `heard`: what its standard output is given to, None where it has ours.
+    """Runs `command` with `environment`. `heard`: takes its standard output; with None it has ours.
 
-    With `heard` its standard input is a pipe too, for `write`. `errors`: what its standard error is given to; its input
-    and output are then nobody's, unless `heard`. `exited` is done with its exit code: 128 + n where
-    signal n ended it, as in a shell.
+    With `heard` its standard input is a pipe too, for `write`. `errors`: takes its standard error; it then shares
+    neither our input nor our output, unless `heard`. `exited` is done with its exit code: 128 + n if signal n ended it,
+    as in a shell.
     """
 
     exited: asyncio.Future[int]
@@ -66,7 +66,7 @@ class Child(asyncio.SubprocessProtocol):
         self._watcher: subprocess.Popen[bytes] | None = None
 
     async def start(self) -> None:
-        """Raises UserError where there is no such command, or it cannot be run."""
+        """Raises UserError for a command that does not exist or cannot be run."""
         loop = asyncio.get_running_loop()
         self.exited, self._closed = loop.create_future(), loop.create_future()
         piped = self._heard is not None
@@ -86,7 +86,7 @@ class Child(asyncio.SubprocessProtocol):
                 "the command cannot be run",
                 found=f"{self._command[0][:200]!r} ({getattr(error, 'strerror', None) or error})",
                 expected="a program, by its path or in PATH",
-                mend="write it behind --, each argument for itself; shell syntax needs sh -c '...'",
+                mend="write it after --, each argument as its own word; shell syntax needs sh -c '...'",
             ) from None
         self._group = self._transport.get_pid()
         self._tell_watcher(f"{self._group}\n")
@@ -101,7 +101,7 @@ class Child(asyncio.SubprocessProtocol):
         return self._group
 
     def write(self, data: bytes) -> bool:
-        """To its standard input, all of it or nothing: False where it is closed, or nobody reads."""
+        """Write all of it to its standard input, or nothing: False if that is closed or nobody reads."""
         pipe = self._input
         if pipe is None or pipe.is_closing() or pipe.get_write_buffer_size() > _UNREAD:
             return False
@@ -109,7 +109,7 @@ class Child(asyncio.SubprocessProtocol):
         return True
 
     def signal(self, number: int) -> bool:
-        """To the whole group; False where nobody is left of it."""
+        """Signal the whole group; False if nobody is left in it."""
         try:
             os.killpg(self._group, number)
         except (ProcessLookupError, PermissionError):
@@ -117,7 +117,9 @@ class Child(asyncio.SubprocessProtocol):
         return True
 
     async def clear(self) -> bool:
-        """After `exited`: end what the command left behind, politely first. Whether there was something."""
+        """After `exited`: end the processes that the command left behind, politely first. Returns whether there were
+        any.
+        """
         left = self._lives()
         for number in (signal.SIGTERM, signal.SIGKILL):
             if self._lives():
@@ -126,7 +128,7 @@ class Child(asyncio.SubprocessProtocol):
                 if not self._lives():
                     break
                 await asyncio.sleep(_LOOK)
-        with contextlib.suppress(TimeoutError):  # somebody out of our reach holds the pipe
+        with contextlib.suppress(TimeoutError):  # a process out of our reach holds the pipe
             await asyncio.wait_for(asyncio.shield(self._closed), _DRAIN)
         self._transport.close()
         self._dismiss_watcher()
@@ -135,7 +137,7 @@ class Child(asyncio.SubprocessProtocol):
     # -- what holds when this process is killed ---------------------------------------------------------------
 
     def _watch(self) -> None:
-        """Have a shell wait for the end of this process: nobody else is there to end the command after a kill -9."""
+        """Let a shell wait for the end of this process: after a kill -9 nothing else would end the command."""
         with contextlib.suppress(OSError):  # no shell, no watcher
             self._watcher = subprocess.Popen(
                 ["/bin/sh", "-c", _WATCHER], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
@@ -144,12 +146,12 @@ class Child(asyncio.SubprocessProtocol):
 
     def _tell_watcher(self, text: str) -> None:
         if self._watcher is not None and self._watcher.stdin is not None:
-            with contextlib.suppress(OSError):  # somebody ended it
+            with contextlib.suppress(OSError):  # another program ended it
                 self._watcher.stdin.write(text.encode())
                 self._watcher.stdin.flush()
 
     def _dismiss_watcher(self) -> None:
-        """The command has ended, with all it started."""
+        """The command has ended, with all its processes."""
         watcher = self._watcher
         if watcher is not None and watcher.stdin is not None:
             self._tell_watcher("done\n" if self._group else "\ndone\n")
@@ -158,12 +160,14 @@ class Child(asyncio.SubprocessProtocol):
             watcher.wait()
 
     def _lives(self) -> bool:
-        """Whether anybody of the group still runs; who has ended but was not fetched by its parent does not."""
+        """Whether a process of the group still runs; one that ended and was not fetched by its
+        parent does not count.
+        """
         if not self.signal(0):
             return False
         try:
             states = [_state(entry) for entry in os.listdir("/proc") if entry.isdigit()]
-        except OSError:  # no Linux: believe the signal
+        except OSError:  # not Linux: trust the signal
             return True
         return any(group == self._group and state not in "ZX" for state, group in states)
 

@@ -1,8 +1,8 @@
-"""A door for a converter that speaks UDP: a datagram in is bytes for the line, and each packet goes out as one.
+"""The door of a UDP converter: a datagram in is bytes for the line, and each packet leaves as a datagram.
 
-There is no connection, so whoever sends first is taken for a client that has come, and known by its address from then
-on, until the converter lets it go. A converter that has its controller's address in the plan talks to that alone. A
-network may lose, double or swap datagrams; here none is: what the system drops is all.
+Without connections, a first datagram makes its sender a client, known by its address until the converter drops it. A
+converter with its controller's address in the plan talks to that address alone. A network may lose, double or swap
+datagrams; here only the system drops any.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Peer = tuple[str, int]
 
 
 class DatagramDoor(asyncio.DatagramProtocol):
-    """Serves one converter. `news` is told, in a few words, of peers that come, are refused or are let go."""
+    """Serves one converter. `news` gets a few words about clients that come, are refused or are dropped."""
 
     def __init__(self, name: str, port: ConverterPort, enter: Enter, news: Callable[[str], None]) -> None:
         self.port = port
@@ -43,12 +43,12 @@ class DatagramDoor(asyncio.DatagramProtocol):
         self._transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(lambda: self, sock=bound)
 
     def dial(self, host: str, port: int, pause: float) -> None:
-        """Talk to this address alone; `pause`: seconds after which it is a client again when it was let go."""
+        """Talk to this address alone; `pause`: seconds after which it becomes a client again once dropped."""
         self._only, self._pause = (host, port), pause
         self._meet_it()
 
     def close(self) -> None:
-        """Take no more; the converter learns nothing of it: its run is over."""
+        """Take no more datagrams; the converter does not notice, since its run is over."""
         if self._again is not None:
             self._again.cancel()
         if self._transport is not None:
@@ -65,13 +65,13 @@ class DatagramDoor(asyncio.DatagramProtocol):
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
         peer = (str(addr[0]), int(addr[1]))
         if not data or self._transport is None or (self._only is not None and peer != self._only):
-            return  # an empty datagram brings no bytes, and so no client either
+            return  # an empty datagram brings no bytes, so it makes no client
         number = self._numbers.get(peer) or self._meet(peer)
         if number:
             self.enter(self.port.chunk, number, data)
 
     def _meet(self, peer: Peer) -> int:
-        """A number for who was not known; 0: it is refused."""
+        """A number for an unknown sender; 0: it is refused."""
         number = self.number()
         self._numbers[peer], self._peers[number] = number, peer
         if self.enter(self.port.open, number, self.deliver):
@@ -79,13 +79,13 @@ class DatagramDoor(asyncio.DatagramProtocol):
             self._tell(number, f"from {peer[0]}:{peer[1]} is here")
             return number
         self._forget(number)
-        if peer != self._refused:  # it will go on sending, and each time be a new one
+        if peer != self._refused:  # it will go on sending, and be a new client each time
             self._refused = peer
             self._tell(number, f"from {peer[0]}:{peer[1]} refused")
         return 0
 
     def _meet_it(self) -> None:
-        """The one from the plan; until the converter takes it, as while it starts, from time to time."""
+        """The client from the plan; repeated until the converter accepts it, for example during its start."""
         self._again = None
         if self._only is not None and self._only not in self._numbers and not self._meet(self._only):
             self._meet_later()
@@ -97,14 +97,14 @@ class DatagramDoor(asyncio.DatagramProtocol):
     # -- what goes ------------------------------------------------------------------------------------------
 
     def deliver(self, number: int, data: bytes) -> None:
-        """The converter sends to a client: what is too long for a datagram goes in several."""
+        """The converter sends to a client; a packet too long for a datagram goes in several."""
         peer, transport = self._peers.get(number), self._transport
         if peer is not None and transport is not None:
             for start in range(0, len(data), _LARGEST):
                 transport.sendto(data[start : start + _LARGEST], peer)
 
     def _drop(self, number: int, reset: bool) -> None:
-        """The converter lets a client go; nobody tells it."""
+        """The converter drops a client; the client gets no notice."""
         if number in self._peers:
             self._forget(number)
             self._tell(number, "forgotten by the converter")

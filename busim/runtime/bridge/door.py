@@ -21,25 +21,25 @@ from busim.simulator.converters import RECEIVE_BUFFER
 from busim.simulator.world import ConverterPort
 
 _AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
-_AGAIN = 0.2  # seconds from one attempt to take an address again to the next
-_LOOK = 0.1  # seconds between two looks whether a client that has to pause is still there
+_AGAIN = 0.2  # seconds between attempts to bind an address again
+_LOOK = 0.1  # seconds between two checks whether a paused client is still connected
 _ENDED = getattr(select, "POLLRDHUP", 0) | getattr(select, "POLLHUP", 0) | getattr(select, "POLLERR", 0)
 _UNSENT = 16384  # bytes waiting in a client's write buffer above which it counts as one that does not read
 
 
 class Enter(Protocol):
-    """How something outside enters a run: brings it to the present and calls `what` there; None when it is over."""
+    """How events from outside enter a run: brings it to the present and calls `what` there; None after the run."""
 
     def __call__(self, what: Callable[..., Any], *arguments: Any) -> Any: ...
 
 
 class Door:
-    """Serves one converter. `news` is told, in a few words, of clients that come, go, are refused or do not read."""
+    """Serves one converter. `news` gets a few words about clients that come, go, are refused or do not read."""
 
     def __init__(self, name: str, port: ConverterPort, enter: Enter, news: Callable[[str], None]) -> None:
         self.port = port
         self.enter = enter
-        self.buffer = bytearray(RECEIVE_BUFFER)  # a client can be asked to pause before it has sent much
+        self.buffer = bytearray(RECEIVE_BUFFER)  # a client can be paused before it has sent much
         self.paused = False
         self.closed = False
         self._name = name
@@ -58,7 +58,7 @@ class Door:
         self._down = Shut()
 
     async def open(self, listening: socket.socket) -> None:
-        """Let clients in, from now on."""
+        """Admit clients from now on."""
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
 
@@ -96,7 +96,7 @@ class Door:
                 return
 
     def dial(self, host: str, port: int, pause: float) -> None:
-        """Connect to a controller that listens, from now on; `pause`: seconds from one attempt or end to the next."""
+        """Connect to a listening controller from now on; `pause`: seconds between attempts."""
         self._dialling = asyncio.get_running_loop().create_task(self._dial(host, port, pause))
 
     async def _dial(self, host: str, port: int, pause: float) -> None:
@@ -117,7 +117,7 @@ class Door:
             await asyncio.sleep(pause)
 
     def close(self) -> None:
-        """Let nobody in any more and drop who is there; the converter learns nothing of it: its run is over."""
+        """Close the door and drop its clients; the converter does not notice, since its run is over."""
         self.closed = True
         self._watch_no_more()
         if self._dialling is not None:
@@ -136,7 +136,7 @@ class Door:
         return self._arrived
 
     def arrive(self, client: _Client) -> int:
-        """A number for who just came."""
+        """A number for a new client."""
         number = self.number()
         self._clients[number] = client
         return number
@@ -167,7 +167,7 @@ class Door:
         self.watch()
 
     def watch(self) -> None:
-        """While clients have to pause nothing is read, and so no end either: look for it from time to time."""
+        """Paused clients are not read, so their end is not seen: check for it from time to time."""
         self._watch_no_more()
         if self.paused and not self.closed and any(client.has_socket for client in self._clients.values()):
             self._watching = asyncio.get_running_loop().call_later(_LOOK, self._look)
@@ -214,7 +214,7 @@ class _Client(asyncio.BufferedProtocol):
             transport.close()
             return
         door.tell(number, f"from {host}:{port} connected")
-        if self.has_socket:  # one that listens hands this on; one that dialled has it from now on
+        if self.has_socket:  # a door that listens passes this on; one that dialled has it from now on
             transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVED)
         if door.paused:
             transport.pause_reading()
@@ -242,10 +242,10 @@ class _Client(asyncio.BufferedProtocol):
             door, number = self._door, self._number
             door.leave(number)
             door.enter(lambda: door.port.close(number, reset=error is not None))
-            door.tell(number, "gone" if error is None else "gone without a word")
+            door.tell(number, "gone" if error is None else "gone without a close")
 
     def _tell_port(self) -> None:
-        """Between two events of the kernel: say whether the client reads, if that has changed."""
+        """Between two events of the kernel: report whether the client reads, if that has changed."""
         if not self._let_in or self._told == self._stalled:
             return
         self._told = self._stalled
@@ -270,23 +270,23 @@ class _Client(asyncio.BufferedProtocol):
             self._transport.pause_reading()
 
     def end(self, reset: bool) -> None:
-        """Close when what was sent is out, or break off at once."""
+        """Close after the sent bytes have left, or break off at once."""
         if not reset:
             self._transport.close()
             return
         end = self._transport.get_extra_info("socket")
-        if end is not None:  # else it lies in memory
+        if end is not None:  # otherwise it lies in memory
             end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _AT_ONCE)
         self._transport.abort()
 
     @property
     def has_socket(self) -> bool:
-        """Whether the system is in between, and not the memory network of a virtual world."""
+        """Whether there is a system socket, not the memory network of a virtual world."""
         end = self._transport.get_extra_info("socket")
         return end is not None and end.fileno() >= 0
 
     def look(self) -> None:
-        """Read on, though it has to pause, where it has ended: what is left is little, and behind it comes the end."""
+        """Read a paused client that has ended: the rest is short, and then comes the end."""
         if not _ENDED or not self.has_socket or self._transport.is_closing():
             return
         poll = select.poll()

@@ -1,4 +1,4 @@
-"""Where a program finds each converter: as JSON, as environment variables, and in the arguments of a command."""
+"""The addresses of converters for a program: as JSON, as environment variables, and in the arguments of a command."""
 
 from __future__ import annotations
 
@@ -15,20 +15,21 @@ _PLACE = re.compile(r"(\{)?\{([^{}]+)\.(\w+)\}(?(1)\})")
 
 _KEYS = ("host", "port", "pty")
 
-Endpoints = Mapping[str, Mapping[str, Any]]  # converter -> host, port, pty, transport, dials; what it has of these
+Endpoints = Mapping[str, Mapping[str, Any]]  # converter -> host, port, pty, transport, dials, as far as it has them
 
 
 def endpoints_json(endpoints: Endpoints, control: Mapping[str, str] | None = None) -> str:
-    """`{"schema": 1, "converters": {"boulder box": {"host": "127.51.100.44", "port": 40001}}}`; `control`, where given,
-    says how the session is controlled."""
+    """`{"schema": 1, "converters": {"boulder box": {"host": "127.51.100.44", "port": 40001}}}`; `control`, if given, is
+    the address of the control API.
+    """
     return json.dumps({"schema": SCHEMA, "converters": endpoints, **({} if control is None else {"control": control})})
 
 
 def variables(endpoints: Endpoints) -> tuple[dict[str, str], list[str]]:
-    """Environment variables for all of them, and the names that got none, because another's would be the same.
+    """Environment variables for all converters, and the names that got none, because another has the same variable.
 
-    `BUSIM_ENDPOINTS` is the JSON; `boulder box` has `BUSIM_BOULDER_BOX_HOST`, `..._PORT` and, where it is a serial port
-    too, `..._PTY`: every run of what is no letter and no digit (A-Z, 0-9) is one underscore.
+    `BUSIM_ENDPOINTS` is the JSON; `boulder box` has `BUSIM_BOULDER_BOX_HOST`, `..._PORT` and, as a serial port,
+    `..._PTY`: each run of characters other than A-Z and 0-9 becomes one underscore.
     """
     names: dict[str, list[str]] = {}
     for name in endpoints:
@@ -46,10 +47,11 @@ def variables(endpoints: Endpoints) -> tuple[dict[str, str], list[str]]:
 
 
 def fill(arguments: Sequence[str], endpoints: Endpoints) -> list[str]:
-    """Put hosts and ports in the places of `{boulder box.host}`; `{{boulder box.host}}` stands for itself.
+    """Replace `{boulder box.host}` and the like by hosts and ports; doubled braces `{{boulder box.host}}` stay as one
+    pair.
 
-    A name may have underscores for its spaces, so that it needs no quotes. Other braces are left alone. Raises
-    UserError for a name that there is not, and for a `pty` where none is made.
+    A name may have underscores for its spaces, so it needs no quotes. Other braces stay. Raises UserError for an
+    unknown name, and for a `pty` if there is none.
     """
     known = {name.replace(" ", "_"): name for name in endpoints} | {name: name for name in endpoints}
 
@@ -64,7 +66,7 @@ def fill(arguments: Sequence[str], endpoints: Endpoints) -> list[str]:
             raise UserError(
                 "the plan has no converter of this name", field="command", found=match[0][:80],
                 expected="one of " + ", ".join(endpoints),
-                mend=f"did you mean {{{meant}.{key}}}?" if meant else "double the braces where they are meant as such",
+                mend=f"did you mean {{{meant}.{key}}}?" if meant else "double braces that are to stay",
             )  # fmt: skip
         if key not in endpoints[known[name]]:
             raise UserError(

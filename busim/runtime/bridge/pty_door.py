@@ -1,11 +1,11 @@
-"""A door for programs that open a serial port: a pseudo-terminal for each converter, and a link with its name.
+"""The door for programs that open a serial port: a pseudo-terminal for each converter, and a link with its name.
 
-What the program sets is taken over as far as the kernel shows it: baud and stop bits. Data bits and parity it does not
-show: Linux keeps every pseudo-terminal at eight bits without parity (`pty_set_termios`), and a program that asks for
-parity may be told EINVAL. They stay as the plan has them.
+The program's settings count as far as the kernel shows them: baud and stop bits. It hides data bits and parity: Linux
+keeps every pseudo-terminal at eight bits without parity (`pty_set_termios`), and a program that sets parity may get
+EINVAL. They stay as in the plan.
 
-A pseudo-terminal does not tell its owner that somebody opened it, nor that the settings changed. So it is looked at
-from time to time, and at the settings again whenever bytes come. Linux only: elsewhere neither works like this.
+A pseudo-terminal does not tell its owner that a program opened it or changed its settings. So this door polls it, and
+checks the settings whenever bytes come. Linux only: other systems behave differently.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ from busim.runtime.bridge.door import Enter
 from busim.simulator.world import ConverterPort
 
 _LOOK = 0.02  # seconds of wall time between two looks
-_PATIENCE = 50  # looks: closing and opening again may be too quick to be seen
+_PATIENCE = 50  # looks: a quick close and open may go unseen
 _READ = 4096
 _TERMINALS = "/dev/pts/"
 _UNREAD = 65536  # bytes kept for a program that does not read, above which they are lost
 
 
 def link_names(names: Iterable[str]) -> dict[str, str]:
-    """A file name for each converter: its own, with a dash for what is awkward in one."""
+    """A file name for each converter: its own, with a dash for each awkward character."""
     found: dict[str, str] = {}
     for name in names:
         safe = base = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "converter"
@@ -48,9 +48,9 @@ def link_names(names: Iterable[str]) -> dict[str, str]:
 
 
 class PtyDoor:
-    """One converter's pseudo-terminal, linked at `link`, which exists when this has been made. Raises UserError.
+    """One converter's pseudo-terminal, linked at `link` once this object exists. Raises UserError.
 
-    `number` gives the next client number of the converter; `news` is told who comes and goes.
+    `number` gives the next client number of the converter; `news` gets a few words about clients that come and go.
     """
 
     def __init__(
@@ -63,8 +63,8 @@ class PtyDoor:
         self._enter = enter
         self._next_number = number
         self._news = news
-        self._client = 0  # 0: nobody has it open
-        self._refused = 0  # looks until somebody who was refused is asked in again
+        self._client = 0  # 0: no program has it open
+        self._refused = 0  # looks until a refused program is admitted again
         self._unread = b""
         self._paused = False
         self._closed = False
@@ -82,7 +82,7 @@ class PtyDoor:
             raise
 
     def open(self) -> None:
-        """Take the kernel's and the program's bytes to each other, from now on."""
+        """Carry bytes between kernel and program, from now on."""
         self._loop = asyncio.get_running_loop()
         before = self._port.flow
 
@@ -94,7 +94,7 @@ class PtyDoor:
         self._look()
 
     def close(self) -> None:
-        """End it and remove the link; the converter learns nothing: its run is over."""
+        """Close it and remove the link; the converter does not notice, since its run is over."""
         self._closed = True
         if self._timer is not None:
             self._timer.cancel()
@@ -142,7 +142,7 @@ class PtyDoor:
         self._enter(self._port.close, number)
 
     def _drain(self) -> None:
-        """Whoever is refused writes into nothing."""
+        """The writes of a refused program go nowhere."""
         with contextlib.suppress(OSError):
             os.read(self._master, _READ)
 
@@ -173,7 +173,7 @@ class PtyDoor:
         self._writable()
 
     def _writable(self) -> None:
-        with contextlib.suppress(OSError):  # full, or nobody is there, which reading will tell
+        with contextlib.suppress(OSError):  # full, or closed by the program, which reading will show
             self._unread = self._unread[os.write(self._master, self._unread) :]
         if self._unread:
             self._loop.add_writer(self._master, self._writable)
@@ -202,10 +202,12 @@ class PtyDoor:
 
 
 def _open(baud: Fraction, stop_halves: int) -> tuple[int, str]:
-    """A new pseudo-terminal, raw, set as the port is, opened by nobody: our end of it, and the path of the other."""
+    """A new pseudo-terminal, raw, with the port's settings, opened by no program: our end of it, and the path of the
+    other.
+    """
     if sys.platform != "linux":
         raise UserError(
-            "no pseudo-terminals that busim can serve on this system", found=sys.platform, expected="Linux",
+            "busim cannot serve pseudo-terminals on this system", found=sys.platform, expected="Linux",
             mend="connect over TCP, or over rfc2217:// with `rfc2217: applies` in the plan",
         )  # fmt: skip
     import pty
@@ -216,7 +218,7 @@ def _open(baud: Fraction, stop_halves: int) -> tuple[int, str]:
         master, slave = pty.openpty()
     except OSError as error:
         raise UserError(
-            "no pseudo-terminal to be had", found=error.strerror or str(error), mend="see /proc/sys/kernel/pty/max"
+            "no pseudo-terminal is free", found=error.strerror or str(error), mend="see /proc/sys/kernel/pty/max"
         ) from error
     tty.setraw(slave)
     flags = termios.tcgetattr(slave)
@@ -233,7 +235,7 @@ def _open(baud: Fraction, stop_halves: int) -> tuple[int, str]:
 
 
 def _settings(master: int) -> tuple[int, int] | None:
-    """Baud and the stop bits in half bits; None for a baud rate without a name, which cannot be read here."""
+    """Baud and stop bits in half bits; None for a baud rate without a name, which cannot be read here."""
     import termios
 
     flags = termios.tcgetattr(master)
@@ -254,8 +256,8 @@ def _link(link: Path, target: str) -> None:
         link.parent.mkdir(parents=True, exist_ok=True)
         if os.path.lexists(link) and not _is_ours(link):
             raise UserError(
-                "something is there already where the link to a pseudo-terminal goes", file=str(link),
-                mend="move it away, or choose another folder for --pty",
+                "the place of the link to a pseudo-terminal is taken", file=str(link),
+                mend="remove that file, or choose another folder for --pty",
             )  # fmt: skip
         beside = link.with_name(f".{link.name[:200]}.{os.getpid()}.part")
         beside.unlink(missing_ok=True)
@@ -269,5 +271,5 @@ def _link(link: Path, target: str) -> None:
 
 
 def _is_ours(link: Path) -> bool:
-    """Whether it is a link as a session makes them; one that was killed left it behind."""
+    """Whether it is a link made by a session, such as one that was killed."""
     return link.is_symlink() and os.readlink(link).startswith(_TERMINALS)

@@ -1,4 +1,4 @@
-"""A real address whose box is down: connections to it are refused, or get no answer."""
+"""A real address while its box is down: connections to it are refused, or get no answer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import socket
 from busim.runtime.bridge.addresses import Address
 from busim.runtime.bridge.binding import listen
 
-_FILLING = 4  # connections of our own: with a backlog of 0 a system lets in one or two, and no more
+_FILLING = 4  # connections of our own: with a backlog of 0 a system admits one or two
 
 
 class Shut:
@@ -21,7 +21,7 @@ class Shut:
         self._filling: list[socket.socket] = []
 
     def shut(self, server: asyncio.AbstractServer, *, hang: bool) -> None:
-        """Take an asyncio server's socket from it. `hang`: its queue is filled, so that the system answers nobody."""
+        """Take the socket from an asyncio server. `hang`: its queue is filled, so the system answers nobody."""
         sockets: tuple[socket.socket, ...] = server.sockets  # type: ignore[attr-defined]
         self._address = Address(*sockets[0].getsockname()[:2])
         if hang:
@@ -31,12 +31,12 @@ class Shut:
         for _ in range(_FILLING if hang else 0):
             one = socket.socket()
             one.setblocking(False)
-            with contextlib.suppress(OSError):  # under way, or not let in any more
+            with contextlib.suppress(OSError):  # under way, or no longer admitted
                 one.connect(self._address)
             self._filling.append(one)
 
     def open(self) -> socket.socket:
-        """A socket that listens there again. Raises OSError where somebody else does by now."""
+        """A socket that listens there again. Raises OSError if another program has taken the address."""
         if self._hanging is None:
             assert self._address is not None
             return listen(self._address)
@@ -45,7 +45,7 @@ class Shut:
         for one in self._filling:
             one.close()
         self._filling.clear()
-        for _ in range(_FILLING):  # ours, which nobody shall take for clients
+        for _ in range(_FILLING):  # ours, not clients
             try:
                 taken, peer = listening.accept()
             except OSError:

@@ -1,7 +1,7 @@
-"""Datagrams in memory: one end at an address, with the manners of UDP.
+"""Datagrams in memory: one end at an address, with the behaviour of UDP.
 
-Each datagram arrives whole, once and in order, at the loop's next turn; what is sent to where nobody is, is lost, and
-only an end that is tied to one peer hears of it, as from a system. A `direct` end is a converter's door: it is given a
+Each datagram arrives whole, once and in order, at the loop's next turn. A datagram to an address without an end is
+lost, and only an end tied to one peer gets an error, as from a system. A `direct` end is a converter's door: it gets a
 datagram at once.
 """
 
@@ -20,7 +20,7 @@ _LARGEST = 65507  # bytes of data in one datagram: 65535 less 20 of IPv4 (RFC 79
 
 
 class Datagrams:
-    """Who takes datagrams at which address."""
+    """The receiver of datagrams at each address."""
 
     def __init__(self) -> None:
         self._ends: dict[Address, DatagramEnd] = {}
@@ -49,7 +49,7 @@ class Datagrams:
 
 
 class DatagramEnd(GuardedEnd, asyncio.DatagramTransport):
-    """`addresses`: its own, of which the first is the one it sends from first; `peer`: the only one it talks to."""
+    """`addresses`: its own, the first one preferred for sending; `peer`: the only one it talks to."""
 
     def __init__(
         self, loop: asyncio.AbstractEventLoop, network: Datagrams, protocol: asyncio.BaseProtocol,
@@ -62,12 +62,12 @@ class DatagramEnd(GuardedEnd, asyncio.DatagramTransport):
         self._peer = peer
         self._direct = direct
         self._closing = self._begun = False
-        self._spoken_to: dict[Address, Address] = {}  # peers, and at which of the own addresses they know it
+        self._spoken_to: dict[Address, Address] = {}  # peers, and which of its addresses they know
         self.set_protocol(protocol)
         network.take(self, addresses)
 
     def begin(self) -> None:
-        """Tell the protocol that it is there."""
+        """Tell the protocol that it is connected."""
         self._guarded(self._protocol.connection_made, self)
         self._begun = True
 
@@ -127,10 +127,10 @@ class DatagramEnd(GuardedEnd, asyncio.DatagramTransport):
             self._loop.call_soon(self._guarded, self._protocol.connection_lost, error)
 
     def abort(self) -> None:
-        """As `close`: nothing is held that could still be sent."""
+        """As `close`: it holds nothing that could still be sent."""
         self.close()
 
     def drop(self) -> None:
-        """No more, and nobody is told."""
+        """Close without notice."""
         self._closing = True
         self._network.release(self._addresses)

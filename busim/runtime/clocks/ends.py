@@ -1,11 +1,11 @@
-"""Connections in memory: two ends, each an asyncio transport with the manners of TCP.
+"""Connections in memory: two ends, each an asyncio transport with the behaviour of TCP.
 
-Manners, because a controller that meets a client that does not read, a peer that is gone or half a goodbye must find
-what it would find on a socket: a window that fills up, a write buffer with its marks, end of file, a reset where
-something was left unread. Carrying bytes takes no time; what a network adds belongs to the plan (`latency`).
+A controller must meet here what it meets on a socket: a window that fills up, a write buffer with its marks, end of
+file, and a reset if bytes stayed unread. Carrying bytes takes no time; delays of a network belong in the plan
+(`latency`).
 
-A `direct` end is a converter's door: what is written to it arrives at once, as one chunk, for it only passes bytes on
-to the kernel. Any other end gets its turn of the loop, and is never called from within a write of its peer.
+A `direct` end is a converter's door: bytes written to it arrive at once, as one chunk, since it only passes them to the
+kernel. Any other end gets its turn of the loop, and is never called from within a write of its peer.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ import errno
 from collections.abc import Callable, Iterable
 from typing import Any
 
-_WINDOW = 65536  # bytes under way that neither end's program holds: the buffers of two systems
+_WINDOW = 65536  # bytes under way that neither program holds: the buffers of two systems
 _HIGH = 65536  # asyncio's default marks of a write buffer
 
 
 class Handle:
-    """What `get_extra_info("socket")` answers: addresses, and options that are taken and change nothing."""
+    """The answer of `get_extra_info("socket")`: addresses, and options without effect."""
 
     def __init__(self, own: tuple[str, int], peer: tuple[str, int] | None = None) -> None:
         self._own = own
@@ -45,10 +45,10 @@ class Handle:
 
 
 class GuardedEnd(asyncio.BaseTransport):
-    """An end whose protocol may fail. `_over(error)`: there is no end any more."""
+    """An end whose protocol may fail. `_over(error)`: the end is gone."""
 
     _loop: asyncio.AbstractEventLoop
-    _protocol: Any  # which kind depends on the end
+    _protocol: Any  # the kind depends on the end
 
     def _over(self, error: Exception | None) -> None:
         raise NotImplementedError
@@ -62,7 +62,7 @@ class GuardedEnd(asyncio.BaseTransport):
             self._blame(error)
 
     def _blame(self, error: BaseException) -> None:
-        """As asyncio: the loop's exception handler hears of it, and the end is over."""
+        """As in asyncio: the loop's exception handler is called, and the end is gone."""
         self._loop.call_exception_handler(
             {"message": "a protocol failed", "exception": error, "transport": self, "protocol": self._protocol}
         )
@@ -70,7 +70,7 @@ class GuardedEnd(asyncio.BaseTransport):
 
 
 class End(GuardedEnd, asyncio.Transport):
-    """One end. `gone(end)` is called after its protocol heard that the connection is lost."""
+    """One end. `gone(end)` is called after its protocol learned that the connection is lost."""
 
     _peer: End
 
@@ -93,7 +93,7 @@ class End(GuardedEnd, asyncio.Transport):
         self._peer, peer._peer = peer, self
 
     def begin(self) -> None:
-        """Tell the protocol of the connection, then let bytes in."""
+        """Tell the protocol of the connection, then admit bytes."""
         self._guarded(self._protocol.connection_made, self)
         self._started = True
         self._look()
@@ -120,7 +120,7 @@ class End(GuardedEnd, asyncio.Transport):
             self._fail(ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"))
             return
         peer = self._peer
-        if not self._unsent and len(peer._arrived) + len(data) <= _WINDOW:  # as nearly always
+        if not self._unsent and len(peer._arrived) + len(data) <= _WINDOW:  # the usual case
             peer._arrived += data
             if peer._direct and not peer._feeding:
                 peer._feed()
@@ -162,7 +162,7 @@ class End(GuardedEnd, asyncio.Transport):
         return len(self._unsent)
 
     def _push(self) -> None:
-        """Send what the window takes."""
+        """Send as much as the window takes."""
         peer, unsent = self._peer, self._unsent
         room = _WINDOW - len(peer._arrived)
         if room > 0 and unsent:
@@ -202,7 +202,7 @@ class End(GuardedEnd, asyncio.Transport):
         self._look()
 
     def _look(self) -> None:
-        """Something may have come."""
+        """Bytes may have come."""
         if self._direct and not self._feeding:
             self._feed()
         else:
@@ -214,8 +214,8 @@ class End(GuardedEnd, asyncio.Transport):
             self._loop.call_soon(self._feed)
 
     def _feed(self) -> None:
-        """Hand over what has come, as far as the protocol takes it."""
-        self._feeding = True  # what the protocol does now may bring more
+        """Hand over received bytes, as far as the protocol takes them."""
+        self._feeding = True  # the protocol may now cause more
         arrived, peer = self._arrived, self._peer
         try:
             while self._started and not (self._paused or self._closing):
@@ -254,18 +254,18 @@ class End(GuardedEnd, asyncio.Transport):
         return self._closing or self._losing
 
     def close(self) -> None:
-        """Send what is left, then say goodbye."""
+        """Send the rest, then close."""
         if not self._closing:
             self._closing = True
             if not self._unsent:
                 self._over(None)
 
     def abort(self) -> None:
-        """Go at once; what has not left is lost."""
+        """Close at once; unsent bytes are lost."""
         self._over(None)
 
     def drop(self) -> None:
-        """The loop ends: say so to the protocol now, and to the peer nothing."""
+        """The loop ends: tell the protocol now, and the peer nothing."""
         self._closing = self._losing = True
         self._lose(None)
 

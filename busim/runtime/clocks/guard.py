@@ -1,13 +1,13 @@
-"""What a program must not do while it is in virtual time, watched for in its own threads.
+"""Actions that a program must not take in virtual time, watched for in its own threads.
 
 A blocking socket would reach the real network at the addresses of the plan: a simulated test could move real cameras.
-So it is refused by name, whichever library opens it: Python tells its audit hooks (PEP 578) before it connects, sends
-to an address or looks a name up. The module `time` is not refused, since much of its use is harmless; but who waits
-by it waits in wall time while simulated hours pass. So the first such call of each module is a warning with its place,
-or is given simulated time where the session was asked to (`stand_in`).
+So busim refuses it by name, whichever library opens it: Python calls audit hooks (PEP 578) before it connects, sends to
+an address or looks a name up. The module `time` is not refused, since much of its use is harmless. But a program that
+waits by it waits in wall time while simulated hours pass. So the first such call of each module gives a warning with
+its place, or gets simulated time if the session says so (`stand_in`).
 
-Both hold in the world's thread and in threads that are started from it, while the world runs. Threads that were there
-before, such as a test runner's or a worker's, are left alone.
+Both hold in the world's thread and in threads started from it, while the world runs. Earlier threads, such as a test
+runner's or a worker's, are left alone.
 """
 
 from __future__ import annotations
@@ -24,10 +24,11 @@ from typing import Any
 from busim.foundation.errors import UserError
 from busim.runtime.clocks.refused import refuse
 
-STILL = 50_000  # turns, or looks at the clock, at one instant after which time stands still for good
+STILL = 50_000  # turns, or looks at the clock, at one instant after which time counts as stuck
 _NAMES = ("time", "time_ns", "monotonic", "monotonic_ns", "perf_counter", "perf_counter_ns", "sleep")
 _REAL: dict[str, Callable[..., Any]] = {name: getattr(time, name) for name in _NAMES}
-# Whose looks at the clock are their own affair: Python's library, busim, and what runs and measures tests.
+# Modules whose looks at the clock are their own affair: Python's library, busim, and programs that run and measure
+# tests.
 _APART = frozenset({"busim", "_pytest", "pytest", "pluggy", "hypothesis", "xdist", "execnet", "coverage"})
 _LOOK_UPS = frozenset({"socket.getaddrinfo", "socket.gethostbyname", "socket.gethostbyaddr", "socket.getnameinfo"})
 _SENDING = {"socket.connect": "connect", "socket.sendto": "sendto", "socket.sendmsg": "sendmsg"}
@@ -40,14 +41,14 @@ _searched: weakref.WeakSet[ModuleType] = weakref.WeakSet()
 
 
 class WallTime(UserWarning):
-    """A program in virtual time looked at the wall clock, or slept by it."""
+    """A program in virtual time used the wall clock, or slept by it."""
 
 
 class Guard:
-    """Watches while it is entered, in the thread that enters it and in those started from there.
+    """Watches inside its context, in the thread that enters it and in threads started from there.
 
     `now`: the simulated instant, ns; `sleep(ns)`: let it pass. `stand_in`: names of modules whose `time` is simulated;
-    "time" itself stands for all of them. `told`: modules that have had their warning.
+    "time" stands for all of them. `told`: modules that have had their warning.
     """
 
     def __init__(
@@ -86,7 +87,7 @@ class Guard:
         self._started.append(thread)
 
     def call(self, name: str, arguments: tuple[Any, ...], caller: FrameType) -> Any:
-        """What `time.NAME(*arguments)` gives its caller."""
+        """The result of `time.NAME(*arguments)` for its caller."""
         module = str(caller.f_globals.get("__name__", "?"))
         if _apart(module):
             return _REAL[name](*arguments)
@@ -139,7 +140,7 @@ def _hook() -> None:
     global _hooked
     if not _hooked:
         _hooked = True
-        sys.addaudithook(_audit)  # for good: there is no taking it away
+        sys.addaudithook(_audit)  # for good: an audit hook cannot be removed
 
 
 def _audit(event: str, arguments: tuple[Any, ...]) -> None:
@@ -175,9 +176,9 @@ _WRAPPERS = {name: _wrapper(name) for name in _NAMES}
 
 
 def _wrap() -> None:
-    """Put the wrappers where programs call the originals: in `time`, and where a module has them by a name of its own.
+    """Put the wrappers where programs find the originals: in `time`, and in modules that imported them by name.
 
-    A module that takes one while they are there keeps it; outside a world it does what the original does.
+    A module that imports one meanwhile keeps it; outside a world it does the same as the original.
     """
     for key, module in list(sys.modules.items()):
         if isinstance(module, ModuleType) and (module not in _searched or key == "__main__"):
@@ -196,7 +197,7 @@ def _unwrap() -> None:
 
 
 def _search(key: str, module: ModuleType) -> None:
-    """See under which names of its own a module has functions of `time`."""
+    """Find the names under which a module has functions of `time`."""
     _searched.add(module)
     if _apart(key):
         return

@@ -1,9 +1,9 @@
-"""The event loop of wall time: an ordinary asyncio loop that wakes when it was asked to.
+"""The event loop of wall time: an ordinary asyncio loop that wakes in time.
 
 Python's epoll selector rounds every wait up to a whole millisecond, eleven characters at 115200 Bd. `select` waits to
-the microsecond, but takes no file number above 1023, and a crowd of clients would bring the loop down. So epoll watches
-the sockets, and `select` waits for the one descriptor that is epoll's own. Linux moreover lets a thread oversleep by 50
-us to save power, unless it asks for less.
+the microsecond, but takes no file number above 1023, so a crowd of clients would break the loop. So epoll watches the
+sockets, and `select` waits for epoll's own descriptor. Linux also lets a thread oversleep by 50 us to save power,
+unless it asks for less.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ if sys.platform == "linux":
                 select.select((self.fileno(),), (), (), timeout)
             return super().select(0)
 
-else:  # kqueue waits to the nanosecond; elsewhere select is what there is
+else:  # kqueue waits to the nanosecond; elsewhere only select is left
     _Selector = selectors.DefaultSelector
 
 
 def wall_loop() -> asyncio.SelectorEventLoop:
-    """A new event loop that wakes within microseconds of what it was asked for; give it to `asyncio.Runner`.
+    """A new event loop that wakes within microseconds of its timers; pass it to `asyncio.Runner`.
 
-    The calling thread's timers become as exact as the system grants.
+    The calling thread's timers become as exact as the system allows.
     """
     if sys.platform == "linux":
         with contextlib.suppress(OSError, AttributeError):  # a C library without prctl: late by 50 us more

@@ -1,7 +1,7 @@
-"""The network of virtual time: who serves what, all of it in memory.
+"""The network of virtual time: all its servers, in memory.
 
-A `Place` is somewhere to serve before anybody does: the loop takes it where asyncio takes a listening socket, so that
-what serves a converter on a real socket serves it here. Other servers are those a controller opens itself.
+A `Place` is an address to serve later: the loop takes it where asyncio takes a listening socket, so the code that
+serves a converter on a real socket serves it here. Other servers are those that a controller opens itself.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _FIRST, _LAST = 49152, 65535  # dynamic ports: RFC 6335, 6
 
 
 class Place:
-    """Addresses at which a converter is to be served in memory; `passage`: ns from there to a client, one way."""
+    """Addresses for a converter in memory; `passage`: ns from there to a client, one way."""
 
     def __init__(self, *addresses: Address, passage: int = 0) -> None:
         self.addresses = addresses
@@ -101,7 +101,7 @@ class Server(asyncio.AbstractServer):
             await waiter
 
     def suspend(self, how: str) -> None:
-        """What serves here is down: who connects is refused, or gets no answer (`how`: refuse, hang)."""
+        """The server is down: new clients are refused, or get no answer (`how`: refuse, hang)."""
         self.down = how
 
     def resume(self) -> None:
@@ -116,7 +116,7 @@ class Server(asyncio.AbstractServer):
             end.abort()
 
     def accept(self, own: Address, peer: Address) -> End:
-        """An end for a client that just came; it begins at the loop's next turn."""
+        """An end for a new client; it begins at the loop's next turn."""
         end = End(self._loop, self.factory(), own, peer, direct=self.direct, gone=self._gone)
         self._clients.add(end)
         self._loop.call_soon(end.begin)
@@ -134,13 +134,13 @@ class Server(asyncio.AbstractServer):
             self._waiters.clear()
 
     def drop(self) -> None:
-        """The loop ends: who is connected is told now."""
+        """The loop ends: tell connected clients now."""
         for end in list(self._clients):
             end.drop()
 
 
 class Network:
-    """Who serves at which address."""
+    """The server at each address."""
 
     def __init__(self) -> None:
         self._servers: dict[Address, Server] = {}
@@ -151,7 +151,7 @@ class Network:
         return list(dict.fromkeys(self._servers.values()))
 
     def find(self, address: Address) -> Server | None:
-        """Who takes clients at this address."""
+        """The server at this address."""
         for host in (address[0], *ANY):
             server = self._servers.get((host, address[1]))
             if server is not None and server.is_serving():
@@ -159,7 +159,7 @@ class Network:
         return None
 
     def free_port(self, also: Callable[[int], bool] = lambda _: False) -> int:
-        """A port nobody has, `also` among others; the same ones in the same order in each run."""
+        """A port that is free, in `also` too; the same ones in the same order in each run."""
         taken = {port for _, port in self._servers}
         for _ in range(_FIRST, _LAST + 1):
             port, self._next = self._next, self._next + 1 if self._next < _LAST else _FIRST

@@ -20,7 +20,7 @@ _AGAIN = (1, 2, 4, 8, 16, 32, 64)
 
 
 class Networking(asyncio.BaseEventLoop):
-    """A loop whose network is memory. Raises what sockets raise, and Refused for what memory does not have."""
+    """A loop whose network is memory. Raises the errors of sockets, and Refused for features that memory lacks."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -58,7 +58,7 @@ class Networking(asyncio.BaseEventLoop):
         return end, end.get_protocol()
 
     async def _reach(self, server: Server, there: Address) -> None:
-        """Take the way to a server; it may be down. Raises OSError as a socket does."""
+        """Reach a server, which may be down. Raises OSError as a socket does."""
         if server.passage:
             await asyncio.sleep(server.passage / 1e9)
         for pause in _AGAIN:
@@ -100,7 +100,7 @@ class Networking(asyncio.BaseEventLoop):
         self, protocol_factory: Callable[[], asyncio.BaseProtocol], local_addr: tuple[str, int] | None = None,
         remote_addr: tuple[str, int] | None = None, *, sock: Any = None, **_: Any,
     ) -> tuple[DatagramEnd, asyncio.BaseProtocol]:  # fmt: skip
-        """Send and take datagrams in memory. Raises OSError for an address in use."""
+        """Send and receive datagrams in memory. Raises OSError for an address in use."""
         peer = None if remote_addr is None else (_literal(remote_addr[0]), int(remote_addr[1]))
         if isinstance(sock, Place):
             own = sock.addresses
@@ -126,7 +126,7 @@ class Networking(asyncio.BaseEventLoop):
     async def getaddrinfo(
         self, host: Any, port: Any, *, family: int = 0, type: int = 0, proto: int = 0, flags: int = 0
     ) -> list[Any]:
-        """Of addresses, and `localhost`; other names are refused, for only the outside could know them."""
+        """Resolves addresses and `localhost`; other names are refused, since only the real network knows them."""
         address = _literal(None if host is None else host.decode() if isinstance(host, bytes) else host)
         number = int(port or 0)
         six = ":" in address
@@ -148,7 +148,7 @@ def _done(waiter: asyncio.Future[None]) -> None:
 
 
 def _literal(host: str | None) -> str:
-    """An address as it stands; names are refused."""
+    """An address as written; names are refused."""
     if host is None or host == "localhost":
         return "127.0.0.1"
     if host in ANY:

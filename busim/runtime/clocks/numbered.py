@@ -1,10 +1,10 @@
 """Tasks and futures that hash by a running number of their loop.
 
 A set iterates in the order of its members' hashes, and asyncio keeps tasks in sets: `asyncio.wait` returns two,
-`TaskGroup` cancels out of one. The usual hash is a memory address, which differs from process to process, and so would
-the order in which a program serves what is done.
+`TaskGroup` cancels from one. The usual hash is a memory address, which differs between processes, and with it the order
+in which a program handles finished tasks.
 
-A future that a program makes itself (`asyncio.Future()`) keeps its address: take `loop.create_future()`.
+A future that a program makes itself (`asyncio.Future()`) keeps its address: use `loop.create_future()`.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class Numbers:
 
 
 def _number(one: Any) -> int:
-    """Given when it is first asked for: most futures never lie in a set."""
+    """Assigned at the first request: most futures never lie in a set."""
     try:
         return one._busim_number  # type: ignore[no-any-return]
     except AttributeError:
@@ -50,5 +50,5 @@ class NumberedFuture(asyncio.Future[Any]):
 
 
 def number_gatherings() -> None:
-    """Let what `asyncio.gather` returns hash by number too where its loop has numbers: asyncio makes it by itself."""
+    """Let the result of `asyncio.gather` hash by number too, if its loop has numbers: asyncio makes it by itself."""
     asyncio_tasks._GatheringFuture.__hash__ = _number  # type: ignore[attr-defined]

@@ -1,7 +1,7 @@
-"""What a loop in virtual time cannot do, refused by name with what to use instead.
+"""Features that a loop in virtual time lacks, refused by name with the alternative.
 
-Real sockets, threads and look-ups take wall time, which a clock that jumps does not know: their answers would come at
-another simulated instant in every run. So they are refused where they are asked for, and not left to hang.
+Real sockets, threads and look-ups take wall time, which a jumping clock cannot follow: their answers would come at
+another simulated instant in every run. So they are refused at the call, and do not hang.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _STREAMS = "use TCP: connections to the plan's endpoints and asyncio.start_serve
 
 
 class Refused(UserError, NotImplementedError):
-    """Something that virtual time does not have. As with loops of other systems, NotImplementedError catches it too."""
+    """A feature that virtual time lacks. As with loops of other systems, NotImplementedError catches it too."""
 
 
 def refuse(what: str, mend: str = _SOCKETS) -> NoReturn:

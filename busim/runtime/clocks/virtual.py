@@ -1,13 +1,13 @@
 """Virtual time: an asyncio loop whose clock jumps, around one kernel.
 
 The kernel's now is the time, an integer of nanoseconds; `loop.time()` is the same in seconds. While a callback is
-ready, no time passes. When none is, time jumps to the kernel's next event or to the next timer, whichever is earlier;
-at one instant the kernel's events come first, so that a controller sees everything that has happened by the time it
-looks. Timers of one instant ring in the order in which they were set, which asyncio itself does not promise; so a
-program that takes its time from the loop does the same in every run.
+ready, no time passes. Otherwise time jumps to the kernel's next event or to the next timer, whichever is earlier. At
+one instant the kernel's events come first, so a controller sees everything that has happened. Timers of one instant
+ring in the order in which they were set, which asyncio itself does not promise. So a program that takes its time from
+the loop behaves the same in every run.
 
-Who waits for what can never come is told so: with nothing ready, no timer and nothing under way there is no next
-instant to jump to, and a clock that jumps would otherwise stand still for ever.
+A wait that can never end is an error: with nothing ready, no timer and nothing under way there is no next instant, and
+the clock would stand still for ever.
 """
 
 from __future__ import annotations
@@ -30,9 +30,11 @@ from busim.simulator.kernel import Kernel
 
 _RESOLUTION = 1e-9  # 0 would make asyncio's own wait never end
 _NEVER = 9_000_000_000  # seconds; a timer beyond 285 years is no instant to jump to
-_PATIENCE = 3600 * 10**9  # ns without anything for the controller, and no timer set, after which it waits in vain
-_LOOKED = 200  # turns in which it is noted who spins
-_MANY = 100  # cancelled timers that may lie about
+_PATIENCE = (
+    3600 * 10**9
+)  # ns without anything for the controller, and no timer set, after which its wait counts as vain
+_LOOKED = 200  # turns in which spinning tasks are noted
+_MANY = 100  # cancelled timers that may remain
 
 _T = TypeVar("_T")
 _Ts = TypeVarTuple("_Ts")
@@ -41,10 +43,10 @@ _Ts = TypeVarTuple("_Ts")
 class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refused needs no arguments
     """A loop for `asyncio.Runner(loop_factory=...)`.
 
-    `until`: simulated ns beyond which it refuses to go. Whatever an event of the kernel raises comes out of the loop
-    as it is, and is kept in `failure`. Raises UserError where everything waits for ever and, when asked for it, for
-    each thing that takes wall time (see `busim.runtime.clocks.refused`). `stand_in`: modules whose `time` is simulated
-    while it runs, `told`: modules that were told of wall time already (see `busim.runtime.clocks.guard`).
+    `until`: simulated ns beyond which it refuses to go. An exception of a kernel event leaves the loop unchanged, and
+    is kept in `failure`. Raises UserError if everything waits for ever and for each feature that takes wall time (see
+    `busim.runtime.clocks.refused`). `stand_in`: modules whose `time` is simulated while it runs; `told`: modules that
+    have had the warning about wall time (see `busim.runtime.clocks.guard`).
     """
 
     _ready: deque[asyncio.Handle]  # asyncio's own: callbacks due now
@@ -93,7 +95,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
     def call_soon(
         self, callback: Callable[[*_Ts], object], *args: *_Ts, context: Context | None = None
     ) -> asyncio.Handle:
-        """As asyncio's, which looks twice for what cannot be here: it is called thrice for each exchange."""
+        """As asyncio's, without its double checks: it is called three times per exchange."""
         if self._closed:
             raise RuntimeError("Event loop is closed")
         handle = asyncio.Handle(callback, args, self, context)
@@ -126,9 +128,9 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         return timers[0][0] if timers and timers[0][0] < _NEVER * 10**9 else None
 
     def _run_once(self) -> None:
-        """Turns of one instant, with a jump before where nothing is ready.
+        """Turns of one instant, after a jump if nothing is ready.
 
-        A turn: the kernel's events of this instant, then the timers, then what was ready when it began.
+        A turn: the kernel's events of this instant, then the timers, then the callbacks ready at its start.
         """
         ready, kernel = self._ready, self._kernel
         if not ready and not self._stopping:
@@ -157,7 +159,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
                 return
 
     def _spinning(self) -> Exception:
-        """Let it spin a little longer, and see who it is."""
+        """Let it spin a little longer, and note which tasks spin."""
         seen: dict[str, int] = {}
         for _ in range(_LOOKED):
             for _ in range(len(self._ready)):
@@ -170,7 +172,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         return spinning(seen, STILL)
 
     def _ring(self) -> None:
-        """Make the timers ready that are due."""
+        """Make due timers ready."""
         timers, now = self._timers, self._kernel.now
         while timers and timers[0][0] <= now:
             timer = heappop(timers)[2]
@@ -181,7 +183,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
                 self._ready.append(timer)
 
     def _jump(self) -> None:
-        """On to the instant at which something is ready, or a timer rings."""
+        """Jump to the instant of the next ready callback or timer."""
         now = self._kernel.now
         timer = self._next_timer()
         if timer is None and self._due() is None:
@@ -197,11 +199,11 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         raise deadlock(self, _PATIENCE if self._due() is not None else None)
 
     def _due(self) -> int | None:
-        """When the kernel's next event is due; a run that failed has none, but tasks may still wind up."""
+        """The instant of the kernel's next event; none after a failure, but tasks may still finish."""
         return self._kernel.next_deadline() if self.failure is None else None
 
     def _advance(self, to: int) -> None:
-        """As far as something is ready, `to` at most."""
+        """Advance until something is ready, `to` at most."""
         if self.failure is not None:
             self._kernel.now = max(self._kernel.now, to)
             return
@@ -215,7 +217,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         self._inside = False
 
     def _block(self, ns: int) -> None:
-        """The program sleeps without the loop: time passes, events happen, and no callback has its turn."""
+        """The program sleeps outside the loop: time passes, events happen, and no callback runs."""
         to = self._kernel.now + ns
         over = self._until is not None and to > self._until
         if self.failure is not None or asyncio._get_running_loop() is not self:
@@ -234,7 +236,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
             raise too_long(self, self._until or 0)
 
     def enter(self, what: Callable[..., _T], *arguments: Any) -> _T | None:
-        """Something comes from the controller: apply it after the kernel's events of this instant. None when over."""
+        """An action of the controller: apply it after the kernel's events of this instant. None after the run."""
         if self.failure is not None:
             return None
         try:
@@ -242,7 +244,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
             if due is not None and due <= self._kernel.now:
                 self._kernel.advance(self._kernel.now)
             return what(*arguments)
-        except Exception as error:  # within a callback, where it would only be logged: the next turn raises it
+        except Exception as error:  # in a callback, which would only log it: the next turn raises it
             self.failure = error
             return None
 
@@ -268,7 +270,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
     # -- what asyncio wants of a loop -----------------------------------------------------------------------
 
     def _write_to_self(self) -> None:
-        """Nobody sleeps who has to be woken."""
+        """No sleeping thread has to be woken."""
 
     def _process_events(self, event_list: Any) -> None:
         raise Defect("virtual time has no selector")
@@ -281,7 +283,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         return self.call_soon(callback, *args, context=context)
 
     def close(self) -> None:
-        """Close the loop; the converters learn that whoever is still connected has gone."""
+        """Close the loop; converters see their clients leave."""
         if not self.is_closed() and not self.is_running():
             for server in self._network.servers:
                 server.drop()
@@ -291,7 +293,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
 
 
 def _ns(seconds: float) -> int:
-    """The first nanosecond at which `loop.time()` has reached so many seconds."""
+    """The first nanosecond at which `loop.time()` has reached this many seconds."""
     if seconds >= _NEVER:
         return _NEVER * 10**9
     at = round(seconds * 1e9)

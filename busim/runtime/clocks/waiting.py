@@ -1,4 +1,4 @@
-"""Words for a program that waits in vain: which of its tasks, and where."""
+"""Messages for a program that waits in vain: which of its tasks, and where."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ def deadlock(loop: asyncio.AbstractEventLoop, patience: int | None = None) -> Us
         what,
         found=_tasks(loop) or "no task is left, and the loop was not stopped",
         expected="a timer, a reply under way, or something ready",
-        mend="give what is awaited a time-out (asyncio.timeout, asyncio.wait_for), or see why nobody answers",
+        mend="give what is awaited a time-out (asyncio.timeout, asyncio.wait_for), or find out why nobody answers",
     )
 
 
 def too_long(loop: asyncio.AbstractEventLoop, until: int) -> UserError:
-    """The run was to be over by then."""
+    """The run exceeded its limit."""
     return UserError(
         f"the controller had not ended after {until / 1e9:g} simulated seconds",
         found=_tasks(loop) or "no task",
@@ -37,7 +37,7 @@ def too_long(loop: asyncio.AbstractEventLoop, until: int) -> UserError:
 
 
 def spinning(seen: Mapping[str, int], turns: int) -> UserError:
-    """Time stands still. `seen`: who ran in the last of so many turns, and how often."""
+    """Time stands still. `seen`: the tasks of the last turns, and how often each ran."""
     most = sorted(seen, key=lambda name: (-seen[name], name))
     more = [f"{len(most) - _SHOWN} more"] if len(most) > _SHOWN else []
     return UserError(
@@ -49,7 +49,7 @@ def spinning(seen: Mapping[str, int], turns: int) -> UserError:
 
 
 def runner(handle: asyncio.Handle) -> str:
-    """Who runs in this turn: a task and its place, or a callback."""
+    """The owner of this turn: a task and its place, or a callback."""
     callback: Any = handle._callback  # type: ignore[attr-defined]
     task = getattr(callback, "__self__", None)
     if isinstance(task, asyncio.Task):
@@ -66,7 +66,7 @@ def _tasks(loop: asyncio.AbstractEventLoop) -> str:
 
 
 def _place(waiter: Any) -> str:
-    """Where a coroutine waits: the innermost frame that is not asyncio's or the loop's own, or else the innermost."""
+    """The place where a coroutine waits: the innermost frame outside asyncio and the loop, or else the innermost."""
     name = getattr(waiter, "__qualname__", "?")
     while waiter is not None:
         if isinstance(waiter, CoroutineType):

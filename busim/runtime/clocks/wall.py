@@ -1,16 +1,15 @@
-"""The wall clock: one asyncio timer takes a kernel along with the time of day.
+"""The wall clock: one asyncio timer advances a kernel with the time of day.
 
-A simulated event is never an asyncio timer: timers do not keep order among equals. The one timer is armed to the
-instant by which somebody outside could notice that the kernel was left alone; when it rings, the kernel runs everything
-that is due and the timer is armed again. Most events only lead to one that shows: nobody sees when a camera was served,
-only when its answer comes. To wake for each of them cost more than to simulate it, and made the others late.
+A simulated event is never an asyncio timer: timers do not keep order among equals. The one timer is set to the instant
+at which somebody outside could notice a delay. Then the kernel runs everything that is due, and the timer is set again.
+Most events only lead to one that shows: nobody sees when a camera was served, only when its answer comes. A wake-up for
+each of them cost more than its simulation, and made the others late.
 
-What comes from outside enters between two such advances, at the instant to which the kernel was just brought: so a list
-of inputs with their instants is all that replay needs.
+Inputs from outside enter between two such advances, at the instant the kernel has just reached. So a list of inputs
+with their instants is all that replay needs.
 
-When the machine cannot keep up, the kernel falls behind the clock and nothing else gives way: events run at their exact
-simulated instants, inputs are stamped with the instant at which the simulation stands, and the loop still gets its turn
-for signals and sockets.
+If the machine is too slow, the kernel falls behind the clock and nothing else suffers: events run at their exact
+simulated instants, inputs get the instant of the simulation, and the loop still gets its turn for signals and sockets.
 """
 
 from __future__ import annotations
@@ -22,8 +21,8 @@ from typing import Any, TypeVar
 
 from busim.simulator.kernel import Kernel
 
-_STRIDE = 20_000_000  # ns of wall time that a late kernel makes good before the loop has its turn
-_BEHIND = 250_000_000  # ns behind the clock above which it is said
+_STRIDE = 20_000_000  # ns of wall time that a late kernel may use before the loop gets its turn
+_BEHIND = 250_000_000  # ns behind the clock above which it is reported
 
 _T = TypeVar("_T")
 
@@ -31,9 +30,9 @@ _T = TypeVar("_T")
 class Wall:
     """Drives `kernel` with the wall clock; simulated instant 0 is at `origin` of time.monotonic_ns, by default now.
 
-    `speed`: simulated time per wall time. `until`: the run ends by itself at this simulated instant (ns).
-    `late(at, ns)` is told for each time that the kernel ran what was due by `at` how many ns of wall time after that it
-    did; `behind(ns)` once, when the kernel first falls a quarter of a second behind.
+    `speed`: simulated time per wall time. `until`: simulated instant (ns) of the run's end. `late(at, ns)` is called
+    with the deadline and its lateness in ns of wall time; `behind(ns)` once, when the kernel first falls a quarter of a
+    second behind.
 
     `ended` (after `start`) is done when the run is over: at `until`, by `stop`, or with the exception of an event.
     """
@@ -62,7 +61,7 @@ class Wall:
         self._armed: int | None = None
 
     def start(self) -> None:
-        """Begin to follow the clock on the running loop. What fell due before is not counted as late."""
+        """Begin to follow the clock on the running loop. Events due before do not count as late."""
         self._loop = asyncio.get_running_loop()
         self.ended = self._loop.create_future()
         try:
@@ -72,20 +71,20 @@ class Wall:
         self._arm()
 
     def enter(self, what: Callable[..., _T], *arguments: Any) -> _T | None:
-        """Something comes from outside: bring the kernel to the present, apply it there. None when the run is over."""
+        """An input from outside: bring the kernel to the present and apply it there. None after the run."""
         if self.ended.done():
             return None
         try:
             self._catch_up()
             result = None if self.ended.done() else what(*arguments)
-        except Exception as error:  # whatever it is, it ends the run and is raised where the run is awaited
+        except Exception as error:  # any exception ends the run and is raised where the run is awaited
             self._fail(error)
             return None
         self._arm()
         return result
 
     def apart(self, what: Callable[[], None]) -> None:
-        """Do something that belongs to the run but not into it; when it fails, the run ends with its exception."""
+        """Work that belongs to the run but not to its time; a failure ends the run with its exception."""
         try:
             what()
         except Exception as error:

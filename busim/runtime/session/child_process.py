@@ -1,4 +1,4 @@
-"""A command beside a live session: it is told where the converters are, and with a hook of operators' moves."""
+"""A command beside a live session, with the addresses of the converters, and with a hook of operators' moves."""
 
 from __future__ import annotations
 
@@ -11,16 +11,15 @@ from busim.protocols.hook import VERSION, Intent, Lines, intent_line
 from busim.runtime.bridge import Child, fill, variables
 from busim.runtime.session.live import Live
 
-_GRACE = 10.0  # seconds after the first signal in which a command may wind up
+_GRACE = 10.0  # seconds for a command to finish after the first signal
 
 
 class ChildProcess:
     """Runs `command` beside `live`, which has begun. `hook`: its standard input and output are lines of the hook.
 
-    `told`: further environment variables. `errors` is given what it writes to its standard error; `grace`: seconds
-    after the first signal in which it may wind up.
-    `news` is told of lines that are no beliefs and of moves that the command does not read. Raises UserError where the
-    command names a converter that there is not, or cannot be run.
+    `told`: further environment variables. `errors` takes its standard error; `grace`: seconds for it to finish after
+    the first signal. `news` gets lines that are no beliefs and moves that the command does not read. Raises UserError
+    if the command names an unknown converter or cannot be run.
     """
 
     def __init__(
@@ -42,9 +41,9 @@ class ChildProcess:
         self.lost = 0
 
     async def run(self) -> int:
-        """To its end, or to that of the session: its exit code. Nothing that it started is left afterwards.
+        """Run to its end, or to the session's. Returns its exit code. None of its processes is left afterwards.
 
-        A command that the end of the session ended, and nothing else, has the exit code 0.
+        A command ended only by the end of the session has the exit code 0.
         """
         await self._child.start()
         if self._hook:
@@ -71,7 +70,9 @@ class ChildProcess:
         return code
 
     def signal(self, number: int) -> None:
-        """Pass a signal on. What does not end within ten seconds of the first one, or at a second one, is killed."""
+        """Pass a signal on. A command that does not end within ten seconds of the first one, or at a second one, is
+        killed.
+        """
         self._signals += 1
         if self._signals > 1:
             self._child.signal(signal.SIGKILL)
@@ -80,7 +81,7 @@ class ChildProcess:
         asyncio.get_running_loop().call_later(self._grace, self._kill)
 
     def kill(self) -> None:
-        """End it at once, with all that it started."""
+        """End it at once, with all its processes."""
         self._signals += 1
         self._child.signal(signal.SIGKILL)
 

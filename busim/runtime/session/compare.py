@@ -1,8 +1,8 @@
-"""Two traces compared: where they part, and their figures side by side.
+"""Two traces compared: their first difference, and their figures side by side.
 
-Records are taken in order of their instants, and of their kinds where those are one; that is how somebody reads what
-happened, and in whatever order a run wrote them. Where the traces have the same names the rows themselves are
-compared; otherwise names stand in for numbers, so that one more camera does not make every record another one.
+Records are taken in order of their instants, then of their kinds, in whatever order a run wrote them. If the traces
+have the same names, the rows themselves are compared. Otherwise names replace numbers, so one more camera does not
+change every record.
 """
 
 from __future__ import annotations
@@ -47,10 +47,10 @@ _AT = {kind: 1 + TABLES[kind][1].index(name) for kind, name in INSTANTS.items()}
 
 @dataclass(frozen=True, slots=True)
 class Parting:
-    """Where two traces part: `at` ns, on `line` ("" for none), in a record of this `kind`.
+    """The first difference of two traces: `at` ns, on `line` ("" for none), in a record of this `kind`.
 
-    `columns`: name and both values of what differs, where both have such a record; else `only_in` is 1 or 2. `before`:
-    the last records that both have, as text; `one` and `other`: how each goes on, the record that differs first.
+    `columns`: name and both values of each difference, if both have such a record; else `only_in` is 1 or 2. `before`:
+    the last common records, as text; `one` and `other`: how each goes on, the first different record first.
     """
 
     at: int
@@ -78,7 +78,7 @@ class Parting:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A figure of both: `of` is a line or camera (`kind`), None where the trace has no such one."""
+    """A figure of both: `of` is a line or camera (`kind`); None if the trace has no such entity."""
 
     kind: str
     of: str
@@ -93,7 +93,7 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """`parting` None and `notes` empty where both hold the same. `notes`: what differs besides, in sentences."""
+    """`parting` None and `notes` empty: both are the same. `notes`: other differences, in sentences."""
 
     parting: Parting | None
     equal: bool
@@ -116,7 +116,7 @@ class Comparison:
 
 
 def compare(one: str | Path, other: str | Path) -> Comparison:
-    """Compare two traces. Raises UserError where one cannot be read."""
+    """Compare two traces. Raises UserError if one cannot be read."""
     with open_trace(one) as first, open_trace(other) as second:
         notes = [*_heads(first, second), *_tables(first, second)]
         parting = _parting(first, second)
@@ -128,13 +128,13 @@ def compare(one: str | Path, other: str | Path) -> Comparison:
 
 
 def recorded_report(trace: Trace) -> Report:
-    """The figures of a trace, from its records alone. Raises UserError where its plan cannot be read."""
+    """The figures of a trace, from its records alone. Raises UserError if its plan cannot be read."""
     plan = plan_of(trace)
     names = [Name(number, *name) for number, name in trace.names.items()]
     fold = Fold(hooked=trace.head.get("hook") == 1)
     fold.restless = restless(outline(plan), names)
     fold.presence.doors = doors(names) if trace.head.get("clock") != "fast" else {}
-    # As they were written: each kind's order is what the fold goes by, and between these three groups there is none.
+    # In the order of writing: the fold needs the order within each kind, and there is none between these three groups.
     hook = heapq.merge(*(trace.records(kind) for kind in (CHANGE, INTENT, BELIEF, INPUT, EFFECT)), key=_instant)
     for record in chain(trace.records(BURST), trace.records(EXCHANGE), hook):
         fold.take(record)
@@ -177,7 +177,7 @@ def _with(record: Record | None, rest: Iterable[Record]) -> list[Record]:
 
 
 def _told(first: Trace, second: Trace, before: Iterable[Record], ones: list[Record], others: list[Record]) -> Parting:
-    """Both go on in a way of their own: with one record that is not the same, or with another one, the earlier."""
+    """Both go on differently: with one changed record, or with another one, the earlier."""
     one, other = (_row(trace, each[0]) if each else () for trace, each in ((first, ones), (second, others)))
     columns: tuple[tuple[str, Any, Any], ...] = ()
     only_in = 0
@@ -198,7 +198,7 @@ def _told(first: Trace, second: Trace, before: Iterable[Record], ones: list[Reco
 
 
 def _row(trace: Trace, record: Record) -> tuple[Any, ...]:
-    """The record with names for numbers, how a driver sends for the number of its setting, and bytes in hexadecimal."""
+    """The record with names for numbers, the setting of a driver for its number, and bytes in hexadecimal."""
     row: list[Any] = [record[0]]
     for column, value in zip(TABLES[record[0]][1], record[1:], strict=True):
         if column in _NUMBERS and isinstance(value, int):
@@ -213,7 +213,7 @@ def _row(trace: Trace, record: Record) -> tuple[Any, ...]:
 
 
 def _who(row: tuple[Any, ...]) -> tuple[Any, ...]:
-    """Its kind and whose it is."""
+    """Its kind and its owner."""
     return (row[0], *(value for name, value in zip(TABLES[row[0]][1], row[1:], strict=True) if name in _NUMBERS))
 
 
@@ -242,7 +242,7 @@ def _tables(first: Trace, second: Trace) -> Iterator[str]:
             if (name.kind, name.name) not in known:
                 yield f"{name.kind} {name.name} is only in {title}"
     if first.settings != second.settings:
-        yield "drivers are set otherwise (table setting)"
+        yield "settings of drivers differ (table setting)"
 
 
 def _pairs(one: Report, other: Report) -> Iterator[Pair]:

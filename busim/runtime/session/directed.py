@@ -23,10 +23,10 @@ from busim.simulator.world import Switched, World
 
 
 class Directed:
-    """Whoever is one says which world it has, and how things enter it."""
+    """A session supplies its world, and the way for actions to enter it."""
 
     def _world(self) -> World:
-        """The world, which has begun. Raises UserError where it has not."""
+        """The world, which has begun. Raises UserError if it has not."""
         raise NotImplementedError
 
     def _enter(self, what: Callable[..., Any], *arguments: Any) -> None:
@@ -34,7 +34,7 @@ class Directed:
         raise NotImplementedError
 
     def do(self, line: str) -> str:
-        """Do what a line says, as it is typed into `busim serve`; gives what was done, in words. Raises UserError."""
+        """Do the action of a line as typed into `busim serve`; returns it in words. Raises UserError."""
         prepared = read_line(self._world(), line)
         self._enter(prepared.do)
         return prepared.said
@@ -46,32 +46,32 @@ class Directed:
         return prepared.said
 
     def fault(self, name: str, at: str, **values: Any) -> None:
-        """Switch a fault or a preset on, at a camera, a converter or a line; `values`: its parameters as one writes
-        them. How long: `values` may have `for` (as `**{"for": "2 s"}`). Raises UserError.
+        """Switch a fault or a preset on, at a camera, a converter or a line; `values`: its parameters as written.
+        `values` may have `for`, the length (as `**{"for": "2 s"}`). Raises UserError.
         """
         self.act("fault", fault=name, switch="on", at=at, **({"values": values} if values else {}))
 
     def no_fault(self, name: str, at: str | None = None) -> None:
-        """Switch it off, there or everywhere. Raises UserError where it is not on."""
+        """Switch it off, there or everywhere. Raises UserError if it is not on."""
         self.act("fault", fault=name, switch="off", **({} if at is None else {"at": at}))
 
     @property
     def faults(self) -> tuple[Switched, ...]:
-        """Every fault that has been on, and how often it took effect."""
+        """Every fault that has been on, and its effects."""
         return tuple(one for one in self._world().faults.switched if one.values is not None)
 
     def power(self, camera: str, on: bool) -> None:
-        """Give a camera power, or take it away. Raises UserError."""
+        """Switch the power of a camera on or off. Raises UserError."""
         self.act("power", camera=camera, switch="on" if on else "off")
 
     def reboot(self, name: str) -> None:
-        """Let a camera or a converter start anew. Raises UserError."""
+        """Restart a camera or a converter. Raises UserError."""
         self.act("reboot", name=name)
 
     def unplug(self, camera: str, *, cuts: bool = False) -> None:
-        """Take a camera off its line; `cuts`: the pair ends there. Raises UserError."""
+        """Unplug a camera; `cuts`: the pair ends there. Raises UserError."""
         self.act("unplug", camera=camera, pair="cuts" if cuts else "passes")
 
     def plug(self, camera: str) -> None:
-        """Put it back. Raises UserError."""
+        """Plug it in again. Raises UserError."""
         self.act("plug", camera=camera)

@@ -1,8 +1,8 @@
-"""Who works on the tasks of a simulated sweep: processes of this machine, or an existing dask cluster.
+"""The workers of a simulated sweep: processes of this machine, or an existing dask cluster.
 
-Both are an executor with `submit`, and a task is texts and numbers alone, so the results are the same whichever it is
-and however many work on it. What is done goes into a journal beside the output at once; after Ctrl-C the same command
-goes on from there.
+Both are an executor with `submit`. A task is texts and numbers alone, so the results do not depend on the kind or
+number of workers. Each result goes into a journal beside the output at once; after Ctrl-C the same command continues
+from there.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ from busim.foundation.output import whole_file
 from busim.foundation.version import VERSION
 from busim.plan import Plan, source_text
 
-_AHEAD = 4  # tasks handed out for each worker: enough that none rests, few enough to be dropped at Ctrl-C
+_AHEAD = 4  # tasks handed out per worker: enough that none is idle, few enough to drop at Ctrl-C
 
 Found = dict[str, dict[str, float | None]]
 
 
 @contextmanager
 def processes(workers: int) -> Iterator[Executor]:
-    """So many processes of this machine. Raises UserError for a number that is none."""
+    """This many processes of this machine. Raises UserError for an impossible number."""
     if not 1 <= workers <= 1024:
         raise UserError("no number of workers", found=str(workers), expected="1 to 1024", mend="say for example 2")
     context = multiprocessing.get_context("spawn")  # the same on every system, and safe beside threads
@@ -42,7 +42,7 @@ def processes(workers: int) -> Iterator[Executor]:
 
 
 def _leave_interrupts() -> None:
-    """Ctrl-C reaches every process of the terminal; only the first one answers it."""
+    """Ctrl-C reaches every process of the terminal; only the main process reacts."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
@@ -82,9 +82,8 @@ def simulated_sweep(
 ) -> Sweep:
     """Simulate every point with seeds 1 to `seeds` for `length` ns each.
 
-    `journal`: where results are kept as they come, and found again; who has written the output removes it.
-    `advanced` is told of tasks done, and of all. Raises UserError for names that there are not, and for a journal of
-    another sweep.
+    `journal`: the file of results so far; the caller removes it after writing the output. `advanced` gets the number of
+    finished tasks, and of all. Raises UserError for unknown names, and for a journal of another sweep.
     """
     places = points(axes)
     names = tuple(axis.name for axis in axes)
@@ -127,7 +126,7 @@ def _worked(
 
 
 class _Journal:
-    """Lines of JSON: first what sweep it is, then one for each result."""
+    """Lines of JSON: first the sweep, then one for each result."""
 
     def __init__(self, path: Path | None, tasks: dict[tuple[int, int], Task]) -> None:
         self.found: dict[tuple[int, int], Found] = {}
@@ -137,10 +136,10 @@ class _Journal:
         about = hashlib.sha256(repr((VERSION, sorted(tasks.items()))).encode()).hexdigest()
         head = json.dumps({"sweep": about})
         lines = path.read_text(encoding="utf-8", errors="replace").split("\n") if path.exists() else []
-        whole = lines[:-1]  # what a killed run wrote last may be half a line
+        whole = lines[:-1]  # the last line of a killed run may be incomplete
         if (whole and whole[0] != head) or (lines and not whole and not head.startswith(lines[0])):
             raise UserError(
-                "there is the journal of another sweep", found=str(path), expected="none, or that of this one",
+                "the journal belongs to another sweep", found=str(path), expected="no journal, or one of this sweep",
                 mend="remove it, or give another output",
             )  # fmt: skip
         for text in whole[1:]:

@@ -36,10 +36,10 @@ _TOO_LONG = "a line without end: expected one JSON object of up to 4096 bytes on
 
 
 class Hooked(Directed):
-    """A session with a hook. Whoever is one says how things enter its world, and which run it is."""
+    """A session with a hook. It supplies its run, and the way into its world."""
 
     def _entered(self) -> Run:
-        """The run, which has begun. Raises UserError where it has not."""
+        """The run, which has begun. Raises UserError if it has not."""
         raise NotImplementedError
 
     def _world(self) -> World:
@@ -52,11 +52,11 @@ class Hooked(Directed):
         return hook
 
     def on_intent(self, told: Callable[[Intent], None]) -> None:
-        """Call `told` with each intent when its instant has come, within the simulation: it must not wait."""
+        """Call `told` with each intent at its instant, within the simulation: it must not wait."""
         self._hook().told.append(told)
 
     def intend(self, camera: str, parameter: str, value: int) -> None:
-        """An operator moves a control, now. Raises UserError for a camera or parameter that there is not."""
+        """An operator moves a control, now. Raises UserError for an unknown camera or parameter."""
         hook = self._hook()
         checked(Belief("value", camera, parameter, value), hook.known)
         self._enter(hook.intend, camera, parameter, value)
@@ -66,19 +66,19 @@ class Hooked(Directed):
         self._believe(Belief("value", camera, parameter, value))
 
     def believe_online(self, camera: str) -> None:
-        """The controller believes that the camera is there. Raises UserError as `intend` does."""
+        """The controller believes that the camera is online. Raises UserError as `intend` does."""
         self._believe(Belief("online", camera))
 
     def believe_offline(self, camera: str) -> None:
-        """The controller believes that the camera is not there. Raises UserError as `intend` does."""
+        """The controller believes that the camera is offline. Raises UserError as `intend` does."""
         self._believe(Belief("offline", camera))
 
     def diagnose(self, text: str, camera: str = "") -> None:
-        """What the controller believes to be wrong, with a camera or the whole. Raises UserError as `intend` does."""
+        """The controller's diagnosis, of a camera or the whole installation. Raises UserError as `intend` does."""
         self._believe(Belief("diagnosis", camera, text=text))
 
     def hear(self, line: bytes | None) -> str:
-        """A line that a controller wrote, None for one without end; gives "", or what is wrong with it."""
+        """A line of a controller, None for one without end. Returns "", or what is wrong with it."""
         hook = self._hook()
         try:
             if line is None:
@@ -96,7 +96,7 @@ class Hooked(Directed):
 
 
 class IntentStream:
-    """Intents as they come, for `async for`: those from when it was made on. It ends with the session."""
+    """Intents as they come, for `async for`: those after its creation. It ends with the session."""
 
     def __init__(self) -> None:
         self._waiting: deque[Intent] = deque()
@@ -104,12 +104,12 @@ class IntentStream:
         self._over = False
 
     def tell(self, intent: Intent) -> None:
-        """One more."""
+        """Add an intent."""
         self._waiting.append(intent)
         self._wake()
 
     def close(self) -> None:
-        """No more will come; those that did are still given."""
+        """No more will come; pending ones are still delivered."""
         self._over = True
         self._wake()
 
@@ -135,7 +135,7 @@ class Awaited(Hooked):
     _streams: list[IntentStream] | None  # None when the session is over
 
     def intents(self) -> IntentStream:
-        """Operators' moves from now on: `async for intent in session.intents()`. Several see each of them."""
+        """Operators' moves from now on: `async for intent in session.intents()`. Each stream gets all of them."""
         stream = IntentStream()
         self.on_intent(stream.tell)
         if self._streams is None:

@@ -1,7 +1,7 @@
 """Lateness: how long after its instant the wall clock served an event.
 
-In fast time every event is on time. A live run lives on a machine that does other things too, and figures from it mean
-little without knowing how late it was.
+In fast time every event is on time. A live run shares the machine with other programs, so its figures need the lateness
+beside them.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ class Lateness(Histogram):
     __slots__ = ()
 
     def as_json(self) -> dict[str, Any]:
-        """In seconds; values None when nothing fell due."""
+        """In seconds; values None if no event was due."""
         p50, p99 = self.quantile(0.5), self.quantile(0.99)
         return {
             "unit": "s",

@@ -1,7 +1,7 @@
 """A live session: the installation in wall time, its converters open to real clients.
 
-Joins one run, the wall clock, a door for each converter and the recorder. Usable from the command line and, as an async
-context manager, inside a program or test of one's own.
+Joins one run, the wall clock, a door for each converter and the recorder. For the command line and, as an async context
+manager, for your own programs and tests.
 """
 
 from __future__ import annotations
@@ -34,26 +34,25 @@ from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
 from busim.runtime.session.served import Served, complete, nothing
 
-_LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, in which the rest is set up
-_FLUSH = 0.01  # seconds of wall time between two looks at what waits for the trace's writer
-_ENOUGH = 200  # rows worth a batch: making one is a pause, so it is neither large nor often
-_AT_LAST = 10  # looks after which whatever there is goes
+_LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, for the rest of the set-up
+_FLUSH = 0.01  # seconds of wall time between two checks of rows that wait for the trace's writer
+_ENOUGH = 200  # rows worth a batch: making one is a pause, so batches are neither large nor frequent
+_AT_LAST = 10  # checks after which any rows go
 SLOWEST, FASTEST = 0.1, 10.0
 
 
 class Live(Served):
-    """Serves `plan` from entering to leaving; entering raises UserError when that cannot be, with nothing left behind.
+    """Serves `plan` inside its context; entering raises UserError if it cannot, with nothing left behind.
 
-    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
-    the part of the real controller. `listen`: loopback or planned; `any_port`: at ports of the system's choice.
-    `pty`: a folder for links to pseudo-terminals, one for each converter; `ptys` (once entered) has them by name.
-    `speed`: 0.1 to 10, simulated time per wall time; `until`: simulated ns after which the session ends by itself.
-    `intents`: the controller is told of operators' moves (`intents()`) and tells what it believes. `distinct`: cameras
-    begin with values of their own, drawn from the seed. `also` is given every record.
-    `announce` is given the addresses when they are taken and before simulated time begins; `news` is told of
-    clients, `caution` of what the user should know.
+    busim plays masters that stand on a line themselves; masters behind converters only if `play` names them, since the
+    real controller takes their place. `listen`: loopback or planned; `any_port`: ports of the system's choice. `pty`: a
+    folder for links to pseudo-terminals, one per converter; `ptys` (once entered) has them by name. `speed`: 0.1 to 10,
+    simulated time per wall time; `until`: simulated ns of the session's end. `intents`: the controller receives
+    operators' moves (`intents()`) and reports beliefs. `distinct`: cameras begin with values of their own, drawn from
+    the seed. `also` gets every record. `announce` gets the addresses once bound, before simulated time begins; `news`
+    gets messages about clients, `caution` warnings for the user.
 
-    Leaving completes the trace. `addresses` (once entered) says where each converter is served.
+    Leaving completes the trace. `addresses` (once entered) has the address of each converter.
     """
 
     addresses: dict[str, Address]
@@ -98,7 +97,7 @@ class Live(Served):
         self._wall: Wall
         self._doors: list[Door | DatagramDoor] = []
         self._pty_doors: list[PtyDoor] = []
-        self._passed = 0  # times nothing was handed over
+        self._passed = 0  # times without a batch
         self._flusher: asyncio.TimerHandle | None = None
         self._failed: asyncio.Future[None]
         self.lateness = Lateness()
@@ -163,10 +162,10 @@ class Live(Served):
     async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Bring the run to the present and complete the trace. Raises what ended the run early, if something did."""
+        """Bring the run to the present and complete the trace. Raises the error that ended the run early, if any."""
         self._wall.stop()
         self._close_doors()
-        for _ in range(2):  # turns of the loop in which connections end: no client shall wait for the trace
+        for _ in range(2):  # turns of the loop in which connections end: no client waits for the trace
             await asyncio.sleep(0)
         self._close_streams()
         if self._flusher is not None:
@@ -175,11 +174,11 @@ class Live(Served):
 
     @property
     def now(self) -> int:
-        """The simulated instant that has been reached, ns."""
+        """The present simulated instant, ns."""
         return self._entered().world.kernel.now
 
     async def ended(self) -> None:
-        """Wait until the session ends by itself: `until` has come, or something went wrong (leaving raises it)."""
+        """Wait for the session's end: `until` has come, or an error (leaving raises it)."""
         await asyncio.wait([self._wall.ended])
 
     def _entered(self) -> Run:
@@ -195,9 +194,9 @@ class Live(Served):
         self._wall.enter(self.run.world.mark, text)
 
     def endpoints(self, *, dialled: bool = True) -> dict[str, dict[str, Any]]:
-        """JSON-ready: converter to host and port, `transport` udp where it is that, `pty` where it has one.
+        """JSON-ready: converter to host and port, with `transport` udp and `pty` where they apply.
 
-        `dials`: it connects to that host and port instead of listening there; with `dialled` False these are left out.
+        `dials`: it connects to that host and port instead of listening; with `dialled` False these are left out.
         """
         found: dict[str, dict[str, Any]] = {name: address._asdict() for name, address in self.addresses.items()}
         for name in self._datagrams & found.keys():
@@ -226,11 +225,11 @@ class Live(Served):
     def _writer_stuck(self, seconds: float) -> None:
         self._caution(
             f"caution: the process that writes the trace has taken nothing for {seconds:.0f} s. The session goes on "
-            "and keeps its records in memory; see whether the disk hangs or somebody stopped that process."
+            "and keeps its records in memory; check whether the disk hangs or that process was stopped."
         )
 
     def _flush(self) -> None:
-        """Hand over to the trace writer what there is, if that is worth a pause; look again in a while."""
+        """Hand rows over to the trace writer if they are worth a pause; check again later."""
         if self.run.recorder is not None and not self._wall.ended.done():
             self._passed += 1
             if self.run.recorder.waiting() >= _ENOUGH or self._passed >= _AT_LAST:

@@ -11,7 +11,7 @@ _PIPE = 1 << 20
 
 
 def pipe_of(process: subprocess.Popen[bytes]) -> int:
-    """The pipe into the writer: never blocking, and as large as the system grants."""
+    """The pipe into the writer: never blocking, and as large as the system allows."""
     assert process.stdin is not None
     pipe = process.stdin.fileno()
     os.set_blocking(pipe, False)
@@ -23,7 +23,7 @@ def pipe_of(process: subprocess.Popen[bytes]) -> int:
 
 
 def unread(pipe: int) -> int | None:
-    """Bytes in the pipe that the writer has not taken; None where the system does not say."""
+    """Bytes in the pipe that the writer has not taken; None if the system does not say."""
     try:
         import fcntl
         import termios

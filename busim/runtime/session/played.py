@@ -1,4 +1,4 @@
-"""Which masters busim plays when somebody else is to be the controller."""
+"""The masters that busim plays beside an outside controller."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from busim.plan import Plan
 
 
 def played(plan: Plan, play: Collection[str]) -> list[str]:
-    """Those that stand on a line themselves and those that `play` names. Raises UserError for an unknown name."""
+    """Masters on a line themselves, and those in `play`. Raises UserError for an unknown name."""
     names = [master.name for master in plan.masters]
     for name in play:
         if name not in names:

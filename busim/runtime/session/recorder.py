@@ -1,12 +1,11 @@
 """The recorder: hands the records of a run to the trace writer's process.
 
-The run pays for appending to a list and, once per batch, for turning the batch into bytes. The bytes go down
-a pipe of the largest size the system grants; in fast time a full pipe makes the run wait for the writer, on
-the wall clock (`live`) what does not fit waits here instead, so that no reply is late for the disk's sake. The
-writer has a process group of its own and ignores the signals that end a run: the run's end ends the writer, and
-nothing else should.
+The run pays for appending to a list and, once per batch, for turning the batch into bytes. The bytes go down a pipe of
+the largest size the system allows. In fast time a full pipe makes the run wait for the writer. On the wall clock
+(`live`) the rest waits here instead, so no reply is late because of the disk. The writer has its own process group and
+ignores the signals that end a run: only the run's end ends it.
 
-A writer that dies (a full disk, a killed process) is noticed at the next flush and told as an error.
+A writer that dies (a full disk, a killed process) is noticed at the next flush and raised as an error.
 """
 
 from __future__ import annotations
@@ -39,8 +38,8 @@ _BACKLOG = 64 << 20  # bytes kept here at most in live runs; beyond that they wa
 _PATIENCE = 60.0  # seconds without any progress after which the writer counts as stuck
 _LIVE_PATIENCE = 20.0  # the same while clients are served
 _READY = 30.0  # seconds in which a writer must have made its file
-_SAID = 5.0  # seconds without any progress after which it is said
-_LOOK = 0.2  # seconds between two looks while somebody waits
+_SAID = 5.0  # seconds without progress after which it is reported
+_LOOK = 0.2  # seconds between two checks during a wait
 _CTRL_C = 1.0  # seconds for which Ctrl-C waits for a hand-over
 _START = """
 import os, signal, sys
@@ -63,15 +62,15 @@ class Recorder:
     """Records a run into the trace file `path`; a context manager.
 
     `head` holds the keys of the trace's head that the run knows. With `live` a flush never waits for the disk; the
-    owner then calls `flush` every 100 ms or so. Without `close(ended_at)` the trace stays marked incomplete.
+    owner then calls `flush` about every 100 ms. Without `close(ended_at)` the trace stays marked incomplete.
 
-    `append(record)` takes a plain tuple whose first element is its kind. All methods raise UserError when the file
-    cannot be made or written (an existing file is refused unless `overwrite`, and then only a trace is
-    overwritten), Defect when a record does not fit its table.
+    `append(record)` takes a plain tuple whose first element is its kind. All methods raise UserError if the file cannot
+    be made or written (an existing file is refused unless `overwrite`, and then only a trace is overwritten), Defect if
+    a record does not fit its table.
     """
 
     append: Emit
-    stuck: Callable[[float], None]  # told once of a writer that has taken nothing for so many seconds
+    stuck: Callable[[float], None]  # called once if a writer has taken nothing for this many seconds
 
     def __init__(
         self, path: str | Path, head: dict[str, HeadValue], *, overwrite: bool = False, live: bool = False
@@ -87,8 +86,8 @@ class Recorder:
         self._closed = False
         self._error: BusimError | None = None
         self._foreign = signal.getsignal(signal.SIGINT) is None
-        self._interrupted: float | None = None  # when Ctrl-C came that waits for a hand-over
-        self._moved = time.monotonic()  # when the writer last took something
+        self._interrupted: float | None = None  # instant of a Ctrl-C that waits for a hand-over
+        self._moved = time.monotonic()  # when the writer last took bytes
         self._written = self._taken = 0  # bytes into the pipe, and out of it
         self._told = False
         self.stuck = lambda _: None
@@ -106,7 +105,7 @@ class Recorder:
             raise
 
     def name(self, number: int, kind: str, name: str, parent: int = 0) -> None:
-        """Say what a number used in records stands for; `parent` is the number it belongs to."""
+        """Give the meaning of a number in records; `parent` is the number of its owner."""
         self._names.append((number, kind, name, parent))
 
     def setting(
@@ -119,11 +118,11 @@ class Recorder:
         lead: int = 0,
         hold: int = 0,
     ) -> None:
-        """Say how drivers with this setting number send; `lead` and `hold` as in the plan."""
+        """Give the setting of drivers with this setting number; `lead` and `hold` as in the plan."""
         self._settings.append((number, str(Fraction(baud)), str(format), float(ppm), int(inverted), lead, hold))
 
     def lateness(self, at: int, ns: int) -> None:
-        """The wall clock served the instant `at` so many ns late."""
+        """The wall clock served the instant `at` this many ns late."""
         self._lateness.append((at, ns))
 
     def waiting(self) -> int:
@@ -131,7 +130,7 @@ class Recorder:
         return len(self._records) + len(self._lateness)
 
     def flush(self) -> None:
-        """Hand over what there is. Waits until the writer took it, unless `live`."""
+        """Hand over all rows. Waits for the writer, unless `live`."""
         if self._closed:
             raise self._error or Defect("records after the end of the trace")
         with self._undisturbed():
@@ -156,10 +155,10 @@ class Recorder:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Leave the trace as it is, whole but marked incomplete, unless it was closed."""
+        """Leave the trace readable but marked incomplete, unless it was closed."""
         if self._closed:
             return
-        # the error that brought us here matters more than what becomes of the trace
+        # The first error matters more than the state of the trace.
         with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), self._undisturbed():
             self._collect(None)
             self._end()
@@ -180,7 +179,7 @@ class Recorder:
             batch = Batch(self._names, self._settings, self._records, self._lateness, ended_at)
             try:
                 self._enqueue(pack(batch))
-            except Defect as error:  # what came before this batch is saved
+            except Defect as error:  # everything before this batch is saved
                 self._error = error
                 self._send(wait=True)
                 self._finish()
@@ -216,13 +215,13 @@ class Recorder:
     def _await_room(self) -> None:
         poll = select.poll()
         poll.register(self._pipe, select.POLLOUT)
-        self._moved = time.monotonic()  # from when somebody waits
+        self._moved = time.monotonic()  # start of the wait
         while not poll.poll(_LOOK * 1000):
             self._look_whether_stuck(_PATIENCE)
             self._look_at_ctrl_c()
 
     def _look_whether_stuck(self, patience: float | None) -> None:
-        """Say that the writer takes nothing, and end when it has not for so many seconds (None: go on)."""
+        """Report a writer that takes nothing, and give up after this many seconds (None: never)."""
         now, waiting = time.monotonic(), unread(self._pipe)
         if waiting == 0 or (waiting is not None and self._written - waiting > self._taken):
             self._moved, self._told, self._taken = now, False, self._written - waiting
@@ -235,18 +234,18 @@ class Recorder:
             self._error = UserError(
                 "the process that writes the trace takes nothing any more", file=self._path,
                 found=f"no progress for {idle:.0f} s",
-                mend="the trace is whole up to its last batch; see whether the disk hangs or somebody stopped it",
+                mend="the trace is whole up to its last batch; check whether the disk hangs or it was stopped",
             )  # fmt: skip
             raise self._error
 
     def _look_at_ctrl_c(self) -> None:
-        """Ctrl-C waits for a hand-over, but not for one that does not come to its end."""
+        """Ctrl-C waits for a hand-over, but not for one that does not end."""
         if self._interrupted is not None and time.monotonic() - self._interrupted > _CTRL_C:
             self._drop()
             raise KeyboardInterrupt
 
     def _drop(self) -> None:
-        """End the writer at once; the trace stays whole up to its last batch and is marked incomplete."""
+        """End the writer at once; the trace is complete up to its last batch and marked incomplete."""
         if not self._closed:
             self._closed = True
             self._queue.clear()
@@ -283,7 +282,7 @@ class Recorder:
             self._fail()
 
     def _finish(self) -> None:
-        """Close the pipe, which ends the writer, and wait for that. Nothing more is taken from now on."""
+        """Close the pipe, which ends the writer, and wait for that. It takes no more rows."""
         if self._closed:
             return
         self._closed = True
@@ -296,7 +295,7 @@ class Recorder:
             self._last_words = next(unpack(answers), None)
 
     def _await_end(self) -> None:
-        """Until the writer has ended; one that does not is killed."""
+        """Wait until the writer has ended; kill one that does not."""
         begun = time.monotonic()
         while True:
             with contextlib.suppress(subprocess.TimeoutExpired):
@@ -314,10 +313,11 @@ class Recorder:
 
     @contextlib.contextmanager
     def _undisturbed(self) -> Iterator[None]:
-        """Ctrl-C waits: between writing to the pipe and noting how much, it would make half a batch of the next one.
+        """Ctrl-C waits: between a write to the pipe and the note of its length it would leave half a batch.
 
-        It waits a second, and no second one does: then the writer is ended and the trace stays incomplete. Not by
-        blocking the signal: a library's thread would take it, and Python raise in the main thread all the same.
+        It waits a second, and a second Ctrl-C does not: then the writer is ended and the trace stays incomplete.
+        Blocking the signal does not help: a library's thread would take it, and Python raises in the main thread all
+        the same.
         """
         if self._foreign or threading.current_thread() is not threading.main_thread():
             yield  # nothing is raised here
@@ -331,7 +331,7 @@ class Recorder:
                 raise KeyboardInterrupt
             self._interrupted = time.monotonic()
 
-        # not asked for before: Python writes down every handler it does not know, which takes longer than a batch
+        # Not asked for earlier: Python formats every handler it does not know, which takes longer than a batch.
         before = signal.signal(signal.SIGINT, note)
         try:
             yield
@@ -344,14 +344,14 @@ class Recorder:
             signal.raise_signal(signal.SIGINT)
 
     def _fail(self) -> NoReturn:
-        """The writer is gone, or as good as: say why."""
+        """The writer is gone, or stuck: raise the reason."""
         self._finish()
         self._error = _error(self._last_words, self._path, self._process.returncode)
         raise self._error
 
 
 def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
-    """A fresh interpreter without site packages: it starts at once, needs SQLite and busim.recording.trace."""
+    """A fresh interpreter without site packages: it starts quickly, and needs only SQLite and busim.recording.trace."""
     root = str(Path(version.__file__).resolve().parents[2])
     command = [sys.executable, "-I", "-S", "-c", _START, root, path, str(int(overwrite)), str(int(live))]
     try:
@@ -363,7 +363,7 @@ def _start(path: str, overwrite: bool, live: bool) -> subprocess.Popen[bytes]:
 
 
 def _error(answer: tuple[Any, ...] | None, path: str, code: int) -> BusimError:
-    """The error a writer's last words stand for; None where it had none."""
+    """The error behind a writer's last message; None without one."""
     if answer is not None and answer[0] == "user":
         _, what, file, found, mend = answer
         return UserError(what, file=file, found=found or None, mend=mend or None)
@@ -373,5 +373,5 @@ def _error(answer: tuple[Any, ...] | None, path: str, code: int) -> BusimError:
         "the process that writes the trace was stopped",
         file=path,
         found=f"signal {-code}" if code < 0 else f"exit code {code}",
-        mend="the trace is whole up to its last batch; see whether memory ran out or somebody stopped it",
+        mend="the trace is whole up to its last batch; check whether memory ran out or that process was stopped",
     )

@@ -1,10 +1,9 @@
-"""Replay: the run of a trace once more, from what the trace holds, and whether it came out the same.
+"""Replay: the run of a trace once more, from the trace alone, and a comparison of both.
 
-The world is built from the plan in the trace with the same seed, and what came from outside is fed at its instants: the
-kernel is brought to the instant, then the input is applied, as the wall clock did it. Marks change nothing in the
-world, so their order among inputs of the same instant does not matter. A trace that broke off holds every record up
-to some instant that nobody wrote down; the run is then brought just as far as its records reach, and must contain each
-of them.
+The world is built from the trace's plan with the same seed, and inputs from outside are fed in at their instants: the
+kernel advances to the instant, then the input is applied, as the wall clock did it. Marks change nothing in the world,
+so their order among inputs of the same instant does not matter. A trace that broke off holds every record up to some
+unknown instant. The new run then goes only as far as its records reach, and must contain each of them.
 """
 
 from __future__ import annotations
@@ -30,13 +29,13 @@ from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
 from busim.simulator.world import ConverterPort, World
 
-_STEP = 250_000_000  # ns between two words on progress
-_BEYOND = 5_000_000_000  # ns after the last record of a broken trace in which all it has must have come
+_STEP = 250_000_000  # ns between two reports of progress
+_BEYOND = 5_000_000_000  # ns after the last record of a broken trace within which all its records must have come
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """The first one: which kind of record, the how manieth (from 1), and both, None where there is none."""
+    """The first difference: the kind of record, its number (from 1), and both records, None for a missing one."""
 
     kind: str
     number: int
@@ -46,9 +45,9 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Replay:
-    """What came of a replay. `complete`: whether the old trace was; `difference` None: identical, as far as it goes.
+    """The result of a replay. `complete`: whether the old trace was; `difference` None: identical, as far as it goes.
 
-    `hints`: why a difference may not be the run's fault, as another version of busim.
+    `hints`: causes of a difference outside the run, such as another version of busim.
     """
 
     report: Report
@@ -64,9 +63,9 @@ def replay(
     overwrite: bool = False,
     advanced: Callable[[int, int], None] = lambda *_: None,
 ) -> Replay:
-    """Play the trace at `path` again and compare. `trace`: where to keep the new one.
+    """Replay the trace at `path` and compare. `trace`: a file for the new one.
 
-    `advanced(at, until)` hears of progress, in ns. Raises UserError when the trace cannot be read or not be played.
+    `advanced(at, until)` gets the progress, in ns. Raises UserError if the trace cannot be read or replayed.
     """
     with open_trace(path) as old, _place(path, trace) as new_path:
         plan = plan_of(old)
@@ -96,7 +95,7 @@ def replay(
 
 
 def plan_of(old: Trace) -> Plan:
-    """The plan of a trace's run. Raises UserError where it has none that can be read."""
+    """The plan of a trace's run. Raises UserError if it has none that can be read."""
     files = _files(old)
     try:
         plan = read_text(_text(old, "plan_text"), _text(old, "plan_path"), files)
@@ -104,13 +103,13 @@ def plan_of(old: Trace) -> Plan:
         first = error.findings[0]
         raise _unplayable(old, f"a plan with errors in it, first: {first.field or 'plan'}: {first.what}") from None
     for name in files_in_use(plan):
-        if name not in files:  # the file of that name on this machine is another one, and nobody asked for it
+        if name not in files:  # the file of that name on this machine is another one
             raise _unplayable(old, f"a plan that names {name[:60]!r}, whose text is not in the trace")
     return plan
 
 
 def _files(old: Trace) -> dict[str, str]:
-    """The files beside the plan, as they were; traces from before there were such have none."""
+    """The files beside the plan, as they were; older traces have none."""
     if "plan_files" not in old.head:
         return {}
     try:
@@ -122,7 +121,7 @@ def _files(old: Trace) -> dict[str, str]:
 
 @contextmanager
 def _place(path: str | Path, trace: str | Path | None) -> Iterator[Path]:
-    """Where the new trace goes; one that nobody wants is removed again."""
+    """The file of the new trace; without a name it is removed again."""
     if trace is None:
         with tempfile.TemporaryDirectory(prefix="busim-replay-") as folder:
             yield Path(folder) / "new.trace"
@@ -137,7 +136,7 @@ def _place(path: str | Path, trace: str | Path | None) -> Iterator[Path]:
 
 
 def _play(old: Trace, run: Run, until: int, missing: Counter[int], advanced: Callable[[int, int], None]) -> None:
-    """Feed what came from outside, and go on to `until`, or to where the run has more records than the trace."""
+    """Feed the inputs from outside, and go on to `until`, or until the run has more records than the trace."""
     kernel = run.world.kernel
     given = (record for record in old.records(INTENT) if not record[6])  # the others come from the plan's panels
     for record in heapq.merge(old.inputs(), given, old.records(BELIEF), old.records(MARK), key=_instant):
@@ -155,13 +154,13 @@ def _instant(record: Record) -> int:
 
 
 def _advance(run: Run, to: int, until: int, missing: Counter[int], advanced: Callable[[int, int], None]) -> bool:
-    """In steps, so that somebody who waits sees that it goes on. False: more has come of it than the trace has.
+    """Advance in steps, to report progress. False: the run has more records than the trace.
 
-    Without that, a trace that claims to have run for a year would be played for one.
+    Without that, a trace that claims a run of a year would be played for one.
     """
     kernel = run.world.kernel
     while (due := kernel.next_deadline()) is not None:
-        at = max(due, kernel.now - kernel.now % _STEP + _STEP)  # times in which nothing happens are passed in one step
+        at = max(due, kernel.now - kernel.now % _STEP + _STEP)  # times without events take one step
         if at >= to:
             break
         run.advance(at)
@@ -202,7 +201,7 @@ def _apply(record: Record, world: World, old: Trace) -> None:
 
 
 def _tell(record: Record, world: World, old: Trace) -> None:
-    """An intent that a test gave, or what a controller said of its beliefs."""
+    """An intent of a test, or a belief of a controller."""
     hook = world.hook
     if hook is None:
         raise _unplayable(old, "intents or beliefs without a hook")
@@ -237,7 +236,7 @@ def last_instant(old: Trace) -> int:
 
 
 def _reach(run: Run, missing: Counter[int]) -> None:
-    """Go on, event by event, until the new run has as many records of each kind as the broken trace."""
+    """Advance event by event, until the new run has as many records of each kind as the broken trace."""
     kernel = run.world.kernel
     end = kernel.now + _BEYOND
     while any(count > 0 for count in missing.values()):
@@ -251,11 +250,11 @@ def _reach(run: Run, missing: Counter[int]) -> None:
 
 
 def _first_difference(old: Trace, new: Trace, complete: bool) -> Difference | None:
-    """None: there is none. Where the old trace broke off, what the new one has beyond it is no difference."""
+    """None: there is no difference. Records after the end of a broken trace are none."""
     pairs = [
         ("name", iter(old.names.items()), iter(new.names.items())),
         ("setting", iter(old.settings.items()), iter(new.settings.items())),
-        # what was fed first: a difference there explains all others
+        # The inputs first: a difference there explains all others.
         *((TABLES[kind][0], old.records(kind), new.records(kind)) for kind in sorted(TABLES, key=lambda k: k != INPUT)),
     ]
     for kind, olds, news in pairs:
@@ -277,7 +276,7 @@ def _hints(old: Trace, plan: Plan) -> tuple[str, ...]:
     if old.head.get("busim") != VERSION:
         hints.append(f"the trace was written by busim {old.head.get('busim')}, this is {VERSION}")
     if old.head.get("defaults") != json.dumps(defaults(plan)):
-        hints.append("what the plan leaves open is filled in otherwise today than when the trace was written")
+        hints.append("defaults that the plan relies on have changed since the trace was written")
     return tuple(hints)
 
 

@@ -28,17 +28,14 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True, slots=True)
 class CameraReport:
-    """The figures of one camera: `camera["age_mean"].value`, in the unit `camera["age_mean"].quantity.unit`.
-
-    `id`: its bus ID at the end.
-    """
+    """The figures of one camera: `camera["age_mean"].value`, in the unit `camera["age_mean"].quantity.unit`."""
 
     name: str
     id: int
     figures: dict[str, Value]
 
     def __getitem__(self, figure: str) -> Value:
-        """The figure of this name. Raises UserError where a camera has none such."""
+        """The figure of this name. Raises UserError for an unknown name."""
         return _named("figure", figure, self.figures, f"camera {self.name!r}", _FIGURES)
 
 
@@ -51,18 +48,18 @@ class LineReport:
     cameras: tuple[CameraReport, ...]
 
     def camera(self, name: str) -> CameraReport:
-        """The camera of this name. Raises UserError where the line has none such."""
+        """The camera of this name. Raises UserError for an unknown name."""
         cameras = {camera.name: camera for camera in self.cameras}
         return _named("camera", name, cameras, f"line {self.name!r}")
 
     def __getitem__(self, figure: str) -> Value:
-        """The figure of this name. Raises UserError where a line has none such."""
+        """The figure of this name. Raises UserError for an unknown name."""
         return _named("figure", figure, self.figures, f"line {self.name!r}", _FIGURES)
 
 
 @dataclass(frozen=True, slots=True)
 class FaultCount:
-    """A fault that was on in a run: at which place, how often it took effect, first and last (ns, -1: never)."""
+    """A fault that was on in a run: its place, its number of effects, first and last (ns, -1: never)."""
 
     fault: str
     at: str
@@ -76,7 +73,7 @@ class FaultCount:
 
     @property
     def sentence(self) -> str:
-        """What to tell people."""
+        """The count in a sentence."""
         if not self.count:
             return f"{self.fault} at {self.at} was on and never took effect"
         how_often = "once" if self.count == 1 else f"{self.count} times"
@@ -90,9 +87,9 @@ class FaultCount:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """`length`: simulated ns; `assumptions`: what the figures stand on; `lateness`: only where the wall clock drove;
-    `verdicts`: one for each thing that the plan expects, at its place in the file `plan_path`; `wrong`: why lines of a
-    controller under test were no beliefs, the first of `wrong_count`; `faults`: each that was on.
+    """`length`: simulated ns; `assumptions`: behind the figures; `lateness`: only with the wall clock; `verdicts`: one
+    per expectation of the plan, at its place in the file `plan_path`; `wrong`: why lines of a controller under test
+    were no beliefs, the first of `wrong_count`; `faults`: each that was on.
     """
 
     plan: str
@@ -109,16 +106,16 @@ class Report:
     faults: tuple[FaultCount, ...] = ()
 
     def line(self, name: str) -> LineReport:
-        """The line of this name. Raises UserError where the plan has none such."""
+        """The line of this name. Raises UserError for an unknown name."""
         return _named("line", name, {line.name: line for line in self.lines}, "the plan")
 
     @property
     def missed(self) -> tuple[Verdict, ...]:
-        """What the plan expected and did not come."""
+        """The missed expectations of the plan."""
         return tuple(one for one in self.verdicts if one.verdict == MISSED)
 
     def as_json(self) -> dict[str, Any]:
-        """JSON-ready; `schema` counts up when a meaning changes."""
+        """JSON-ready; `schema` rises when a meaning changes."""
         return {
             "schema": SCHEMA,
             "busim": VERSION,
@@ -146,7 +143,7 @@ class Report:
 
 
 def _named(kind: str, name: str, known: Mapping[str, _T], owner: str, mend: str = "") -> _T:
-    """The entry of `known` under `name`. Raises UserError, with the nearest name if one is near."""
+    """The entry of `known` under `name`. Raises UserError, with the most similar name if there is one."""
     if name in known:
         return known[name]
     meant = nearest(str(name), known)
@@ -176,9 +173,9 @@ def make_report(
     plan: Plan, seed: int, clock: str, names: list[Name], fold: Fold, until: int, expected: tuple[Expectation, ...],
     lateness: Lateness | None = None,
 ) -> Report:  # fmt: skip
-    """Collect the figures of every line and camera of `names` after `until` ns, and judge what is expected of them.
+    """Collect the figures of every line and camera of `names` after `until` ns, and judge the plan's expectations.
 
-    A camera stands there under the bus ID that it has then.
+    A camera appears under its bus ID of that instant.
     """
     ids = {camera.name: camera.id for camera in plan.cameras}
     lines = []

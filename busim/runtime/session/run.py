@@ -1,4 +1,4 @@
-"""One run of an installation: the place where world, figures and recorder come together.
+"""One run of an installation: joins world, figures and recorder.
 
 Every clock uses the same `Run`: fast time advances it in one go, wall time little by little, replay from input to
 input.
@@ -24,19 +24,18 @@ from busim.runtime.session.recorder import Recorder
 from busim.runtime.session.report import FaultCount, Report, make_report
 from busim.simulator.world import Name, World, build
 
-# ns of wall time in which even a busy machine simulates what was left waiting before it shows. A short one costs less,
-# but where many lines are polled at once the work for all of them then stood between their replies.
+# ns of wall time in which even a busy machine simulates postponed events before they show. A shorter time costs less,
+# but on many busy lines the postponed work then stood between their replies.
 _MARGIN = 150_000
 
 
 class Run(Directed):
     """Builds the installation of `plan` and starts it at instant 0.
 
-    `trace`: where to record it, None for not at all; `played`: the masters that busim plays, None for all; `watched`:
-    clients come from outside. `live`: in wall time, where recording must not wait. `hooked`: a controller is told of
-    intents and tells what it believes. `distinct`: cameras begin with values of their own, so that a value tells whose
-    it is. `epoch`: UTC of simulated time 0 (ns since 1970), None for now. `also` is given
-    every record too. Raises UserError.
+    `trace`: its file, None for no trace; `played`: the masters that busim plays, None for all; `watched`: clients come
+    from outside. `live`: in wall time, where recording must not wait. `hooked`: a controller receives intents and
+    reports beliefs. `distinct`: cameras begin with values of their own, so that a value identifies its camera. `epoch`:
+    UTC of simulated time 0 (ns since 1970), None for now. `also` gets every record too. Raises UserError.
     """
 
     def __init__(
@@ -61,7 +60,7 @@ class Run(Directed):
         self.seed = seed
         self.clock = clock
         self._fold = Fold(hooked=hooked)
-        # the plan may still turn out not to be buildable, and then no trace shall be begun
+        # The plan may still fail to build, and then no trace must be begun.
         self.recorder: Recorder | None = None
         append: list[Emit] = []
         emit = self._fold.take if also is None else _both(self._fold.take, [also])
@@ -101,18 +100,18 @@ class Run(Directed):
 
     def finish(self) -> None:
         """End the run here; the trace is complete and closed."""
-        self.advance(self.world.kernel.now)  # what an action just made due at this instant, which replay does too
+        self.advance(self.world.kernel.now)  # events that an action made due at this instant, as in a replay
         self.world.finish()
         if self.recorder is not None:
             self.recorder.close(self.world.kernel.now)
 
     def abandon(self) -> None:
-        """Something went wrong: leave the trace whole as far as it goes, and marked incomplete."""
+        """After an error: keep the trace as far as it goes, marked incomplete."""
         if self.recorder is not None:
             self.recorder.__exit__(None, None, None)
 
     def report(self, lateness: Lateness | None = None) -> Report:
-        """The figures so far, and how late the wall clock was served where there is one."""
+        """The figures so far, and the lateness of a wall clock."""
         names, now = self.world.names, self.world.kernel.now
         report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
         if self.faults:
@@ -123,7 +122,7 @@ class Run(Directed):
 
 
 def _both(take: Emit, append: list[Emit]) -> Emit:
-    """Give a record to two; the second is put into `append` before the first record comes."""
+    """Give a record to two functions; the second is replaced by `append` before the first record."""
 
     def emit(record: Record) -> None:
         take(record)

@@ -1,4 +1,4 @@
-"""A plan in virtual time for programs that block: pyserial's, in one thread, without an event loop."""
+"""A plan in virtual time for blocking programs: pyserial's, in one thread, without an event loop."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from busim.runtime.urls import Clock, Drive, Offer, Outlet, admit, withdraw
 
 
 class SerialWorld(Hooked):
-    """A world that `busim://` URLs reach; as text it is its token. Made by `serial_world`.
+    """A world for `busim://` URLs; as text it is its token. Made by `serial_world`.
 
     `clock`: a stand-in for the module `time`, for libraries that sleep.
     """
@@ -38,7 +38,7 @@ class SerialWorld(Hooked):
         return self._token
 
     def url(self, converter: str) -> str:
-        """What `serial.serial_for_url` opens. Whether there is such a converter is seen when it does."""
+        """The URL for `serial.serial_for_url`, which checks whether the converter exists."""
         return f"busim://{self._token}/{quote(converter)}"
 
     @property
@@ -47,7 +47,7 @@ class SerialWorld(Hooked):
         return self._run.world.kernel.now
 
     def intents(self) -> list[Intent]:
-        """Operators' moves since it was last asked. Raises UserError without `intents=True`."""
+        """Operators' moves since the last call. Raises UserError without `intents=True`."""
         self._hook()
         given = self._waiting.copy()
         self._waiting.clear()
@@ -64,7 +64,7 @@ class SerialWorld(Hooked):
         self._run.world.mark(text)
 
     def report(self) -> Report:
-        """The figures so far; after the `with` block, of the whole."""
+        """The figures so far; after the `with` block, of the whole run."""
         return self._run.report()
 
 
@@ -81,12 +81,11 @@ def serial_world(
 ) -> Iterator[SerialWorld]:
     """`plan` in virtual time, its converters as serial ports: `serial.serial_for_url(f"busim://{world}/converter")`.
 
-    Simulated time goes on while a port reads (or `clock` sleeps), and stands still otherwise. Masters that stand on a
-    line themselves are played, those behind converters only where `play` names them. `intents`: the program is told of
-    operators' moves and tells what it believes. `stand_in`: names of modules whose `time` is simulated meanwhile,
-    ("time",) for all. Blocking sockets are refused. Leaving closes what is open and
-    completes the trace, also where the program failed. Raises UserError (a plan that cannot be built, a trace that
-    cannot be written).
+    Simulated time passes while a port reads (or `clock` sleeps), and stands still otherwise. busim plays masters that
+    stand on a line themselves; masters behind converters only if `play` names them. `intents`: the program receives
+    operators' moves and reports beliefs. `stand_in`: names of modules whose `time` is simulated meanwhile, ("time",)
+    for all. Blocking sockets are refused. Leaving closes open ports and completes the trace, also after a failure of
+    the program. Raises UserError (a plan that cannot be built, a trace that cannot be written).
     """
     run = Run(
         plan, seed, trace=trace, overwrite=overwrite, clock="virtual", played=played(plan, play), watched=True,
@@ -104,6 +103,6 @@ def serial_world(
             for outlet in outlets.values():
                 outlet.close_all()
             run.finish()
-        else:  # what went wrong is on its way to the program, or was caught by it
+        else:  # the error is on its way to the program, or was caught by it
             with contextlib.suppress(BusimError):
                 run.abandon()

@@ -1,4 +1,4 @@
-"""What sessions in wall time and in virtual time share: one run, and a door for each converter, open to clients."""
+"""The common part of sessions in wall time and in virtual time: one run, and a door for each converter."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def nothing(_: object) -> None:
 
 
 class Served(Awaited):
-    """A session with doors. What its arguments mean is said by `Live` and `Virtual`. Raises UserError."""
+    """A session with doors. `Live` and `Virtual` explain its arguments. Raises UserError."""
 
     def __init__(
         self, plan: Plan, seed: int, *, trace: str | Path | None, overwrite: bool, until: int | None,
@@ -48,7 +48,7 @@ class Served(Awaited):
         )  # fmt: skip
 
     def _make_doors(self, world: World, enter: Enter) -> dict[str, Door | DatagramDoor]:
-        """The door of each converter by its name, closed as yet."""
+        """The door of each converter by name, still closed."""
         return {
             name: (DatagramDoor if name in self._datagrams else Door)(name, port, enter, self._news)
             for name, port in world.converters.items()
@@ -56,11 +56,13 @@ class Served(Awaited):
 
 
 def complete(run: Run, failure: BaseException | None) -> None:
-    """Complete the trace of a run. Raises what broke the run, as an error of busim's, its trace marked incomplete."""
+    """Complete the trace of a run. After an error, raises it as an error of busim and leaves the trace marked
+    incomplete.
+    """
     if failure is None:
         run.finish()
         return
-    with contextlib.suppress(BusimError):  # what went wrong first matters more
+    with contextlib.suppress(BusimError):  # the first error matters more
         run.abandon()
     if isinstance(failure, BusimError):
         raise failure

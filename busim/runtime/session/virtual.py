@@ -1,8 +1,8 @@
-"""A session in virtual time: a controller written for asyncio, unchanged, and a plan's converters in memory.
+"""A session in virtual time: an unchanged asyncio controller, and a plan's converters in memory.
 
-The controller runs in a loop whose clock jumps, so an hour of polling takes as long as computing it. It connects to the
-endpoints of the plan, or to where `busim serve` would serve them on loopback; behind them is the same door as on a real
-socket. What it does is recorded as from outside, so its trace can be replayed without it.
+The controller runs in a loop whose clock jumps, so an hour of polling takes as long as its computation. It connects to
+the endpoints of the plan, or to their loopback addresses of `busim serve`; behind them is the same door as on a real
+socket. Its bytes are recorded as from outside, so its trace can be replayed without it.
 """
 
 from __future__ import annotations
@@ -31,18 +31,18 @@ def _closed(what: Callable[..., Any], *arguments: Any) -> Any:
 
 
 class Virtual(Served):
-    """`plan` in virtual time, from entering to leaving; leaving completes the trace.
+    """`plan` in virtual time, inside its context; leaving completes the trace.
 
-    Masters that stand on a line themselves are played, those behind converters only where `play` names them: theirs is
-    the part of the controller. `until`: simulated ns after which a controller that still runs is an error. `news` is
-    told of clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the controller is told
-    of operators' moves (`intents()`) and tells what it believes. `stand_in`: names of modules whose `time` is simulated
-    while a loop runs, ("time",) for all; any other module that calls `time` then is told so by a warning (`WallTime`).
-    `distinct`: cameras begin with values of their own, drawn from the seed, so that a value tells whose it is.
-    `also` is given every record.
+    busim plays masters that stand on a line themselves; masters behind converters only if `play` names them, since the
+    controller takes their place. `until`: simulated ns after which a controller that still runs is an error. `news`
+    gets messages about clients that come, go and are refused. `trace`, `overwrite`: as for `Run`. `intents`: the
+    controller receives operators' moves (`intents()`) and reports beliefs. `stand_in`: names of modules whose `time` is
+    simulated while a loop runs, ("time",) for all; any other module that calls `time` then gets a warning (`WallTime`).
+    `distinct`: cameras begin with values of their own, drawn from the seed, so that a value identifies its camera.
+    `also` gets every record.
 
-    `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory as `asyncio.Runner` takes
-    one. Several runs in one session follow each other in simulated time. `addresses` says where each converter is.
+    `run(main)` runs a controller to its end. For test frameworks, `loop` is a loop factory for `asyncio.Runner`.
+    Several runs in one session follow each other in simulated time. `addresses` has the address of each converter.
 
     Entering and leaving raise UserError (a plan that cannot be built, a trace that cannot be written) and Defect.
     """
@@ -69,7 +69,7 @@ class Virtual(Served):
             distinct=distinct, also=also,
         )  # fmt: skip
         self._stand_in = tuple(stand_in)
-        self._told: set[str] = set()  # modules that were told of wall time
+        self._told: set[str] = set()  # modules that have had the warning about wall time
         self._run: Run | None = None
         self._loop: VirtualLoop | None = None
         self._over = False
@@ -89,7 +89,7 @@ class Virtual(Served):
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """End here, with the trace complete also where the controller failed. Raises what broke the run itself."""
+        """End here; the trace is complete even after a failure of the controller. Raises errors of the run itself."""
         run = self._running()
         self._over = True
         self._close_streams()
@@ -98,10 +98,10 @@ class Virtual(Served):
         complete(run, None if self._loop is None else self._loop.failure)
 
     def run(self, main: Callable[..., Coroutine[Any, Any, _T]], *arguments: Any) -> _T:
-        """Run `main(*arguments)` to its end and give its result, or raise its exception.
+        """Run `main(*arguments)` to its end and return its result, or raise its exception.
 
-        Outside of a `with` block this is the whole session: the trace is complete when it returns. Raises UserError
-        where everything waits for what never comes, where `until` has come, and for what virtual time does not have.
+        Outside a `with` block this is the whole session: the trace is complete on return. Raises UserError if
+        everything waits for ever, after `until`, and for features that virtual time lacks.
         """
         if self._run is None:
             with self:
@@ -110,7 +110,7 @@ class Virtual(Served):
             return runner.run(main(*arguments))
 
     def loop(self) -> VirtualLoop:
-        """A new event loop, at the simulated instant that has been reached, with every converter served."""
+        """A new event loop, at the present simulated instant, with every converter served."""
         run = self._running()
         if self._over:
             raise _used()
@@ -139,7 +139,7 @@ class Virtual(Served):
                 loopback = Address("127." + planned.host.partition(".")[2], planned.port)
                 places = (planned,) if loopback in taken else (planned, loopback)
                 taken.update(places)
-                # asyncio takes whatever its loop can listen on, and so does the door
+                # asyncio takes anything its loop can listen on, and so does the door.
                 await door.open(cast(socket.socket, Place(*places, passage=self._passages[name])))
             if name in self._dialled:
                 address, redial = self._dialled[name]
@@ -173,7 +173,7 @@ class Virtual(Served):
         self._running().world.mark(text)
 
     def report(self) -> Report:
-        """The figures so far; after the session, of the whole."""
+        """The figures so far; after the session, of the whole run."""
         return self._running().report()
 
 

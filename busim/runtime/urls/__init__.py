@@ -1,7 +1,7 @@
 """`busim://` URLs: a converter's client side as a serial port in process, for programs written for pyserial.
 
-pyserial looks for a URL's handler in packages that it is told of, by module name (`protocol_busim`). The URL carries
-a token, which stands for one running world as long as whoever made it keeps it open; nothing else is global.
+pyserial looks for a URL's handler in registered packages, by module name (`protocol_busim`). The URL carries a token of
+one running world, valid while its owner keeps it open; nothing else is global.
 """
 
 from busim.runtime.urls.drive import Drive

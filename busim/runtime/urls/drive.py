@@ -1,4 +1,4 @@
-"""Taking a kernel along without an event loop, for one thread that waits now and then."""
+"""Advancing a kernel without an event loop, for one thread that waits now and then."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _T = TypeVar("_T")
 
 
 class Drive:
-    """All methods raise Defect where an event of the kernel fails; `failure` then holds it, and nothing goes on."""
+    """All methods raise Defect if an event of the kernel fails; `failure` then holds it, and nothing goes on."""
 
     def __init__(self, kernel: Kernel) -> None:
         self._kernel = kernel
@@ -27,15 +27,15 @@ class Drive:
         return self._kernel.next_deadline()
 
     def go(self, to: int) -> None:
-        """On to the instant `to`."""
+        """Advance to the instant `to`."""
         self._guarded(self._kernel.advance, to)
 
     def go_until(self, to: int, found: Sized) -> None:
-        """On to `to`, or to the first instant after which something is in `found`."""
+        """Advance to `to`, or to the first instant after which something is in `found`."""
         self._guarded(self._kernel.advance_until, to, found)
 
     def enter(self, what: Callable[..., _T], *arguments: Any) -> _T:
-        """Something comes from the program: apply it after the events of this instant, as replay does."""
+        """An action of the program: apply it after the events of this instant, as replay does."""
         self._guarded(self._kernel.advance, self._kernel.now)
         return self._guarded(what, *arguments)
 

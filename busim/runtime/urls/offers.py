@@ -1,4 +1,4 @@
-"""Which worlds can be reached by URL now: token to outlets. Whoever admits one withdraws it."""
+"""The worlds that URLs can reach now: token to outlets. The code that admits one withdraws it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Offer:
 
 
 def admit(offer: Offer) -> str:
-    """A token for it, unlike any other of this process."""
+    """A token for it, unique in this process."""
     packages = serial.protocol_handler_packages
     if _PACKAGE not in packages:
         packages.append(_PACKAGE)

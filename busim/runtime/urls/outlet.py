@@ -1,8 +1,8 @@
-"""An outlet: where programs without an event loop meet one converter, taking the kernel along themselves.
+"""An outlet: one converter for programs without an event loop, which advance the kernel themselves.
 
-There is one thread and one clock: simulated time goes on while a program waits for bytes, and stands still while it
-computes. A program that only looks (nothing waiting? nothing read?) and finds nothing is moved on by a millisecond, or
-less if something happens earlier, for else a loop of looks would never see anything come.
+There is one thread and one clock: simulated time passes while a program waits for bytes, and stands still while it
+computes. A program that only looks (nothing waiting? nothing read?) and finds nothing advances by a millisecond, or
+less if something happens earlier; otherwise a loop of looks would never see anything come.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from busim.foundation.units import CharFormat
 from busim.runtime.urls.drive import Drive
 from busim.simulator.world import ConverterPort
 
-_LOOK = 1_000_000  # ns that pass while a program looks and finds nothing
-_PATIENCE = 3600 * 10**9  # ns after which somebody who waits without a time-out waits in vain
-_CHUNK = 4096  # bytes that go to the converter at once, as from a socket
+_LOOK = 1_000_000  # ns that pass at a look that finds nothing
+_PATIENCE = 3600 * 10**9  # ns after which a wait without a time-out counts as vain
+_CHUNK = 4096  # bytes sent to the converter at once, as from a socket
 
 
 class Outlet:
-    """One converter's side towards such programs. All methods raise Defect where an event of the kernel fails."""
+    """One converter for such programs. All methods raise Defect if an event of the kernel fails."""
 
     def __init__(self, name: str, drive: Drive, port: ConverterPort) -> None:
         self.name = name
@@ -37,7 +37,7 @@ class Outlet:
     # -- clients --------------------------------------------------------------------------------------------
 
     def open(self) -> int | None:
-        """A client's number, or None: the converter takes no more."""
+        """A client's number, or None: the converter admits no more."""
         self._arrived += 1
         number = self._arrived
         if not self._drive.enter(self._port.open, number, self._deliver, True):  # plain: no network in between
@@ -46,13 +46,13 @@ class Outlet:
         return number
 
     def set(self, number: int, baud: Fraction, format: CharFormat) -> None:
-        """A client wants the port set so: done where the converter does as it is told, and otherwise of no effect."""
+        """A client sets the port; without effect unless the converter applies settings."""
         if self._port.obeys and (baud, format) != self._asked:
             self._asked = baud, format
             self._drive.enter(self._port.set, number, baud, format)
 
     def close(self, number: int) -> None:
-        """The client goes; of a run that failed it just goes."""
+        """The client leaves; after a failed run nothing else happens."""
         if self._heard.pop(number, None) is not None and self._drive.failure is None:
             self._drive.enter(self._port.close, number)
 
@@ -67,21 +67,21 @@ class Outlet:
     # -- bytes ----------------------------------------------------------------------------------------------
 
     def heard(self, number: int) -> bytearray:
-        """What has come for a client and was not read; the caller takes from it."""
+        """The unread bytes of a client; the caller removes them."""
         return self._heard[number]
 
     def look(self, number: int) -> bytearray:
-        """As `heard`; where nothing is there, a moment passes first."""
+        """As `heard`; without bytes a moment passes first."""
         heard = self._heard[number]
         if not heard:
             self._drive.go_until(self._drive.now + _LOOK, heard)
         return heard
 
     def wait(self, number: int, count: int, until: int | None, gap: int | None = None) -> bytearray:
-        """Until so many bytes are there, or simulated `until` has come (None: however long it takes).
+        """Wait for this many bytes, or until the simulated instant `until` (None: no limit).
 
-        `gap`: ns after the last byte after which it waits no longer, once there are some. Raises UserError where it
-        would wait for ever.
+        `gap`: ns after the last byte after which it stops waiting, once there are some. Raises UserError if it would
+        wait for ever.
         """
         drive, heard = self._drive, self._heard[number]
         given_up = drive.now + _PATIENCE
@@ -99,7 +99,7 @@ class Outlet:
         return heard
 
     def send(self, number: int, data: bytes, until: int | None) -> int:
-        """Give bytes to the converter, waiting where it asks to pause; how many it took by `until`."""
+        """Give bytes to the converter, waiting while it asks to pause. Returns the number taken by `until`."""
         for start in range(0, len(data), _CHUNK):
             if self._paused:
                 self._going_on.clear()
@@ -129,12 +129,12 @@ class Outlet:
             "the program waits for something that never comes",
             found=f"{len(self._heard[number])} of {count} bytes from {self.name!r}, and nothing under way",
             expected="a reply",
-            mend="give the port a time-out, or see why nobody answers",
+            mend="give the port a time-out, or find out why nobody answers",
         )
 
 
 class _Grown(Sized):
-    """Holds something once more bytes are there than there were."""
+    """Holds something once there are more bytes than before."""
 
     def __init__(self, heard: bytearray, before: int) -> None:
         self._heard = heard

@@ -1,9 +1,9 @@
-"""What pyserial opens for `busim://TOKEN/converter name`. The module's name is pyserial's rule.
+"""The port that pyserial opens for `busim://TOKEN/converter name`. pyserial's rules give the module its name.
 
-The port is the converter's network side, as a program reaches it that opens it as a serial port. A converter that is
-reached raw has settings of its own: what a program sets is accepted and changes nothing, as it would behind a socket.
-One that applies what clients set (`rfc2217: applies`) really sets its port, when this is opened and whenever it is set
-otherwise, as it would over pyserial's `rfc2217://`. Modem lines read as connected.
+The port is the converter's network side, as a program opens it as a serial port. A converter reached raw has its own
+settings: settings of the program are accepted and change nothing, as behind a socket. One that applies settings of
+clients (`rfc2217: applies`) really sets its port, at opening and at each change, as over pyserial's `rfc2217://`. Modem
+lines read as connected.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from busim.runtime.urls.outlet import Outlet
 
 
 class PortError(UserError, SerialException):
-    """A port that cannot be opened, for busim's callers and for pyserial's."""
+    """A port that cannot be opened, for callers of busim and of pyserial."""
 
 
 class Serial(SerialBase):
     """A serial port in simulated time.
 
-    Opening raises PortError. `read` waits in simulated time; without a time-out, for what never comes, it raises
-    UserError. `write` waits where the converter asks to pause, and raises SerialTimeoutException.
+    Opening raises PortError. `read` waits in simulated time; without a time-out it raises UserError if nothing can
+    come. `write` waits while the converter asks to pause, and raises SerialTimeoutException.
     """
 
     _outlet: Outlet
@@ -73,7 +73,7 @@ class Serial(SerialBase):
             self._outlet.close(self._number)
 
     def __del__(self) -> None:
-        """A port that is forgotten stays open until its world ends: when garbage is collected is nobody's to know."""
+        """A forgotten port stays open until its world ends: the instant of garbage collection is unknown."""
 
     def _reconfigure_port(self) -> None:
         format = CharFormat(self._bytesize, self._parity, round(2 * self._stopbits))
@@ -106,7 +106,7 @@ class Serial(SerialBase):
         return 0
 
     def read(self, size: int = 1) -> bytes:
-        """Up to `size` bytes: all of them, or what came within the time-out."""
+        """Up to `size` bytes: all of them, or those that came within the time-out."""
         outlet = self._ready()
         if self._timeout == 0:
             heard = outlet.look(self._number)
@@ -119,7 +119,7 @@ class Serial(SerialBase):
         return data
 
     def write(self, b: Any, /) -> int:
-        """Send; how many bytes. Returns when the converter has them, which is not yet on the line."""
+        """Send; returns the number of bytes. The converter has them then, not yet the line."""
         outlet = self._ready()
         data = bytes(b)
         until = None if self._write_timeout is None else outlet.now + round(self._write_timeout * 1e9)
@@ -135,7 +135,7 @@ class Serial(SerialBase):
         self._ready().heard(self._number).clear()
 
     def reset_output_buffer(self) -> None:
-        """Nothing waits here; what the converter has is on its way."""
+        """Nothing waits here; the converter's bytes are on their way."""
         self._ready()
 
     # -- lines ----------------------------------------------------------------------------------------------

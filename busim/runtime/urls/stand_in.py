@@ -1,8 +1,8 @@
 """A stand-in for the module `time`, in simulated time.
 
-A library that sleeps between requests sleeps in wall time; the installation does not notice, and the program takes
-as long as it slept. Given this in place of its `time` (`library.time = clock`, in a test with monkeypatch), its waits
-are waits on the line, and cost nothing.
+A library that sleeps between requests sleeps in wall time; the installation does not notice, and the program loses that
+time. With this in place of its `time` (`library.time = clock`, in a test with monkeypatch), its waits are waits on the
+line, and cost nothing.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from busim.runtime.urls.drive import Drive
 class Clock:
     """`time`, `monotonic`, `perf_counter` (each also in `_ns`) and `sleep` of one world; the rest is the module's.
 
-    All begin at 0 with the run. `sleep` raises Defect where an event of the kernel fails.
+    All begin at 0 with the run. `sleep` raises Defect if an event of the kernel fails.
     """
 
     def __init__(self, drive: Drive) -> None:
@@ -32,7 +32,7 @@ class Clock:
     time = perf_counter = monotonic
 
     def sleep(self, seconds: float) -> None:
-        """Let so much simulated time pass."""
+        """Let this much simulated time pass."""
         if seconds < 0:
             raise ValueError("sleep length must be non-negative")
         self._drive.go(self._drive.now + round(seconds * 1e9))
