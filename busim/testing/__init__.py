@@ -1,11 +1,10 @@
-"""Proving: whether a protocol, a camera or a controller does what it must, shown by trying it.
+"""Tests of a protocol, a camera model or a controller by trying it.
 
-Public, for protocols and models: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (which
-frames of a capture a protocol explains), `read_capture`. For controllers: `fuzz_test` (a test that hypothesis runs with
-many cases), `strategies` (what it draws), `VirtualWorld` and `ServedWorld` (what the fixtures of
-the pytest plug-in give).
+Public, for protocols and models: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (the
+frames of a capture that a protocol explains), `read_capture`. For controllers: `fuzz_test` (a test that hypothesis runs
+with many cases), `strategies` (its draws), `VirtualWorld` and `ServedWorld` (the fixtures of the pytest plug-in).
 
-Names are fetched when first used: pytest imports the plug-in in every run, also where no test uses it.
+Names are fetched at first use: pytest imports the plug-in in every run, even if no test uses it.
 """
 
 from __future__ import annotations
@@ -51,7 +50,7 @@ _FROM = {  # name -> its module
     "read_capture": "captures",
 }
 
-if not TYPE_CHECKING:  # or a type checker would believe that every name is there
+if not TYPE_CHECKING:  # otherwise a type checker would believe that every name exists
 
     def __getattr__(name):
         from importlib import import_module

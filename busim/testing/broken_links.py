@@ -31,7 +31,7 @@ class ConnectsForEachRequest(Link):
 
 @dataclass(frozen=True, slots=True)
 class BrokenLink:
-    """One broken link: what is wrong with it, and the judge that finds it."""
+    """One broken link: its defect, and the judge that finds it."""
 
     make: type[Link]
     title: str
@@ -40,7 +40,7 @@ class BrokenLink:
 
 BROKEN_LINKS = MappingProxyType(
     {
-        "never-connects-again": BrokenLink(NeverConnectsAgain, "a connection that broke is given up", "recovery"),
+        "never-connects-again": BrokenLink(NeverConnectsAgain, "a broken connection is never made again", "recovery"),
         "connects-in-a-storm": BrokenLink(ConnectsInAStorm, "20 attempts to connect a second", "link-hygiene"),
         "pause-never-grows": BrokenLink(PauseNeverGrows, "a refused attempt is repeated every second", "link-hygiene"),
         "connects-for-each-request": BrokenLink(

@@ -1,7 +1,7 @@
-"""Broken masters: the good one, each changed in at most five lines into something that is met in the field.
+"""Broken masters: the good one, each changed in at most five lines to have a defect seen in the field.
 
-They prove the judges: on each of them a judge has to fail that passes on the good one. They are part of busim and not
-of its tests, so that a user can see what a judge catches, and can try a campaign before trying it on a program.
+They prove the judges: on each of them a judge must fail that passes on the good one. They are part of busim, not of its
+tests, so that users can see the effect of a judge, and can try a campaign before they try it on a program.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from busim.simulator.masters import COMMAND, POLL, Attempt, Master, Step, Target
 
 
 class LateReplyTaken(Master):
-    _late: StreamFramer | None = None  # looks for the reply that was given up
+    _late: StreamFramer | None = None  # looks for the reply that it had given up
 
     def _found(self, data: bytes, at: int) -> Reply | None:
         late = self._late.feed(data, at) if self._late else None
@@ -153,7 +153,7 @@ class MakesUpForLostPolls(Master):
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """One broken master: what is wrong with it, and the judges that find it, whichever of them first."""
+    """One broken master: its defect, and the judges that find it, whichever comes first."""
 
     make: type[Master]
     title: str
@@ -163,44 +163,46 @@ class Broken:
 BROKEN = MappingProxyType(
     {
         "late-reply-taken": Broken(
-            LateReplyTaken, "the reply to the request before is taken as the answer", ("attribution", "nothing-corrupt")
+            LateReplyTaken,
+            "the previous request's reply is taken as the answer",
+            ("attribution", "nothing-corrupt"),
         ),
-        "wrong-id-accepted": Broken(WrongIdAccepted, "the ID of a reply is not looked at", ("nothing-corrupt",)),
+        "wrong-id-accepted": Broken(WrongIdAccepted, "the ID of a reply is not checked", ("nothing-corrupt",)),
         "first-bytes-are-mine": Broken(
-            FirstBytesAreMine, "whatever bytes come first are the answer", ("nothing-corrupt",)
+            FirstBytesAreMine, "the first bytes are taken as the answer", ("nothing-corrupt",)
         ),
-        "checksum-ignored": Broken(ChecksumIgnored, "the check of a reply is not looked at", ("nothing-corrupt",)),
+        "checksum-ignored": Broken(ChecksumIgnored, "the check of a reply is not verified", ("nothing-corrupt",)),
         "never-resynchronises": Broken(
             NeverResynchronises,
-            "bytes that made no reply stay ahead of all later ones",
+            "bytes of no reply stay before all later ones",
             ("recovery", "split-invariance"),
         ),
         "echo-taken": Broken(EchoTaken, "its own echo is taken as the reply", ("no-silent-success",)),
-        "no-drain": Broken(NoDrain, "it asks on after a time-out, whatever still comes", ("quiet-line",)),
-        "no-gap": Broken(NoGap, "it asks on without a pause", ("quiet-line",)),
-        "impatient": Broken(Impatient, "it gives up before a reply can be there", ("one-outstanding",)),
+        "no-drain": Broken(NoDrain, "it goes on after a time-out, whatever still arrives", ("quiet-line",)),
+        "no-gap": Broken(NoGap, "it sends the next request without a pause", ("quiet-line",)),
+        "impatient": Broken(Impatient, "its time-out is shorter than a reply", ("one-outstanding",)),
         "two-outstanding": Broken(TwoOutstanding, "the next request goes out with this one", ("one-outstanding",)),
-        "retry-storm": Broken(RetryStorm, "what failed is asked again at once, for ever", ("bounded-work", "fairness")),
+        "retry-storm": Broken(
+            RetryStorm, "a failed request goes out again at once, for ever", ("bounded-work", "fairness")
+        ),
         "repeats-for-ever": Broken(RepeatsForEver, "a command is repeated until it succeeds", ("bounded-work",)),
         "step-repeated": Broken(StepRepeated, "a step whose reply is lost is sent again", ("at-most-once",)),
-        "polls-first": Broken(PollsFirst, "operators wait for polls", ("command-latency",)),
+        "polls-first": Broken(PollsFirst, "commands wait for polls", ("command-latency",)),
         "dead-camera-blocks": Broken(
             DeadCameraBlocks, "a dead camera is polled like any other", ("fairness", "truthful-status")
         ),
         "probes-without-rest": Broken(
-            ProbesWithoutRest, "a dead camera is probed ahead of all polls", ("fairness", "bounded-work")
+            ProbesWithoutRest, "a dead camera is probed before all polls", ("fairness", "bounded-work")
         ),
-        "never-probes": Broken(NeverProbes, "a camera that was offline is never asked again", ("recovery",)),
-        "forgets-commands": Broken(
-            ForgetsCommands, "a failure throws away the commands that wait", ("command-latency",)
-        ),
+        "never-probes": Broken(NeverProbes, "a camera that was offline is never polled again", ("recovery",)),
+        "forgets-commands": Broken(ForgetsCommands, "a failure drops the waiting commands", ("command-latency",)),
         "success-before-acknowledge": Broken(
             SuccessBeforeAcknowledge, "a command counts as done when it is sent", ("no-silent-success",)
         ),
         "never-offline": Broken(NeverOffline, "a dead camera is shown as online", ("truthful-status",)),
         "hasty-offline": Broken(HastyOffline, "one failure makes a camera offline", ("truthful-status",)),
         "makes-up-for-lost-polls": Broken(
-            MakesUpForLostPolls, "polls missed during a stall are all asked after it", ("calm",)
+            MakesUpForLostPolls, "polls missed during a stall are all sent after it", ("calm",)
         ),
     }
 )

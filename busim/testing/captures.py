@@ -1,7 +1,7 @@
-"""A capture beside a protocol: which of its frames the protocol explains, and where it does not.
+"""A capture beside a protocol: the frames that the protocol explains, and the bytes it does not.
 
-A capture is the bytes of a line in the order of time, both directions together: as they are, or as text of hex digits,
-where spaces, line ends, `0x`, commas and comments behind `#` do not matter.
+A capture is the bytes of a line in the order of time, both directions together: raw, or as text of hex digits, in which
+spaces, line ends, `0x`, commas and comments after `#` do not matter.
 """
 
 from __future__ import annotations
@@ -21,9 +21,7 @@ _TEXT = re.compile(rb"[0-9A-Fa-f]*")
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A stretch of a capture from byte `at` on: what it is ("" for what the protocol does not explain), and its
-    bytes.
-    """
+    """A stretch of a capture from byte `at` on: its meaning ("" without an explanation), and its bytes."""
 
     at: int
     what: str
@@ -39,12 +37,12 @@ class Explanation:
 
     @property
     def explained(self) -> int:
-        """Bytes in frames that the protocol explains."""
+        """The number of bytes in explained frames."""
         return sum(len(one.raw) for one in self.stretches if one.what)
 
 
 def read_capture(path: str | Path) -> bytes:
-    """The bytes of a capture file. Raises UserError where it cannot be read, is empty or too large."""
+    """The bytes of a capture file. Raises UserError if it cannot be read, is empty or too large."""
     try:
         with open(path, "rb") as file:
             data = file.read(_MOST + 1)
@@ -80,7 +78,7 @@ def explain(protocol: DeclaredProtocol, data: bytes) -> Explanation:
 
 
 def _explained(protocol: DeclaredProtocol, raw: bytes, asked: Request | None) -> tuple[str, Request | None]:
-    """What the frame is, and the request that is open after it."""
+    """The meaning of the frame, and the request that is open after it."""
     if asked is not None:
         reply = protocol.decode_reply(raw, asked)
         if reply is not None:

@@ -1,4 +1,4 @@
-"""All judges by name. A judge is one module of `judges` with `JUDGE` in it; nothing else has to be told of it."""
+"""All judges by name. A judge is one module of `judges` with `JUDGE` in it; no other place lists it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def all_judges() -> MappingProxyType[str, type[Judge]]:
 
 
 def judge_page(name: str) -> str:
-    """The page of a judge as markdown. Raises UserError where there is none of this name."""
+    """The page of a judge as markdown. Raises UserError for an unknown name."""
     judge = all_judges().get(name)
     if judge is None:
         raise UserError("there is no judge of this name", found=repr(name[:60]), expected=", ".join(all_judges()))

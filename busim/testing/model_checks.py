@@ -1,8 +1,8 @@
-"""A camera model tried out: a camera of it is asked, locked, moved, saved and cut off, and what it then does is held to
-what the model says.
+"""Trials of a camera model: a camera of it is polled, locked, moved, saved and cut off, and its behaviour compared with
+the model.
 
-What can be seen by reading is refused when a model is read. Here is what shows only when things come together: that a
-locked value can be had again, that there is a way to both ends of every range, that a save keeps what it should.
+Mistakes visible in the file are refused by the reader. These trials find the combined effects: that every lock can be
+opened again, that every range can be used from end to end, that a save keeps its values.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from busim.simulator.cameras import Camera
 from busim.simulator.kernel import Chance
 from busim.testing.protocol_checks import Proof, Verdict, listed
 
-_KEYS = "proof"  # a protocol of nobody's: a key for everything, by its number
+_KEYS = "proof"  # an artificial protocol: a key for everything, by its number
 _SECOND = 10**9
 _DAY = 24 * 3600 * _SECOND
 _MOST_COUNTS = 64
@@ -27,17 +27,16 @@ _VERBS = (READ, WRITE, WRITE, WRITE, STEP, START, STOP, CHANGE_ID, SAVE, PRESET)
 
 
 def prove_model(model: Model, protocols: Mapping[str, BusProtocol] | None = None) -> Proof:
-    """Try the model, with `protocols` (by name) besides those that come with busim. It takes less than a second for a
-    camera of the usual size."""
+    """Try the model, with `protocols` (by name) besides those of busim. Takes less than a second for a usual camera."""
     verdicts = (
-        _verdict("every value can be set to both of its ends, where nothing locks it", model, _ends),
-        _verdict("every lock refuses what it locks, and lets it go again", model, _locks),
+        _verdict("every value can be set to both of its ends, unless locked", model, _ends),
+        _verdict("every lock refuses its parameters, and releases them again", model, _locks),
         _verdict("every limit holds at its end, and one count beyond it is refused", model, _limits),
-        _verdict("every control moves all it moves by one amount, and back again", model, _controls),
-        _verdict("every motor gets to both ends, and stops when nobody starts it again", model, _motors),
-        _verdict("a preset that was stored brings back what it holds", model, _presets),
-        _verdict("a loss of power takes what was not saved and nothing else", model, _power),
-        _verdict("requests at random leave every value within its range and limits", model, _random),
+        _verdict("every control moves its parameters by one amount, and back again", model, _controls),
+        _verdict("every motor reaches both ends, and stops unless started again", model, _motors),
+        _verdict("a stored preset restores its values", model, _presets),
+        _verdict("a loss of power loses unsaved values and nothing else", model, _power),
+        _verdict("random requests leave every value within its range and limits", model, _random),
     )
     return Proof(
         model.name, model.title, (_protocols(model, protocols or {}), *(one for one in verdicts if one.tried)), ()
@@ -72,7 +71,7 @@ def _protocols(model: Model, known: Mapping[str, BusProtocol]) -> Verdict:
 
 
 class _Trial:
-    """A camera of the model, asked by name. A day lies between two requests, so that motors have come to rest."""
+    """A camera of the model, polled by name. A day lies between two requests, so motors have stopped."""
 
     def __init__(self, model: Model) -> None:
         names = [*(one.name for one in model.parameters), *(order.name for order in model.orders)]
@@ -97,7 +96,7 @@ class _Trial:
         return self.camera.values[name]
 
     def free(self, name: str) -> None:
-        """Open what locks a parameter, where it is locked now."""
+        """Open the locks of a parameter that are closed now."""
         for lock in self.model.locks:
             if name in lock.locks and self.camera.values[lock.when] == lock.equals:
                 self.set(lock.when, _other(self.model, lock.when, lock.equals))
@@ -109,7 +108,7 @@ def _other(model: Model, name: str, count: int) -> int:
 
 
 def _settable(model: Model) -> Iterator[Parameter]:
-    """What can be set to any count of its range: neither limited nor moving others."""
+    """The parameters that can be set to any count of their range: neither limited nor moving others."""
     special = {limit.limits for limit in model.limits} | {control.name for control in model.controls}
     lamps = {one.name for one in model.parameters if one.meaning == "identify"}
     for one in model.parameters:
@@ -132,7 +131,7 @@ def _locks(model: Model) -> Iterator[str]:
     for lock in model.locks:
         for name in lock.locks:
             trial = _Trial(model)
-            trial.camera.values[lock.when] = lock.equals  # set so, since a reading, too, may lock
+            trial.camera.values[lock.when] = lock.equals  # set so, since a reading may lock, too
             before = trial.get(name)
             yield "" if trial.set(name, before) else f"{lock.when} at {lock.equals} does not lock {name}"
             trial.camera.values[lock.when] = _other(model, lock.when, lock.equals)

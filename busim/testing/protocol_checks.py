@@ -1,7 +1,7 @@
-"""A proof: what was tried on a protocol, what came of it, and sample frames to hold beside a protocol sheet.
+"""A proof: the trials of a protocol, their results, and sample frames to compare with a protocol sheet.
 
-Two verdicts can be bad: a message that does not come back as it went, and a framer that stays out of step. What a
-check cannot see and which messages look alike is the protocol's own doing; it is listed, so that its user knows.
+Two results can be bad: a message that does not survive a round trip, and a framer that stays out of step. The blind
+spots of a check and messages that look alike belong to the protocol itself; they are listed for its user.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _MOST_LISTED = 12
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One thing tried: how often, whether it holds, and what is to be known about it."""
+    """One trial: how often, whether it holds, and what to know about it."""
 
     what: str
     tried: int
@@ -29,7 +29,7 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """A frame with its fields: (name, bytes), the name empty for bytes that stand as they are."""
+    """A frame with its fields: (name, bytes), the name empty for constant bytes."""
 
     title: str
     raw: bytes
@@ -38,7 +38,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """All that was found out about a protocol."""
+    """All results about a protocol."""
 
     name: str
     title: str
@@ -51,7 +51,7 @@ class Proof:
 
 
 def prove(protocol: DeclaredProtocol) -> Proof:
-    """Try the protocol. It takes less than a second for a protocol of the usual size."""
+    """Try the protocol. Takes less than a second for a usual protocol."""
     tried = list(exchanges(protocol))
     verdicts = (
         _comes_back(protocol, tried),
@@ -68,7 +68,7 @@ def _direction(exchange: Exchange) -> str:
 
 
 def listed(said: list[str]) -> tuple[str, ...]:
-    """What is said, as far as anybody will read it."""
+    """The first lines, as many as people read."""
     more = len(said) - _MOST_LISTED
     return (*said[:_MOST_LISTED], f"... and {more} more") if more > 0 else tuple(said)
 
@@ -87,7 +87,7 @@ def _comes_back(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
         if back != one.request:
             said.append(f"request {one.name}: {_hex(raw)} is read as {_shown(back)}")
         elif protocol.encode_request(back) != raw:
-            said.append(f"request {one.name}: {_hex(raw)} is encoded otherwise the second time")
+            said.append(f"request {one.name}: {_hex(raw)} is encoded differently the second time")
         answer = protocol.encode_reply(one.reply)
         heard = protocol.decode_reply(answer, one.request)
         if heard is None or heard.refused != one.reply.refused or (not heard.refused and heard != one.reply):
@@ -111,7 +111,7 @@ def _shown(request: Request | None) -> str:
 
 
 def _bits(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
-    """Each bit of each frame, flipped: is it noticed?"""
+    """Each bit of each frame, inverted: does the check notice?"""
     missed: dict[str, int] = {}
     count = 0
     seen: set[bytes] = set()
@@ -129,7 +129,11 @@ def _bits(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
     if not missed:
         return Verdict("every single flipped bit is noticed", count, True)
     said = [f"{name}: {number} flipped bits" for name, number in missed.items()]
-    reason = "there is no check" if protocol.declaration.check is None else "they lie outside of what the check covers"
+    reason = (
+        "there is no check"
+        if protocol.declaration.check is None
+        else "they lie outside the bytes that the check covers"
+    )
     return Verdict(f"single flipped bits that are beyond this check ({reason})", count, True, listed(said))
 
 
@@ -150,7 +154,7 @@ def _flipped(raw: bytes) -> list[bytes]:
 
 
 def _alike(protocol: DeclaredProtocol) -> Verdict:
-    """Requests are told apart, or the file would not have been read; what else may look alike is said."""
+    """Requests differ, or the reader would have refused the file; other messages that look alike are listed."""
     said = []
     layouts = list(protocol.layouts.items())
     pairs = list(combinations(layouts, 2))
@@ -163,14 +167,14 @@ def _alike(protocol: DeclaredProtocol) -> Verdict:
         if met is not None:
             names = [protocol.operations[each].name for each in (number, other_number)]
             said.append(f"{direction} {names[0]} and {other_direction} {names[1]}: both may be {_hex(met)} ...")
-    what = "no two operations can be taken for one another"
+    what = "no two operations can be confused"
     if said:
-        said = ["a request and a reply, or two replies, that may be the same bytes (only what was asked tells):", *said]
+        said = ["a request and a reply, or two replies, that may be the same bytes (only the request tells):", *said]
     return Verdict(what, len(pairs), True, listed(said))
 
 
 def _in_a_stream(protocol: DeclaredProtocol) -> Verdict:
-    """Where only silence ends requests, a stream of bytes behind a converter cannot be cut between them for sure."""
+    """If only silence ends requests, a stream of bytes behind a converter cannot be cut between them for sure."""
     requests = [layout for (number, direction), layout in protocol.layouts.items() if direction == "request" and number]
     pairs = list(product(requests, requests))
     said = []
@@ -181,7 +185,7 @@ def _in_a_stream(protocol: DeclaredProtocol) -> Verdict:
             said.append(f"{one.operation.name} {_hex(met)} is a whole request, and {longer} may begin so")
     if said:
         said = [
-            "only silence tells these apart; a converter hands on none, so a client has to send each in one piece:",
+            "only silence tells these apart; a converter passes none on, so a client must send each in one piece:",
             *said,
         ]
     return Verdict("no request is the beginning of another", len(pairs), True, listed(said))
@@ -191,7 +195,7 @@ def _in_a_stream(protocol: DeclaredProtocol) -> Verdict:
 
 
 def _in_step(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
-    """Junk at every position of a frame, a byte lost at every position: how many of the frames behind are lost?"""
+    """Junk at every position of a frame, a byte lost at every position: how many of the next frames are lost?"""
     said = []
     count = 0
     seen: set[tuple[int, int]] = set()

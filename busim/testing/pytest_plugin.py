@@ -1,7 +1,7 @@
-"""The pytest plug-in (entry point `pytest11`): worlds as fixtures, and a timeline with each test that fails.
+"""The pytest plug-in (entry point `pytest11`): worlds as fixtures, and a timeline with each failing test.
 
-pytest imports this module in every run of every project that has busim installed, so it imports nothing but pytest;
-the rest comes with the first test that asks for a world.
+pytest imports this module in every run of every project that has busim installed. So it imports nothing but pytest; the
+rest comes with the first test that uses a world.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ _MARKER = (
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Make the marker known."""
+    """Register the marker."""
     config.addinivalue_line("markers", _MARKER)
 
 
 @pytest.fixture
 def busim_plan(request: pytest.FixtureRequest) -> Plan:
-    """The plan of the test's marker `busim`. A fixture of this name in a test file or conftest takes its place."""
+    """The plan of the test's marker `busim`. A fixture of this name in a test file or conftest replaces it."""
     from busim.plan import Plan, read
 
     marker = request.node.get_closest_marker("busim")
@@ -84,7 +84,7 @@ def pytest_runtest_makereport(
 
 
 def _drawn(world: VirtualWorld | ServedWorld) -> str:
-    """The timeline. Whatever keeps it from being drawn must not hide why the test failed."""
+    """The timeline. An error in drawing it must not hide why the test failed."""
     try:
         return world.timeline()
     except Exception as error:

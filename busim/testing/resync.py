@@ -1,4 +1,4 @@
-"""How soon a receiver is in step again after junk: on the wire, and in a stream of bytes without times."""
+"""How soon a receiver is back in step after junk: on the wire, and in a stream of bytes without times."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from busim.protocols import DeclaredProtocol, Frame, Request
 _BAUD = 9600.0
 _CHARACTER = 1_041_667  # ns, 8N1 at 9600 Bd
 _TAIL = 520_833  # ns from the middle of the first stop bit on, half a bit before it ends
-_BEHIND = 3  # sound frames behind the damaged one
+_BEHIND = 3  # sound frames after the damaged one
 
 
 def lost_after(protocol: DeclaredProtocol, request: Request) -> Iterator[tuple[str, int]]:
-    """What was done to a frame, and how many of the sound frames behind it were lost, on the worse of the two ways."""
+    """The damage to a frame, and the number of sound frames lost after it, on the worse of the two ways."""
     raw = protocol.encode_request(request)
     for title, damaged in _damaged(protocol, raw):
         yield title, max(_BEHIND - _on_the_wire(protocol, damaged, raw), _BEHIND - _in_a_stream(protocol, damaged, raw))
@@ -39,7 +39,7 @@ def _damaged(protocol: DeclaredProtocol, raw: bytes) -> Iterator[tuple[str, byte
 
 
 def _on_the_wire(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
-    """Sound frames heard of those that follow, each after the pause in which who asked gave up waiting."""
+    """The sound frames heard of those that follow, each after the time-out of the master."""
     framer = protocol.wire_framer(_BAUD, _CHARACTER, _TAIL)
     framing = protocol.declaration.framing
     pause = max(protocol.silence(_BAUD), framing.forget.at(_BAUD)) + 2 * _CHARACTER
@@ -61,7 +61,7 @@ def _on_the_wire(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
 
 
 def _in_a_stream(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
-    """Sound frames found among those that follow at once."""
+    """The sound frames found among those that follow at once."""
     data = damaged + raw * _BEHIND
     found = [data[begin:end] for begin, end, flaw in protocol.cut(data) if not flaw].count(raw)
     return min(found, _BEHIND)

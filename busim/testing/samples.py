@@ -1,4 +1,4 @@
-"""Messages to try a protocol with: of every operation, with the numbers at the ends of what its fields hold."""
+"""Messages to try a protocol with: of every operation, with numbers at the ends of their fields."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Exchange:
 
 
 def exchanges(protocol: DeclaredProtocol) -> Iterator[Exchange]:
-    """Two or three of every operation: all numbers small, all great, and, where there are refusals, one of each
+    """Two or three of every operation: all numbers small, all large, and, for protocols with refusals, one of each
     reason.
     """
     declaration = protocol.declaration

@@ -1,6 +1,7 @@
-"""What hypothesis draws for tests around a shared line: frames, near-frames, fault schedules, operators' moves, plans.
+"""Strategies of hypothesis for tests around a shared line: frames, near-frames, fault schedules, operators' moves,
+plans.
 
-Small is simple: examples shrink to few faults, early and short, to few moves, and to plans of one camera.
+Small means simple: examples shrink to few faults, early and short, to few moves, and to plans of one camera.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ _MOST_VALUES = 8  # of one drawn frame
 def frames(draw: st.DrawFn, protocol: str | BusProtocol = "modbus-rtu", *, replies: bool = True) -> bytes:
     """Sound frames of a protocol (its name, or the protocol): requests to read and write and, with `replies`, answers.
 
-    Raises UserError for a protocol that is not known.
+    Raises UserError for an unknown protocol.
     """
     speaks = find_protocol(protocol) if isinstance(protocol, str) else protocol
     return draw(_messages(replies).map(lambda given: _encoded(speaks, *given)).filter(bool))
@@ -42,7 +43,7 @@ def _messages(replies: bool) -> st.SearchStrategy[tuple[Any, ...]]:
 
 
 def _encoded(speaks: BusProtocol, kind: str, verb: str, id: int, key: int, values: list[int]) -> bytes:
-    """A message as bytes; empty where the protocol has no such one."""
+    """A message as bytes; empty if the protocol has no such message."""
     low, high = speaks.ids
     id = low + id % (high - low + 1)
     carried = tuple(values[: max(1, speaks.most_values)])
@@ -56,8 +57,8 @@ def _encoded(speaks: BusProtocol, kind: str, verb: str, id: int, key: int, value
 
 @st.composite
 def near_frames(draw: st.DrawFn, protocol: str | BusProtocol = "modbus-rtu") -> bytes:
-    """Bytes that are nearly a frame: one changed in one place as a line changes them (a bit turned over, a byte lost,
-    doubled or put in, two swapped, the end or the beginning missing).
+    """Bytes that are nearly a frame: one with one damage as lines make it (an inverted bit, a byte lost, doubled or
+    inserted, two swapped, a missing end or beginning).
     """
     whole = draw(frames(protocol))
     at = draw(st.integers(0, len(whole) - 1))
@@ -78,9 +79,9 @@ def near_frames(draw: st.DrawFn, protocol: str | BusProtocol = "modbus-rtu") -> 
 def fault_schedules(
     plan: Plan, *, faults: Collection[str] = (), most: int = 3, longest: str = "6 s"
 ) -> st.SearchStrategy[tuple[FaultEvent, ...]]:
-    """Faults of the catalogue at the plan's cameras, lines and converters, in the order of time; each once at a place.
+    """Faults of the catalogue at the plan's cameras, lines and converters, in the order of time; each once per place.
 
-    `faults`: names, without them all. Raises UserError for a name that there is not, Findings for a wrong plan.
+    `faults`: names, by default all. Raises UserError for an unknown name, Findings for an invalid plan.
     """
     names = [find_fault(name).name for name in faults] or list(all_faults())
     space = space_of(plan, kinds=names)
@@ -95,19 +96,19 @@ def _fault_events(draw: st.DrawFn, space: Space, length: int) -> FaultEvent:
     fault = find_fault(draw(st.sampled_from(space.kinds)))
     places = {"camera": space.cameras, "line": space.lines, "converter": space.converters}[fault.on]
     place = draw(st.sampled_from(places))
-    # Not before a second has gone well, which judges compare with.
+    # Not before one good second, which judges use for comparison.
     at = draw(st.integers(12, max(12, length * 3 // 4 // (100 * _MS)))) * 100 * _MS
     lasts = draw(st.sampled_from((200, 600, 2000, 8000))) * _MS
     written = []
     for parameter in fault.parameters:
-        value = draw(st.sampled_from((None, *usual_values(parameter))))  # None: its default
+        value = draw(st.sampled_from((None, *usual_values(parameter))))  # None: the default
         if value is not None:
             written.append((parameter.name, value))
     return FaultEvent(fault.name, place, at, lasts, 0, tuple(written))
 
 
 def operator_actions(plan: Plan, *, most: int = 6, longest: str = "6 s") -> st.SearchStrategy[tuple[Action, ...]]:
-    """Operators' moves of controls of the plan's cameras, in the order of time. Raises Findings for a wrong plan."""
+    """Operators' moves of controls of the plan's cameras, in the order of time. Raises Findings for an invalid plan."""
     space = space_of(plan, kinds=())
     if not space.controls:
         return st.just(())

@@ -170,7 +170,7 @@ def test_a_file_in_another_encoding_names_the_byte_that_is_not_utf_8(tmp_path: P
 
 def test_a_trace_is_told_from_a_file_in_another_encoding(tmp_path: Path) -> None:
     sqlite3.connect(tmp_path / "hall.busim").execute("create table t (a)").connection.close()
-    with pytest.raises(UserError, match="a database, as a trace is") as caught:
+    with pytest.raises(UserError, match="a database, such as a trace") as caught:
         load(tmp_path / "hall.busim")
     assert "busim replay" in (caught.value.mend or "")
 

@@ -208,7 +208,7 @@ def test_a_difference_names_another_version_and_other_defaults_as_reasons(tmp_pa
     changed(trace, "UPDATE head SET value = '{}' WHERE key = 'defaults'")
     hints = replay(trace).hints
     assert "0.0.9" in hints[0]
-    assert "leaves open" in hints[1]
+    assert "defaults that the plan relies on" in hints[1]
 
 
 @pytest.mark.parametrize(

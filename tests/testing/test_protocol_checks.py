@@ -75,7 +75,7 @@ def test_bits_that_no_check_covers_are_listed() -> None:
 
 def test_messages_that_only_the_request_tells_apart_are_listed() -> None:
     text = GOOD.replace('reply: "w{key}={value}"', 'reply: "r{key}={value}"')
-    holds, listed = said(prove(read_text(text)), "taken for one another")
+    holds, listed = said(prove(read_text(text)), "can be confused")
     assert holds
     assert any("reply read and reply write" in line for line in listed)
 

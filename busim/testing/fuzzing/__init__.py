@@ -1,8 +1,8 @@
-"""Cases for controllers: what happens to an installation, drawn, run, judged, made small and saved.
+"""Cases for controllers: events for an installation, drawn, run, judged, reduced and saved.
 
-In: a plan, a master or a program. Out: failures, each a small case that runs again. Open `campaign.py` first (the
+In: a plan, a master or a program. Out: failures, each a small case that can be repeated. Open `campaign.py` first (the
 loop), then `pure.py` (one case for a master that is a pure object), `served.py` (for a program, in wall time),
-`case.py` and `injected.py` (what can happen).
+`case.py` and `injected.py` (the possible events).
 """
 
 from busim.testing.fuzzing.accepted import Accepted, read_accepted

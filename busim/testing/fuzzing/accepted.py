@@ -20,7 +20,7 @@ _EXAMPLE = "write for example {judge: quiet-line, fault: late-reply, reason: men
 
 @dataclass(frozen=True, slots=True)
 class Accepted:
-    """Failures of this judge are known; where `fault` is not empty, only those in whose case it is the only fault."""
+    """Failures of this judge are accepted; if `fault` is not empty, only those in whose case it is the only fault."""
 
     judge: str
     fault: str
@@ -32,12 +32,12 @@ class Accepted:
 
 
 def read_accepted(path: Path) -> tuple[Accepted, ...]:
-    """The entries of a file. Raises UserError for one that cannot be read or has another form."""
+    """The entries of a file. Raises UserError if it cannot be read or has another form."""
     value = load(path).value
     entries = value.get("accepted") if isinstance(value, dict) and value.get("busim-accepted") == 1 else None
     if not isinstance(entries, list):
         raise UserError(
-            "this is no list of accepted failures", file=str(path), expected="`busim-accepted: 1` and `accepted:`",
+            "this is not a list of accepted failures", file=str(path), expected="`busim-accepted: 1` and `accepted:`",
             mend=_EXAMPLE,
         )  # fmt: skip
     found = []

@@ -18,7 +18,7 @@ from busim.testing.fuzzing.shrinking import shrink
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Verdict
 
 ROUND = 8
-_FRESH_OF = 3  # one of so many cases is drawn from nothing
+_FRESH_OF = 3  # one case of this many is drawn from nothing
 
 Run = Callable[[Case], Result]
 Map = Callable[[Run, Iterable[Case]], Iterable[Result]]
@@ -26,14 +26,14 @@ Map = Callable[[Run, Iterable[Case]], Iterable[Result]]
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """One judge that failed: in which case, made small, and how many runs that took."""
+    """A failed judge: the case, reduced, and the number of runs that took."""
 
     judge: str
     case: Case
     first: Case
     verdict: Verdict
     found_after: int
-    trace: str = ""  # of the run in which it was seen last, where that was in wall time
+    trace: str = ""  # of the last run that showed it, if in wall time
 
 
 @dataclass(slots=True)

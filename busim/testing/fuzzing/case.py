@@ -1,4 +1,4 @@
-"""A case: what happens to an installation in one run, as data that can be drawn, shrunk, saved and run again."""
+"""A case: the events of an installation in one run, as data that can be drawn, shrunk, saved and repeated."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import Any, NamedTuple
 
 
 class FaultEvent(NamedTuple):
-    """One fault: its `kind`, the camera (or the line, or the converter) it is at, from when and for how long (ns).
+    """One fault: its `kind`, its place (camera, line or converter), its start and its length (ns).
 
-    A kind of the catalogue (`busim explain faults`) has `parameters`, as one writes them in a plan; those that the
-    campaign brings itself (`injected`) have an `amount`, and each says of what.
+    A kind of the catalogue (`busim explain faults`) has `parameters`, as written in a plan; a kind of the campaign's
+    own (`injected`) has an `amount`, in a unit of its own.
     """
 
     kind: str
@@ -22,7 +22,7 @@ class FaultEvent(NamedTuple):
 
 
 class Action(NamedTuple):
-    """An operator's move: `control` of `camera` to `value`, at `at` ns; `step`: by so many steps instead."""
+    """An operator's move: `control` of `camera` to `value`, at `at` ns; `step`: by this many steps instead."""
 
     at: int
     camera: str
@@ -33,7 +33,7 @@ class Action(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`seed` of the installation's chance, `length` of the run in ns."""
+    """`seed` of the installation's random numbers, `length` of the run in ns."""
 
     seed: int
     length: int
@@ -51,7 +51,7 @@ class Case:
 
 
 def case_of(entry: dict[str, Any]) -> Case:
-    """The case that `as_json` made this of."""
+    """The case from which `as_json` made this."""
     return Case(
         entry["seed"],
         entry["length"],

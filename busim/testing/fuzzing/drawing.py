@@ -1,4 +1,4 @@
-"""Draws cases: fault schedules and operators' moves, from nothing or as a change of a case that has shown something."""
+"""Draws cases: fault schedules and operators' moves, from nothing or as a change of an interesting case."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from busim.testing.fuzzing.injected import KINDS, LINE_KINDS
 
 MS = 1_000_000
 SECOND = 1000 * MS
-_LENGTHS = (4, 6, 8, 12)  # s: the last one is long enough for a camera to be offline and the others to be compared
-_USUAL = {  # values from the weak to the strong, as one writes them
+_LENGTHS = (4, 6, 8, 12)  # s: the last one lets a camera go offline and the others be compared
+_USUAL = {  # values from weak to strong, as written in a plan
     "time": ("2 ms", "7 ms", "12 ms", "20 ms", "45 ms", "150 ms", "600 ms", "2 s"),
     "share": ("1", "0.5", "0.1"),
     "rate": ("1 /s", "5 /s", "20 /s", "100 /s"),
     "count": ("1", "2", "3", "5", "8"),
 }
-_FAULTS, _ACTIONS = 3, 6  # at most, in a case from nothing
+_FAULTS, _ACTIONS = 3, 6  # at most, in a new case
 
 
 @dataclass(frozen=True, slots=True)
 class Control:
-    """What an operator can move, from `low` to `high`."""
+    """A control that an operator can move, from `low` to `high`."""
 
     camera: str
     name: str
@@ -38,7 +38,7 @@ class Control:
 
 @dataclass(frozen=True, slots=True)
 class Space:
-    """What can be drawn for a plan."""
+    """The possible events of a plan."""
 
     cameras: tuple[str, ...]
     lines: tuple[str, ...]
@@ -82,7 +82,7 @@ def _has_steps(protocol: BusProtocol) -> bool:
 
 
 def fresh(space: Space, stream: Stream) -> Case:
-    """A case from nothing."""
+    """A new case."""
     length = space.length or _LENGTHS[stream.between(0, len(_LENGTHS) - 1)] * SECOND
     faults = tuple(_fault(space, stream, length) for _ in range(stream.between(1, _FAULTS)))
     count = stream.between(0, _ACTIONS) if space.controls else 0
@@ -91,7 +91,7 @@ def fresh(space: Space, stream: Stream) -> Case:
 
 
 def mutated(space: Space, case: Case, other: Case, stream: Stream) -> Case:
-    """A case with something changed, or with something of another one."""
+    """A case with a change, or with a part of another one."""
     faults, actions = list(case.faults), list(case.actions)
     what = stream.between(0, 6 if space.controls else 4)
     if what == 0 or not faults:
@@ -142,7 +142,7 @@ def _of_the_catalogue(space: Space, fault: Fault, stream: Stream, length: int) -
 
 
 def usual_values(parameter: Parameter) -> list[str]:
-    """Usual values of a fault's parameter, from the weak to the strong, as one writes them; each within its bounds."""
+    """Usual values of a fault's parameter, from weak to strong, as written in a plan; each within its bounds."""
     return [text for text in (*parameter.words, *_USUAL.get(parameter.kind, ())) if _allowed(parameter, text)]
 
 
@@ -155,7 +155,7 @@ def _allowed(parameter: Parameter, text: str) -> bool:
 
 
 def _instant(stream: Stream, length: int) -> int:
-    """Not before a second has gone well, which judges compare with."""
+    """Not before one good second, which judges use for comparison."""
     return stream.between(1200, max(1201, length * 3 // (4 * MS))) * MS
 
 
@@ -164,7 +164,7 @@ def _duration(stream: Stream) -> int:
 
 
 def _amount(stream: Stream) -> int:
-    """Milliseconds, bytes or how often: each fault says what it is of."""
+    """Milliseconds, bytes or a number of times, depending on the fault."""
     return (1, 2, 5, 8, 12, 20, 30, 45, 80, 150)[stream.between(0, 9)]
 
 

@@ -1,6 +1,6 @@
-"""What the fault events of a case do to a running world: each at its instant, through the seams.
+"""Applies the fault events of a case to a running world, each at its instant, through the fault hooks.
 
-Every effect is a record, so that a verdict can name the fault and a run in which nothing took effect is known as such.
+Every effect is a record, so a verdict can name the fault, and a run without any effect is known as such.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ MS = 1_000_000
 
 
 def scheduled(plan: Plan, case: Case) -> Plan:
-    """The plan with those faults of a case that the catalogue has."""
+    """The plan with those faults of a case that are in the catalogue."""
     entries = [
         FaultPlan(one.kind, (one.target,), one.at, one.length, parameters=dict(one.parameters))
         for one in case.faults
@@ -30,7 +30,7 @@ def scheduled(plan: Plan, case: Case) -> Plan:
 
 
 def inject(world: World, case: Case) -> None:
-    """Arrange for the faults that the campaign brings itself, before the world starts."""
+    """Schedule the faults of the campaign's own, before the world starts."""
     chance = Chance(case.seed)
     replies: dict[str, _Replies] = {}
     for number, event in enumerate(case.faults):
@@ -47,7 +47,7 @@ def inject(world: World, case: Case) -> None:
 
 
 class _Replies:
-    """Lies between one camera and its driver."""
+    """Sits between one camera and its driver."""
 
     def __init__(self, world: World, port: CameraPort) -> None:
         self._world = world
@@ -101,7 +101,7 @@ def _lost(_: _Replies, __: FaultEvent, ___: Stream, delay: int, ____: bytes) -> 
 
 
 def _damaged(_: _Replies, __: FaultEvent, stream: Stream, delay: int, raw: bytes) -> tuple[int, bytes]:
-    """One bit behind the address turned over: found by every check."""
+    """One bit after the address inverted: every check finds it."""
     if len(raw) < 4:
         return delay, raw
     at, bit = stream.between(2, len(raw) - 2), stream.between(0, 7)
@@ -146,7 +146,7 @@ _REPLY: dict[str, _Change] = {
 
 
 def _dead(world: World, event: FaultEvent, _: Stream) -> None:
-    """No power from here; it boots when it is back."""
+    """Without power from now on; it boots when power returns."""
     port = world.cameras.get(event.target)
     if port is None:
         return
@@ -161,7 +161,7 @@ def _dead(world: World, event: FaultEvent, _: Stream) -> None:
 
 
 def _noise(world: World, event: FaultEvent, stream: Stream) -> None:
-    """Pulses of one bit at random instants: `amount` a second."""
+    """Pulses of one bit at random instants: `amount` per second."""
     line = world.lines[event.target]
     bit = round(1e9 / float(line.stations[0].setting.baud))
     until = event.at + event.length
@@ -193,7 +193,7 @@ def _echo(world: World, event: FaultEvent, _: Stream) -> None:
 
 
 def _babble(world: World, event: FaultEvent, stream: Stream) -> None:
-    """A camera sends rubbish without end."""
+    """A camera sends junk without end."""
     port = world.cameras.get(event.target)
     if port is None:
         return

@@ -1,16 +1,16 @@
-"""The connection of a pure master to a converter, as a client from outside has one: it breaks, and is made again."""
+"""The connection of a pure master to a converter, as an outside client has it: it breaks, and is made again."""
 
 from __future__ import annotations
 
 from busim.simulator.world import ConverterPort, MasterBehindConverter, World
 
-_FIRST, _LONGEST = 1_000_000_000, 5_000_000_000  # ns from one attempt to the next, doubled up to the longest
+_FIRST, _LONGEST = 1_000_000_000, 5_000_000_000  # ns between attempts, doubled up to the longest
 
 
 class Link:
-    """Stands between a master and its converter. What is sent while there is no connection is lost.
+    """Stands between a master and its converter. Bytes sent without a connection are lost.
 
-    One attempt to connect a second at most, at growing pauses (common practice, no source).
+    At most one attempt to connect per second, at growing pauses (common practice, no source).
     """
 
     def __init__(self, world: World, port: MasterBehindConverter, converter: ConverterPort) -> None:
@@ -55,7 +55,7 @@ class Link:
 
 
 def linked(world: World, make: type[Link]) -> None:
-    """Give each master behind a converter such a connection, instead of a place that it never loses."""
+    """Give each master behind a converter such a connection, instead of a slot that it never loses."""
     for port in world.masters.values():
         if isinstance(port, MasterBehindConverter):
             converter = port.converter

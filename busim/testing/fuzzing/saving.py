@@ -1,6 +1,6 @@
 """A failure as two files: the case as text that a person can read and edit, and the trace of its run.
 
-The text is JSON with the plan in it, so that it can be run again without anything else.
+The text is JSON with the plan in it, so it needs nothing else to run again.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def _tested(run: PureRun | ServedRun, make: str) -> dict[str, object]:
 
 
 def fragment(case: Case) -> str:
-    """The faults of a case as one writes them in a plan; those that only a campaign has are left out."""
+    """The faults of a case as written in a plan, without those that only campaigns have."""
     lines = ["faults:"]
     for one in case.faults:
         if one.kind not in KINDS:
@@ -113,11 +113,11 @@ def _write_trace(path: Path, plan: Plan, case: Case, result: Result) -> None:
 
 
 def load(path: Path) -> Saved:
-    """A failure that was saved. Raises UserError for a file that is none, or of another form."""
+    """A saved failure. Raises UserError for another file, or one of another form."""
     try:
         entry = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        raise UserError("this is no saved failure", file=str(path), found=str(error)[:100]) from error
+        raise UserError("this is not a saved failure", file=str(path), found=str(error)[:100]) from error
     form = entry.get("busim-failure") if isinstance(entry, dict) else None
     if form != FORMAT:
         raise UserError(

@@ -1,7 +1,7 @@
 """One case for a program: the installation is served in wall time, the program runs against it, its trace is judged.
 
-The faults and moves of the case are actions of the session, so they are inputs in the trace, and `busim replay` plays
-it again to the nanosecond. The program is not simulated: the same case need not go the same way twice.
+The faults and moves of the case are actions of the session, so they are inputs in the trace, and `busim replay` repeats
+it to the nanosecond. The program is not simulated: the same case may go differently each time.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Bench, Evidence, Jud
 
 STAYS_UP = "stays-up"
 _LEAD = 0.15  # seconds from entering a session to its instant 0
-_GRACE = 1.0  # seconds in which the program may wind up when its case is over
-_LOOK = 0.1  # seconds between two looks whether to stop
-_LATE = 100_000_000  # ns; where events came later than that, a failure may be this machine's
-_MEASURE = 2  # looks from one measurement of memory and CPU time to the next
-_LAG = 100_000_000  # ns by which a program may say later what it believes (assumed)
+_GRACE = 1.0  # seconds for the program to finish when its case is over
+_LOOK = 0.1  # seconds between two checks whether to stop
+_LATE = 100_000_000  # ns; if events came later than that, the machine may have caused a failure
+_MEASURE = 2  # checks from one measurement of memory and CPU time to the next
+_LAG = 100_000_000  # ns by which a program may report its beliefs late (assumed)
 
 
 def _never() -> bool:
@@ -101,7 +101,7 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
 
 
 async def _happen(live: Live, case: Case, start: float, skipped: list[str]) -> None:
-    """Make the faults and moves of a case, each at its instant."""
+    """Apply the faults and moves of a case, each at its instant."""
     loop = asyncio.get_running_loop()
     events: list[FaultEvent | Action] = [*case.faults, *case.actions]
     for one in sorted(events, key=lambda one: one.at):

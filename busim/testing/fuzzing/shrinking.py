@@ -1,4 +1,4 @@
-"""Makes a failing case small: fewer and simpler faults, fewer moves, a shorter run, and still the same judge fails."""
+"""Reduces a failing case: fewer and simpler faults, fewer moves, a shorter run, while the same judge still fails."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from dataclasses import replace
 from busim.testing.fuzzing.case import Case
 
 _MS = 1_000_000
-_TAIL = 200_000_000  # ns of running behind the last violation that is kept
+_TAIL = 200_000_000  # ns of running after the last violation that are kept
 
-Fails = Callable[[Case], int | None]  # when the judge finds the first violation, ns; None: it does not fail
+Fails = Callable[[Case], int | None]  # when the judge finds the first violation, ns; None: it passes
 
 
 def shrink(case: Case, fails: Fails, tries: int = 60) -> Case:

@@ -1,4 +1,4 @@
-"""What is seen of a controller's process while it runs: its end, its memory and CPU time, its last words."""
+"""Observations of a controller's process: its end, its memory and CPU time, its last output."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ class Watched:
 
 
 class Tail:
-    """The end of what a process writes, and how much it was."""
+    """The end of a process's output, and its length."""
 
     def __init__(self) -> None:
         self.count = 0
         self._kept = b""
 
     def take(self, data: bytes) -> None:
-        """More of it."""
+        """Add output."""
         self.count += len(data)
         self._kept = (self._kept + data[-_TAIL:])[-_TAIL:]
 
@@ -51,7 +51,7 @@ class Tail:
 
 
 def used(group: int) -> tuple[int, float]:
-    """Resident bytes and seconds of CPU time of a process group (proc(5); zeros where there is no /proc)."""
+    """Resident bytes and seconds of CPU time of a process group (proc(5); zeros without /proc)."""
     pages, ticks = 0, 0
     try:
         entries = [entry for entry in os.listdir("/proc") if entry.isdigit()]
@@ -60,7 +60,7 @@ def used(group: int) -> tuple[int, float]:
     for entry in entries:
         try:
             fields = Path(f"/proc/{entry}/stat").read_text(errors="replace").rpartition(")")[2].split()
-        except OSError:  # gone meanwhile
+        except OSError:  # gone by now
             continue
         if int(fields[2]) == group:
             pages += int(fields[21])

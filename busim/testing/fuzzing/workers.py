@@ -1,4 +1,4 @@
-"""Processes that work on cases. Ctrl-C reaches the first process alone; the others are told to break off."""
+"""Processes that run cases. Ctrl-C reaches the main process alone; it tells the others to stop."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Workers:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Break off what is under way, and wait until nothing of it is left."""
+        """Stop the running cases, and wait until all are gone."""
         self._stop.set()
         self._pool.shutdown(cancel_futures=True)
 

@@ -10,14 +10,14 @@ _TIMES = 10
 
 
 class AddressPlan(Judge):
-    """Counts who answers to each bus ID of the plan. It judges the installation, whoever asks."""
+    """Counts the cameras that answer at each bus ID of the plan. It judges the installation, not the master."""
 
     about = About(
         name="address-plan",
         title="Address plan: each bus ID is one camera",
-        passes="every bus ID of the plan was asked 10 times and more after the last power cycle, and each time exactly "
+        passes="every bus ID of the plan was polled 10 times or more after the last power cycle, and each time exactly "
         "one camera answered, always the same one",
-        catches="two cameras with one ID, an address that was not kept, a camera found at a wrong ID ",
+        catches="two cameras with one ID, a lost address, a camera at a wrong ID ",
         needs="bursts: at least 10 requests to each ID",
         bound="10 answers (common practice, no source)",
     )

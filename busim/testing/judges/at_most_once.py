@@ -1,4 +1,4 @@
-"""At most once: is a step or a toggle carried out once for each time it was wanted?"""
+"""At most once: is each step or toggle carried out once for each intent?"""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from busim.testing.judging import About, Answered, Asked, Judge
 
 
 class AtMostOnce(Judge):
-    """Counts relative commands on the wire against the moves that asked for them."""
+    """Counts relative commands on the wire against the intents behind them."""
 
     about = About(
         name="at-most-once",

@@ -1,4 +1,4 @@
-"""Attribution: is a value that the controller stores for a camera what that camera said?"""
+"""Attribution: did a value stored for a camera come from that camera?"""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from busim.protocols import WRITE
 from busim.testing.judging import NO_HOOK, About, Answered, Judge
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
-_SHIFTED = 2  # replies in a row to no request of theirs: one late reply may be taken once, and then no more
+_SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
 
 
 class Attribution(Judge):
-    """Holds each value the controller believes against what that camera sent for that parameter."""
+    """Compares each value the controller believes with the values that camera sent for that parameter."""
 
     about = About(
         name="attribution",

@@ -8,11 +8,11 @@ from typing import Any
 from busim.testing.judging import About, Asked, Judge
 
 _WINDOW = 1_000_000_000  # ns over which requests are counted
-_BUDGET = 0.5  # repeats on top of the wanted rate
+_BUDGET = 0.5  # repeats beyond the wanted rate
 
 
 class Calm(Judge):
-    """Counts the requests of each second against what the plan wants, commands and repeats."""
+    """Compares the requests of each second with the plan's polls, commands and repeats."""
 
     about = About(
         name="calm",

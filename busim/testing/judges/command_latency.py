@@ -1,4 +1,4 @@
-"""Command latency: is an operator's move on the wire soon?"""
+"""Command latency: does an operator's move reach the wire soon?"""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _AHEAD = 2  # exchanges that may go first: the one under way, and a poll whose t
 
 
 class CommandLatency(Judge):
-    """Holds each intent against the first request that carries it out."""
+    """Compares each intent with the first request that carries it out."""
 
     about = About(
         name="command-latency",
@@ -30,7 +30,7 @@ class CommandLatency(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self.latencies = Histogram()
-        self._open: dict[tuple[int, str], tuple[int, int, str, int]] = {}  # -> at, line, value, those ahead of it
+        self._open: dict[tuple[int, str], tuple[int, int, str, int]] = {}  # -> at, line, value, intents ahead of it
         self._slot: dict[int, int] = {}
         self._wait: dict[int, int] = {}
         self._effect = -_DISTURBED - 1

@@ -9,11 +9,11 @@ from busim.testing.judging import About, Judge, Settled
 _KEEPS = 0.8
 _SETTLES = 4_000_000_000  # ns from the first failure of a camera: 3 failures, 1 s, and the first probes
 _LEAST = 1_000_000_000  # ns of clean running, and of running with dead cameras, to compare
-_MOST_LOST = 0.02  # share of unanswered polls with which a camera still counts as healthy
+_MOST_LOST = 0.02  # share of unanswered polls up to which a camera still counts as healthy
 
 
 class Fairness(Judge):
-    """Compares how often each register of each camera was read before any failure, and while a camera is silent."""
+    """Compares how often each register of each camera is read before any failure, and while a camera is silent."""
 
     about = About(
         name="fairness",
@@ -65,7 +65,7 @@ class Fairness(Judge):
             self.state = "comparing"
 
     def _close(self, line: int, until: int, but_for: int = 0) -> None:
-        """A camera came back, or the run ends: compare, where the others had long enough to show."""
+        """A camera came back, or the run ends: compare, if the others had long enough."""
         others = (at for who, at in self._silent.items() if who[0] == line and who[1] != but_for)
         since = self._since.get(line)
         if since is None or (but_for and any(until - at >= _SETTLES for at in others)):
@@ -84,7 +84,7 @@ class Fairness(Judge):
                 continue
             before, now = count / clean, got / (until - since)
             self.judged += 1
-            if got + 1 < _KEEPS * before * (until - since) - 1:  # either stretch may have caught one more or less
+            if got + 1 < _KEEPS * before * (until - since) - 1:  # either stretch may contain one more or less
                 self.fail(
                     until,
                     line,

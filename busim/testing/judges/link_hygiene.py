@@ -1,4 +1,4 @@
-"""Link hygiene: does the controller connect seldom, once, and with growing pauses?"""
+"""Link hygiene: does the controller connect rarely, once, and with growing pauses?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _PATIENT = 5  # attempts in a row after which the pause must have grown
 
 
 class LinkHygiene(Judge):
-    """Looks at how clients of each converter come and go."""
+    """Watches the clients of each converter come and go."""
 
     about = About(
         name="link-hygiene",
@@ -40,7 +40,7 @@ class LinkHygiene(Judge):
             self._attempts[port] = []
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
-        """A converter that ends or refuses a connection: the client is not to blame that it is not closed."""
+        """A converter ends or refuses a connection: the client is not to blame for the missing close."""
         _, _, who, fault, _ = record
         if fault in ("clients", "reboot", "idle"):
             self._open.pop(who, None)
@@ -56,7 +56,7 @@ class LinkHygiene(Judge):
         if others:
             self.fail(at, line, f"a connection to {name} while {len(others)} more of the controller are open")
         others.add(client)
-        # the first may follow the loss at once, and so may the one after a success that carried nothing
+        # The first may follow the loss at once, and so may the one after a success that carried no bytes.
         if len(attempts) > 2 and attempts[-1] - attempts[-2] < _MARGIN * _SECOND:
             self.fail(
                 at,

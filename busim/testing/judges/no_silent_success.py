@@ -1,4 +1,4 @@
-"""No silent success: is a move called done only after the camera has acknowledged it?"""
+"""No silent success: does a move count as done only after the camera's acknowledgement?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _KEPT = 16
 
 
 class NoSilentSuccess(Judge):
-    """Holds each move that the controller calls done against the acknowledgements on the wire."""
+    """Compares each move that the controller calls done with the acknowledgements on the wire."""
 
     about = About(
         name="no-silent-success",

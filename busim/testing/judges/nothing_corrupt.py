@@ -1,4 +1,4 @@
-"""Nothing corrupt accepted: does the controller take only sound frames of the right camera for an answer?"""
+"""Nothing corrupt accepted: does the controller accept only sound frames of the right camera as answers?"""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ _KEPT = 16
 
 
 class NothingCorrupt(Judge):
-    """Holds what the controller takes for an answer against what its receiver heard."""
+    """Compares each accepted answer with the characters that the controller's receiver heard."""
 
     about = About(
         name="nothing-corrupt",
@@ -61,7 +61,7 @@ class NothingCorrupt(Judge):
                     self._hold_against_ear(answer, line, ended)
                 return
         if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
-            return  # what was sent damaged may have been heard sound, or a collision have come out as sound
+            return  # damaged bytes may have been heard as sound ones, or a collision as a sound frame
         self.fail(
             ended,
             line,
@@ -70,7 +70,7 @@ class NothingCorrupt(Judge):
         )
 
     def _hold_against_ear(self, answer: Answered, line: int, ended: int) -> None:
-        """Where the receiver heard otherwise, that has to be sound too."""
+        """If the receiver heard something different, that must be sound too."""
         asked = answer.asked
         assert asked is not None
         for of, first, last, data, flags in self._odd:

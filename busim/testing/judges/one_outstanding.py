@@ -1,4 +1,4 @@
-"""One outstanding: does the controller wait for an answer before it asks again?"""
+"""One outstanding: does the controller wait for an answer before its next request?"""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from busim.testing.judging import About, Answered, Asked, Judge
 
 
 class OneOutstanding(Judge):
-    """Holds the beginning of each request against the one before, over all its connections and drivers."""
+    """Compares the start of each request with the one before, over all its connections and drivers."""
 
     about = About(
         name="one-outstanding",

@@ -1,4 +1,4 @@
-"""Quiet line: does the controller leave the line to who is sending, and leave the pause that the protocol wants?"""
+"""Quiet line: does the controller interrupt nobody, and keep the pause of the protocol?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _KEPT = 8  # bursts of a line that another may still overlap
 
 
 class QuietLine(Judge):
-    """Holds the beginning of each request against all other bursts of its line."""
+    """Compares the start of each request with all other bursts of its line."""
 
     about = About(
         name="quiet-line",
@@ -45,7 +45,7 @@ class QuietLine(Judge):
             self._request(line, start, kept)
         else:
             reaction = self.ground.lines[line].reaction
-            for since, _, mine in kept:  # told later because it ended later: a request began inside of it
+            for since, _, mine in kept:  # reported later because it ended later: a request began inside it
                 if mine and start + reaction < since < end:
                     self._into(line, since, start)
         kept.append((start, end, ours))

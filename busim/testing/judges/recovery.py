@@ -1,4 +1,4 @@
-"""Recovery: is everything as before soon after a fault is over?"""
+"""Recovery: is everything normal soon after a fault is over?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _SLACK = 500_000_000  # ns: other cameras and operators may go first
 
 
 class Recovery(Judge):
-    """Counts exchanges that fail without a cause, and looks whether each camera is asked again."""
+    """Counts exchanges that fail without a cause, and checks whether each camera is polled again."""
 
     about = About(
         name="recovery",
@@ -74,7 +74,7 @@ class Recovery(Judge):
             self._linked(record[2], record[1])
 
     def _linked(self, port: int, at: int) -> None:
-        """A connection came or went: nobody can be asked without one, so the pause counts from here."""
+        """A connection came or went: without one nothing can be polled, so the pause counts from here."""
         line = self.ground.port_lines.get(port)
         for key in self._asked:
             if key[0] == line:

@@ -1,4 +1,4 @@
-"""Split invariance: does the controller understand a reply however the stream brings it?"""
+"""Split invariance: does the controller understand a reply in any pieces?"""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ _KEPT = 16
 
 
 class SplitInvariance(Judge):
-    """Holds exchanges that failed for the controller against replies that were sound and in time."""
+    """Compares exchanges that failed for the controller with replies that were sound and in time."""
 
     about = About(
         name="split-invariance",

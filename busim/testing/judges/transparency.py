@@ -1,4 +1,4 @@
-"""Transparency: do all byte values get through a converter?"""
+"""Transparency: do all byte values pass a converter?"""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from busim.testing.judging import About, Asked, Judge
 
 
 class Transparency(Judge):
-    """Holds what clients hand to a converter against what it sends. It judges the installation."""
+    """Compares the bytes given to a converter with those it sends. It judges the installation."""
 
     about = About(
         name="transparency",

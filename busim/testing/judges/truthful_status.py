@@ -1,4 +1,4 @@
-"""Truthful status: does the controller know which cameras are there?"""
+"""Truthful status: does the controller know which cameras are online?"""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _AFTER = 1_000_000_000  # ns of failure, with the count of failed polls
 
 
 class TruthfulStatus(Judge):
-    """Holds online and offline, as the controller believes, against which cameras answer."""
+    """Compares the online and offline beliefs of the controller with the cameras that answer."""
 
     about = About(
         name="truthful-status",
@@ -29,7 +29,7 @@ class TruthfulStatus(Judge):
         self._told: dict[int, int] = {}  # camera -> when that was said
         self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row
         self._doubt: dict[int, bool] = {}  # something may have been heard otherwise
-        self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> by when, line, what has to be believed
+        self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> deadline, line, the status to believe
         self._cycle: dict[int, int] = {}
 
     def settled(self, event: Settled) -> None:
@@ -42,7 +42,7 @@ class TruthfulStatus(Judge):
         cycle = self._cycle[line] = max(self._cycle.get(line, 0), (len(ground.cameras) + 1) * (wait + ground.silence))
         self._overdue(event.over)
         if not event.sure:
-            self._doubt[camera] = True  # it may have been answered, or not: count anew
+            self._doubt[camera] = True  # it may have been answered, or not: start counting again
             self._failures[camera] = []
             self._due.pop(camera, None)
             return
@@ -66,7 +66,7 @@ class TruthfulStatus(Judge):
                 self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, False))
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
-        """Where a connection broke, exchanges fail that are on no line."""
+        """A connection broke: exchanges fail that are on no line."""
         _, _, who, fault, _ = record
         if fault in ("reboot", "clients", "idle") and who in self.ground.port_lines:
             for camera in self.ground.lines[self.ground.port_lines[who]].cameras:

@@ -1,4 +1,4 @@
-"""What judges stand on: the bench that reads the lines for them, what they know beforehand, what they answer.
+"""The base of judges: the bench that reads the lines for them, the facts they know beforehand, their verdicts.
 
 In: records of a trace, live, from a file or on replay. Out: verdicts with their evidence. Open `bench.py` first (the
 way of a record to the judges), then `contract.py`; the judges themselves are in `busim.testing.judges`.

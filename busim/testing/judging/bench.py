@@ -1,8 +1,8 @@
-"""The bench: puts records into the order of time, reads the lines once, and tells every judge what concerns it.
+"""The bench: sorts records by time, reads the lines once, and calls every judge with the events it handles.
 
 The same live, from a file and on replay. A file keeps the order within one kind of record only, and a running world
-tells of a burst when it is over, so the bench sorts by the instant at which a record is known, then by kind; within a
-kind the order is that of writing. It holds records back until nothing older can come.
+reports a burst at its end. So the bench sorts by the instant at which a record is known, then by kind; within a kind it
+keeps the order of writing. It holds records back until nothing older can come.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _METHODS = {
 
 
 class Bench(Scene):
-    """Takes records, then gives the verdicts. `meant`: whether the run was to have faults."""
+    """Takes records, then returns the verdicts. `meant`: whether the run was to have faults."""
 
     def __init__(self, ground: Ground, kinds: Sequence[type[Judge]], *, meant: bool = False) -> None:
         self._ground = ground
@@ -63,14 +63,14 @@ class Bench(Scene):
             self._lines[number] = WireReader(ground, line, self._tell_asked, self._tell_answered)
 
     def _overriding(self, method: str) -> list[Callable[[Any], None]]:
-        """The bound methods of the judges that do something there."""
+        """The bound methods of the judges that override this one."""
         plain = getattr(Judge, method)
         return [getattr(judge, method) for judge in self.judges if getattr(type(judge), method) is not plain]
 
     # -- what comes in --------------------------------------------------------------------------------------
 
     def take(self, record: Record) -> None:
-        """One record, in the order in which a world emits them or a file has them."""
+        """Take one record, in the order in which a world emits them or a file has them."""
         kind = record[0]
         column = _KNOWN.get(kind)
         if column is not None:
@@ -107,7 +107,7 @@ class Bench(Scene):
 
     @staticmethod
     def _let_bursts_end(pending: list[_Held]) -> None:
-        """Put what a controller says in the middle of a burst behind it: one burst may hold more than one reply."""
+        """Move a controller's report from the middle of a burst to its end: one burst may hold more than one reply."""
         following: dict[int, tuple[int, int]] = {}  # line -> start of its next burst, and when that is known
         moved = False
         for number in range(len(pending) - 1, -1, -1):
@@ -141,7 +141,7 @@ class Bench(Scene):
         waiting = self._open.pop(line, None)
         if waiting is not None and self._settled:
             asked, answers, others = waiting
-            if not self._ground.played:  # there are no exchange records: the wire says how it went
+            if not self._ground.played:  # there are no exchange records: the wire shows the result
                 self._outcome = f"{asked.request.verb} {'answered' if answers else 'unanswered'}"
                 self._look()
             sure = not (asked.exact or others or any(one.exact for one in answers))
@@ -150,7 +150,7 @@ class Bench(Scene):
                 tell(event)
 
     def _look(self) -> None:
-        """Keep which judge was in which state when this came of an exchange after that fault."""
+        """Note the state of each judge when an exchange ended so after that fault."""
         situation = self._fault_kind, self._outcome
         scene = (situation, tuple([judge.state for judge in self.judges]))
         if scene in self._scenes:
@@ -163,7 +163,7 @@ class Bench(Scene):
     # -- what comes of it ---------------------------------------------------------------------------------------
 
     def finish(self, until: int) -> list[Verdict]:
-        """The run is over, at `until` ns. A bench gives its verdicts once."""
+        """The run is over, at `until` ns. A bench returns its verdicts once."""
         if self._pending:
             self._flush(1 << 63)
         for line in list(self._open):
@@ -175,7 +175,7 @@ class Bench(Scene):
 
     @property
     def effects(self) -> int:
-        """How often faults took effect."""
+        """The number of effects of faults."""
         return self._effects
 
     @property
@@ -195,7 +195,7 @@ class Bench(Scene):
 def judge_records(
     ground: Ground, records: Iterable[Record], until: int, kinds: Sequence[type[Judge]], *, meant: bool = False
 ) -> list[Verdict]:
-    """The verdicts on a run that is over."""
+    """The verdicts on a finished run."""
     bench = Bench(ground, kinds, meant=meant)
     for record in records:
         bench.take(record)
@@ -205,7 +205,7 @@ def judge_records(
 def judge_trace(ground: Ground, trace: Trace, kinds: Sequence[type[Judge]], *, meant: bool = False) -> list[Verdict]:
     """The verdicts on a trace, which may be larger than memory.
 
-    Raises UserError for a damaged trace, Defect for one whose run was not ended.
+    Raises UserError for a damaged trace, Defect for one whose run did not end.
     """
     until = trace.head.get("ended_at")
     if not isinstance(until, int):
@@ -216,7 +216,7 @@ def judge_trace(ground: Ground, trace: Trace, kinds: Sequence[type[Judge]], *, m
 
 def bench_trace(bench: Bench, trace: Trace, until: int) -> list[Verdict]:
     """The verdicts of a new bench on a trace up to `until` ns. Raises UserError for a damaged trace."""
-    # Each kind by its own instant (of a burst its start); the bench puts them into the order in which they were known.
+    # Each kind by its own instant (of a burst its start); the bench sorts them by the instant at which they are known.
     rows = merge(*(trace.records(kind, by_time=True) for kind in _KNOWN), key=lambda record: record[_BEGUN[record[0]]])
     for record in rows:
         bench.take(record)

@@ -1,4 +1,4 @@
-"""What a judge is: what it says of itself, what it is told, and what it answers."""
+"""The contract of a judge: its description, its events, its verdict."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ _MOST = 5  # pieces of evidence that a verdict keeps; the rest is counted
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """What a judge says of itself. `needs`: records it cannot do without; `bound`: the limit and where it comes from;
-    `catches`: faults of the catalogue and defects of controllers that make it fail.
+    """The description of a judge. `needs`: records it requires; `bound`: the limit and its source; `catches`: faults of
+    the catalogue and defects of controllers that make it fail.
     """
 
     name: str
@@ -36,7 +36,7 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One burst of the line as a person reads it. Times in ns."""
+    """One burst of the line for a reader. Times in ns."""
 
     start: int
     end: int
@@ -47,7 +47,7 @@ class Frame:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One violation: when (ns), what happened, the frames before it, and the last fault that had taken effect."""
+    """One violation: its instant (ns), the event, the frames before it, and the last fault that took effect."""
 
     at: int
     what: str
@@ -57,8 +57,8 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: how many occasions there were to go wrong, `failed`
-    in how many it did; `effects`: how often faults took effect in the run.
+    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: the number of occasions to go wrong, `failed`: of
+    failures among them; `effects`: the number of effects of faults in the run.
     """
 
     judge: str
@@ -89,21 +89,22 @@ class Verdict:
 
 
 class Scene:
-    """What judges can look back at: the frames of the last moments and the faults that took effect."""
+    """The recent past for judges: the frames of the last moments and the faults that took effect."""
 
     def frames(self, line: int, until: int) -> tuple[Frame, ...]:
         """The last frames of a line that began by `until` ns."""
         raise NotImplementedError
 
     def fault(self, at: int) -> str:
-        """The last fault that had taken effect by `at` ns, in words; empty for none."""
+        """The last fault that took effect by `at` ns, in words; empty for none."""
         raise NotImplementedError
 
 
 class Judge:
-    """A fold over what happened: the methods that a judge overrides are called in the order of time; then `verdict`.
+    """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
+    `verdict`.
 
-    `state`: a word for what it is in the middle of; a campaign looks at it to see what it has reached.
+    `state`: a word for its present situation; a campaign uses it to see what it has reached.
     """
 
     about: ClassVar[About]
@@ -119,22 +120,22 @@ class Judge:
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
 
     def asked(self, event: Asked) -> None:
-        """A request of anybody was on the wire."""
+        """A request of any master was on the wire."""
 
     def answered(self, event: Answered) -> None:
-        """A camera has sent something."""
+        """A camera has sent a burst."""
 
     def settled(self, event: Settled) -> None:
         """A request of the controller is over, as the wire has it: its next one comes, or the run ends."""
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        """A master that busim plays says what became of a request: an exchange record."""
+        """A master played by busim reports the result of a request: an exchange record."""
 
     def intended(self, record: tuple[Any, ...]) -> None:
-        """An operator wants something: an intent record."""
+        """An operator wants a change: an intent record."""
 
     def believed(self, record: tuple[Any, ...]) -> None:
-        """The controller says what it believes: a belief record."""
+        """The controller reports a belief: a belief record."""
 
     def changed(self, record: tuple[Any, ...]) -> None:
         """A parameter of a camera, or a port, changed: a change record."""
@@ -143,29 +144,29 @@ class Judge:
         """A fault or a policy took effect: an effect record."""
 
     def entered(self, record: tuple[Any, ...]) -> None:
-        """Something came in from outside: an input record."""
+        """An input from outside: an input record."""
 
     def heard(self, record: tuple[Any, ...]) -> None:
-        """A receiver heard something else than was sent: a heard record."""
+        """A receiver heard different characters than were sent: a heard record."""
 
     def ended(self, until: int) -> None:
-        """The run ends at `until` ns: judge what is still open."""
+        """The run ends at `until` ns: judge all open occasions."""
 
     # -- what it says --------------------------------------------------------------------------------------------
 
     def fail(self, at: int, line: int, what: str) -> None:
-        """One violation."""
+        """Count one violation."""
         self.failed += 1
         self.state = "failed"
         if len(self.evidence) < _MOST:
             self.evidence.append(Evidence(at, what, self._scene.frames(line, at), self._scene.fault(at)))
 
     def lacks(self) -> str:
-        """What it would have needed and did not get, empty where it got all of it."""
+        """The records it needed and did not get; empty if it got all of them."""
         return ""
 
     def verdict(self, effects: int, meant: bool) -> Verdict:
-        """`effects`: how often faults took effect; `meant`: whether the run was to have faults."""
+        """`effects`: the number of effects of faults; `meant`: whether the run was to have faults."""
         outcome, why = PASS, f"held on {self.judged} occasions"
         if self.failed:
             outcome, why = FAIL, self.evidence[0].what

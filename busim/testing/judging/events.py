@@ -1,4 +1,4 @@
-"""What the bursts of a line come to: requests and answers, as judges are told of them."""
+"""The meaning of a line's bursts: requests and answers, as judges get them."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from busim.protocols import Reply, Request
 
 
 class Asked(NamedTuple):
-    """A request on the wire, from its first start bit to the end of its last stop bit (ns). `driver`: who sent it, a
-    number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the camera that has
-    this address in the plan, 0 for none. `exact`: somebody may have heard something else.
+    """A request on the wire, from its first start bit to the end of its last stop bit (ns). `driver`: its sender, a
+    number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the planned camera
+    with this address, 0 for none. `exact`: some station may have heard different characters.
     """
 
     start: int
@@ -25,8 +25,8 @@ class Asked(NamedTuple):
 
 
 class Answered(NamedTuple):
-    """What a camera sent. `asked`: the request that it answers, None for one that nobody made lately; `reply`: its
-    meaning, None where it is no sound reply. `late`: another request has been made since.
+    """A burst of a camera. `asked`: the request that it answers, None without a recent one; `reply`: its meaning, None
+    for no sound reply. `late`: another request has been made since.
     """
 
     start: int
@@ -41,10 +41,10 @@ class Answered(NamedTuple):
 
 
 class Settled(NamedTuple):
-    """A request of the controller under test, and what the wire says came of it by its next one (`over` ns).
+    """A request of the controller under test, and its result on the wire by its next one (`over` ns).
 
-    `answers`: sound replies to it, in order; `others`: what cameras sent besides; `sure`: nobody can have heard
-    anything else than was sent.
+    `answers`: sound replies to it, in order; `others`: other bursts of cameras; `sure`: no station can have heard
+    different characters.
     """
 
     asked: Asked

@@ -1,4 +1,4 @@
-"""What judges know of an installation before anything happens: who is who, and the times that the plan allows."""
+"""The facts that judges know beforehand: the entities of an installation, and the times that its plan allows."""
 
 from __future__ import annotations
 
@@ -38,9 +38,9 @@ class LineGround:
     silence: int
     reaction: int
     time_out: int | None  # the plan's own
-    wanted: float  # requests a second that the plan's polls need, 0 where one of them never rests
+    wanted: float  # requests per second that the plan's polls need, 0 if one of them never rests
     polls: int  # exchanges of one round
-    slowest: int  # ns from poll to poll of the group that is asked most seldom
+    slowest: int  # ns from poll to poll of the slowest group
     _known: dict[tuple[int, str, int, int], tuple[int, int]] = field(default_factory=dict, repr=False, compare=False)
 
     def response(self, request: Request) -> int:
@@ -48,7 +48,7 @@ class LineGround:
         return self._times(request)[0]
 
     def _times(self, request: Request) -> tuple[int, int]:
-        """Its longest response and its longest wait; the same for all requests of a shape to one camera."""
+        """Its longest response and its longest wait; the same for all requests of one shape to one camera."""
         shape = request.id, request.verb, request.size, request.form
         times = self._known.get(shape)
         if times is None:
@@ -64,13 +64,13 @@ class LineGround:
         return wire + self.silence + turnaround + self.way.packing + 2 * self.way.latency
 
     def in_time(self, request: Request, sent: int, there: int) -> bool:
-        """Whether a reply whose last bit was on the wire at `there` came as early as the plan wants; a character more
-        stands for propagation and for rounding.
+        """Whether a reply whose last bit was on the wire at `there` is in time by the plan; one more character covers
+        propagation and rounding.
         """
         return there <= sent + self.response(request) + self.char
 
     def longest_wait(self, request: Request) -> int:
-        """ns after which a controller that waits as planned gives up."""
+        """ns after which a controller that waits as planned times out."""
         return self._times(request)[1]
 
     def _planned_wait(self, request: Request) -> int:
@@ -82,10 +82,10 @@ class LineGround:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """`names`: number in the trace to (kind, name); `ours`: stations through which the controller under test asks.
+    """`names`: number in the trace to (kind, name); `ours`: stations through which the controller under test sends.
 
-    `hooked`: it says what it believes; `played`: busim plays it, so exchange records are its own word. `lag`: ns by
-    which beliefs may come later than what they stand on. `retries`: repeats of a command that the plan allows.
+    `hooked`: it reports beliefs; `played`: busim plays it, so exchange records are its own report. `lag`: ns by which
+    beliefs may lag behind the replies they rest on. `retries`: repeats of a command that the plan allows.
     `offline_after`: failed polls after which a camera counts as offline.
     """
 
@@ -112,7 +112,7 @@ def ground_of(
     plan: Plan | Installation, names: Iterable[Name], master: str, *, hooked: bool = False, played: bool = True,
     lag: int = 0, also_ours: Collection[str] = (),
 ) -> Ground:  # fmt: skip
-    """What judges know of `plan`, whose entities have the numbers of `names`. `master`: the one under test.
+    """The facts about `plan`, whose entities have the numbers of `names`. `master`: the one under test.
 
     Raises Findings as `resolve` does.
     """
@@ -136,7 +136,7 @@ def ground_of(
         }
         camera_lines.update(dict.fromkeys(stands, number))
         silence = protocol.silence(float(line.baud))
-        # A character is known when it is there; behind a converter when its packet is.
+        # A character is known when it is complete; behind a converter when its packet is.
         reaction = 2 * port.char if through is None else 2 * port.char + way.packing + 2 * way.latency
         lines[number] = LineGround(
             number, line.name, protocol, stands, {one.address: one.number for one in stands.values()}, way, port.char,
@@ -150,7 +150,7 @@ def ground_of(
 
 
 def _polling(line: ResolvedLine, master: str) -> tuple[float, int, int]:
-    """Requests a second for all polls (0 where one never rests), requests of one round, ns of the slowest."""
+    """Requests per second for all polls (0 if one never rests), requests of one round, ns of the slowest."""
     every = [poll.run.every for asker in line.askers if asker.master.name == master for poll in asker.polls]
     return (sum(1e9 / one for one in every) if all(every) else 0.0), len(every), max(every, default=0)
 

@@ -11,9 +11,9 @@ from busim.testing.judging.contract import Frame
 from busim.testing.judging.events import Answered, Asked
 from busim.testing.judging.ground import Ground, LineGround
 
-_KEPT = 12  # bursts that are looked back at
+_KEPT = 12  # bursts that are remembered
 _OPEN = 4  # requests to one camera that may still be answered
-_MOST = 4096  # different bursts whose meaning is kept
+_MOST = 4096  # different bursts whose meaning is remembered
 
 Burst = tuple[Any, ...]
 
@@ -79,7 +79,9 @@ class WireReader:
         return request
 
     def _replies_in(self, burst: Burst) -> list[Answered]:
-        """What a camera sent: mostly one reply to the last request. A late one may have others right behind it."""
+        """The replies in a burst of a camera: mostly one to the last request. A late one may have others right after
+        it.
+        """
         _, line, camera, start, end, _, data, exact = burst
         last, address = self._last, self._line.cameras[camera].address
         if last is not None and last.request.id == address:
@@ -98,7 +100,7 @@ class WireReader:
         return found or [Answered(start, end, line, camera, None, None, False, data, bool(exact))]
 
     def _within(self, data: bytes, request: Request) -> Reply | None:
-        """The reply to a request in a burst, whatever lies before or behind it."""
+        """The reply to a request in a burst, whatever lies before or after it."""
         reply = self._line.protocol.decode_reply(data, request)
         if reply is None:
             finder = self._line.protocol.stream_framer()
@@ -107,7 +109,7 @@ class WireReader:
         return reply
 
     def frames(self, until: int) -> tuple[Frame, ...]:
-        """The last bursts that began by `until` ns, as a person reads them."""
+        """The last bursts that began by `until` ns, for a reader."""
         return tuple(
             Frame(burst[3], burst[4], self._ground.name(burst[2]), burst[6].hex(" "), self._meaning(event))
             for burst, event in self._kept

@@ -1,7 +1,7 @@
-"""Worlds for tests of controllers: in virtual time and served on loopback, with assertions in the language of the line.
+"""Worlds for tests of controllers: in virtual time and served on loopback, with assertions about the line.
 
 In: a plan, a controller. Out: an assertion that holds, or one that fails and shows the exchange as a timeline. Open
-`asserting.py` first, then `story.py` (what it looks at), `virtual_world.py`, `served_world.py` and `fuzzed.py`.
+`asserting.py` first, then `story.py` (its input), `virtual_world.py`, `served_world.py` and `fuzzed.py`.
 """
 
 from busim.testing.worlds.asserting import Asserting, LineAssertionError

@@ -1,7 +1,7 @@
-"""Assertions about a world in the language of the line. One that fails shows the exchange as a timeline.
+"""Assertions about a world in the language of the line. A failing one shows the exchange as a timeline.
 
-An assertion that had nothing to look at fails as well: a fault that never took effect, a controller that never said
-what it believes. Otherwise a test would pass for want of an occasion.
+An assertion without an occasion fails as well: a fault that never took effect, a controller that never reported a
+belief. Otherwise a test could pass without testing anything.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, INCONCLUSIVE, Judge, Verdict, judge_records
 from busim.testing.worlds.story import Story
 
-OF_THE_SITE = ("address-plan", "transparency")  # with these faults on every controller fails: they judge the site
+OF_THE_SITE = ("address-plan", "transparency")  # with these faults on, every controller fails: they judge the site
 
 
 class LineAssertionError(AssertionError):
-    """Something about the line is not as asserted. `at`: ns of simulated time, None where there is no instant."""
+    """The line is not as asserted. `at`: ns of simulated time, None without an instant."""
 
     def __init__(self, claim: str, found: str, timeline: str, at: int | None) -> None:
         self.at = at
@@ -31,7 +31,7 @@ class LineAssertionError(AssertionError):
 
 
 def controller_of(plan: Plan) -> str:
-    """The plan's master that the controller under test stands for. Raises UserError for a plan without a master."""
+    """The plan's master that the controller under test replaces. Raises UserError for a plan without a master."""
     if not plan.masters:
         raise UserError(
             "the plan has no master for the controller under test to stand for", file=plan.path or None,
@@ -50,19 +50,19 @@ class Asserting:
         raise NotImplementedError
 
     def story(self) -> Story:
-        """What happened so far."""
+        """The events so far."""
         plan, names, now = self._present()
         return Story(plan, names, list(self.records), now, controller_of(plan))
 
     def timeline(self, at: int | None = None) -> str:
-        """The exchange around an instant (ns), or the last of it, as text."""
+        """The exchange around an instant (ns), or the end of it, as text."""
         return self.story().timeline(at)
 
     def assert_no_value_of(self, camera: str, *, attributed_to: str | None = None, after: str | None = None) -> None:
-        """No value that `camera` sent is believed to be one of `attributed_to` (None: of any other camera); `after`:
-        from the first effect of this fault on.
+        """No value that `camera` sent is believed to belong to `attributed_to` (None: any other camera); `after`: from
+        the first effect of this fault on.
 
-        Raises LineAssertionError, also where the fault never took effect and where no value was believed.
+        Raises LineAssertionError, also if the fault never took effect and if no value was believed.
         """
         __tracebackhide__ = True
         story = self.story()
@@ -91,7 +91,7 @@ class Asserting:
     def assert_reported_online(self, camera: str, *, within: str) -> None:
         """The controller calls `camera` online within a time of its first answer since it was last called offline.
 
-        Where it has not come back, or never was offline: of its first answer at all.
+        If it has not come back, or never was offline: of its first answer at all.
         """
         __tracebackhide__ = True
         self._reported(camera, True, within, None)
@@ -119,8 +119,8 @@ class Asserting:
         _fail(story, claim, f"from {_s(since)} to {_s(story.until)} the controller never said so", until)
 
     def assert_judged(self, *judges: str, every: bool = False) -> tuple[Verdict, ...]:
-        """These judges (`busim explain judges`) pass; without names all that judge a controller. `every`: one that had
-        nothing to judge fails too. Gives the verdicts.
+        """These judges (`busim explain judges`) pass; by default all that judge a controller. `every`: one without an
+        occasion fails too. Returns the verdicts.
         """
         __tracebackhide__ = True
         verdicts = self.verdicts(judges)
@@ -135,7 +135,9 @@ class Asserting:
         return verdicts
 
     def verdicts(self, judges: Collection[str] = ()) -> tuple[Verdict, ...]:
-        """What these judges say so far; without names all that judge a controller. Raises UserError for no such one."""
+        """The verdicts of these judges so far; by default of all that judge a controller. Raises UserError for an
+        unknown name.
+        """
         story = self.story()
         records = list(self.records)
         return tuple(judge_records(story.ground, records, story.until, judges_of(judges), meant=bool(story.effects)))
@@ -159,7 +161,7 @@ class Asserting:
 
 
 def judges_of(names: Collection[str]) -> list[type[Judge]]:
-    """Judges by name, or all that judge a controller. Raises UserError for one that there is not."""
+    """Judges by name, or all that judge a controller. Raises UserError for an unknown name."""
     known = all_judges()
     for name in names:
         if name not in known:

@@ -1,6 +1,6 @@
-"""A test of an asyncio controller that hypothesis runs with many cases and, where it fails, makes small.
+"""A test of an asyncio controller that hypothesis runs with many cases; it reduces a failing one.
 
-Each example has a world and an event loop of its own, so nothing that a controller leaves behind reaches the next.
+Each example has its own world and event loop, so a controller leaves nothing behind for the next.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def _beside(folder: Path, plan: str | Path) -> Path:
 
 
 def run_case(plan: Plan, case: Case, controller: Controller, judges: Collection[str] = ()) -> VirtualWorld:
-    """Run a controller in one case and judge it. Raises as the test of `fuzz_test` does; gives the world that was."""
+    """Run a controller in one case and judge it. Raises as the test of `fuzz_test` does; returns the world."""
     __tracebackhide__ = True
     with VirtualWorld(scheduled(plan, case), case.seed, until=case.length + _PATIENCE) as world:
         try:
@@ -123,7 +123,7 @@ def run_case(plan: Plan, case: Case, controller: Controller, judges: Collection[
 
 
 async def _ran(world: VirtualWorld, controller: Controller, case: Case) -> None:
-    """The controller, with operators beside it, for the length of the case at most."""
+    """Run the controller, with operators beside it, for at most the length of the case."""
     running = asyncio.ensure_future(controller(world))
     acting = asyncio.ensure_future(_act(world, case.actions))
     try:

@@ -1,4 +1,4 @@
-"""A world in wall time, served on loopback while a test does as it likes: it has a thread and a loop of its own.
+"""A world in wall time, served on loopback during a test: it has its own thread and event loop.
 
 So it stands beside any test: plain sockets, other programs, asyncio with pytest-asyncio or with anyio's plug-in.
 """
@@ -23,7 +23,7 @@ _T = TypeVar("_T")
 
 
 class ServedWorld(Asserting):
-    """Serves `plan` from entering to leaving, on free ports unless `any_port=False`; `options` are those of `Live`.
+    """Serves `plan` inside its context, on free ports unless `any_port=False`; `options` are those of `Live`.
 
     `addresses`: converter to host and port. `moves`: operators' moves so far. Every call may come from any thread.
     Entering, leaving and each call raise UserError as `Live` does.
@@ -68,7 +68,7 @@ class ServedWorld(Asserting):
         return asyncio.run_coroutine_threadsafe(coroutine, self._loop).result()
 
     def _call(self, what: Callable[..., _T], *arguments: Any, **named: Any) -> _T:
-        """Call it in the loop's thread, and give what it gives or raise what it raises."""
+        """Call it in the loop's thread. Returns its result or raises its exception."""
 
         async def call() -> _T:
             return what(*arguments, **named)
@@ -81,11 +81,11 @@ class ServedWorld(Asserting):
 
     @property
     def now(self) -> int:
-        """The simulated instant that has been reached, ns."""
+        """The present simulated instant, ns."""
         return self._live.now
 
     def do(self, line: str) -> str:
-        """Do what a line says, as it is typed into `busim serve` (`fault late-reply on CAMERA`, `power off CAMERA`)."""
+        """Do the action of a line as typed into `busim serve` (`fault late-reply on CAMERA`, `power off CAMERA`)."""
         return self._call(self._live.do, line)
 
     def fault(self, name: str, at: str, **values: Any) -> None:
@@ -97,7 +97,7 @@ class ServedWorld(Asserting):
         self._call(self._live.no_fault, name, at)
 
     def power(self, camera: str, on: bool) -> None:
-        """Give a camera power, or take it away."""
+        """Switch the power of a camera on or off."""
         self._call(self._live.power, camera, on)
 
     def mark(self, text: str) -> None:
@@ -113,11 +113,11 @@ class ServedWorld(Asserting):
         self._call(self._live.believe, camera, parameter, value)
 
     def believe_online(self, camera: str) -> None:
-        """The controller believes that the camera is there."""
+        """The controller believes that the camera is online."""
         self._call(self._live.believe_online, camera)
 
     def believe_offline(self, camera: str) -> None:
-        """The controller believes that the camera is not there."""
+        """The controller believes that the camera is offline."""
         self._call(self._live.believe_offline, camera)
 
     def report(self) -> Report:

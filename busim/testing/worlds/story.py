@@ -1,4 +1,4 @@
-"""What happened in a world, from its records: who said what on the lines, and all of it as a timeline in text."""
+"""The story of a world, from its records: the messages on the lines, and all events as a timeline in text."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from busim.testing.judging import Answered, Asked, Ground, ground_of
 from busim.testing.judging.wire import WireReader
 
 _WIDTH = 80  # columns
-_AROUND = 18  # rows of a timeline ahead of the instant that matters
+_AROUND = 18  # rows of a timeline before the marked instant
 _BEHIND = 4
-_CAUSES = 3  # faults and inputs before those rows, shown since they may be why
-_QUIET_INPUTS = ("bytes", "ready", "stall")  # the line itself shows what they come to
+_CAUSES = 3  # earlier faults and inputs, shown as possible causes
+_QUIET_INPUTS = ("bytes", "ready", "stall")  # effects that the line itself shows
 
 
 class Row(NamedTuple):
-    """One line of a timeline: `at` in ns, a `sign` for what it is, who, and what; `data`: bytes in hex."""
+    """One line of a timeline: `at` in ns, a `sign` of its kind, the entity, and the text; `data`: bytes in hex."""
 
     at: int
     sign: str
@@ -46,7 +46,7 @@ class Status(NamedTuple):
 
 
 class Story:
-    """Records of one run up to `until` ns, read once. `answers`: what cameras sent, in the order of their ends."""
+    """Records of one run up to `until` ns, read once. `answers`: bursts of cameras, in the order of their ends."""
 
     def __init__(self, plan: Plan, names: Iterable[Name], records: Sequence[Record], until: int, master: str) -> None:
         self.ground: Ground = ground_of(plan, names, master, hooked=True, played=False)
@@ -107,11 +107,11 @@ class Story:
         self.rows.append(Row(at, "==", "controller", what))
 
     def began(self, fault: str) -> int | None:
-        """When a fault took effect for the first time, ns; None where it never did."""
+        """When a fault took effect for the first time, ns; None if it never did."""
         return min((at for at, name, _ in self.effects if name == fault), default=None)
 
     def sender(self, value: int, before: int) -> tuple[str, str, int] | None:
-        """Who sent a value last before an instant: camera, parameter, ns; None for nobody."""
+        """The last sender of a value before an instant: camera, parameter, ns; None for nobody."""
         for answer in reversed(self.answers):
             reply = answer.reply
             if answer.end > before or reply is None or reply.refused or value not in reply.values:

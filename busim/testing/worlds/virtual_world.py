@@ -1,4 +1,4 @@
-"""A world in virtual time that keeps what happened in it, for assertions."""
+"""A world in virtual time that keeps its records, for assertions."""
 
 from __future__ import annotations
 
