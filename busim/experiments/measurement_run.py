@@ -1,7 +1,7 @@
 """One simulated run for its numbers.
 
-It begins to count when the line has settled: every master has started, and cameras that never answer have been given
-up and are probed at the longest pause. The budget speaks of that state, and so must what is set beside it.
+It starts to count when the line has settled: every master has started, and cameras that never answer are offline and
+probed at the longest pause. The budget describes that state, so measurements beside it must too.
 """
 
 from __future__ import annotations
@@ -22,17 +22,17 @@ from busim.simulator.world import World, build
 
 Array = npt.NDArray[np.float64]
 
-_STEP = 250_000_000  # ns between two looks at whether it has settled, or whether to go on
+_STEP = 250_000_000  # ns between two checks whether it has settled, or whether to go on
 _LONGEST_SETTLING = 300_000_000_000
 _GOOD = ("ok", "refused")
 
 
 @dataclass(slots=True)
 class LineMeasurement:
-    """What one master did on one line in `length` ns. Times in seconds, in order.
+    """One master on one line in `length` ns. Times in seconds, in order.
 
-    `polls`: by camera and work, when each was sent; `exchanges`: how long the answered polls took; `moves`: how long
-    each answered move took, from the hand to the acknowledgement; `lost`: exchanges that nobody answered. `figures` are
+    `polls`: by camera and work, the instant of each; `exchanges`: the times of answered polls; `moves`: the time of
+    each answered move, from the panel to the acknowledgement; `lost`: the number of unanswered exchanges. `figures` are
     those of the line, all masters together, `cameras` by name.
     """
 
@@ -63,7 +63,7 @@ class _Seen:
 
 
 class _Collector:
-    """Takes the records of a run: while it settles only who was probed, then everything, counted from `start`."""
+    """Takes the records of a run: until it settles only the probed cameras, then everything, counted from `start`."""
 
     def __init__(self) -> None:
         self.start: int | None = None
@@ -110,9 +110,10 @@ class _Collector:
 def measure(
     plan: Plan, length: int, seed: int = 1, advanced: Callable[[int, int], None] = lambda *_: None
 ) -> list[LineMeasurement]:
-    """Run a plan for `length` ns after it has settled, and say what every master did on each of its lines.
+    """Run a plan for `length` ns after it has settled, and return the measurements of every master on each of its
+    lines.
 
-    `advanced` is told of the way: ns done, ns in all. Raises UserError for names that there are not.
+    `advanced` gets the progress: ns done, ns in all. Raises UserError for unknown names.
     """
     collector, site = _Collector(), resolve(plan)
     world = build(site, seed, collector.take)
@@ -132,7 +133,7 @@ def measure(
 
 
 def _settled(plan: Plan, world: World, collector: _Collector) -> int:
-    """Run until nothing is as at the beginning any more."""
+    """Run until the line has settled."""
     numbers = {(name.parent, name.name): name.id for name in world.names if name.kind == "camera"}
     lines = {name.name: name.id for name in world.names if name.kind == "line"}
     dead = [

@@ -82,7 +82,7 @@ def test_packing_is_to_be_set_in_the_box() -> None:
 
 def test_another_baud_is_to_be_set_on_every_station_of_the_line_at_once() -> None:
     (text,) = said(TEXT, edited(("115200 Bd", "57600 Bd")))
-    assert text.startswith("line 'speed line': baud 115200 Bd -> 57600 Bd: set every station of it anew, at once")
+    assert text.startswith("line 'speed line': baud 115200 Bd -> 57600 Bd: change all its stations at the same time")
     assert "'speed box'" in text
     assert "'speed finish'" in text
 
@@ -125,7 +125,7 @@ def test_cameras_that_changed_places_are_known_by_their_serial_numbers() -> None
 def test_another_unit_under_the_old_name_is_said() -> None:
     texts = said(TEXT, edited(("serial: 4123", "serial: 4190"), ("id: 1, serial: 4190", "id: 1, serial: 4123")))
     assert texts[0] == (
-        "camera 'speed finish' is another unit: serial 4190 (was 4123); give it ID 21 before it is connected"
+        "camera 'speed finish' is replaced by another unit: serial 4190 (was 4123); give it ID 21 before it is connected"
     )
 
 
@@ -268,7 +268,7 @@ def test_the_command_ends_with_0_where_nothing_differs_and_with_1_where_somethin
     assert (code, text.split(":")[0]) == (0, "equal")
     code, text = run(HALL, other, "--all")
     assert code == 1
-    assert "set in the camera, before it is connected:" in text
+    assert "set in the camera before it is connected:" in text
     assert "camera 'boulder right' id: 3 -> 5" in text
 
 

@@ -1,7 +1,7 @@
-"""Diff: what changed from one plan to another, in the words of who has to do it on site.
+"""Diff: the changes from one plan to another, in words for the people who do them on site.
 
-Public: `diff` (two plans to a `Difference`), and what it is made of: `Said` (one thing to do), `FieldChange` (one
-field), `TASKS` (what things are grouped by, in order).
+Public: `diff` (two plans to a `Difference`), and its parts: `Said` (one task), `FieldChange` (one field), `TASKS` (the
+groups of tasks, in order).
 """
 
 from busim.analysis.diff.difference import SCHEMA, Difference, diff

@@ -1,7 +1,7 @@
-"""What changed along the lines, as whoever pulls the cables needs it: who moved where, which pieces are new or gone.
+"""Changes along the lines, for the people who pull cables: moved stations, new and removed cables.
 
-A station has moved when it is on another line, or when its line has another order; one before which a piece was
-lengthened has not. Of an order as few as can be are said to have moved: the longest run that kept its order stays.
+A station has moved if it is on another line, or if the order of its line changed; a longer cable before it is no move.
+The fewest possible stations count as moved: the longest run that kept its order stays.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class _Spot(NamedTuple):
 
 
 class Piece(NamedTuple):
-    """A cable between two neighbours; where it ends on a terminator, that is the name."""
+    """A cable between two neighbours; if it ends on a terminator, that is the name."""
 
     metres: float
     gauge: float | None
@@ -35,7 +35,7 @@ class Piece(NamedTuple):
 
 
 def moved(lines: Sequence[Matched]) -> dict[Key, str]:
-    """Station to where it went: `from 'boulder line' position 3 to 'rope line' position 2, 14 m behind 'rope box'`."""
+    """Station to its new place: `from 'boulder line' position 3 to 'rope line' position 2, 14 m behind 'rope box'`."""
     old = {key: spot for one in lines if one.before is not None for key, spot in _spots(one.before).items()}
     found: dict[Key, str] = {}
     for line in lines:
@@ -57,13 +57,13 @@ def moved(lines: Sequence[Matched]) -> dict[Key, str]:
 
 
 def where(line: LinePlan, kind: str, name: str) -> str:
-    """`'rope line' position 2`; "" where it is not on the line."""
+    """`'rope line' position 2`; "" if it is not on the line."""
     spot = next((one for key, one in _spots(line).items() if key[:2] == (kind, name)), None)
     return f"{line.name!r} position {spot.number}" if spot else ""
 
 
 def cables(before: LinePlan, after: LinePlan) -> Iterator[str]:
-    """What to do with the pieces of one line, and how much it is together."""
+    """Tasks for the cables of one line, and the total length."""
     old, new = _pieces(before), _pieces(after)
     for ends, piece in new.items():
         named = f"{piece.one} to {piece.other}"
@@ -78,7 +78,7 @@ def cables(before: LinePlan, after: LinePlan) -> Iterator[str]:
             yield f"cable from {named}: gauge {gauges[1]} (was {gauges[0]})"
     for ends, piece in old.items():
         if ends not in new and piece.metres:
-            yield f"no more cable from {piece.one} to {piece.other} (it was {piece.metres:g} m)"
+            yield f"remove the cable from {piece.one} to {piece.other} (it was {piece.metres:g} m)"
     was, now = (line.order[-1].metres if line.order else 0.0 for line in (before, after))
     if was != now:
         yield f"{abs(now - was):g} m {'more' if now > was else 'less'} cable: {now:g} m (was {was:g} m)"
@@ -106,7 +106,7 @@ def _key(place: Place, line: LinePlan) -> Key:
 
 
 def _stayed(before: LinePlan, after: LinePlan) -> set[Key]:
-    """The longest run of stations that has the same order in both (patience sorting, O(n log n))."""
+    """The longest run of stations with the same order in both (patience sorting, O(n log n))."""
     rank = {key: number for number, key in enumerate(_spots(before))}
     common = [key for key in _spots(after) if key in rank]
     ends: list[int] = []  # the smallest rank at which a run of each length can end
@@ -133,7 +133,7 @@ def _pieces(line: LinePlan) -> dict[frozenset[str], Piece]:
 
 
 def _apart(line: LinePlan, index: int) -> bool:
-    """Whether a terminator has cable of its own; else it is a plug in its neighbour."""
+    """Whether a terminator has a cable of its own; otherwise it is a plug in its neighbour."""
     here = line.order[index].metres
     beside = [line.order[near].metres for near in (index - 1, index + 1) if 0 <= near < len(line.order)]
     return here not in beside
@@ -148,7 +148,7 @@ def _thick(piece: Piece) -> str:
 
 
 def _terminators(line: LinePlan) -> Iterator[str]:
-    """Each by what it stands at: the nearest station."""
+    """Each terminator with the nearest station."""
     stations = [place for place in line.order if place.kind != "terminator"]
     for place in line.order:
         if place.kind == "terminator":

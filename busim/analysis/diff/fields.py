@@ -1,7 +1,7 @@
-"""Every field that differs, found by walking the data itself: a field that is new in the plan cannot be forgotten.
+"""Every changed field, found by walking the data itself, so a new field of the plan cannot be forgotten.
 
-The order in which a file lists cameras, lines and the like says nothing on site and is passed over, and so is that of
-what a supply feeds. Every other order is meant: that of a line is its cable, that of a panel its keys.
+The order in which a file lists cameras, lines and the like means nothing on site and is ignored, and so is the order of
+a supply's loads. Every other order counts: that of a line is its cable, that of a panel its keys.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from busim.analysis.diff.texts import pair
 from busim.foundation.units import CharFormat, FrameRate, Range, Spread
 from busim.plan import Plan, PollGroup, SupplyPlan
 
-_WHOLE = (CharFormat, FrameRate, Range, Spread)  # values, though made of parts
-# `source` and `positions` hold the same plan as text, `as_read` its fingerprint; `path`: where it stood
+_WHOLE = (CharFormat, FrameRate, Range, Spread)  # values, though they have parts
+# `source` and `positions` hold the same plan as text, `as_read` its fingerprint; `path`: the place of its file
 _NO_MATTER = {"source", "path", "positions", "as_read"}
 
 
 @dataclass(frozen=True, slots=True)
 class FieldChange:
-    """One field of an entry (`kind` plan: of the whole). `before` None: not there yet; `after` None: gone."""
+    """One field of an entry (`kind` plan: of the whole). `before` None: it is new; `after` None: it is gone."""
 
     kind: str
     name: str
@@ -49,10 +49,10 @@ class Change(NamedTuple):
 
 
 def of_entry(entry: Matched) -> Iterator[Change]:
-    """The fields in which an entry differs that is in both plans. Its name is not among them: `Matched.was` has it."""
+    """The changed fields of an entry in both plans, without its name: `Matched.was` has that."""
     before, after = entry.before, entry.after
     if isinstance(after, SupplyPlan):
-        # Order is of no account here, nor is it there where the station itself says what feeds it.
+        # The order of loads means nothing, and neither does an entry in `feeds` if the station itself names its supply.
         before, after = (replace(one, feeds=tuple(sorted(one.feeds))) for one in (before, after))
     for field, old, new in _walk(before, after, ""):
         if field != "name":
@@ -60,7 +60,7 @@ def of_entry(entry: Matched) -> Iterator[Change]:
 
 
 def of_plan(before: Plan, after: Plan) -> Iterator[Change]:
-    """What differs of the plan outside its named entries."""
+    """Changes of the plan outside its named entries."""
     whole = Matched("plan", before, after)
     for part in fields(Plan):
         old, new = getattr(before, part.name), getattr(after, part.name)
@@ -77,7 +77,7 @@ def of_plan(before: Plan, after: Plan) -> Iterator[Change]:
 
 
 def _unnamed(whole: Matched, field: str, old: tuple[Any, ...], new: tuple[Any, ...]) -> Iterator[Change]:
-    """Entries without names: those that are only in one of the plans."""
+    """Entries without names that only one of the plans has."""
     gone, come = list(old), list(new)
     for one in old:
         if one in come:

@@ -1,8 +1,8 @@
-"""Which entry of one plan is which of the other: by name, and where that has changed by what does not.
+"""Pairs entries of two plans: by name or, after a rename, by a feature that stayed.
 
-A camera and a spare are known by their serial number, which is on the unit; a converter by its endpoint; a line by the
-converters and masters on it. Entries that have another name in the new plan are given it throughout the old one, so
-that a rename is one thing to say and not one for each place that names it.
+A camera and a spare are known by their serial number, which is on the unit; a converter by its endpoint; a line by its
+converters and masters. The new name of an entry is put into the whole old plan, so a rename is one change and not one
+per mention.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ KINDS = {
 
 @dataclass(frozen=True, slots=True)
 class Matched:
-    """One entry in both plans; None where it is only in the other. `was`: its old name, "" where it has kept it."""
+    """One entry in both plans; None if it is missing in one. `was`: its old name, "" if unchanged."""
 
     kind: str
     before: Any
@@ -41,7 +41,9 @@ class Matched:
 
 
 def matched(before: Plan, after: Plan) -> tuple[Plan, list[Matched]]:
-    """The old plan with the new names, and every entry with its counterpart, kind by kind as the new plan has them."""
+    """The old plan with the new names, and every entry with its counterpart, kind by kind in the
+    order of the new plan.
+    """
     renamed: dict[str, dict[str, str]] = {}
     for listed, kind in KINDS.items():
         if kind != "line":
@@ -80,7 +82,7 @@ _IDENTITIES: dict[str, Callable[[Any], Hashable]] = {
 
 
 def _renamed(old: Sequence[Any], new: Sequence[Any], identity: Callable[[Any], Hashable] | None) -> dict[str, str]:
-    """Old name to new name, of what has another one. Who keeps name and identity is out of it."""
+    """Old name to new name of renamed entries. An entry that keeps name and identity is left out."""
     if identity is None:
         return {}
     ours, theirs = _unique(old, identity), _unique(new, identity)
@@ -90,7 +92,7 @@ def _renamed(old: Sequence[Any], new: Sequence[Any], identity: Callable[[Any], H
         for key, name in ours.items()
         if key in theirs and theirs[key] != name and kept.get(name) != key
     }
-    # a new name must not be one that somebody else keeps
+    # A new name must not be one that another entry keeps.
     names = {one.name for one in old}
     while taken := [name for name, to in found.items() if to in names and to not in found]:
         for name in taken:
@@ -104,7 +106,7 @@ def _unique(entries: Sequence[Any], identity: Callable[[Any], Hashable]) -> dict
 
 
 def _with_names(plan: Plan, renamed: dict[str, dict[str, str]]) -> Plan:
-    """The plan with other names, wherever it names them."""
+    """The plan with other names, at every mention."""
     if not any(renamed.values()):
         return plan
     of = {kind: renamed.get(kind, {}) for kind in KINDS.values()}

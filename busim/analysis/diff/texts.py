@@ -32,7 +32,7 @@ def pair(field: str, before: Any, after: Any) -> tuple[str, str]:
 def shown(field: str, value: Any) -> str:
     """Text of a value of the field with this name."""
     if value is None:
-        return "not said"
+        return "not set"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, bytes):

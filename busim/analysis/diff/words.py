@@ -1,7 +1,7 @@
-"""From fields that differ to what somebody has to do, grouped by where and when it is done.
+"""From changed fields to tasks, grouped by place and time.
 
-Every field that changed gets a sentence: those below with the words of the site, every other one by its own name under
-the task of its entry. So a new field of the plan is never passed over in silence.
+Every changed field gets a sentence: those below in the words of the site, every other one by its own name under the
+task of its entry. So a new field of the plan is never missed.
 """
 
 from __future__ import annotations
@@ -16,21 +16,21 @@ from busim.analysis.diff.fields import Change, of_entry
 from busim.analysis.diff.matching import Matched
 
 TASKS = {
-    "hang": "hang up, take down, carry, relabel",
-    "camera": "set in the camera, before it is connected",
+    "hang": "mount, take down, move, relabel",
+    "camera": "set in the camera before it is connected",
     "line": "set on every station of a line, at once",
     "cable": "cables, plugs and places on the line",
     "box": "set in the box",
     "supply": "supplies",
     "control": "set in controller and panels",
-    "paper": "nothing to do on site: what is assumed, expected or noted",
+    "paper": "nothing to do on site: assumptions, expectations, notes",
 }
 _OF_KIND = {
     "camera": "camera", "converter": "box", "line": "line", "master": "control", "panel": "control", "place": "paper",
     "supply": "supply", "spare": "hang", "plan": "paper",
 }  # fmt: skip
 _AT_ONCE = ("baud", "format", "protocol")
-# of a kind: field -> task, where it is not the kind's own
+# of a kind: field -> task, if it differs from the kind's own
 _ELSEWHERE = {
     "camera": {"place": "hang", "model": "hang", "serial": "hang", "present": "hang", "supply": "supply",
                "turnaround": "paper", "power": "paper", "unpowered": "paper", "unit_load": "paper",
@@ -51,7 +51,7 @@ _WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """One thing to do. `task` is one of `TASKS`; `kind` and `name`: of whom the plan speaks."""
+    """One task. `task` is one of `TASKS`; `kind` and `name`: its entity in the plan."""
 
     task: str
     kind: str
@@ -60,7 +60,7 @@ class Said:
 
 
 def said(entries: Sequence[Matched], of_plan: Iterable[Change]) -> list[Said]:
-    """Everything that changed, in the order of the tasks."""
+    """All changes, in the order of the tasks."""
     found: list[Said] = []
     lines = [one for one in entries if one.kind == "line"]
     stands = {
@@ -82,7 +82,7 @@ def said(entries: Sequence[Matched], of_plan: Iterable[Change]) -> list[Said]:
 
 
 def _entry(entry: Matched, stands: dict[tuple[str, str], str], supplied: set[str]) -> Iterator[tuple[str, str]]:
-    """Task and text, which goes on behind the name."""
+    """Task and text, which follows the name."""
     kind, before, after = entry.kind, entry.before, entry.after
     own = "hang" if kind in ("camera", "converter", "place") else _OF_KIND[kind]
     if after is None:
@@ -102,7 +102,7 @@ def _entry(entry: Matched, stands: dict[tuple[str, str], str], supplied: set[str
 
 
 def _new(kind: str, one: Any, stands: dict[tuple[str, str], str]) -> str:
-    """What to know of who is new."""
+    """Facts about a new entry."""
     stand = stands.get((kind, one.name), "")
     at = f" on {stand}" if stand else ""
     if kind == "camera":
@@ -132,32 +132,35 @@ def _field(change: Change, supplied: set[str]) -> Iterator[tuple[str, str]]:
     elif kind == "camera" and field == "id":
         yield task, f"gets ID {new} (was {old}): set it before it is connected"
     elif kind == "camera" and field == "serial":
-        yield task, f"is another unit: serial {new} (was {old}); give it ID {after.id} before it is connected"
+        yield (
+            task,
+            f"is replaced by another unit: serial {new} (was {old}); give it ID {after.id} before it is connected",
+        )
     elif kind == "camera" and field == "present":
-        yield task, "is there now" if change.after else "is not there, or dead"
+        yield task, "is present now" if change.after else "is absent or dead now"
     elif field == "place":
         yield task, f"goes to {new} (was {old})"
     elif kind == "line" and field in _AT_ONCE:
         names = ", ".join(repr(place.name) for place in after.order if place.name)
-        yield task, f": {field} {old} -> {new}: set every station of it anew, at once ({names})"
+        yield task, f": {field} {old} -> {new}: change all its stations at the same time ({names})"
     elif kind == "line" and field == "order":
         if not list(_along(change.entry.before, after)):
             yield from _reordered(change)
     elif kind == "supply" and field == "feeds":
         for name in sorted(set(change.before) ^ set(change.after) - supplied):
-            yield task, f"feeds {name!r} {'too' if name in change.after else 'no more'}"
+            yield task, f"feeds {name!r} {'too' if name in change.after else 'no longer'}"
     else:
         set_in = ": set in the box" if task == "box" else ""
         yield task, f": {_worded(field)} {old} -> {new}{set_in}"
 
 
 def _reordered(change: Change) -> Iterator[tuple[str, str]]:
-    """An order without metres: who moved is said of each, and here what is left."""
+    """An order without metres: moves are reported per station; this is the rest."""
     old, new = ([(place.kind, place.name) for place in order] for order in (change.before, change.after))
     if sorted(old) != sorted(new) or old == new:
         yield "cable", f": order: {', '.join(name or kind for kind, name in new)}"
     else:
-        yield "cable", "has another order"
+        yield "cable", "has a new order"
 
 
 def _worded(field: str) -> str:
@@ -174,8 +177,8 @@ def _of_plan(change: Change) -> str:
     if change.field == "name":
         return f"the plan is called {new!r} (was {old!r})"
     if change.field.startswith("files["):
-        what = "says something else" if change.before and change.after else "is new" if change.after else "is gone"
+        what = "has a new text" if change.before and change.after else "is new" if change.after else "is gone"
         return f"the file {change.field[6:-1]!r} beside the plan {what}"
     if change.before is None:
-        return f"{change.field} has more: {new}"
-    return f"{change.field} has no more: {old}" if change.after is None else f"{change.field}: {old} -> {new}"
+        return f"{change.field} adds {new}"
+    return f"{change.field} drops {old}" if change.after is None else f"{change.field}: {old} -> {new}"

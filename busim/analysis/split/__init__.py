@@ -1,4 +1,4 @@
-"""Split: which cameras go on which converter, in which order, with fewest converters and then fewest metres.
+"""Split: the cameras of each converter and their order, with the fewest converters and then the fewest metres.
 
 Public: `split` (a plan and `Wishes` to a `Split` of plain data), `More` (converters that may be added), `written` (the
 new plan as text, the comments of the old one kept).

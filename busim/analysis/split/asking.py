@@ -1,8 +1,8 @@
-"""From a plan and wishes to the question in numbers.
+"""From a plan and wishes to a problem in numbers.
 
-What a camera takes of a line is computed by the budget, for a line with every camera on it: its polls and the moves to
-it, each at its wanted rate, over the share of time that may be used. Such shares add up. Cable is counted at the
-longest that the line may have, so that the sum is on the careful side by the propagation (microseconds an exchange).
+The budget computes each camera's share of a line, for a line with all its cameras: its polls and the moves to it, each
+at its wanted rate, over the usable share of time. Such shares add up. Cable counts at the longest that the line may
+have, so the sum is conservative by the propagation (microseconds per exchange).
 """
 
 from __future__ import annotations
@@ -31,8 +31,9 @@ _STATES = ("idle", "peak", "start_up")
 
 @dataclass(frozen=True)
 class Asked:
-    """`plan`: with a wanted rate for every group; `cameras`: those that are to be placed; `refused`: [kind][camera] why
-    it cannot be on such a line whoever else is there, "" where it can. `targets`: groups that were given one."""
+    """`plan`: with a wanted rate for every group; `cameras`: those to be placed; `refused`: [kind][camera] why it
+    cannot be on such a line in any company, "" if it can. `targets`: groups that were given a rate.
+    """
 
     plan: Plan
     survey: Survey
@@ -46,8 +47,7 @@ class Asked:
 
 
 def asked(plan: Plan, wishes: Wishes) -> Asked:
-    """Raises Findings as `resolve` does, and UserError for wishes that name what there is not, and where no line takes
-    part."""
+    """Raises Findings as `resolve` does, and UserError for wishes with unknown names, and if no line takes part."""
     plan, targets = _with_targets(plan, wishes)
     survey = Survey(resolve(plan))
     field = field_of(plan, survey, wishes)
@@ -75,7 +75,7 @@ def asked(plan: Plan, wishes: Wishes) -> Asked:
 
 
 def _with_targets(plan: Plan, wishes: Wishes) -> tuple[Plan, dict[str, int]]:
-    """A number for every group that has none, and for those that the wishes name."""
+    """A rate for every group that has none, and for those that the wishes name."""
     known = {group.name for master in plan.masters for group in master.groups}
     for name in wishes.targets:
         if name not in known:
@@ -156,7 +156,7 @@ class _Asker:
     # -- shares ------------------------------------------------------------------------------------------------
 
     def _needs(self, number: int, candidate: Candidate) -> Array:
-        """[camera, what] as shares of what such a line has; inf where the camera cannot be there."""
+        """[camera, what] as shares of what such a line has; inf if the camera cannot be there."""
         loads = self._load(number, candidate) / max(1e-9, 1 - self._wishes.headroom)
         units = MOST_UNIT_LOADS - candidate.converter.unit_load
         protocol = next(wire.protocol for wire in self._survey.wires if wire.line.name == candidate.line.name)
@@ -221,11 +221,11 @@ class _Asker:
         line = candidate.line
         asks = {one.name for one in self._askers(candidate) if not one.cameras or camera.name in one.cameras}
         if asks != self._asks[camera.name]:
-            return "other masters would ask it there"
+            return "other masters would poll it there"
         wire = next(wire for wire in self._survey.wires if wire.line.name == line.name)
         keys, trouble = self._survey.keys(camera, wire)
         if keys is None or wire.protocol is None:
-            return trouble.what if trouble else f"its model {camera.model!r} or protocol {line.protocol!r} is not there"
+            return trouble.what if trouble else f"its model {camera.model!r} or protocol {line.protocol!r} is unknown"
         low, high = wire.protocol.ids
         if not (low <= camera.id <= high or self._wishes.renumber):
             return f"its ID {camera.id} is none that {line.protocol} has ({low} to {high}); it may be renumbered"
@@ -240,7 +240,7 @@ class _Asker:
         if own.format not in (None, line.format):
             return f"it is set to {own.format}, and that line has {line.format}"
         if any(at.name == camera.name for at in line.order):
-            return ""  # it is set to this already, whatever its model says
+            return ""  # it has this setting already, whatever its model says
         if model and model.bus.bauds and line.baud not in model.bus.bauds:
             return f"it cannot be set to {float(line.baud):g} Bd"
         if model and model.bus.formats and line.format not in model.bus.formats:

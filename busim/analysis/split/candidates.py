@@ -1,7 +1,7 @@
-"""The converters that a split can use: those of the plan, and copies of one where more are allowed.
+"""The converters that a split can use: those of the plan, and copies of one if more are allowed.
 
-A line takes part where one converter stands on it and no master does. Its settings, and the supply that is injected on
-it, go with its converter. Lines that are not so stay as they are.
+A line takes part if it has one converter and no master of its own. Its settings, and the supply injected on it, go with
+its converter. Other lines stay as they are.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from busim.plan import ConverterPlan, LinePlan, Plan, SupplyPlan
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A converter with the line behind it. `supply`: what feeds the cameras of the line along it, None where nothing.
+    """A converter with the line behind it. `supply`: feeds the cameras along the line, None without one.
 
-    `new`: not in the plan. `like`: the converter whose settings it has (itself, where it is planned). `spot`: the name
-    under which its place is known; a new one has no other yet.
+    `new`: not in the plan. `like`: the converter whose settings it has (itself, if planned). `spot`: the name of its
+    known place; a new one has no other yet.
     """
 
     converter: ConverterPlan
@@ -41,7 +41,7 @@ class Field:
 
 
 def field_of(plan: Plan, survey: Survey, wishes: Wishes) -> Field:
-    """Raises UserError where more are wanted like a converter that there is not, or at a place that there is not."""
+    """Raises UserError for an unknown converter to copy, or an unknown place."""
     candidates: list[Candidate] = []
     alone: dict[str, str] = {}
     along = _along(survey)
@@ -83,10 +83,10 @@ def carries(feed: Feed, survey: Survey) -> bool:
 
 
 def _more(plan: Plan, candidates: list[Candidate], more: More) -> list[Candidate]:
-    """One for each place, as often as there are cameras."""
+    """One for each place, at most one per camera."""
     template = next((one for one in candidates if one.converter.name == more.like), None)
     if template is None:
-        known = ", ".join(f"`{one.converter.name}`" for one in candidates) or "there is none"
+        known = ", ".join(f"`{one.converter.name}`" for one in candidates) or "no such converter"
         raise UserError(
             "more converters are to be like one that takes no part", found=repr(more.like), expected=known,
             mend="name a converter of the plan that stands alone on its line",
@@ -101,7 +101,7 @@ def _more(plan: Plan, candidates: list[Candidate], more: More) -> list[Candidate
             )  # fmt: skip
     if not places:
         raise UserError(
-            "nobody says where more converters may stand", found=f"{more.like!r} has no place",
+            "the places of more converters are missing", found=f"{more.like!r} has no place",
             expected="places of the plan", mend="--at PLACE, once for each",
         )  # fmt: skip
     count = len(plan.cameras) if more.most is None else more.most * more.ports
@@ -115,7 +115,7 @@ def _more(plan: Plan, candidates: list[Candidate], more: More) -> list[Candidate
 
 
 class Names:
-    """Names, addresses and box ports for converters that are new, none of which is taken."""
+    """Names, addresses and box ports for new converters, all of them free."""
 
     def __init__(self, plan: Plan, ports: int) -> None:
         self._taken = {
@@ -136,7 +136,7 @@ class Names:
         return f"{name} {number}"
 
     def placed(self, converter: ConverterPlan) -> ConverterPlan:
-        """The copy with a name and an address of its own; one box for as many as it has ports."""
+        """The copy with its own name and address; one box for as many as it has ports."""
         name = self.fresh(converter.name)
         if self._ports == 1:
             return replace(converter, name=name, host=self._host(converter), box=None, box_port=None)

@@ -1,9 +1,9 @@
-"""A split that is quick and built in: the greediest cameras first, then what can be mended by moving single ones.
+"""A quick, built-in split: the most demanding cameras first, then improvements by single moves.
 
-Once as they hang now, where that holds; once into the first line that has room (first-fit decreasing; with lines that
-are all alike and one thing that is scarce it takes at most 11/9 of the fewest lines, and 6/9 of one: Dosa 2007, from
-memory), once into the line that a camera lengthens least. Then lines are emptied into others where that is possible,
-and cameras moved or exchanged while it saves cable. The best of them is taken.
+It tries three starts: the present lines, if they hold; each camera on the first line with room (first-fit decreasing;
+with equal lines and one scarce limit it takes at most 11/9 of the fewest lines, and 6/9 of one: Dosa 2007, from
+memory); each camera on the line that it lengthens least. Then it empties lines into others if possible, and moves or
+exchanges cameras while that saves cable. The best result wins.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from collections.abc import Callable
 from busim.analysis.split.problem import Answer, Line, Problem, free_kinds, joined, line_of
 from busim.analysis.split.routes import insertion, spare
 
-_ROUNDS = 60  # of mending; each saves cable, and more were never needed in drawn halls of 100 cameras
+_ROUNDS = 60  # rounds of improvement; each saves cable, and drawn halls of 100 cameras needed no more
 
 
 def greedy(problem: Problem) -> Answer:
-    """A split that holds, with as few lines as this finds."""
+    """A split that holds, with as few lines as this search finds."""
     answers = [_filled(problem, choose, Answer([], [])) for choose in (_first, _nearest)]
     if problem.planned:
         answers.append(_filled(problem, _nearest, _planned(problem)))
@@ -32,18 +32,18 @@ def greedy(problem: Problem) -> Answer:
     return best
 
 
-_Room = list[tuple[int, Line, float]]  # number of the line, the line with the camera, metres more
+_Room = list[tuple[int, Line, float]]  # number of the line, the line with the camera, additional metres
 _Choose = Callable[[_Room], _Room]
 
 
 def _planned(problem: Problem) -> Answer:
-    """The lines as they are, those that hold."""
+    """The present lines, those that hold."""
     kept = [(kind, group) for kind, group in enumerate(problem.planned) if group and problem.holds(kind, group)]
     return Answer([line_of(problem, kind, group) for kind, group in kept], [])
 
 
 def _filled(problem: Problem, choose: _Choose, answer: Answer) -> Answer:
-    """Camera after camera, the greediest first, of those that have no place yet."""
+    """The unplaced cameras one by one, the most demanding first."""
     placed = {camera for line in answer.lines for camera in line.route}
     smallest = problem.needs.max(axis=2, initial=0.0).min(axis=0, initial=1.0)
     for camera in sorted(set(range(problem.count)) - placed, key=lambda camera: (-smallest[camera], camera)):
@@ -84,7 +84,7 @@ def _opened(problem: Problem, answer: Answer, camera: int) -> Line | None:
 
 
 def _emptied(problem: Problem, answer: Answer) -> None:
-    """Give up lines whose cameras find room in the others, one after the other."""
+    """Remove lines whose cameras find room in the others, one after the other."""
     while _one_emptied(problem, answer):
         pass
 
@@ -167,7 +167,9 @@ def _without(problem: Problem, line: Line, at: int) -> tuple[list[int], float]:
 
 
 def _kept(problem: Problem, answer: Answer, changes: dict[int, tuple[int | None, int | None]]) -> bool:
-    """Make changes (line: out, in) where every line holds and the cable is shorter then; whether they were made."""
+    """Apply changes (line: out, in) if every line holds and the cable gets shorter. Returns whether
+    they were applied.
+    """
     found = {}
     for number, (out, into) in changes.items():
         line = answer.lines[number]
@@ -181,7 +183,7 @@ def _kept(problem: Problem, answer: Answer, changes: dict[int, tuple[int | None,
     if sum(line.metres for line in found.values()) >= before - 1e-6:
         return False
     if not all(problem.holds(line.kind, line.group(problem)) for line in found.values()):
-        return False  # asked last, since the judge takes longest
+        return False  # last, since the judge takes longest
     for number, line in found.items():
         answer.lines[number] = line
     return True

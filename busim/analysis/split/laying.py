@@ -1,7 +1,7 @@
-"""A group of cameras on a converter as a line of a plan: the order, the metres, where its supply is injected.
+"""A group of cameras on a converter as a line of a plan: the order, the metres, the place of its supply.
 
-A line that keeps its cameras keeps its order, unless the new one is shorter: what hangs stays. Whether the supply does
-is asked of the same rules that check a plan (`busim.analysis.check`), for a plan of this line alone.
+A line that keeps its cameras keeps its order, unless a new one is shorter. The rules of plans (`busim.analysis.check`)
+decide on its supply, for a plan of this line alone.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ _STATES = ("idle", "peak", "start_up")
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """`planned`: whether each piece of cable is as the plan says (the others are computed from places).
+    """`planned`: whether each cable is as the plan says (the others are computed from places).
 
-    `feed`: the supply with its voltages, None where none is injected on the line.
+    `feed`: the supply with its voltages, None without one on the line.
     """
 
     order: tuple[Place, ...]
@@ -39,7 +39,7 @@ class Laid:
 
 
 class Layer:
-    """`fed`: cameras that get their power along the line they hang on now."""
+    """`fed`: cameras that get their power along their present line."""
 
     def __init__(self, site: Installation, ways: Ways, fed: frozenset[str]) -> None:
         plan = site.plan
@@ -96,7 +96,7 @@ class Layer:
         return tuple(self._terminated(candidate, order)), tuple(planned)
 
     def _terminated(self, candidate: Candidate, order: list[Place]) -> Iterator[Place]:
-        """A terminator at each end, as the plan has them; none where the converter there has its own switched on."""
+        """A terminator at each end, as planned; none if the converter there has its own switched on."""
         plugs = [at for at in candidate.line.order if at.kind == "terminator"]
         ohms, capacitor = (plugs[0].ohms, plugs[0].capacitor) if plugs else (120.0, None)
         built_in = candidate.converter.terminator
@@ -107,8 +107,9 @@ class Layer:
             yield Place("terminator", "", order[-1].metres, None, 0.0, ohms, capacitor)
 
     def _injections(self, candidate: Candidate, order: tuple[Place, ...]) -> Iterator[str]:
-        """Where the supply may be injected: as planned, at the converter, and where the plan has it at a camera, at the
-        cameras nearest to the middle: for those a supply hangs above already."""
+        """The possible places of the supply: as planned, at the converter and, if the plan has it at a camera, at the
+        cameras nearest to the middle, since a supply hangs above those.
+        """
         assert candidate.supply is not None
         stations = [at.name for at in order if at.kind != "terminator"]
         planned = candidate.supply.at
@@ -136,7 +137,7 @@ class Layer:
 
 
 def holds(feed: Feed) -> bool:
-    """Whether everybody gets enough voltage in every state, and supply and fuse bear it."""
+    """Whether every load gets enough voltage in every state, and supply and fuse bear it."""
     for state in _STATES:
         amperes = feed.drawn(state)
         if amperes is None and feed.volts:
@@ -150,7 +151,7 @@ def holds(feed: Feed) -> bool:
 
 
 def lowest(feed: Feed) -> tuple[str, float, float]:
-    """Whose voltage has least to spare, that voltage and the least it needs; nan where there is no solution."""
+    """The load with the least reserve, its voltage and the least it needs; nan without a solution."""
     found = [
         (volts - load.least, load.name, volts, load.least)
         for state in _STATES

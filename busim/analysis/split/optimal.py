@@ -1,10 +1,10 @@
 """The fewest lines, proven, by mixed-integer programming (HiGHS through scipy, the extra `optimal`).
 
-Where cameras are few, every group that holds is a column, and what is chosen covers each camera once: fewest lines and,
-among those, fewest metres, both proven. Where they are many, cameras are assigned to lines by what adds up; what does
-not (the cable, the voltages along it) is looked at afterwards, and a group that fails is forbidden with all that hold
-it, until an answer stands. Then the number of lines is proven where nothing had to be forbidden (a long cable is not
-known to be the shortest), and the metres are not.
+For few cameras, every group that holds is a column, and the solution covers each camera once: fewest lines and, among
+those, fewest metres, both proven. For many cameras, the program assigns cameras to lines by shares that add up. Limits
+that do not add up (the cable, the voltages along it) are checked afterwards, and a group that fails is forbidden with
+all groups that contain it, until a solution stands. Then the number of lines is proven if nothing had to be forbidden
+(a long cable is not known to be the shortest), and the metres are not.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from busim.analysis.split.problem import Answer, Group, Problem, line_of
 from busim.analysis.split.routes import Array, subsets
 from busim.foundation.errors import UserError
 
-SECONDS = 30.0  # for one question to the solver; what it has by then is taken, and not called proven
+SECONDS = 30.0  # for one call of the solver; its result by then counts, unproven
 _ROUNDS = 200
-_FEW = 10  # cameras, of which every group is looked at
+_FEW = 10  # cameras, of which every group is checked
 
 
 def optimal(problem: Problem) -> Answer:
-    """The split with the fewest lines. Raises UserError where the extra is not installed.
+    """The split with the fewest lines. Raises UserError without the extra.
 
-    `left` is not empty where no split holds; it is then `proven` that there is none, or the solver has run out of time.
+    `left` is not empty if no split was found; it is then `proven` that there is none, or the solver ran out of time.
     """
     quick = greedy(problem)
     if not problem.alone.any(axis=0).all():
-        quick.proven = True  # somebody fits nowhere, not even alone
+        quick.proven = True  # a camera fits nowhere, not even alone
         return quick
     if problem.count <= _FEW:
         return _by_groups(problem) or _no_way(quick)
@@ -52,7 +52,7 @@ class _Column(NamedTuple):
 
 
 def _by_groups(problem: Problem) -> Answer | None:
-    """A cover by groups; None where there is none, which is proven."""
+    """A cover by groups; None if there is none, which is proven."""
     columns = list(_columns(problem))
     while columns:
         chosen = _cover(problem, columns)
@@ -62,13 +62,13 @@ def _by_groups(problem: Problem) -> Answer | None:
         if not wrong:
             lines = [line_of(problem, column.kind, column.group) for column in chosen]
             return Answer(lines, [], proven=True, shortest=True)
-        # only this group: a larger one may stand in another order, and be fed from elsewhere
+        # Only this group: a larger one may have another order and another place of its supply.
         columns = [column for column in columns if column not in wrong]
     return None
 
 
 def _columns(problem: Problem) -> Iterator[_Column]:
-    """Every group that holds on some kind, as far as the judge was not asked."""
+    """Every group that holds on some kind, before the judge."""
     count = problem.count
     for number, kind in enumerate(problem.kinds):
         metres = problem.metres(number, range(count))
@@ -103,7 +103,7 @@ def _cover(problem: Problem, columns: list[_Column]) -> list[_Column] | None:
 
 
 def _by_cameras(problem: Problem, quick: Answer) -> Answer:
-    """An assignment; the quick answer where nothing has fewer lines."""
+    """An assignment; the quick answer if nothing has fewer lines."""
     most = len(quick.lines) - 1 if not quick.left else problem.count
     forbidden: list[tuple[int, Group]] = []
     for _ in range(_ROUNDS):
@@ -124,9 +124,9 @@ def _by_cameras(problem: Problem, quick: Answer) -> Answer:
 def _assigned(
     problem: Problem, most: int, forbidden: list[tuple[int, Group]]
 ) -> tuple[list[tuple[int, Group]] | None, bool]:
-    """Groups with the fewest lines, at most so many, and whether that is certain; None where there are none.
+    """Groups with the fewest lines, up to a limit, and whether that is certain; None if there are none.
 
-    Variables: for each line that may be, whether it is used, and for each camera whether it is on it.
+    Variables: per possible line, whether it is used, and per camera whether it is on it.
     """
     slots = [kind for kind, one in enumerate(problem.kinds) for _ in range(min(one.count, most))]
     cameras, shares = problem.count, len(problem.what)
@@ -151,7 +151,7 @@ def _assigned(
         for label in set(problem.label):
             alike = [first + 1 + camera for camera in range(cameras) if problem.label[camera] == label]
             row(-np.inf, 0.0, at=[*((at, 1.0) for at in alike), (first, -1.0)])
-        if slot and slots[slot - 1] == kind:  # of lines that are alike the first ones are used
+        if slot and slots[slot - 1] == kind:  # of equal lines the first ones are used
             row(0.0, np.inf, at=[(first - width, 1.0), (first, -1.0)])
         for banned, group in forbidden:
             if banned == kind:
@@ -184,7 +184,7 @@ def _solved(cost: Array, matrix: Array, low: Array, high: Array) -> Array | None
 
 
 def _asked(cost: Array, matrix: Array, low: Array, high: Array, upper: Array) -> tuple[Array | None, bool]:
-    """Which variables are 1 at the least cost, None where there is no way; and whether that is certain."""
+    """The variables that are 1 at the least cost, None without a solution; and whether that is certain."""
     try:
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
@@ -201,6 +201,6 @@ def _asked(cost: Array, matrix: Array, low: Array, high: Array, upper: Array) ->
         constraints=LinearConstraint(csr_array(matrix), low, high),
         options={"time_limit": SECONDS, "mip_rel_gap": 0.0},
     )
-    # 0: solved; 1: out of time, perhaps with an answer; 2: there is none
+    # 0: solved; 1: out of time, perhaps with a solution; 2: no solution
     found = None if result.x is None else np.round(result.x)
     return found, result.status in (0, 2)

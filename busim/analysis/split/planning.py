@@ -1,4 +1,4 @@
-"""From an answer in numbers to the new plan: lines, IDs, what goes with a camera that moves, what goes away."""
+"""From a solution in numbers to the new plan: lines, IDs, entries that move with a camera, entries that go."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from busim.plan import CameraPlan, ConverterPlan, LinePlan, Plan, SupplyPlan
 
 @dataclass
 class Drawn:
-    """A line of the new plan, with where it comes from."""
+    """A line of the new plan, with its origin."""
 
     candidate: Candidate
     laid: Laid
@@ -75,14 +75,14 @@ def _new(names: Names, candidate: Candidate, laid: Laid) -> Drawn:
 
 
 def _number(plan: Plan, asked: Asked, lines: list[Drawn], wishes: Wishes) -> None:
-    """IDs: as planned, or the lowest that nobody has, for whoever would have another's on its line."""
+    """IDs: as planned, or the lowest free one for a camera whose ID another camera of its line has."""
     taken = {camera.id for camera in plan.cameras}
     for one in lines:
         wire = next(wire for wire in asked.survey.wires if wire.line.name == one.candidate.line.name)
         low, high = wire.protocol.ids if wire.protocol else (1, 1)
         old = {at.name for at in one.candidate.line.order} if not one.candidate.new else set()
         used: set[int] = set()
-        # who was here keeps its ID
+        # A camera that stays keeps its ID.
         for camera in sorted(one.laid.cameras, key=lambda camera: camera.name not in old):
             number = camera.id
             if wishes.renumber and (number in used or not low <= number <= high):
@@ -95,7 +95,7 @@ def _number(plan: Plan, asked: Asked, lines: list[Drawn], wishes: Wishes) -> Non
 
 
 def new_plan(plan: Plan, asked: Asked, lines: list[Drawn]) -> Plan:
-    """The plan with these lines. What nobody needs any more (a converter, its line, its supplies) is gone from it."""
+    """The plan with these lines. Unneeded entries (a converter, its line, its supplies) are removed."""
     ours = {candidate.line.name for candidate in asked.field.candidates if not candidate.new}
     by_line = {one.line.name: one for one in lines}
     added = [one for one in lines if one.candidate.new]
@@ -147,7 +147,7 @@ def _camera(camera: CameraPlan, lines: list[Drawn], asked: Asked) -> CameraPlan:
 def _supplies(
     plan: Plan, lines: list[Drawn], gone: set[str], cameras: Iterable[CameraPlan], converters: Iterable[ConverterPlan]
 ) -> Iterator[SupplyPlan]:
-    """Each with what it feeds now; without those that were for what is gone."""
+    """Each supply with its present loads; without supplies that lost theirs."""
     drawn = {one.supply.name: one.supply for one in lines if one.supply is not None}
     known = {supply.name for supply in plan.supplies}
     stations: list[CameraPlan | ConverterPlan] = [*converters, *cameras]

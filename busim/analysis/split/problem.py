@@ -1,8 +1,8 @@
-"""The question as numbers: who needs how much of what, what each converter has, how far it is.
+"""The problem as numbers: the needs of each camera, the limits of each converter, the distances.
 
-Whatever adds up (load, unit loads, watts, IDs) is a share of what the line has, so that 1 is full; what does not add up
-(the length of the cable, the voltages along it) is asked of a whole group. The solvers know nothing else, and a test
-gives them questions that come from no plan.
+Quantities that add up (load, unit loads, watts, IDs) are shares of what the line has, so 1 is full. Others (the length
+of the cable, the voltages along it) are checked per group. The solvers know nothing else, and a test gives them
+problems that come from no plan.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ Group = frozenset[int]
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A converter that can be used, `count` times. `reach`: the longest cable of its line, m.
+    """A usable converter, `count` times. `reach`: the longest cable of its line, m.
 
-    `ends`: it has to stand at an end of its line. `judge`: whether a group that fits otherwise can be fed, and so on.
+    `ends`: it must stand at an end of its line. `judge`: whether a group that fits otherwise can be fed, and so on.
     """
 
     name: str
@@ -37,10 +37,10 @@ class Kind:
 
 @dataclass(frozen=True)
 class Problem:
-    """`needs`: [kind, camera, what], shares of what a line of the kind has, inf where the camera cannot be on it.
+    """`needs`: [kind, camera, what], shares of what a line of the kind has, inf if the camera cannot be on it.
 
     `label`: of each camera; two of one label cannot be on one line. `apart`: [camera, camera] metres; `away`: [kind,
-    camera] metres from the converter; inf where nobody knows. `what`: names of the shares.
+    camera] metres from the converter; inf if unknown. `what`: names of the shares.
     """
 
     cameras: tuple[str, ...]
@@ -50,7 +50,7 @@ class Problem:
     label: tuple[int, ...]
     apart: Array
     away: Array
-    planned: tuple[Group, ...] = ()  # by kind: who is on it now; an answer may begin there
+    planned: tuple[Group, ...] = ()  # by kind: its present cameras, a possible start
     _known: dict[tuple[int, Group], tuple[list[int], float]] = field(default_factory=dict, compare=False)
     _judged: dict[tuple[int, Group], bool] = field(default_factory=dict, compare=False)
 
@@ -60,12 +60,12 @@ class Problem:
 
     @cached_property
     def rows(self) -> list[list[list[float]]]:
-        """Of each kind: metres as lists, the converter behind the cameras."""
+        """Of each kind: metres as lists, the converter after the cameras."""
         return [self.metres(kind, range(self.count)).tolist() for kind in range(len(self.kinds))]
 
     @cached_property
     def alone(self) -> npt.NDArray[np.bool_]:
-        """[kind, camera]: whether the camera fits when nobody else is on the line."""
+        """[kind, camera]: whether the camera fits alone on the line."""
         fits = (self.needs <= _FULL).all(axis=2) & (self.away <= [[kind.reach] for kind in self.kinds])
         for kind, camera in zip(*np.nonzero(fits), strict=True):
             fits[kind, camera] = self.judged(int(kind), frozenset((int(camera),)))
@@ -93,13 +93,13 @@ class Problem:
         return self._known[key]
 
     def adds_up(self, kind: int, group: Iterable[int]) -> bool:
-        """Whether the shares of a group fit, and no label is there twice."""
+        """Whether the shares of a group fit, and no label appears twice."""
         chosen = list(group)
         labels = [self.label[camera] for camera in chosen]
         return len(set(labels)) == len(labels) and bool((self.needs[kind, chosen].sum(axis=0) <= _FULL).all())
 
     def judged(self, kind: int, group: Group) -> bool:
-        """Whether the judge of the kind lets the group pass."""
+        """Whether the judge of the kind accepts the group."""
         judge = self.kinds[kind].judge
         if judge is None or not group:
             return True
@@ -108,14 +108,16 @@ class Problem:
         return self._judged[kind, group]
 
     def holds(self, kind: int, group: Group) -> bool:
-        """Whether a group can be on a line of this kind, with everything."""
+        """Whether a group can be on a line of this kind, by all limits."""
         if not self.adds_up(kind, group):
             return False
         return self.route(kind, group)[1] <= self.kinds[kind].reach and self.judged(kind, group)
 
     @cached_property
     def least(self) -> int:
-        """Fewer lines cannot be: what all need together of the scarcest thing, and the most cameras of one label."""
+        """A lower bound of the number of lines: the total need of the scarcest share, and the most cameras of one
+        label.
+        """
         if not self.count:
             return 0
         cheapest = np.where(self.alone[:, :, np.newaxis], self.needs, np.inf).min(axis=0)
@@ -126,7 +128,7 @@ class Problem:
 
 @dataclass
 class Line:
-    """A line in the making: `route` as `Problem.route` has it."""
+    """A line in the making: `route` as `Problem.route` returns it."""
 
     kind: int
     route: list[int]
@@ -138,7 +140,7 @@ class Line:
 
 @dataclass
 class Answer:
-    """Lines, and the cameras that found no place. `proven`: no answer has fewer lines; `shortest`: nor fewer metres."""
+    """Lines, and the cameras without a line. `proven`: no solution has fewer lines; `shortest`: nor fewer metres."""
 
     lines: list[Line]
     left: list[int]
@@ -161,7 +163,7 @@ def line_of(problem: Problem, kind: int, group: Group) -> Line:
 
 
 def joined(problem: Problem, line: Line, camera: int) -> Line | None:
-    """The line with one more camera; None where it does not hold, as far as the judge is not asked."""
+    """The line with one more camera; None if that does not hold, before the judge."""
     group = line.group(problem) | {camera}
     if not problem.alone[line.kind, camera] or not problem.adds_up(line.kind, group):
         return None
@@ -177,6 +179,6 @@ def joined(problem: Problem, line: Line, camera: int) -> Line | None:
 
 
 def free_kinds(problem: Problem, lines: Sequence[Line]) -> list[int]:
-    """Kinds of which there is another one."""
+    """Kinds of which another one is free."""
     used = [line.kind for line in lines]
     return [number for number, kind in enumerate(problem.kinds) if used.count(number) < kind.count]

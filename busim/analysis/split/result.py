@@ -1,4 +1,4 @@
-"""What a split says, as plain data: for the table, for JSON, for notebooks. Lengths in m."""
+"""The result of a split as plain data: for the table, for JSON, for notebooks. Lengths in m."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ SCHEMA = 1
 class Stop:
     """A station in the order of the cable. `after`: m of cable before it; `planned`: as the plan says, else computed.
 
-    `id`: bus ID of a camera, None of a converter; `was`: the ID it has in the plan, where that is another.
+    `id`: bus ID of a camera, None of a converter; `was`: its ID in the plan, if that differs.
     """
 
     kind: str
@@ -27,11 +27,11 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class SplitLine:
-    """One line of the answer. `load` as the budget computes it for the whole line, all masters together.
+    """One line of the result. `load` as the budget computes it for the whole line, all masters together.
 
-    `unchanged`: the same cameras in the same order as in the plan. `reach`: the longest cable at this baud.
-    `watts`: at their most, of what is fed along the line, and `limit` what its supply can give (None: not planned);
-    `lowest`: the voltage with least to spare, at `lowest_at`, which needs `needed`.
+    `unchanged`: the same cameras in the same order as in the plan. `reach`: the longest cable at this baud. `watts`:
+    the highest power of the loads fed along the line, and `limit` that of its supply (None: not planned); `lowest`: the
+    voltage with the least reserve, at `lowest_at`, which needs `needed`.
     """
 
     name: str
@@ -58,7 +58,7 @@ class SplitLine:
 
 @dataclass(frozen=True, slots=True)
 class LeftOver:
-    """A camera without a place: `reasons` by converter, alike ones together."""
+    """A camera without a line: `reasons` by converter, equal ones together."""
 
     camera: str
     reasons: tuple[str, ...]
@@ -66,11 +66,12 @@ class LeftOver:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """`way`: greedy or optimal. `least`: fewer lines cannot be. `proven`: no split has fewer lines (or, with cameras
-    left over, there is none at all); `shortest`: nor fewer metres. `why`: why no split was found, "" where one was.
+    """`way`: greedy or optimal. `least`: a lower bound of the lines. `proven`: no split has fewer lines (or, with
+    cameras left over, there is none at all); `shortest`: nor fewer metres. `why`: why no split was found, "" if one
+    was.
 
-    `unused`: converters of the plan that no camera needs. `alone`: lines that took no part, and why. `new_plan`: what
-    `--write` writes; None where cameras are left over. `likes`: new line, converter or supply to the one it is like.
+    `unused`: converters of the plan that no camera needs. `alone`: lines that took no part, and why. `new_plan`: the
+    plan for `--write`; None with cameras left over. `likes`: new line, converter or supply to its pattern.
     """
 
     plan: str
@@ -94,7 +95,7 @@ class Split:
         return sum(line.metres for line in self.lines)
 
     def as_json(self) -> dict[str, Any]:
-        """JSON-ready; `schema` counts up when a meaning changes."""
+        """JSON-ready; `schema` rises when a meaning changes."""
         plain = {**{name: getattr(self, name) for name in self.__slots__}, "new_plan": None}
         whole = asdict(Split(**plain))
         del whole["new_plan"]

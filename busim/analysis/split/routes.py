@@ -1,9 +1,9 @@
-"""The shortest way of a cable past all stations of a line, its ends free or one of them given.
+"""The shortest cable past all stations of a line, with free ends or one fixed end.
 
 A line has no branches, so its cable is an open path. Up to `EXACT` stations the path is the shortest one (dynamic
-programming over subsets: Held and Karp 1962, Bellman 1962, from memory); beyond that it begins at the nearest
-neighbour from every station and is mended by turning pieces round (2-opt: Croes 1958, from memory) and moving single
-stations until neither helps.
+programming over subsets: Held and Karp 1962, Bellman 1962, from memory). Beyond that it starts as nearest neighbours
+from every station, and is improved by reversing segments (2-opt: Croes 1958, from memory) and moving single stations
+until neither helps.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ EXACT = 9  # stations
 def subsets(metres: Array, first: int | None = None) -> Array:
     """[mask, last]: the length of the shortest path through exactly the stations of the mask that ends on `last`.
 
-    `metres`: [station, station], inf where there is no way. `first`: where every path begins, None for anywhere.
+    `metres`: [station, station], inf without a way. `first`: the start of every path, None for any.
     """
     count = len(metres)
     best = np.full((1 << count, count), np.inf)
@@ -41,8 +41,9 @@ def subsets(metres: Array, first: int | None = None) -> Array:
 
 
 def shortest(metres: Array, first: int | None = None) -> tuple[list[int], float]:
-    """An order of all stations and its length, inf where there is no way past all of them; the shortest where there are
-    at most `EXACT` of them."""
+    """An order of all stations and its length, inf if no path passes all of them; the shortest for at most `EXACT` of
+    them.
+    """
     count = len(metres)
     if count <= EXACT:
         return _exact(metres, first)
@@ -53,7 +54,7 @@ def shortest(metres: Array, first: int | None = None) -> tuple[list[int], float]
 
 
 def length(metres: Array, order: list[int]) -> float:
-    """Of the path in this order."""
+    """The length of the path in this order."""
     return float(sum(metres[one, other] for one, other in pairwise(order)))
 
 
@@ -80,7 +81,7 @@ def _nearest(metres: Array, start: int) -> list[int]:
 
 
 def _mended(metres: Array, order: list[int], fixed: bool) -> list[int]:
-    """The path after every turn of a piece and every move of a station that shortens it."""
+    """The path after every reversal of a segment and every move of a station that shortens it."""
     rows = metres.tolist()
     better = True
     while better:
@@ -89,7 +90,7 @@ def _mended(metres: Array, order: list[int], fixed: bool) -> list[int]:
 
 
 def _turned(rows: list[list[float]], order: list[int], begin: int) -> bool:
-    """Turn one piece round, in place; whether one was found. Where a piece reaches an end, only one joint changes."""
+    """Reverse one segment in place; returns whether one was found. A segment at an end changes only one joint."""
     count = len(order)
     for start in range(begin, count - 1):
         for end in range(start + 1, count):
@@ -105,7 +106,7 @@ def _turned(rows: list[list[float]], order: list[int], begin: int) -> bool:
 
 
 def _moved(rows: list[list[float]], order: list[int], begin: int) -> bool:
-    """Put one station elsewhere, in place; whether one was found."""
+    """Move one station, in place; returns whether one was found."""
     for at in range(begin, len(order)):
         rest = order[:at] + order[at + 1 :]
         spared = spare(rows, order, at)
@@ -118,14 +119,14 @@ def _moved(rows: list[list[float]], order: list[int], begin: int) -> bool:
 
 
 def spare(rows: list[list[float]], order: list[int], at: int) -> float:
-    """By how much the path is shorter without the station at this place."""
+    """How much shorter the path is without the station at this place."""
     before = rows[order[at - 1]][order[at]] if at else 0.0
     behind = rows[order[at]][order[at + 1]] if at < len(order) - 1 else 0.0
     return before + behind - (rows[order[at - 1]][order[at + 1]] if 0 < at < len(order) - 1 else 0.0)
 
 
 def insertion(rows: list[list[float]], order: list[int], station: int, begin: int = 0) -> tuple[int, float]:
-    """Where a station lengthens the path least, and by how much; not before `begin`."""
+    """The place at which a station lengthens the path least, and by how much; not before `begin`."""
     if not order:
         return 0, 0.0
     row = rows[station]

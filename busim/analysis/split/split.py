@@ -1,4 +1,4 @@
-"""A plan and wishes to a split, its figures looked up in the budget and the checks and not in the question."""
+"""A plan and wishes to a split. The figures come from the budget and the checks, not from the problem."""
 
 from __future__ import annotations
 
@@ -21,10 +21,9 @@ from busim.plan import Plan
 
 
 def split(plan: Plan, wishes: Wishes | None = None, *, best: bool = False) -> Split:
-    """Which cameras go on which converter: fewest lines, then fewest metres. `best`: proven, with the extra `optimal`.
+    """The cameras of each converter: fewest lines, then fewest metres. `best`: proven, with the extra `optimal`.
 
-    Raises UserError where nothing of the plan can be split, for wishes that name what there is not, and where the extra
-    is not installed.
+    Raises UserError if nothing of the plan can be split, for wishes with unknown names, and without the extra.
     """
     wishes = wishes or Wishes()
     question = asked(plan, wishes)
@@ -61,7 +60,7 @@ def _likes(lines: list[Drawn]) -> Iterator[tuple[str, str]]:
 
 
 def _figures(question: Asked, whole: Plan, lines: list[Drawn]) -> tuple[SplitLine, ...]:
-    """Each line as budget and checks see it in the new plan, with the wanted rates in it."""
+    """Each line as budget and checks see it in the new plan, with the wanted rates."""
     masters = {one.name: one for one in whole.masters}
     groups = tuple(replace(masters[one.name], groups=one.groups) for one in question.plan.masters)
     survey = Survey(outline(replace(whole, masters=groups)))
@@ -114,10 +113,10 @@ def _stops(one: Drawn) -> tuple[Stop, ...]:
 
 
 def _notes(plan: Plan, whole: Plan, lines: list[Drawn]) -> list[str]:
-    """What to do beside hanging cameras elsewhere."""
+    """Tasks besides moving cameras."""
     now = {camera.name: camera for camera in whole.cameras}
     notes = [
-        f"switch off the terminator inside camera {camera.name!r}: its line has plugs at both ends now"
+        f"switch off the terminator inside camera {camera.name!r}: its line now has terminators at both ends"
         for camera in plan.cameras
         if camera.terminator and not now[camera.name].terminator
     ]
@@ -127,9 +126,9 @@ def _notes(plan: Plan, whole: Plan, lines: list[Drawn]) -> list[str]:
         if one.candidate.new:
             notes.append(f"{one.line.name!r} needs a supply of its own, {one.supply.name!r}, like that of its pattern")
         elif one.supply.at != one.candidate.supply.at:
-            notes.append(f"supply {one.supply.name!r} is injected at {one.supply.at!r} now")
+            notes.append(f"supply {one.supply.name!r} is now injected at {one.supply.at!r}")
     if any(one.candidate.new for one in lines):
-        notes.append("addresses of new converters are the next free ones of the network: ask who gives them out")
+        notes.append("addresses of new converters are the next free ones: ask the network's administrator")
     return notes
 
 

@@ -1,9 +1,8 @@
-"""How much cable it takes from one station to another.
+"""The length of cable between two stations.
 
-Neighbours on a line that has metres: what the plan says. Two stations at different places: the straight way between the
-coordinates, times a detour, and an extra for the ends. At one place, or without coordinates, on one line that has
-metres: along that line. At one place and nothing known: the extra. Else nobody knows, and they are not put beside each
-other.
+Neighbours on a line with metres: as planned. Two stations at different places: the straight distance between the
+coordinates, times a detour, plus an extra for the ends. At one place, or without coordinates, on one line with metres:
+along that line. At one place without metres: the extra. Otherwise unknown, and the stations are never neighbours.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ Spot = tuple[str, str]  # kind and name
 
 
 class Ways:
-    """`metres` of cable between two stations; `planned`: whether the plan said so."""
+    """`metres` of cable between two stations; `planned`: whether the plan gives them."""
 
     def __init__(self, plan: Plan, wishes: Wishes) -> None:
         self._wishes = wishes
@@ -46,7 +45,7 @@ class Ways:
         return self._at.get(self._place[spot] or "") is not None
 
     def known(self, one: Spot, other: Spot) -> tuple[float, bool]:
-        """Metres, inf where nobody knows, and whether they are planned."""
+        """Metres, inf if unknown, and whether they are planned."""
         stands = self._stands.get(one), self._stands.get(other)
         along = math.inf
         if stands[0] is not None and stands[1] is not None and stands[0][0] == stands[1][0]:

@@ -1,8 +1,7 @@
-"""The new plan as text: that of the old one, with entries moved and values changed, its comments kept.
+"""The new plan as text: the old text, with entries moved and values changed, its comments kept.
 
-What nobody has to change stays letter for letter. Positions of a line take their comments along to another line; a new
-converter, line or supply is written as the one it is like. What comes out is read again and held against what was
-meant.
+Unchanged entries stay letter for letter. Positions of a line take their comments along to another line; a new
+converter, line or supply is written like its pattern. The result is read again and compared with the intended plan.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ _LISTS = ("lines", "converters", "supplies")
 
 
 def written(plan: Plan, split: Split) -> str:
-    """The text of the new plan. Raises UserError where the split has left cameras over."""
+    """The text of the new plan. Raises UserError if the split has cameras left over."""
     new = split.new_plan
     if new is None:
         raise UserError(
@@ -35,7 +34,7 @@ def written(plan: Plan, split: Split) -> str:
 
 
 class _Changes:
-    """Values to be changed. A text in which none is stays letter for letter, which a round trip does not promise."""
+    """Values to be changed. Without any the text stays letter for letter, which a round trip does not promise."""
 
     def __init__(self, text: str, path: str) -> None:
         self._text, self._path = text, path
@@ -59,7 +58,7 @@ class _Changes:
 
 
 def _orders(plan: Plan, new: Plan, text: str) -> str:
-    """The lines that are in both plans, with their stations in the new order."""
+    """The lines in both plans, with their stations in the new order."""
     document = parse(text, plan.path)
     blocks = Blocks(document)
     known: dict[tuple[str, str], str] = {}
@@ -117,7 +116,7 @@ def _cable(changes: _Changes, field: str, place: Place, before: float) -> None:
 
 
 def _stand(place: Place, before: float) -> Any:
-    """A position as a file has it."""
+    """A position as written in a file."""
     if place.kind == "terminator":
         more = {} if place.ohms in (None, 120.0) else {"ohms": f"{place.ohms:g} ohm"}
         more |= {} if place.capacitor is None else {"capacitor": f"{place.capacitor!r} F"}
@@ -137,7 +136,7 @@ def _stand(place: Place, before: float) -> Any:
 
 
 def _entries(plan: Plan, new: Plan, split: Split, text: str) -> str:
-    """Without the lines, converters and supplies that are gone, with those that are new."""
+    """Without the removed lines, converters and supplies, with the new ones."""
     document = parse(text, plan.path)
     blocks = Blocks(document)
     flows = {}
@@ -172,7 +171,7 @@ def _added(plan: Plan, new: Plan, field: str) -> list[Any]:
 
 
 def _like(plan: Plan, new: Plan, split: Split, field: str, name: str, document: Declared) -> dict[str, Any]:
-    """The values of a new entry: those of the one it is like, with a name and whatever is its own."""
+    """The values of a new entry: those of its pattern, with a name and its own values."""
     template = split.likes[name]
     at = [one.name for one in getattr(plan, field)].index(template)
     value = dict(document.value[field][at])
@@ -211,7 +210,7 @@ def _block(value: dict[str, Any]) -> str:
 
 
 def _listed(feeds: tuple[str, ...], document: Declared, new: Plan) -> list[str]:
-    """Of what a supply feeds, those that do not say so themselves."""
+    """The loads of a supply that do not name it themselves."""
     saying = {
         one["name"]
         for field in ("cameras", "converters")
@@ -226,7 +225,7 @@ def _listed(feeds: tuple[str, ...], document: Declared, new: Plan) -> list[str]:
 
 
 def _values(plan: Plan, new: Plan, text: str) -> str:
-    """What is another in entries that stay."""
+    """The changed values in entries that stay."""
     document, changes = parse(text, plan.path), _Changes(text, plan.path)
     old = {one.name: one for one in plan.cameras}
     for index, camera in enumerate(new.cameras):
@@ -263,7 +262,7 @@ def _values(plan: Plan, new: Plan, text: str) -> str:
 
 
 def _check(plan: Plan, new: Plan, text: str) -> None:
-    """Raises Defect where the text is not the plan that was meant."""
+    """Raises Defect if the text is not the intended plan."""
     found = read_text(text, plan.path, plan.files)
     for field in ("lines", "cameras", "converters", "masters", "panels", "supplies", "spares", "silenced", "expect"):
         one, other = (_level(getattr(whole, field)) for whole in (found, new))

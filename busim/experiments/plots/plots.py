@@ -1,4 +1,4 @@
-"""The plots. matplotlib is loaded only here, and only when a plot is asked for: nothing else needs it."""
+"""The plots. matplotlib is loaded only here, and only for a plot: nothing else needs it."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from busim.physics.exchange import PARTS
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-# Okabe and Ito, "Color Universal Design", 2008 (from memory): told apart by people who see few colours. The hatches do
-# the same on grey paper.
+# Okabe and Ito, "Color Universal Design", 2008 (from memory): colours that colour-blind readers can distinguish. The
+# hatches do the same on grey paper.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#009E73", "#D55E00", "#CC79A7", "#999999")
 _HATCHES = ("", "//", "..", "xx", "\\\\", "oo", "--")
 
@@ -44,7 +44,7 @@ def to_svg(figure: Figure) -> bytes:
 
 
 def budget_bars(line: LineBudget) -> Figure:
-    """Where the time of each camera's first poll goes, as stacked bars in ms. Raises UserError without matplotlib."""
+    """The parts of each camera's first poll, as stacked bars in ms. Raises UserError without matplotlib."""
     first = {one.camera: one for one in reversed(line.exchanges)}
     names = list(reversed(first))
     figure = _figure(8, 1.5 + 0.35 * len(names))
@@ -62,15 +62,15 @@ def budget_bars(line: LineBudget) -> Figure:
 
 
 def two_axes(varied: int) -> None:
-    """Raises UserError where another number of values is varied than a map has axes."""
+    """Raises UserError unless two values are varied: a map has two axes."""
     if varied != 2:
         raise UserError("a map has two axes", found=f"{varied} varied", expected="two", mend="give --vary twice")
 
 
 def sweep_map(sweep: Sweep, name: str = "poll_rate", line: str | None = None) -> Figure:
-    """A heat map of one figure over the two axes of a sweep; the region that is feasible is outlined.
+    """A heat map of one figure over the two axes of a sweep, with an outline around the feasible region.
 
-    Raises UserError for another number of axes, for a figure that the sweep has not, and without matplotlib.
+    Raises UserError for another number of axes, for an unknown figure, and without matplotlib.
     """
     two_axes(len(sweep.axes))
     one, (across, up) = sweep.one(line), sweep.axes
@@ -89,12 +89,12 @@ def sweep_map(sweep: Sweep, name: str = "poll_rate", line: str | None = None) ->
         place([number + 0.5 for number in chosen], [axis.values[number] for number in chosen])
         (axes.set_xlabel if labels == "x" else axes.set_ylabel)(_axis(axis))
     axes.tick_params(axis="x", labelrotation=45)
-    axes.set_title(f"{one.line}: {sweep.kind}; outlined: what is wanted is reached")
+    axes.set_title(f"{one.line}: {sweep.kind}; outlined: the feasible region")
     return figure
 
 
 def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> None:
-    """Lines between points that are feasible and points that are not, and along the edge."""
+    """Lines between feasible points and the others, and along the edge."""
     framed = np.pad(feasible, 1)
     segments = []
     for row, column in np.argwhere(framed[1:, :] != framed[:-1, :]).tolist():
@@ -108,9 +108,9 @@ def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]
 
 
 def sweep_curve(sweep: Sweep, name: str = "poll_rate") -> Figure:
-    """One figure over the one axis of a sweep, a curve for each line, with intervals where it was simulated.
+    """One figure over the one axis of a sweep, a curve for each line, with intervals if it was simulated.
 
-    Raises UserError for another number of axes, for a figure that the sweep has not, and without matplotlib.
+    Raises UserError for another number of axes, for an unknown figure, and without matplotlib.
     """
     if len(sweep.axes) != 1:
         raise UserError(

@@ -1,8 +1,8 @@
 """Sweep: a plan with some of its values varied, point by point.
 
-Public: `parse_axis`, `points` and `vary` (what to vary, and the plan at one point), `compute` (all points at once, by
-arithmetic), `simulate` (one point with one seed, from texts and numbers alone) and `gather` (what simulated points
-give together), all to a `Sweep` of plain arrays.
+Public: `parse_axis`, `points` and `vary` (the values to vary, and the plan at one point), `compute` (all points at
+once, by arithmetic), `simulate` (one point with one seed, from texts and numbers alone) and `gather` (the results of
+simulated points), all to a `Sweep` of plain arrays.
 """
 
 from busim.experiments.sweep.axes import KINDS, Axis, Kind, parse_axis, points, vary

@@ -1,8 +1,8 @@
-"""What of a plan can be varied, and the plan with it varied.
+"""The values of a plan that can be varied, and the plan with new values.
 
-An axis is a name with values as one writes them in a plan: `line.baud=9600,19200`, `cameras=1..32`,
-`converter.packing=0..50ms/11` (eleven values, evenly spread). A point is one text for each axis, so that it goes
-through files and to other machines as it is.
+An axis is a name with values as written in a plan: `line.baud=9600,19200`, `cameras=1..32`,
+`converter.packing=0..50ms/11` (eleven values, evenly spread). A point is one text for each axis, so it passes through
+files and to other machines unchanged.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _EVEN = re.compile(r"([\d.]+)\s*([^\d.\s]*)\s*\.\.\s*([\d.]+)\s*(.*?)\s*/\s*(\d+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """`name` as in `KINDS`; `values` as texts; `numbers`: the same as numbers, in the unit that a result has."""
+    """`name` as in `KINDS`; `values` as texts; `numbers`: the same as numbers, in the unit of the results."""
 
     name: str
     values: tuple[str, ...]
@@ -34,7 +34,7 @@ class Axis:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """`read`: text to what the plan holds; `number`: that as a number for tables (Bd, s, /s, a count)."""
+    """`read`: from text to the plan's value; `number`: that as a number for tables (Bd, s, /s, a count)."""
 
     unit: str
     about: str
@@ -87,7 +87,7 @@ KINDS = {
 
 
 def parse_axis(text: str) -> Axis:
-    """`line.baud=9600,19200` to an axis. Raises UserError for a name or value that there is not."""
+    """`line.baud=9600,19200` to an axis. Raises UserError for an unknown name or a wrong value."""
     name, equals, rest = (part.strip() for part in text.partition("="))
     if name not in KINDS or not equals:
         raise UserError(
@@ -109,7 +109,7 @@ def parse_axis(text: str) -> Axis:
 
 
 def _spread_out(name: str, text: str) -> list[str]:
-    """A part of a list: one value, whole numbers from low to high, or so many evenly spread."""
+    """A part of a list: one value, whole numbers from low to high, or a number of evenly spread values."""
     whole, even = _WHOLE.fullmatch(text), _EVEN.fullmatch(text)
     if name == "cameras" and whole:
         low, high = int(whole[1]), int(whole[2])
@@ -129,7 +129,7 @@ def _spread_out(name: str, text: str) -> list[str]:
 
 
 def points(axes: Sequence[Axis]) -> list[tuple[str, ...]]:
-    """Every combination, the last axis fastest. Raises UserError for none, one axis twice, or too many."""
+    """Every combination, the last axis fastest. Raises UserError for no axis, a repeated one, or too many points."""
     names = [axis.name for axis in axes]
     count = 1
     for axis in axes:
@@ -148,10 +148,9 @@ def points(axes: Sequence[Axis]) -> list[tuple[str, ...]]:
 
 
 def vary(plan: Plan, names: Sequence[str], values: Sequence[str], line: str | None = None) -> Plan:
-    """The plan at one point; `line` alone where it is named, with what stands on it, else all of them.
+    """The plan at one point; with `line`, only that line and its stations.
 
-    Moves stay with the cameras they are planned for: cameras that are added are not moved, and those that are left
-    out take theirs along.
+    Moves stay with their cameras: added cameras have none, and omitted ones take theirs along.
     """
     lines = [one for one in plan.lines if line is None or one.name == line]
     if not lines:
@@ -162,7 +161,7 @@ def vary(plan: Plan, names: Sequence[str], values: Sequence[str], line: str | No
             mend="give the name of a line of the plan",
         )
     chosen = [one.name for one in lines]
-    # Cameras come last, so that those left out take their share of varied moves along, wherever the axis stands.
+    # Cameras come last, so omitted ones take their share of varied moves along, wherever the axis stands.
     for name, value in sorted(zip(names, values, strict=True), key=lambda pair: pair[0] == "cameras"):
         plan = _VARIED[name](plan, chosen, KINDS[name].read(value))
     return plan
@@ -181,7 +180,7 @@ def _line_field(field: str) -> Callable[[Plan, list[str], object], Plan]:
 
 
 def _baud(plan: Plan, lines: list[str], value: object) -> Plan:
-    """Stations with a baud of their own stay apart from the line's by as much."""
+    """Stations with a baud of their own keep their distance from the line's."""
     assert isinstance(value, Fraction)
     for line in plan.lines:
         if line.name not in lines:
@@ -245,7 +244,7 @@ def _cameras(plan: Plan, lines: list[str], value: object) -> Plan:
 
 
 def _so_many(plan: Plan, line: LinePlan, count: int) -> Plan:
-    """The line with its first cameras, or with copies of them behind the last, as far apart as those there are."""
+    """The line with its first cameras, or with copies of them after the last, at the same distances."""
     by_name = {camera.name: camera for camera in plan.cameras}
     there = [place for place in line.order if place.kind == "camera"]
     if not there:

@@ -1,9 +1,9 @@
 """An arithmetic sweep: the budget's laws over all points at once.
 
-Only sums over the polls enter the laws, one sum for each wanted rate, so a point needs no more than a few numbers:
-the polls' times are laid out as [point, poll] once for all axes but `cameras`, and summed for each number of cameras by
-one product of matrices. Every move counts as sent (none replaces another), which takes a chain of its own for each
-point; the figures of moves, which cannot do without it, are computed point by point, and only when asked for.
+Only sums over the polls enter the laws, one sum for each wanted rate, so a point needs only a few numbers. The polls'
+times are laid out as [point, poll] once for all axes but `cameras`, and summed for each number of cameras by one
+product of matrices. Every move counts as sent (none replaces another): replacement would need its own chain for each
+point. Figures of moves need that chain; they are computed point by point, and only on request.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ def compute(
     need: float | None = None,
     figures: Sequence[str] = (),
 ) -> Sweep:
-    """The figures at every point. `figures`: those of `ONE_BY_ONE` that are wanted too. `need`: polls per second of a
-    camera that make a point feasible. Raises UserError for names that there are not.
+    """The figures at every point. `figures`: those of `ONE_BY_ONE` to compute too. `need`: polls per second of a camera
+    that make a point feasible. Raises UserError for unknown names.
     """
     places = points(axes)
     names = [axis.name for axis in axes]
@@ -92,7 +92,7 @@ class _Grid:
         self.there = np.arange(len(case.units))[:, np.newaxis] < self.counts  # [unit, number of cameras]
 
     def column(self, name: str, part: str = "") -> Array | None:
-        """[point, 1]: the values of an axis, or None where it is not varied."""
+        """[point, 1]: the values of an axis, or None if it is not varied."""
         if name not in self._values:
             return None
         if (name, part) not in self._numbers:
@@ -102,7 +102,7 @@ class _Grid:
 
     @property
     def points(self) -> int:
-        """Of the block that is worked on."""
+        """The points of the present block."""
         return self._block.stop - self._block.start
 
     def varied(self) -> Varied:

@@ -1,7 +1,7 @@
 """The budget's laws over many points, from sums over the polls.
 
-Arrays are [point, cameras]: points of all axes but the number of cameras, and numbers of cameras. `Layout` says what is
-varied and which cameras are there.
+Arrays are [point, cameras]: points of all axes but the number of cameras, and numbers of cameras. `Layout` has the
+varied values and the cameras present.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ Mask = npt.NDArray[np.bool_]
 
 
 class Layout(Protocol):
-    """`counts`: the numbers of cameras; `there`: [unit, cameras]; `points`: how many; `column`: an axis as [point, 1],
-    None where it is not varied."""
+    """`counts`: the numbers of cameras; `there`: [unit, cameras]; `points`: their number; `column`: an axis as [point,
+    1], None if not varied.
+    """
 
     case: Case
     there: Mask
@@ -38,9 +39,9 @@ class Layout(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class _Moved:
-    """What moves ask of the master: `rate` per ns, `service` and `square` (ns, ns^2) of one, `wire` a share of time.
+    """The demand of moves: `rate` per ns, `service` and `square` (ns, ns^2) of one, `wire` a share of time.
 
-    `most`: the share of time that they can have at all: four for each poll.
+    `most`: the largest share of time they can get: four for each poll.
     """
 
     rate: Array
@@ -51,13 +52,13 @@ class _Moved:
 
     @property
     def load(self) -> Array:
-        """The share of time that they take, and can take."""
+        """The share of time that they take, up to the largest."""
         return np.minimum(self.rate * self.service, self.most)
 
 
 @dataclass(frozen=True, slots=True)
 class _Probed:
-    """A dead camera: what a probe takes, its request on the wire, and for which numbers of cameras it is there."""
+    """A dead camera: the time of a probe, its request on the wire, and the numbers of cameras that include it."""
 
     lost: Array
     asked: Array
@@ -65,12 +66,12 @@ class _Probed:
 
 
 def figures(layout: Layout, need: float | None) -> tuple[dict[str, Array], Mask]:
-    """Every figure at every point, nan where there is no steady state; and where what is wanted is reached."""
+    """Every figure at every point, nan without a steady state; and whether the point is feasible."""
     return _Laws(layout).figures(need)
 
 
 class _Laws:
-    """`every` and the sums have a last axis that counts the wanted rates; a rate that nobody there has is inf."""
+    """`every` and the sums have a last axis over the wanted rates; an absent rate is inf."""
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
@@ -99,7 +100,7 @@ class _Laws:
         return np.stack([self._add(what * mask, self._unit) for mask in self._masks], axis=2)
 
     def _add(self, what: Array, unit: npt.NDArray[np.int64]) -> Array:
-        """[point, cameras] from [point, poll]: sums over the first so many cameras (polls stand in their order)."""
+        """[point, cameras] from [point, poll]: sums over the first cameras (polls are in their order)."""
         total = np.zeros((self._layout.points, what.shape[-1] + 1))
         np.cumsum(np.broadcast_to(what, (self._layout.points, what.shape[-1])), axis=1, out=total[:, 1:])
         return total[:, np.searchsorted(unit, self._layout.counts)]
@@ -140,7 +141,7 @@ class _Laws:
         return np.asarray(demand - own + asked)
 
     def _crowded(self) -> Array:
-        """The share of time that moves would need with the turns of polls: from 1 on they cannot be followed."""
+        """The share of time that moves would need with the turns of polls: from 1 on the master falls behind."""
         time, often = (self.occupied * self.per).sum(axis=2), (self.count * self.per).sum(axis=2)
         for one in self._probed:
             rate = one.there / (POLICY.longest_pause + one.lost + self.cycle)
@@ -150,7 +151,7 @@ class _Laws:
 
     def _find_moved(self) -> _Moved:
         case, layout = self._case, self._layout
-        # moves of one camera that are as long take the same times, so that they are counted together
+        # Moves of one camera with equal lengths take equal times, so they are counted together.
         alike: dict[tuple[int, int, int], Move] = {}
         for move in case.moves:
             key = (move.unit, move.request, move.reply)
@@ -200,7 +201,7 @@ class _Laws:
 
     def _find_cycle(self) -> Array:
         cycle = np.zeros(self.occupied.shape[:2])
-        for _ in range(2 if self._probed else 1):  # a probe waits for its turn before its pause begins anew
+        for _ in range(2 if self._probed else 1):  # a probe waits for its turn before its pause starts again
             times = [np.where(one.there, one.lost, 0.0) + 0 * cycle for one in self._probed]
             pauses = [np.where(one.there, POLICY.longest_pause + one.lost + cycle, np.inf) for one in self._probed]
             cycle = paced_cycle(
@@ -211,7 +212,7 @@ class _Laws:
         return cycle
 
     def _steady(self) -> Mask:
-        """Where no answered exchange runs into its time-out, and no request into the reply before it."""
+        """Whether no answered exchange exceeds its time-out, and no request meets the reply before it."""
         case, layout, polls = self._case, self._layout, self._polls
         wrong = np.asarray(polls.exchange.worst) > polls.time_out
         if case.converter and not case.arbitrated:
@@ -222,7 +223,7 @@ class _Laws:
         return np.asarray(self._add((wrong & self._alive[self._unit]).astype(float), self._unit) == 0)
 
     def _age(self) -> Array:
-        """Mean over the cameras of the age of what is polled most, ns."""
+        """Mean over the cameras of the age of the values polled most, ns."""
         polls = self._polls
         chosen: dict[int, int] = {}
         for number, poll in enumerate(self._case.polls):
@@ -233,7 +234,8 @@ class _Laws:
         mask[list(chosen.values())] = True
         mask &= self._alive[self._unit]
         count = self._add(mask.astype(float), self._unit)
-        # tried until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 - f)^2
+        # Repeated until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 -
+        # f)^2.
         half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), self._unit) / count
         delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), self._unit) / count
         kept = self.shortest <= self.every.min(axis=2)
@@ -258,7 +260,7 @@ class _Laws:
         )
 
     def _variance(self) -> Array:
-        """ns^2, of the cycle of polls that never rest: what turnarounds, commands and batches of paced polls add."""
+        """ns^2, of the cycle of polls that never rest: the part of turnarounds, commands and batches of paced polls."""
         never = self.every < self.cycle[:, :, np.newaxis]
         left = 1 - self.moved.load
         variance = (self._sums(np.asarray(self._polls.exchange.variance)) * never).sum(axis=2) / left**2

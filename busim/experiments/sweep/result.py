@@ -1,4 +1,4 @@
-"""What a sweep gives: for each master on each line, one number of each figure at each point."""
+"""The result of a sweep: per master on each line, one number of each figure at each point."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from busim.foundation.errors import UserError
 
 Array = npt.NDArray[np.float64]
 
-# name -> unit, what it is; the names that a run has as well mean the same there (busim explain figures)
+# name -> unit, meaning; names that a run has too mean the same there (busim explain figures)
 FIGURES = {
     "exchange": ("s", "mean time of an answered poll"),
     "cycle": ("s", "mean time between two polls of a camera, for the values polled most"),
     "poll_rate": ("/s", "polls answered well, all cameras together"),
     "age_mean": ("s", "mean age of the values polled most, mean over the cameras"),
     "occupancy": ("1", "share of time in which characters are on the wire"),
-    "load": ("1", "share of time that everything with a wanted rate needs, 1 where polls never rest"),
-    "headroom": ("1", "1 - load, where every poll group has a wanted rate"),
+    "load": ("1", "share of time that all polls with a wanted rate need, 1 if polls never rest"),
+    "headroom": ("1", "1 - load, if every poll group has a wanted rate"),
     "move_mean": ("s", "mean time from a move to its acknowledgement"),
     "move_p95": ("s", "95 % of the moves were acknowledged within this"),
 }
@@ -29,11 +29,11 @@ FIGURES = {
 
 @dataclass(frozen=True, slots=True)
 class LineSweep:
-    """One master on one line. `values`: figure to an array over the points, nan where it has no value there.
+    """One master on one line. `values`: figure to an array over the points, nan without a value.
 
-    `half`: half-widths of the 95 % intervals over the seeds, only where points were simulated; nan for a single seed.
-    `feasible`: what is wanted is reached: there is a steady state, groups keep their pace, the need is met.
-    `declined`: why nothing could be computed for any point; then there are no values.
+    `half`: half-widths of the 95 % intervals over the seeds, only for simulated points; nan for a single seed.
+    `feasible`: there is a steady state, groups keep their rates, the need is met. `declined`: why nothing could be
+    computed for any point; then there are no values.
     """
 
     line: str
@@ -56,7 +56,7 @@ class Sweep:
 
     @property
     def shape(self) -> tuple[int, ...]:
-        """Of the grid that `values` become when reshaped."""
+        """The shape of the grid into which `values` reshape."""
         return tuple(len(axis.values) for axis in self.axes)
 
     def rows(self) -> Iterator[dict[str, str | float | bool | None]]:
@@ -74,7 +74,7 @@ class Sweep:
                 yield row
 
     def one(self, line: str | None = None) -> LineSweep:
-        """The sweep of a line; the first where none is named. Raises UserError for a name that there is not."""
+        """The sweep of a line; by default the first. Raises UserError for an unknown name."""
         for one in self.lines:
             if line is None or one.line == line:
                 return one

@@ -1,7 +1,7 @@
 """Simulated points: one point with one seed is one task, and a task is texts and numbers alone.
 
-So it can be worked on by any process on any machine that has busim, in any order, and written to a journal; the result
-depends on nothing but the task. All points have the same seeds: differences between them are then not a matter of luck.
+So any process on any machine with busim can work on it, in any order, and a journal can hold it; the result depends on
+the task alone. All points have the same seeds, so chance does not hide their differences.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from busim.plan import Plan, read_text
 from busim.recording.figures import Value, repeated_interval
 
 ASSUMPTIONS = (
-    "points are simulated from when the line has settled: cameras that never answer have been given up",
+    "points are measured after the line has settled: cameras that never answer are offline",
     "intervals are those of the seeds, 95 % by Student's t",
 )
 
@@ -27,7 +27,7 @@ Found = dict[str, dict[str, float | None]]  # "line / master" to figures
 
 
 class Task(NamedTuple):
-    """`text`: the plan; `files`: name and text of each file beside it, since who works on the task need not have them.
+    """`text`: the plan; `files`: name and text of each file beside it, since the worker may not have them.
 
     `names`, `values`: the axes and this point; `line` None for all; `length` in ns.
     """
@@ -47,7 +47,7 @@ def _read(text: str, files: tuple[tuple[str, str], ...]) -> Plan:
 
 
 def simulate(task: Task) -> Found:
-    """The figures of each master on each line. Raises UserError for names that there are not."""
+    """The figures of each master on each line. Raises UserError for unknown names."""
     plan = vary(_read(task.text, task.files), task.names, task.values, task.line)
     seen = [one for one in measure(plan, task.length, task.seed) if task.line is None or one.line == task.line]
     return {f"{one.line} / {one.master}": _figures(one) for one in seen}
@@ -78,7 +78,7 @@ def _value(value: Value) -> float | None:
 def gather(
     plan: Plan, axes: Sequence[Axis], found: Mapping[tuple[int, int], Found], seeds: Sequence[int], need: float | None
 ) -> Sweep:
-    """Means over the seeds with their intervals. `found`: by number of the point and seed, all of them."""
+    """Means over the seeds with their intervals. `found`: all results by number of the point and seed."""
     count = len(points(axes))
     keys = dict.fromkeys(key for number in range(count) for key in found[number, seeds[0]])
     lines = []

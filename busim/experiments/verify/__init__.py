@@ -1,7 +1,7 @@
-"""Verify: what the budget expects of a plan beside what a simulated run of the same plan has.
+"""Verify: the budget's expectations beside a simulated run of the same plan.
 
-Public: `verify` gives a `Verification`: for each master on each line a `LineVerification` of `Check`s, each with its
-verdict (`HOLDS`, `TOO_FEW`, `DIFFERS`); `long_enough` says how long to run.
+Public: `verify` returns a `Verification`: per master on each line a `LineVerification` of `Check`s, each with its
+verdict (`HOLDS`, `TOO_FEW`, `DIFFERS`); `long_enough` computes a sufficient length.
 """
 
 from busim.experiments.verify.checks import DIFFERS, HOLDS, TOLERANCES, TOO_FEW, Check

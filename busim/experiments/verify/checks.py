@@ -1,8 +1,8 @@
-"""One expected number beside one measured number, and what is to be thought of it.
+"""One expected number beside one measured number, and the verdict.
 
-A difference within the tolerance holds. Beyond it, mean exchange, cycle and what follows from them still hold within
-three standard errors; moves do not: they have to be measured long enough. Where the interval of what was measured
-still reaches into the tolerance, there was too little to tell. A bound holds if nothing exceeded it.
+A difference within the tolerance holds. Beyond it, mean exchange, cycle and their consequences still hold within three
+standard errors. Moves do not: they must be measured long enough. If the interval of the measured value reaches into the
+tolerance, there were too few observations. A bound holds if nothing exceeded it.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ TOLERANCES = {
     "latency_p99": 0.03,
     "occupancy": 0.03,
     "load": 0.03,
-    # several masters behind a converter that arbitrates: what they find before them is taken as if they came at random
+    # several masters behind an arbitrating converter: the queue they meet is taken as random
     "shared_exchange": 0.06,
     "shared_rate": 0.03,
 }
@@ -40,10 +40,11 @@ _ROUNDING = 1e-9  # of a value: two sums of the same times
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """`name`: a quantity, or exchange, cycle, move_mean; `of`: whose it is, "" for the line's. Seconds, /s or shares.
+    """`name`: a quantity, or exchange, cycle, move_mean; `of`: its camera or group, "" for the line. Seconds, /s or
+    shares.
 
-    `low`, `high`: the 95 % interval of `measured`, None where none is known. `tolerance`: share of the expected value,
-    None for a bound. `count`: the observations that `measured` stands on.
+    `low`, `high`: the 95 % interval of `measured`, None if unknown. `tolerance`: share of the expected value, None for
+    a bound. `count`: the observations behind `measured`.
     """
 
     name: str
@@ -88,13 +89,13 @@ def quantile_check(name: str, of: str, expected: float, values: Array, share: fl
 
 
 def plain_check(name: str, of: str, unit: str, expected: float, measured: float, count: int) -> Check:
-    """A figure whose error is not known."""
+    """A figure with an unknown error."""
     close = abs(measured - expected) <= TOLERANCES[name] * expected
     return _check(name, of, unit, expected, measured, count, None, close)
 
 
 def bound_check(name: str, of: str, expected: float, measured: float, count: int) -> Check:
-    """What must not be exceeded, in seconds (measured in whole nanoseconds)."""
+    """A bound, in seconds (measured in whole nanoseconds)."""
     verdict = HOLDS if measured <= expected + 1e-9 else DIFFERS
     return Check(name, of, "s", expected, measured, count, None, None, None, verdict)
 

@@ -1,7 +1,7 @@
 """The budget of a plan and a simulated run of it, side by side.
 
-It shows that arithmetic and simulation agree; both are ours, so agreement is no proof that either is right. What they
-are held to from outside stands in the tests of each.
+It shows that arithmetic and simulation agree. Both are ours, so agreement proves neither right; the tests of each
+compare it with outside sources.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ from busim.plan import Plan
 from busim.recording.figures import Value
 
 SCHEMA = 1
-_MOVES = 2500  # answered moves from which on 3 % of their mean can be told
-_ROUNDS = 400  # cycles of the polls that come most
+_MOVES = 2500  # answered moves that resolve 3 % of their mean
+_ROUNDS = 400  # cycles of the most frequent polls
 _SHORTEST, _LONGEST = 60.0, 24 * 3600.0  # s
 
 
@@ -44,7 +44,7 @@ class LineVerification:
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """`length`: simulated ns after settling. `verdict`: the worst of all checks, HOLDS where there is none."""
+    """`length`: simulated ns after settling. `verdict`: the worst of all checks, HOLDS without any."""
 
     plan: str
     seed: int
@@ -58,7 +58,7 @@ class Verification:
         return next((verdict for verdict in (DIFFERS, TOO_FEW) if verdict in found), HOLDS)
 
     def as_json(self) -> dict[str, object]:
-        """JSON-ready; `schema` counts up when a meaning changes."""
+        """JSON-ready; `schema` rises when a meaning changes."""
         return {
             "schema": SCHEMA,
             "plan": self.plan,
@@ -87,7 +87,7 @@ class Verification:
 
 
 def long_enough(plan: Plan) -> int:
-    """ns of a run in which moves and cycles come often enough for the tolerances, from a minute to a day."""
+    """ns of a run with enough moves and cycles for the tolerances, from a minute to a day."""
     seconds = _SHORTEST
     for line in budget(plan, what_ifs=False).lines:
         if line.moves is not None and line.moves.rate:
@@ -103,9 +103,9 @@ def verify(
     seed: int = 1,
     advanced: Callable[[int, int], None] = lambda *_: None,
 ) -> Verification:
-    """Compute a plan's budget, simulate the plan for `length` ns (`long_enough` where None) and compare.
+    """Compute a plan's budget, simulate the plan for `length` ns (`long_enough` by default) and compare.
 
-    `advanced` is told of the way: ns done, ns in all. Raises UserError for names that there are not.
+    `advanced` gets the progress: ns done, ns in all. Raises UserError for unknown names.
     """
     expected = budget(plan, what_ifs=False).lines
     length = long_enough(plan) if length is None else length
@@ -129,7 +129,7 @@ def _line(line: LineBudget, seen: LineMeasurement | None) -> LineVerification:
 
 
 def _arbitrated(expected: ArbitratedBudget, seen: LineMeasurement) -> Iterator[Check]:
-    """What one of several masters behind an arbitrating converter got, and how long it waited."""
+    """The share of one of several masters behind an arbitrating converter, and its waits."""
     count = len(seen.exchanges)
     yield plain_check("shared_rate", "", "/s", expected.rate, count / (seen.length / 1e9), count)
     if count:
@@ -153,7 +153,7 @@ def _polls(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
 
 
 def _group(work: str, cycles: dict[str, float]) -> str:
-    """The group that a work belongs to: its name, or the one with the first key of a further run behind it."""
+    """The group of a work: its name, or the one with the first key of a further run appended."""
     return work if work in cycles else work.rpartition(" from ")[0]
 
 
@@ -168,7 +168,7 @@ def _moves(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
 
 
 def _figures(line: LineBudget, seen: LineMeasurement) -> Iterator[Check]:
-    """The figures that a run has as well, of the line and of each camera."""
+    """The figures that a run has too, of the line and of each camera."""
     assert line.figures is not None
     for name in ("poll_rate", "latency_p50", "latency_p95", "latency_p99", "latency_max", "occupancy", "load"):
         yield from _figure(name, "", line.figures[name], seen.figures[name])
