@@ -5,7 +5,7 @@ import sys
 
 def main() -> None:
     """Run the command line and exit."""
-    try:  # a hand that regrets at once is told as little as one that does later
+    try:  # Ctrl-C during the imports ends as quietly as a later one
         from busim.cli.app import main as run
     except KeyboardInterrupt:
         sys.exit(130)

@@ -1,7 +1,7 @@
 """The application: gathers the commands and turns errors into one clear message and an exit code.
 
-Exit codes, but for `with`, which has those of its command: 0 done; 1 the run or check came out badly; 2 the user has to
-mend something; 3 a defect of busim; 130 ended by Ctrl-C.
+Exit codes, except for `with`, which returns that of its command: 0 done; 1 the run or check ended badly; 2 the user
+must mend something; 3 a defect of busim; 130 ended by Ctrl-C.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def options(
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and exit.")
     ] = False,
 ) -> None:
-    """What `busim` takes without a command."""
+    """The options of `busim` without a command."""
 
 
 for module in (*COMMANDS, explain):
@@ -62,21 +62,21 @@ def main() -> None:
         sys.exit(2)
     except KeyboardInterrupt:
         sys.exit(130)
-    except Exception as error:  # nobody shall have to read a traceback on site; for a report it can be had
+    except Exception as error:  # a traceback helps nobody on site; for a report the variable shows it
         if isinstance(error, OSError) and error.errno in FULL:
             _delivered(error.strerror)
         if os.environ.get("BUSIM_TRACEBACK"):
             raise
         what = str(error) if isinstance(error, BusimError) else f"{type(error).__name__}: {error}"
         _tell(
-            f"busim itself is at fault: {what}. Please report this with the plan, and with what it prints when "
+            f"busim itself is at fault: {what}. Please report this with the plan, and with its output when "
             "BUSIM_TRACEBACK=1 is set."
         )
         sys.exit(3)
 
 
 def _tell(text: str) -> None:
-    """On standard error, broken at its width."""
+    """Print on standard error, wrapped at its width."""
     from busim.cli.screen import visible, width, wrap
 
     for line in text.split("\n"):
@@ -86,7 +86,7 @@ def _tell(text: str) -> None:
 
 
 def _delivered(failed: str | None = None) -> None:
-    """Exits with 2 where standard output could not be written, or this has failed already."""
+    """Exit with 2 if standard output could not be written, now or before."""
     if reason := undelivered() or failed:
         _tell(f"standard output cannot be written; found {reason}. To mend: send it elsewhere")
         sys.exit(2)

@@ -1,4 +1,4 @@
-"""`busim check`: what is wrong with a plan while it is still cheap, with place, reason and how to mend it."""
+"""`busim check`: mistakes in a plan while they are still cheap, each with place, reason and remedy."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def command(
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 for warnings too.")] = False,
     rules: Annotated[bool, typer.Option("--rules", help="List the rules instead.")] = False,
 ) -> None:
-    """Check and show. Exit code 1 where there are errors, 2 where the plan cannot be read."""
+    """Check and show. Exit code 1 with errors, 2 if the plan cannot be read."""
     from busim.cli import option_parsing
     from busim.cli.check_lines import print_checked, print_detail, print_rules
     from busim.foundation.diagnostics import render
@@ -76,7 +76,7 @@ def _checked(path: str) -> tuple[Plan | None, Checked]:
 
 
 def _write(name: str, checked: Checked) -> None:
-    """The file, made or made anew. Raises UserError where it cannot be written, or is something else than SARIF."""
+    """Write the file, new or replaced. Raises UserError if it cannot be written, or is no SARIF."""
     from busim.analysis.check import sarif
     from busim.cli.writing import refuse_other, write_whole
     from busim.foundation.version import VERSION

@@ -25,7 +25,7 @@ _PLACES = 6  # places named for one group
 _WHOLE = "whole plan"
 _ENTRY = re.compile(r"([a-z_]+)\[(\d+)\]")
 
-# How much is said of a group: also what was found and expected; also what to do; only what is wrong.
+# How much a group shows: also found and expected; also the remedy; only the mistake.
 _FULL, _SHORT, _BARE = 3, 2, 1
 _PLENTY: Sequence[Mapping[Severity, int]] = (
     {"error": _FULL, "warning": _FULL, "note": _FULL},
@@ -49,7 +49,7 @@ class Group(NamedTuple):
 
     @property
     def places(self) -> str:
-        """Where they stand in the file: `plan.yaml:22:11, 41:11`."""
+        """Their places in the file: `plan.yaml:22:11, 41:11`."""
         places = [
             ":".join(str(part) for part in (one.line, one.column) if part is not None)
             for one in self.findings
@@ -108,7 +108,7 @@ def print_checked(checked: Checked, plan: Plan) -> None:
 
 
 def _print(screen: Screen, groups: Sequence[Group], blocks: Sequence[Sequence[Text]], room: int) -> None:
-    """The blocks that fit, and how many findings of which rule the others have."""
+    """The blocks that fit, and the rules and numbers of the other findings."""
     taken, whole = 0, sum(map(len, blocks))
     for number, block in enumerate(blocks):
         more = [f"{len(group.findings)} of {group.first.code}" for group in groups[number:]]
@@ -170,7 +170,7 @@ def _each(names: Sequence[str], words: str) -> bool:
 
 
 def lines_of(plan: Plan, finding: Finding) -> list[str]:
-    """The lines of the installation that a finding is about; none where it is about the whole plan."""
+    """The lines of the installation that a finding is about; none if it is about the whole plan."""
     match = _ENTRY.match(finding.field or "")
     entries = getattr(plan, match[1], ()) if match else ()
     if match is None or not int(match[2]) < len(entries):
@@ -188,7 +188,7 @@ def lines_of(plan: Plan, finding: Finding) -> list[str]:
 
 
 def print_detail(checked: Checked, plan: Plan, line: str | None) -> None:
-    """All findings, those of one line of the installation if it is named, what is silenced, and what was checked."""
+    """All findings, or those of one named line; then silenced findings, and what was checked."""
     screen = Screen()
     screen.say(_sentence(checked), "bold")
     wanted = [one for one in checked.findings if line is None or line in lines_of(plan, one)]
@@ -253,4 +253,4 @@ def print_rules() -> None:
         screen.say(f"{area}: {about}", "bold")
         for rule in held:
             screen.fact(f"{rule.severity} {rule.id}", rule.title, column=37)
-    screen.say(f"{len(rules)} rules. busim explain RULE tells all about one.", "dim")
+    screen.say(f"{len(rules)} rules. busim explain RULE explains one.", "dim")

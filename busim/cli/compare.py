@@ -1,4 +1,4 @@
-"""`busim compare`: where two traces part, and their figures side by side."""
+"""`busim compare`: the first difference of two traces, and their figures side by side."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def command(
     other: Annotated[str, typer.Argument(metavar="TRACE", help="Another one.")],
     as_json: options.AllAsJson = False,
 ) -> None:
-    """Compare and show; exit code 1 when they differ, 2 when one cannot be read."""
+    """Compare and show; exit code 1 if they differ, 2 if one cannot be read."""
     from busim.runtime.session import compare
 
     found = compare(one, other)
@@ -39,7 +39,7 @@ def _print(found: Comparison) -> None:
     if found.equal:
         print("equal: the same records in the same order")
     elif parting is None:
-        print("different, though not in what happened:")
+        print("different, but not in their records:")
     else:
         where = f" on {parting.line}" if parting.line else ""
         print(f"different, first at {parting.at / 1e9:.9f} s{where}, in a record of kind {parting.kind}:")
@@ -58,7 +58,7 @@ def _print(found: Comparison) -> None:
 
 
 def _print_figures(pairs: list[Pair]) -> None:
-    """Those of lines all, those of cameras where they differ; what neither has is left out."""
+    """The figures of all lines, and of cameras with differences; without figures that neither has."""
     from busim.cli.screen import Column, Screen
 
     rows = [

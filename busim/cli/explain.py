@@ -1,4 +1,4 @@
-"""`busim explain`: the handbook, without the internet, found by any name or by what it is about."""
+"""`busim explain`: the handbook, offline, found by any name or by subject."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _contents() -> str:
 
 
 def _about(asked: str) -> str:
-    """Everything of this name, pages first and whole. Raises UserError where nothing has it."""
+    """Everything of this name, whole pages first. Raises UserError for an unknown name."""
     from busim.cli.explain_index import found, suggested
     from busim.cli.handbook_render import fill
     from busim.foundation.errors import UserError
@@ -76,7 +76,7 @@ def _named(entries: Sequence[Entry]) -> str:
 
 
 def _suggestion(near: Sequence[Entry], asked: str) -> str:
-    """What may have been meant, by name and by meaning, and the pages that speak of it."""
+    """Suggestions by name and by meaning, and the pages with the word."""
     said = [
         f"`{entry.name.removeprefix('busim ')}` ({entry.kind}): {entry.summary.partition('. ')[0]}" for entry in near
     ]
@@ -90,7 +90,7 @@ def _suggestion(near: Sequence[Entry], asked: str) -> str:
 
 
 def _figure_sections(asked: str) -> list[str]:
-    """The sections of the page on figures in which a figure stands that has all the words of `asked` in its name."""
+    """The sections of the page on figures with a figure whose name has all words of `asked`."""
     from busim.cli.handbook_render import PLACEHOLDER
     from busim.handbook import page
     from busim.recording.figures import QUANTITIES
@@ -110,7 +110,7 @@ def _parts(name: str) -> set[str]:
 
 
 def _speaking_of(name: str) -> list[str]:
-    """The topics whose pages have this word."""
+    """The topics whose pages contain this word."""
     from busim.cli.handbook_render import filled
     from busim.handbook import topics
 
@@ -119,7 +119,7 @@ def _speaking_of(name: str) -> list[str]:
 
 
 def _show(text: str) -> None:
-    """Markdown drawn on a terminal; elsewhere as it is, its paragraphs and lists broken at the width."""
+    """Markdown drawn on a terminal; elsewhere plain, with paragraphs and lists wrapped at the width."""
     from busim.cli.screen import reflowed, width
 
     columns = min(width(sys.stdout), 100)

@@ -1,7 +1,7 @@
-"""What `busim explain` knows by name: pages, rules, faults, judges, figures, words, symptoms and more.
+"""The names that `busim explain` knows: pages, rules, faults, judges, figures, words, symptoms and more.
 
-A name is found whole, then by all its words in any order. What is not found is suggested by likeness of spelling and of
-meaning. Meaning is a list of words that people on site use for one thing, and the words of each summary.
+A name is found whole, then by all its words in any order. Unknown names get suggestions by spelling and by meaning.
+Meaning is a list of words that people on site use for one thing, and the words of each summary.
 """
 
 from __future__ import annotations
@@ -39,12 +39,12 @@ _SMALL = {
     "a", "an", "and", "at", "be", "by", "do", "for", "from", "how", "i", "in", "is", "it", "my", "no", "not", "of",
     "on", "or", "the", "to", "what", "when", "why", "with",
 }  # fmt: skip
-_ENOUGH = 0.72  # likeness of spelling from which on a name may have been meant
+_ENOUGH = 0.72  # similarity of spelling from which a name is suggested
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing with a name. `kind`: what it is; `also`: other names; `text`: makes what there is to say of it."""
+    """One thing with a name. `kind`: its kind; `also`: other names; `text`: makes its explanation."""
 
     kind: str
     name: str
@@ -59,7 +59,7 @@ class Entry:
 
 @cache
 def entries() -> tuple[Entry, ...]:
-    """Everything, in the order in which things of one name are shown."""
+    """All entries, in the order in which equal names are shown."""
     return tuple(
         entry
         for make in (
@@ -80,7 +80,7 @@ def entries() -> tuple[Entry, ...]:
 
 
 def found(asked: str) -> list[Entry]:
-    """What has this name, else what has all these words in its name."""
+    """The entries of this name, else those with all these words in their names."""
     wanted = _plain(asked)
     whole = [entry for entry in entries() if wanted in map(_plain, entry.names)]
     if whole:
@@ -93,7 +93,7 @@ def found(asked: str) -> list[Entry]:
 
 
 def suggested(asked: str, most: int = 6) -> list[Entry]:
-    """What may have been meant, the likeliest first: by spelling, by words in names, by words of like meaning."""
+    """Suggestions, the likeliest first: by spelling, by words in names, by words of similar meaning."""
     wanted = _plain(asked)
     words = set(wanted.split()) - _SMALL
     scored = [(_score(entry, wanted, words), number) for number, entry in enumerate(entries())]
@@ -113,7 +113,7 @@ def _score(entry: Entry, wanted: str, words: set[str]) -> float:
 
 
 def _plain(text: str) -> str:
-    """Lower case, words apart, no plural: `Time-outs` and `time_out` are one."""
+    """Lower case, separate words, no plural: `Time-outs` and `time_out` become equal."""
     words = re.findall(r"[a-z0-9]+", text.casefold())
     return " ".join(
         word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word for word in words

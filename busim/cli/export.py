@@ -28,7 +28,7 @@ def command(
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
 ) -> None:
-    """Write, and say how to open what was written."""
+    """Write, and print a command that opens the file."""
     from busim.foundation.errors import UserError
     from busim.recording.exports import FORMATS
     from busim.recording.trace import open_trace

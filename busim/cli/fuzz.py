@@ -1,4 +1,4 @@
-"""`busim fuzz`: a controller against an installation in which things go wrong, many times, and what it does wrong."""
+"""`busim fuzz`: a controller against an installation with faults, many times, and the judges' verdicts."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 NAME = "fuzz"
 HELP = "Break an installation on purpose, and judge a controller."
 
-_OF_THE_INSTALLATION = {"address-plan", "transparency"}  # judges that say nothing of a controller
-_SERVED, _PURE = 24, 200  # cases, where nobody says how many
-_TRIES, _PURE_TRIES = 12, 60  # runs to make a failure small, in wall time and in virtual time
+_OF_THE_INSTALLATION = {"address-plan", "transparency"}  # judges that do not judge a controller
+_SERVED, _PURE = 24, 200  # cases by default
+_TRIES, _PURE_TRIES = 12, 60  # runs to reduce a failure, in wall time and in virtual time
 
 
 def command(
@@ -65,7 +65,7 @@ def command(
         typer.Option(metavar="FILE", help="Write a test report for a build server, as JUnit XML."),
     ] = None,
 ) -> None:
-    """Run the campaign and show it; exit code 1 with failures that nobody accepted, 130 after Ctrl-C."""
+    """Run the campaign and show it; exit code 1 with failures that are not accepted, 130 after Ctrl-C."""
     import tempfile
     from pathlib import Path
 
@@ -150,7 +150,7 @@ def _pure(plan: Plan, name: str | None, controller: str | None) -> PureRun:
 
 
 def make_of(name: str) -> type[Master]:
-    """The master that busim has under a name. Raises UserError."""
+    """The master of this name that comes with busim. Raises UserError."""
     from busim.foundation.errors import UserError
     from busim.foundation.yaml_source import nearest
     from busim.simulator.masters import Master

@@ -1,4 +1,4 @@
-"""What `busim fuzz` knows of its campaign, says while it runs and shows at the end."""
+"""The screen of `busim fuzz`: progress during the campaign, and the result."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _SHOWN = 6  # failures on the first screen
 
 
 class Told:
-    """The campaign, with what its owner wants of it. `new`: failures that nobody accepted; `paths`: where they are."""
+    """The campaign, with its options. `new`: failures that are not accepted; `paths`: their files."""
 
     def __init__(
         self, run: PureRun | ServedRun, cases: int, seed: int, jobs: int, folder: Path, accepted: tuple[Accepted, ...],
@@ -55,7 +55,7 @@ class Told:
         return [one for one in self.campaign.failures if self.reason(one) is None]
 
     def reason(self, failure: Failure) -> str | None:
-        """Why a failure is accepted, None where it is not."""
+        """Why a failure is accepted, None if it is not."""
         return next((one.reason for one in self._accepted if one.covers(failure)), None)
 
     def saw(self, result: Result) -> None:
@@ -70,11 +70,11 @@ class Told:
             self._said = time.monotonic()
             failed = f"; failed so far: {', '.join(self._failed)}" if self._failed else "; no failure so far"
             done = f"{self.campaign.cases} of {counted(self.cases, 'case')} judged, {counted(self.runs, 'run')}{failed}"
-            with contextlib.suppress(OSError, ValueError):  # nobody reads it any more
+            with contextlib.suppress(OSError, ValueError):  # the reader has closed it
                 print(done, file=sys.stderr, flush=True)
 
     def try_without_faults(self, workers: Workers, length: int) -> None:
-        """The program has to work where nothing goes wrong. Raises UserError where it does not run or does not ask."""
+        """The program must work without faults. Raises UserError if it does not run or sends no request."""
         case = Case(self.seed, length)
         result = workers.one(case)
         up = next(one for one in result.verdicts if one.judge == STAYS_UP)
@@ -96,14 +96,14 @@ class Told:
         return next((tuple(one.through) for one in self.run.plan.masters if one.name == name), ())
 
     def save(self) -> None:
-        """Write every failure that nobody accepted."""
+        """Write every failure that is not accepted."""
         for failure in self.new:
             if failure.judge not in self.paths:
                 self.paths[failure.judge] = save(self._folder, self.run, failure, make=self._make)
 
 
 def show(told: Told) -> None:
-    """The answer first, then each failure, then what the campaign covered."""
+    """The answer first, then each failure, then the coverage of the campaign."""
     screen, campaign, new = Screen(), told.campaign, told.new
     what = f"in {counted(campaign.cases, 'case')}, seed {told.seed}"
     if told.broken_off:
@@ -170,7 +170,7 @@ def as_dict(told: Told) -> dict[str, Any]:
 
 
 def junit_xml(told: Told) -> str:
-    """One test case for each judge, in the XML that build servers read (the de facto form; no standard has it)."""
+    """One test case per judge, in the XML that build servers read (the de facto form; no standard has it)."""
     failures = {one.judge: one for one in told.campaign.failures}
     outcomes = {**told.campaign.outcomes, **{name: told.campaign.outcomes.get(name, {}) for name in failures}}
     suite = ElementTree.Element("testsuite", name="busim fuzz", tests=str(len(outcomes)), failures=str(len(told.new)))

@@ -1,6 +1,6 @@
-"""The handbook's pages with what the code knows filled in: figures, plan fields, registers, the layout of a trace.
+"""The handbook's pages with facts of the code filled in: figures, plan fields, registers, the layout of a trace.
 
-A page holds `{{name argument ...}}` on a line of its own; each name stands for one function here.
+A page holds `{{name argument ...}}` on a line of its own; each name is a function here.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from busim.handbook import page
 
 PLACEHOLDER = re.compile(r"^\{\{([a-z]+)((?: [\w-]+)*)\}\}$", re.MULTILINE)
 _WIDTH = 100
-_GLUE = "\0"  # stands for a space at which no line is broken
+_GLUE = "\0"  # a space at which no line breaks
 _UNITS = {"": "a number", "1": "a share", "s": "seconds", "/s": "per second"}
 
 
 def filled(topic: str) -> str:
-    """The page of a topic, whole. Raises UserError for a topic that there is not."""
+    """The whole page of a topic. Raises UserError for an unknown topic."""
     return fill(page(topic))
 
 
@@ -43,7 +43,7 @@ def figures(*names: str) -> str:
 
 
 def _scopes() -> dict[str, list[str]]:
-    """Quantity name to what it is given for: line, camera, or both."""
+    """Quantity name to its scopes: line, camera, or both."""
     from busim.recording.figures import QUANTITIES, Fold
 
     nothing = Fold()
@@ -106,7 +106,7 @@ def rehearsal(name: str) -> str:
 
 
 def steps() -> str:
-    """Every kind of step: what it is, and what is said of it."""
+    """Every kind of step: its meaning and its keys."""
     from busim.commissioning.rehearse import KINDS
 
     lines = []
@@ -119,7 +119,7 @@ def steps() -> str:
 
 
 def mishaps() -> str:
-    """Every what-if: what it is, how it looks, how it is found and mended."""
+    """Every what-if: the mishap, its symptom, how to find and mend it."""
     from busim.commissioning.rehearse import what_ifs
 
     return "\n".join(
@@ -130,7 +130,7 @@ def mishaps() -> str:
 
 
 def facts(about: dict[str, Any], needed: bool = False) -> Iterable[str]:
-    """What the form says of one field, sentence by sentence: meaning, choices, limits, default, example."""
+    """The facts of one field, sentence by sentence: meaning, choices, limits, default, example."""
     from busim.foundation.schema import written
 
     yield about["description"]
@@ -176,7 +176,7 @@ def registers(name: str) -> str:
 
 
 def locks(name: str) -> str:
-    """What a camera model refuses to have written, and when."""
+    """The writes that a camera model refuses, and when."""
     from busim.plan.models import load
 
     return "\n".join(
@@ -203,7 +203,7 @@ def rules() -> str:
 
 
 def faults() -> str:
-    """Every fault: its name, what it is switched on at, its title and its parameters."""
+    """Every fault: its name, its place, its title and its parameters."""
     from busim.simulator.faults import all_faults
 
     return "\n".join(
@@ -226,7 +226,7 @@ def presets() -> str:
 
 
 def actions() -> str:
-    """Every action that can be done to a running session."""
+    """Every action on a running session."""
     from busim.runtime.actions import ACTIONS
 
     return "\n".join(_bullet(f"`{one.form}`: {one.what}.") for one in ACTIONS.values())

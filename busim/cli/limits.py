@@ -1,4 +1,4 @@
-"""What limits each line and which change would help most, as short as a screen needs it. Both are computed."""
+"""The limit of each line and its best change, as short as a screen needs them. Both are computed."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from busim.cli.screen import Screen, fewest
 
 
 def limits(screen: Screen, budget: Budget, reserved: int) -> None:
-    """For each line what limits it and its best change, as far as the first screen has room.
+    """Per line its limit and its best change, as far as the first screen has room.
 
-    `reserved`: lines that something else needs below. Lines of which the same is said share it.
+    `reserved`: lines needed below. Lines with the same text share it.
     """
     alike: dict[str, list[str]] = {}
     for line in budget.lines:
@@ -33,7 +33,7 @@ def _said(line: LineBudget) -> str:
 
 
 def _short(limit: str) -> str:
-    """`the wire, 26% of the master's busy time` out of the sentence of the budget."""
+    """`the wire, 26% of the master's busy time` from the sentence of the budget."""
     cause, says, share = limit.partition(" limits this line: ")
     return f"{cause}, {share.partition(', ')[0]}" if says else limit
 

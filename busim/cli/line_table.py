@@ -1,6 +1,6 @@
-"""One row for each line of the installation: whether it works, how often and how soon, and the room that is left.
+"""One row per line of the installation: whether it works, how often and how soon, and its headroom.
 
-A run fills it with what was measured, a budget with what was computed, so both read alike.
+A run fills it with measured values, a budget with computed ones, so both read alike.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ STYLES = {YES: "green", LOSSES: "yellow", NO: "bold red", IDLE: "dim"}
 
 
 class Row(NamedTuple):
-    """A line, or a master on it. `rate`: of the camera that is polled least; times in seconds; None: not applicable.
+    """A line, or a master on it. `rate`: of the camera polled least; times in seconds; None: not applicable.
 
-    `wanted`: the wanted rate in words, `lost`: the share of all exchanges; "" where they are not known.
+    `wanted`: the wanted rate in words, `lost`: the share of all exchanges; "" if unknown.
     """
 
     name: str
@@ -53,7 +53,7 @@ def _known(cameras: Iterable[Mapping[str, Value]], figure: str) -> list[float]:
 
 
 def wanted_rate(periods: Iterable[float]) -> str:
-    """The wanted rate of the group that is polled most, from each group's period in seconds."""
+    """The wanted rate of the group polled most, from each group's period in seconds."""
     shortest = min(periods, default=None)
     if shortest is None:
         return ""
@@ -61,7 +61,7 @@ def wanted_rate(periods: Iterable[float]) -> str:
 
 
 def print_rows(screen: Screen, rows: Sequence[Row], *, worst: str) -> None:
-    """The table. `worst`: what the worst age is called. Columns of which nothing is known are left out."""
+    """The table. `worst`: the title of the worst age. Columns without any value are left out."""
     columns = [Column("line"), Column("works")]
     cells: list[list[str | Text]] = [[row.name, Text(row.works, STYLES[row.works])] for row in rows]
     for title, texts in (

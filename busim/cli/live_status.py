@@ -1,4 +1,4 @@
-"""What a live session says on standard error while it runs: short lines, and never so many that it costs time."""
+"""News of a live session on standard error: short lines, and few enough to cost no time."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-_MOST = 20  # lines a second
+_MOST = 20  # lines per second
 
 
 class News:
     """Lines on standard error. In a second with more than twenty the rest is counted and not written.
 
-    `now`: the simulated instant, ns, which each line of news begins with.
+    `now`: the simulated instant, ns, at the start of each line.
     """
 
     def __init__(self) -> None:
@@ -25,7 +25,7 @@ class News:
         self._kept = 0
 
     def tell(self, text: str) -> None:
-        """Something happened."""
+        """Print one line of news."""
         second = int(time.monotonic())
         if second != self._second:
             kept, self._second, self._said, self._kept = self._kept, second, 0, 0
@@ -38,15 +38,15 @@ class News:
             self._kept += 1
 
     def caution(self, text: str) -> None:
-        """Something the user should know, however much is going on."""
+        """Print a warning, however many lines there are."""
         _write(text)
 
     def trouble(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-        """An asyncio exception handler: the system had no more sockets, mostly."""
+        """An asyncio exception handler: mostly the system has no more sockets."""
         error = context.get("exception")
         self.tell(f"caution: {context.get('message')}{f' ({error})' if error else ''}")
 
 
 def _write(text: str) -> None:
-    with contextlib.suppress(OSError, ValueError):  # nobody reads it any more
+    with contextlib.suppress(OSError, ValueError):  # the reader has closed it
         print(text, file=sys.stderr, flush=True)

@@ -1,4 +1,4 @@
-"""`busim new`: a file to begin with, full of comments, and sound as it stands."""
+"""`busim new`: a first file, full of comments, and valid as it is."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ HELP = "Write a commented starter file: a plan, protocol or camera."
 
 
 class Kind(StrEnum):
-    """What there are starters for."""
+    """A kind of starter."""
 
     plan = "plan"
     protocol = "protocol"
@@ -40,4 +40,4 @@ def command(
         write_whole(str(path), text, kind.value, new=True)
     except FileExistsError:
         raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
-    print(f"{path} is written. Change it to what your {kind.value} is, and try it: {_TRIED[kind].format(path)}")
+    print(f"{path} is written. Edit it to describe your {kind.value}, and try it: {_TRIED[kind].format(path)}")

@@ -1,4 +1,4 @@
-"""Times, rates and marks given as options: a mistake in one names its option and shows how it is written."""
+"""Times, rates and marks given as options: an error names the option and shows an example."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def length(text: str) -> int:
 
 
 def rate(text: str) -> float:
-    """`--need`: polls a second, more than 0. Raises UserError."""
+    """`--need`: polls per second, more than 0. Raises UserError."""
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_rate
 
@@ -28,14 +28,12 @@ def rate(text: str) -> float:
     with _named("--need", example):
         value = parse_rate(text)
         if not value:
-            raise UserError(
-                "a need of 0 is met by doing nothing", found=repr(text), expected="more than 0", mend=example
-            )
+            raise UserError("a need of 0 is always met", found=repr(text), expected="more than 0", mend=example)
     return value
 
 
 def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
-    """`--mark`, each: (ns, text) in order of time, none of them behind the end of the run. Raises UserError."""
+    """`--mark`, each: (ns, text) in order of time, none after the end of the run. Raises UserError."""
     from busim.foundation.errors import UserError
     from busim.foundation.units import show_time
     from busim.runtime.session import parse_mark
@@ -46,7 +44,7 @@ def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
             at, words = parse_mark(text)
         if at > until:
             raise UserError(
-                "a mark behind the end of the run",
+                "a mark after the end of the run",
                 field="--mark",
                 found=repr(text[:60]),
                 expected=f"at most {show_time(until)}, the length of the run",
@@ -57,7 +55,7 @@ def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
 
 
 def line(known: Sequence[str], name: str | None) -> None:
-    """`--line`: one of the lines there are, or None for all. Raises UserError."""
+    """`--line`: a line of the plan, or None for all. Raises UserError."""
     from busim.foundation.errors import UserError
 
     if name is not None and name not in known:

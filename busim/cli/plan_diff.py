@@ -1,4 +1,4 @@
-"""`busim plan diff`: what changed from one plan to another, by what somebody has to do on site."""
+"""`busim plan diff`: the changes between two plans, as work on site."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def command(
     every: Annotated[bool, typer.Option("--all", help="List every field that differs too.")] = False,
     as_json: options.AllAsJson = False,
 ) -> None:
-    """Compare and show. Exit code 0 where nothing differs, 1 where something does, 2 where one cannot be read."""
+    """Compare and show. Exit code 0 for equal plans, 1 for different ones, 2 if one cannot be read."""
     from busim.analysis.diff import diff
     from busim.plan import read
 

@@ -1,4 +1,4 @@
-"""`busim plan schema`: the form of a plan file, and of the files that it may name, for editors."""
+"""`busim plan schema`: the schema of a plan file, and of the files beside it, for editors."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ HELP = "Print the form of a plan as JSON Schema, for editors."
 
 
 class Form(StrEnum):
-    """What has a form: a plan, and what it may name."""
+    """The kinds of files with a schema."""
 
     plan = "plan"
     protocol = "protocol"
@@ -30,7 +30,7 @@ def command(of: Annotated[Form, typer.Option(help="The form of which file.")] = 
 
 
 def _plan() -> dict[str, Any]:
-    """The form of a plan, with the parameters of each fault, which a plan does not know."""
+    """The schema of a plan, with the parameters of each fault, which a plan does not know."""
     from busim import plan
     from busim.simulator.faults import all_faults, all_presets
 

@@ -1,4 +1,4 @@
-"""`busim plan set`: a value changed in a plan, everything else left as it is, comments above all."""
+"""`busim plan set`: changes a value in a plan and keeps all else, comments included."""
 
 from __future__ import annotations
 

@@ -33,12 +33,12 @@ def command(
         }
         print(json.dumps(report, indent=2, ensure_ascii=False, default=str))
         return
-    print("# Every value of the plan. Unmarked: planned, as written. `default`: nobody wrote it, so it is assumed.")
+    print("# Every value of the plan. Unmarked: planned, as written. `default`: not in the plan, so it is assumed.")
     print(whole.yaml(), end="")
 
 
 def _as_written(value: Any) -> Any:
-    """Numbers that JSON would write otherwise as texts: the format `8E1` is no 80.0."""
+    """Numbers that JSON would change, as texts: the format `8E1` is not 80.0."""
     from busim.foundation.yaml_source import Real
 
     if isinstance(value, dict):

@@ -1,4 +1,4 @@
-"""`busim plan split`: which cameras go on which converter, with fewest converters and then fewest metres of cable."""
+"""`busim plan split`: the cameras of each converter, with the fewest converters and then the fewest metres of cable."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def command(
         typer.Option(metavar="FILE", help="Write the new plan to this new file; comments are kept."),
     ] = None,
 ) -> None:
-    """Split and show. Exit code 1 where no split was found, 2 where the plan or a wish is wrong."""
+    """Split and show. Exit code 1 if no split was found, 2 if the plan or a wish is wrong."""
     from busim.analysis.split import More, Wishes, split, written
     from busim.plan import read
 
@@ -77,8 +77,8 @@ def _without_like(like: str | None, at: list[str] | None, ports: int, most: int 
 
     if like is None and (at or ports != 1 or most is not None):
         raise UserError(
-            "more converters are meant, and nobody says of which kind", found="--at, --ports or --most without --like",
-            expected="a converter of the plan that they are like", mend="--like 'NAME OF A CONVERTER'",
+            "the kind of the added converters is missing", found="--at, --ports or --most without --like",
+            expected="a converter of the plan to copy", mend="--like 'NAME OF A CONVERTER'",
         )  # fmt: skip
 
 
@@ -100,7 +100,7 @@ def _targets(texts: list[str]) -> dict[str, int]:
 
 
 def _write(name: str, text: str) -> None:
-    """The file made. Raises UserError where it is there, or cannot be written."""
+    """Write the file. Raises UserError if it exists, or cannot be written."""
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
 
@@ -117,7 +117,7 @@ def _print(found: Split, wishes: Wishes) -> None:
 
     screen = Screen()
     if found.why:
-        screen.say(f"No split: {found.why}." + (" Below: as far as it came." if found.lines else ""), "bold red")
+        screen.say(f"No split: {found.why}." + (" Below: the part that was solved." if found.lines else ""), "bold red")
         for one in found.left_over:
             screen.say(f"{one.camera!r} has no place:", indent=2)
             for reason in one.reasons:
@@ -140,7 +140,7 @@ def _print(found: Split, wishes: Wishes) -> None:
 
 
 def _print_lines(screen: Screen, found: Split) -> None:
-    """One row for each line; what no line has is left out."""
+    """One row per line, without columns that no line needs."""
     from busim.cli.screen import Column
 
     columns = {
@@ -182,9 +182,9 @@ def _how_good(found: Split) -> str:
     text += " (* computed from places, the rest planned)." if starred else " (planned)."
     if found.proven:
         text += " No split has fewer lines (proven)"
-        return text + (", nor fewer metres (proven)." if found.shortest else "; the metres may be improved on.")
+        return text + (", nor fewer metres (proven)." if found.shortest else "; fewer metres may be possible.")
     return text + (
-        f" Fewer than {found.least} lines cannot be; {lines} were found"
-        + ("" if found.way == "optimal" else " by the greedy way: --optimal may find fewer")
-        + ". The metres may be improved on."
+        f" At least {found.least} lines are needed; {lines} were found"
+        + ("" if found.way == "optimal" else " by the greedy search: --optimal may find fewer")
+        + ". Fewer metres may be possible."
     )

@@ -1,4 +1,4 @@
-"""`busim prove`: tries a protocol or a camera model and says what holds."""
+"""`busim prove`: tries a protocol or a camera model and shows the results."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def _prove_model(subject: str) -> None:
 
 
 def _beside(subject: str) -> dict[str, BusProtocol]:
-    """The sound protocol files in the folder of a model's file, by the names of their protocols."""
+    """The valid protocol files in the folder of a model's file, by the names of their protocols."""
     from contextlib import suppress
     from pathlib import Path
 
@@ -75,7 +75,7 @@ def _beside(subject: str) -> dict[str, BusProtocol]:
 
     found = {}
     for path in sorted(Path(subject).parent.glob("*.yaml")) if is_path(subject) else ():
-        with suppress(UserError, AttributeError, TypeError):  # whatever else lies there is not asked about
+        with suppress(UserError, AttributeError, TypeError):  # other files there do not matter
             if "busim-protocol" in load(path).value:
                 protocol = find(str(path.resolve()))
                 found[protocol.name] = protocol
@@ -89,9 +89,7 @@ def _prove_protocol(subject: str, against: str | None) -> None:
 
     found = find(subject)
     if not isinstance(found, DeclaredProtocol):
-        raise UserError(
-            f"{subject} is no declaration but a program", expected="a file, or the name of a declared protocol"
-        )
+        raise UserError(f"{subject} is a program, not a file", expected="a file, or the name of a declared protocol")
     proof = prove(found)
     _show(proof, in_text=found.declaration.in_text)
     if against is not None:

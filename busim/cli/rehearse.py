@@ -39,7 +39,7 @@ def command(
     ] = None,
     overwrite: options.Overwrite = False,
 ) -> None:
-    """Rehearse and show. Exit code 1 where a step failed, or a what-if did not show as described."""
+    """Rehearse and show. Exit code 1 if a step failed, or a what-if did not show as described."""
     from busim.cli import option_parsing
     from busim.cli import rehearse_tables as tables
     from busim.foundation.errors import UserError
@@ -77,7 +77,7 @@ def command(
 def _one(
     plan: Plan, name: str | None, line: str | None, seed: int, trace: str | None, *, overwrite: bool, quiet: bool
 ) -> tuple[Rehearsal, WhatIf | None]:
-    """One rehearsal, in a world of its own. Raises UserError, also where the what-if cannot happen there."""
+    """One rehearsal, in a world of its own. Raises UserError, also if the what-if cannot happen there."""
     from busim.cli.show import progress
     from busim.commissioning.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
     from busim.foundation.errors import UserError
@@ -108,7 +108,7 @@ def _one(
 
 
 def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool, detail: bool) -> int:
-    """Every what-if, each in a world of its own; the exit code."""
+    """Every what-if, each in a world of its own. Returns the exit code."""
     from busim.cli import rehearse_tables as tables
     from busim.commissioning.rehearse import SCHEMA, what_ifs
     from busim.foundation.errors import UserError
@@ -118,7 +118,7 @@ def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool, detail: bool
         try:
             rehearsal, _ = _one(plan, one.name, line, seed, None, overwrite=False, quiet=as_json)
         except UserError as error:
-            if not error.what.startswith(one.name):  # the plan or the line is at fault, and not this what-if alone
+            if not error.what.startswith(one.name):  # the plan or the line is wrong, and not only this what-if
                 raise
             tried.append((one, None, error.found or ""))
         else:

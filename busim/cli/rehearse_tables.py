@@ -1,4 +1,4 @@
-"""A rehearsal on a screen: whether the commissioning passes and how long it takes, what failed and what to do.
+"""A rehearsal on a screen: whether the commissioning passes, how long it takes, failures and remedies.
 
 The answer takes a terminal of 24 lines; `--detail` gives every step.
 """
@@ -24,7 +24,7 @@ _MINUTE = 60_000_000_000
 
 
 def print_rehearsal(rehearsal: Rehearsal, tried: WhatIf | None, trace: str | None) -> None:
-    """The answer; `tried`: the what-if that it was."""
+    """The answer; `tried`: the rehearsed what-if."""
     screen = Screen()
     if tried is None:
         screen.say(f"{rehearsal.plan}: {_sentence(rehearsal)}", "bold")
@@ -94,7 +94,7 @@ def _failure(screen: Screen, one: Done) -> None:
 
 
 def _tried(screen: Screen, rehearsal: Rehearsal, tried: WhatIf) -> None:
-    """A what-if: where it shows, how it looks, how it is found and mended."""
+    """A what-if: where it shows, its symptom, how to find and mend it."""
     screen.say(f"{rehearsal.plan}: what if {tried.title}?", "bold")
     first = next(iter(rehearsal.failed), None)
     if first is None or first.reason is None:
@@ -116,7 +116,7 @@ def _tried(screen: Screen, rehearsal: Rehearsal, tried: WhatIf) -> None:
 
 
 def print_detail(rehearsal: Rehearsal, line: str | None) -> None:
-    """Every step, those of one line if it is named, every failure, and what the times stand on."""
+    """Every step, or those of one named line, every failure, and the basis of the times."""
     screen = Screen()
     shown = [one for one in rehearsal.done if line in (None, one.step.line)]
     for name in dict.fromkeys(one.step.line for one in shown):
@@ -133,7 +133,7 @@ def print_detail(rehearsal: Rehearsal, line: str | None) -> None:
 
 
 def _steps(screen: Screen, line: str, done: Sequence[Done]) -> None:
-    """Each step: what is done, what is heard, how long it takes, and what somebody has to look at."""
+    """Each step: the work, the replies heard, its time, and what to look at."""
     screen.say(line or "everywhere", "bold")
     for one in done:
         id = "" if one.step.id is None else f" ID {one.step.id}"
@@ -147,7 +147,7 @@ def _steps(screen: Screen, line: str, done: Sequence[Done]) -> None:
 
 
 def print_what_ifs() -> None:
-    """All of them, each with what it is."""
+    """All of them, each in a sentence."""
     screen = Screen()
     screen.say("What can go wrong: busim rehearse PLAN --what-if NAME", "bold")
     for one in what_ifs().values():
@@ -155,7 +155,7 @@ def print_what_ifs() -> None:
 
 
 def print_all(plan: str, tried: Sequence[tuple[WhatIf, Rehearsal | None, str]], *, detail: bool) -> None:
-    """One row for each: at which step it shows and what is heard there; with `detail` what goes wrong and why."""
+    """One row each: the step at which it shows and the replies there; with `detail` the mishap and the reason."""
     screen = Screen()
     wrong = [one.name for one, rehearsal, _ in tried if rehearsal is not None and not one.as_told(rehearsal)]
     here = sum(rehearsal is not None for _, rehearsal, _ in tried)
@@ -193,7 +193,7 @@ def _reasons(screen: Screen, tried: Iterable[tuple[WhatIf, Rehearsal | None, str
 
 
 def span(ns: int) -> str:
-    """A length of time, as one says it on site."""
+    """A length of time in the words of the site."""
     if ns < _MINUTE:
         return show_time(ns) if ns else "-"
     minutes, seconds = divmod(round(ns / 1e9), 60)

@@ -1,4 +1,4 @@
-"""`busim replay`: the run of a trace once more, and whether it came out the same."""
+"""`busim replay`: the run of a trace once more, and whether it was the same."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def command(
     times: Annotated[int, typer.Option(min=1, help="Runs of a saved failure of a program, in wall time.")] = 3,
     as_json: Annotated[bool, typer.Option("--json", help="Figures and outcome as JSON on standard output.")] = False,
 ) -> None:
-    """Replay and compare; exit code 1 when the two differ, something is not as the plan expects, or a failure shows."""
+    """Replay and compare; exit code 1 if the two differ, an expectation is missed, or a failure shows again."""
     from busim.cli import option_parsing
     from busim.cli.show import print_report, progress
     from busim.runtime.session import replay

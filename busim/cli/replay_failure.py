@@ -19,7 +19,7 @@ from busim.testing.judging import FAIL, Evidence, Verdict
 
 
 def replay_failure(path: str, times: int, *, as_json: bool) -> None:
-    """Run it again and show what the judge says; exit code 1 where it shows. In virtual time once is enough."""
+    """Run it again and show the verdicts; exit code 1 if it fails again. In virtual time one run is enough."""
     saved = load(Path(path))
     judge = all_judges().get(saved.judge)
     if judge is None and saved.judge != STAYS_UP:
@@ -57,7 +57,7 @@ def _show(screen: Screen, saved: Saved, verdicts: list[Verdict], failed: list[Ve
     if saved.version != VERSION:
         screen.say(f"note: busim {saved.version} saved it; this is {VERSION}.")
     if not failed and saved.command:
-        screen.say("A program in wall time need not go the same way twice: try more runs with --times.")
+        screen.say("A program in wall time may behave differently each time: try more runs with --times.")
 
 
 def _show_evidence(screen: Screen, one: Evidence) -> None:

@@ -1,7 +1,7 @@
-"""The figures of a run on a screen: first whether each line works and how well, with `--detail` every camera's figures.
+"""The figures of a run on a screen: whether each line works and how well; with `--detail` the figures of every camera.
 
-The answer takes a terminal of 24 lines: one row for each line of the installation, then the trouble, what limits each
-line, and the change that would help most. All figures are measured in the simulation; limits and changes are computed.
+The answer takes a terminal of 24 lines: one row per line of the installation, then the trouble, the limit of each line,
+and its best change. All figures are measured in the simulation; limits and changes are computed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from busim.recording.expectations import INCONCLUSIVE, MET
 from busim.recording.figures import Value
 from busim.runtime.session import LineReport, Report
 
-# title over the column, figure, how its value is shown
+# title over the column, figure, format of its value
 Columns = tuple[tuple[str, str, str], ...]
 _RATES: Columns = (
     ("exch.", "exchanges", "count"), ("polls\n/s", "poll_rate", "rate"), ("age ms\nmean", "age_mean", "ms"),
@@ -39,9 +39,9 @@ _HOOK: Columns = (
 )  # fmt: skip
 _TROUBLE = ("time_outs", "damaged", "retries")
 _NOTHING = 0.005  # of headroom
-_MISSED = 2  # expectations told in full
-_FAULTS = 6  # faults that were on, of which the screen tells
-_WIDE = 132  # columns from which on all figures of a camera stand in one table
+_MISSED = 2  # expectations shown in full
+_FAULTS = 6  # faults shown on the screen
+_WIDE = 132  # columns from which all figures of a camera fit one table
 _LOST = {
     "time_outs": ("time-out", "time-outs"),
     "damaged": ("damaged reply", "damaged replies"),
@@ -50,7 +50,7 @@ _LOST = {
 
 
 class State(NamedTuple):
-    """Whether a line works: one word, and what is wrong in whole sentences."""
+    """Whether a line works: one word, and its trouble in whole sentences."""
 
     word: str
     trouble: tuple[str, ...]
@@ -59,9 +59,10 @@ class State(NamedTuple):
 def print_answer(
     screen: Screen, report: Report, trace: str | None, budget: Budget | None, checked: str, more: str
 ) -> None:
-    """What somebody on site wants to know first. `checked`: one sentence on the findings, or "".
+    """The first answers for people on site. `checked`: one sentence on the findings, or "".
 
-    `more`: which options show the rest, or ""."""
+    `more`: the options that show the rest, or "".
+    """
     states = [_state(line, report) for line in report.lines]
     computed = "; limits and changes are computed" if budget else ""
     screen.say(f"{report.plan}: {_headline(report.lines, states)}", "bold")
@@ -114,7 +115,7 @@ def _judged(report: Report) -> str:
 
 
 def _verdicts(screen: Screen, report: Report) -> None:
-    """What was missed and what cannot be said, each at its place in the plan and with its reason."""
+    """Missed and inconclusive expectations, each at its place in the plan and with its reason."""
     for one in report.missed[:_MISSED]:
         screen.say(one.sentence(report.plan_path), "yellow", hang=2)
     if len(report.missed) > _MISSED:
@@ -137,7 +138,7 @@ def _headline(lines: Sequence[LineReport], states: Sequence[State]) -> str:
     said = []
     for word, one, several in (
         (NO, "does not work", "do not work"), (LOSSES, "works, with losses", "work, with losses"),
-        (IDLE, "was asked nothing", "were asked nothing"), (YES, "works", "work"),
+        (IDLE, "was not polled", "were not polled"), (YES, "works", "work"),
     ):  # fmt: skip
         if names[word]:
             said.append(f"{fewest(names[word], 3)} {one if len(names[word]) == 1 else several}")
@@ -145,7 +146,7 @@ def _headline(lines: Sequence[LineReport], states: Sequence[State]) -> str:
 
 
 def _state(line: LineReport, report: Report) -> State:
-    """What a line's figures say of it."""
+    """The state of a line by its figures."""
     failures = list(_unheard(line))
     headroom = line.figures["headroom"].value
     if headroom is not None and headroom < _NOTHING:
@@ -153,7 +154,7 @@ def _state(line: LineReport, report: Report) -> State:
     names = {line.name, *(camera.name for camera in line.cameras)}
     fails = bool(failures) or any(one.expectation.name in names for one in report.missed)
     if not line.figures["exchanges"].value:
-        return State(NO if fails else IDLE, tuple(failures) or ("nobody asked a camera of this line",))
+        return State(NO if fails else IDLE, tuple(failures) or ("no master polled a camera of this line",))
     losses = list(_losses(line))
     unasked = [camera.name for camera in line.cameras if not camera.figures["exchanges"].value]
     remarks = [f"nobody asked {fewest(unasked, 3)}"] if unasked else []
@@ -161,7 +162,7 @@ def _state(line: LineReport, report: Report) -> State:
 
 
 def _unheard(line: LineReport) -> Iterator[str]:
-    """Cameras that were asked and never answered soundly, and what to look for."""
+    """Cameras that were polled and never answered soundly, and what to look for."""
     asked = [camera for camera in line.cameras if camera.figures["exchanges"].value]
     unheard = [camera for camera in asked if not camera.figures["latency_max"].count]
     garbled = [camera.name for camera in unheard if camera.figures["damaged"].value]
@@ -182,7 +183,7 @@ def _losses(line: LineReport) -> Iterator[str]:
 
 
 def _row(line: LineReport, state: State, budget: Budget | None) -> Row:
-    """What was measured of a line. What was wanted of it is known from the budget."""
+    """The measured values of a line. Its wanted rates come from the budget."""
     asked = line.figures["exchanges"].value or 0
     lost = sum(line.figures[name].value or 0 for name in _LOST)
     computed = () if budget is None else budget.lines
@@ -200,7 +201,7 @@ def _row(line: LineReport, state: State, budget: Budget | None) -> Row:
 
 
 def print_detail(screen: Screen, report: Report) -> None:
-    """Every figure, what was expected, and what all of it stands on."""
+    """Every figure, the expectations, and the assumptions behind them."""
     for line in report.lines:
         screen.blank()
         title = f"{line.name}, measured"
@@ -244,7 +245,7 @@ def _cells(figures: dict[str, Value], columns: Columns) -> list[str | Text]:
 
 
 def show(value: Value, how: str) -> str:
-    """A value for a table, its unit being in the title; a dash where it is not applicable."""
+    """A value for a table, with its unit in the title; a dash if it does not apply."""
     if value.value is None:
         return "-"
     if how == "ms":
@@ -256,7 +257,7 @@ def show(value: Value, how: str) -> str:
 
 
 def show_lateness(report: Report) -> str:
-    """One sentence on how the wall clock was served."""
+    """One sentence on the lateness of the wall clock."""
     lateness = report.lateness
     assert lateness is not None
     p50, p99 = lateness.quantile(0.5), lateness.quantile(0.99)

@@ -1,4 +1,4 @@
-"""`busim run`: the installation in fast time, and what came of it."""
+"""`busim run`: the installation in fast time, and its figures."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from busim.cli import options
 NAME = "run"
 HELP = "Simulate a plan: does each line work, how fast, what limits it."
 
-_STEP = 250_000_000  # ns of simulated time between two looks at progress and Ctrl-C
+_STEP = 250_000_000  # ns of simulated time between two checks of progress and Ctrl-C
 
 
 def command(
@@ -84,7 +84,7 @@ def command(
 
 @contextlib.contextmanager
 def _interrupt() -> Iterator[Callable[[], bool]]:
-    """Ctrl-C is asked about between events, since one that is cut short leaves half a world; a second one kills."""
+    """Ctrl-C is checked between events, since a half-finished event leaves a broken world; a second one kills."""
     came: list[int] = []
 
     def note(number: int, _: object) -> None:

@@ -1,4 +1,4 @@
-"""`busim scan`: which cameras are on an emulated line, found as one would on site: listening first."""
+"""`busim scan`: the cameras on an emulated line, found as on site: it listens first."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ HELP = "Find the cameras of an emulated line: listen first, then ask."
 
 
 class WayName(StrEnum):
-    """How cameras are found."""
+    """The ways to find cameras."""
 
     scan = "scan"
     slots = "slots"
@@ -47,7 +47,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="What was found as JSON on standard output.")] = False,
     seed: options.Seed = 1,
 ) -> None:
-    """Listen, find and show. Exit code 1 where somebody polls, or two cameras share an ID."""
+    """Listen, find and show. Exit code 1 if somebody polls, or two cameras share an ID."""
     from busim.commissioning.bus_scan import scan_bus
     from busim.foundation.units import parse_time
     from busim.plan import read

@@ -1,7 +1,7 @@
-"""What a bus scan found, on a screen: how many cameras, which of them share a bus ID, what to do.
+"""The result of a bus scan on a screen: the number of cameras, shared bus IDs, what to do.
 
-The answer takes a terminal of 24 lines. `--detail` adds how long each way takes, and where each camera
-hangs, which only the emulator knows.
+The answer takes a terminal of 24 lines. `--detail` adds the time of each way, and the place of each camera, which only
+the emulator knows.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ _CAUTION = (
     "Emulated: this command touches no real line. On a real one ask first: connecting to a converter may evict the "
     "show's controller."
 )
-_SHOWN = 24  # bytes of what was heard
+_SHOWN = 24  # bytes shown of those heard
 
 
 def print_scan(call: BusScan, others: Sequence[str], *, detail: bool) -> None:

@@ -1,7 +1,7 @@
-"""A screen: text and tables that wrap at the terminal's width and never lose a letter of what matters.
+"""A screen: text and tables that wrap at the terminal's width and lose no letter.
 
 Every command prints through here. So one place decides the width, breaks the lines at spaces, keeps numbers whole, and
-makes control characters out of plans and traces visible instead of sending them to the terminal.
+escapes control characters from plans and traces.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-PIPED = 80  # columns where nobody says how many there are
-LINES = 24  # of the smallest terminal: the answer of every command stands in them
+PIPED = 80  # columns if the width is unknown
+LINES = 24  # of the smallest terminal: the answer of every command fits into them
 _NARROWEST = 40
 _GAP = 2  # columns between those of a table
-_WORD = 24  # columns up to which a word of a table is never broken
+_WORD = 24  # columns up to which a word of a table stays whole
 _NAMES = 22  # columns for names beside text
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
@@ -35,12 +35,12 @@ class Column(NamedTuple):
 
 
 def width(stream: TextIO) -> int:
-    """Columns: those that the environment's COLUMNS says, else those of the terminal, else 80."""
+    """Columns: from the environment's COLUMNS, else of the terminal, else 80."""
     said = os.environ.get("COLUMNS", "")
     if said.isdecimal() and int(said):
         return max(_NARROWEST, int(said))
     if stream.isatty():
-        with contextlib.suppress(OSError):  # it has no terminal behind it after all
+        with contextlib.suppress(OSError):  # it has no terminal after all
             return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns)
     return PIPED
 
@@ -74,7 +74,7 @@ class Screen:
         return list(wrap(visible(text), self.width, indent, indent + hang))
 
     def fact(self, name: str, text: str, style: str = "", *, indent: int = 2, column: int = 13) -> None:
-        """A name, and in a column of its own what is said of it; a longer name has a line of its own."""
+        """A name, and its text in a column of its own; a longer name has a line of its own."""
         for line in self.fact_lines(name, text, style, indent=indent, column=column):
             self.line(line)
 
@@ -88,9 +88,9 @@ class Screen:
         return [Text(" " * indent).append(name, "bold"), *lines]
 
     def facts(self, rows: Sequence[tuple[str, str]], style: str = "", *, reserved: int = 0) -> None:
-        """A fact for each (name, text), as many as the first screen has room for with `reserved` lines below.
+        """A fact per (name, text), as many as the first screen has room for with `reserved` lines below.
 
-        The last line says how many there would be with `--detail`.
+        The last line says how many more `--detail` shows.
         """
         column = min(_NAMES, max((cell_len(visible(name)) for name, _ in rows), default=0)) + 2
         blocks = [self.fact_lines(*row, style, indent=0, column=column) for row in rows]
@@ -120,7 +120,7 @@ class Screen:
     ) -> None:
         """Rows under titles, two spaces apart; a cell that is too wide wraps. `last`: the style of the last row.
 
-        Columns that do not fit beside each other go into a second table, below, which begins with the first column too.
+        Columns that do not fit go into a second table below, which repeats the first column.
         """
         every = [[Text(visible(cell)) if isinstance(cell, str) else cell for cell in row] for row in rows]
         least = [_least(column, [row[number].plain for row in every]) for number, column in enumerate(columns)]
@@ -157,13 +157,13 @@ class Screen:
             self.line(text)
 
     def line(self, line: Text) -> None:
-        """One line as it stands."""
+        """One line, unchanged."""
         self.used += 1
         self._console.print(line, soft_wrap=True)
 
 
 def _least(column: Column, cells: Sequence[str]) -> int:
-    """The width below which a column would lose something: a number's whole, of text the longest word."""
+    """The width below which a column would lose text: a whole number, or the longest word."""
     if column.right:
         return max((cell_len(line) for text in (*cells, column.title) for line in text.split("\n")), default=0)
     words = [word for text in (*cells, column.title) for word in text.split()]
@@ -171,7 +171,7 @@ def _least(column: Column, cells: Sequence[str]) -> int:
 
 
 def wrap(text: str, columns: int, first: int = 0, further: int = 0) -> Iterator[str]:
-    """Lines of at most `columns`, broken at spaces; a word that is longer, such as a path to be copied, stays whole."""
+    """Lines of at most `columns`, broken at spaces; a longer word, such as a path to copy, stays whole."""
     for paragraph in text.split("\n"):
         line, taken, empty = " " * first, first, True
         for word in paragraph.split(" "):
@@ -217,7 +217,7 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 
 
 def fewest(words: Sequence[str], most: int) -> str:
-    """The first of them, and how many more there are."""
+    """The first ones, and the number of the rest."""
     if len(words) <= most:
         return listed(words)
     return f"{', '.join(words[:most])} and {len(words) - most} more"

@@ -100,7 +100,7 @@ def command(
 
 
 async def _serve(live: Live, news: News, out: TextIO, control: ControlServer | None) -> None:
-    """Until the session ends by itself or somebody ends it."""
+    """Until the session ends by itself or is ended."""
     import asyncio
 
     loop = asyncio.get_running_loop()
@@ -120,9 +120,9 @@ async def _serve(live: Live, news: News, out: TextIO, control: ControlServer | N
 
 @contextlib.contextmanager
 def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterator[None]:
-    """Ctrl-C, a polite kill and a terminal that is closed end the session and not the program."""
+    """Ctrl-C, SIGTERM and a closed terminal end the session and not the program."""
     ending = [signal.SIGINT, signal.SIGTERM]
-    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # else it is to go on without one (nohup)
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # it is to go on without a terminal (nohup)
         ending.append(signal.SIGHUP)
     for each in ending:
         loop.add_signal_handler(each, stopped.set)
@@ -134,7 +134,7 @@ def _signals(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -> Iterato
 
 
 def _write_ready(path: str, endpoints: str) -> None:
-    """All at once: whoever sees the file sees all of it."""
+    """Write it in one step, so a reader never sees a part."""
     from busim.cli.writing import write_whole
 
     write_whole(path, endpoints + "\n", "ready file", known=is_ready, private=True)  # it has the token
@@ -147,7 +147,7 @@ def is_ready(text: str) -> bool:
 
 @contextlib.contextmanager
 def _lines(loop: asyncio.AbstractEventLoop, live: Live, news: News) -> Iterator[None]:
-    """Lines on standard input act on the session, where it is a terminal or a pipe."""
+    """Lines on standard input act on the session, if it is a terminal or a pipe."""
     from busim.cli.stdin_lines import Typed, typed_input
     from busim.foundation.errors import UserError
 

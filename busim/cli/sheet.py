@@ -30,7 +30,7 @@ def command(
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sheet.")] = False,
 ) -> None:
-    """Write, and say what was written. A plan with errors is written too, with the errors on top."""
+    """Write, and report it. A plan with errors is written too, with the errors on top."""
     from busim.cli.writing import check_target, write_whole
     from busim.commissioning.sheet import PARTS, html, is_sheet, sheet
     from busim.foundation.version import VERSION
@@ -60,6 +60,6 @@ def _say(document: Document, name: str) -> None:
     if errors:
         print(
             f"Caution: this plan has {errors} error{'' if errors == 1 else 's'}, as its first page says. "
-            f"Mend it before anybody builds from it: busim check {document.path}",
+            f"Mend it before you build from it: busim check {document.path}",
             file=sys.stderr,
         )

@@ -23,10 +23,10 @@ def print_report(
     report: Report, trace: str | None, *, to_errors: bool = False, detail: bool = False, line: str | None = None,
     budget: Budget | None = None, checked: str = "", more: str = "",
 ) -> None:  # fmt: skip
-    """The answer on one screen, of one `line` if it is named; with either it or `detail` all figures below.
+    """The answer on one screen, of one `line` if named; with `line` or `detail` all figures below.
 
-    `budget`, `checked`: of the same plan, for what limits its lines and what was found in it. `more`: which options
-    show the rest; without them a trace has it.
+    `budget`, `checked`: of the same plan, for the limits of its lines and its findings. `more`: the options that show
+    the rest; without them a trace has it.
     """
     from busim.cli.report_screen import print_answer, print_detail
 
@@ -41,7 +41,7 @@ def print_report(
 
 
 def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool) -> None:
-    """What listens where, as a table."""
+    """The addresses of the converters, as a table."""
     screen = Screen(sys.stderr if to_errors else sys.stdout)
     columns = [Column(title) for title in ("converter", "in the plan", "listens at", "line", "cameras (ID)")]
     ids = {camera.name: camera.id for camera in plan.cameras}
@@ -69,7 +69,7 @@ def write_json(report: Report, path: str) -> None:
 
 @contextlib.contextmanager
 def progress(*, hidden: bool) -> Iterator[Callable[[int, int], None]]:
-    """A progress bar on standard error, where somebody looks: what is yielded takes (at, until) in ns."""
+    """A progress bar on standard error, on a terminal: the generator yields (at, until) in ns."""
     if hidden or not sys.stderr.isatty():
         yield lambda *_: None
         return

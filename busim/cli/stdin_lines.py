@@ -1,4 +1,4 @@
-"""Lines typed on standard input while something else runs."""
+"""Lines typed on standard input during a session."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import sys
 from collections.abc import Callable
 
 _LONGEST = 500  # characters of a line; the rest of it is dropped
-_LATER = 0.5  # seconds after which it is looked again whether the terminal is ours
+_LATER = 0.5  # seconds between checks whether the terminal is ours
 
 
 def typed_input() -> int | None:
-    """The descriptor of standard input, where somebody or something can write lines into it: a terminal or a pipe."""
+    """The descriptor of standard input, if it is a terminal or a pipe."""
     try:
         descriptor = sys.stdin.fileno()
         mode = os.fstat(descriptor).st_mode
@@ -23,7 +23,7 @@ def typed_input() -> int | None:
 
 
 class Typed:
-    """Calls `line(text)` for each line; empty ones are passed over."""
+    """Calls `line(text)` for each line that is not empty."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop, descriptor: int, line: Callable[[str], None]) -> None:
         self._loop = loop
@@ -34,7 +34,7 @@ class Typed:
         self._watch()
 
     def close(self) -> None:
-        """Listen no more."""
+        """Stop reading."""
         self._loop.remove_reader(self._descriptor)
         if self._later is not None:
             self._later.cancel()
@@ -43,7 +43,7 @@ class Typed:
         self._loop.add_reader(self._descriptor, self._read)
 
     def _read(self) -> None:
-        if self._background():  # reading now would stop the program until somebody takes it to the foreground
+        if self._background():  # reading now would stop the program until it comes to the foreground
             self._loop.remove_reader(self._descriptor)
             self._later = self._loop.call_later(_LATER, self._watch)
             return

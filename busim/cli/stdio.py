@@ -1,4 +1,4 @@
-"""Standard output and error as they are found on site: closed, led into a full disk, in a locale of another time."""
+"""Standard output and error in the field: closed, on a full disk, in an old locale."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ import sys
 
 from busim.foundation.printable import printable
 
-FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # what a write says to which nobody but the user can make room
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # errors of a write that only the user can mend
 
 
-# What rich sends to a terminal: colours, and a bar of progress that is drawn over itself.
+# The sequences that rich sends to a terminal: colours, and a progress bar drawn over itself.
 _OWN = re.compile(r"(\x1b\[[0-9;]*m|\x1b\[[0-9]*[AK]|\x1b\[\?25[hl]|\r)")
 
 
 class _Visible(io.TextIOWrapper):
-    """A stream in which control characters are seen and not obeyed, whoever forgot to make them visible before."""
+    """A stream that escapes control characters, even those that no other code escaped."""
 
     def write(self, text: str) -> int:
         if self.isatty() or "FORCE_COLOR" in os.environ:
@@ -31,9 +31,10 @@ class _Visible(io.TextIOWrapper):
 
 
 def prepare() -> None:
-    """Make both take all text: a file or pipe gets UTF-8, as plans are, and a terminal escapes for what it lacks.
+    """Make both accept all text: a file or pipe gets UTF-8, as plans are; a terminal gets escapes for missing
+    characters.
 
-    Control characters out of plans and traces are written out in both.
+    Control characters from plans and traces are escaped in both.
     """
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
@@ -49,11 +50,11 @@ def prepare() -> None:
 
 
 def undelivered() -> str | None:
-    """Why standard output could not be written to its end, or None. A reader that wants no more is no reason."""
+    """Why standard output could not be completed, or None. A reader that closed it is no reason."""
     try:
         sys.stdout.flush()
     except OSError as error:
-        # What is left in it would fail again when Python ends, and change the exit code.
+        # The rest in its buffer would fail again at Python's exit, and change the exit code.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return None if error.errno == errno.EPIPE else error.strerror or str(error)
     return None

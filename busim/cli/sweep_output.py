@@ -1,4 +1,4 @@
-"""What becomes of a sweep: a table in the terminal, a CSV or Parquet file."""
+"""The output of a sweep: a table in the terminal, a CSV or Parquet file."""
 
 from __future__ import annotations
 
@@ -18,23 +18,24 @@ from busim.foundation.errors import UserError
 _NAMES = 16  # columns for names of lines
 _HEAD = 3  # lines above the points of a table
 _SIDE = 2  # lines side by side in a table
-_FEWEST = 3  # lines below which points are left to --detail
+_FEWEST = 3  # screen lines below which points are left to --detail
 Point = Mapping[str, "str | float | bool | None"]
 
 
 def is_sweep(text: str) -> bool:
-    """Whether the text of a file is that of a sweep, as CSV or as Parquet."""
+    """Whether a file's text is that of a sweep, as CSV or as Parquet."""
     return "feasible" in (text if text.startswith("PAR1") else text.partition("\n")[0])
 
 
 def is_map(text: str) -> bool:
-    """Whether the text of a file is that of a map of a sweep."""
+    """Whether a file's text is that of a map of a sweep."""
     return "<svg" in text and "<dc:title>busim" in text
 
 
 def writer(path: str, plan: str, *, overwrite: bool) -> Callable[[Sweep], None]:
-    """What writes a sweep to this file. Raises UserError for another ending, for Parquet without pyarrow, and where no
-    file can be; a file that is no sweep is replaced with `overwrite`, the plan never."""
+    """The function that writes a sweep to this file. Raises UserError for another suffix, for Parquet without pyarrow,
+    and if the file cannot be made. A file that is no sweep is replaced with `overwrite`, the plan never.
+    """
     check_target(path, "sweep", overwrite=overwrite, known=is_sweep, inputs=[plan])
     target = Path(path)
     if target.suffix == ".csv":
@@ -67,7 +68,7 @@ def _csv(sweep: Sweep) -> str:
 
 
 def print_sweep(sweep: Sweep, figure: str, written: Sequence[str], *, detail: bool) -> None:
-    """The answer: at how many points each line reaches what is wanted, and its lowest and highest one.
+    """The answer: the number of feasible points of each line, and its lowest and highest one.
 
     Then the points, as many as the first screen has room for, or all with `detail`. `written`: files to name.
     """
@@ -121,7 +122,7 @@ def _place(sweep: Sweep, row: Point) -> str:
 
 
 def _points(screen: Screen, sweep: Sweep, lines: Mapping[str, Sequence[Point]], figure: str, room: int | None) -> None:
-    """The points of some lines side by side; no more than `room` rows, None for all."""
+    """The points of some lines side by side; at most `room` rows, None for all."""
     unit, _ = FIGURES[figure]
     rows = list(zip(*lines.values(), strict=True))
     if room is not None and len(rows) > room:

@@ -20,7 +20,7 @@ _STYLES = {HOLDS: "green", TOO_FEW: "yellow", DIFFERS: "red"}
 
 
 def print_verification(found: Verification, *, detail: bool) -> None:
-    """The answer, one row for each line, what differs; with `detail` every check."""
+    """The answer, one row per line, the differences; with `detail` every check."""
     screen = Screen()
     screen.say(f"{found.plan}: {_sentence(found)}", "bold")
     if found.length:

@@ -374,7 +374,7 @@ def test_the_command_gives_json_with_a_schema_and_1_where_none_was_found() -> No
     [
         (("--every", "fast"), "not a poll group and its time"),
         (("--every", "fast=0"), "not a poll group and its time"),
-        (("--ports", "4"), "nobody says of which kind"),
+        (("--ports", "4"), "the kind of the added converters is missing"),
         (("--like", "no box"), "takes no part"),
     ],
 )
