@@ -125,7 +125,8 @@ def test_cameras_that_changed_places_are_known_by_their_serial_numbers() -> None
 def test_another_unit_under_the_old_name_is_said() -> None:
     texts = said(TEXT, edited(("serial: 4123", "serial: 4190"), ("id: 1, serial: 4190", "id: 1, serial: 4123")))
     assert texts[0] == (
-        "camera 'speed finish' is replaced by another unit: serial 4190 (was 4123); give it ID 21 before it is connected"
+        "camera 'speed finish' is replaced by another unit: serial 4190 (was 4123); "
+        "give it ID 21 before it is connected"
     )
 
 
