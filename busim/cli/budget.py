@@ -7,11 +7,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from typing import Annotated, Optional
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
 from busim.cli import options
+
+if TYPE_CHECKING:
+    from busim.plan import Plan
 
 NAME = "budget"
 HELP = "Compute poll rates, delays and headroom, and what would help."
@@ -28,6 +31,10 @@ def command(
     need: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="RATE", help="The poll rate you need, as 10Hz: shows what reaches it."),
+    ] = None,
+    explained: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--explain", metavar="LINE.QUANTITY", help="Show how one number of a line is computed."),
     ] = None,
     verify: Annotated[bool, typer.Option("--verify", help="Simulate the plan too, and compare.")] = False,
     length: Annotated[
@@ -46,6 +53,9 @@ def command(
 
     planned = read(plan)
     option_parsing.line([one.name for one in planned.lines], line)
+    if explained is not None:
+        _explain(planned, explained)
+        return
     found = budget(planned, need=None if need is None else option_parsing.rate(need))
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
@@ -57,6 +67,28 @@ def command(
     print_budget(found)
     if detail or line is not None:
         print_detail(found)
+
+
+def _explain(planned: Plan, asked: str) -> None:
+    """Print the steps to one quantity of a line, of each of its masters."""
+    from busim.analysis.budget import EXPLAINED, cases, explain
+    from busim.cli import option_parsing
+    from busim.cli.explain_steps import print_steps
+    from busim.foundation.errors import UserError
+
+    name, dot, quantity = asked.rpartition(".")
+    if not dot:
+        raise UserError(
+            "this names no quantity of a line", field="--explain", found=repr(asked[:60]),
+            expected=f"a line, a dot, and one of {', '.join(EXPLAINED)}",
+            mend=f"write for example --explain '{planned.lines[0].name}.cycle'",
+        )  # fmt: skip
+    option_parsing.line([one.name for one in planned.lines], name)
+    masters = [case for case in cases(planned) if case.line == name]
+    if not masters:
+        raise UserError(f"line {name!r} has no {quantity}", found="no master that asks on it")
+    for case in masters:
+        print_steps(case.line, case.master, explain(case, quantity))
 
 
 def _verify(plan: str, length: str | None, seed: int, need: str | None, *, as_json: bool, detail: bool) -> None:

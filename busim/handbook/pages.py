@@ -21,6 +21,7 @@ _TOPICS = (
     "scenarios",
     "figures",
     "budget",
+    "one-number",
     "sweep",
     "plan",
     "site",

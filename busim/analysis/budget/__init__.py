@@ -20,6 +20,8 @@ from busim.analysis.budget.case import Case, Move, cases, usable_cases
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
 from busim.analysis.budget.cycle import mean_cycle, paced_cycle
 from busim.analysis.budget.distribution import Distribution
+from busim.analysis.budget.explain import QUANTITIES as EXPLAINED
+from busim.analysis.budget.explain import Step, explain
 from busim.analysis.budget.line import line_budget
 from busim.analysis.budget.obstacles import missing_quiet
 from busim.analysis.budget.poll_schedule import PollSchedule
@@ -49,6 +51,7 @@ from busim.analysis.budget.waiting import fixed_service_wait, priority_waits, se
 __all__ = [
     "ASSUMPTIONS",
     "COMMANDS_IN_A_ROW",
+    "EXPLAINED",
     "SCHEMA",
     "ArbitratedBudget",
     "Budget",
@@ -69,6 +72,7 @@ __all__ = [
     "PollSchedule",
     "Range",
     "SecondMaster",
+    "Step",
     "StreamBudget",
     "Timing",
     "Varied",
@@ -76,6 +80,7 @@ __all__ = [
     "budget",
     "carrier_sense",
     "cases",
+    "explain",
     "fixed_service_wait",
     "line_budget",
     "lowest_response",

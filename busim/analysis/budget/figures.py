@@ -179,14 +179,18 @@ class Expected:
         if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
             return values | {name: value(name, None, why) for name in ("poll_rate", "age_mean", "age_worst")}
-        most = max(self.good[number] for number in own)
-        values["poll_rate"] = value("poll_rate", most * 1e9)
-        groups = {pace.case.polls[number].group for number in own if self.good[number] >= (1 - _AS_OFTEN) * most}
-        oldest = [number for number in own if pace.case.polls[number].group in groups]
+        values["poll_rate"] = value("poll_rate", max(self.good[number] for number in own) * 1e9)
+        oldest = self.oldest(own)
         values["age_mean"] = value("age_mean", max(self.age(number) for number in oldest) / 1e9)
         worst = None if self.noisy else max(self.worst_age(number) for number in oldest) / 1e9
         values["age_worst"] = value("age_worst", worst, _NOISY, "bound")
         return values
+
+    def oldest(self, own: list[int]) -> list[int]:
+        """Of the polls of a camera, those of its most polled group: one of them is the oldest."""
+        polls, most = self.mean.case.polls, max(self.good[number] for number in own)
+        groups = {polls[number].group for number in own if self.good[number] >= (1 - _AS_OFTEN) * most}
+        return [number for number in own if polls[number].group in groups]
 
     @cached_property
     def _own(self) -> dict[int, list[int]]:
