@@ -1,10 +1,11 @@
 """The budget against an independent simulator of one line: drawn plans, as SimPy models.
 
-The model knows SimPy, the plan's numbers, the standard and the handbook, and nothing of busim's simulator. Frame lengths
-are from the MODBUS Application Protocol V1.1b3 (6.3, 6.6), t3.5 from MODBUS over Serial Line V1.02 (p. 13), a byte known in
-the middle of its first stop bit (Analog Devices / Maxim tutorial 2141). The master is that of `busim explain plan`:
-commands first, a due poll after four of them, a newer move replaces a waiting one of the same control, a poll keeps
-its place in time unless it is answered after it was due again; probes of a dead camera come after a pause of 5 s.
+The model knows SimPy, the plan's numbers, the standard and the handbook, and nothing of busim's simulator. Frame
+lengths are from the MODBUS Application Protocol V1.1b3 (6.3, 6.6), t3.5 from MODBUS over Serial Line V1.02 (p. 13), a
+byte known in the middle of its first stop bit from the Analog Devices / Maxim tutorial 2141. The master is that of
+`busim explain plan`: commands first, a due poll after four of them, a newer move replaces a waiting one of the same
+control, a poll keeps its place in time unless it is answered after it was due again; probes of a dead camera come after
+a pause of 5 s.
 """
 
 from __future__ import annotations
