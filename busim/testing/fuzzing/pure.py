@@ -99,8 +99,7 @@ def run_pure(
 
 
 def _pour(kept: list[Record], bench: Bench) -> None:
-    for record in kept:
-        bench.take(record)
+    bench.take_all(kept)
     kept.clear()
 
 

@@ -37,9 +37,9 @@ class AddressPlan(Judge):
         key = asked.line, asked.request.id
         if not asked.camera:
             return
-        senders = {one.camera for one in event.answers}
-        if not senders:
+        if not event.answers:
             return
+        senders = {one.camera for one in event.answers}
         self._asked[key] = self._asked.get(key, 0) + 1
         self.state = "counting"
         if len(senders) > 1:

@@ -32,8 +32,8 @@ class AtMostOnce(Judge):
 
     def answered(self, event: Answered) -> None:
         asked = event.asked
-        if asked is None or event.reply is None or asked.request.verb != READ:
-            return
+        if not self._wanted or asked is None or event.reply is None or asked.request.verb != READ:
+            return  # where no step was wanted, none can have been sent before
         camera = self.ground.lines[event.line].cameras[event.camera]
         for number in range(asked.request.size):
             key = event.camera, camera.names.get(asked.request.key + number, "")

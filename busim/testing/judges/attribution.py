@@ -41,15 +41,18 @@ class Attribution(Judge):
         values = reply.values
         if asked.request.verb == WRITE:
             values = asked.request.values
-        for number, value in enumerate(values):
-            name = camera.names.get(reply.key + number)
+        names, sent, end = camera.names, self._sent, event.end
+        for key, value in enumerate(values, reply.key):
+            name = names.get(key)
             if name is not None:
-                kept = self._sent.setdefault((event.camera, name), [])
-                if kept and kept[-1][1] == value:
-                    kept[-1] = (event.end, value)
+                kept = sent.get((event.camera, name))
+                if kept is None:
+                    kept = sent[event.camera, name] = []
+                elif kept[-1][1] == value:
+                    kept[-1] = (end, value)
                     continue
                 self._owners[value] = event.camera, name
-                kept.append((event.end, value))
+                kept.append((end, value))
                 if len(kept) > _KEPT:
                     del kept[0]
 

@@ -50,7 +50,9 @@ class BoundedWork(Judge):
                     asked.start, line, f"{request.verb} {request.key} of {self.ground.name(camera)}: attempt {tries}"
                 )
             return
-        polled = self._polled.setdefault(line, set())
+        polled = self._polled.get(line)
+        if polled is None:
+            polled = self._polled[line] = set()
         polled.add(camera)
         if event.answers:
             self._row[line] = camera, 0

@@ -50,10 +50,15 @@ class CommandLatency(Judge):
         line = event.line
         ground = self.ground.lines[line]
         if event.ours:
-            self._slot[line] = max(self._slot.get(line, 0), ground.response(event.request) + ground.silence)
-            self._wait[line] = max(self._wait.get(line, 0), ground.longest_wait(event.request))
+            slot = event.response + ground.silence
+            if slot > self._slot.get(line, 0):
+                self._slot[line] = slot
+            if event.wait > self._wait.get(line, 0):
+                self._wait[line] = event.wait
+        if not event.ours or event.request.verb == READ:
+            return
         camera = ground.cameras.get(event.camera)
-        if not event.ours or camera is None or event.request.verb == READ:
+        if camera is None:
             return
         name = camera.names.get(event.request.key, "")
         wanted = self._open.get((event.camera, name))

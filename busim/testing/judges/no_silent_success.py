@@ -35,10 +35,11 @@ class NoSilentSuccess(Judge):
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
-        camera = self.ground.lines[event.line].cameras[event.camera]
-        values = reply.values if asked.request.verb == READ else asked.request.values
-        for number, value in enumerate(values):
-            self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
+        if not self.ground.played:
+            camera = self.ground.lines[event.line].cameras[event.camera]
+            values = reply.values if asked.request.verb == READ else asked.request.values
+            for number, value in enumerate(values):
+                self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
         if asked.request.verb != READ:
             self._done.setdefault(event.line, deque(maxlen=_KEPT)).append(event)
 

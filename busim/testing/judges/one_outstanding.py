@@ -44,7 +44,7 @@ class OneOutstanding(Judge):
         if replied is not None and replied <= event.start:
             return
         ground = self.ground.lines[line]
-        least = ground.response(last.request)
+        least = last.response
         if ground.time_out is not None:
             least = min(least, ground.time_out)
         waited = event.start - last.start

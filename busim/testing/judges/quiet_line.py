@@ -44,9 +44,11 @@ class QuietLine(Judge):
         if ours:
             self._request(line, start, kept)
         else:
-            reaction = self.ground.lines[line].reaction
-            for since, _, mine in kept:  # reported later because it ended later: a request began inside it
-                if mine and start + reaction < since < end:
+            # Reported later because it ended later: a request may have begun inside it. Bursts come in order of ends.
+            for since, over, mine in reversed(kept):
+                if over <= start:
+                    break
+                if mine and start + self.ground.lines[line].reaction < since < end:
                     self._into(line, since, start)
         kept.append((start, end, ours))
 
@@ -54,14 +56,14 @@ class QuietLine(Judge):
         self.judged += 1
         self.state = "judging"
         ground = self.ground.lines[line]
-        gap = -1
-        for start, end, _ in kept:
-            if start + ground.reaction >= at:
+        gap, known = -1, at - ground.reaction
+        for start, end, _ in reversed(kept):  # in order of ends: the first that is over ended last
+            if start >= known:
                 continue  # it could not know of this one
-            if end > at:
-                self._into(line, at, start)
-            elif gap < 0 or at - end < gap:
+            if end <= at:
                 gap = at - end
+                break
+            self._into(line, at, start)
         if gap >= 0:
             self.gaps.add(gap)
             if gap < ground.silence - ground.char // 100:

@@ -40,18 +40,21 @@ class Recovery(Judge):
 
     def asked(self, event: Asked) -> None:
         if event.ours:
-            self._asked_again(event.line, event.camera, event.start)
-            self._asked[event.line, event.camera] = event.start
+            who, at = (event.line, event.camera), event.start
+            if at - self._asked.get(who, at) > _LONGEST_PAUSE:
+                self._asked_again(*who, at)
+            self._asked[who] = at
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
-        line, ground = asked.line, self.ground.lines[asked.line]
-        self._wait = max(self._wait, ground.longest_wait(asked.request))
+        line = asked.line
+        if asked.wait > self._wait:
+            self._wait = asked.wait
         sent, ended, outcome = self._claims.get(line, (-1, -1, ""))
         first = event.answers[0] if event.answers else None
         if first is None or not event.sure or not sent <= asked.start <= ended:
             return
-        if outcome in ("ok", "refused") or not ground.in_time(asked.request, asked.start, first.end):
+        if outcome in ("ok", "refused") or not first.in_time:
             self.judged += 1
             self._lost[line] = 0
             return

@@ -31,7 +31,10 @@ class SplitInvariance(Judge):
 
     def answered(self, event: Answered) -> None:
         if event.reply is not None and not event.late:
-            self._sound.setdefault(event.line, deque(maxlen=_KEPT)).append(event)
+            kept = self._sound.get(event.line)
+            if kept is None:
+                kept = self._sound[event.line] = deque(maxlen=_KEPT)
+            kept.append(event)
 
     def heard(self, record: tuple[Any, ...]) -> None:
         if record[2] in self.ground.ours:
@@ -45,12 +48,11 @@ class SplitInvariance(Judge):
         self.state = "judging" if outcome == "ok" else "failed exchange"
         if outcome in ("ok", "refused") or exact or self._odd.get(line, -1) >= sent:
             return
-        ground = self.ground.lines[line]
         for answer in self._sound.get(line, ()):
             asked = answer.asked
             if asked is None or answer.exact or asked.start < sent or asked.request.id != address:
                 continue
-            if ground.in_time(asked.request, asked.start, answer.end) and answer.end < ended:
+            if answer.in_time and answer.end < ended:
                 self.fail(
                     ended,
                     line,

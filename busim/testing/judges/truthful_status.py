@@ -38,17 +38,22 @@ class TruthfulStatus(Judge):
         if not camera:
             return
         ground = self.ground.lines[line]
-        wait = ground.longest_wait(asked.request)
-        cycle = self._cycle[line] = max(self._cycle.get(line, 0), (len(ground.cameras) + 1) * (wait + ground.silence))
-        self._overdue(event.over)
+        cycle = (len(ground.cameras) + 1) * (asked.wait + ground.silence)
+        if cycle > self._cycle.get(line, 0):
+            self._cycle[line] = cycle
+        else:
+            cycle = self._cycle[line]
+        if self._due:
+            self._overdue(event.over)
         if not event.sure:
             self._doubt[camera] = True  # it may have been answered, or not: start counting again
             self._failures[camera] = []
             self._due.pop(camera, None)
             return
         if event.answers:
-            in_time = ground.in_time(asked.request, asked.start, event.answers[0].end)
-            self._failures[camera] = []
+            in_time = event.answers[0].in_time
+            if self._failures.get(camera):
+                self._failures[camera] = []
             self._doubt[camera] = not in_time
             if in_time and self._online.get(camera) is False and event.answers[0].end > self._told.get(camera, 0):
                 self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, True))
@@ -77,7 +82,8 @@ class TruthfulStatus(Judge):
         _, line, camera, at, kind, _, _, _, _ = record
         if kind not in ("online", "offline"):
             return
-        self._overdue(at)
+        if self._due:
+            self._overdue(at)
         self.judged += 1
         self.state = kind
         online = kind == "online"

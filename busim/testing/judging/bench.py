@@ -83,6 +83,24 @@ class Bench(Scene):
             if len(self._pending) >= _HELD:
                 self._flush(max(self._pending)[0] - _HORIZON)
 
+    def take_all(self, records: Iterable[Record]) -> None:
+        """Several records, as `take` takes one."""
+        pending, before, count, known_in = self._pending, self._before, self._count, _KNOWN
+        for record in records:
+            kind = record[0]
+            column = known_in.get(kind)
+            if column is None:
+                continue
+            count += 1
+            if kind == BURST:
+                tie = record[3] << 16 | record[2]
+                pending.append((record[4] - before[record[1]], BURST, tie, count, record))
+            else:
+                pending.append((record[column], kind, 0, count, record))
+        self._count = count
+        if len(pending) >= _HELD:
+            self._flush(max(pending)[0] - _HORIZON)
+
     def _flush(self, until: int) -> None:
         pending = self._pending
         pending.sort()
@@ -90,19 +108,22 @@ class Bench(Scene):
         count = len(pending)
         if until < pending[-1][0]:
             count = next(n for n, one in enumerate(pending) if one[0] > until)
+        lines, takers, claimed = self._lines, self._takers, self._takers[EXCHANGE]
         for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
-                self._lines[record[1]].take(record)
+                lines[record[1]].take(record)
+            elif kind == EXCHANGE:
+                for take in claimed:
+                    take(record)
+                self._outcome = f"{record[5]} {record[12]}"
+                self._look()
             else:
                 if kind == EFFECT and record[3] not in _NO_FAULTS:
                     self._effects += 1
                     self._fault_kind = record[3]
                     self._last_fault = record[1], f"{record[3]} at {self._ground.name(record[2])}: {record[4]}"
-                for take in self._takers.get(kind, ()):
+                for take in takers.get(kind, ()):
                     take(record)
-                if kind == EXCHANGE:
-                    self._outcome = f"{record[5]} {record[12]}"
-                    self._look()
         del pending[:count]
 
     @staticmethod

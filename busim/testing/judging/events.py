@@ -10,7 +10,9 @@ from busim.protocols import Reply, Request
 class Asked(NamedTuple):
     """A request on the wire, from its first start bit to the end of its last stop bit (ns). `driver`: its sender, a
     number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the planned camera
-    with this address, 0 for none. `exact`: some station may have heard different characters.
+    with this address, 0 for none. `exact`: some station may have heard different characters. `response`: ns from its
+    start until the controller can have the whole reply, at the longest; `wait`: ns after which a controller that waits
+    as planned times out.
     """
 
     start: int
@@ -22,11 +24,13 @@ class Asked(NamedTuple):
     request: Request
     data: bytes
     exact: bool
+    response: int
+    wait: int
 
 
 class Answered(NamedTuple):
     """A burst of a camera. `asked`: the request that it answers, None without a recent one; `reply`: its meaning, None
-    for no sound reply. `late`: another request has been made since.
+    for no sound reply. `late`: another request has been made since. `in_time`: it came as early as the plan wants.
     """
 
     start: int
@@ -38,6 +42,7 @@ class Answered(NamedTuple):
     late: bool
     data: bytes
     exact: bool
+    in_time: bool
 
 
 class Settled(NamedTuple):

@@ -43,12 +43,10 @@ class LineGround:
     slowest: int  # ns from poll to poll of the slowest group
     _known: dict[tuple[int, str, int, int], tuple[int, int]] = field(default_factory=dict, repr=False, compare=False)
 
-    def response(self, request: Request) -> int:
-        """ns from the first bit of a request until the controller can have the whole reply, at the longest."""
-        return self._times(request)[0]
-
-    def _times(self, request: Request) -> tuple[int, int]:
-        """Its longest response and its longest wait; the same for all requests of one shape to one camera."""
+    def times(self, request: Request) -> tuple[int, int]:
+        """ns from the first bit of a request until the controller can have the whole reply, at the longest, and ns
+        after which a controller that waits as planned times out. The same for all requests of one shape to one camera.
+        """
         shape = request.id, request.verb, request.size, request.form
         times = self._known.get(shape)
         if times is None:
@@ -62,16 +60,6 @@ class LineGround:
         wire = (sent + back) * self.char
         turnaround = 0 if camera is None else camera.turnaround
         return wire + self.silence + turnaround + self.way.packing + 2 * self.way.latency
-
-    def in_time(self, request: Request, sent: int, there: int) -> bool:
-        """Whether a reply whose last bit was on the wire at `there` is in time by the plan; one more character covers
-        propagation and rounding.
-        """
-        return there <= sent + self.response(request) + self.char
-
-    def longest_wait(self, request: Request) -> int:
-        """ns after which a controller that waits as planned times out."""
-        return self._times(request)[1]
 
     def _planned_wait(self, request: Request) -> int:
         if self.time_out is not None:

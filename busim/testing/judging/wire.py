@@ -29,7 +29,8 @@ class WireReader:
         self._asked = asked
         self._answered = answered
         self._kept: deque[tuple[Burst, Asked | Answered | None]] = deque(maxlen=_KEPT)
-        self._requests: dict[bytes, Request | None] = {}
+        self._requests: dict[bytes, tuple[Request, int, int, int] | None] = {}
+        self._replies: dict[tuple[bytes, Request], Reply | None] = {}
         self._held: dict[int, bytes] = {}  # of a driver that sends a request in pieces
         self._last: Asked | None = None
         self._open: dict[int, deque[Asked]] = {}
@@ -55,28 +56,42 @@ class WireReader:
 
     def _requests_in(self, burst: Burst) -> list[Asked]:
         _, line, driver, start, end, _, data, exact = burst
-        request = self._decode(data)
-        if request is None:
-            held = self._held.get(driver, b"") + data
-            requests, rest = self._line.protocol.cut_requests(held)
-            self._held[driver] = rest
-        else:
-            requests = [request]
+        ours = driver in self._ground.ours
+        whole = self._decode(data)
+        if whole is not None:
             self._held.pop(driver, None)
-        ours, by_address = driver in self._ground.ours, self._line.by_address
-        return [
-            Asked(start, end, line, driver, ours, by_address.get(one.id, 0), one, data, bool(exact)) for one in requests
-        ]
+            request, camera, response, wait = whole
+            return [Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait)]
+        held = self._held.get(driver, b"") + data
+        requests, self._held[driver] = self._line.protocol.cut_requests(held)
+        found = []
+        for one in requests:
+            request, camera, response, wait = self._known(one)
+            found.append(Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait))
+        return found
 
-    def _decode(self, data: bytes) -> Request | None:
+    def _decode(self, data: bytes) -> tuple[Request, int, int, int] | None:
+        """A request, its camera, its longest response and its longest wait; None where it is no whole one."""
         known = self._requests
         if data in known:
             return known[data]
         if len(known) >= _MOST:
             known.clear()
         request = self._line.protocol.decode_request(data)
-        request = known[data] = None if request is OTHER else request
-        return request
+        found = known[data] = None if request is None or request is OTHER else self._known(request)
+        return found
+
+    def _known(self, request: Request) -> tuple[Request, int, int, int]:
+        return request, self._line.by_address.get(request.id, 0), *self._line.times(request)
+
+    def _decode_reply(self, data: bytes, request: Request) -> Reply | None:
+        known, key = self._replies, (data, request)
+        if key in known:
+            return known[key]
+        if len(known) >= _MOST:
+            known.clear()
+        reply = known[key] = self._line.protocol.decode_reply(data, request)
+        return reply
 
     def _replies_in(self, burst: Burst) -> list[Answered]:
         """The replies in a burst of a camera: mostly one to the last request. A late one may have others right after
@@ -85,9 +100,10 @@ class WireReader:
         _, line, camera, start, end, _, data, exact = burst
         last, address = self._last, self._line.cameras[camera].address
         if last is not None and last.request.id == address:
-            reply = self._line.protocol.decode_reply(data, last.request)
+            reply = self._decode_reply(data, last.request)
             if reply is not None:
-                return [Answered(start, end, line, camera, last, reply, False, data, bool(exact))]
+                in_time = self._in_time(last, end)
+                return [Answered(start, end, line, camera, last, reply, False, data, bool(exact), in_time)]
         found, tried = [], set()
         for asked in reversed(self._open.get(address, ())):
             if asked.request in tried:
@@ -95,9 +111,15 @@ class WireReader:
             tried.add(asked.request)
             reply = self._within(data, asked.request)
             if reply is not None:
-                late = asked is not last
-                found.append(Answered(start, end, line, camera, asked, reply, late, data, bool(exact)))
-        return found or [Answered(start, end, line, camera, None, None, False, data, bool(exact))]
+                late, in_time = asked is not last, self._in_time(asked, end)
+                found.append(Answered(start, end, line, camera, asked, reply, late, data, bool(exact), in_time))
+        return found or [Answered(start, end, line, camera, None, None, False, data, bool(exact), False)]
+
+    def _in_time(self, asked: Asked, end: int) -> bool:
+        """Whether a reply whose last bit was on the wire at `end` came as early as the plan wants; a character more
+        stands for propagation and for rounding.
+        """
+        return end <= asked.start + asked.response + self._line.char
 
     def _within(self, data: bytes, request: Request) -> Reply | None:
         """The reply to a request in a burst, whatever lies before or after it."""
