@@ -6,14 +6,15 @@ import ast
 import inspect
 
 import pytest
-from fuzzed_halls import HALLS, MS, SHOWN, hall
+from fuzzed_halls import HALLS, MS, SHOWN, boxed, hall
 
 from busim.plan import read_text
 from busim.simulator.masters import Master
 from busim.testing import broken_masters
 from busim.testing.broken_links import BROKEN_LINKS
 from busim.testing.broken_masters import BROKEN
-from busim.testing.fuzzing import Case, run_pure
+from busim.testing.fuzzing import Case, FaultEvent, run_pure
+from busim.testing.fuzzing.linked import Link
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, PASS
 
@@ -68,3 +69,19 @@ def test_two_cameras_with_one_id_fail_the_address_plan_whoever_asks() -> None:
     assert (found.outcome, found.why) == (FAIL, "bus ID 2 is answered by c2 and c3")
     (clean,) = run_pure(hall(), Case(1, 14000 * MS), [all_judges()["address-plan"]]).verdicts
     assert clean.outcome == PASS
+
+
+@pytest.mark.parametrize(
+    ("kind", "parameters"), [("eaten-bytes", (("eats", "03"),)), ("eaten-bytes", (("changes", "03 04"),))], ids=str
+)
+def test_a_converter_that_changes_bytes_fails_transparency_whoever_asks(
+    kind: str, parameters: tuple[tuple[str, str], ...]
+) -> None:
+    fault = FaultEvent(kind, "box", 1000 * MS, 1000 * MS, 0, parameters)
+    plan, judges = boxed("at: 9000 s, down: 1 s"), [all_judges()["transparency"]]
+    (found,) = run_pure(plan, Case(1, 2000 * MS, (fault,)), judges, link=Link).verdicts
+    assert (found.outcome, "which no client gave it like this" in found.why) == (FAIL, True), found.why
+    assert found.evidence[0].fault.startswith(f"{kind} at box: ")
+    (clean,) = run_pure(plan, Case(1, 2000 * MS), judges, link=Link).verdicts
+    assert clean.outcome == PASS
+    assert clean.judged > 50

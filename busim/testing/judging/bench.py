@@ -55,6 +55,7 @@ class Bench(Scene):
         self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
         self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
         self._settled: list[Callable[[Settled], None]] = self._overriding("settled")
+        self._sent = self._overriding("sent") if ground.port_lines else []
         self._open: dict[int, tuple[Asked, list[Answered], list[Answered]]] = {}
         self._takers: dict[int, list[Callable[[Any], None]]] = {
             kind: self._overriding(method) for kind, method in _METHODS.items()
@@ -111,6 +112,8 @@ class Bench(Scene):
         lines, takers, claimed = self._lines, self._takers, self._takers[EXCHANGE]
         for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
+                for take in self._sent:
+                    take(record)
                 lines[record[1]].take(record)
             elif kind == EXCHANGE:
                 for take in claimed:

@@ -119,6 +119,9 @@ class Judge:
 
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
 
+    def sent(self, record: tuple[Any, ...]) -> None:
+        """Somebody has sent something, sound or not: a burst record. Told on lines with a converter alone."""
+
     def asked(self, event: Asked) -> None:
         """A request of any master was on the wire."""
 
