@@ -172,6 +172,11 @@ def in_process(part: str, count: int) -> None:
     subprocess.run([sys.executable, program, part, str(count)], check=True)
 
 
+def cases(count: int) -> None:
+    """Judged cases of a campaign: of a pure master, and of an asyncio controller in virtual time."""
+    subprocess.run([sys.executable, str(Path(__file__).parent / "bench_cases.py"), str(count)], check=True)
+
+
 def live(_: int) -> None:
     """Lateness of replies in wall time, against an empty asyncio server."""
     subprocess.run([sys.executable, str(Path(__file__).parent / "bench_live.py")], check=True)
@@ -272,6 +277,7 @@ def codec_time(protocol: BusProtocol) -> float:
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
     "live": live, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "day": day,
+    "cases": cases,
 }  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import nullcontext
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -11,7 +12,8 @@ if TYPE_CHECKING:
     from busim.cli.fuzz_screen import Told
     from busim.plan import Plan
     from busim.simulator.masters import Master
-    from busim.testing.fuzzing import PureRun, ServedRun, Workers
+    from busim.testing.fuzzing import AnyRun, ServedRun, VirtualRun, Workers
+    from busim.testing.judging import Judge
 
 NAME = "fuzz"
 HELP = "Break an installation on purpose, and judge a controller."
@@ -31,6 +33,12 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(metavar="NAME", help="Instead: `good`, or a broken master that busim has."),
     ] = None,
+    function: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(
+            "--asyncio", metavar="FILE:NAME", help="Instead: `async def NAME(hall)` in a Python file, in virtual time."
+        ),
+    ] = None,
     plays: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--as", metavar="MASTER", help="The master of the plan whose part it plays; else the first."),
@@ -38,6 +46,11 @@ def command(
     cases: Annotated[Optional[int], typer.Option(min=1, help="How many; else 24, or 200 of a master.")] = None,  # noqa: UP045
     seed: Annotated[int, typer.Option(help="Seed of what is drawn.")] = 1,
     jobs: Annotated[int, typer.Option(min=1, max=64, help="Cases side by side.")] = 2,
+    engine: Annotated[str, typer.Option(metavar="ENGINE", help="In virtual time: processes, or dask.")] = "processes",
+    scheduler: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="ADDRESS", help="With --engine dask: address of the scheduler."),
+    ] = None,
     length: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--for", help="Length of each case; else 10s, or 4 to 12 s of a master."),
@@ -72,22 +85,41 @@ def command(
     from busim.cli import option_parsing
     from busim.cli.fuzz_screen import Told, as_dict, junit_xml, show
     from busim.cli.writing import write_whole
+    from busim.foundation.errors import UserError
     from busim.plan import read
-    from busim.testing.fuzzing import Workers, read_accepted
+    from busim.runtime.session import cluster
+    from busim.testing.fuzzing import PureRun, Workers, read_accepted
+    from busim.testing.judge_catalogue import all_judges
 
     the_plan = read(plan)
     known = () if accepted is None else read_accepted(Path(accepted))
     each = None if length is None else option_parsing.length(length)
     with tempfile.TemporaryDirectory(prefix="busim-fuzz-") as folder:
-        if controller is not None and master is None:
-            run: ServedRun | PureRun = _served(the_plan, controller, plays, folder, intents, memory)
+        if [controller, master, function].count(None) != 2:
+            raise UserError(
+                "one thing is tested at a time", expected="one of --controller, --asyncio and --master",
+                mend="write for example --controller 'python3 control.py {box.host} {box.port}', or --master good",
+            )  # fmt: skip
+        run: AnyRun
+        if controller is not None:
+            run = _served(the_plan, controller, plays, folder, intents, memory)
+        elif function is not None:
+            path, _, name = function.rpartition(":")
+            run = asyncio_run(the_plan, path, name, _part(the_plan, plays, "--asyncio"))
         else:
-            run = _pure(the_plan, master, controller)
+            run = PureRun(the_plan, tuple(all_judges().values()), make_of(master or ""))
+        option_parsing.engine(engine, scheduler)
+        if scheduler is not None and controller is not None:
+            raise UserError(
+                "a program runs on this machine", field="--engine", found=engine, expected="processes",
+                mend="leave out --engine and --scheduler",
+            )  # fmt: skip
         total = cases or (_PURE if controller is None else _SERVED)
         told = Told(run, total, seed, jobs, Path(save), known, master or "")
-        with Workers(run, jobs, told.saw) as workers:
+        over = nullcontext() if scheduler is None else cluster(scheduler)
+        with over as executor, Workers(run, jobs, told.saw, executor) as workers:
             try:
-                _campaign(told, workers, each, fault, tries)
+                _campaign(told, workers, each, fault, tries, intents)
             except KeyboardInterrupt:
                 told.broken_off = True
                 for case, result in workers.unread():
@@ -110,7 +142,6 @@ def _served(plan: Plan, controller: str, plays: str | None, folder: str, intents
 
     from busim.foundation.errors import UserError
     from busim.testing.fuzzing import ServedRun
-    from busim.testing.judge_catalogue import all_judges
 
     try:
         words = tuple(shlex.split(controller))
@@ -119,34 +150,58 @@ def _served(plan: Plan, controller: str, plays: str | None, folder: str, intents
             "the command cannot be split into words", field="--controller", found=str(error),
             mend="close every quotation mark",
         ) from None  # fmt: skip
-    behind = [one.name for one in plan.masters if one.through]
-    if not words or not behind:
+    if not words:
         raise UserError(
-            "there is no command" if not words else "no master of this plan is behind a converter",
-            field="--controller",
-            expected="a program and its arguments" if not words else "a master with `through`, whose part it plays",
+            "there is no command", field="--controller", expected="a program and its arguments",
             mend="write for example --controller 'python3 control.py {box.host} {box.port}'",
+        )  # fmt: skip
+    part = _part(plan, plays, "--controller")
+    return ServedRun(plan, _of_a_controller(), words, part, folder, intents, memory << 20)
+
+
+def _part(plan: Plan, plays: str | None, option: str) -> str:
+    """The master of the plan whose part a controller plays. Raises UserError."""
+    from busim.foundation.errors import UserError
+
+    behind = [one.name for one in plan.masters if one.through]
+    if not behind:
+        raise UserError(
+            "no master of this plan is behind a converter", field=option,
+            expected="a master with `through`, whose part the controller plays",
+            mend="add one to `masters`, with what it polls",
         )  # fmt: skip
     if plays is not None and plays not in behind:
         raise UserError(
             "there is no such master behind a converter", field="--as", found=repr(plays[:60]),
             expected=" or ".join(behind), mend="name one of these",
         )  # fmt: skip
-    judges = tuple(judge for name, judge in all_judges().items() if name not in _OF_THE_INSTALLATION)
-    return ServedRun(plan, judges, words, plays or behind[0], folder, intents, memory << 20)
+    return plays or behind[0]
 
 
-def _pure(plan: Plan, name: str | None, controller: str | None) -> PureRun:
-    from busim.foundation.errors import UserError
-    from busim.testing.fuzzing import PureRun
+def _of_a_controller() -> tuple[type[Judge], ...]:
     from busim.testing.judge_catalogue import all_judges
 
-    if name is None or controller is not None:
+    return tuple(judge for name, judge in all_judges().items() if name not in _OF_THE_INSTALLATION)
+
+
+def asyncio_run(
+    plan: Plan, path: str, name: str, part: str, judges: tuple[type[Judge], ...] | None = None
+) -> VirtualRun:  # fmt: skip
+    """An asyncio controller, as its file is now. Raises UserError where the file cannot be read."""
+    from pathlib import Path
+
+    from busim.foundation.errors import UserError
+    from busim.testing.fuzzing import VirtualRun
+
+    try:
+        source = Path(path).read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
         raise UserError(
-            "one thing is tested at a time", expected="either --controller or --master",
-            mend="write for example --controller 'python3 control.py {box.host} {box.port}', or --master good",
-        )  # fmt: skip
-    return PureRun(plan, tuple(all_judges().values()), make_of(name))
+            "the controller's file cannot be read", field="--asyncio", found=repr(f"{path}:{name}"[:100]),
+            expected="a Python file and, behind a colon, the name of an async function in it",
+            mend=f"write for example --asyncio control.py:controller ({getattr(error, 'strerror', None) or error})",
+        ) from None  # fmt: skip
+    return VirtualRun(plan, _of_a_controller() if judges is None else judges, path, name, source, part)
 
 
 def make_of(name: str) -> type[Master]:
@@ -167,20 +222,22 @@ def make_of(name: str) -> type[Master]:
     return BROKEN[name].make
 
 
-def _campaign(told: Told, workers: Workers, length: int | None, faults: list[str] | None, tries: int | None) -> None:
+def _campaign(
+    told: Told, workers: Workers, length: int | None, faults: list[str] | None, tries: int | None, intents: bool
+) -> None:
     from dataclasses import replace
 
     from busim.simulator.faults import all_faults, find_fault
-    from busim.testing.fuzzing import KINDS, ServedRun, fuzz, space_of
+    from busim.testing.fuzzing import KINDS, PureRun, ServedRun, fuzz, space_of
 
     run = told.run
     for name in faults or ():
-        if name not in KINDS or isinstance(run, ServedRun):
+        if name not in KINDS or not isinstance(run, PureRun):
             find_fault(name)
-    if isinstance(run, ServedRun):
+    if not isinstance(run, PureRun):
         space = space_of(run.plan, run.master, faults or tuple(all_faults()))
         space = replace(space, length=length or 10 * 10**9, steps=False)
-        if not run.hooked:
+        if not intents:
             space = replace(space, controls=())
         told.try_without_faults(workers, space.length)
     else:

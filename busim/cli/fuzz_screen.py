@@ -15,12 +15,13 @@ from busim.foundation.units import show_time
 from busim.testing.fuzzing import (
     STAYS_UP,
     Accepted,
+    AnyRun,
     Campaign,
     Case,
     Failure,
-    PureRun,
     Result,
     ServedRun,
+    VirtualRun,
     Workers,
     save,
 )
@@ -35,14 +36,14 @@ class Told:
     """The campaign, with its options. `new`: failures that are not accepted; `paths`: their files."""
 
     def __init__(
-        self, run: PureRun | ServedRun, cases: int, seed: int, jobs: int, folder: Path, accepted: tuple[Accepted, ...],
+        self, run: AnyRun, cases: int, seed: int, jobs: int, folder: Path, accepted: tuple[Accepted, ...],
         make: str,
     ) -> None:  # fmt: skip
         self.run, self.cases, self.seed, self.jobs = run, cases, seed, jobs
         self.campaign = Campaign()
         self.broken_off = False
         self.late = self.memory = 0
-        self.cpu = 0.0
+        self.cpu = self.share = 0.0
         self.killed = 0
         self.runs = 0
         self.paths: dict[str, Path] = {}
@@ -66,6 +67,7 @@ class Told:
         if seen is not None:
             self.late, self.memory = max(self.late, seen.late), max(self.memory, seen.memory)
             self.cpu, self.killed = max(self.cpu, seen.cpu), self.killed + seen.killed
+            self.share = max(self.share, seen.share)
         if time.monotonic() - self._said > _OFTEN:
             self._said = time.monotonic()
             failed = f"; failed so far: {', '.join(self._failed)}" if self._failed else "; no failure so far"
@@ -92,7 +94,7 @@ class Told:
 
     @property
     def plan_through(self) -> tuple[str, ...]:
-        name = self.run.master if isinstance(self.run, ServedRun) else ""
+        name = self.run.master if isinstance(self.run, ServedRun | VirtualRun) else ""
         return next((tuple(one.through) for one in self.run.plan.masters if one.name == name), ())
 
     def save(self) -> None:
@@ -135,10 +137,16 @@ def show(told: Told) -> None:
     if isinstance(told.run, ServedRun):
         screen.say(
             f"Measured: {told.jobs} side by side, busim's events at most {told.late / 1e6:.0f} ms late; the controller "
-            f"took at most {told.memory >> 20} MiB and {told.cpu:.1f} s of CPU time."
+            f"took at most {told.memory >> 20} MiB and {told.cpu:.1f} s of CPU time. A world and its controller took "
+            f"at most {100 * told.share:.0f} % of a core (measured): a core carries {worlds(told.share)} side by side."
         )
         if told.killed:
             screen.say(f"It did not end within 1 s when asked, in {counted(told.killed, 'run')}; it was killed.")
+
+
+def worlds(share: float) -> int:
+    """How many worlds a core carries that each take this share of it, with a fifth of the core kept free."""
+    return max(1, int(0.8 / share)) if share else 1
 
 
 def faults_of(case: Case) -> str:
@@ -157,7 +165,7 @@ def as_dict(told: Told) -> dict[str, Any]:
         "ended_by_ctrl_c": told.broken_off, "effects": campaign.effects, "reached": len(campaign.reached),
         "outcomes": campaign.outcomes,
         "measured": {"late_max_s": told.late / 1e9, "memory_max_bytes": told.memory, "cpu_max_s": told.cpu,
-                     "killed": told.killed},
+                     "killed": told.killed, "core_share_max": told.share},
         "failures": [
             {
                 "judge": one.judge, "accepted": told.reason(one), "found_after": one.found_after,

@@ -65,6 +65,18 @@ def line(known: Sequence[str], name: str | None) -> None:
         )  # fmt: skip
 
 
+def engine(name: str, scheduler: str | None) -> None:
+    """`--engine` and `--scheduler`: who works. Raises UserError."""
+    from busim.foundation.errors import UserError
+
+    if name not in ("processes", "dask") or (name == "dask") != (scheduler is not None):
+        raise UserError(
+            "no engine", found=f"--engine {name}" + (f" --scheduler {scheduler}" if scheduler else ""),
+            expected="processes, or dask with the address of its scheduler",
+            mend="say --engine dask --scheduler tcp://HOST:8786, or neither",
+        )  # fmt: skip
+
+
 @contextmanager
 def _named(option: str, example: str) -> Iterator[None]:
     from busim.foundation.errors import UserError

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import typer
 
-from busim.cli.fuzz import make_of
+from busim.cli.fuzz import asyncio_run, make_of
 from busim.cli.fuzz_screen import faults_of
 from busim.cli.screen import Screen, counted
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
-from busim.testing.fuzzing import STAYS_UP, PureRun, Saved, ServedRun, load
+from busim.testing.fuzzing import STAYS_UP, AnyRun, PureRun, Saved, ServedRun, load
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, Evidence, Verdict
 
@@ -29,9 +29,12 @@ def replay_failure(path: str, times: int, *, as_json: bool) -> None:
         )  # fmt: skip
     judges = () if judge is None else (judge,)
     with tempfile.TemporaryDirectory(prefix="busim-replay-") as folder:
+        run: AnyRun
         if saved.command:
-            run: ServedRun | PureRun = ServedRun(saved.plan, judges, saved.command, saved.master, folder, saved.hooked)
+            run = ServedRun(saved.plan, judges, saved.command, saved.master, folder, saved.hooked)
             count = times
+        elif saved.function is not None:
+            run, count = asyncio_run(saved.plan, *saved.function, saved.master, judges), 1
         else:
             run, count = PureRun(saved.plan, judges, make_of(saved.make or "good")), 1
         verdicts = [next(one for one in run(saved.case).verdicts if one.judge == saved.judge) for _ in range(count)]

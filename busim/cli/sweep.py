@@ -99,6 +99,7 @@ def _simulated(
 ) -> Sweep:  # fmt: skip
     import os
 
+    from busim.cli import option_parsing
     from busim.cli.show import progress
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_time
@@ -110,12 +111,7 @@ def _simulated(
             "nothing to simulate", found=f"--seeds {seeds} --for {length}", expected="1 or more, and more than 0",
             mend="say for example --seeds 5 --for 60s",
         )  # fmt: skip
-    if engine not in ("processes", "dask") or (engine == "dask") != (scheduler is not None):
-        raise UserError(
-            "no engine", found=f"--engine {engine}" + (f" --scheduler {scheduler}" if scheduler else ""),
-            expected="processes, or dask with the address of its scheduler",
-            mend="say --engine dask --scheduler tcp://HOST:8786, or neither",
-        )  # fmt: skip
+    option_parsing.engine(engine, scheduler)
     count = workers or os.cpu_count() or 1
     made = cluster(scheduler) if scheduler is not None else processes(count)
     journal = None if out is None else _journal(out)

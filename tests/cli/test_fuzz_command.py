@@ -114,11 +114,16 @@ def test_a_patient_program_passes(desk: Desk) -> None:
         (("--master", "wrong-id-acepted"), "did you mean wrong-id-accepted?"),
         (("--master", "good", "--fault", "late-repl"), "late-repl"),
         (("--master", "good", "--accepted", __file__), "test_fuzz_command.py"),
+        (("--master", "good", "--asyncio", "x.py:go"), "one thing is tested at a time"),
+        (("--asyncio", "no-such-file.py:go"), "cannot be read"),
+        (("--asyncio", __file__ + ":go"), "no such asyncio function"),
+        (("--master", "good", "--engine", "dask"), "no engine"),
+        (("--controller", "cat", "--engine", "dask", "--scheduler", "tcp://127.0.0.1:1"), "runs on this machine"),
     ],
     ids=" ".join,
 )
 def test_a_mistake_in_the_command_is_told_of_clearly(options: tuple[str, ...], said: str, desk: Desk) -> None:
-    done = CliRunner().invoke(app, ["fuzz", str(desk.folder / "plan.yaml"), "--for", "1s", *options])
+    done = CliRunner().invoke(app, ["fuzz", str(desk.folder / "plan.yaml"), "--for", "1s", "--jobs", "1", *options])
     assert isinstance(done.exception, UserError)
     assert said in str(done.exception)
 
@@ -158,7 +163,20 @@ def _commands() -> list[str]:
 
 
 def test_a_broken_master_is_found_in_virtual_time_and_shows_again_in_one_run(desk: Desk) -> None:
-    options = ("--cases", "8", "--for", "3s", "--fault", "wrong-id", "--save", str(desk.failures), "--tries", "8")
+    options = (
+        "--cases",
+        "8",
+        "--for",
+        "3s",
+        "--fault",
+        "wrong-id",
+        "--save",
+        str(desk.failures),
+        "--tries",
+        "8",
+        "--jobs",
+        "1",
+    )
     command = ["fuzz", str(desk.folder / "plan.yaml"), "--master", "wrong-id-accepted", *options]
     done = CliRunner().invoke(app, command)
     assert done.exit_code == 1, done.output

@@ -1,8 +1,8 @@
 """Cases for controllers: events for an installation, drawn, run, judged, reduced and saved.
 
 In: a plan, a master or a program. Out: failures, each a small case that can be repeated. Open `campaign.py` first (the
-loop), then `pure.py` (one case for a master that is a pure object), `served.py` (for a program, in wall time),
-`case.py` and `injected.py` (the possible events).
+loop), then `pure.py` (one case for a master that is a pure object), `virtual.py` (for an asyncio controller in virtual
+time), `served.py` (for a program, in wall time), `case.py` and `injected.py` (the possible events).
 """
 
 from busim.testing.fuzzing.accepted import Accepted, read_accepted
@@ -12,16 +12,19 @@ from busim.testing.fuzzing.drawing import Space, space_of
 from busim.testing.fuzzing.injected import KINDS
 from busim.testing.fuzzing.pure import PureRun, Result, run_pure
 from busim.testing.fuzzing.saving import Saved, fragment, load, save
-from busim.testing.fuzzing.served import STAYS_UP, ServedRun
+from busim.testing.fuzzing.served import ServedRun
 from busim.testing.fuzzing.shrinking import shrink
+from busim.testing.fuzzing.staying import STAYS_UP
+from busim.testing.fuzzing.virtual import VirtualRun
 from busim.testing.fuzzing.watching import Watched
-from busim.testing.fuzzing.workers import Workers
+from busim.testing.fuzzing.workers import AnyRun, Workers
 
 __all__ = [
     "KINDS",
     "STAYS_UP",
     "Accepted",
     "Action",
+    "AnyRun",
     "Campaign",
     "Case",
     "Failure",
@@ -31,6 +34,7 @@ __all__ = [
     "Saved",
     "ServedRun",
     "Space",
+    "VirtualRun",
     "Watched",
     "Workers",
     "case_of",

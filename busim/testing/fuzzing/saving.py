@@ -21,8 +21,10 @@ from busim.runtime.session.heads import head
 from busim.testing.fuzzing.campaign import Failure
 from busim.testing.fuzzing.case import Case, case_of
 from busim.testing.fuzzing.injected import KINDS
-from busim.testing.fuzzing.pure import PureRun, Result, run_pure
+from busim.testing.fuzzing.pure import Result, run_pure
 from busim.testing.fuzzing.served import ServedRun
+from busim.testing.fuzzing.virtual import VirtualRun
+from busim.testing.fuzzing.workers import AnyRun
 
 FORMAT = 1
 
@@ -31,8 +33,9 @@ FORMAT = 1
 class Saved:
     """A failure that was saved: the judge that failed and why, the plan and the case; `version` of busim.
 
-    What was tested: `command`, the words of a program, whose part `master` of the plan is; or, without a command, the
-    master that busim has under the name `make`. `hooked`: the program reads moves and tells beliefs.
+    What was tested: `command`, the words of a program, whose part `master` of the plan is; or `function`, the file of
+    an asyncio controller and its name in it; or else the master that busim has under the name `make`. `hooked`: the
+    program reads moves and tells beliefs.
     """
 
     judge: str
@@ -44,9 +47,10 @@ class Saved:
     master: str = ""
     make: str = ""
     hooked: bool = False
+    function: tuple[str, str] | None = None
 
 
-def save(folder: Path, run: PureRun | ServedRun, failure: Failure, *, make: str = "") -> Path:
+def save(folder: Path, run: AnyRun, failure: Failure, *, make: str = "") -> Path:
     """Write `JUDGE.json` and `JUDGE.busim` (the trace) into a folder. `make`: the name of the master that was tested.
 
     Raises UserError where that cannot be done."""
@@ -72,14 +76,19 @@ def save(folder: Path, run: PureRun | ServedRun, failure: Failure, *, make: str 
         with contextlib.suppress(FileNotFoundError):  # broken off before there was one
             shutil.copyfile(failure.trace, path.with_suffix(".busim"))
         return path
+    if isinstance(run, VirtualRun):
+        run.traced(failure.case, str(path.with_suffix(".busim")))
+        return path
     result = run_pure(plan, failure.case, run.judges, run.make, silent=run.silent, keep=True)
     _write_trace(path.with_suffix(".busim"), plan, failure.case, result)
     return path
 
 
-def _tested(run: PureRun | ServedRun, make: str) -> dict[str, object]:
+def _tested(run: AnyRun, make: str) -> dict[str, object]:
     if isinstance(run, ServedRun):
         return {"command": list(run.command), "master": run.master, "intents": run.hooked}
+    if isinstance(run, VirtualRun):
+        return {"function": [run.path, run.function], "master": run.master}
     return {"make": make}
 
 
@@ -127,11 +136,13 @@ def load(path: Path) -> Saved:
     try:
         plan = read_text(entry["plan"], entry["plan-path"], entry["plan-files"])
         tested = entry.get("tested", {})
+        function = tested.get("function")
         return Saved(
             entry["judge"], entry["why"], plan, case_of(entry), entry["busim"], tuple(tested.get("command", ())),
             tested.get("master", ""), tested.get("make", ""), bool(tested.get("intents")),
+            None if function is None else (str(function[0]), str(function[1])),
         )  # fmt: skip
-    except (KeyError, TypeError, AttributeError) as error:
+    except (KeyError, TypeError, AttributeError, IndexError) as error:
         raise UserError(
             "a saved failure is damaged", file=str(path), found=f"{type(error).__name__}: {error}"
         ) from error

@@ -8,21 +8,22 @@ from __future__ import annotations
 
 import asyncio
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.recording.trace import BURST, INPUT, open_trace
 from busim.runtime.clocks import wall_loop
 from busim.runtime.session import ChildProcess, Lateness, Live
-from busim.testing.fuzzing.case import Action, Case, FaultEvent
+from busim.testing.fuzzing.case import Case
+from busim.testing.fuzzing.happening import happen
 from busim.testing.fuzzing.pure import Result
+from busim.testing.fuzzing.staying import stays_up
 from busim.testing.fuzzing.watching import Tail, Watched, used
-from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Bench, Evidence, Judge, Verdict, bench_trace, ground_of
+from busim.testing.judging import FAIL, INCONCLUSIVE, Bench, Judge, Verdict, bench_trace, ground_of
 
-STAYS_UP = "stays-up"
 _LEAD = 0.15  # seconds from entering a session to its instant 0
 _GRACE = 1.0  # seconds for the program to finish when its case is over
 _LOOK = 0.1  # seconds between two checks whether to stop
@@ -78,12 +79,17 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
         run.plan, case.seed, trace=path, until=case.length, intents=run.hooked, distinct=True, any_port=True,
     )  # fmt: skip
     start = asyncio.get_running_loop().time() + _LEAD
+    before = time.process_time()
+
+    def left(at: int) -> float:
+        return start + at / 1e9 - asyncio.get_running_loop().time()
+
     async with live:
         # What it sent ahead of instant 0 would wait, and come all at once.
         await asyncio.sleep(max(0.0, start - asyncio.get_running_loop().time()))
         child = ChildProcess(live, run.command, hook=run.hooked, news=lambda _: None, errors=tail.take, grace=_GRACE)
         tasks = [
-            asyncio.ensure_future(_happen(live, case, start, skipped)),
+            asyncio.ensure_future(happen(live, case, left, skipped)),
             asyncio.ensure_future(_watch(run, child, most, stop)),
         ]
         live.lateness = Lateness()  # what came late while the session was set up, no program saw
@@ -93,30 +99,12 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
             for task in tasks:
                 task.cancel()
         reached = live.now
+        own = time.process_time() - before
     watched = Watched(
         code, reached if reached < case.length else None, child.killed, 0, 0, int(most[0]), most[1], tail.count,
-        tail.last_line, tuple(skipped), live.lateness.largest,
+        tail.last_line, tuple(skipped), live.lateness.largest, (own + most[1]) / max(_LOOK, reached / 1e9),
     )  # fmt: skip
     return live, watched
-
-
-async def _happen(live: Live, case: Case, start: float, skipped: list[str]) -> None:
-    """Apply the faults and moves of a case, each at its instant."""
-    loop = asyncio.get_running_loop()
-    events: list[FaultEvent | Action] = [*case.faults, *case.actions]
-    for one in sorted(events, key=lambda one: one.at):
-        await asyncio.sleep(start + one.at / 1e9 - loop.time())
-        try:
-            _do(live, one)
-        except UserError as error:  # as a fault that is on already at this place
-            skipped.append(f"{one.kind if isinstance(one, FaultEvent) else one.control}: {error.what}")
-
-
-def _do(live: Live, one: FaultEvent | Action) -> None:
-    if isinstance(one, FaultEvent):
-        live.fault(one.kind, one.target, **dict(one.parameters), **{"for": f"{max(1, one.length // 1000)} us"})
-    else:
-        live.intend(one.camera, one.control, one.value)
 
 
 async def _watch(run: ServedRun, child: ChildProcess, most: list[float], stop: Callable[[], bool]) -> None:
@@ -145,7 +133,8 @@ def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched
     if watched.late > _LATE:
         verdicts = [_unsure(one, watched.late) for one in verdicts]
     seen = replace(watched, clients=clients, requests=requests)
-    return Result((*verdicts, _stays_up(run, seen, bench)), bench.reached, trace=str(path), watched=seen)
+    up = stays_up(_ended(run, seen), clients, requests, bench)
+    return Result((*verdicts, up), bench.reached, trace=str(path), watched=seen)
 
 
 def _unsure(verdict: Verdict, late: int) -> Verdict:
@@ -156,22 +145,11 @@ def _unsure(verdict: Verdict, late: int) -> Verdict:
     return replace(verdict, outcome=INCONCLUSIVE, why=why)
 
 
-def _stays_up(run: ServedRun, seen: Watched, bench: Bench) -> Verdict:
-    """Whether the program ran, and asked, until its case was over; if not, what had just happened to it."""
-    effects = bench.effects
-    if seen.early is not None:
-        if seen.memory > run.memory:
-            why = f"it took {seen.memory >> 20} MiB of memory (measured) and was ended; allowed {run.memory >> 20} MiB"
-        else:
-            why = f"the controller ended with exit code {seen.code}"
-        said = f"; last on standard error: {seen.words}" if seen.words else ""
-        what = f"at {seen.early / 1e9:.2f} s {why}{said}"
-        frames = tuple(frame for line in bench.lines for frame in bench.frames(line, seen.early))
-        return Verdict(
-            STAYS_UP, FAIL, what, 1, 1, effects, (Evidence(seen.early, what, frames, bench.fault(seen.early)),)
-        )
-    if not seen.clients:
-        return Verdict(STAYS_UP, INCONCLUSIVE, "the controller never connected", 0, 0, effects)
-    if not seen.requests:
-        return Verdict(STAYS_UP, INCONCLUSIVE, "the controller connected and sent no request", 0, 0, effects)
-    return Verdict(STAYS_UP, PASS, "it ran until the case was over", 1, 0, effects)
+def _ended(run: ServedRun, seen: Watched) -> tuple[int, str] | None:
+    """When a program ended before its case did, and how."""
+    if seen.early is None:
+        return None
+    how = f"the controller ended with exit code {seen.code}"
+    if seen.memory > run.memory:
+        how = f"it took {seen.memory >> 20} MiB of memory (measured) and was ended; allowed {run.memory >> 20} MiB"
+    return seen.early, f"{how}; last on standard error: {seen.words}" if seen.words else how

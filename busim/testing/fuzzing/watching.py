@@ -15,7 +15,8 @@ class Watched:
     """`code`: exit code; `early`: ns at which it ended before the case did, None where it did not; `killed`: it did not
     end when asked. `clients`: connections; `requests`: bursts that came through them. `memory`: bytes at most and
     `cpu`: seconds of the processor, measured; `errors`: bytes on standard error, `words`: its last line.
-    `skipped`: faults and moves that could not be made. `late`: ns by which busim's events came late at most.
+    `skipped`: faults and moves that could not be made. `late`: ns by which busim's events came late at most. `share`:
+    of one core that the world and the program took, measured.
     """
 
     code: int
@@ -29,6 +30,7 @@ class Watched:
     words: str
     skipped: tuple[str, ...]
     late: int
+    share: float
 
 
 class Tail:
