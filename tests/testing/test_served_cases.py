@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,9 @@ from fuzzed_halls import SECOND, boxed
 
 from busim.foundation.errors import UserError
 from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, Result, ServedRun
+from busim.testing.fuzzing.served import unsure
 from busim.testing.judge_catalogue import all_judges
+from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Evidence, Verdict
 
 HANGS = "import socket, sys\nline = socket.create_connection((sys.argv[1], int(sys.argv[2])))\nline.recv(1)\n"
 DEAF = "import signal, time\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\ntime.sleep(60)"
@@ -72,3 +75,16 @@ def test_a_fault_that_cannot_be_made_is_counted_and_the_case_goes_on(tmp_path: P
     result = served(tmp_path, HANGS, case=Case(1, SECOND, (twice,)))
     assert result.watched is not None
     assert [one.split(":")[0] for one in result.watched.skipped] == ["late-reply"]
+
+
+def test_only_what_happened_just_after_a_late_event_is_put_down_to_this_machine() -> None:
+    """An event due at 3 s came 150 ms late; what is seen until 5.15 s may follow from it."""
+    late = [(3 * SECOND, SECOND * 3 // 20)]
+    seen = tuple(Evidence(at * SECOND, f"at {at} s") for at in (3, 5))
+    failed = Verdict("quiet-line", FAIL, "at 3 s", 9, 2, 1, seen)
+    both = unsure(failed, late)
+    assert (both.outcome, "up to 150 ms late (measured)" in both.why) == (INCONCLUSIVE, True), both.why
+    one = unsure(replace(failed, evidence=(*seen, Evidence(6 * SECOND, "at 6 s"))), late)
+    assert (one.outcome, one.why, len(one.evidence)) == (FAIL, "at 6 s", 1)
+    assert unsure(failed, []) == failed
+    assert unsure(replace(failed, outcome=PASS), late).outcome == PASS

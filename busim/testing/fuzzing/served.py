@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -27,7 +27,8 @@ from busim.testing.judging import FAIL, INCONCLUSIVE, Bench, Judge, Verdict, ben
 _LEAD = 0.15  # seconds from entering a session to its instant 0
 _GRACE = 1.0  # seconds for the program to finish when its case is over
 _LOOK = 0.1  # seconds between two checks whether to stop
-_LATE = 100_000_000  # ns; if events came later than that, the machine may have caused a failure
+_LATE = 100_000_000  # ns; what follows events that came later than that may be caused by the machine
+_UNSETTLED = 2_000_000_000  # ns after a late event in which its consequences may still show
 _MEASURE = 2  # checks from one measurement of memory and CPU time to the next
 _LAG = 100_000_000  # ns by which a program may report its beliefs late (assumed)
 
@@ -130,18 +131,26 @@ def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched
         clients = sum(1 for row in trace.records(INPUT) if row[4] == "open")
         requests = sum(1 for row in trace.records(BURST) if row[2] in ground.ours)
         verdicts = bench_trace(bench, trace, until)
-    if watched.late > _LATE:
-        verdicts = [_unsure(one, watched.late) for one in verdicts]
+        late = [(at, ns) for at, ns in trace.lateness() if ns > _LATE]
+    verdicts = [unsure(one, late) for one in verdicts]
     seen = replace(watched, clients=clients, requests=requests)
     up = stays_up(_ended(run, seen), clients, requests, bench)
     return Result((*verdicts, up), bench.reached, trace=str(path), watched=seen)
 
 
-def _unsure(verdict: Verdict, late: int) -> Verdict:
-    """A failure in a run that this machine could not serve in time may be the machine's."""
-    if verdict.outcome != FAIL:
+def unsure(verdict: Verdict, late: Sequence[tuple[int, int]]) -> Verdict:
+    """A verdict with what this machine may have caused taken out. `late`: instants that were served late, and by how
+    many ns; a violation soon after one of them may be the machine's. A failure with no other one is inconclusive.
+    """
+    if verdict.outcome != FAIL or not late:
         return verdict
-    why = f"this machine served events up to {late / 1e6:.0f} ms late (measured): {verdict.why}"
+    sure = tuple(
+        one for one in verdict.evidence if not any(at <= one.at <= at + ns + _UNSETTLED for at, ns in late)
+    )  # fmt: skip
+    if sure:
+        return replace(verdict, why=sure[0].what, evidence=sure)
+    most = max(ns for _, ns in late)
+    why = f"this machine served events up to {most / 1e6:.0f} ms late (measured) just before: {verdict.why}"
     return replace(verdict, outcome=INCONCLUSIVE, why=why)
 
 

@@ -69,7 +69,8 @@ class VirtualRun:
         with _executed(self) as module, hall:
             controller = _function(self, module)
             try:
-                if hall.run(_ran, hall, controller, case):
+                returned: bool = hall.run(_ran, hall, controller, case)
+                if returned:
                     early = hall.now, "the controller returned"
             except Exception as error:
                 early = hall.now, f"the controller raised {type(error).__name__}: {error}"
@@ -91,10 +92,10 @@ async def _ran(hall: Virtual, controller: Any, case: Case) -> bool:
     acting = asyncio.ensure_future(happen(hall, case, lambda at: (at - hall.now) / 1e9, []))
     try:
         await asyncio.wait([running], timeout=case.length / 1e9)
-        ended = running.done()
-        if ended:
+        if running.done():
             running.result()
-        return ended
+            return True
+        return False
     finally:
         for task in (running, acting):
             task.cancel()
