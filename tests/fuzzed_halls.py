@@ -56,6 +56,13 @@ def boxed(reboot: str = "at: 3 s, down: 12 s") -> Plan:
     return read_text(plan.replace("masters:", box + "masters:"))
 
 
+def behind_a_box(plan: Plan) -> Plan:
+    """The same, asked through a converter: by a controller that speaks TCP."""
+    text = plan.source.replace("- master: desk", "- converter: box").replace("on: [wall]", "through: [box]")
+    box = "converters:\n  - {name: box, endpoint: '192.0.2.1:4001', packing: {idle: 2 ms}, latency: 1 ms}\n"
+    return read_text(text.replace("masters:", box + "masters:"), files=dict(plan.files))
+
+
 HALLS = {
     "rates": hall(),
     "seldom": hall(fast="500 ms"),

@@ -52,17 +52,21 @@ class PureRun:
     make: MakeMaster = Master
     silent: bool = False
     link: type[Link] | None = None
+    wire_only: bool = False
 
     def __call__(self, case: Case) -> Result:
-        return run_pure(self.plan, case, self.judges, self.make, silent=self.silent, link=self.link)
+        return run_pure(
+            self.plan, case, self.judges, self.make, silent=self.silent, link=self.link, wire_only=self.wire_only
+        )
 
 
 def run_pure(
     plan: Plan, case: Case, judges: Sequence[type[Judge]], make: MakeMaster = Master, *, master: str | None = None,
-    keep: bool = False, silent: bool = False, link: type[Link] | None = None,
+    keep: bool = False, silent: bool = False, link: type[Link] | None = None, wire_only: bool = False,
 ) -> Result:  # fmt: skip
     """Run a case and judge it. `master`: the name of the one under test, the plan's first where None; `keep`: the
     records too; `silent`: the master has no hook. `link`: what connects it to its converters, where that can break.
+    `wire_only`: it is judged as a program that prints nothing, without its own word on its exchanges.
 
     Raises Findings for a plan that cannot be built.
     """
@@ -77,9 +81,14 @@ def run_pure(
 
     believer = _Believer()
     world = build(
-        scheduled(plan, case), case.seed, emit, hooked=True, distinct=True, master=believer.making(make, silent)
+        scheduled(plan, case),
+        case.seed,
+        emit,
+        hooked=True,
+        distinct=True,
+        master=believer.making(make, silent or wire_only),
     )
-    ground = ground_of(plan, world.names, name, hooked=not silent)
+    ground = ground_of(plan, world.names, name, hooked=not (silent or wire_only), played=not wire_only)
     bench = Bench(ground, judges, meant=bool(case.faults))
     benches.append(bench)
     believer.watch(world, ground)
