@@ -21,6 +21,9 @@ from busim.testing.judging import FAIL, Evidence, Verdict
 def replay_failure(path: str, times: int, *, as_json: bool) -> None:
     """Run it again and show the verdicts; exit code 1 if it fails again. In virtual time one run is enough."""
     saved = load(Path(path))
+    if saved.test is not None:
+        _replay_test(saved, *saved.test, as_json=as_json)
+        return
     judge = all_judges().get(saved.judge)
     if judge is None and saved.judge != STAYS_UP:
         raise UserError(
@@ -47,6 +50,25 @@ def replay_failure(path: str, times: int, *, as_json: bool) -> None:
     else:
         _show(Screen(), saved, verdicts, failed)
     if failed:
+        raise typer.Exit(1)
+
+
+def _replay_test(saved: Saved, file: str, name: str, *, as_json: bool) -> None:
+    """A case of a fuzz test, in virtual time: once is enough."""
+    from busim.testing.worlds.fuzzed import run_saved
+
+    wrong = run_saved(file, name, saved.plan, saved.case)
+    if as_json:
+        print(json.dumps(
+            {"schema": 1, "test": name, "runs": 1, "reproduced": int(bool(wrong)), "case": saved.case.as_json(),
+             "why": wrong}, indent=2,
+        ))  # fmt: skip
+    else:
+        screen = Screen()
+        screen.say(f"{name}: reproduced {int(bool(wrong))} of 1 run.", "bold")
+        screen.say(f"with {faults_of(saved.case)}", hang=2)
+        print(wrong)
+    if wrong:
         raise typer.Exit(1)
 
 

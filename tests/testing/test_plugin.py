@@ -8,7 +8,9 @@ import sys
 
 import pytest
 from places import SCENARIOS
+from typer.testing import CliRunner
 
+from busim.cli.app import app
 from busim.handbook import page
 from busim.testing.worlds import fuzzed
 
@@ -106,6 +108,13 @@ def test_the_newcomers_fuzz_test_is_shrunk_to_one_fault(pytester: pytest.Pyteste
     case = text.rpartition("case=Case(")[2]
     assert case.count("FaultEvent(") == 1
     assert case.count("Action(") == 0
+    saved = pytester.path / "fuzz-failures" / "test_a_late_reply_never_confuses_cameras.json"
+    assert f"saved; again: busim replay {saved.relative_to(pytester.path)}" in text
+    again = CliRunner().invoke(app, ["replay", str(saved)])
+    assert again.exit_code == 1, again.output
+    assert again.stdout.startswith("test_a_late_reply_never_confuses_cameras: reproduced 1 of 1 run.")
+    assert "late-reply" in again.stdout
+    assert "-> boulder box      request to 3: read 1 from 0" in again.stdout
 
 
 def test_a_careful_controller_passes_the_same(pytester: pytest.Pytester) -> None:

@@ -11,7 +11,7 @@ from busim.testing.fuzzing.case import Action, Case, FaultEvent, case_of
 from busim.testing.fuzzing.drawing import Space, space_of
 from busim.testing.fuzzing.injected import KINDS
 from busim.testing.fuzzing.pure import PureRun, Result, run_pure
-from busim.testing.fuzzing.saving import Saved, fragment, load, save
+from busim.testing.fuzzing.saving import Saved, fragment, load, save, save_test
 from busim.testing.fuzzing.served import ServedRun
 from busim.testing.fuzzing.shrinking import shrink
 from busim.testing.fuzzing.staying import STAYS_UP
@@ -44,6 +44,7 @@ __all__ = [
     "read_accepted",
     "run_pure",
     "save",
+    "save_test",
     "shrink",
     "space_of",
 ]

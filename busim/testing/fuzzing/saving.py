@@ -10,6 +10,7 @@ import json
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
@@ -34,8 +35,8 @@ class Saved:
     """A failure that was saved: the judge that failed and why, the plan and the case; `version` of busim.
 
     What was tested: `command`, the words of a program, whose part `master` of the plan is; or `function`, the file of
-    an asyncio controller and its name in it; or else the master that busim has under the name `make`. `hooked`: the
-    program reads moves and tells beliefs.
+    an asyncio controller and its name in it; or `test`, a test file and a fuzz test in it; or else the master that
+    busim has under the name `make`. `hooked`: the program reads moves and tells beliefs.
     """
 
     judge: str
@@ -48,6 +49,7 @@ class Saved:
     make: str = ""
     hooked: bool = False
     function: tuple[str, str] | None = None
+    test: tuple[str, str] | None = None
 
 
 def save(folder: Path, run: AnyRun, failure: Failure, *, make: str = "") -> Path:
@@ -56,22 +58,8 @@ def save(folder: Path, run: AnyRun, failure: Failure, *, make: str = "") -> Path
     Raises UserError where that cannot be done."""
     path = folder / f"{failure.judge}.json"
     plan = run.plan
-    entry = {
-        "busim-failure": FORMAT, "busim": VERSION, "judge": failure.judge, "why": failure.verdict.why,
-        **failure.case.as_json(), "verdict": failure.verdict.as_json(),
-        "tested": _tested(run, make), "fragment": fragment(failure.case),
-        "plan": plan.source, "plan-path": plan.path, "plan-files": dict(plan.files),
-    }  # fmt: skip
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(json.dumps(entry, indent=1) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise UserError(
-            "the failure cannot be saved",
-            file=str(path),
-            found=error.strerror or str(error),
-            mend="choose another folder",
-        ) from error
+    about = {"judge": failure.judge, "why": failure.verdict.why, "verdict": failure.verdict.as_json()}
+    _write_case(path, plan, failure.case, about | {"tested": _tested(run, make)})
     if isinstance(run, ServedRun):
         with contextlib.suppress(FileNotFoundError):  # broken off before there was one
             shutil.copyfile(failure.trace, path.with_suffix(".busim"))
@@ -82,6 +70,30 @@ def save(folder: Path, run: AnyRun, failure: Failure, *, make: str = "") -> Path
     result = run_pure(plan, failure.case, run.judges, run.make, silent=run.silent, keep=True)
     _write_trace(path.with_suffix(".busim"), plan, failure.case, result)
     return path
+
+
+def save_test(folder: Path, file: str, name: str, plan: Plan, case: Case, why: str) -> Path:
+    """Write `NAME.json`: the case in which the test `name` of a test file fails. Raises UserError as `save` does."""
+    path = folder / f"{name}.json"
+    _write_case(path, plan, case, {"judge": "", "why": why, "tested": {"test": [file, name]}})
+    return path
+
+
+def _write_case(path: Path, plan: Plan, case: Case, about: dict[str, Any]) -> None:
+    entry = {
+        "busim-failure": FORMAT, "busim": VERSION, **about, **case.as_json(), "fragment": fragment(case),
+        "plan": plan.source, "plan-path": plan.path, "plan-files": dict(plan.files),
+    }  # fmt: skip
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(entry, indent=1) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise UserError(
+            "the failure cannot be saved",
+            file=str(path),
+            found=error.strerror or str(error),
+            mend="choose another folder",
+        ) from error
 
 
 def _tested(run: AnyRun, make: str) -> dict[str, object]:
@@ -136,11 +148,12 @@ def load(path: Path) -> Saved:
     try:
         plan = read_text(entry["plan"], entry["plan-path"], entry["plan-files"])
         tested = entry.get("tested", {})
-        function = tested.get("function")
+        function, test = tested.get("function"), tested.get("test")
         return Saved(
             entry["judge"], entry["why"], plan, case_of(entry), entry["busim"], tuple(tested.get("command", ())),
             tested.get("master", ""), tested.get("make", ""), bool(tested.get("intents")),
             None if function is None else (str(function[0]), str(function[1])),
+            None if test is None else (str(test[0]), str(test[1])),
         )  # fmt: skip
     except (KeyError, TypeError, AttributeError, IndexError) as error:
         raise UserError(

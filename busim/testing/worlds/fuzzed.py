@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import runpy
 from collections.abc import Callable, Collection, Coroutine
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from hypothesis import HealthCheck, Phase, given, settings
 
+from busim.foundation.errors import UserError
 from busim.plan import Plan, read
-from busim.testing.fuzzing import Action, Case
+from busim.testing.fuzzing import Action, Case, save_test
 from busim.testing.fuzzing.injected import scheduled
 from busim.testing.strategies import cases as drawn_cases
 from busim.testing.worlds.asserting import judges_of
@@ -34,14 +37,15 @@ Controller = Callable[[VirtualWorld], Coroutine[Any, Any, Any]]
 
 def fuzz_test(
     plan: str | Path | Plan, *, faults: Collection[str] = (), judges: Collection[str] = (), cases: int = 50,
-    longest: str = "6 s", tries: int = 80,
+    longest: str = "6 s", tries: int = 80, save: str | Path | None = "fuzz-failures",
 ) -> Callable[[Controller], Callable[[], None]]:  # fmt: skip
     """Make a test of an asyncio controller: `async def test_it(world)` runs in `cases` drawn worlds and is judged.
 
     `plan`: a path from the folder of the test's file or the present one, or a Plan. `faults`: names of the catalogue,
     without names all of it; `judges`: likewise, without names all that judge a controller. `longest`: simulated time of
     one case; a controller that still runs then is cancelled. hypothesis makes what fails small, with `tries` more runs
-    at most, and it is shown with its timeline. The current settings of hypothesis hold but for `max_examples`.
+    at most, and it is shown with its timeline and written into the folder `save` (None: not), for `busim replay`. The
+    current settings of hypothesis hold but for `max_examples`.
 
     The test raises LineAssertionError where a judge fails, and what the controller raises. Raises UserError for a judge
     that there is not; the test does for a plan that cannot be built.
@@ -65,12 +69,45 @@ def fuzz_test(
             limits = settings(
                 max_examples=cases, deadline=None, suppress_health_check=list(HealthCheck), phases=_PHASES
             )
-            limits(given(case=drawn)(examined))()
+            try:
+                limits(given(case=drawn)(examined))()
+            except Exception as error:
+                if save is not None and examine.last is not None:
+                    file = controller.__code__.co_filename
+                    why = str(error).partition("\n")[0] or type(error).__name__
+                    path = save_test(Path(save), file, controller.__name__, read_plan, examine.last, why)
+                    error.add_note(f"saved; again: busim replay {path}")
+                raise
 
         _named_as(controller, test)
+        vars(test)["busim_case"] = partial(_again, controller, judges)
         return test
 
     return decorate
+
+
+def _again(controller: Controller, judges: Collection[str], plan: Plan, case: Case) -> None:
+    """A saved case once more. Raises as the test does."""
+    run_case(plan, case, controller, judges)
+
+
+def run_saved(file: str, name: str, plan: Plan, case: Case) -> str:
+    """Run a case that a fuzz test saved: what is wrong, empty where nothing is.
+
+    Raises UserError where the file has no such test any more.
+    """
+    try:
+        found = runpy.run_path(file).get(name)
+    except (OSError, SyntaxError) as error:
+        raise UserError("the test file cannot be read", file=file, found=str(error)[:200]) from None
+    again = getattr(found, "busim_case", None)
+    if again is None:
+        raise UserError("the file has no such fuzz test", file=file, found=repr(name[:60]), expected="a `fuzz_test`")
+    try:
+        again(plan, case)
+    except Exception as error:
+        return "\n".join([f"{type(error).__name__}: {error}", *getattr(error, "__notes__", ())])
+    return ""
 
 
 def _named_as(controller: Controller, test: Callable[..., None]) -> None:
@@ -89,6 +126,7 @@ class _Examination:
         self._parts = plan, controller, judges
         self._left = tries
         self._failed: set[Case] = set()
+        self.last: Case | None = None  # that failed; hypothesis runs the smallest one last
 
     def __call__(self, case: Case) -> None:
         __tracebackhide__ = True
@@ -101,6 +139,7 @@ class _Examination:
             run_case(plan, case, controller, judges)
         except Exception:
             self._failed.add(case)
+            self.last = case
             raise
 
 
