@@ -64,7 +64,7 @@ class Desk:
         command = f"'{sys.executable}' '{self.folder / 'control.py'}' {{box.host}} {{box.port}}"
         return [
             "fuzz", str(self.folder / "plan.yaml"), "--controller", command, "--save", str(self.failures),
-            "--for", "4s", *options,  # a busy machine takes a second or two to start a program
+            "--for", "4s", "--jobs", "1", *options,  # a busy machine takes a second or two to start a program
         ]  # fmt: skip
 
     def fuzz(self, program: str, *options: str) -> subprocess.CompletedProcess[str]:

@@ -1,4 +1,4 @@
-"""A controller with minimalmodbus: polls iris and gain of boulder cameras in turn, tells what it believes.
+"""A controller with minimalmodbus: polls iris and gain of four cameras in turn, tells what it believes.
 
 python with_minimalmodbus.py HOST PORT
 """
@@ -10,7 +10,7 @@ import time
 import minimalmodbus
 import serial
 
-CAMERAS = {"boulder left": 1, "boulder centre": 2, "boulder right": 3, "boulder mats": 4}
+CAMERAS = {"c1": 1, "c2": 2, "c3": 3, "c4": 4}  # those of plan.yaml
 port = serial.serial_for_url(f"socket://{sys.argv[1]}:{sys.argv[2]}", timeout=0.3)
 cameras = {name: minimalmodbus.Instrument(port, bus_id) for name, bus_id in CAMERAS.items()}
 for camera in cameras.values():

@@ -1,4 +1,4 @@
-"""A controller with pymodbus's asyncio client: polls iris and gain of boulder cameras in turn, tells what it believes.
+"""A controller with pymodbus's asyncio client: polls iris and gain of four cameras in turn, tells what it believes.
 
 python with_pymodbus.py HOST PORT
 """
@@ -11,7 +11,7 @@ from pymodbus import FramerType
 from pymodbus.client import AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
 
-CAMERAS = {"boulder left": 1, "boulder centre": 2, "boulder right": 3, "boulder mats": 4}
+CAMERAS = {"c1": 1, "c2": 2, "c3": 3, "c4": 4}  # those of plan.yaml
 
 
 def believe(camera, parameter, value):

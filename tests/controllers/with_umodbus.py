@@ -1,4 +1,4 @@
-"""A controller with umodbus's RTU client: polls iris and gain of boulder cameras in turn, tells what it believes.
+"""A controller with umodbus's RTU client: polls iris and gain of four cameras in turn, tells what it believes.
 
 python with_umodbus.py HOST PORT
 """
@@ -9,9 +9,10 @@ import time
 
 import serial
 from umodbus.client.serial import rtu
+from umodbus.client.serial.redundancy_check import CRCError
 from umodbus.exceptions import ModbusError
 
-CAMERAS = {"boulder left": 1, "boulder centre": 2, "boulder right": 3, "boulder mats": 4}
+CAMERAS = {"c1": 1, "c2": 2, "c3": 3, "c4": 4}  # those of plan.yaml
 port = serial.serial_for_url(f"socket://{sys.argv[1]}:{sys.argv[2]}", timeout=0.3)
 
 
@@ -23,7 +24,7 @@ while True:
     for name, bus_id in CAMERAS.items():
         try:
             values = rtu.send_message(rtu.read_holding_registers(bus_id, 0, 2), port)
-        except (ModbusError, ValueError):  # ValueError: no reply in time, or a CRC that does not hold
+        except (ModbusError, ValueError, CRCError):  # ValueError: no reply in time
             time.sleep(0.05)
             continue
         for parameter, value in zip(("iris", "gain"), values, strict=True):

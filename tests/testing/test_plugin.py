@@ -64,7 +64,7 @@ async def controller(hall, seconds=5):
 @pytest.fixture(autouse=True)
 def ini(pytester: pytest.Pytester) -> None:
     assert fuzzed.fuzz_test  # loaded before the runs below, none of which could load numpy again in this process
-    pytester.makeini("[pytest]\nasyncio_default_fixture_loop_scope = function\n")
+    pytester.makeini("[pytest]\nasyncio_default_fixture_loop_scope = function\naddopts = -p no:schemathesis\n")
 
 
 def _example(pytester: pytest.Pytester) -> str:
@@ -280,7 +280,7 @@ async def test_virtual_time_within_a_loop_says_what_to_do(busim_virtual):
         busim_virtual.run(asyncio.sleep, 1)
 """
     )
-    pytester.runpytest_subprocess("-n", "2").assert_outcomes(passed=4)
+    pytester.runpytest_subprocess("-n", "1").assert_outcomes(passed=4)
     pytester.runpytest_inprocess("-o", "asyncio_mode=auto", "-k", "sockets or test_asyncio").assert_outcomes(
         passed=2, deselected=2
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from fuzzed_halls import SECOND, boxed
+from serving import wait_for
 
 from busim.foundation.errors import UserError
 from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, Result, ServedRun
@@ -16,6 +17,14 @@ from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Evidence, Verdict
 
 HANGS = "import socket, sys\nline = socket.create_connection((sys.argv[1], int(sys.argv[2])))\nline.recv(1)\n"
+FORKS = """
+import os, time
+for _ in range(20):
+    if os.fork() == 0:
+        time.sleep(60)
+open(__file__ + ".pids", "w").write(open("/proc/self/task/%d/children" % os.getpid()).read())
+time.sleep(60)
+"""
 DEAF = "import signal, time\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\ntime.sleep(60)"
 
 
@@ -23,7 +32,10 @@ def served(folder: Path, program: str, *, case: Case | None = None) -> Result:
     path = folder / "control.py"
     path.write_text(program)
     words = (sys.executable, "-S", str(path), "{box.host}", "{box.port}")
-    return run(folder, *words)(case or Case(1, 4 * SECOND if "kept" in program or "exit" in program else SECOND))
+    started = any(
+        word in program for word in ("kept", "exit", "fork", "connect")
+    )  # a busy machine starts it in seconds
+    return run(folder, *words)(case or Case(1, 4 * SECOND if started else SECOND))
 
 
 def run(folder: Path, *words: str) -> ServedRun:
@@ -57,6 +69,19 @@ def test_a_program_that_ignores_signals_is_killed_and_its_standard_error_is_kept
     assert seen is not None
     assert seen.killed
     assert seen.code == 128 + 9  # SIGKILL, as a shell counts
+
+
+def test_nothing_is_left_of_a_program_that_forks(tmp_path: Path) -> None:
+    """proc(5): children of a thread; one that is gone, or that nobody has waited for yet, has no command line."""
+    served(tmp_path, FORKS)
+    children = (tmp_path / "control.py.pids").read_text().split()
+    assert len(children) == 20
+
+    def alive() -> list[str]:
+        commands = [Path(f"/proc/{one}/cmdline") for one in children]
+        return [one.read_text() for one in commands if one.exists() and "control.py" in one.read_text()]
+
+    wait_for(lambda: not alive())
 
 
 @pytest.mark.parametrize(

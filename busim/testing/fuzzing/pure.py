@@ -13,7 +13,7 @@ from typing import Any
 from busim.plan import Plan
 from busim.protocols import READ
 from busim.protocols.hook import Belief, Intent
-from busim.recording.trace import Record
+from busim.recording.trace import EXCHANGE, Record
 from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case
@@ -75,6 +75,8 @@ def run_pure(
     benches: list[Bench] = []
 
     def emit(record: Record) -> None:
+        if wire_only and record[0] == EXCHANGE:
+            return
         kept.append(record)
         if benches and not keep and len(kept) > 4096:
             _pour(kept, benches[0])
