@@ -314,9 +314,13 @@ class MasterShape(Shape):
     groups: list[GroupShape] = has("its poll groups", [{"name": "fast", "values": ["iris"], "every": 0}], [])
     time_out: TimeOut = has("time-out for a reply", "250 ms", "computed")
     retries: Annotated[int, Field(ge=0, le=100)] = has("attempts after the first", 2, 2)
-    gap: ShortTime = has("pause between two exchanges; the silence of the protocol holds if that is longer", "1 ms", "0")
+    gap: ShortTime = has(
+        "pause between two exchanges; the silence of the protocol holds if that is longer", "1 ms", "0"
+    )
     listen: ShortTime = has("silence that it waits for before it sends; 0: it does not wait", "2 ms", "0")
-    offline_after: Annotated[int, Field(ge=1, le=10_000)] = has("failures in a row, over at least 1 s, until a camera counts as offline", 3, 3)
+    offline_after: Annotated[int, Field(ge=1, le=10_000)] = has(
+        "failures in a row, over at least 1 s, until a camera counts as offline", 3, 3
+    )
     starts_at: Time = has("when it starts", "2 s", "0")
     driver: DriverShape = has("how it drives the pair, if it is on a line", default={})
 
