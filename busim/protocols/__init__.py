@@ -1,9 +1,8 @@
-"""Protocols: what stations say to each other, behind one contract.
+"""Protocols: the messages between stations, behind one contract.
 
 Public: `find` (by name or file), `names`, `spoken` (a camera model under a protocol), `has_id`, `search`, `assignment`
-and what belongs to them (cameras by serial number), the contract, `ModbusRtu` (the one
-that is code), and for protocols that are files `read`, `read_text`, `json_schema` and `starter`
-(a text to begin one with).
+and their parts (cameras by serial number), the contract, `ModbusRtu` (the one in code), and for protocols in files
+`read`, `read_text`, `json_schema` and `starter` (the text of a first one).
 """
 
 from busim.protocols.contract import (

@@ -1,6 +1,6 @@
-"""A camera model as a protocol speaks of it: which key stands for which parameter.
+"""A camera model under a protocol: the key of each parameter.
 
-A model file says so for the protocols its maker knew. A protocol file may say so for models that came before it.
+A model file has keys for the protocols its maker knew. A protocol file may add keys for older models.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from busim.protocols.contract import READ, WRITE, BusProtocol, Request
 
 
 def has_id(protocol: BusProtocol, camera: str, id: int) -> None:
-    """Raises UserError, without a place, where the protocol does not have this bus ID."""
+    """Raises UserError, without a place, if the protocol does not have this bus ID."""
     if not protocol.ids[0] <= id <= protocol.ids[1]:
         raise UserError(
             f"camera {camera!r} has a bus ID that {protocol.name} does not have",
@@ -26,7 +26,7 @@ def has_id(protocol: BusProtocol, camera: str, id: int) -> None:
 def spoken(model: Model, protocol: BusProtocol) -> Model:
     """The model with its keys under this protocol, the protocol's own before the model's.
 
-    Raises UserError, without a place, where there are none, or where the protocol cannot carry one or its value.
+    Raises UserError, without a place, if there are none, or if the protocol cannot carry one or its value.
     """
     own = protocol.keys.get(model.name)
     if own is None:

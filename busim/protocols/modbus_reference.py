@@ -66,7 +66,7 @@ def check_of(data: bytes) -> int:
 
 
 def _frame(functions: dict[int, Construct], addressed: Callable[[int, int], bool]) -> Construct:
-    """One whole frame: address, function, what the function asks for, check, and nothing behind it."""
+    """One whole frame: address, function, its fields, check, and no byte after it."""
     return Struct(
         "body"
         / RawCopy(
@@ -109,7 +109,7 @@ _REQUEST = _frame(
 _REPLY = _frame(
     {3: _VALUES, 6: _WRITE_ONE, 16: _READ, 65: _FOUND, 66: _ASSIGN}
     | {_REFUSED | function: _EXCEPTION for function in range(1, _REFUSED)},
-    lambda address, _: address >= 1,  # nobody answers as the broadcast
+    lambda address, _: address >= 1,  # as for the broadcast: no answer
 )
 
 

@@ -1,9 +1,9 @@
 """MODBUS RTU, the hot codec (MODBUS Application Protocol V1.1b3; MODBUS over Serial Line V1.02).
 
-Functions 03 (read holding registers), 06 and 16 (write them), and two of our own, which the standard leaves to
-whoever wants them (65 to 72, V1.1b3, 5): 65 searches for serial numbers, 66 gives a bus ID to one. They go to all, and
-those meant answer: that is our invention too, for to the standard's own broadcasts there is no reply. The slow
-reference is the construct definition in `modbus_reference`; a property test holds the two equal.
+Functions 03 (read holding registers), 06 and 16 (write them), and two of our own from the user-defined codes (65 to 72,
+V1.1b3, 5): 65 searches for serial numbers, 66 gives a bus ID to one. They go to all, and the addressed cameras answer.
+That is our invention too: broadcasts of the standard get no reply. The slow reference is the construct definition in
+`modbus_reference`; a property test holds the two equal.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from busim.protocols.contract import ASSIGN, OTHER, READ, SEARCH, UNKNOWN, WRITE
 from busim.protocols.silence import SilenceFramer
 
 _crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
-_new = tuple.__new__  # what a named tuple's own constructor calls, without the call in between: twice an exchange
+_new = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
 _KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
 _SEARCH, _ASSIGN = 65, 66
@@ -36,7 +36,7 @@ def _form(verb: str, size: int) -> int:
 
 
 def check(data: bytes) -> bytes:
-    """The frame with its CRC-16/MODBUS behind it, low byte first (V1.02, 2.5.1.2)."""
+    """The frame with its CRC-16/MODBUS after it, low byte first (V1.02, 2.5.1.2)."""
     return data + _crc(data).to_bytes(2, "little")
 
 
@@ -89,7 +89,7 @@ class ModbusRtu:
         id, verb, key, values, refused, form = reply
         count = len(values)
         if refused:
-            if verb in _OWN_FORMS:  # who cannot is silent
+            if verb in _OWN_FORMS:  # otherwise silent
                 return b""
             return check(bytes((id, (form or _form(verb, count)) | 0x80, refused)))
         if verb == READ:
@@ -101,11 +101,11 @@ class ModbusRtu:
         return check(pack(">BBHH", id, _WRITE, key, count))
 
     def decode_reply(self, data: bytes, request: Request) -> Reply | None:
-        """The reply to `request`, or None when these bytes are no sound reply to it."""
+        """The reply to `request`, or None if these bytes are no sound reply to it."""
         size = len(data)
         if size < 5:
             return None
-        if data[0] != request.id:  # to what went to all, each answers under its own ID
+        if data[0] != request.id:  # requests to all get answers under each camera's own ID
             return _decode_own_reply(data, request) if request.verb in _OWN_FORMS else None
         if _crc(data):
             return None
@@ -175,8 +175,9 @@ class ModbusRtu:
 
 
 def _own_request(request: Request) -> bytes:
-    """Search: lowest and highest serial, the one ID that is meant (0: any), slots, tenths of ms of each, draw.
-    Assignment: serial, its new ID."""
+    """Search: lowest and highest serial, the single ID (0: any), slots, tenths of ms of each, draw. Assignment: serial,
+    its new ID.
+    """
     id, verb, _, _, values, _ = request
     try:
         if id:
@@ -192,8 +193,9 @@ def _own_request(request: Request) -> bytes:
 def _decode_own(data: bytes) -> Request:
     """A search or an assignment, which go to all.
 
-    A frame as long as an answer, under an address, is the answer of some camera: those that share its bus ID hear it
-    under their own and must keep silent. Anything else is a function that no device has in that form (V1.1b3, 7).
+    A frame with the length of an answer, under an address, is the answer of some camera: cameras that share its bus ID
+    hear it under their own and must keep silent. Anything else is a function that no device has in that form (V1.1b3,
+    7).
     """
     id, function = data[0], data[1]
     asked, answered = _OWN[function]
@@ -208,7 +210,7 @@ def _decode_own(data: bytes) -> Request:
 
 
 def _own_reply(reply: Reply) -> bytes:
-    """Who is not meant is silent."""
+    """Cameras that are not addressed are silent."""
     if not reply.values:
         return b""
     if reply.verb == SEARCH:
@@ -228,7 +230,7 @@ def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
 
 
 class ModbusReplyFinder:
-    """Finds the reply to one request by length and check, whatever junk lies before it."""
+    """Finds the reply to one request by length and check, whatever comes before it."""
 
     __slots__ = ("_buffer", "_lengths", "_protocol", "_request")
 
@@ -269,7 +271,7 @@ class ModbusReplyFinder:
         return None
 
     def _from_any(self, request: Request) -> Reply | None:
-        """The first sound answer in what is held, whoever it is from."""
+        """The first sound answer in the held bytes, from any camera."""
         whole = self._lengths[0]
         for start in range(len(self._buffer) - whole + 1):
             reply = self._protocol.decode_reply(self._buffer[start : start + whole], request)

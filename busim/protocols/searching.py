@@ -1,9 +1,9 @@
 """Searches: finding cameras by their serial numbers, whatever their bus IDs, and giving an ID to one of them.
 
-Both go to all cameras, and those meant answer under the ID that they have. In a search all whose serial lies within
-bounds answer, either at once, so that silence is nobody and garble is several, or each in a slot of its own choice. The
-choice is a function of the serial and of the number of the draw: another draw, another slot, so that who met in one
-draw hardly meets in the next, and a run can be had again.
+Both go to all cameras, and the addressed ones answer under their present ID. In a search all cameras with a serial
+within bounds answer. Either they answer at once, so silence means none and garble several, or each in a slot computed
+from its serial and the number of the draw. Another draw gives other slots, so two that met in one draw rarely meet in
+the next, and a run can be repeated.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ def search(
     protocol: BusProtocol, low: int = 0, high: int = SERIALS - 1, *, only: int | None = None, slots: int = 1,
     slot: int = 0, draw: int = 0,
 ) -> Request:  # fmt: skip
-    """Who has a serial from `low` to `high`, both included, and (`only`) this bus ID?
+    """Which cameras have a serial from `low` to `high`, both included, and (`only`) this bus ID?
 
-    `slots` of `slot` ns each, 1: all answer at once; `draw`: 0..65535. Raises Defect where there is no broadcast.
+    `slots` of `slot` ns each, 1: all answer at once; `draw`: 0..65535. Raises Defect without a broadcast.
     """
     all_ = _all(protocol)
     return Request(all_, SEARCH, 0, 0, (low, high, all_ if only is None else only, slots, slot, draw))
 
 
 def assignment(protocol: BusProtocol, serial: int, id: int) -> Request:
-    """The camera with this serial is to have this bus ID. Raises Defect where the protocol has no broadcast."""
+    """The camera with this serial gets this bus ID. Raises Defect if the protocol has no broadcast."""
     return Request(_all(protocol), ASSIGN, 0, 0, (serial, id))
 
 
@@ -47,10 +47,10 @@ def searches(protocol: BusProtocol) -> bool:
 
 
 def slot_of(serial: int, draw: int, slots: int) -> int:
-    """The slot, 0..slots-1, in which a camera answers. Which ones two serials take is as good as drawn.
+    """The slot, 0..slots-1, in which a camera answers. The slots of two serials are as good as random.
 
     Mixed by the last steps of MurmurHash3 (A. Appleby, public domain, from memory): unlike a CRC they are not linear,
-    so two serials that meet in one draw are not bound to meet in every other.
+    so two serials that meet in one draw do not meet in every other.
     """
     return _mixed(serial ^ _mixed(draw + 1)) * slots >> 32
 
@@ -64,5 +64,5 @@ def _mixed(number: int) -> int:
 
 def _all(protocol: BusProtocol) -> int:
     if protocol.broadcast is None:
-        raise Defect(f"{protocol.name} has no broadcast, so nothing can be asked of all cameras")
+        raise Defect(f"{protocol.name} has no broadcast, so it cannot address all cameras")
     return protocol.broadcast

@@ -1,4 +1,4 @@
-"""A framer that cuts by silence: a frame is what lies between two quiet stretches of a wire."""
+"""A framer that cuts by silence: a frame is a stretch between two silences of a wire."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ _NONE: Frames = ()
 class SilenceFramer:
     """Cuts a frame after `after` ns of quiet; a gap of more than `between` ns inside one spoils it.
 
-    Silence counts from the end of the last stop bit to the next start edge; the instants fed in are those at which
-    a byte is there (middle of the first stop bit), hence `char` (ns of a character) and `tail` (ns of it behind
-    that instant). More than `longest` bytes are one spoiled frame.
+    Silence counts from the end of the last stop bit to the next start edge. The instants of characters are those of
+    complete bytes (middle of the first stop bit), hence `char` (ns of a character) and `tail` (ns of it after that
+    instant). More than `longest` bytes are one spoiled frame.
     """
 
     __slots__ = ("_after", "_between", "_end", "_flaw", "_head", "_held", "_longest", "_tail", "quiet_until")

@@ -1,8 +1,7 @@
-"""Where protocols come from: code of busim, declarations of busim, files beside a plan, and packages that bring their
-own.
+"""The sources of protocols: code of busim, declarations of busim, files beside a plan, and other packages.
 
 A package brings one by an entry point of the group `busim.protocols`: its name is the protocol's, its object a
-BusProtocol or something that makes one when it is called.
+BusProtocol or a function that makes one.
 """
 
 from __future__ import annotations
@@ -24,10 +23,10 @@ _NEEDED = ("name", "ids", "broadcast", "most_values", "keys", "answers_broadcast
 
 
 def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> BusProtocol:
-    """The protocol of this name, or in this file: a name that ends in `.yaml` is a path, from `folder` where it is
-    relative; its text is that in `files`, where it is among them.
+    """The protocol of this name, or in this file. A name that ends in `.yaml` is a path, relative to `folder`; `files`
+    may hold its text.
 
-    Raises UserError for one that is not known, and Findings for a file with mistakes.
+    Raises UserError for an unknown one, and Findings for a file with mistakes.
     """
     if files is not None and name in files:
         return _beside(files[name], str(Path(folder or ".") / name))
@@ -52,12 +51,14 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
 
 @lru_cache(maxsize=64)
 def _beside(text: str, path: str) -> BusProtocol:
-    """That of a file beside a plan. Whoever budgets, checks or simulates a plan again and again has one text."""
+    """The protocol of a file beside a plan, cached by text: a plan is budgeted, checked and
+    simulated again and again.
+    """
     return read_text(text, path)
 
 
 def names() -> tuple[str, ...]:
-    """The names of the protocols that are there."""
+    """The names of all protocols."""
     return tuple(dict.fromkeys(("modbus-rtu", *_declared(), *_brought())))
 
 
@@ -76,7 +77,7 @@ def _brought() -> dict[str, EntryPoint]:
 
 
 def _load(point: EntryPoint) -> BusProtocol:
-    """Raises UserError where what a package brings is no protocol: it is not our code."""
+    """Raises UserError if a package's object is no protocol: it is not our code."""
     found = None
     try:
         found = point.load()
@@ -93,6 +94,6 @@ def _useless(point: EntryPoint, found: str) -> UserError:
     return UserError(
         f"the protocol {point.name!r} that a package brings cannot be used",
         found=found,
-        expected=f"{point.value}: a busim.protocols.BusProtocol, or something that makes one",
+        expected=f"{point.value}: a busim.protocols.BusProtocol, or a function that makes one",
         mend="mend or remove the package that has this entry point",
     )

@@ -1,4 +1,4 @@
-"""The starter: a declaration to begin with, full of comments, and sound as it stands."""
+"""The starter: a first declaration, full of comments, and valid as it is."""
 
 from __future__ import annotations
 
@@ -10,5 +10,5 @@ _STARTER = Path(__file__).parent / "starter.yaml"
 
 
 def starter(name: str) -> str:
-    """The text of a declaration of this name. Raises UserError for a name that does not do."""
+    """The text of a declaration of this name. Raises UserError for an impossible name."""
     return begun(_STARTER, name, "protocol", "wall-lines")

@@ -72,7 +72,7 @@ GOOD = {"v": 1, "belief": "value", "camera": "wall low", "parameter": "iris", "v
         ({"camera": "wall lo"}, "no camera of this name"), ({"camera": 1}, "no camera"), ({"camera": ""}, "no camera"),
         ({"parameter": "irsi"}, "no such parameter"), ({"parameter": {}}, "no parameter"),
         ({"value": "7"}, "no value"), ({"value": 7.0}, "no value"), ({"value": True}, "no value"),
-        ({"value": None}, "no value"), ({"value": 2**64}, "a value that nothing can have"),
+        ({"value": None}, "no value"), ({"value": 2**64}, "a value out of range"),
         ({"belief": "diagnosis"}, "no text"), ({"belief": "diagnosis", "text": 5}, "no text"),
     ],
 )  # fmt: skip

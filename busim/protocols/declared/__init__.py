@@ -1,7 +1,7 @@
-"""Protocols that are files: a protocol described by its frames and messages, without a line of program.
+"""Protocols in files: a protocol described by its frames and messages, without a program.
 
-Public: `read` and `read_text` (a file or text to a `DeclaredProtocol`), `json_schema` (for editors),
-`checks` (the checks that a file can name).
+Public: `read` and `read_text` (a file or text to a `DeclaredProtocol`), `json_schema` (for editors), `checks` (the
+checks that a file can name).
 """
 
 from busim.protocols.declared.codec import DeclaredProtocol

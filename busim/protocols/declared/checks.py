@@ -1,7 +1,6 @@
-"""What must hold between the places of a declaration, so that a codec and framers can be made of it.
+"""Checks between the places of a declaration, so that a codec and framers can be made of it.
 
-Each check takes for granted what the ones before it found in order, so they go in groups and stop at the first group
-that has something to say.
+Each check relies on the earlier ones, so they run in groups and stop after the first group with a mistake.
 """
 
 from __future__ import annotations
@@ -82,7 +81,7 @@ def _framing(declaration: Declaration, notes: Notebook) -> None:
 
 
 def _escape(declaration: Declaration, notes: Notebook) -> None:
-    """Every byte of a mark, and the announcing byte, is escaped, by images that are none of them and not one twice."""
+    """Every byte of a mark, and the announcing byte, needs an image: none of these bytes, and all different."""
     framing = declaration.framing
     if framing.escape is None:
         return
@@ -105,7 +104,7 @@ def _escape(declaration: Declaration, notes: Notebook) -> None:
         notes.note(
             "framing.escape",
             "bad-escape",
-            "what stands for an escaped byte would be read as something else",
+            "the image of an escaped byte would be read as something else",
             found=", ".join(f"{mark:02X} as {image:02X}" for mark, image in images.items()),
             expected="different bytes, none of them a mark or the announcing byte",
         )
@@ -168,7 +167,9 @@ def _check(declaration: Declaration, notes: Notebook) -> None:
     elif check.to != before[-1]:
         notes.note("check.to", "bad-check", "a field behind it is not covered", found=check.to, expected=before[-1])
     elif check.start in before and before.index(check.start) > before.index(check.to):
-        notes.note("check.start", "bad-check", "it begins behind its end", found=check.start, expected=check.to)
+        notes.note(
+            "check.start", "bad-check", "its first field comes after its last", found=check.start, expected=check.to
+        )
 
 
 def _address(declaration: Declaration, notes: Notebook) -> None:
@@ -222,7 +223,7 @@ def _fields_are_declared(declaration: Declaration, notes: Notebook) -> None:
 
 
 def _keys(declaration: Declaration, notes: Notebook) -> None:
-    """Keys stand for parameters that there are, as far as the model is one of busim's, and each for one."""
+    """Keys belong to known parameters, if the model is one of busim's, and each to one."""
     for model, keys in declaration.keys.items():
         known = None
         if model in names():
@@ -255,7 +256,7 @@ def _operations(declaration: Declaration, notes: Notebook) -> None:
 
 
 class _Shape:
-    """What one operation's messages must carry."""
+    """The values that one operation's messages must carry."""
 
     def __init__(self, declaration: Declaration, operation: Operation, notes: Notebook) -> None:
         self._declaration = declaration
@@ -296,7 +297,7 @@ class _Shape:
         if operation.verb == "status" and operation.key is None:
             self._wrong("", "a status does not say where its values begin", "`key`: the key of the first value")
         if not carries and operation.key is None and "key" in self._answered:
-            self._wrong("reply", "a key that nobody asked for", "no {key}")
+            self._wrong("reply", "an unexpected key", "no {key}")
 
     def _values(self) -> None:
         operation, asked = self._operation, self._asked
@@ -314,7 +315,7 @@ class _Shape:
             self._wrong("request", f"a {operation.verb} has one value", "one {value}")
 
     def _read(self) -> None:
-        """How many values a reply holds must be known to who asked."""
+        """The master must know how many values a reply holds."""
         operation = self._operation
         if "value" not in self._answered and "values" not in self._answered:
             if operation.verb != "identify":
@@ -327,7 +328,7 @@ class _Shape:
             self._wrong("request", f"how many values a {operation.verb} has is fixed", "no {count}")
 
     def _report(self) -> None:
-        """A reply to something other than a read holds as many values as the request, or none."""
+        """A reply to anything but a read holds as many values as the request, or none."""
         asked, answered = self._asked, self._answered
         for name in ("value", "values"):
             if name not in answered:

@@ -1,6 +1,6 @@
-"""A declared protocol at work: the contract's Protocol, made from a declaration.
+"""A declared protocol at work: the contract's protocol, made from a declaration.
 
-The mark of a message in `form` is the number of its operation, and above the lowest byte its transaction tag, so that a
+The mark of a message in `form` is the number of its operation, and above the lowest byte its transaction tag, so a
 reply repeats both.
 """
 
@@ -34,8 +34,8 @@ _MOST_TAGS = 1 << 16
 
 
 class DeclaredProtocol:
-    """A protocol out of a file. `declaration`: what the file says. `tags`: how many transaction tags there are, 0:
-    none.
+    """A protocol from a file. `declaration`: the content of the file. `tags`: the number of
+    transaction tags, 0: none.
     """
 
     def __init__(self, declaration: Declaration) -> None:
@@ -71,19 +71,19 @@ class DeclaredProtocol:
         self._cutter = self._make_cutter()
 
     def definition(self) -> Reference:
-        """The slow definition of the same frames, which the codec is held equal to."""
-        from busim.protocols.declared.reference import Reference  # takes construct, which a run has no use for
+        """The slow definition of the same frames, with which tests compare the codec."""
+        from busim.protocols.declared.reference import Reference  # needs construct, which a run does not
 
         return Reference(self.declaration)
 
     def common_bytes(self, one: Layout, other: Layout) -> bytes | None:
-        """Bytes up to the check that both layouts may be, None where there are none."""
+        """Bytes up to the check that both layouts can have, None if there are none."""
         counts = [(0, 0) if each.operation is None else self.sizes[each.operation.number] for each in (one, other)]
         return same_bytes(one, counts[0], other, counts[1])
 
     def beginning_bytes(self, one: Layout, other: Layout) -> bytes | None:
-        """Bytes that are the whole of a request and the beginning of a longer one, None where there are none, or where
-        a check, a length or marks tell.
+        """Bytes that are a whole request and the beginning of a longer one. None if there are none, or if a check, a
+        length or marks distinguish the two.
         """
         if self.declaration.framing.kind != "silence" or self.declaration.check is not None:
             return None
@@ -94,7 +94,7 @@ class DeclaredProtocol:
     # -- which operation ------------------------------------------------------------------------------------
 
     def _operation(self, request: Request) -> Operation | None:
-        """The one that carries the request: the one its form names, or the first that can."""
+        """The operation of the request: the one its form names, or the first that can carry it."""
         _, verb, key, size, values, form = request
         asked = verb, size, form & _MARK
         choice = self._choices.get(asked)
@@ -139,7 +139,9 @@ class DeclaredProtocol:
         return content if self._plain else self._wrapper.wrap(content)
 
     def _way_of(self, request: Request) -> Write:
-        """The function that writes this request; where it writes all of the kind, it is found at once the next time."""
+        """The function that writes this request. If it writes all requests of the kind, the next
+        call finds it at once.
+        """
         operation = self._operation(request)
         if operation is None:
             raise Defect(f"{self.name} cannot carry {request}")
@@ -152,7 +154,7 @@ class DeclaredProtocol:
 
     def decode_request(self, data: bytes) -> Request | None:
         last, request = self._last
-        if data is last:  # a framer has just asked whether these very bytes are sound
+        if data is last:  # a framer has just checked these very bytes
             return request
         if len(data) > self._longest:
             return None
@@ -167,7 +169,7 @@ class DeclaredProtocol:
         return request is not None
 
     def tagged(self, request: Request, tag: int) -> Request:
-        """The request with another transaction tag, from 0. Raises Defect where no operation can carry it."""
+        """The request with another transaction tag, from 0. Raises Defect if no operation can carry it."""
         operation = self._operation(request)
         if operation is None:
             raise Defect(f"{self.name} cannot carry {request}")
@@ -176,7 +178,7 @@ class DeclaredProtocol:
     # -- replies --------------------------------------------------------------------------------------------
 
     def encode_reply(self, reply: Reply) -> bytes:
-        """Empty where a refusal is not answered. Raises Defect for a reply the protocol cannot carry."""
+        """Empty for an unanswered refusal. Raises Defect for a reply the protocol cannot carry."""
         id, _, key, values, refused, form = reply
         number = form & _MARK or self._first_of(reply)
         direction = "refusal" if refused else "reply"
@@ -191,14 +193,14 @@ class DeclaredProtocol:
         return content if self._plain else self._wrapper.wrap(content)
 
     def _first_of(self, reply: Reply) -> int:
-        """The operation that a reply without form answers; 0 where no one does."""
+        """The operation that a reply without form answers; 0 if none does."""
         operation = self._operation(Request(reply.id, reply.verb, reply.key, len(reply.values), reply.values))
         if operation is None:
             operation = next((one for one in self.operations.values() if one.verb == reply.verb), None)
         return operation.number if operation else 0
 
     def decode_reply(self, data: bytes, request: Request) -> Reply | None:
-        """The reply to `request`, or None when these bytes are no sound reply to it."""
+        """The reply to `request`, or None if these bytes are no sound reply to it."""
         if not self._plain:
             content = self._wrapper.unwrap(data)
             if content is None:
@@ -212,7 +214,9 @@ class DeclaredProtocol:
         return None
 
     def _answers(self, request: Request, asked: tuple[str, int, int]) -> tuple[ReadReply, ...]:
-        """What reads the answers to a request; where it reads those to all of the kind, it is found at once then."""
+        """The function that reads the answers to a request. If it reads those to all of the kind, the next call finds
+        it at once.
+        """
         operation = self._operation(request)
         if operation is None:
             return ()
@@ -241,15 +245,15 @@ class DeclaredProtocol:
         return len(self.encode_request(request))
 
     def reply_bytes(self, request: Request) -> int:
-        """Length of a good reply to it, at its longest, apart from escapes."""
+        """The longest length of a good reply to it, without escapes."""
         operation = self._operation(request)
         if operation is None:
             raise Defect(f"{self.name} cannot carry {request}")
         return self._on_the_wire(self.layouts[operation.number, "reply"].size(request.size)[1])
 
     def lengths(self, request: Request) -> tuple[int, int, int]:
-        """Both of these, and how many bytes more they may be together: every number with all its digits, and every byte
-        between the marks escaped where there is escaping.
+        """Both of these, and the most bytes to add to their sum: every number with all digits, and every byte between
+        the marks escaped.
         """
         asked, answered = self.request_bytes(request), self.reply_bytes(request)
         return asked, answered, self._most_bytes(request) - asked - answered
@@ -268,7 +272,7 @@ class DeclaredProtocol:
         return len(framing.start) + content * (2 if framing.hex else 1) + len(framing.end)
 
     def silence(self, baud: float) -> int:
-        """ns of quiet that end a frame where silence does, and that a master leaves between two frames."""
+        """ns of quiet that end a frame (if silence does), and that a master leaves between two frames."""
         framing = self.declaration.framing
         return max(framing.quiet.at(baud), framing.least_quiet.at(baud), framing.gap.at(baud))
 
@@ -285,7 +289,7 @@ class DeclaredProtocol:
         return ReplyFinder(self)
 
     def cut(self, data: bytes) -> list[tuple[int, int, str]]:
-        """Where frames are in bytes without times: (begin, end, flaw), junk between them with a flaw."""
+        """The frames in bytes without times: (begin, end, flaw), junk between them with a flaw."""
         return self._cutter.cut(data, eager=True)[0]
 
     def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
@@ -295,7 +299,7 @@ class DeclaredProtocol:
         return requests, data[keep:]
 
     def reply_cutter(self, request: Request) -> Cutter:
-        """What cuts the stream in which the reply to `request` is looked for."""
+        """The cutter of the stream with the reply to `request`."""
         if self.declaration.framing.kind != "silence":
             return self._cutter
         operation = self._operation(request)

@@ -1,7 +1,7 @@
 """Functions that read: from a frame, between its marks and without escapes, to a request, or to the answer to one.
 
-A layout whose fields stand at places of their own is read by slices and struct. One whose fields do not is read by a
-regular expression made of bounded pieces, none of which can be taken for what follows it: so it never looks twice.
+A layout with fields at fixed places is read by slices and struct. Any other is read by a regular expression of bounded
+pieces, none of which can match its follower, so it never backtracks.
 """
 
 from __future__ import annotations

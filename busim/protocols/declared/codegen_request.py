@@ -1,10 +1,9 @@
-"""What a layout comes to once it is known how many values it has: legs, tables and the seal, from which functions are
-made.
+"""A layout with a known number of values: legs, tables and the seal, from which functions are made.
 
-Bytes that stand as they are are joined to the field behind them: a field with what stands before it is a leg. The
-functions are written out and compiled here, as a dataclass does it: unrolled, with the sizes as numbers in them. That
-text is made of the words in this package and of integers alone; everything that comes out of a file (bytes, words,
-tables, patterns) is handed to the function as an object under a name that is counted, never as text.
+Constant bytes are joined to the field after them: a field with the bytes before it is a leg. The functions are written
+out and compiled here, as a dataclass does it: unrolled, with sizes as numbers in the text. The text consists of words
+of this package and of integers. All content of a file (bytes, words, tables, patterns) is passed to the function as an
+object under a numbered name, never as text.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ _CODES = {("unsigned", 1): "B", ("unsigned", 2): "H", ("unsigned", 4): "I", ("un
 
 
 class Table(dict[Any, Any]):
-    """Answers computed once; no more of them are kept than a bound."""
+    """Answers computed once, up to a limit."""
 
     __slots__ = ("_of",)
 
@@ -40,7 +39,7 @@ class Table(dict[Any, Any]):
 
 
 class Leg:
-    """A field with the bytes that stand before it and, at the last one, behind it."""
+    """A field with the bytes before it and, for the last one, those after it."""
 
     __slots__ = ("before", "behind", "encoding", "what")
 
@@ -52,12 +51,12 @@ class Leg:
 
     @property
     def size(self) -> int:
-        """Bytes of a leg whose encoding has one size."""
+        """The bytes of a leg whose encoding has one size."""
         return len(self.before) + self.encoding.widths[0] + len(self.behind)
 
     @property
     def code(self) -> str:
-        """The letter that struct has for it, "" for none."""
+        """struct's letter for it, "" without one."""
         encoding = self.encoding
         if encoding.special or encoding.limits or (encoding.times, encoding.plus) != (1, 0):
             return ""
@@ -69,7 +68,7 @@ class Leg:
         return Table(lambda number: before + encode(number) + behind)
 
     def read(self) -> Table:
-        """Bytes to number, None where they are none."""
+        """Bytes to number, None for other bytes."""
         before, behind, decode = self.before, self.behind, self.encoding.decode
 
         def read(raw: bytes) -> int | None:
@@ -81,7 +80,7 @@ class Leg:
 
 
 def legs_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Leg]:
-    """The frame up to its check. Every number that `n` alone decides is turned into bytes."""
+    """The frame up to its check. Every number that depends on `n` alone becomes bytes."""
     legs: list[Leg] = []
     held = before
     for what, part in layout.pieces(n):
@@ -93,7 +92,7 @@ def legs_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Leg]:
         else:
             legs.append(Leg(held, what, layout.encoding(folded)))
             held = b""
-    legs[-1].behind = held + (b"" if layout.declaration.check else behind)  # there is one: the bus ID
+    legs[-1].behind = held + (b"" if layout.declaration.check else behind)  # it is there: the bus ID
     return legs
 
 
@@ -108,14 +107,14 @@ def _folded(layout: Layout, n: int, what: str, name: str) -> Part:
 
 
 class Program:
-    """A function in the making: its lines, and the objects it uses, by names that are counted."""
+    """A function in the making: its lines, and its objects under numbered names."""
 
     def __init__(self, arguments: str) -> None:
         self._lines = [f"def made({arguments}):"]
         self._objects: dict[str, Any] = {}
 
     def hold(self, thing: Any) -> str:
-        """The name under which the function finds an object."""
+        """The name of an object in the function."""
         name = f"o{len(self._objects)}"
         self._objects[name] = thing
         return name
@@ -124,9 +123,9 @@ class Program:
         self._lines.append("    " + line)
 
     def made(self) -> Callable[..., Any]:
-        """The function, with its objects as defaults of arguments, which are quicker to reach than globals.
+        """The function, with its objects as defaults of arguments, which are faster than globals.
 
-        Its text is told to linecache, so that a traceback or a debugger shows the line that it is in.
+        linecache gets its text, so a traceback or a debugger shows the line.
         """
         head = self._lines[0].removesuffix("):") + "".join(f", {name}={name}" for name in self._objects) + "):"
         space: dict[str, Any] = dict(self._objects)
@@ -139,14 +138,12 @@ class Program:
 
 
 class Seal:
-    """The check and what stands behind it. `size`: bytes of both; what it covers begins at `first`, ends `gap`
-    before it.
-    """
+    """The check and the bytes after it. `size`: of both; the covered bytes begin at `first` and end `gap` before it."""
 
     def __init__(self, layout: Layout, before: bytes, behind: bytes) -> None:
         self._check = check = layout.declaration.check
         self.first, self.gap, self.size = 0, 0, 0
-        self.between = b""  # what stands in the gap
+        self.between = b""  # the bytes in the gap
         if check is None:
             return
         at = layout.parts.index("check")
@@ -163,7 +160,7 @@ class Seal:
         return self._check is not None
 
     def text(self, program: Program, covered: str) -> str:
-        """An expression for the bytes of the seal, from one for the bytes that it covers."""
+        """An expression for the bytes of the seal, from one for the covered bytes."""
         check, encoding = self._check, self._encoding
         assert check is not None
         number = {
@@ -186,13 +183,13 @@ class Seal:
 
 
 def _frame_offset(layout: Layout, name: str) -> int:
-    """Where a field of the frame begins in the content; the fields before it have one size each."""
+    """The start of a frame's field in the content; the fields before it have one size each."""
     frame = layout.declaration.frame
     return sum(layout.width(part, 0)[0] for part in frame[: frame.index(name)])
 
 
 def _before_check(layout: Layout, name: str) -> bytes:
-    """What stands between the last field that the check covers and the check itself: nothing but bytes."""
+    """The bytes between the last covered field and the check."""
     frame = layout.declaration.frame
     between = frame[frame.index(name) + 1 : frame.index("check")]
     return b"".join(part for part in between if isinstance(part, bytes))

@@ -1,8 +1,8 @@
-"""Cutters: where frames begin and end in bytes, by what the bytes say. Time is the framers' business.
+"""Cutters: the beginning and end of frames in bytes, by the bytes alone. Time is the framers' business.
 
-`cut` answers frames as (begin, end, flaw) and from where on bytes are to be kept, since they may begin another. With
-`eager` a half frame does not hold up what follows: a sound frame behind its beginning is taken, as one must where no
-silence will ever tell that the half frame was none.
+`cut` returns frames as (begin, end, flaw) and the place from which bytes must be kept, since they may begin another.
+With `eager` a half frame does not delay later ones: a sound frame after its beginning is taken. That is necessary if no
+silence will ever show that the half frame was none.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ class Cutter(Protocol):
     """Cuts frames from bytes."""
 
     def single(self, data: bytes) -> bool:
-        """Whether these bytes are one frame and nothing else, which they nearly always are."""
+        """Whether these bytes are exactly one frame, as they mostly are."""
 
     def cut(self, data: bytes, *, eager: bool) -> tuple[Cuts, int]: ...
 
 
 class MarkCutter:
-    """Cuts by an end mark, and a start mark where there is one, which no content holds."""
+    """Cuts by an end mark, and a start mark if there is one, which no content holds."""
 
     def __init__(self, start: bytes, end: bytes, longest: int) -> None:
         self._start = start
@@ -50,9 +50,7 @@ class MarkCutter:
                 begin = at
                 while data.startswith(end, at):  # of marks in a row the last one begins the frame
                     begin, at = at, at + len(end)
-                if (
-                    at >= size
-                ):  # a mark that begins a frame may be missing when the frame comes: it ended the one before
+                if at >= size:  # the start mark may be missing: it ended the frame before
                     return cuts, size
             else:
                 begin = data.find(start, at) if start else at
@@ -93,11 +91,10 @@ def _overlap(data: bytes, mark: bytes, at: int) -> int:
 
 
 class SizeCutter:
-    """Cuts by a size that is known, or stands in the frame; what begins a frame is found by its check.
+    """Cuts by a size that is known, or stated in the frame; the check finds the beginning of a frame.
 
-    `head`: bytes with which every frame begins, perhaps none. `size_of(data, at)`: size of the frame that begins
-    there, 0 when more bytes are needed to say, -1 when none can begin there. `sound`: whether bytes of that size are a
-    frame.
+    `head`: bytes at the start of every frame, or none. `size_of(data, at)`: size of the frame that begins there, 0 if
+    more bytes are needed, -1 if none can begin there. `sound`: whether bytes of that size are a frame.
     """
 
     def __init__(
@@ -143,11 +140,10 @@ class SizeCutter:
 
 
 class TrialCutter:
-    """Cuts where silence ends frames, but there is no time to go by: every size a frame may have, at every place.
+    """Cuts frames that silence ends, without times: it tries every size of a frame at every place.
 
-    The longest that is sound is taken: one frame that comes in one piece is then never taken for a shorter one that it
-    begins with. Two in one piece may still be taken for others, where nothing in a frame says how long it is; only the
-    silence between them tells.
+    It takes the longest sound one, so a frame in one piece is never read as a shorter one that it begins with. Two in
+    one piece may still be misread if nothing in a frame states its length; only the silence between them tells.
     """
 
     def __init__(self, sizes: Collection[int], sound: Callable[[bytes], bool], longest: int) -> None:

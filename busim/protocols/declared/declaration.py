@@ -1,6 +1,6 @@
-"""A protocol declaration, read and found sound: frozen data from which codec, framers and reference are made.
+"""A valid protocol declaration: frozen data from which codec, framers and reference are made.
 
-A template is a tuple of parts: bytes that stand as they are, and names of fields.
+A template is a tuple of parts: constant bytes, and names of fields.
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ MOST_VALUES = 256
 Part = bytes | str
 Parts = tuple[Part, ...]
 
-# Fields that the frame or the messages of any protocol may name; the others are the file's own and hold a key or a
-# value.
+# Fields that the frame or the messages of any protocol may name; others are the file's own and hold a key or a value.
 FIELDS = ("id", "tag", "length", "message", "check", "key", "count", "size", "value", "values", "reason")
 
 
@@ -35,7 +34,7 @@ class Quiet(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Escape:
-    """`byte` announces; `images`: each byte that is escaped to what stands for it. `byte` is among them."""
+    """`byte` announces; `images`: each escaped byte to its image. `byte` is among them."""
 
     byte: int
     images: Mapping[int, int]
@@ -43,7 +42,7 @@ class Escape:
 
 @dataclass(frozen=True, slots=True)
 class Framing:
-    """How frames are cut: see FramingShape. `head`: bytes every frame begins with, without the mark."""
+    """How frames are cut: see FramingShape. `head`: bytes at the start of every frame, without the mark."""
 
     kind: str
     start: bytes
@@ -72,7 +71,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """One thing that can be asked; `number` from 1. `request`, `reply` and `refusal` are messages, not whole frames."""
+    """One operation of a camera; `number` from 1. `request`, `reply` and `refusal` are messages, not whole frames."""
 
     number: int
     name: str
@@ -87,8 +86,9 @@ class Operation:
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """A whole protocol. `reasons`: code of the contract to what is written. `fields`: name to encoding, complete;
-    `in_text`: whether it is a protocol that one can read."""
+    """A whole protocol. `reasons`: code of the contract to the written one. `fields`: name to encoding, complete;
+    `in_text`: whether the protocol is readable text.
+    """
 
     name: str
     title: str

@@ -1,8 +1,8 @@
 """How the number of a field is written: one number to its bytes and back.
 
-This is the hot side: the codec keeps what it has seen in tables, so clarity goes before speed here. Every encoding is
-strict: bytes that the encoding itself would not have written hold no number. So a number has one form, and a frame that
-is read and written again is the same frame.
+This is the hot side, but the codec keeps results in tables, so clarity goes before speed here. Every encoding is
+strict: bytes that it would not write hold no number. So a number has one form, and a frame that is read and written
+again stays the same.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ _DIGITS = bits_of(b"0123456789")
 @dataclass(frozen=True, slots=True)
 class Encoding:
     """One way to write a number. `size`: bytes or digits; `least`: fewest digits. `special`: numbers with a form of
-    their own. `limits`: least and greatest of the other numbers, where not all that fit are used.
+    their own. `limits`: least and greatest of the other numbers, if not all that fit are used.
 
-    What is written is `number * times + plus`.
+    It writes `number * times + plus`.
     """
 
     kind: str
@@ -60,7 +60,7 @@ class Encoding:
         return raw
 
     def decode(self, raw: bytes) -> int | None:
-        """The number in these bytes; None where they are not what `encode` writes."""
+        """The number in these bytes; None for bytes that `encode` does not write."""
         for number, form in self.special.items():
             if form == raw:
                 return number
@@ -89,7 +89,7 @@ class Encoding:
 
     @property
     def bounds(self) -> tuple[int, int]:
-        """Least and greatest number it can hold (words: of those it has)."""
+        """Least and greatest number it can hold (of words: those it has)."""
         if self.limits:
             return self.limits
         if self.kind == "words":
@@ -106,7 +106,7 @@ class Encoding:
 
     @property
     def alphabet(self) -> list[int]:
-        """For each byte of its longest form the values it may have, as sets of bits."""
+        """For each byte of its longest form its possible values, as sets of bits."""
         least, most = self.widths
         if self.kind == "words" or (self.kind == "decimal" and least != most):
             chosen = 0
@@ -141,7 +141,7 @@ class Encoding:
         return [one] * self.size
 
     def _narrow(self, positions: list[int], low: int, high: int) -> None:
-        """Take out the bytes that no number from `low` to `high` has: up to the first place where these two differ."""
+        """Remove the bytes that no number from `low` to `high` has, up to the first place at which these two differ."""
         first, last = (_WRITE[self.kind](self, number * self.times + self.plus) for number in (low, high))
         for at in _ordered(self, bytes(range(len(first)))):  # from the highest digit on
             begin, end = first[at], last[at]
@@ -154,7 +154,7 @@ class Encoding:
 
     @property
     def pattern(self) -> bytes:
-        """A regular expression, without groups, for every form it may have (and perhaps others of the same letters)."""
+        """A regular expression, without groups, for each of its forms (and perhaps others of the same letters)."""
         forms = [re.escape(form) for form in self.special.values()]
         if self.kind == "words":
             forms += [re.escape(word) for word in sorted(self.words.values(), key=len, reverse=True)]
@@ -200,7 +200,7 @@ def _read_bcd(encoding: Encoding, raw: bytes) -> int:
 
 
 def _number(text: str, base: int) -> int:
-    if not text.isalnum() or not text.isascii():  # int() takes spaces, signs and underscores as well
+    if not text.isalnum() or not text.isascii():  # int() accepts spaces, signs and underscores as well
         raise ValueError(text)
     return int(text, base)
 

@@ -11,9 +11,9 @@ _NONE: Frames = ()
 
 
 class CuttingFramer:
-    """Cuts by what the bytes say; a half frame is forgotten after `forget` ns of quiet.
+    """Cuts by the bytes alone; a half frame is forgotten after `forget` ns of quiet.
 
-    A frame is whole when its last byte is there. `char` and `tail` as for SilenceFramer.
+    A frame is complete with its last byte. `char` and `tail` as for SilenceFramer.
     """
 
     __slots__ = ("_cutter", "_end", "_flagged", "_forget", "_head", "_held", "_tail", "quiet_until")
@@ -24,7 +24,9 @@ class CuttingFramer:
         self._tail = tail
         self._forget = forget
         self._held = b""
-        self._flagged: tuple[int, int] | None = None  # from the first to behind the last byte held that was not sound
+        self._flagged: tuple[int, int] | None = (
+            None  # from the first to the end of the last byte held that was not sound
+        )
         self._end = 0
         self.quiet_until: int | None = None
 
@@ -44,7 +46,7 @@ class CuttingFramer:
             cut: list[Frame] = []
             for begin, end, flaw in cuts:
                 at = last
-                if end < len(held):  # inside of what came now: to the nearest ns between its first and last character
+                if end < len(held):  # inside these bytes: to the nearest ns between the first and last character
                     at = first + ((last - first) * 2 * max(end - 1 - old, 0) + step) // (2 * step)
                 cut.append((held[begin:end], at, flaw or self._flaw(begin, end)))
             frames = (*frames, *cut)
@@ -64,7 +66,7 @@ class CuttingFramer:
             self._flagged = (max(first - dropped, 0), behind - dropped) if behind > dropped else None
 
     def _forgotten(self, at: int) -> Frames:
-        """What the bytes held still give, now that no more will come to them."""
+        """The frames in the held bytes, now that no more will come."""
         held = self._held
         cuts, keep = self._cutter.cut(held, eager=True)
         frames = tuple((held[begin:end], at, flaw or self._flaw(begin, end)) for begin, end, flaw in cuts)
@@ -90,7 +92,7 @@ class CuttingFramer:
 
 
 class Codec(Protocol):
-    """The part of a declared protocol that finds a reply. `tags`: how many transaction tags there are, 0: none."""
+    """The part of a declared protocol that finds a reply. `tags`: the number of transaction tags, 0: none."""
 
     tags: int
 
@@ -102,12 +104,12 @@ class Codec(Protocol):
     def decode_reply(self, data: bytes, request: Request) -> Reply | None: ...
 
     def reply_cutter(self, request: Request) -> Cutter:
-        """What cuts the stream in which the reply to `request` is looked for."""
+        """The cutter of the stream with the reply to `request`."""
 
 
 class ReplyFinder:
-    """Finds the reply to one request: at once where the bytes are just that, else frame by frame, whatever lies
-    before it.
+    """Finds the reply to one request: at once if the bytes are exactly that, else frame by frame, whatever comes before
+    it.
     """
 
     __slots__ = ("_buffer", "_came", "_cutter", "_number", "_protocol", "_request")

@@ -13,7 +13,7 @@ _HEX = re.compile(rb"(?:[0-9A-F]{2})*")
 
 
 class Wrapper:
-    """Puts a content between its marks and takes it out again. `plain`: the content goes out as it is."""
+    """Puts a content between its marks and takes it out again. `plain`: the content is sent unchanged."""
 
     def __init__(self, framing: Framing) -> None:
         self._start = framing.start
@@ -40,7 +40,7 @@ class Wrapper:
         return content
 
     def unwrap(self, data: bytes) -> bytes | None:
-        """The content, or None where these bytes are no frame that `wrap` makes."""
+        """The content, or None for bytes that `wrap` does not make."""
         start, end = self._start, self._end
         if not data.endswith(end):
             return None
@@ -54,7 +54,9 @@ class Wrapper:
             return bytes.fromhex(inner.decode()) if _HEX.fullmatch(inner) else None
         if self._announcing in inner:
             content = inner
-            for mark, image in reversed(self._steps):  # an announcing byte is never an image: no step undoes another's
+            for mark, image in reversed(
+                self._steps
+            ):  # an announcing byte is never an image, so no step undoes another's
                 content = content.replace(image, mark)
             return content if self._escaped(content) == inner else None
         return None if any(mark in inner for mark, _ in self._steps) else inner

@@ -1,7 +1,7 @@
-"""Layouts: a message in its frame, with what is known of its sizes before any number is written.
+"""Layouts: a message in its frame, with its sizes before any number is written.
 
-A content is what stands between the marks, before it is escaped. How many values an operation carries is `n`; with `n`
-given, most layouts have one size, and every field stands at a place of its own.
+A content is the bytes between the marks, before escaping. `n` is the number of values of an operation. With `n` given,
+most layouts have one size, and every field a fixed place.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ READS = ("read", "status", "identify")
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """One message of one operation in its frame. `operation` None: the refusal of what no operation is."""
+    """One message of one operation in its frame. `operation` None: the refusal of an unknown one."""
 
     declaration: Declaration
     operation: Operation | None
@@ -24,7 +24,7 @@ class Layout:
     parts: Parts
 
     def holds(self, name: str) -> str:
-        """What a field carries: its name, or `key` or `value` where the file says so."""
+        """The content of a field: its name, or `key` or `value` if the file says so."""
         return self.declaration.holds.get(name, name)
 
     def encoding(self, name: str) -> Encoding:
@@ -41,7 +41,7 @@ class Layout:
 
     @property
     def repeats(self) -> bool:
-        """Whether it carries `values`, as many as there are."""
+        """Whether it carries `values`, in any number."""
         return "values" in self.parts
 
     def width(self, part: Part, n: int) -> tuple[int, int]:
@@ -64,7 +64,7 @@ class Layout:
         return least == most
 
     def offset(self, name: str, n: int = 0) -> int | None:
-        """Where a field begins; None where that is not one place."""
+        """The start of a field; None if it varies."""
         at = 0
         for part in self.parts:
             if part == name:
@@ -76,7 +76,7 @@ class Layout:
         return None
 
     def pieces(self, n: int) -> list[tuple[str, Part]]:
-        """The parts with `values` drawn out into n of them: what each carries (`literal` for bytes), and the part."""
+        """The parts with `values` drawn out into n of them: the content of each (`literal` for bytes), and the part."""
         drawn: list[tuple[str, Part]] = []
         for part in self.parts:
             if isinstance(part, bytes):
@@ -91,7 +91,7 @@ class Layout:
         return drawn
 
     def counted(self, n: int, size: int) -> int:
-        """What the length field says of a content of `size` bytes."""
+        """The length field's number for a content of `size` bytes."""
         counts = self.declaration.framing.counts
         if counts == "frame":
             return size
@@ -101,14 +101,14 @@ class Layout:
         return size - sum(self.width(part, n)[0] for part in frame if part != "message")
 
     def value_bytes(self, n: int) -> int:
-        """What `{size}` says: bytes of the values."""
+        """The number of `{size}`: bytes of the values."""
         if self.repeats:
             return self.width("values", n)[0]
         return sum(self.width(name, n)[0] for name in self.single_values)
 
 
 def values_asked(operation: Operation, request: Layout, reply: Layout) -> tuple[int, int]:
-    """Fewest and most values that one request of this operation is about."""
+    """Fewest and most values of one request of this operation."""
     if operation.verb in READS:
         if reply.repeats:
             return (1, operation.most) if "count" in request.parts else (operation.most, operation.most)

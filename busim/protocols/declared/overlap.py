@@ -1,9 +1,9 @@
-"""Whether two layouts can be the same bytes, and what bytes a layout can hold at all.
+"""Whether two layouts can be the same bytes, and the bytes that a layout can hold.
 
-A layout is drawn out into positions, each with the set of byte values it may have and whether it may be missing. Two
-layouts meet where a walk through both, position by position, gets to both ends. The sets are a little wider than what
-the encodings write: the limits of a field narrow its bytes up to the first that differs between them, and not at all
-where its size varies. So layouts that only the range of a number tells apart may count as the same.
+A layout is drawn out into positions, each with its possible byte values and whether it may be missing. Two layouts meet
+if a walk through both, position by position, reaches both ends. The sets are slightly wider than the bytes that the
+encodings write: the limits of a field narrow its bytes up to the first that differs between them, and not at all if its
+size varies. So layouts that only the range of a number distinguishes may count as the same.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def positions(layout: Layout, n: int) -> list[Position]:
 
 
 def meeting(one: list[Position], other: list[Position], *, begins: bool = False) -> bytes | None:
-    """Bytes that both may be, None where there are none; `begins`: with which the other may as well only begin."""
+    """Bytes that both can have, None without any; `begins`: the other may also only begin with them."""
     start = (0, 0)
     came: dict[tuple[int, int], tuple[tuple[int, int], bytes]] = {start: (start, b"")}
     waiting = [start]
@@ -73,7 +73,7 @@ def _way(came: dict[tuple[int, int], tuple[tuple[int, int], bytes]], state: tupl
 
 
 def counts(layout: Layout, low: int, high: int) -> range:
-    """The numbers of values with which a layout is worth drawing out."""
+    """The numbers of values with which to draw out a layout."""
     if not layout.repeats:
         return range(high, high + 1)
     if layout.fixed(high):
@@ -82,9 +82,7 @@ def counts(layout: Layout, low: int, high: int) -> range:
 
 
 def same_bytes(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[int, int]) -> bytes | None:
-    """Bytes up to the check that both layouts may be, None where there are none. `ones`, `others`: fewest and most
-    values.
-    """
+    """Bytes up to the check that both layouts can have, None without any. `ones`, `others`: fewest and most values."""
     if _begin_apart(one, other):
         return None
     drawn = [(layout.size(n), positions(layout, n)) for layout, low in ((other, others),) for n in counts(layout, *low)]
@@ -101,8 +99,8 @@ def same_bytes(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[
 
 
 def beginning(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[int, int]) -> bytes | None:
-    """Bytes that are all of one layout and with which a longer frame of the other may begin, None where there are none.
-    `ones`, `others`: fewest and most values. Neither has a check.
+    """Bytes that are all of one layout and may begin a longer frame of the other, None without any. `ones`, `others`:
+    fewest and most values. Neither has a check.
     """
     if _begin_apart(one, other):
         return None
@@ -116,7 +114,7 @@ def beginning(one: Layout, ones: tuple[int, int], other: Layout, others: tuple[i
 
 
 def _begin_apart(one: Layout, other: Layout) -> bool:
-    """Told apart by the first byte of their messages, which nearly all layouts are."""
+    """Whether the first byte of their messages differs, as in nearly all layouts."""
     for (left, missing), (right, lacking) in zip(_head(one), _head(other), strict=False):
         if missing or lacking:
             return False
@@ -126,7 +124,7 @@ def _begin_apart(one: Layout, other: Layout) -> bool:
 
 
 def _head(layout: Layout) -> list[Position]:
-    """The content up to its first value of several, which is alike however many they are."""
+    """The content up to its first repeated value, which does not depend on their number."""
     drawn: list[Position] = []
     for part in layout.parts:
         if isinstance(part, bytes):
@@ -142,7 +140,7 @@ def _head(layout: Layout) -> list[Position]:
 
 
 def letters(layout: Layout) -> int:
-    """Every byte value that may stand in the content, as a set of bits."""
+    """Every byte value that the content may hold, as a set of bits."""
     found = 0
     for part in layout.parts:
         if isinstance(part, bytes):

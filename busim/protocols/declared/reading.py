@@ -1,7 +1,7 @@
-"""A declaration file to a Declaration, or everything that is wrong with it, each mistake at its place.
+"""A declaration file to a Declaration, or all its mistakes, each at its place.
 
-In three steps, each of which can only be taken when the one before found nothing: the shape of the file; the fields and
-templates one by one; what must hold between them.
+In three steps, each only after the one before found nothing: the shape of the file; the fields and templates one by
+one; the rules between them.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def read_text(text: str, path: str = "") -> DeclaredProtocol:
 
 
 def json_schema() -> dict[str, Any]:
-    """The form of a protocol declaration as JSON Schema (draft 2020-12), for editors."""
+    """The schema of a protocol declaration as JSON Schema (draft 2020-12), for editors."""
     return form(ProtocolShape, "busim protocol")
 
 
@@ -72,7 +72,7 @@ def _protocol(document: Declared) -> DeclaredProtocol:
 
 
 class _Builder:
-    """Turns a shape into a declaration, noting what does not read; what is noted is of no use afterwards."""
+    """Turns a shape into a declaration and notes mistakes; after a mistake the result is useless."""
 
     def __init__(self, shape: ProtocolShape, notes: Notebook) -> None:
         self._shape = shape
@@ -122,7 +122,7 @@ class _Builder:
             self._notes.note(
                 field,
                 "no-such-verb",
-                "it is not said what this operation does",
+                "the meaning of this operation is missing",
                 at_key=True,
                 found=repr(name[:60]),
                 expected="a name among " + ", ".join(VERBS) + ", or `does` with one of them",

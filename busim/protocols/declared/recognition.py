@@ -1,7 +1,7 @@
-"""What bytes are: requests, or something else that is sound.
+"""Recognises bytes: requests, or other sound messages.
 
-A Recogniser sorts the messages of a protocol by size and by the byte that stands where messages begin, so that nearly
-always one function is asked. Functions are made when they are first needed.
+A Recogniser sorts the messages of a protocol by size and by their first byte, so mostly one function is tried.
+Functions are made at their first use.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from busim.protocols.declared.layouts import Layout
 
 _MOST_BUCKETS = 4096
 
-Place = tuple[int, int]  # size of the frame, byte where messages begin
+Place = tuple[int, int]  # size of the frame, first byte of the message
 
 
 class Recogniser:
-    """Tells what a frame is, between its marks and without escapes. `sizes`: fewest and most values by operation."""
+    """Recognises a frame, between its marks and without escapes. `sizes`: fewest and most values by operation."""
 
     def __init__(
         self, declaration: Declaration, layouts: Mapping[tuple[int, str], Layout],
@@ -38,7 +38,7 @@ class Recogniser:
         self._id_at, self._tag_at = self._first.offset("id"), self._first.offset("tag")
 
     def _offset(self, declaration: Declaration) -> int:
-        """Where messages begin in the bytes, or 0 where that is not one place."""
+        """The start of messages in the bytes, or 0 if it varies."""
         at = len(self._before)
         for part in declaration.frame:
             if part == "message":
@@ -50,9 +50,7 @@ class Recogniser:
         return 0
 
     def _make_sound(self) -> Callable[[bytes], bool] | None:
-        """A function that says whether a frame's check is right, and what stands outside of it; None without a
-        check.
-        """
+        """A function that checks a frame's check and the bytes outside it; None without a check."""
         seal = Seal(self._first, self._before, self._behind)
         if not seal:
             return None
@@ -85,9 +83,7 @@ class Recogniser:
         return OTHER if others else self._unknown(data)
 
     def _unknown(self, data: bytes) -> Request | None:
-        """A sound frame with a message that no operation has, where it says to whom. Without a check nothing is
-        sound.
-        """
+        """A sound frame with an unknown message, if it has an address. Without a check nothing is sound."""
         if self._sound is None:
             return None
         id = self._number("id", self._id_at, data)
@@ -136,7 +132,7 @@ class Recogniser:
         return reader
 
     def _counts(self, number: int, layout: Layout, size: int) -> list[int]:
-        """The numbers of values with which a layout may be a frame of this size; one of them where it tells itself."""
+        """The numbers of values with which a layout may be a frame of this size; one of them if it states its own."""
         low, high = self._sizes.get(number, (0, 0))
         content = size - len(self._before) - len(self._behind)
         if not layout.fixed(high):
@@ -147,7 +143,7 @@ class Recogniser:
         return [n for n in range(low, high + 1) if layout.size(n)[0] == content]
 
     def _may_begin(self, layout: Layout, byte: int) -> bool:
-        """Whether the byte where messages begin may be this one, as far as bytes that stand as they are tell."""
+        """Whether a message may begin with this byte, by its constant bytes."""
         if byte < 0 or not self._message_at:
             return True
         at = self._message_at - len(self._before)

@@ -1,11 +1,11 @@
-"""The definition of a declared protocol: what its frames are, field by field, in construct. Slow, and read by eye.
+"""The definition of a declared protocol: its frames, field by field, in construct. Slow, and for reading by eye.
 
-The hot codec is held equal to this. So nothing of the hot side is used here but the declaration itself: numbers are
-written digit by digit, checks are computed bit by bit from the parameters of the RevEng catalogue, escapes are put in
-byte by byte. construct on its own leaks errors of its own kinds and leaves trailing bytes unseen, so it stays inside:
-parsing answers fields or None, building answers bytes or raises Defect.
+Tests compare the hot codec with it. So it shares nothing with the hot side except the declaration: numbers are written
+digit by digit, checks are computed bit by bit from the parameters of the RevEng catalogue, escapes are inserted byte by
+byte. construct leaks errors of its own kinds and ignores trailing bytes, so it stays inside: parsing returns fields or
+None, building returns bytes or raises Defect.
 
-Fields are dicts: `id`, `values` (list), and where the frame has them `tag`, `key`, `reason`, `count`.
+Fields are dicts: `id`, `values` (list), and if the frame has them `tag`, `key`, `reason`, `count`.
 """
 
 from __future__ import annotations
@@ -24,14 +24,14 @@ Fields = dict[str, Any]
 
 
 class Piece(NamedTuple):
-    """A part of a frame as it was built: its name (`` for bytes that stand as they are), and its bytes."""
+    """A part of a built frame: its name (`` for constant bytes), and its bytes."""
 
     name: str
     raw: bytes
 
 
 class Frame(NamedTuple):
-    """A frame built by the definition: the bytes on the wire, and what they are before they are escaped."""
+    """A frame built by the definition: the bytes on the wire, and those before escaping."""
 
     raw: bytes
     pieces: tuple[Piece, ...]
@@ -72,7 +72,7 @@ class Reference:
     # -- building -------------------------------------------------------------------------------------------
 
     def build(self, message: Parts, fields: Fields) -> Frame:
-        """The frame with these fields. Raises Defect where they make none."""
+        """The frame with these fields. Raises Defect if they make none."""
         try:
             return self._frame(message, fields)
         except (ConstructError, KeyError, IndexError, TypeError) as error:
@@ -93,7 +93,7 @@ class Reference:
         return Frame(self._framing.start + self._sent(content) + self._framing.end, tuple(plain))
 
     def _pieces(self, message: Parts, numbers: Fields) -> list[tuple[bool, Piece]]:
-        """Each part with its bytes, and whether it belongs to the message; the check is empty as yet."""
+        """Each part with its bytes, and whether it belongs to the message; the check is still empty."""
         values = list(numbers["values"])
         sizes = len(values) * self._declaration.fields["value"].widths[0] if "value" in self._declaration.fields else 0
         if "values" in message and len(values) > 1:
@@ -122,7 +122,7 @@ class Reference:
         return bytes(Number(GreedyBytes, self._declaration.fields[name]).build(number))
 
     def _counted(self, pieces: list[tuple[bool, Piece]]) -> int:
-        """What the length field says: the frame, what stands behind it, or the message."""
+        """The length field's number: of the frame, of the bytes after it, or of the message."""
         widths = [
             self._declaration.fields["check"].widths[0] if piece.name == "check" else len(piece.raw)
             for _, piece in pieces
@@ -135,7 +135,7 @@ class Reference:
         return sum(widths[at + 1 :])
 
     def _covered(self, before: list[tuple[bool, Piece]]) -> bytes:
-        """The bytes that the check covers, of all that stand before it."""
+        """The bytes that the check covers, of all before it."""
         check = self._declaration.check
         assert check is not None
         first, last = 0, len(before)
@@ -147,13 +147,13 @@ class Reference:
         return self._framing.start + data if check.start == "mark" else data
 
     def _places(self, pieces: list[tuple[bool, Piece]], name: str) -> list[int]:
-        """Where a field of the frame stands among the pieces; a message may be several."""
+        """The places of a frame's field among the pieces; a message may be several."""
         if name == "message":
             return [place for place, (inside, _) in enumerate(pieces) if inside]
         return [place for place, (inside, piece) in enumerate(pieces) if not inside and piece.name == name]
 
     def _sent(self, content: bytes) -> bytes:
-        """The content as it goes out between the marks, byte by byte."""
+        """The content between the marks as sent, byte by byte."""
         escape = self._framing.escape
         sent = bytearray()
         for byte in content:
@@ -168,7 +168,7 @@ class Reference:
     # -- parsing --------------------------------------------------------------------------------------------
 
     def parse(self, message: Parts, raw: bytes, n: int) -> Fields | None:
-        """The fields of a frame with `n` values, or None where `raw` is not exactly one such frame. Raises nothing."""
+        """The fields of a frame with `n` values, or None unless `raw` is exactly one such frame. Raises nothing."""
         content = self._content(raw)
         if content is None:
             return None
@@ -195,7 +195,7 @@ class Reference:
             else:
                 fields[name] = found[f"field{index}"]
         counted = {"length", "size"} | ({"count"} if fields["values"] else set())
-        # A frame is what building these fields gives: so the check, lengths and counts are right, and nothing is left
+        # A frame is the result of building its fields: so the check, lengths and counts are right, and no byte is left
         # over.
         try:
             frame = self._frame(message, {name: fields[name] for name in fields if name not in counted})
@@ -233,7 +233,7 @@ class Reference:
         return names, Struct(*members, Terminated)
 
     def _content(self, raw: bytes) -> bytes | None:
-        """What stands between the marks, byte by byte; None where that is nothing that `_sent` gives."""
+        """The bytes between the marks, before escaping; None for bytes that `_sent` does not make."""
         start, end, escape = self._framing.start, self._framing.end, self._framing.escape
         if raw[: len(start)] == start and len(raw) >= len(start) + len(end):
             raw = raw[len(start) :]

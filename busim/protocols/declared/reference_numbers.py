@@ -1,4 +1,4 @@
-"""How numbers are written, digit by digit: the slow side that the encodings are held equal to."""
+"""How numbers are written, digit by digit: the slow side, with which tests compare the encodings."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["Number"]
 
 
 def _digits(number: int, base: int, count: int) -> list[int]:
-    """The digits of a number, the highest first. Raises ValueError where they are more than `count`."""
+    """The digits of a number, the highest first. Raises ValueError for more than `count`."""
     digits = []
     for _ in range(count):
         digits.append(number % base)

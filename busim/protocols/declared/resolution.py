@@ -1,4 +1,4 @@
-"""Whether the messages of a declaration can be told from bytes again: sizes, marks, and no two alike."""
+"""Whether bytes determine the message of a declaration: sizes, marks, and no two alike."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from busim.protocols.declared.sums import width_of
 
 
 def between_layouts(declaration: Declaration, notes: Notebook) -> None:
-    """Note what could not be read, cut or told apart."""
+    """Note messages that could not be read, cut or distinguished."""
     _Layouts(declaration, notes).check()
 
 
@@ -39,7 +39,7 @@ class _Layouts:
             self._alike()
 
     def _place(self, layout: Layout) -> str:
-        """The field of the file in which the layout's message stands."""
+        """The field of the file with the layout's message."""
         if layout.operation is None or (layout.direction == "refusal" and layout.operation.refusal is None):
             return "refusal"
         return f"{self._notes.below('operations', layout.operation.name)}.{layout.direction}"
@@ -50,7 +50,7 @@ class _Layouts:
     # -- fields --------------------------------------------------------------------------------------------
 
     def _one_size(self) -> None:
-        """What is needed to find a field or to count has one size."""
+        """Fields needed to find or count others must have one size."""
         declaration, notes = self._declaration, self._notes
         frame = declaration.frame
         needed = {"check", "length", "tag"} & set(frame)
@@ -116,7 +116,7 @@ class _Layouts:
     # -- one layout ----------------------------------------------------------------------------------------
 
     def _readable(self, layout: Layout) -> None:
-        """Where a field of varying size ends must be plain to see."""
+        """The end of a field of varying size must be visible."""
         _, n = self._counts(layout)
         varies = not layout.fixed(max(n, 1))
         if not varies and not (layout.repeats and self._declaration.framing.kind == "silence"):

@@ -1,8 +1,6 @@
-"""The shape of a protocol declaration, version 1, as pydantic models: which keys there are, what each holds, its
-default.
+"""The shape of a protocol declaration, version 1, as pydantic models: its keys, their contents and defaults.
 
-What can be said of one place alone stands here; what looks at two places (a field that a template names, a length that
-does not come out) is in checks.py.
+Rules about one place are here; rules about two (a field that a template names, an impossible length) are in checks.py.
 """
 
 from __future__ import annotations
@@ -74,26 +72,26 @@ class EscapeShape(Shape):
     """How a byte that means something to the framing is carried inside a frame."""
 
     byte: Template = has("the byte that announces an escaped one", "7D")
-    xor: Annotated[int, Field(ge=1, le=255)] | None = has("what the escaped byte is combined with", 0x20, None)
+    xor: Annotated[int, Field(ge=1, le=255)] | None = has("the byte combined with the escaped one", 0x20, None)
     replaced: Annotated[dict[str, Template], Field(max_length=8)] = has(
-        "or: byte to what stands for it behind the announcing byte, both in hex", {"C0": "DC", "DB": "DD"}, {}
+        "or: byte to its image after the announcing byte, both in hex", {"C0": "DC", "DB": "DD"}, {}
     )
 
 
 class FramingShape(Shape):
     """How frames are cut from a stream of characters."""
 
-    kind: Literal["marks", "fixed", "length", "silence"] = has("what ends a frame", "marks")
+    kind: Literal["marks", "fixed", "length", "silence"] = has("the way frames end", "marks")
     start: Template = has("marks: bytes before each frame", "$", "")
-    end: Template = has("marks: bytes behind each frame", "{0D}", "")
+    end: Template = has("marks: bytes after each frame", "{0D}", "")
     escape: EscapeShape | None = has("marks: how marks are carried inside a frame", default=None)
     hex: bool = has("marks: each byte between the marks is sent as two hex digits", default=False)
     length: Annotated[int, Field(ge=1, le=LONGEST_FRAME)] | None = has("fixed: bytes of every frame", 8, None)
     counts: Literal["frame", "behind", "message"] = has(
         "length: what {length} counts: the whole frame, what stands behind it, or {message} alone", default="behind"
     )
-    quiet: Silence | None = has("silence: what ends a frame", "3.5 characters", None)
-    least_quiet: Silence = has("silence: never less than this", "1750 us", 0)
+    quiet: Silence | None = has("silence: the quiet that ends a frame", "3.5 characters", None)
+    least_quiet: Silence = has("silence: the least quiet, at any baud", "1750 us", 0)
     forget: Silence = has("quiet after which a receiver forgets a half frame", "20 characters", "50 ms")
     gap: Silence = has("quiet that a master leaves between two frames", "1 ms", 0)
     longest: Annotated[int, Field(ge=4, le=LONGEST_FRAME)] = has("most bytes of a frame", 64, 256)
@@ -113,7 +111,7 @@ class AddressShape(Shape):
     first: Count = has("first bus ID", 1, 1)
     last: Count = has("last bus ID", 99)
     broadcast: Count | None = has("the ID that all cameras take", 0, None)
-    broadcast_as: Template | None = has("how that ID is written, where not as the others", "**", None)
+    broadcast_as: Template | None = has("the written form of that ID, if it differs", "**", None)
     answers_broadcast: bool = has("whether cameras answer a broadcast", default=False)
     groups: Annotated[list[Count], Field(min_length=2, max_length=2)] | None = has(
         "first and last group value: IDs that several cameras take", [240, 254], None
@@ -126,7 +124,7 @@ class EncodingShape(Shape):
     kind: Literal["unsigned", "signed", "bcd", "decimal", "hex", "nibbles", "seven", "words"] = Field(
         alias="as", description="the encoding", examples=["decimal"]
     )
-    holds: Literal["key", "value"] | None = has("what it carries, where its name is not that", "value", None)
+    holds: Literal["key", "value"] | None = has("its content, if its name does not say it", "value", None)
     bytes: Annotated[int, Field(ge=1, le=8)] | None = has("bytes of it (binary encodings)", 2, None)
     digits: Annotated[int, Field(ge=1, le=18)] | None = has("digits of it (decimal, hex)", 3, None)
     least_digits: Annotated[int, Field(ge=1, le=18)] | None = has("decimal: fewest digits, if not always all", 1, None)
@@ -135,7 +133,7 @@ class EncodingShape(Shape):
     point: Annotated[int, Field(ge=0, le=9)] = has("decimal: digits behind a point", 2, 0)
     case: Literal["upper", "lower"] = has("hex: case of the letters", default="upper")
     high: Annotated[int, Field(ge=0, le=15)] = has("nibbles: the high half of each byte", 3, 0)
-    times: Annotated[int, Field(ge=1, le=10**6)] = has("what is written is the value times this", 10, 1)
+    times: Annotated[int, Field(ge=1, le=10**6)] = has("the written number is the value times this", 10, 1)
     plus: Number = has("and plus this", 128, 0)
     limits: Annotated[list[Number], Field(min_length=2, max_length=2)] | None = has(
         "least and greatest number that it carries; left out: all that fit", [0, 127], None
@@ -143,7 +141,7 @@ class EncodingShape(Shape):
     words: Annotated[dict[str, Word], Field(max_length=256)] = has(
         "words: number to word", {"0": "IRS", "1": "GAN"}, {}
     )
-    between: Template = has("value: what stands between several of them", ",", "")
+    between: Template = has("value: the bytes between several of them", ",", "")
 
 
 class OperationShape(Shape):
@@ -151,13 +149,13 @@ class OperationShape(Shape):
 
     does: Literal[
         "read", "write", "step", "start", "stop", "identify", "change-id", "save", "preset", "status"
-    ] | None = has("what it does, where its name does not say so", "step", None)  # fmt: skip
+    ] | None = has("its meaning, if its name does not say it", "step", None)  # fmt: skip
     request: Template = has("the message that asks", "R{key}")
     reply: Template = has("the message that answers", "r{key}={value}")
-    refusal: Template | None = has("the message that refuses this one, where it is not as for all", "E{reason}", None)
-    key: Count | None = has("the key, where the message does not carry it", 1, None)
+    refusal: Template | None = has("the message that refuses this one, if it has its own", "E{reason}", None)
+    key: Count | None = has("the key, if the message does not carry it", 1, None)
     values: Annotated[list[Number], Field(min_length=1, max_length=16)] | None = has(
-        "the values, where the request does not carry them", [1], None
+        "the values, if the request does not carry them", [1], None
     )
     most: Annotated[int, Field(ge=1, le=MOST_VALUES)] = has("most values of one request", 16, 1)
 
@@ -165,10 +163,10 @@ class OperationShape(Shape):
 class ReasonsShape(Shape):
     """The codes of refusals as they are written in `{reason}`."""
 
-    verb: Count = has("not an operation it has", default=1)
-    key: Count = has("no such parameter, or one that cannot be written", default=2)
+    verb: Count = has("unknown operation", default=1)
+    key: Count = has("unknown parameter, or one that cannot be written", default=2)
     value: Count = has("out of range, or locked now", default=3)
-    failed: Count = has("could not be done", default=4)
+    failed: Count = has("not possible now", default=4)
     busy: Count = has("busy", default=6)
 
 
@@ -177,14 +175,14 @@ class ProtocolShape(Shape):
 
     version: Literal[1] = Field(alias="busim-protocol", description="version of this form", examples=[1])
     name: Word = has("name of the protocol", "wall-lines")
-    title: Word = has("what it is, in a few words", "lines of text with decimal addresses")
+    title: Word = has("a short title", "lines of text with decimal addresses")
     literals: Literal["text", "hex"] = has("how bytes are written in templates between the {fields}", "text")
     framing: FramingShape = has("how frames are cut", {"kind": "marks", "end": "{0D}"})
-    frame: Template = has("what every frame holds, without the marks", "{id}{message}*{check}")
+    frame: Template = has("the parts of every frame, without the marks", "{id}{message}*{check}")
     check: CheckShape | None = has("the check field", {"kind": "xor"}, None)
-    address: AddressShape = has("which bus IDs there are", {"first": 1, "last": 99})
+    address: AddressShape = has("the bus IDs", {"first": 1, "last": 99})
     fields: Annotated[dict[str, EncodingShape], Field(min_length=1, max_length=32)] = has("how each field is written")
-    operations: Annotated[dict[str, OperationShape], Field(min_length=1, max_length=64)] = has("what can be asked")
+    operations: Annotated[dict[str, OperationShape], Field(min_length=1, max_length=64)] = has("the operations")
     refusal: Template | None = has(
         "the message that refuses; left out: a refused request is not answered", "E{reason}", None
     )

@@ -24,7 +24,7 @@ def catalogue() -> dict[str, str]:
 
 
 def checks() -> dict[str, tuple[str, ...]]:
-    """Every check there is by its name, with the other names that it goes by."""
+    """Every check by its name, with its other names."""
     also: dict[str, list[str]] = {_written(name): [] for name in models}
     for name, engine in catalogue().items():
         if name != _written(engine):

@@ -1,7 +1,7 @@
-"""Templates: text with {fields} in it to parts.
+"""Templates: text with {fields} to parts.
 
-Between fields, bytes are written as text, or, where the file says `literals: hex`, as pairs of hex digits with spaces
-where one likes. In text `{0D}` is the byte 0x0D, and `{{` and `}}` are braces.
+Bytes between fields are written as text or, with `literals: hex`, as pairs of hex digits with optional spaces. In text
+`{0D}` is the byte 0x0D, and `{{` and `}}` are braces.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _BYTE = re.compile("[0-9A-Fa-f]{2}")
 
 
 def parse(text: str, literals: str, known: tuple[str, ...]) -> Parts:
-    """The parts of a template whose fields are among `known`. Raises UserError, without place, for one that is none."""
+    """The parts of a template whose fields are among `known`. Raises UserError, without a place, for another field."""
     parts: list[Part] = []
     for match in _PIECE.finditer(text):
         piece, name = match[0], match[1]

@@ -1,4 +1,4 @@
-"""Functions that write: from the numbers of a message to its frame, between its marks but before it is escaped."""
+"""Functions that write: from the numbers of a message to its frame, between its marks but before escaping."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from struct import Struct
 from busim.protocols.declared.codegen_request import Leg, Program, Seal, legs_of
 from busim.protocols.declared.layouts import Layout
 
-# id, key, tag, reason as it is written, count, values -> bytes
+# id, key, tag, reason as written, count, values -> bytes
 Write = Callable[[int, int, int, int, int, tuple[int, ...]], bytes]
-_FEW = 3  # one-byte fields up to which tables are quicker than struct
+_FEW = 3  # one-byte fields up to which tables are faster than struct
 
 
 def writer(layout: Layout, n: int, before: bytes, behind: bytes) -> Write:
-    """Writes one layout with `n` values; `before` and `behind`: the marks, where they are not put on afterwards.
+    """Writes one layout with `n` values; `before` and `behind`: the marks, unless they are added later.
 
     The function raises ValueError, struct.error or IndexError for numbers that do not fit.
     """
@@ -71,7 +71,7 @@ def structured(run: list[Leg]) -> bool:
 
 
 def form_of(run: list[Leg], *, literals: str) -> str:
-    """The form of a run for struct; `literals`: `s` or `x`, for the bytes that stand as they are."""
+    """The form of a run for struct; `literals`: `s` or `x`, for the constant bytes."""
     form = "<" if _order(run) == "l" else ">"
     for leg in run:
         form += (f"{len(leg.before)}{literals}" if leg.before else "") + leg.code
@@ -96,7 +96,7 @@ def _packed(program: Program, run: list[Leg], number: int) -> str:
 
 
 def _looked_up(program: Program, leg: Leg, number: int) -> str:
-    if leg.what == "length":  # room for it: what it counts is known when all else is written
+    if leg.what == "length":  # placeholder: its number is known at the end
         return program.hold(leg.before + bytes(leg.encoding.widths[0]) + leg.behind)
     return f"{program.hold(leg.written())}[{f'values[{number}]' if leg.what == 'value' else leg.what}]"
 

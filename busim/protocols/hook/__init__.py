@@ -1,7 +1,7 @@
-"""The hook to a controller under test: what operators want goes to it, what it believes comes back, as lines of JSON.
+"""The hook to a controller under test: operators' moves go to it, its beliefs come back, as lines of JSON.
 
-Public: `Intent` and `Belief`, `intent_line` (one as a line), `read_belief` (a line as one), `Lines` (lines out of a
-stream), `checked` (that a belief speaks of what there is). No clock, no pipes: whoever has these brings the bytes.
+Public: `Intent` and `Belief`, `intent_line` (one as a line), `read_belief` (a line as one), `Lines` (lines from a
+stream), `checked` (that a belief names known entities). No clock, no pipes: the caller moves the bytes.
 """
 
 from busim.protocols.hook.lines import LONGEST, Lines

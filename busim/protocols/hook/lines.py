@@ -1,4 +1,4 @@
-"""Lines out of a stream of bytes, none longer than a bound: a program that never ends its line takes no memory."""
+"""Lines from a stream of bytes, none longer than a limit: a program that never ends its line takes no memory."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ LONGEST = 4096  # bytes
 
 
 class Lines:
-    """`feed` it chunks, cut anyhow; it gives each line without its end, and None for one that was too long."""
+    """`feed` it chunks, cut anywhere; it returns each line without its end, and None for one that was too long."""
 
     def __init__(self) -> None:
         self._held = bytearray()
         self._dropping = False
 
     def feed(self, data: bytes) -> Iterator[bytes | None]:
-        """The lines that are whole now; empty ones are passed over."""
+        """The lines complete now, without empty ones."""
         *ends, rest = data.split(b"\n")
         for end in ends:
             yield from self._add(end)
@@ -26,7 +26,7 @@ class Lines:
         yield from self._add(rest)
 
     def close(self) -> Iterator[bytes | None]:
-        """The stream is over: what was not ended counts as a line."""
+        """The stream is over: an unfinished line counts as a line."""
         return self.feed(b"\n")
 
     def _add(self, piece: bytes) -> Iterator[None]:

@@ -1,9 +1,8 @@
 """The messages of the hook, and their lines.
 
-A line is one JSON object with the version of this form, so that a program in any language can read it with what its
-standard library has, and a shell with a pattern. Keys that are not known are passed over: a program may say more than
-busim asks. What is known is checked to the type, since a value that was taken for another one would make a figure
-wrong without a word.
+A line is one JSON object with the version of this form, so a program in any language can read it with its standard
+library, and a shell with a pattern. Unknown keys are ignored: a program may say more than busim needs. Known keys are
+checked to the type, since a misread value would silently falsify a figure.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from busim.foundation.yaml_source import nearest
 VERSION = 1
 VALUE, ONLINE, OFFLINE, DIAGNOSIS = BELIEFS = ("value", "online", "offline", "diagnosis")
 _LONGEST_TEXT = 200
-_LARGEST = 2**63 - 1  # what a trace can hold
+_LARGEST = 2**63 - 1  # the range of a trace
 
 Known = Mapping[str, Collection[str]]  # name of a camera -> its parameters
 
@@ -28,8 +27,8 @@ Known = Mapping[str, Collection[str]]  # name of a camera -> its parameters
 class Intent:
     """An operator wants `parameter` of `camera` to be `value`, an integer as carried on the wire.
 
-    `at`: simulated ns; `panel`: whose move it is, "" where a test or program gave it. `step`: it shall go up or down by
-    `value` steps instead.
+    `at`: simulated ns; `panel`: the panel of the move, "" if a test or program made it. `step`: a change by `value`
+    steps instead.
     """
 
     at: int
@@ -42,10 +41,10 @@ class Intent:
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """What a controller believes. `kind`: value, online, offline or diagnosis.
+    """A belief of a controller. `kind`: value, online, offline or diagnosis.
 
-    `camera` is "" only where a diagnosis is of none in particular; `parameter` and `value` (as carried on the wire) are
-    those of a value, `text` is that of a diagnosis.
+    `camera` is "" only in a diagnosis of no single camera; `parameter` and `value` (as carried on the wire) belong to a
+    value, `text` to a diagnosis.
     """
 
     kind: str
@@ -67,7 +66,7 @@ def intent_line(intent: Intent) -> bytes:
 
 
 def read_belief(line: bytes, known: Known) -> Belief:
-    """The belief that a line tells of. Raises UserError for everything that is not one, whatever the bytes."""
+    """The belief in a line. Raises UserError for any other bytes."""
     message = _object(line)
     version = message.get("v")
     if type(version) is not int or version != VERSION:
@@ -90,7 +89,7 @@ def read_belief(line: bytes, known: Known) -> Belief:
 
 
 def checked(belief: Belief, known: Known) -> Belief:
-    """The belief, its text cut to 200 printable characters. Raises UserError where it speaks of what is not there."""
+    """The belief, its text cut to 200 printable characters. Raises UserError for unknown names."""
     if belief.kind not in BELIEFS:
         _refuse("no such belief", {"belief": belief.kind}, "belief", "one of " + ", ".join(BELIEFS))
     parameters = known.get(belief.camera)
@@ -100,7 +99,7 @@ def checked(belief: Belief, known: Known) -> Belief:
         if belief.parameter not in parameters:
             _unknown("this camera has no such parameter", "parameter", belief.parameter, parameters)
         if type(belief.value) is not int or not -_LARGEST <= belief.value <= _LARGEST:
-            _refuse("a value that nothing can have", {"value": belief.value}, "value", "an integer of 64 bits")
+            _refuse("a value out of range", {"value": belief.value}, "value", "an integer of 64 bits")
     text = "".join(char if char.isprintable() else "?" for char in belief.text[:_LONGEST_TEXT])
     return Belief(belief.kind, belief.camera, belief.parameter, belief.value, text)
 
@@ -108,7 +107,7 @@ def checked(belief: Belief, known: Known) -> Belief:
 def _object(line: bytes) -> dict[str, Any]:
     try:
         message = json.loads(line.decode())
-    except (ValueError, RecursionError):  # not UTF-8, not JSON, digits without end, nested without end
+    except (ValueError, RecursionError):  # not UTF-8, not JSON, endless digits, endless nesting
         message = None
     if not isinstance(message, dict):
         raise UserError(
