@@ -23,20 +23,20 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     BURST: (
         "burst",
         ("line", "driver", "start", "end", "setting", "data", "exact"),
-        "one run of characters without a gap by one driver: first start bit to the end of the last stop bit; "
-        "setting is a row of the setting table; exact 1 when some receiver took the exact path; "
-        "no data: a break, space from start to end; of a burst under way at the end of the run the characters begun",
+        "one run of characters without a gap by one driver, from the first start bit to the end of the last stop bit. "
+        "setting: a row of the setting table; exact: 1 if some receiver took the exact path. Without data: a break, "
+        "space from start to end. A burst cut by the end of the run has the characters begun",
     ),
     HEARD: (
         "heard",
         ("line", "station", "first", "last", "data", "flags"),
-        "what one receiver heard where it differs from what was sent: instants of the first and last character, heard "
-        "or missed, the characters heard, and one flag byte each (1 framing, 2 parity, 4 break)",
+        "characters that one receiver heard, if they differ from those sent: instants of the first and last "
+        "character, heard or missed, the characters heard, and one flag byte each (1 framing, 2 parity, 4 break)",
     ),
     FRAME: (
         "frame",
         ("line", "station", "at", "what", "data"),
-        "a frame a receiver did not accept, with the reason: check, length, flagged, gap",
+        "a frame that a receiver rejected, with the reason: check, length, flagged, gap",
     ),
     EXCHANGE: (
         "exchange",
@@ -56,48 +56,49 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
             "read_at",
             "exact",
         ),
-        "one request and what became of it. kind: poll, command, probe, foreign; work: poll group (with the first key "
-        "behind it in the further exchanges of a group that takes several) or control, and of a read by a client from "
-        "outside its keys (read 100..101); asked: when it was wanted; sent: first bit wanted on the wire; ended: reply "
-        "whole at the master, or given up; free: when the master may ask again; outcome: ok, refused, time-out, "
-        "damaged, unanswered (a broadcast); read_at: when the camera served it, -1 unknown; exact 1 when a burst of it "
-        "took the exact path",
+        "one request and its outcome. kind: poll, command, probe, foreign. work: the poll group or control; further "
+        "exchanges of a group add their first key; a read by a client from outside has its keys (read 100..101). "
+        "asked: when it was wanted; sent: when its first bit was wanted on the wire; ended: when the reply was "
+        "complete at the master, or the time-out; free: when the master may send again. outcome: ok, refused, "
+        "time-out, damaged, unanswered (a broadcast). read_at: when the camera served it, -1 unknown. exact: 1 if a "
+        "burst of it took the exact path",
     ),
     INPUT: (
         "input",
         ("at", "port", "client", "what", "data"),
-        "an input from outside. At a converter: open (data plain: no network connection), bytes, set (its port, baud "
-        "and format), close, reset, stall, ready; client numbers count per port. By hand at a camera: unplug (data "
-        "cuts: the pair does not go on past it), plug, swap, straight, dial (its port: baud and format), power, no "
-        "power, unit (another one in its place: bus ID and serial number); at a line: cut, join (ahead of that "
-        "position of its order). What replay feeds back",
+        "an input from outside, which replay repeats. At a converter: open (data plain: no network connection), "
+        "bytes, set (its port, baud and format), close, reset, stall, ready; client numbers count per port. At a "
+        "camera: unplug (data cuts: the pair ends there), plug, swap, straight, dial (its port: baud and format), "
+        "power, no power, unit (a replacement: bus ID and serial number). At a line: cut, join (before that position "
+        "of its order)",
     ),
     CHANGE: ("change", ("at", "who", "parameter", "value"), "a parameter changed; who is a name number"),
     EFFECT: (
         "effect",
         ("at", "who", "fault", "text"),
-        "a fault or policy took effect, as a refused client; or a camera refused (and why), saved, lost its power",
+        "a fault or policy took effect, such as a refused client; or a camera refused (with the reason), saved, lost "
+        "its power",
     ),
-    MARK: ("mark", ("at", "text"), "a mark set by a person or program while it ran"),
+    MARK: ("mark", ("at", "text"), "a mark set by a person or program during the run"),
     INTENT: (
         "intent",
         ("line", "camera", "at", "parameter", "value", "panel", "had"),
-        "a move that a controller under test was told of; value: the one wanted, or `step +2` for so many steps; "
-        "panel: whose, empty where a test gave it, which replay feeds "
-        "back; had: the camera's value at that instant, empty where the camera is not there",
+        "an operator's move, as sent to a controller under test. value: the wanted one, or `step +2` for a number of "
+        "steps; panel: its panel, empty for a move by a test, which replay repeats; had: the camera's value at that "
+        "instant, empty without the camera",
     ),
     BELIEF: (
         "belief",
         ("line", "camera", "at", "kind", "parameter", "value", "text", "behind"),
-        "what a controller under test believes, as it came: kind value, online, offline, diagnosis, or wrong for a "
-        "line that was none, with the reason as text; behind, of a value: ns since the camera had it, 0 where it has "
-        "it, -1 where it never had, -2 where that is not judged (a reading changes by itself); what replay feeds back",
+        "a belief of a controller under test, which replay repeats. kind: value, online, offline, diagnosis, or wrong "
+        "for any other line, with the reason as text. behind, of a value: ns since the camera had it, 0 if it has it, "
+        "-1 if it never had it, -2 if that is not judged (a reading changes by itself)",
     ),
     PULSE: (
         "pulse",
         ("line", "start", "end", "floating"),
-        "a disturbance of the pair, at all positions at once: it turns the level over; or, floating 1, pulls the pair "
-        "to space where no driver drives it and no bias holds it",
+        "a disturbance of the pair, at all positions at the same time: it inverts the level or, with floating 1, "
+        "pulls the pair to space while no driver drives it and no bias holds it",
     ),
 }
 

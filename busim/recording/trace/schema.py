@@ -57,14 +57,14 @@ HEAD = {
     "plan_text": "text of the plan",
     "plan_files": "JSON: name to text of the files beside the plan that it names, as protocols",
     "defaults": "JSON: values that the plan left open, as filled in",
-    "cables": "JSON: line number to how its pair is laid: contention, coin_key (of contention random), and its "
+    "cables": "JSON: line number to the layout of its pair: contention, coin_key (of contention random), and its "
     "stations in order, each [number, ns from the end of the line, echo, fail_safe, inverted]",
     "speed": "simulated seconds per second of wall time",
-    "played": "JSON: names of the masters that busim played itself, null for all",
-    "distinct": "1 where cameras began with values of their own, drawn from the seed; else 0",
-    "hook": "1 where a controller was told of intents, which panels of masters that were not played then gave; else 0",
+    "played": "JSON: names of the masters that busim played, null for all",
+    "distinct": "1 if cameras began with values of their own, drawn from the seed; else 0",
+    "hook": "1 if a controller received intents, also from panels of masters that were not played; else 0",
     "ended_at": "simulated time of the end, ns; missing during the run",
-    "complete": "1 after an orderly end; 0 while running, or when the run was killed",
+    "complete": "1 after an orderly end; 0 during the run, or after a kill",
 }
 
 # table -> (columns with their SQL types, key, meaning)
@@ -73,8 +73,7 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
     "name": (
         ("id INTEGER", "kind TEXT", "name TEXT", "parent INTEGER"),
         "id",
-        "the numbers used for lines, stations, masters, cameras and ports; parent is the number this one belongs to, "
-        "0 for none",
+        "the numbers of lines, stations, masters, cameras and ports; parent: the number of its owner, 0 for none",
     ),
     "setting": (
         (
@@ -87,9 +86,9 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
             "hold INTEGER",
         ),
         "id",
-        "how a driver sends: baud as a rational (38400 or 115200/3), format as 8E1, error of its clock in parts "
-        "per million, inverted 1 where its pair is swapped; lead: ns from driver enable to the first start bit, "
-        "negative where the driver comes late; hold: ns from the last stop bit to release, negative where it is early",
+        "the setting of a sender. baud: a rational (38400 or 115200/3); format: as 8E1; ppm: error of its clock in "
+        "parts per million; inverted: 1 if its pair is swapped; lead: ns from driver enable to the first start bit, "
+        "negative if the driver is late; hold: ns from the last stop bit to release, negative if it is early",
     ),
     "summary": (
         (
@@ -103,14 +102,14 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
             "damaged INTEGER",
         ),
         "line, start",
-        "sums over 100 ms of one line: bursts that began; exchanges that ended, and how many of them timed out or came "
-        "back damaged; ns in which the wire carried bits (once, however many drove); ns inside exchanges "
-        "(added over the masters). 100 ms in which nothing happened have no row",
+        "sums over 100 ms of one line: bursts that began; exchanges that ended, and those of them that timed out or "
+        "were damaged; ns in which the wire carried bits (once, for any number of drivers); ns inside exchanges "
+        "(added over the masters). An empty 100 ms has no row",
     ),
     "lateness": (
         ("at INTEGER", "ns INTEGER"),
         "",
-        "how late the wall clock served the instant `at`; not part of the fingerprint",
+        "lateness of the wall clock at the instant `at`; not part of the fingerprint",
     ),
 }
 

@@ -17,7 +17,7 @@ class AddressPlan(Judge):
         title="Address plan: each bus ID is one camera",
         passes="every bus ID of the plan was polled 10 times or more after the last power cycle, and each time exactly "
         "one camera answered, always the same one",
-        catches="two cameras with one ID, a lost address, a camera at a wrong ID ",
+        catches="two cameras with one ID, a lost address, a camera at a wrong ID",
         needs="bursts: at least 10 requests to each ID",
         bound="10 answers (common practice, no source)",
     )

@@ -14,11 +14,11 @@ class AtMostOnce(Judge):
     about = About(
         name="at-most-once",
         title="At most once: a relative command is not repeated blindly",
-        passes="there are no more steps of a control on the wire than operators wanted, unless the control was read "
-        "back before the repeat",
+        passes="the wire has no more steps of a control than operators wanted, unless the control was read back "
+        "before the repeat",
         catches="a command carried out twice because its reply was lost",
         needs="intents with steps, and a protocol that has steps",
-        bound="one execution for each intent (common practice, no source)",
+        bound="one execution per intent (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -16,15 +16,15 @@ class Attribution(Judge):
 
     about = About(
         name="attribution",
-        title="Attribution: each value belongs to its camera and its question",
-        passes="each value stored for a camera is the one that this camera sent last for this parameter, and no two "
-        "exchanges in a row end with a reply that the camera had sent to an earlier request",
+        title="Attribution: each value belongs to its camera and its request",
+        passes="each value stored for a camera is the last that this camera sent for this parameter, and no two "
+        "exchanges in a row end with a reply to an earlier request",
         catches="late replies taken for the answer to the next request, replies with the wrong ID, answers "
         "to other clients, stale bytes after connecting",
         needs="beliefs (values) of the controller; without them it says `inconclusive: no hook`",
-        bound="the canary rule of the common practice, no source: values of cameras are seeded "
-        "distinct and a reading counts requests, so a value names its camera and its request. A protocol without a "
-        "transaction number cannot tell one late reply of the same shape; hence one is allowed",
+        bound="the canary rule (common practice, no source): cameras start with distinct values and a reading counts "
+        "requests, so a value identifies its camera and its request. A protocol without a transaction number cannot "
+        "recognise one late reply of the same shape, so one is allowed",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -15,12 +15,12 @@ class BoundedWork(Judge):
 
     about = About(
         name="bounded-work",
-        title="Bounded work: few attempts, and no queue that grows",
-        passes="no write is on the wire more than 4 times for one intent, and no camera is asked more than 4 times in "
-        "a row in vain while others are polled",
-        catches="retries that multiply, one slow party that holds up the rest",
-        needs="bursts; intents, to tell a repeat from another move",
-        bound="4 attempts for each action (common practice, no source)",
+        title="Bounded work: few attempts, and no growing queue",
+        passes="no write is on the wire more than 4 times per intent, and no silent camera is polled more than 4 "
+        "times in a row while others wait",
+        catches="retries that multiply, one slow camera that delays all others",
+        needs="bursts; intents, to distinguish a repeat from another move",
+        bound="4 attempts per action (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -17,13 +17,12 @@ class Calm(Judge):
     about = About(
         name="calm",
         title="Calm: no flood of requests, not even after a recovery",
-        passes="in each second there are at most as many requests as the plan's polls need, half as many again for "
-        "repeats and probes, and 4 for each operator's move",
-        catches="a queue that is emptied after a stall, repeats without rest",
-        needs="bursts; a plan whose poll groups have a rate: with polls that never rest the quiet line and the wait "
-        "for each answer bound the rate",
-        bound="the wanted rate plus half of it, and 4 attempts for each move (utilisation at most 1.5 "
-        "times as much, common practice, no source)",
+        passes="each second has at most as many requests as the plan's polls need, half as many again for repeats and "
+        "probes, and 4 per operator's move",
+        catches="a queue emptied after a stall, repeats without a pause",
+        needs="bursts; a plan with a rate for each poll group (for polls that never rest, the quiet line and the wait "
+        "for each answer limit the rate)",
+        bound="1.5 times the wanted rate, and 4 attempts per move (common practice, no source)",
     )
 
     def __init__(self, *parts: Any) -> None:

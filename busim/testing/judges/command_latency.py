@@ -22,9 +22,9 @@ class CommandLatency(Judge):
         passes="each operator's move that no later one replaces is on the wire after the exchange under way, one poll "
         "and the moves before it; near a fault each of these may take a time-out and a drain",
         catches="polls before commands, a dead camera's time-out and repeats before commands",
-        needs="intents: the moves that the controller was told of",
-        bound="one exchange and gap, with a dead camera one time-out (common practice, no source); "
-        "one poll more, since polls must not starve either",
+        needs="intents: the moves sent to the controller",
+        bound="one exchange and gap, or one time-out with a dead camera (common practice, no source); one more poll, "
+        "so that polls do not starve",
     )
 
     def __init__(self, *parts: Any) -> None:

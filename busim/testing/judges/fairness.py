@@ -18,12 +18,12 @@ class Fairness(Judge):
     about = About(
         name="fairness",
         title="Fairness: dead cameras do not slow down the others",
-        passes="with some cameras silent for 4 s and more, each register of each healthy camera is read at 80 % of "
-        "the rate that it had before",
-        catches="time-outs and repeats that block the line, a queue thrown away after one failure",
+        passes="while some cameras are silent for 4 s or more, each register of each healthy camera keeps 80 % of its "
+        "former rate",
+        catches="time-outs and repeats that block the line, a queue dropped after one failure",
         needs="bursts: at least 1 s without failures and 1 s with a camera silent for more than 4 s",
-        bound="80 % of the clean rate (common practice, no source), judged by register, since a "
-        "controller may read registers at different rates",
+        bound="80 % of the clean rate (common practice, no source), by register, since a controller may read "
+        "registers at different rates",
     )
 
     def __init__(self, *parts: Any) -> None:

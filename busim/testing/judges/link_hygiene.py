@@ -16,9 +16,9 @@ class LinkHygiene(Judge):
 
     about = About(
         name="link-hygiene",
-        title="Link hygiene: connections are opened seldom, one at a time",
-        passes="there is at most one attempt to connect per second (the first one after a lost connection may come at "
-        "once), pauses grow while attempts fail, and the old connection is closed before another is opened",
+        title="Link hygiene: connections are opened rarely, one at a time",
+        passes="at most one attempt to connect per second (the first one after a lost connection may come at once), "
+        "growing pauses while attempts fail, and the old connection is closed before another is opened",
         catches="a reconnect storm, a slot held by a half-open connection, two connections at once",
         needs="inputs of a converter: connections from outside",
         bound="1 attempt per second, growing to 5 s (common practice, no source)",

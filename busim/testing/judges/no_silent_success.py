@@ -19,10 +19,10 @@ class NoSilentSuccess(Judge):
         title="No silent success: done means acknowledged by the right camera",
         passes="a move counts as done only after a sound acknowledgement of the camera with this bus ID, or after the "
         "value was read back",
-        catches="success before the acknowledgement, an echo taken for one, an acknowledgement of another camera "
-        ", settings that were never applied",
-        needs="the word of the controller: exchange records of a master that busim plays, or beliefs",
-        bound="none: not one may be called done too early",
+        catches="success before the acknowledgement, an echo taken for one, an acknowledgement of another camera, "
+        "settings that were never applied",
+        needs="the controller's own report: exchange records of a master that busim plays, or beliefs",
+        bound="none: no move may be called done too early",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -16,11 +16,11 @@ class NothingCorrupt(Judge):
     about = About(
         name="nothing-corrupt",
         title="Nothing corrupt accepted: a damaged or foreign frame changes nothing",
-        passes="each exchange that the controller calls good had, within it, a sound reply of the camera asked, to "
-        "what was asked, which its receiver heard without flag",
-        catches="a check that is not looked at, noise, malformed replies, a wrong ID, the controller's own echo",
-        needs="the word of the controller on its exchanges: exchange records of a master that busim plays, or beliefs",
-        bound="none: not one may be accepted",
+        passes="each exchange that the controller calls good contains a sound reply of the right camera to that "
+        "request, heard by its receiver without a flag",
+        catches="an unverified check, noise, malformed replies, a wrong ID, the controller's own echo",
+        needs="the controller's own report: exchange records of a master that busim plays, or beliefs",
+        bound="none: no such frame may be accepted",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -12,14 +12,13 @@ class OneOutstanding(Judge):
 
     about = About(
         name="one-outstanding",
-        title="One outstanding: at most one request is neither answered nor timed out",
-        passes="each request comes after a sound reply to the one before, or after the longest time in which that "
-        "could have come",
-        catches="a queue emptied after a stall, one connection for each camera, a wait that anything ends: "
-        "a wrong ID, an echo, a late reply",
+        title="One outstanding: at most one request waits for its answer",
+        passes="each request comes after a sound reply to the one before, or after the longest time of such a reply",
+        catches="a queue emptied after a stall, one connection per camera, a wait that ends too early: at a wrong ID, "
+        "an echo, a late reply",
         needs="bursts",
         bound="the longest planned response: wire time, silence, slowest turnaround, packing, latency both ways "
-        "(computed); the plan's own time-out where that is shorter",
+        "(computed); the plan's own time-out if that is shorter",
     )
 
     def __init__(self, *parts: Any) -> None:

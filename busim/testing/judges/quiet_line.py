@@ -16,14 +16,14 @@ class QuietLine(Judge):
 
     about = About(
         name="quiet-line",
-        title="Quiet line: nobody is interrupted",
-        passes="the controller never begins to send while the line has been busy for longer than it takes to notice, "
-        "nor before the line was quiet for as long as the protocol asks",
-        catches="too short a gap, no pause after a broadcast, talking into a second master, into an "
-        "early or a late reply, requests in pieces",
+        title="Quiet line: no interruption of others",
+        passes="the controller never sends while the line is busy (after the time to notice), nor before the silence "
+        "of the protocol",
+        catches="a short gap, no pause after a broadcast, interrupting a second master, an early or a late reply, "
+        "requests in pieces",
         needs="bursts",
-        bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). To notice takes "
-        "two characters on the line, packing and both latencies more behind a converter (computed)",
+        bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). The time to "
+        "notice is two characters on the line; behind a converter add packing and both latencies (computed)",
     )
 
     def __init__(self, *parts: Any) -> None:

@@ -16,13 +16,12 @@ class Recovery(Judge):
 
     about = About(
         name="recovery",
-        title="Recovery: a fault that is over leaves nothing behind",
-        passes="no more than 2 exchanges in a row fail for the controller although the camera answered soundly, and "
-        "each camera that was ever asked is asked again within the longest pause between probes, so that one which is "
-        "back is noticed",
-        catches="a parser that never finds back, a half frame that stays, a controller that gives a camera "
-        "up or never connects again",
-        needs="bursts; the word of the controller on its exchanges for the first part",
+        title="Recovery: a past fault leaves no trace",
+        passes="at most 2 exchanges in a row fail for the controller although the camera answered soundly, and each "
+        "camera is polled again within the longest pause between probes, so its return is noticed",
+        catches="a parser that never resynchronises, a half frame that stays, a controller that gives up a camera or "
+        "never connects again",
+        needs="bursts; for the first part the controller's own report of its exchanges",
         bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out (common practice, no source)",
     )
 

@@ -16,11 +16,12 @@ class SplitInvariance(Judge):
     about = About(
         name="split-invariance",
         title="Split invariance: cuts and merges of the stream change nothing",
-        passes="each reply that was sound on the wire and in time for the plan is understood, whatever pieces it came "
-        "in and whatever lay before it",
-        catches="replies lost by packing, by cuts or merges of the stream, by a buffer that was not emptied ",
-        needs="the word of the controller on its exchanges: exchange records of a master that busim plays",
-        bound="none: each sound reply in time is to be understood. In time: by the longest planned response (computed)",
+        passes="each reply that was sound on the wire and in time for the plan is understood, in any pieces and after "
+        "any other bytes",
+        catches="replies lost by packing, by cuts or merges of the stream, by a buffer that was not emptied",
+        needs="the controller's own report: exchange records of a master that busim plays",
+        bound="none: each sound reply in time must be understood. In time means by the longest planned response "
+        "(computed)",
     )
 
     def __init__(self, *parts: Any) -> None:

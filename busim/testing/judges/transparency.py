@@ -13,11 +13,11 @@ class Transparency(Judge):
     about = About(
         name="transparency",
         title="Transparency: all 256 byte values survive",
-        passes="what goes from a converter to the line is what its clients gave it, byte for byte",
+        passes="the bytes from a converter to the line equal those of its clients",
         catches="bytes eaten or changed by a line discipline, Telnet on one side only",
         needs="inputs of a converter: bytes from outside, and the bursts that it sent",
-        bound="none: not one byte may differ. Towards the network there is no record of what is delivered, so that way "
-        "is judged by the exchanges",
+        bound="none: no byte may differ. No record shows the bytes delivered to the network, so that direction is "
+        "judged by the exchanges",
     )
 
     def __init__(self, *parts: Any) -> None:

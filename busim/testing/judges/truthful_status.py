@@ -14,13 +14,14 @@ class TruthfulStatus(Judge):
 
     about = About(
         name="truthful-status",
-        title="Truthful status: online and offline as it is",
-        passes="a camera that answers is called online within one cycle, one that does not is called offline by the "
-        "later of 3 failed exchanges and 1 s, and none is called offline earlier",
-        catches="a camera shown with stale values, a flapping status, one camera's failure taken for the whole line's",
+        title="Truthful status: online and offline are right",
+        passes="a camera that answers is called online within one cycle; a silent one is called offline by the later "
+        "of 3 failed exchanges and 1 s, and none earlier",
+        catches="a camera shown with stale values, a flapping status, one camera's failure taken for that of the "
+        "whole line",
         needs="beliefs (online, offline); without them it says `inconclusive: no hook`",
-        bound="3 failed exchanges and 1 s, whichever is later, one cycle for online (common practice, "
-        "no source), and a time-out more in which the exchange has to be over",
+        bound="3 failed exchanges and 1 s, whichever is later; one cycle for online (common practice, no source); "
+        "plus a time-out for the last exchange",
     )
 
     def __init__(self, *parts: Any) -> None:
