@@ -30,21 +30,21 @@ def command(
     ] = None,
     at: Annotated[
         Optional[list[str]],  # noqa: UP045
-        typer.Option("--at", metavar="PLACE", help="Where those may stand; not said: where that one stands."),
+        typer.Option("--at", metavar="PLACE", help="Their places. Default: the place of that one."),
     ] = None,
-    ports: Annotated[int, typer.Option(help="Ports of a box of those.", min=1, max=64)] = 1,
+    ports: Annotated[int, typer.Option(help="Ports of each such box.", min=1, max=64)] = 1,
     most: Annotated[
         Optional[int],  # noqa: UP045
-        typer.Option(help="How many boxes of those there are; not said: as many as are needed.", min=1, max=1000),
+        typer.Option(help="Number of such boxes. Default: as many as needed.", min=1, max=1000),
     ] = None,
     renumber: Annotated[
-        bool, typer.Option("--renumber", help="Give cameras other bus IDs where two of a line have the same.")
+        bool, typer.Option("--renumber", help="Give cameras other bus IDs if two of a line share one.")
     ] = False,
     best: Annotated[
         bool, typer.Option("--optimal", help="Fewest converters, proven (needs the extra optimal).")
     ] = False,
-    detour: Annotated[float, typer.Option(help="Cable for each metre of straight way.", min=1, max=10)] = 1.3,
-    extra: Annotated[float, typer.Option(help="Metres more for each piece of cable.", min=0, max=100)] = 3.0,
+    detour: Annotated[float, typer.Option(help="Cable per metre of straight distance.", min=1, max=10)] = 1.3,
+    extra: Annotated[float, typer.Option(help="Extra metres per cable.", min=0, max=100)] = 3.0,
     as_json: options.AllAsJson = False,
     write: Annotated[
         Optional[str],  # noqa: UP045

@@ -83,5 +83,5 @@ def _sentence(found: Verification) -> str:
     else:
         text = f"{counts[HOLDS]} of {counted(len(checks), 'number')} hold in the simulation"
     if counts[TOO_FEW]:
-        text += f"; {counts[TOO_FEW]} were seen too rarely to tell (simulate for longer, with --for)"
+        text += f"; {counts[TOO_FEW]} had too few observations (simulate for longer, with --for)"
     return text

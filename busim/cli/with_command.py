@@ -1,6 +1,6 @@
-"""`busim with`: a command run against the installation, whatever it is written in, and its exit code.
+"""`busim with`: a command in any language, run against the installation, and its exit code.
 
-Everything busim says goes to standard error: standard output is the command's.
+busim writes to standard error only: standard output is the command's.
 """
 
 from __future__ import annotations
@@ -50,10 +50,12 @@ def command(
         typer.Option("--for", help="End the command after this much simulated time, as 10s; that is no failure."),
     ] = None,
     expect: Annotated[
-        bool, typer.Option("--expect/--no-expect", help="Whether what the plan expects is judged.")
+        bool, typer.Option("--expect/--no-expect", help="Whether the plan's expectations are judged.")
     ] = True,
 ) -> None:
-    """Run beside, then judge: the command's exit code, or 1 where it is 0 and the plan expected something else."""
+    """Run beside the installation, then judge: the command's exit code, or 1 if it is 0 and an
+    expectation was missed.
+    """
     import asyncio
 
     from busim.cli import option_parsing
@@ -64,7 +66,7 @@ def command(
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
 
-    if figures is not None:  # before anything has run
+    if figures is not None:  # before any run
         refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
     until = None if length is None else option_parsing.length(length)
     news = News()

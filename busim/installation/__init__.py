@@ -4,7 +4,7 @@ In comes a `Plan`; out goes an `Installation`: lines with their stations in orde
 line's protocol, masters with their polls, panels with their commands. Read `resolve.py` first.
 
 Public: `resolve` (raises Findings with everything that cannot be resolved), `outline` (as far as it can be), the types
-of an installation, and `MasterPolicy` (`POLICY` where a plan says nothing else), by which masters and budget go.
+of an installation, and `MasterPolicy` (`POLICY` by default), by which masters and budget go.
 """
 
 from busim.installation.asking import Asker, Command, Poll, ResolvedPanel

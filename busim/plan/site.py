@@ -1,10 +1,10 @@
-"""What a plan says of the site around the bus: places, cables, power, supplies, spares, and what is silenced.
+"""The site around the bus in a plan: places, cables, power, supplies, spares, and silenced rules.
 
-A simulated run needs none of it; checks, rehearsals and run sheets do. None is where the plan is silent: for a camera
-the model then has the value, which whoever needs it looks up (a plan knows no models).
+A simulated run needs none of it; checks, rehearsals and run sheets do. None means that the plan has no value. For a
+camera the model then has it, and the caller looks it up (a plan knows no models).
 
-Caution: what stands here about supplies is for finding mistakes on paper. Fuses, cable sizes and mains are decided by
-the local code and a licensed electrician, not by a plan that reads well.
+Caution: supplies in a plan serve to find mistakes on paper. The local code and a licensed electrician decide fuses,
+cable sizes and mains, not a plan that reads well.
 
 Lengths are metres, voltages V, currents A, power W, resistance ohm, capacitance F (all float), gauges AWG numbers
 (float, as a cross-section in mm2 falls between two).

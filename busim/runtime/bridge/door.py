@@ -1,9 +1,9 @@
 """A door: one converter as a TCP server, or as a client that connects to its controller.
 
-Protocols and not streams, because the chunks in which bytes arrive are part of what is recorded. Nothing here decides
-anything: who is refused, what is held and when a client has to pause is the converter's affair. What a socket does is
-taken to the kernel through `enter`, between two of its events; what the kernel says goes to the socket at once. One
-case needs care: a write may fill a socket's buffer in the middle of an event, and then the converter is told after it.
+Protocols and not streams, because the trace records the chunks in which bytes arrive. The converter makes all
+decisions: which client is refused, which bytes are held and when a client must pause. Socket events enter the kernel
+through `enter`, between two of its events; the kernel's output goes to the socket at once. One case needs care: a write
+may fill a socket's buffer in the middle of an event, and then the converter learns of it after the event.
 """
 
 from __future__ import annotations

@@ -122,7 +122,7 @@ class WireReader:
         return end <= asked.start + asked.response + self._line.char
 
     def _within(self, data: bytes, request: Request) -> Reply | None:
-        """The reply to a request in a burst, whatever lies before or after it."""
+        """The reply to a request in a burst, with anything before or after it."""
         reply = self._line.protocol.decode_reply(data, request)
         if reply is None:
             finder = self._line.protocol.stream_framer()
