@@ -45,13 +45,13 @@ converters:
     endpoint: 198.51.100.45:15001
 cameras:
   - name: left mat
-    id: 1
+    bus_id: 1
     turnaround: 2..6 ms
   - name: right mat
-    id: 1
+    bus_id: 1
     driver: {baud: 9600 Bd, clock: -200 ppm, hold: -20 us}
   - name: finish
-    id: 300
+    bus_id: 300
     present: false
 masters:
   - name: controller
@@ -83,7 +83,7 @@ supplies:
     cable: {length: 30 m, gauge: AWG 14}
   - {name: switch port, kind: poe, poe_class: 4, voltage: 44..57 V}
 spares:
-  - {name: spare camera, id: 1, count: 2, place: wall}
+  - {name: spare camera, bus_id: 1, count: 2, place: wall}
 silenced:
   - {rule: supply-fuse, at: wall supply, reason: the house fuses it}
 """
@@ -129,7 +129,7 @@ BAD = [
     bad("misspelt key", "    protocol: modbus-rtu", "    protocol: modbus-rtu\n    «velocty: 0.7", ("unknown-key", "lines[0].velocty")),
     bad("unknown key at the top", "name: two walls", "name: two walls\n«colour: red", ("unknown-key", "colour")),
     bad("key given twice", "    clients: 4", "    clients: 4\n    «clients: 5", ("duplicate-key", "converters[0].clients")),
-    bad("missing key", "  - name: left mat\n    id: 1", "  - «name: left mat", ("missing-key", "cameras[0].id")),
+    bad("missing key", "  - name: left mat\n    bus_id: 1", "  - «name: left mat", ("missing-key", "cameras[0].bus_id")),
     bad("empty section", "panels:\n  - {name: desk, master: controller, cameras: [left mat], controls: [iris], moves: 0.5 /s}", "«panels:", ("wrong-kind", "panels")),
     bad("a mapping for a list", "panels:\n  - {", "panels:\n  «{", ("wrong-kind", "panels")),
     bad("a word for a list", "through: [boulder box, speed box]", "through: «boulder box", ("wrong-kind", "masters[0].through")),
@@ -139,7 +139,7 @@ BAD = [
     bad("a position without its name", "      - camera: left mat\n", "      - camera: left mat\n      - «master:\n", ("bad-value", "lines[0].order[3]")),
     bad("a list for a quantity", "baud: 38400 Bd", "baud: «[38400, 9600]", ("bad-value", "lines[0].baud")),
     bad("a switch for a quantity", "baud: 38400 Bd", "baud: «true", ("bad-value", "lines[0].baud")),
-    bad("a switch for a number", "id: 300", "id: «true", ("wrong-kind", "cameras[2].id")),
+    bad("a switch for a number", "bus_id: 300", "bus_id: «true", ("wrong-kind", "cameras[2].bus_id")),
     # scalars
     bad("no baud", "baud: 38400 Bd", "baud: «fast", ("bad-value", "lines[0].baud")),
     bad("baud of zero", "baud: 38400 Bd", "baud: «0 Bd", ("bad-value", "lines[0].baud")),
@@ -157,11 +157,11 @@ BAD = [
     bad("negative cable", "after: 12 m", "after: «-12 m", ("bad-value", "lines[0].order[2].after")),
     bad("cable without unit", "after: 12 m", "after: «12", ("bad-value", "lines[0].order[2].after")),
     bad("a very long cable", "after: 12 m", "after: «12 km", ("bad-value", "lines[0].order[2].after")),
-    bad("ID not whole", "id: 300", "id: «3.5", ("wrong-kind", "cameras[2].id")),
-    bad("ID too large for any protocol", "id: 300", "id: «65536", ("out-of-bounds", "cameras[2].id")),
-    bad("negative ID", "id: 300", "id: «-1", ("out-of-bounds", "cameras[2].id")),
-    bad("ID in quotes", "id: 300", 'id: «"300"', ("wrong-kind", "cameras[2].id")),
-    bad("ID not written", "id: 300", "«id:", ("wrong-kind", "cameras[2].id")),
+    bad("ID not whole", "bus_id: 300", "bus_id: «3.5", ("wrong-kind", "cameras[2].bus_id")),
+    bad("ID too large for any protocol", "bus_id: 300", "bus_id: «65536", ("out-of-bounds", "cameras[2].bus_id")),
+    bad("negative ID", "bus_id: 300", "bus_id: «-1", ("out-of-bounds", "cameras[2].bus_id")),
+    bad("ID in quotes", "bus_id: 300", 'bus_id: «"300"', ("wrong-kind", "cameras[2].bus_id")),
+    bad("ID not written", "bus_id: 300", "«bus_id:", ("wrong-kind", "cameras[2].bus_id")),
     bad("turnaround backwards", "2..6 ms", "«6..2 ms", ("bad-value", "cameras[0].turnaround")),
     bad("turnaround of no unit", "2..6 ms", "«2..6", ("bad-value", "cameras[0].turnaround")),
     bad("turnaround to nothing", "2..6 ms", "«2..0", ("bad-value", "cameras[0].turnaround")),
@@ -204,7 +204,7 @@ BAD = [
     bad("an unknown master on a line", "      - terminator\n  - name: speed", "      - master: «labtop\n  - name: speed", ("no-such-master", "lines[0].order[4].master")),
     bad("a camera on two lines", "      - master: laptop", "      - master: laptop\n      - camera: «left mat", ("placed-twice", "lines[1].order[3].camera")),
     bad("a converter on two lines", "      - master: laptop", "      - master: laptop\n      - converter: «boulder box", ("placed-twice", "lines[1].order[3].converter")),
-    bad("a camera on no line", "masters:\n", "  - {name: «spare, id: 9}\nmasters:\n", ("not-on-a-line", "cameras[3].name")),
+    bad("a camera on no line", "masters:\n", "  - {name: «spare, bus_id: 9}\nmasters:\n", ("not-on-a-line", "cameras[3].name")),
     bad("a converter on no line", "cameras:\n", "  - {name: «spare, endpoint: 198.51.100.49:1}\ncameras:\n", ("not-on-a-line", "converters[2].name")),
     bad("a master twice on a line", "      - master: laptop", "      - master: laptop\n      - master: «laptop", ("placed-twice", "lines[1].order[3].master")),
     bad("a master on a line it does not know", "      - terminator\n  - name: speed", "      - master: «laptop\n  - name: speed", ("not-its-line", "lines[0].order[4].master")),
@@ -258,14 +258,14 @@ BAD_SITES = [
     bad_site("two supplies for one", "voltage: 44..57 V", "voltage: 44..57 V, feeds: [«left mat]", ("fed-twice", "supplies[1].feeds[0]")),
     bad_site("injected nowhere", "at: boulder box", "at: «bolder box", ("no-such-station", "supplies[0].at")),
     bad_site("silenced about nothing", "at: wall supply", "at: «wall supplies", ("no-such-entry", "silenced[0].at")),
-    bad_site("an unknown supply of a camera", "    id: 300\n", "    id: 300\n    supply: «mall supply\n", ("no-such-supply", "cameras[2].supply")),
-    bad_site("an unknown place of a camera", "    id: 300\n", "    id: 300\n    place: «wool\n", ("no-such-place", "cameras[2].place")),
-    bad_site("power in volts", "    id: 300\n", "    id: 300\n    power: «6 V\n", ("bad-value", "cameras[2].power")),
-    bad_site("power backwards", "    id: 300\n", "    id: 300\n    power: {peak: «8..6 W}\n", ("bad-value", "cameras[2].power.peak")),
-    bad_site("a way to be unpowered there is none", "    id: 300\n", "    id: 300\n    unpowered: «dies\n", ("bad-value", "cameras[2].unpowered")),
-    bad_site("a frame rate of nothing", "    id: 300\n", "    id: 300\n    frame_rate: «50\n", ("bad-value", "cameras[2].frame_rate")),
-    bad_site("a shutter of nothing", "    id: 300\n", "    id: 300\n    shutter: «1/0 s\n", ("bad-value", "cameras[2].shutter")),
-    bad_site("a load of nothing", "    id: 300\n", "    id: 300\n    unit_load: «0\n", ("out-of-bounds", "cameras[2].unit_load")),
+    bad_site("an unknown supply of a camera", "    bus_id: 300\n", "    bus_id: 300\n    supply: «mall supply\n", ("no-such-supply", "cameras[2].supply")),
+    bad_site("an unknown place of a camera", "    bus_id: 300\n", "    bus_id: 300\n    place: «wool\n", ("no-such-place", "cameras[2].place")),
+    bad_site("power in volts", "    bus_id: 300\n", "    bus_id: 300\n    power: «6 V\n", ("bad-value", "cameras[2].power")),
+    bad_site("power backwards", "    bus_id: 300\n", "    bus_id: 300\n    power: {peak: «8..6 W}\n", ("bad-value", "cameras[2].power.peak")),
+    bad_site("a way to be unpowered there is none", "    bus_id: 300\n", "    bus_id: 300\n    unpowered: «dies\n", ("bad-value", "cameras[2].unpowered")),
+    bad_site("a frame rate of nothing", "    bus_id: 300\n", "    bus_id: 300\n    frame_rate: «50\n", ("bad-value", "cameras[2].frame_rate")),
+    bad_site("a shutter of nothing", "    bus_id: 300\n", "    bus_id: 300\n    shutter: «1/0 s\n", ("bad-value", "cameras[2].shutter")),
+    bad_site("a load of nothing", "    bus_id: 300\n", "    bus_id: 300\n    unit_load: «0\n", ("out-of-bounds", "cameras[2].unit_load")),
     bad_site("three wires", "    clients: 4\n", "    clients: 4\n    wires: «3\n", ("bad-value", "converters[0].wires")),
     bad_site("a network that is none", "    clients: 4\n", "    clients: 4\n    network: «198.51.100.1\n", ("bad-value", "converters[0].network")),
     bad_site("a gateway by name", "    clients: 4\n", "    clients: 4\n    gateway: «router\n", ("bad-value", "converters[0].gateway")),

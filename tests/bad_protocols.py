@@ -14,11 +14,11 @@ name: wall
 title: a good one
 literals: text
 framing: {kind: marks, start: "<", end: "{0D}", longest: 40}
-frame: "{id}{message}*{check}"
-check: {kind: xor, start: id, to: message}
+frame: "{address}{message}*{check}"
+check: {kind: xor, start: address, to: message}
 address: {first: 1, last: 99, broadcast: 0}
 fields:
-  id: {as: decimal, digits: 2}
+  address: {as: decimal, digits: 2}
   key: {as: decimal, digits: 3}
   value: {as: decimal, digits: 5}
   reason: {as: decimal, digits: 1}
@@ -50,11 +50,11 @@ BAD = [
     Bad("a letter that is no byte", '"R{key}"', '«"Ä{key}"', "bad-template", "operations.read.request"),
     Bad("hex that is none", "literals: text", "literals: hex", "bad-template", "framing.start"),
     Bad("a number for a template", '"E{reason}"', "«12", "bad-value", "refusal"),
-    Bad("a frame without an ID", '"{id}{message}', '«"{message}', "bad-frame", "frame"),
-    Bad("a frame without a message", "{id}{message}", "{id}", "bad-frame", "frame"),
-    Bad("a check field and no check", "check: {kind: xor, start: id, to: message}\n", "", "bad-frame", "frame"),
+    Bad("a frame without an ID", '"{address}{message}', '«"{message}', "bad-frame", "frame"),
+    Bad("a frame without a message", "{address}{message}", "{address}", "bad-frame", "frame"),
+    Bad("a check field and no check", "check: {kind: xor, start: address, to: message}\n", "", "bad-frame", "frame"),
     Bad("a check that is not known", "kind: xor", "kind: «crc-16/modbus", "no-such-check", "check.kind"),
-    Bad("a check over a field that is none", "start: id", "start: «address", "bad-check", "check.start"),
+    Bad("a check over a field that is none", "start: address", "start: «address", "bad-check", "check.start"),
     Bad("a check too wide for its field", "kind: xor", "kind: CRC-16/MODBUS", "out-of-bounds", "fields.check"),
     Bad("a field behind the check", '*{check}"', '*{check}{message}"', "bad-frame", "frame"),
     Bad(
@@ -275,8 +275,8 @@ BAD = [
     ),
     Bad(
         "an ID beyond the limits",
-        "id: {as: decimal, digits: 2}",
-        "id: {as: decimal, digits: 2, limits: [0, 98]}",
+        "address: {as: decimal, digits: 2}",
+        "address: {as: decimal, digits: 2, limits: [0, 98]}",
         "out-of-bounds",
         "address.last",
     ),

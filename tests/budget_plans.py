@@ -35,7 +35,7 @@ def box(
     order = "".join(f"      - {{camera: {name}, after: 10 m}}\n" for name in names)
     kinds = [f"model: {model}, " for model in models[:cameras]]
     declared = "".join(
-        f"  - {{name: {name}, {kind}id: {number}, serial: {number}, turnaround: {turnaround}, "
+        f"  - {{name: {name}, {kind}bus_id: {number}, serial: {number}, turnaround: {turnaround}, "
         f"present: {'false' if number in absent else 'true'}}}\n"
         for number, (name, kind) in enumerate(zip_longest(names, kinds, fillvalue=""), 1)
     )

@@ -43,7 +43,7 @@ def large(lines: int = 40, cameras: int = 300) -> str:
             for line in range(lines)
         ],
         "cameras": [
-            {"name": f"camera {number}", "id": place + 2, "serial": number + 4000, "turnaround": "2..6 ms"}
+            {"name": f"camera {number}", "bus_id": place + 2, "serial": number + 4000, "turnaround": "2..6 ms"}
             for line in range(lines)
             for place, number in enumerate(on[line])
         ],
@@ -140,7 +140,7 @@ def drawn(draw: st.DrawFn) -> str:
         ],
         "cameras": [
             {
-                "name": name, "id": draw(_IDS), **draw(_optional(
+                "name": name, "bus_id": draw(_IDS), **draw(_optional(
                     serial=st.integers(0, 3), turnaround=st.sampled_from(["0", "2..6 ms", "0..60 s"]), driver=_DRIVERS,
                     present=st.booleans(), firmware=st.sampled_from(["1", "2"]), factory_id=_IDS,
                     model=st.sampled_from(["zoom-camera", "minicam", "pan-tilt-head", "none such"]),
@@ -151,7 +151,8 @@ def drawn(draw: st.DrawFn) -> str:
         ],
         "masters": masters,
         "spares": draw(st.lists(st.fixed_dictionaries(
-            {"name": st.sampled_from(_NAMES), "model": st.sampled_from(["minicam", "none such"])}, optional={"id": _IDS}
+            {"name": st.sampled_from(_NAMES), "model": st.sampled_from(["minicam", "none such"])},
+            optional={"bus_id": _IDS},
         ), max_size=2, unique_by=lambda spare: spare["name"])),
         "silenced": draw(st.lists(st.fixed_dictionaries(
             {"rule": st.sampled_from(["same-id-on-line", "no-such", "little-headroom"]), "reason": st.just("meant")}

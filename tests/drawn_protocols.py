@@ -86,10 +86,10 @@ def texts(draw: st.DrawFn) -> dict[str, Any]:
         "start": draw(st.sampled_from(["", "<", "<<"])),
         "end": draw(st.sampled_from(["{0D}", "{0D}{0A}", "$"])),
     }
-    frame = draw(st.sampled_from(["{id}{message}", "{tag}~{id}{message}", "x{id}{message}"]))
+    frame = draw(st.sampled_from(["{address}{message}", "{tag}~{address}{message}", "x{address}{message}"]))
     declaration = _declaration("text", {**marks, "longest": 1024}, frame + ("*{check}" if check else ""))
     fields = declaration["fields"]
-    fields["id"] = draw(limited(st.builds(lambda: {"as": "decimal", "digits": 3}), 9))
+    fields["address"] = draw(limited(st.builds(lambda: {"as": "decimal", "digits": 3}), 9))
     fields["tag"] = {"as": "hex", "digits": 2}
     fields["key"] = draw(limited(text_fields()))
     fields["value"] = {**draw(limited(text_fields())), "between": "/"}
@@ -97,7 +97,11 @@ def texts(draw: st.DrawFn) -> dict[str, Any]:
     fields["reason"] = {"as": "decimal", "digits": 1}
     if check:
         fields["check"] = {"as": "hex", "digits": -(-width_of(check) // 4)}
-        declaration["check"] = {"kind": check, "start": draw(st.sampled_from(["mark", "frame", "id"])), "to": "message"}
+        declaration["check"] = {
+            "kind": check,
+            "start": draw(st.sampled_from(["mark", "frame", "address"])),
+            "to": "message",
+        }
     declaration["operations"] = draw(_operations("GHJKLMNPQUV", "{op}{key};{rest}", ",{count}", ";"))
     declaration["refusal"] = "Z{reason}" if draw(st.booleans()) else None
     return _trimmed(declaration)
@@ -109,7 +113,14 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
     check = draw(st.none() | st.sampled_from(CHECKS))
     kind = draw(st.sampled_from(["length", "silence", "xor", "replaced", "hex"]))
     frame = draw(
-        st.sampled_from(["{id} {message}", "{tag} {id} {message}", "5A {id} {message}", "{id} 7E {tag} {message}"])
+        st.sampled_from(
+            [
+                "{address} {message}",
+                "{tag} {address} {message}",
+                "5A {address} {message}",
+                "{address} 7E {tag} {message}",
+            ]
+        )
     )
     framing: dict[str, Any] = {
         "kind": "marks",
@@ -137,7 +148,7 @@ def binaries(draw: st.DrawFn) -> dict[str, Any]:
     )
     fields = declaration["fields"]
     plus = draw(st.integers(0, 3))
-    fields["id"] = draw(limited(binary_fields(scaled=False).map(lambda field: {**field, "plus": plus}), 9))
+    fields["address"] = draw(limited(binary_fields(scaled=False).map(lambda field: {**field, "plus": plus}), 9))
     fields["tag"] = {"as": "unsigned", "bytes": draw(st.integers(1, 2))}
     fields["length"] = {"as": draw(st.sampled_from(["unsigned", "bcd"])), "bytes": 2}
     fields["key"] = draw(limited(binary_fields()))
@@ -230,7 +241,7 @@ def requests(draw: st.DrawFn, protocol: DeclaredProtocol) -> Request:
     if not values and operation.verb not in READS:
         values = draw(_values(protocol, n))
     tag = draw(st.integers(0, protocol.tags - 1)) if protocol.tags else 0
-    return Request(draw(st.integers(*protocol.ids)), operation.verb, key, n, values, number | tag << 8)
+    return Request(draw(st.integers(*protocol.addresses)), operation.verb, key, n, values, number | tag << 8)
 
 
 @st.composite
@@ -238,9 +249,11 @@ def replies(draw: st.DrawFn, protocol: DeclaredProtocol, request: Request) -> Re
     """A good reply to a request, or a refusal."""
     number = request.form & 0xFF
     if (number, "refusal") in protocol.layouts and draw(st.booleans()):
-        return Reply(request.id, request.verb, request.key, (), draw(st.sampled_from([1, 2, 3, 4, 6])), request.form)
+        return Reply(
+            request.address, request.verb, request.key, (), draw(st.sampled_from([1, 2, 3, 4, 6])), request.form
+        )
     values = draw(_values(protocol, request.size)) if request.verb in READS else request.values
-    return Reply(request.id, request.verb, request.key, values, 0, request.form)
+    return Reply(request.address, request.verb, request.key, values, 0, request.form)
 
 
 def _bounds(bounds: tuple[int, int]) -> tuple[int, int]:

@@ -29,9 +29,9 @@ lines:
 converters:
   - {name: wall box, endpoint: "198.51.100.48:15001", packing: {idle: 2 ms}, latency: 1 ms, clients: 4}
 cameras:
-  - {name: rope left, id: 1, serial: 11, turnaround: 3 ms}
-  - {name: rope right, id: 2, serial: 12, turnaround: 3 ms}
-  - {name: rope top, id: 3, serial: 13, turnaround: 3 ms}
+  - {name: rope left, bus_id: 1, serial: 11, turnaround: 3 ms}
+  - {name: rope right, bus_id: 2, serial: 12, turnaround: 3 ms}
+  - {name: rope top, bus_id: 3, serial: 13, turnaround: 3 ms}
 masters:
   - name: controller
     through: [wall box]
@@ -81,4 +81,4 @@ class Broken:
         return found.figures[figure].value
 
     def number(self, name: str) -> int:
-        return next(one.id for one in self.run.world.names if one.name == name)
+        return next(one.row for one in self.run.world.names if one.name == name)

@@ -21,7 +21,7 @@ def hall(*, fast: str = "100 ms", slow: str = "1 s", protocol: str = "modbus-rtu
     """Four cameras at 38400 Bd, 5 ms turnaround, polled by `desk` for iris, gain and count of requests."""
     numbers = range(1, 5)
     order = "".join(f"      - {{camera: c{n}, after: 10 m}}\n" for n in numbers)
-    cameras = "".join(f"  - {{name: c{n}, id: {n}, serial: {n}, turnaround: 5 ms}}\n" for n in numbers)
+    cameras = "".join(f"  - {{name: c{n}, bus_id: {n}, serial: {n}, turnaround: 5 ms}}\n" for n in numbers)
     return read_text(
         f"""
 busim: 1

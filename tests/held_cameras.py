@@ -25,10 +25,10 @@ class Held:
     """One camera of a shipped model, or of `model`. Requests are served in the order in which they are made."""
 
     def __init__(
-        self, name: str = "", *, model: Model | None = None, id: int = 5, protocol: str = "modbus-rtu"
+        self, name: str = "", *, model: Model | None = None, bus_id: int = 5, protocol: str = "modbus-rtu"
     ) -> None:
         self.model = model or load(name)
-        self.camera = Camera(self.model, protocol, id, 4711)
+        self.camera = Camera(self.model, protocol, bus_id, 4711)
         self._keys = {**self.model.keys[protocol], **self.model.order_keys[protocol]}
         self.now = 0
 
@@ -41,7 +41,7 @@ class Held:
     def ask(self, verb: str, name: str = "", *values: int, size: int = -1) -> Reply:
         key = self._keys[name] if name else 0
         size = len(values) if size < 0 else size
-        return self.camera.serve(Request(self.camera.id, verb, key, size, values), self.now)
+        return self.camera.serve(Request(self.camera.bus_id, verb, key, size, values), self.now)
 
     def read(self, name: str) -> int:
         (value,) = self.ask(READ, name, size=1).values
@@ -69,8 +69,8 @@ class Held:
     def identify(self) -> Reply:
         return self.ask(IDENTIFY)
 
-    def change_id(self, id: int) -> int:
-        return self.ask(CHANGE_ID, "", id).refused
+    def change_id(self, bus_id: int) -> int:
+        return self.ask(CHANGE_ID, "", bus_id).refused
 
     def power_cycle(self) -> None:
         """Its power goes, comes back, and it boots."""

@@ -31,8 +31,8 @@ converters:
     clients: {clients}
     {more}
 cameras:
-  - {{name: start, id: 1, turnaround: {turnaround}}}
-  - {{name: top, id: 2, turnaround: {turnaround}}}
+  - {{name: start, bus_id: 1, turnaround: {turnaround}}}
+  - {{name: top, bus_id: 2, turnaround: {turnaround}}}
 """
 
 

@@ -27,7 +27,7 @@ def wall(
     numbers = range(1, cameras + 1)
     order = "".join(f"      - {{camera: c{n}, after: {after}}}\n" for n in numbers)
     declared = "".join(
-        f"  - {{name: c{n}, id: {n}, serial: {n}, turnaround: {turnaround}, "
+        f"  - {{name: c{n}, bus_id: {n}, serial: {n}, turnaround: {turnaround}, "
         f"present: {'false' if n in absent else 'true'}}}\n"
         for n in numbers
     )

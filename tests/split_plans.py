@@ -49,7 +49,8 @@ def hall(
     plan = {
         "busim": 1, "name": "drawn hall", "places": places, "lines": lines, "converters": boxes,
         "cameras": [
-            {"name": name, "id": at % ids + 1, "serial": 5001 + at, "turnaround": "2..6 ms", "place": f"spot {at + 1}"}
+            {"name": name, "bus_id": at % ids + 1, "serial": 5001 + at, "turnaround": "2..6 ms",
+             "place": f"spot {at + 1}"}
             for at, name in enumerate(names)
         ],
         "masters": [

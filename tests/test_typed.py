@@ -18,7 +18,7 @@ import busim
 
 plan: busim.Plan = busim.read_plan("plan.yaml")
 again: busim.Plan = busim.read_plan_text(plan.source, "plan.yaml")
-other = busim.change_plan(again, {"cameras[boulder left].id": 9})
+other = busim.change_plan(again, {"cameras[boulder left].bus_id": 9})
 
 run = busim.Run(other, 1, trace="hall.busim")
 run.fault("late-reply", "rope left", by="300 ms", share=0.5)

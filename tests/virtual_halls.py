@@ -40,9 +40,9 @@ lines:
 converters:
   - {{name: wall box, endpoint: "198.51.100.48:15001", packing: {{idle: 2 ms}}, latency: {latency}, clients: {clients}}}
 cameras:
-  - {{name: wall low, id: 1, turnaround: 1..3 ms}}
-  - {{name: wall high, id: 2, turnaround: 1..3 ms}}
-  - {{name: wall mats, id: 3, turnaround: 1..3 ms}}
+  - {{name: wall low, bus_id: 1, turnaround: 1..3 ms}}
+  - {{name: wall high, bus_id: 2, turnaround: 1..3 ms}}
+  - {{name: wall mats, bus_id: 3, turnaround: 1..3 ms}}
 {MASTERS.replace("STEP", every) if masters else ""}
 """)
 

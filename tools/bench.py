@@ -46,7 +46,7 @@ def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "
     for line in range(lines):
         for camera in range(cameras):
             name = f"camera {line}-{camera}"
-            text.append(f"  - {{name: {name}, model: zoom-camera, id: {camera + 1}, turnaround: {turnaround}}}")
+            text.append(f"  - {{name: {name}, model: zoom-camera, bus_id: {camera + 1}, turnaround: {turnaround}}}")
     text.append("masters:")
     for line in range(lines):
         text += [f"  - name: master {line}", f"    on: [line {line}]", "    groups:"]
@@ -269,7 +269,7 @@ def codec_time(protocol: BusProtocol) -> float:
         for asked, values in exchanges:
             heard = protocol.decode_request(protocol.encode_request(asked))
             assert heard is not None
-            reply = Reply(heard.id, heard.verb, heard.key, values, 0, heard.form)
+            reply = Reply(heard.address, heard.verb, heard.key, values, 0, heard.form)
             protocol.decode_reply(protocol.encode_reply(reply), asked)
     return time.process_time() - began
 

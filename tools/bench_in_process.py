@@ -33,9 +33,9 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.48:15001", packing: {idle: 2 ms}, latency: 1 ms}
 cameras:
-  - {name: a, id: 1, turnaround: 1 ms}
-  - {name: b, id: 2, turnaround: 1 ms}
-  - {name: c, id: 3, turnaround: 1 ms}
+  - {name: a, bus_id: 1, turnaround: 1 ms}
+  - {name: b, bus_id: 2, turnaround: 1 ms}
+  - {name: c, bus_id: 3, turnaround: 1 ms}
 """
     if master:
         text += "masters:\n  - {name: m, through: [box], groups: [{name: f, values: [iris, gain], every: 0}]}\n"

@@ -53,7 +53,7 @@ def plan_of(lines: int) -> str:
         text.append(f'  - {{name: box {n}, endpoint: "203.0.113.{n + 1}:15001", packing: {{length: 13, idle: 1 ms}}, '
                     "latency: 100 us}")  # fmt: skip
     text.append("cameras:")
-    text += [f"  - {{name: camera {n}, id: 1, turnaround: 5 ms}}" for n in range(lines)]
+    text += [f"  - {{name: camera {n}, bus_id: 1, turnaround: 5 ms}}" for n in range(lines)]
     return "\n".join(text) + "\n"
 
 

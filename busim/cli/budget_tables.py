@@ -210,9 +210,9 @@ def _cameras(screen: Screen, line: LineBudget) -> None:
         "poll_rate": "polls/s", "age_mean": "age\nmean", "age_worst": "age\nat most", "latency_p50": "exchange\np50",
         "latency_p95": "exchange\np95", "latency_max": "exchange\nat most",
     }  # fmt: skip
-    rows = [(camera.name, str(camera.id), camera.figures) for camera in line.cameras]
+    rows = [(camera.name, str(camera.bus_id), camera.figures) for camera in line.cameras]
     rows.append(("the line", "", line.figures or {}))
-    cells = [[name, id, *(_value(figures.get(figure)) for figure in titles)] for name, id, figures in rows]
+    cells = [[name, bus_id, *(_value(figures.get(figure)) for figure in titles)] for name, bus_id, figures in rows]
     columns = [Column("camera"), Column("ID", True), *(Column(title, True) for title in titles.values())]
     screen.table(columns, cells, last="bold")
 

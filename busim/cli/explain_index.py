@@ -20,7 +20,7 @@ _ALIKE = (
     ("slow", "late", "lag", "delay", "latency", "sluggish", "speed", "fast", "quick", "age"),
     ("broken", "fails", "failed", "error", "wrong", "damaged", "garbage", "corrupt", "crc", "checksum"),
     ("double", "doubled", "duplicate", "same", "twice", "clash"),
-    ("id", "address", "number", "addressing"),
+    ("id", "bus_id", "address", "number", "addressing"),
     ("print", "paper", "pdf", "label", "sheet", "sticker"),
     ("power", "supply", "voltage", "volts", "watts", "psu", "fuse", "current"),
     ("wire", "wiring", "cable", "cabling", "pair", "termination", "terminator", "resistor"),

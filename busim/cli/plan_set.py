@@ -31,7 +31,7 @@ def command(
         field, equals, text = value.partition("=")
         if not equals or not text.strip():
             raise UserError(
-                "not a field and its value", found=repr(value[:60]), expected="FIELD=VALUE", mend="cameras[2].id=5"
+                "not a field and its value", found=repr(value[:60]), expected="FIELD=VALUE", mend="cameras[2].bus_id=5"
             )
         fields[field.strip()] = text.strip()
     changed, told = rewrite(load(plan), fields)

@@ -171,7 +171,7 @@ def _print_order(screen: Screen, line: SplitLine) -> None:
     parts = []
     for number, stop in enumerate(line.stops):
         after = f"{stop.after:g} m{'' if stop.planned else '*'} to " if number else ""
-        own = "" if stop.id is None else f" (ID {stop.id}{'' if stop.was is None else f', was {stop.was}'})"
+        own = "" if stop.bus_id is None else f" (ID {stop.bus_id}{'' if stop.was is None else f', was {stop.was}'})"
         parts.append(f"{after}{stop.name}{own}")
     screen.say(f"{line.name}{', as it is' if line.unchanged else ''}: {', '.join(parts)}", hang=2)
 

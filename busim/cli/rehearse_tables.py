@@ -32,7 +32,7 @@ def print_rehearsal(rehearsal: Rehearsal, tried: WhatIf | None, trace: str | Non
     else:
         _tried(screen, rehearsal, tried)
     if rehearsal.proposed:
-        ids = [f"{name} {rehearsal.ids[name]}" for name in rehearsal.proposed]
+        ids = [f"{name} {rehearsal.bus_ids[name]}" for name in rehearsal.proposed]
         screen.say(
             f"The plan gives one bus ID to several cameras of a line. Proposed instead: {fewest(ids, 8)}.", "yellow"
         )
@@ -136,11 +136,11 @@ def _steps(screen: Screen, line: str, done: Sequence[Done]) -> None:
     """Each step: the work, the replies heard, its time, and what to look at."""
     screen.say(line or "everywhere", "bold")
     for one in done:
-        id = "" if one.step.id is None else f" ID {one.step.id}"
+        bus_id = "" if one.step.bus_id is None else f" ID {one.step.bus_id}"
         times = [f"{span(one.simulated)} simulated"] * bool(one.simulated)
         times += [f"{span(one.step.handling)} by hand, assumed"] * bool(one.step.handling)
         took = f" ({'; '.join(times)})" if times else ""
-        text = f"{one.outcome}: {one.step.do}{id} {one.step.camera}".rstrip() + f": {one.seen}{took}"
+        text = f"{one.outcome}: {one.step.do}{bus_id} {one.step.camera}".rstrip() + f": {one.seen}{took}"
         screen.fact(f"{one.number}", text, "" if one.outcome == OK else _STYLES.get(one.outcome, "dim"), column=5)
         if one.look:
             screen.fact("", f"look: {one.look}", "cyan", column=5)

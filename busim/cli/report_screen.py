@@ -228,7 +228,7 @@ def print_detail(screen: Screen, report: Report) -> None:
 
 def _cameras(screen: Screen, line: LineReport, columns: Columns, title: str) -> None:
     rows: list[list[str | Text]] = [
-        [camera.name, str(camera.id), *_cells(camera.figures, columns)] for camera in line.cameras
+        [camera.name, str(camera.bus_id), *_cells(camera.figures, columns)] for camera in line.cameras
     ]
     rows.append(["whole line", "", *_cells(line.figures, columns)])
     titles = [Column("camera"), Column("ID", True), *(Column(name, True) for name, _, _ in columns)]

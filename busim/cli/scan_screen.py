@@ -30,7 +30,7 @@ def print_scan(call: BusScan, others: Sequence[str], *, detail: bool) -> None:
         _refused(screen, call)
         screen.say(_capital(listening) + ".")
     elif call.others is not None:
-        asked = ", ".join(str(id) for id in sorted({request.id for request in call.others.requests}))
+        asked = ", ".join(str(bus_id) for bus_id in sorted({request.address for request in call.others.requests}))
         at = f"{call.others.at / 1e9:.3f} s"
         screen.say(
             f"{call.line}: stopped at {at} (simulated): somebody else began to ask (bus IDs {asked})", "bold red"
@@ -103,7 +103,7 @@ def _rows(screen: Screen, rows: Sequence[Row]) -> None:
     for row in rows:
         alone = Text("NO: " + row.doubt, "red") if row.sure else Text(f"not known: {row.doubt}" if row.doubt else "yes")
         serial = "-" if row.serial is None else str(row.serial)
-        cells.append([str(row.id), serial, row.model or "not in the plan", alone])
+        cells.append([str(row.bus_id), serial, row.model or "not in the plan", alone])
     columns = [
         Column("ID\n(heard)", True), Column("serial\n(heard)", True), Column("model\n(planned)"),
         Column("alone at its ID?"),
@@ -116,7 +116,7 @@ def _more(screen: Screen, call: BusScan) -> None:
     if call.looks:
         times = f"{call.checked / 1e9:.2f} s more (simulated)"
         screen.say(f"A closer look at {counted(len(call.looks), 'ID')} took {times}.")
-    known = [f"ID {row.id}, serial {row.serial}: {row.where}" for row in call.rows if row.where]
+    known = [f"ID {row.bus_id}, serial {row.serial}: {row.where}" for row in call.rows if row.where]
     if known:
         screen.say("Known to the emulator only, not to a laptop on site:")
     for text in known:

@@ -44,7 +44,7 @@ def print_doors(plan: Plan, addresses: Mapping[str, Address], *, to_errors: bool
     """The addresses of the converters, as a table."""
     screen = Screen(sys.stderr if to_errors else sys.stdout)
     columns = [Column(title) for title in ("converter", "in the plan", "listens at", "line", "cameras (ID)")]
-    ids = {camera.name: camera.id for camera in plan.cameras}
+    ids = {camera.name: camera.bus_id for camera in plan.cameras}
     lines = {place.name: line for line in plan.lines for place in line.order if place.kind == "converter"}
     rows = []
     for converter in plan.converters:

@@ -118,7 +118,7 @@ def measure(
     collector, site = _Collector(), resolve(plan)
     world = build(site, seed, collector.take)
     collector.fold.restless = frozenset(
-        name.id for name in world.names if name.kind == "master" and name.name in site.restless
+        name.row for name in world.names if name.kind == "master" and name.name in site.restless
     )
     world.start()
     start = _settled(plan, world, collector)
@@ -134,8 +134,8 @@ def measure(
 
 def _settled(plan: Plan, world: World, collector: _Collector) -> int:
     """Run until the line has settled."""
-    numbers = {(name.parent, name.name): name.id for name in world.names if name.kind == "camera"}
-    lines = {name.name: name.id for name in world.names if name.kind == "line"}
+    numbers = {(name.parent, name.name): name.row for name in world.names if name.kind == "camera"}
+    lines = {name.name: name.row for name in world.names if name.kind == "line"}
     dead = [
         (lines[case.line], numbers[lines[case.line], case.units[poll.unit].name])
         for case in cases(plan)
@@ -151,12 +151,12 @@ def _settled(plan: Plan, world: World, collector: _Collector) -> int:
 
 
 def _results(plan: Plan, world: World, collector: _Collector, length: int) -> Iterable[LineMeasurement]:
-    lines = {name.name: name.id for name in world.names if name.kind == "line"}
-    masters = {name.name: name.id for name in world.names if name.kind == "master"}
+    lines = {name.name: name.row for name in world.names if name.kind == "line"}
+    masters = {name.name: name.row for name in world.names if name.kind == "master"}
     for line, master in dict.fromkeys((case.line, case.master) for case in cases(plan)):
         number = lines[line]
         seen = collector.seen.get((number, masters[master]), _Seen())
-        names = {name.id: name.name for name in world.names if name.kind == "camera" and name.parent == number}
+        names = {name.row: name.name for name in world.names if name.kind == "camera" and name.parent == number}
         yield LineMeasurement(
             line,
             master,

@@ -28,7 +28,7 @@ class Poll(NamedTuple):
 
     @property
     def request(self) -> Request:
-        return Request(self.camera.camera.id, READ, self.run.first, self.run.size)
+        return Request(self.camera.camera.bus_id, READ, self.run.first, self.run.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Command:
 
     def request(self, value: int) -> Request:
         """The request that sets it to a value."""
-        return self.camera.speaks.command(self.camera.camera.id, self.control, WRITE, value)
+        return self.camera.speaks.command(self.camera.camera.bus_id, self.control, WRITE, value)
 
 
 @dataclass(frozen=True)

@@ -92,8 +92,8 @@ class ResolvedSpare:
     @property
     def factory_id(self) -> int | None:
         """Their bus ID as delivered: from the plan or their model; None if neither has it."""
-        if self.spare.id is not None:
-            return self.spare.id
+        if self.spare.bus_id is not None:
+            return self.spare.bus_id
         return None if self.known is None else self.known.bus.factory_id
 
 

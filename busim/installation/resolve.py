@@ -124,7 +124,8 @@ class _Resolver:
         protocol = self._named.protocol(line.protocol)
         cameras = tuple(one.at for one in stations if isinstance(one.at, ResolvedCamera))
         usable = protocol is not None and all(
-            one.spoken is not None and protocol.ids[0] <= one.camera.id <= protocol.ids[1] for one in cameras
+            one.spoken is not None and protocol.addresses[0] <= one.camera.bus_id <= protocol.addresses[1]
+            for one in cameras
         )
         return ResolvedLine(field, line, stations, tuple(self._askers(line, cameras)), protocol, usable)
 

@@ -71,9 +71,9 @@ class Spoken:
         named = {word: self.parameters[self.words[word]] for word in self.carried}
         return {word: one for word, one in named.items() if one.writable}
 
-    def command(self, id: int, control: str, verb: str, value: int) -> Request:
+    def command(self, bus_id: int, control: str, verb: str, value: int) -> Request:
         """The request that moves a control of the camera at this bus ID: `verb` is write or step."""
-        return Request(id, verb, self.keys[self.called(control)], 1, (value,))
+        return Request(bus_id, verb, self.keys[self.called(control)], 1, (value,))
 
     @cached_property
     def writable_runs(self) -> tuple[int, ...]:

@@ -123,10 +123,10 @@ class _Search:
         known = self._named.protocol(protocol)
         if known is not None:
             try:
-                has_id(known, one.name, one.camera.id)
+                has_id(known, one.name, one.camera.bus_id)
             except UserError as error:
-                code = "broadcast-id" if one.camera.id == known.broadcast else "id-out-of-range"
-                yield self._at(f"{one.field}.id", code, error)
+                code = "broadcast-id" if one.camera.bus_id == known.broadcast else "id-out-of-range"
+                yield self._at(f"{one.field}.bus_id", code, error)
         trouble = self._named.troubles.get(("model", one.camera.model))
         if trouble is not None:
             yield from self._of_file(f"{one.field}.model", "unknown-model", trouble)

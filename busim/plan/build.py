@@ -71,7 +71,7 @@ def build(shape: PlanShape, document: Declared) -> Plan:
         places=tuple(_place(place) for place in shape.places),
         supplies=tuple(_supply(supply, (*converters, *cameras)) for supply in shape.supplies),
         spares=tuple(
-            SparePlan(spare.name, spare.model, spare.id, spare.serial, spare.count, spare.place)
+            SparePlan(spare.name, spare.model, spare.bus_id, spare.serial, spare.count, spare.place)
             for spare in shape.spares
         ),
         silenced=tuple(SilencedPlan(entry.rule, entry.at, entry.reason) for entry in shape.silenced),
@@ -134,7 +134,7 @@ def _camera(shape: CameraShape, fed: dict[str, str]) -> CameraPlan:
     return CameraPlan(
         name=shape.name,
         model=shape.model,
-        id=shape.id,
+        bus_id=shape.bus_id,
         turnaround=shape.turnaround or ASSUMED,
         serial=shape.serial,
         present=shape.present,

@@ -17,7 +17,7 @@ from busim.plan.types import Plan
 
 
 def change(plan: Plan, values: Mapping[str, Any]) -> Plan:
-    """The plan with changed values, by field: `change(plan, {"cameras[left mat].id": 5, "lines[0].baud": "19200 Bd"})`.
+    """The plan with changed values, by field: `change(plan, {"cameras[left mat].bus_id": 5, "name": "hall 2"})`.
 
     Fields are those of `busim plan set`; text is read as it would be in the file. Everything else stays, comments too.
     Raises UserError for an unknown field, and Findings if the result is not a valid plan.
@@ -56,6 +56,6 @@ def source_text(plan: Plan) -> str:
             file=plan.path or None,
             found="a plan that was changed in memory (dataclasses.replace), or made there",
             expected="a plan as it was read: a trace keeps its text, and would replay as another plan",
-            mend='change it with busim.change_plan(plan, {"cameras[left mat].id": 5}), or read it from a text',
+            mend='change it with busim.change_plan(plan, {"cameras[left mat].bus_id": 5}), or read it from a text',
         )
     return plan.source

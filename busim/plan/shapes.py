@@ -274,7 +274,7 @@ class CameraShape(Shape):
     model: Word = has(
         "camera model, or a file beside this one, such as ./our-camera.yaml", "zoom-camera", "zoom-camera"
     )
-    id: BusId = has("its bus ID as found on site", 1)
+    bus_id: BusId = has("its bus ID as found on site", 1)
     serial: SerialNumber = has("serial number", 4101, 0)
     turnaround: TimeSpread | None = has(
         "time from the end of a request to the start of the reply; default: from the model", "2..6 ms", None

@@ -95,11 +95,11 @@ class SupplyPlan:
 
 @dataclass(frozen=True, slots=True)
 class SparePlan:
-    """Units kept for a swap, `count` of a kind. `id`: bus ID as delivered, None: the model's factory ID."""
+    """Units kept for a swap, `count` of a kind. `bus_id`: bus ID as delivered, None: the model's factory ID."""
 
     name: str
     model: str
-    id: int | None = None
+    bus_id: int | None = None
     serial: int = 0
     count: int = 1
     place: str | None = None

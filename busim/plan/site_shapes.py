@@ -159,7 +159,7 @@ class SpareShape(Shape):
 
     name: Word = has("name of the spare", "spare camera")
     model: Word = has("camera model", "zoom-camera", "zoom-camera")
-    id: BusId | None = has("its bus ID as delivered; default: the factory ID of its model", 1, None)
+    bus_id: BusId | None = has("its bus ID as delivered; default: the factory ID of its model", 1, None)
     serial: SerialNumber = has("serial number; 0: unknown, or several units", 4190, 0)
     count: Annotated[int, Field(ge=1, le=10_000)] = has("number of units", 2, 1)
     place: Word | None = has("name of the place where they are stored", "truck", None)

@@ -70,7 +70,7 @@ class LinePlan:
 
 @dataclass(frozen=True, slots=True)
 class CameraPlan:
-    """One camera. `id` is its bus ID as found on site; `present` False means dead or not connected.
+    """One camera. `bus_id` is its bus ID as found on site; `present` False means dead or not connected.
 
     `factory_id`: its ID as delivered. `unpowered`: what it does to the pair without supply, passes, loads or cuts.
     `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or `firmware`: the value
@@ -79,7 +79,7 @@ class CameraPlan:
 
     name: str
     model: str
-    id: int
+    bus_id: int
     turnaround: Spread
     serial: int = 0
     present: bool = True

@@ -28,7 +28,7 @@ class Request(NamedTuple):
     know has the verb `unknown`. `size` 0: a size that the protocol forbids.
     """
 
-    id: int
+    address: int
     verb: str
     key: int
     size: int
@@ -39,7 +39,7 @@ class Request(NamedTuple):
 class Reply(NamedTuple):
     """The answer to a request, whose verb, key and form it repeats. `refused`: 0, or the protocol's reason code."""
 
-    id: int
+    address: int
     verb: str
     key: int
     values: tuple[int, ...] = ()
@@ -99,13 +99,13 @@ class StreamFramer(Protocol):
 class BusProtocol(Protocol):
     """A protocol as the rest of busim sees it. It keeps no messages, so one object serves many lines and plans.
 
-    `ids`: first and last bus ID; `broadcast`: None without one; `answers_broadcast`: whether cameras answer one;
+    `addresses`: first and last bus ID; `broadcast`: None without one; `answers_broadcast`: whether cameras answer one;
     `most_values`: the most values of one read. `keys`: camera model to parameter to key, for models without keys for
     it.
     """
 
     name: str
-    ids: tuple[int, int]
+    addresses: tuple[int, int]
     broadcast: int | None
     answers_broadcast: bool
     most_values: int

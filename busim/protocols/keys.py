@@ -12,13 +12,13 @@ from busim.plan.models import Model
 from busim.protocols.contract import READ, WRITE, BusProtocol, Request
 
 
-def has_id(protocol: BusProtocol, camera: str, id: int) -> None:
+def has_id(protocol: BusProtocol, camera: str, address: int) -> None:
     """Raises UserError, without a place, if the protocol does not have this bus ID."""
-    if not protocol.ids[0] <= id <= protocol.ids[1]:
+    if not protocol.addresses[0] <= address <= protocol.addresses[1]:
         raise UserError(
             f"camera {camera!r} has a bus ID that {protocol.name} does not have",
-            found=str(id),
-            expected=f"{protocol.ids[0]} to {protocol.ids[1]}",
+            found=str(address),
+            expected=f"{protocol.addresses[0]} to {protocol.addresses[1]}",
             mend="give the camera an ID in this range",
         )
 
@@ -46,9 +46,11 @@ def spoken(model: Model, protocol: BusProtocol) -> Model:
         key = keys.get(parameter.name)
         if key is None:
             continue
-        asked = [Request(protocol.ids[0], READ, key, 1)]
+        asked = [Request(protocol.addresses[0], READ, key, 1)]
         if parameter.writable:
-            asked += [Request(protocol.ids[0], WRITE, key, 1, (value,)) for value in (parameter.low, parameter.high)]
+            asked += [
+                Request(protocol.addresses[0], WRITE, key, 1, (value,)) for value in (parameter.low, parameter.high)
+            ]
         for request in asked:
             try:
                 protocol.encode_request(request)

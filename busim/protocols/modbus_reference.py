@@ -12,13 +12,13 @@ Fields are dicts. Requests: `address`, `function` and
     6 (write single register)      `register`, `value`
     16 (write multiple registers)  `start`, `values` (list)
     65 (search: our own, to all)   `low`, `high`, `only`, `slots`, `tenths`, `draw`
-    66 (assignment: our own)       `serial`, `id`
+    66 (assignment: our own)       `serial`, `new_address`
 Replies: `address`, `function` and
     3   `values`
     6   `register`, `value`
     16  `start`, `count`
     65  `serial`
-    66  `serial`, `id`
+    66  `serial`, `new_address`
     any `exception` (its code; `function` is then the one refused, without the high bit)
 Registers, values and counts are 0..65535. A quantity out of the standard's range in a frame that is otherwise whole is
 parsed: refusing it, with exception 3, is the device's work. So is a reserved address (248 to 255): nobody has it, which
@@ -99,7 +99,7 @@ _VALUES = Struct(
 )
 _SEARCH = Struct("low" / Int32ub, "high" / Int32ub, "only" / Byte, "slots" / Byte, "tenths" / Int16ub, "draw" / Int16ub)
 _FOUND = Struct("serial" / Int32ub)
-_ASSIGN = Struct("serial" / Int32ub, "id" / Byte)
+_ASSIGN = Struct("serial" / Int32ub, "new_address" / Byte)
 _EXCEPTION = Struct("exception" / Byte, Check(this.exception > 0))
 
 _REQUEST = _frame(

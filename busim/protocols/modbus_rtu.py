@@ -44,7 +44,7 @@ class ModbusRtu:
     """The `modbus-rtu` protocol. Values are 16-bit registers."""
 
     name = "modbus-rtu"
-    ids = (1, 247)
+    addresses = (1, 247)
     broadcast: int | None = 0
     answers_broadcast = False
     most_values = 125
@@ -52,78 +52,78 @@ class ModbusRtu:
 
     def encode_request(self, request: Request) -> bytes:
         """Raises Defect for a message the protocol cannot carry."""
-        id, verb, key, size, values, form = request
+        address, verb, key, size, values, form = request
         if verb == READ:
-            return check(pack(">BBHH", id, _READ, key, size))
+            return check(pack(">BBHH", address, _READ, key, size))
         if verb in _OWN_FORMS:
             return _own_request(request)
         if verb != WRITE or not 1 <= size <= 123 or size != len(values) or (size > 1 and form == _WRITE_ONE):
             raise Defect(f"a {verb} of {size} registers with {len(values)} values cannot be encoded")
         if size == 1 and form != _WRITE:
-            return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
-        return check(pack(f">BBHHB{size}H", id, _WRITE, key, size, 2 * size, *values))
+            return check(pack(">BBHH", address, _WRITE_ONE, key, values[0]))
+        return check(pack(f">BBHHB{size}H", address, _WRITE, key, size, 2 * size, *values))
 
     def decode_request(self, data: bytes) -> Request | None:
         size = len(data)
         if size < 4 or size > 256 or _crc(data):  # the CRC of a frame with its CRC is 0
             return None
-        id, function = data[0], data[1]
+        address, function = data[0], data[1]
         if function not in _KNOWN:
             if function in _OWN:
                 return _decode_own(data)
-            return Request(id, UNKNOWN, 0, 0, (), function) if function < 0x80 else OTHER
+            return Request(address, UNKNOWN, 0, 0, (), function) if function < 0x80 else OTHER
         if size < 8:
             return OTHER
         key, count = unpack_from(">HH", data, 2)
         if size == 8:
             if function == _READ:
-                return _new(Request, (id, READ, key, count if count <= 125 else 0, (), _READ))
-            return _new(Request, (id, WRITE, key, 1, (count,), _WRITE_ONE)) if function == _WRITE_ONE else OTHER
+                return _new(Request, (address, READ, key, count if count <= 125 else 0, (), _READ))
+            return _new(Request, (address, WRITE, key, 1, (count,), _WRITE_ONE)) if function == _WRITE_ONE else OTHER
         if function == _WRITE and size == 9 + data[6]:
             if not 1 <= count <= 123 or data[6] != 2 * count:
-                return Request(id, WRITE, key, 0, (), _WRITE)
-            return Request(id, WRITE, key, count, unpack_from(f">{count}H", data, 7), _WRITE)
+                return Request(address, WRITE, key, 0, (), _WRITE)
+            return Request(address, WRITE, key, count, unpack_from(f">{count}H", data, 7), _WRITE)
         return OTHER
 
     def encode_reply(self, reply: Reply) -> bytes:
-        id, verb, key, values, refused, form = reply
+        address, verb, key, values, refused, form = reply
         count = len(values)
         if refused:
             if verb in _OWN_FORMS:  # otherwise silent
                 return b""
-            return check(bytes((id, (form or _form(verb, count)) | 0x80, refused)))
+            return check(bytes((address, (form or _form(verb, count)) | 0x80, refused)))
         if verb == READ:
-            return check(pack(f">BBB{count}H", id, _READ, 2 * count, *values))
+            return check(pack(f">BBB{count}H", address, _READ, 2 * count, *values))
         if verb in _OWN_FORMS:
             return _own_reply(reply)
         if (form or _form(verb, count)) == _WRITE_ONE:
-            return check(pack(">BBHH", id, _WRITE_ONE, key, values[0]))
-        return check(pack(">BBHH", id, _WRITE, key, count))
+            return check(pack(">BBHH", address, _WRITE_ONE, key, values[0]))
+        return check(pack(">BBHH", address, _WRITE, key, count))
 
     def decode_reply(self, data: bytes, request: Request) -> Reply | None:
         """The reply to `request`, or None if these bytes are no sound reply to it."""
         size = len(data)
         if size < 5:
             return None
-        if data[0] != request.id:  # requests to all get answers under each camera's own ID
+        if data[0] != request.address:  # requests to all get answers under each camera's own ID
             return _decode_own_reply(data, request) if request.verb in _OWN_FORMS else None
         if _crc(data):
             return None
-        id, verb, key, count, values, form = request
+        address, verb, key, count, values, form = request
         function = data[1]
         wanted = form or _form(verb, count)
         if function == wanted | 0x80:
-            return Reply(id, verb, key, (), data[2], form) if size == 5 and data[2] else None
+            return Reply(address, verb, key, (), data[2], form) if size == 5 and data[2] else None
         if function != wanted:
             return None
         if function == _READ:
             if size != 5 + 2 * count or data[2] != 2 * count:
                 return None
-            return _new(Reply, (id, verb, key, unpack_from(f">{count}H", data, 3), 0, form))
+            return _new(Reply, (address, verb, key, unpack_from(f">{count}H", data, 3), 0, form))
         repeated = values[0] if function == _WRITE_ONE else count
         if size != 8 or verb != WRITE or unpack_from(">HH", data, 2) != (key, repeated):
             return None
-        return Reply(id, verb, key, values, 0, form)
+        return Reply(address, verb, key, values, 0, form)
 
     def cut_requests(self, data: bytes) -> tuple[list[Request], bytes]:
         requests = []
@@ -178,14 +178,14 @@ def _own_request(request: Request) -> bytes:
     """Search: lowest and highest serial, the single ID (0: any), slots, tenths of ms of each, draw. Assignment: serial,
     its new ID.
     """
-    id, verb, _, _, values, _ = request
+    address, verb, _, _, values, _ = request
     try:
-        if id:
+        if address:
             raise ValueError("only to all")
         if verb == ASSIGN:
-            return check(pack(">BBIB", id, _ASSIGN, *values))
+            return check(pack(">BBIB", address, _ASSIGN, *values))
         low, high, only, slots, slot, draw = values
-        return check(pack(">BBIIBBHH", id, _SEARCH, low, high, only, slots, -(-slot // _TENTH), draw))
+        return check(pack(">BBIIBBHH", address, _SEARCH, low, high, only, slots, -(-slot // _TENTH), draw))
     except (error, ValueError):
         raise Defect(f"a {verb} with the values {values} cannot be encoded") from None
 
@@ -197,12 +197,12 @@ def _decode_own(data: bytes) -> Request:
     hear it under their own and must keep silent. Anything else is a function that no device has in that form (V1.1b3,
     7).
     """
-    id, function = data[0], data[1]
+    address, function = data[0], data[1]
     asked, answered = _OWN[function]
-    if id and len(data) == answered:
+    if address and len(data) == answered:
         return OTHER
-    if id or len(data) != asked:
-        return Request(id, UNKNOWN, 0, 0, (), function)
+    if address or len(data) != asked:
+        return Request(address, UNKNOWN, 0, 0, (), function)
     if function == _ASSIGN:
         return Request(0, ASSIGN, 0, 0, unpack_from(">IB", data, 2), _ASSIGN)
     low, high, only, slots, slot, draw = unpack_from(">IIBBHH", data, 2)
@@ -214,8 +214,8 @@ def _own_reply(reply: Reply) -> bytes:
     if not reply.values:
         return b""
     if reply.verb == SEARCH:
-        return check(pack(">BBI", reply.id, _SEARCH, *reply.values))
-    return check(pack(">BBIB", reply.id, _ASSIGN, *reply.values))
+        return check(pack(">BBI", reply.address, _SEARCH, *reply.values))
+    return check(pack(">BBIB", reply.address, _ASSIGN, *reply.values))
 
 
 def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
@@ -259,14 +259,14 @@ class ModbusReplyFinder:
             return reply
         if request.verb in _OWN_FORMS:
             return self._from_any(request)
-        start = buffer.find(request.id)
+        start = buffer.find(request.address)
         while start >= 0 and len(buffer) - start >= refusal:
             for length in self._lengths:
                 if len(buffer) - start >= length and (
                     reply := self._protocol.decode_reply(buffer[start : start + length], request)
                 ):
                     return reply
-            start = buffer.find(request.id, start + 1)
+            start = buffer.find(request.address, start + 1)
         self._buffer = buffer[-1024:]
         return None
 

@@ -28,9 +28,9 @@ def search(
     return Request(all_, SEARCH, 0, 0, (low, high, all_ if only is None else only, slots, slot, draw))
 
 
-def assignment(protocol: BusProtocol, serial: int, id: int) -> Request:
+def assignment(protocol: BusProtocol, serial: int, address: int) -> Request:
     """The camera with this serial gets this bus ID. Raises Defect if the protocol has no broadcast."""
-    return Request(_all(protocol), ASSIGN, 0, 0, (serial, id))
+    return Request(_all(protocol), ASSIGN, 0, 0, (serial, address))
 
 
 def searches(protocol: BusProtocol) -> bool:
@@ -40,7 +40,7 @@ def searches(protocol: BusProtocol) -> bool:
     try:
         return bool(
             protocol.encode_request(search(protocol))
-            and protocol.encode_request(assignment(protocol, 1, protocol.ids[0]))
+            and protocol.encode_request(assignment(protocol, 1, protocol.addresses[0]))
         )
     except Defect:
         return False

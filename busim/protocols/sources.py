@@ -19,7 +19,7 @@ from busim.protocols.modbus_rtu import ModbusRtu
 
 GROUP = "busim.protocols"
 _SHIPPED = Path(__file__).parent / "declarations"
-_NEEDED = ("name", "ids", "broadcast", "most_values", "keys", "answers_broadcast")
+_NEEDED = ("name", "addresses", "broadcast", "most_values", "keys", "answers_broadcast")
 
 
 def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> BusProtocol:

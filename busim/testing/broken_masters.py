@@ -31,15 +31,15 @@ class LateReplyTaken(Master):
 class WrongIdAccepted(Master):
     def _found(self, data: bytes, at: int) -> Reply | None:
         if self._task is not None:
-            self._finder.expect(self._task.request._replace(id=data[0]))
+            self._finder.expect(self._task.request._replace(address=data[0]))
         return super()._found(data, at)
 
 
 class FirstBytesAreMine(Master):
     def _found(self, data: bytes, at: int) -> Reply | None:
         assert self._task is not None
-        id, verb, key, *_ = self._task.request
-        return super()._found(data, at) or Reply(id, verb, key)
+        address, verb, key, *_ = self._task.request
+        return super()._found(data, at) or Reply(address, verb, key)
 
 
 class ChecksumIgnored(Master):
@@ -53,7 +53,7 @@ class NeverResynchronises(Master):
     def _found(self, data: bytes, at: int) -> Reply | None:
         self._kept += data
         assert self._task is not None
-        reply = super()._found(data, at) if self._kept[0] == self._task.request.id else None
+        reply = super()._found(data, at) if self._kept[0] == self._task.request.address else None
         self._kept = b"" if reply else self._kept
         return reply
 

@@ -90,11 +90,11 @@ def _explained(protocol: DeclaredProtocol, raw: bytes, asked: Request | None) ->
         return "an answer to a request that is not in the capture", asked
     name = protocol.operations[request.form & 0xFF].name
     values = " = " + ", ".join(str(value) for value in request.values) if request.values else ""
-    return f"request {name}: ID {request.id}, key {request.key}{values}", request
+    return f"request {name}: ID {request.address}, key {request.key}{values}", request
 
 
 def _answer(reply: Reply) -> str:
     if reply.refused:
-        return f"refusal of a {reply.verb}: ID {reply.id}, reason {reply.refused}"
+        return f"refusal of a {reply.verb}: ID {reply.address}, reason {reply.refused}"
     values = " = " + ", ".join(str(value) for value in reply.values) if reply.values else ""
-    return f"reply to a {reply.verb}: ID {reply.id}, key {reply.key}{values}"
+    return f"reply to a {reply.verb}: ID {reply.address}, key {reply.key}{values}"

@@ -104,7 +104,7 @@ def _comes_back(protocol: DeclaredProtocol, tried: list[Exchange]) -> Verdict:
 
 
 def _shown(request: Request | None) -> str:
-    return "no sound frame" if request is None else f"{request.verb}, ID {request.id}, key {request.key}"
+    return "no sound frame" if request is None else f"{request.verb}, ID {request.address}, key {request.key}"
 
 
 # -- single bits --------------------------------------------------------------------------------------------
@@ -235,7 +235,7 @@ def _samples(protocol: DeclaredProtocol, tried: list[Exchange]) -> list[Sample]:
 
 
 def _numbers(message: Request | ReplyMessage) -> str:
-    said = [f"ID {message.id}", f"key {message.key}"]
+    said = [f"ID {message.address}", f"key {message.key}"]
     if message.values:
         said.append(
             "values " + ", ".join(str(value) for value in message.values[:4]) + (" ..." if message.values[4:] else "")

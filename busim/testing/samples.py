@@ -36,7 +36,7 @@ class Exchange:
             values = values[: len(layout.single_values)]
         reason = protocol.declaration.reasons.get(self.reply.refused, 0)
         return {
-            "id": message.id,
+            "address": message.address,
             "key": message.key,
             "tag": self.request.form >> 8,
             "reason": reason,
@@ -50,7 +50,7 @@ def exchanges(protocol: DeclaredProtocol) -> Iterator[Exchange]:
     reason.
     """
     declaration = protocol.declaration
-    first, last = protocol.ids
+    first, last = protocol.addresses
     for number, operation in protocol.operations.items():
         low, high = protocol.sizes[number]
         for great in (False, True):
@@ -60,16 +60,19 @@ def exchanges(protocol: DeclaredProtocol) -> Iterator[Exchange]:
             if operation.verb not in ("read", "status", "identify"):
                 values = request.values
             yield Exchange(
-                number, operation.name, request, Reply(request.id, request.verb, request.key, values, 0, request.form)
+                number,
+                operation.name,
+                request,
+                Reply(request.address, request.verb, request.key, values, 0, request.form),
             )
             if (number, "refusal") in protocol.layouts:
                 codes = list(declaration.reasons) if great else list(declaration.reasons)[:1]
                 for code in codes if "reason" in protocol.layouts[number, "refusal"].parts else [4]:
-                    refusal = Reply(request.id, request.verb, request.key, (), code, request.form)
+                    refusal = Reply(request.address, request.verb, request.key, (), code, request.form)
                     yield Exchange(number, operation.name, request, refusal)
 
 
-def _request(protocol: DeclaredProtocol, number: int, id: int, n: int, great: bool) -> Request:
+def _request(protocol: DeclaredProtocol, number: int, address: int, n: int, great: bool) -> Request:
     operation = protocol.operations[number]
     layout = protocol.layouts[number, "request"]
     key = operation.key or 0
@@ -83,7 +86,7 @@ def _request(protocol: DeclaredProtocol, number: int, id: int, n: int, great: bo
     elif operation.verb not in ("read", "status", "identify"):
         values = tuple(_values(layout, n, great))
     tag = min(protocol.tags - 1, _MOST_TAG) if great and protocol.tags else 0
-    return Request(id, operation.verb, key, n, values, number | tag << 8)
+    return Request(address, operation.verb, key, n, values, number | tag << 8)
 
 
 def _values(layout: Layout, n: int, great: bool) -> Iterator[int]:

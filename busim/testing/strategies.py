@@ -42,15 +42,15 @@ def _messages(replies: bool) -> st.SearchStrategy[tuple[Any, ...]]:
     return st.tuples(kinds, st.sampled_from((READ, WRITE)), st.integers(0, 255), st.integers(0, 120), values)
 
 
-def _encoded(speaks: BusProtocol, kind: str, verb: str, id: int, key: int, values: list[int]) -> bytes:
+def _encoded(speaks: BusProtocol, kind: str, verb: str, bus_id: int, key: int, values: list[int]) -> bytes:
     """A message as bytes; empty if the protocol has no such message."""
-    low, high = speaks.ids
-    id = low + id % (high - low + 1)
+    low, high = speaks.addresses
+    bus_id = low + bus_id % (high - low + 1)
     carried = tuple(values[: max(1, speaks.most_values)])
     try:
         if kind == "reply":
-            return speaks.encode_reply(Reply(id, verb, key, carried))
-        return speaks.encode_request(Request(id, verb, key, len(carried), carried if verb == WRITE else ()))
+            return speaks.encode_reply(Reply(bus_id, verb, key, carried))
+        return speaks.encode_request(Request(bus_id, verb, key, len(carried), carried if verb == WRITE else ()))
     except Defect:
         return b""
 
@@ -152,8 +152,8 @@ def plans(draw: st.DrawFn, *, protocol: str = "modbus-rtu") -> Plan:
             "packing": {"idle": draw(st.sampled_from(("10 ms", "4 ms", "20 ms")))},
         }],
         "cameras": [
-            {"name": name, "id": id, "turnaround": draw(st.sampled_from(("5 ms", "1..3 ms", "10..50 ms")))}
-            for name, id in zip(names, ids, strict=True)
+            {"name": name, "bus_id": bus_id, "turnaround": draw(st.sampled_from(("5 ms", "1..3 ms", "10..50 ms")))}
+            for name, bus_id in zip(names, ids, strict=True)
         ],
         "masters": [{
             "name": "controller", "through": ["box"],

@@ -68,7 +68,7 @@ class Measured:
         fold = Fold()
         for record in records:
             fold.take(record)
-        (number,) = {name.id for name in world.names if name.kind == "line"}
+        (number,) = {name.row for name in world.names if name.kind == "line"}
         self.line = fold.line(number, seconds * 10**9)
         self.cameras = [fold.camera(number, camera, seconds * 10**9) for camera in fold.camera_numbers(number)]
 
@@ -179,11 +179,11 @@ name: escaping
 title: binary frames between marks
 literals: hex
 framing: {kind: marks, start: "7E", end: "7E", escape: {byte: "7D", xor: 0x20}, longest: 128}
-frame: "{id} {message} {check}"
+frame: "{address} {message} {check}"
 check: {kind: CRC-16/XMODEM}
 address: {first: 1, last: 200}
 fields:
-  id: {as: unsigned, bytes: 1}
+  address: {as: unsigned, bytes: 1}
   key: {as: unsigned, bytes: 2}
   count: {as: unsigned, bytes: 1}
   value: {as: unsigned, bytes: 2}
@@ -204,7 +204,7 @@ def test_bytes_that_escaping_adds_are_in_time_outs_and_bounds() -> None:
     plan = read_text(
         box(cameras=1, values="[iris]", moves="0.1 /s", controls="[iris]", **slow)  # type: ignore[arg-type]
         .source.replace("modbus-rtu", "./escaping.yaml")
-        .replace("id: 1,", "id: 125,"),
+        .replace("bus_id: 1,", "bus_id: 125,"),
         files={"./escaping.yaml": ESCAPING},
     )
     line, seen = line_of(plan), Measured(plan, 200)
@@ -561,10 +561,10 @@ def test_a_master_that_polls_nothing_and_only_moves_has_a_budget(what_ifs: bool)
 
 
 def test_an_id_that_the_protocol_does_not_have_is_the_plan_s_mistake_at_its_place() -> None:
-    text = box().source.replace("{name: c2, id: 2,", "{name: c2, id: 300,")
+    text = box().source.replace("{name: c2, bus_id: 2,", "{name: c2, bus_id: 300,")
     with pytest.raises(UserError) as caught:
         budget(read_text(text, "plan.yaml"))
-    assert (caught.value.field, caught.value.found, caught.value.expected) == ("cameras[1].id", "300", "1 to 247")
+    assert (caught.value.field, caught.value.found, caught.value.expected) == ("cameras[1].bus_id", "300", "1 to 247")
 
 
 def test_a_second_converter_is_for_cameras_that_are_asked_anything() -> None:
@@ -590,7 +590,7 @@ def test_the_age_of_a_group_of_several_reads_does_not_depend_on_the_end_of_the_r
     world.start()
     ages = []
     fold, taken = Fold(), 0
-    (number,) = {name.id for name in world.names if name.kind == "line"}
+    (number,) = {name.row for name in world.names if name.kind == "line"}
     for until in range(20_000_000_000, 20_400_000_000, 40_000_000):
         world.kernel.advance(until)
         for record in records[taken:]:

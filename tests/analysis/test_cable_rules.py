@@ -42,8 +42,8 @@ def both_terminators(told: str) -> list[tuple[str, str]]:
     [
         ([("finish, after: 12 m", "finish, after: 900 m, gauge: AWG 16")], "length-times-rate", ("widely", "sec. 9")),
         ([("finish, after: 12 m", "finish, after: 100 m")], "length-times-rate-cautious", ("widely", "sec. 9")),
-        ([("mats, id: 4", "mats, unit_load: 14, id: 4")], "unit-loads-beside-bias", ("sec. 8", "V1.02, 3.4.6")),
-        ([("mats, id: 4", "mats, unit_load: 29, id: 4")], "unit-loads-beside-bias", ("sec. 8", "V1.02, 3.4.6")),
+        ([("mats, bus_id: 4", "mats, unit_load: 14, bus_id: 4")], "unit-loads-beside-bias", ("sec. 8", "V1.02, 3.4.6")),
+        ([("mats, bus_id: 4", "mats, unit_load: 29, bus_id: 4")], "unit-loads-beside-bias", ("sec. 8", "V1.02, 3.4.6")),
         ([("18 m, stub: 0.3 m", "18 m, stub: 5 m")], "stub-too-long", ("SLLA272", "V1.02, 3.4.3")),
         ([("mats, after: 14 m", "mats, after: 200 m, gauge: AWG 30")], "wire-thin-for-length", ("SLLA272", "V1.02")),
         (both_terminators("ohms: 60 ohm")[1:], "terminator-ohms", ("SLLA272", "V1.02, 3.4.5")),
@@ -57,8 +57,8 @@ def test_figures_that_disagree_are_both_shown_with_their_sources(
 
 
 def test_which_of_the_two_figures_a_line_keeps_is_said() -> None:
-    between = only(("mats, id: 4", "mats, unit_load: 14, id: 4"), rule="unit-loads-beside-bias").expected or ""
-    beyond = only(("mats, id: 4", "mats, unit_load: 29, id: 4"), rule="unit-loads-beside-bias").expected or ""
+    between = only(("mats, bus_id: 4", "mats, unit_load: 14, bus_id: 4"), rule="unit-loads-beside-bias").expected or ""
+    beyond = only(("mats, bus_id: 4", "mats, unit_load: 29, bus_id: 4"), rule="unit-loads-beside-bias").expected or ""
     assert (between.count(": kept"), between.count(": not kept")) == (1, 1)
     assert beyond.count(": not kept") == 2
 
@@ -79,7 +79,7 @@ def test_exactly_two_at_the_two_ends_as_the_line_are_right_and_nothing_else_is()
         ([(last, f"{last}\n      - terminator")], ["terminators-not-two"]),
         ([(last, "mats, after: 14 m}"), middle], ["terminator-in-mid-line"]),
         ([middle], ["terminator-in-mid-line", "terminators-not-two"]),
-        ([("mats, id: 4", "mats, terminator: true, id: 4")], ["built-in-terminator"]),
+        ([("mats, bus_id: 4", "mats, terminator: true, bus_id: 4")], ["built-in-terminator"]),
         (both_terminators("ohms: 119 ohm"), []),
         (both_terminators("ohms: 75 ohm"), ["terminator-ohms"] * 2),
     ):
@@ -97,7 +97,7 @@ def test_terminators_of_150_ohm_suit_a_modbus_line_and_no_other() -> None:
 
 
 def test_a_built_in_terminator_beside_another_at_the_same_end_is_one_too_many() -> None:
-    found = only(("mats, id: 4", "mats, terminator: true, id: 4"), rule="built-in-terminator")
+    found = only(("mats, bus_id: 4", "mats, terminator: true, bus_id: 4"), rule="built-in-terminator")
     assert "at an end that has a terminator" in found.what
 
 
@@ -193,9 +193,9 @@ def test_a_supply_at_a_box_of_several_ports_feeds_the_lines_of_all_of_them() -> 
 
 
 def test_what_the_plan_says_of_power_counts_more_than_the_model() -> None:
-    thirsty = ("mats, id: 4", "mats, power: {peak: 60 W}, id: 4")
+    thirsty = ("mats, bus_id: 4", "mats, power: {peak: 60 W}, bus_id: 4")
     assert [one.code for one in findings(thirsty)] != []
-    assert findings(("mats, id: 4", "mats, power: {idle: 4..5 W, peak: 6..8 W}, id: 4")) == []
+    assert findings(("mats, bus_id: 4", "mats, power: {idle: 4..5 W, peak: 6..8 W}, bus_id: 4")) == []
 
 
 def test_a_plan_without_supplies_is_not_asked_for_any() -> None:
@@ -204,7 +204,7 @@ def test_a_plan_without_supplies_is_not_asked_for_any() -> None:
 
 
 def test_a_check_says_that_a_turnaround_is_the_model_s() -> None:
-    mixed = SOUND.replace(", turnaround: 2..6 ms", "").replace("mats, id: 4", "mats, model: minicam, id: 4")
+    mixed = SOUND.replace(", turnaround: 2..6 ms", "").replace("mats, bus_id: 4", "mats, model: minicam, bus_id: 4")
     said = " | ".join(check(read_text(mixed)).assumed)
     assert "a turnaround of 5 ms to 9 ms for 5 of 5 cameras: not written, from their models" in said
 
@@ -248,7 +248,7 @@ def test_cameras_that_stay_on_the_pair_may_lose_their_supply() -> None:
 def test_of_a_long_chain_only_the_first_cameras_are_told_one_by_one() -> None:
     lines = (SCENARIOS / "climbing-hall" / "plan.yaml").read_text(encoding="utf-8")
     more = "".join(f"      - {{camera: more {number}, after: 9 m}}\n" for number in range(9))
-    cameras = "".join(f"  - {{name: more {number}, id: {30 + number}}}\n" for number in range(9))
+    cameras = "".join(f"  - {{name: more {number}, bus_id: {30 + number}}}\n" for number in range(9))
     text = lines.replace("      - camera: boulder centre\n", f"{more}      - camera: boulder centre\n", 1)
     plan = read_text(text.replace("\nmasters:\n", f"{cameras}\nmasters:\n"), "plan.yaml")
     found = next(one.found or "" for one in check(plan).findings if one.code == "opened-chain")
@@ -316,9 +316,9 @@ def test_of_one_camera_that_cannot_start_it_is_not_said_that_it_is_the_lowest_of
 
 
 def test_where_no_frame_rate_is_the_usual_one_each_is_held_against_the_first() -> None:
-    rates = {"boulder left, id: 2": "50p", "boulder right, id: 3": "25p", "boulder mats, id: 4": "60p"}
+    rates = {"boulder left, bus_id: 2": "50p", "boulder right, bus_id: 3": "25p", "boulder mats, bus_id: 4": "60p"}
     found = findings(
-        *((told, told.replace(", id", f", frame_rate: {rate}, id")) for told, rate in rates.items()),
+        *((told, told.replace(", bus_id", f", frame_rate: {rate}, bus_id")) for told, rate in rates.items()),
         rule="frame-rates-differ",
     )
     assert {(one.found, one.expected) for one in found} == {
@@ -377,7 +377,8 @@ def plans(draw: st.DrawFn) -> str:
     state = draw(st.sampled_from(["passes", "loads", "cuts"]))
     switch = draw(st.sampled_from(["true", "false"]))
     text = text.replace(
-        "right, id: 3", f"right, unpowered: {state}, terminator: {switch}, bias: {switch}, power: {draw(watts)}, id: 3"
+        "right, bus_id: 3",
+        f"right, unpowered: {state}, terminator: {switch}, bias: {switch}, power: {draw(watts)}, bus_id: 3",
     )
     at = draw(st.sampled_from(["", "    at: boulder right\n", "    at: speed box\n"]))
     return text.replace("voltage: 13.8 V\n", f"voltage: {draw(volts)}\n{at}")

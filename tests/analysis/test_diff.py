@@ -56,12 +56,12 @@ def test_no_drawn_plan_differs_from_itself(text: str) -> None:
 
 def test_comments_and_the_order_of_keys_and_entries_are_no_difference() -> None:
     other = edited(
-        ("    id: 1\n    serial: 4101\n", "    serial: 4101 # on the label\n    id: 1\n"),
-        ("  - {name: first spare, model: zoom-camera, id: 1, serial: 4190, place: truck}\n", ""),
+        ("    bus_id: 1\n    serial: 4101\n", "    serial: 4101 # on the label\n    bus_id: 1\n"),
+        ("  - {name: first spare, model: zoom-camera, bus_id: 1, serial: 4190, place: truck}\n", ""),
         (
             "serial: 4191, place: truck}\n",
             "serial: 4191, place: truck}\n"
-            "  - {name: first spare, model: zoom-camera, id: 1, serial: 4190, place: truck}\n",
+            "  - {name: first spare, model: zoom-camera, bus_id: 1, serial: 4190, place: truck}\n",
         ),
     )
     assert other != TEXT
@@ -69,7 +69,7 @@ def test_comments_and_the_order_of_keys_and_entries_are_no_difference() -> None:
 
 
 def test_another_id_is_to_be_set_before_the_camera_is_connected() -> None:
-    assert said(TEXT, edited(("    id: 3\n", "    id: 5\n"))) == [
+    assert said(TEXT, edited(("    bus_id: 3\n", "    bus_id: 5\n"))) == [
         "camera 'boulder right' gets ID 5 (was 3): set it before it is connected"
     ]
 
@@ -123,7 +123,7 @@ def test_cameras_that_changed_places_are_known_by_their_serial_numbers() -> None
 
 
 def test_another_unit_under_the_old_name_is_said() -> None:
-    texts = said(TEXT, edited(("serial: 4123", "serial: 4190"), ("id: 1, serial: 4190", "id: 1, serial: 4123")))
+    texts = said(TEXT, edited(("serial: 4123", "serial: 4190"), ("bus_id: 1, serial: 4190", "bus_id: 1, serial: 4123")))
     assert texts[0] == (
         "camera 'speed finish' is replaced by another unit: serial 4190 (was 4123); "
         "give it ID 21 before it is connected"
@@ -264,19 +264,21 @@ def run(*arguments: object) -> tuple[int, str]:
 
 def test_the_command_ends_with_0_where_nothing_differs_and_with_1_where_something_does(tmp_path: Path) -> None:
     other = tmp_path / "other.yaml"
-    other.write_text(edited(("    id: 3\n", "    id: 5\n")), encoding="utf-8")
+    other.write_text(edited(("    bus_id: 3\n", "    bus_id: 5\n")), encoding="utf-8")
     code, text = run(HALL, HALL)
     assert (code, text.split(":")[0]) == (0, "equal")
     code, text = run(HALL, other, "--all")
     assert code == 1
     assert "set in the camera before it is connected:" in text
-    assert "camera 'boulder right' id: 3 -> 5" in text
+    assert "camera 'boulder right' bus_id: 3 -> 5" in text
 
 
 def test_the_command_gives_json_with_a_schema(tmp_path: Path) -> None:
     other = tmp_path / "other.yaml"
-    other.write_text(edited(("    id: 3\n", "    id: 5\n")), encoding="utf-8")
+    other.write_text(edited(("    bus_id: 3\n", "    bus_id: 5\n")), encoding="utf-8")
     code, text = run(HALL, other, "--json")
     found = json.loads(text)
     assert (code, found["schema"], found["equal"]) == (1, 1, False)
-    assert found["fields"] == [{"kind": "camera", "name": "boulder right", "field": "id", "before": "3", "after": "5"}]
+    assert found["fields"] == [
+        {"kind": "camera", "name": "boulder right", "field": "bus_id", "before": "3", "after": "5"}
+    ]

@@ -62,7 +62,7 @@ def check_holds(plan: Plan, found: Split, wishes: Wishes) -> None:
             assert line.lowest >= line.needed
     survey = Survey(resolve(new))
     for wire in survey.wires:
-        ids = [one.camera.id for one in wire.cameras]
+        ids = [one.camera.bus_id for one in wire.cameras]
         assert len(ids) == len(set(ids)) or wire.line.name in found.alone
     was, now = ({one.code for one in check(whole).findings if one.severity == "error"} for whole in (plan, new))
     assert now <= was
@@ -277,9 +277,9 @@ def test_cameras_with_one_id_are_named_and_may_be_given_others() -> None:
     found = split(plan, Wishes(renumber=True))
     check_holds(plan, found, Wishes(renumber=True))
     stops = [stop for stop in found.lines[0].stops if stop.kind == "camera"]
-    assert sorted(stop.id or 0 for stop in stops) == [1, 2, 3, 4]
+    assert sorted(stop.bus_id or 0 for stop in stops) == [1, 2, 3, 4]
     assert sorted(stop.was or 0 for stop in stops) == [0, 1, 1, 1]
-    assert sorted(camera.id for camera in read_text(written(plan, found)).cameras) == [1, 2, 3, 4]
+    assert sorted(camera.bus_id for camera in read_text(written(plan, found)).cameras) == [1, 2, 3, 4]
 
 
 def test_a_camera_is_not_put_where_other_masters_would_ask_it() -> None:

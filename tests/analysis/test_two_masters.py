@@ -33,7 +33,7 @@ def two(
     names = ["c1", "c2", "c3"]
     order = "".join(f"      - {{camera: {name}, after: 5 m}}\n" for name in names)
     cameras = "".join(
-        f"  - {{name: {name}, id: {number}, turnaround: {turnaround}}}\n" for number, name in enumerate(names, 1)
+        f"  - {{name: {name}, bus_id: {number}, turnaround: {turnaround}}}\n" for number, name in enumerate(names, 1)
     )
     place = "      - {master: other, after: 2 m}\n" if other == OTHER else ""
     return read_text(

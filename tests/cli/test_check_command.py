@@ -13,7 +13,7 @@ from busim.analysis.check import SOUND, all_rules, marked
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 
-DOUBLED, ((LINE, COLUMN),) = marked((("boulder right, id: 3", "boulder right, id: «2"),))
+DOUBLED, ((LINE, COLUMN),) = marked((("boulder right, bus_id: 3", "boulder right, bus_id: «2"),))
 
 
 def checked(place: Path, text: str, *options: str) -> Result:
@@ -42,7 +42,7 @@ def test_an_error_ends_with_1_and_stands_at_its_place_with_the_remedy(tmp_path: 
 
 
 def test_the_reason_of_a_rule_is_said_once(tmp_path: Path) -> None:
-    result = checked(tmp_path, DOUBLED.replace("mats, id: 4", "mats, id: 2"), "--detail")
+    result = checked(tmp_path, DOUBLED.replace("mats, bus_id: 4", "mats, bus_id: 2"), "--detail")
     assert result.stdout.count("error same-id-on-line") == 2
     assert result.stdout.count("why:") == 1
 
@@ -79,7 +79,7 @@ def test_without_a_plan_it_says_what_it_wants() -> None:
 
 
 def test_findings_of_one_cause_stand_together_with_their_places_and_one_remedy(tmp_path: Path) -> None:
-    said = checked(tmp_path, DOUBLED.replace("mats, id: 4", "mats, id: 2")).stdout
+    said = checked(tmp_path, DOUBLED.replace("mats, bus_id: 4", "mats, bus_id: 2")).stdout
     assert said.count("same-id-on-line (plan.yaml:") == 1
     assert "(and 1 more like this)" in flat(said)
     assert said.count("do: ") == 1

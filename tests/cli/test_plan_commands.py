@@ -108,7 +108,7 @@ def test_a_value_is_changed_and_every_comment_stays(tmp_path: Path, capsys: pyte
     before = HALL.read_text(encoding="utf-8")
     path = tmp_path / "plan.yaml"
     path.write_text(before, encoding="utf-8")
-    plan_set.command(str(path), ["cameras[boulder right].id=5", "lines[0].baud=19200 Bd"])
+    plan_set.command(str(path), ["cameras[boulder right].bus_id=5", "lines[0].baud=19200 Bd"])
     after = path.read_text(encoding="utf-8")
     changed = [
         (old, new)
@@ -117,11 +117,11 @@ def test_a_value_is_changed_and_every_comment_stays(tmp_path: Path, capsys: pyte
     ]  # fmt: skip
     assert [(old.split("#")[0].strip(), new.split("#")[0].strip()) for old, new in changed] == [
         ("baud: 38400 Bd", "baud: 19200 Bd"),
-        ("id: 3", "id: 5"),
+        ("bus_id: 3", "bus_id: 5"),
     ]
     assert [new.partition("#")[2] for _, new in changed] == [old.partition("#")[2] for old, _ in changed]
-    assert read(path).cameras[2].id == 5
-    assert capsys.readouterr().out == "cameras[2].id: 5 (was 3)\nlines[0].baud: 19200 Bd (was '38400 Bd')\n"
+    assert read(path).cameras[2].bus_id == 5
+    assert capsys.readouterr().out == "cameras[2].bus_id: 5 (was 3)\nlines[0].baud: 19200 Bd (was '38400 Bd')\n"
     assert sorted(tmp_path.iterdir()) == [path]
 
 
@@ -145,14 +145,14 @@ def test_line_ends_stay_as_they_are() -> None:
 @pytest.mark.parametrize(
     ("value", "said"),
     [
-        ("cameras[left hat].id=5", "did you mean `left mat`?"),
-        ("cameras[9].id=5", "no such entry"),
-        ("camera[0].id=5", "did you mean `cameras`?"),
-        ("cameras[0].id", "FIELD=VALUE"),
+        ("cameras[left hat].bus_id=5", "did you mean `left mat`?"),
+        ("cameras[9].bus_id=5", "no such entry"),
+        ("camera[0].bus_id=5", "did you mean `cameras`?"),
+        ("cameras[0].bus_id", "FIELD=VALUE"),
         ("..=5", "not the path of a field"),
-        ("cameras[0].id=[", "cameras[0].id: not readable as YAML"),
+        ("cameras[0].bus_id=[", "cameras[0].bus_id: not readable as YAML"),
         ("name=&a x", "name: anchors and aliases are not supported"),
-        ("cameras[0].id.more=5", "no such field"),
+        ("cameras[0].bus_id.more=5", "no such field"),
     ],
 )
 def test_what_cannot_be_changed_is_said_and_the_file_left_alone(value: str, said: str, tmp_path: Path) -> None:
@@ -175,8 +175,8 @@ def test_a_change_after_which_it_is_no_plan_is_not_written(tmp_path: Path) -> No
 def test_a_change_may_be_looked_at_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "plan.yaml"
     path.write_text(GOOD, encoding="utf-8")
-    plan_set.command(str(path), ["cameras[0].id=7"], dry=True)
-    assert read_text(capsys.readouterr().out).cameras[0].id == 7
+    plan_set.command(str(path), ["cameras[0].bus_id=7"], dry=True)
+    assert read_text(capsys.readouterr().out).cameras[0].bus_id == 7
     assert path.read_text(encoding="utf-8") == GOOD
 
 

@@ -53,7 +53,7 @@ def test_a_step_that_fails_ends_with_1_and_says_what_was_heard_and_why(tmp_path:
     first = "first out of the box"
     plan.write_text(
         FRESH.read_text() + f"rehearsal:\n  steps:\n  - {{do: connect, camera: {first}}}\n"
-        f"  - {{do: read-back, camera: {first}, id: 1}}\n"
+        f"  - {{do: read-back, camera: {first}, bus_id: 1}}\n"
     )
     result = rehearse(str(plan))
     line = FRESH.read_text().count("\n") + 4

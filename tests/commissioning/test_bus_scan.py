@@ -27,7 +27,7 @@ def line(cameras: list[tuple[int, int]], *, contention: str = "space-wins", turn
     """Cameras (ID, serial) on one line, five metres apart, behind a converter, and nobody who asks."""
     order = "".join(f"      - {{camera: c{n}, after: 5 m}}\n" for n in range(len(cameras)))
     declared = "".join(
-        f"  - {{name: c{n}, id: {id}, serial: {serial}, turnaround: {turnaround}}}\n"
+        f"  - {{name: c{n}, bus_id: {id}, serial: {serial}, turnaround: {turnaround}}}\n"
         for n, (id, serial) in enumerate(cameras)
     )
     return read_text(f"""
@@ -57,7 +57,7 @@ def tool_on(plan: Plan, seed: int = 1) -> tuple[World, Tool, Ground]:
 
 
 def pairs(call: BusScan) -> list[tuple[int, int | None]]:
-    return [(row.id, row.serial) for row in call.rows]
+    return [(row.bus_id, row.serial) for row in call.rows]
 
 
 # -- listening ---------------------------------------------------------------------------------------------------------
@@ -79,7 +79,7 @@ def test_a_forgotten_laptop_that_begins_later_is_heard_by_who_listens_as_long_as
     assert not call.quiet.safe
     assert call.quiet.at is not None
     assert 5_000_000_000 < call.quiet.at < call.listening  # it starts at 5 s
-    assert {request.id for request in call.quiet.requests} == set(call.polled) == {1, 2}
+    assert {request.address for request in call.quiet.requests} == set(call.polled) == {1, 2}
 
 
 def test_who_listened_too_briefly_stops_when_somebody_begins_to_ask() -> None:
@@ -129,7 +129,7 @@ def test_factory_fresh_ids_are_given_by_serial_one_after_the_other() -> None:
     given_ = follow(tool, give_ids(ground.protocol, ground.pace, wanted)).result
     assert given_ is not None
     assert all(one.done for one in given_)
-    assert [port.camera.id for port in world.cameras.values()] == [11, 12, 13, 14]
+    assert [port.camera.bus_id for port in world.cameras.values()] == [11, 12, 13, 14]
     again = follow(tool, scan(range(1, 20), 101, ground.pace, counter=102)).result
     assert again is not None
     assert again.found == tuple(Found(id, serial) for serial, id in wanted)

@@ -103,8 +103,8 @@ def test_from_a_converter_in_mid_cable_the_nearest_camera_comes_first(hall: Plan
 
 def test_where_the_plan_has_one_id_four_times_free_ones_are_proposed(fresh: Plan) -> None:
     rehearsal = rehearsed(fresh)
-    assert list(rehearsal.ids.values()) == [2, 3, 4, 5]  # 1 is what every spare comes with
-    assert rehearsal.proposed == tuple(rehearsal.ids)
+    assert list(rehearsal.bus_ids.values()) == [2, 3, 4, 5]  # 1 is what every spare comes with
+    assert rehearsal.proposed == tuple(rehearsal.bus_ids)
 
 
 def test_never_do_two_cameras_hear_at_the_factory_id(fresh: Plan) -> None:
@@ -114,7 +114,7 @@ def test_never_do_two_cameras_hear_at_the_factory_id(fresh: Plan) -> None:
 
     def look(*_: int) -> None:
         nonlocal most
-        ports = [port for name, port in run.world.cameras.items() if port.hears and port.camera.id == 1]
+        ports = [port for name, port in run.world.cameras.items() if port.hears and port.camera.bus_id == 1]
         most = max(most, len(ports))
 
     rehearse(fresh, run.world, cameras, generated(fresh, cameras, Assumed()), Assumed(), advanced=look)
@@ -138,8 +138,8 @@ def test_each_camera_keeps_its_id_in_the_end(fresh: Plan) -> None:
         run.world.kernel.advance(run.world.kernel.now + S)
         run.world.wiring.power(name, True)
     run.world.kernel.advance(run.world.kernel.now + 10 * S)
-    assert {name: port.camera.id for name, port in run.world.cameras.items()} == {
-        name: camera.id for name, camera in cameras.items()
+    assert {name: port.camera.bus_id for name, port in run.world.cameras.items()} == {
+        name: camera.bus_id for name, camera in cameras.items()
     }
 
 
@@ -183,7 +183,7 @@ def test_a_camera_that_is_not_present_has_no_steps() -> None:
     text = FRESH.read_text().replace("serial: 4302,", "serial: 4302, present: false,")
     rehearsal = rehearsed(read_text(text))
     assert rehearsal.ok
-    assert "second out of the box" not in rehearsal.ids
+    assert "second out of the box" not in rehearsal.bus_ids
 
 
 def test_on_a_line_without_a_converter_every_step_is_skipped_and_says_why() -> None:
@@ -249,7 +249,7 @@ def test_after_a_power_cut_before_the_save_the_camera_is_back_at_the_factory_id(
 def test_a_new_id_sent_as_a_broadcast_is_taken_by_those_that_were_done_too(fresh: Plan) -> None:
     rehearsal = with_what_if(fresh, "broadcast-id")
     failed = first(rehearsal)
-    assert (failed.step.do, failed.step.id, code(failed)) == ("assign", 3, "two-answered")
+    assert (failed.step.do, failed.step.bus_id, code(failed)) == ("assign", 3, "two-answered")
     assert "'first out of the box' at bus ID 2: nothing" in rehearsal.failed[-1].seen
 
 

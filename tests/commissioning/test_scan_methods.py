@@ -74,11 +74,12 @@ class Bus:
         if request is None:
             return Answer()
         if request.verb == READ:
-            here = sorted(serial for serial, id in self.cameras.items() if id == request.id)
+            here = sorted(serial for serial, id in self.cameras.items() if id == request.address)
             for serial in here:
                 self.served[serial] += 1
             return self.heard([[
-                Reply(request.id, READ, KEY, (serial & 0xFFFF, self.served[serial])[: request.size]) for serial in here
+                Reply(request.address, READ, KEY, (serial & 0xFFFF, self.served[serial])[: request.size])
+                for serial in here
             ]])  # fmt: skip
         if request.verb == ASSIGN:
             serial, new = request.values
@@ -137,9 +138,9 @@ def test_a_scan_finds_every_id_in_use_and_is_never_sure_that_one_camera_is_all(c
     bus = Bus(cameras)
     result = bus.run(scan(range(1, 248), KEY, PACE, counter=KEY + 1))
     ids = set(cameras.values())
-    assert {one.id for one in result.found} == {doubt.id for doubt in result.doubts} == ids
+    assert {one.bus_id for one in result.found} == {doubt.bus_id for doubt in result.doubts} == ids
     alone = {id for id in ids if list(cameras.values()).count(id) == 1}
-    assert {doubt.id for doubt in result.doubts if doubt.sure} == ids - alone
+    assert {doubt.bus_id for doubt in result.doubts if doubt.sure} == ids - alone
     assert all("may be hidden" in doubt.seen for doubt in result.doubts if not doubt.sure)
     assert result.questions == len(bus.questions) == scan_questions(247, len(ids), 4)
 

@@ -84,7 +84,7 @@ def test_every_camera_id_converter_and_step_of_a_scenario_is_on_its_sheet(path: 
         for place in line.order:
             assert place.name in here
     for camera in plan.cameras:
-        assert f"ID {camera.id} {camera.name}" in labels
+        assert f"ID {camera.bus_id} {camera.name}" in labels
         assert camera.serial == 0 or str(camera.serial) in labels
     for converter in plan.converters:
         assert converter.name in labels
@@ -142,7 +142,7 @@ def _box(one: ET.Element) -> tuple[float, float, float, float]:
 
 def test_stubs_switches_and_cameras_that_are_not_there_show_in_the_diagram() -> None:
     text = SOUND.replace("serial: 4101,", "serial: 4101, present: false,").replace(
-        "id: 4, serial: 4103,", "id: 4, serial: 4103, terminator: true,"
+        "bus_id: 4, serial: 4103,", "bus_id: 4, serial: 4103, terminator: true,"
     )
     line = printed(read_text(text), parts=["lines"]).findall(f".//{SVG}svg")[0]
     said = [words(one) for one in line.iter(f"{SVG}text")]
@@ -176,7 +176,7 @@ def test_boxes_of_several_ports_stubs_supply_cables_and_built_in_switches_are_co
     text = (
         SOUND.replace("- name: boulder box\n", "- name: boulder box\n    box: rack\n    box_port: 1\n", 1)
         .replace("- name: speed box\n", "- name: speed box\n    box: rack\n    box_port: 2\n    bias: true\n", 1)
-        .replace("id: 4, serial: 4103,", "id: 4, serial: 4103, terminator: true,")
+        .replace("bus_id: 4, serial: 4103,", "bus_id: 4, serial: 4103, terminator: true,")
     )
     document = made(read_text(text))
     stations = table(document, "Cameras, converters, panels")
@@ -250,7 +250,7 @@ def test_volts_of_a_supply_that_collapses_are_no_number() -> None:
 
 
 def test_a_plan_with_errors_is_printed_with_them_on_top() -> None:
-    root = printed(edited("boulder right, id: 3", "boulder right, id: 2"), parts=["summary"])
+    root = printed(edited("boulder right, bus_id: 3", "boulder right, bus_id: 2"), parts=["summary"])
     first = next(root.iter(f"{X}section"))
     assert [one.get("class") for one in first][:3] == [None, None, "alarm"]
     assert "This plan has 1 error." in words(first[2])
@@ -267,7 +267,7 @@ def test_a_sound_plan_has_no_alarm_and_every_sheet_has_the_cautions() -> None:
 
 
 def test_a_plan_that_cannot_be_rehearsed_has_no_steps_and_says_why() -> None:
-    document = made(edited("boulder left, id: 2,", "boulder left, id: 2, model: no-such-model,"))
+    document = made(edited("boulder left, bus_id: 2,", "boulder left, bus_id: 2, model: no-such-model,"))
     assert document.tasks == ()
     assert "No steps: correct the plan first." in document.tasks_note
     assert document.tasks_note in words(ET.fromstring(html(document, parts=["steps"])))
@@ -458,7 +458,7 @@ def test_a_part_or_a_paper_that_there_is_not_is_told_with_those_there_are(
 
 def test_the_command_warns_of_a_plan_with_errors(tmp_path: Path) -> None:
     out = tmp_path / "sheet.html"
-    result = run(tmp_path, "-o", str(out), plan=SOUND.replace("boulder right, id: 3", "boulder right, id: 2"))
+    result = run(tmp_path, "-o", str(out), plan=SOUND.replace("boulder right, bus_id: 3", "boulder right, bus_id: 2"))
     assert result.exit_code == 0
     assert "Caution: this plan has 1 error, " in result.stderr
     assert "busim check" in result.stderr
@@ -471,7 +471,7 @@ def test_a_place_that_cannot_be_written_is_the_user_s_to_mend(tmp_path: Path) ->
 
 
 def test_the_digest_changes_with_the_plan_and_with_nothing_else() -> None:
-    one, other = made(read_text(SOUND)), made(read_text(SOUND.replace("id: 22", "id: 23")))
+    one, other = made(read_text(SOUND)), made(read_text(SOUND.replace("bus_id: 22", "bus_id: 23")))
     assert one.digest != other.digest
     assert one.digest == sheet(read_text(SOUND, "elsewhere.yaml"), version="9", date="x").digest
     assert html(one) == html(made(read_text(SOUND)))
@@ -518,7 +518,7 @@ def test_a_browser_prints_the_hall_on_the_paper_asked_for_with_a_page_for_each_l
 
 def _on(page: str, plan: Plan, name: str) -> bool:
     camera = next(one for one in plan.cameras if one.name == name)
-    return f"ID {camera.id}" in page and f"serial {camera.serial}" in page
+    return f"ID {camera.bus_id}" in page and f"serial {camera.serial}" in page
 
 
 def test_there_is_a_choice_for_every_paper_and_part_in_the_help() -> None:

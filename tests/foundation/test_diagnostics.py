@@ -41,7 +41,7 @@ def test_the_reason_behind_a_rule_comes_last() -> None:
 
 
 def test_findings_are_one_user_error_that_shows_them_all_and_has_the_place_of_the_first() -> None:
-    other = Finding("error", "missing-key", "`id` is missing", file="plan.yaml", line=30, column=5)
+    other = Finding("error", "missing-key", "`bus_id` is missing", file="plan.yaml", line=30, column=5)
     error = Findings([BAUD, other])
     assert isinstance(error, UserError)
     assert str(error) == render(BAUD) + "\n" + render(other)

@@ -94,8 +94,13 @@ def test_whatever_is_misspelt_in_a_plan_all_commands_refuse_it_alike_or_none_doe
     ("was", "is_now", "code", "mend"),
     [
         ("values: [tally, temperature]", "values: [tally, temperatur]", "polled-value-nobody-has", "`temperature`"),
-        ("speed start, id: 21", "speed start, model: minicam, id: 21", "control-camera-lacks", "name one of these"),
-        ("speed start, id: 21", "speed start, model: zoom-camra, id: 21", "unknown-model", "`zoom-camera`"),
+        (
+            "speed start, bus_id: 21",
+            "speed start, model: minicam, bus_id: 21",
+            "control-camera-lacks",
+            "name one of these",
+        ),
+        ("speed start, bus_id: 21", "speed start, model: zoom-camra, bus_id: 21", "unknown-model", "`zoom-camera`"),
         ("masters:\n", "expect: [{figure: pole_rate, at_least: 5 Hz}]\nmasters:\n", "no-such-figure", "`poll_rate`"),
     ],
     ids=["a polled value that no camera has", "a control over mixed models", "a model", "a figure"],

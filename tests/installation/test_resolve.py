@@ -30,8 +30,8 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.44:15001", packing: {idle: 4 ms}, latency: 1 ms}
 cameras:
-  - {name: mat, id: 7, model: minicam, turnaround: 2 ms}
-  - {name: top, id: 8, model: zoom-camera, factory_id: 31}
+  - {name: mat, bus_id: 7, model: minicam, turnaround: 2 ms}
+  - {name: top, bus_id: 8, model: zoom-camera, factory_id: 31}
 masters:
   - {name: desk, through: [box], groups: [{name: fast, values: [gain, focus], every: 1 s}]}
 panels:
@@ -113,7 +113,7 @@ def test_an_outline_goes_as_far_as_names_have_a_meaning_and_says_why_no_further(
 
 
 def test_an_id_by_which_the_protocol_speaks_to_all_is_told_apart_from_one_out_of_range(plan: Plan) -> None:
-    cameras = (replace(plan.cameras[0], id=0), replace(plan.cameras[1], id=248))
+    cameras = (replace(plan.cameras[0], bus_id=0), replace(plan.cameras[1], bus_id=248))
     site = outline(replace(plan, cameras=cameras))
     assert [one.code for one in site.findings] == ["broadcast-id", "id-out-of-range"]
 

@@ -18,8 +18,8 @@ from busim.runtime.session import Run, Virtual, replay
 
 
 def test_a_changed_plan_runs_and_replays_as_it_says(tmp_path: Path) -> None:
-    plan = change(hall(masters="both"), {"cameras[wall high].id": 7, "lines[0].baud": "38400 Bd"})
-    assert [camera.id for camera in plan.cameras] == [1, 7, 3]
+    plan = change(hall(masters="both"), {"cameras[wall high].bus_id": 7, "lines[0].baud": "38400 Bd"})
+    assert [camera.bus_id for camera in plan.cameras] == [1, 7, 3]
     assert plan.lines[0].baud == 38400
     run = Run(plan, 1, trace=tmp_path / "changed.busim")
     run.advance(500 * MS)
@@ -43,14 +43,14 @@ def test_values_of_every_kind_can_be_set_and_comments_stay() -> None:
 
 def test_what_cannot_be_set_is_said_with_its_field() -> None:
     with pytest.raises(UserError, match="no such field"):
-        change(hall(), {"camera[0].id": 7})
+        change(hall(), {"camera[0].bus_id": 7})
     with pytest.raises(Findings, match=r"cameras\[1\]"):
-        change(hall(), {"cameras[0].id": 2, "cameras[1].id": "many"})
+        change(hall(), {"cameras[0].bus_id": 2, "cameras[1].bus_id": "many"})
 
 
 def test_a_plan_that_was_changed_in_memory_is_refused_where_its_text_counts(tmp_path: Path) -> None:
     plan = hall(masters="both")
-    changed = replace(plan, cameras=(replace(plan.cameras[0], id=9), *plan.cameras[1:]))
+    changed = replace(plan, cameras=(replace(plan.cameras[0], bus_id=9), *plan.cameras[1:]))
     for use in (
         lambda: source_text(changed),
         lambda: spelled(changed),

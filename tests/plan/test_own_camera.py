@@ -47,7 +47,7 @@ ILLEGAL_ADDRESS = 2  # MODBUS Application Protocol V1.1b3, 7
 
 def plan_with_it(folder: Path) -> str:
     (folder / "kerb-camera.yaml").write_text(MODEL, encoding="utf-8")
-    return wall().replace("wall low, id: 1,", "wall low, id: 9, serial: 5001, model: ./kerb-camera.yaml,")
+    return wall().replace("wall low, bus_id: 1,", "wall low, bus_id: 9, serial: 5001, model: ./kerb-camera.yaml,")
 
 
 def test_the_model_proves_and_its_plan_checks(tmp_path: Path) -> None:

@@ -105,7 +105,7 @@ def test_a_baud_may_have_more_digits_than_a_float_holds() -> None:
 
 def test_two_cameras_of_one_id_are_what_gets_rehearsed_and_no_error() -> None:
     plan = read_text(GOOD)
-    assert [camera.id for camera in plan.cameras] == [1, 1, 300]
+    assert [camera.bus_id for camera in plan.cameras] == [1, 1, 300]
 
 
 def test_a_line_alone_is_a_plan() -> None:
@@ -155,11 +155,11 @@ def test_what_feeds_a_camera_may_be_said_at_either_and_comes_out_the_same() -> N
 
 def test_a_camera_may_say_what_it_needs_and_what_is_switched_in_it() -> None:
     written = (
-        "id: 300\n    place: wall\n    factory_id: 1\n    firmware: 2.4-b\n    power: {idle: 4 W, peak: 6..8 W}\n"
+        "bus_id: 300\n    place: wall\n    factory_id: 1\n    firmware: 2.4-b\n    power: {idle: 4 W, peak: 6..8 W}\n"
         "    unpowered: cuts\n    unit_load: 0.25\n    terminator: true\n    bias: true\n    frame_rate: 50p\n"
         "    shutter: 1/100 s\n"
     )
-    camera = read_text((GOOD + SITE).replace("id: 300\n", written)).cameras[2]
+    camera = read_text((GOOD + SITE).replace("bus_id: 300\n", written)).cameras[2]
     assert (camera.place, camera.factory_id, camera.firmware) == ("wall", 1, "2.4-b")
     assert camera.power == PowerPlan(Range(4, 4), Range(6, 8), None)
     assert (camera.unpowered, camera.unit_load, camera.terminator, camera.bias) == ("cuts", 0.25, True, True)
@@ -167,7 +167,7 @@ def test_a_camera_may_say_what_it_needs_and_what_is_switched_in_it() -> None:
 
 
 def test_one_power_stands_for_rest_most_and_start() -> None:
-    camera = read_text(GOOD.replace("id: 300\n", "id: 300\n    power: 6 W\n")).cameras[2]
+    camera = read_text(GOOD.replace("bus_id: 300\n", "bus_id: 300\n    power: 6 W\n")).cameras[2]
     assert camera.power == PowerPlan(Range(6, 6), Range(6, 6), Range(6, 6))
 
 
@@ -223,7 +223,7 @@ def test_the_plan_keeps_its_text_its_path_and_the_place_of_every_value(tmp_path:
     path.write_text(GOOD, encoding="utf-8")
     plan = read(path)
     assert (plan.source, plan.path) == (GOOD, str(path))
-    assert locate(plan, "cameras[2].id") == (40, 9)
+    assert locate(plan, "cameras[2].bus_id") == (40, 13)
     assert locate(plan, "cameras[2].model") == (39, 5)  # not written: the camera
     assert plan == read_text(GOOD, str(path))
 
@@ -304,7 +304,8 @@ def test_a_mistake_is_said_once_at_its_place_with_what_was_found_and_what_was_ex
     [
         ("    clients: 4", "    client: 4", "did you mean `clients`?"),
         ("master: controller", "master: Controler", "did you mean `controller`?"),
-        ("  - name: left mat\n    id: 1", "  - name: left mat", "add `id: 1`"),
+        ("  - name: left mat\n    bus_id: 1", "  - name: left mat", "add `bus_id: 1`"),
+        ("    bus_id: 300\n", "    bus_id: 300\n    id: 300\n", "did you mean `bus_id`?"),
         ("through: [boulder box, speed box]", "through: boulder box", "write for example `through: [boulder box]`"),
         ("  - {name: desk", "  - {name: 5", 'put it in quotes: "5"'),
         ("    format: 8N1", "    format: 8N1\n    contention: Random", "did you mean `random`?"),
@@ -329,7 +330,7 @@ def test_many_mistakes_are_all_said_at_once_in_the_order_of_the_file() -> None:
 
 
 def test_one_wrong_value_does_not_hide_a_misspelt_name_elsewhere() -> None:
-    text = GOOD.replace("id: 300", "id: many").replace("master: controller", "master: controler")
+    text = GOOD.replace("bus_id: 300", "bus_id: many").replace("master: controller", "master: controler")
     assert [finding.code for finding in found_in(text).findings] == ["wrong-kind", "no-such-master"]
 
 
@@ -355,7 +356,7 @@ def test_a_file_of_nothing_but_mistakes_ends_at_a_bound() -> None:
 
 def test_work_does_not_grow_with_the_square_of_a_large_plan() -> None:
     count = 2500
-    cameras = "".join(f"  - {{name: c{n}, id: 1}}\n" for n in range(count))
+    cameras = "".join(f"  - {{name: c{n}, bus_id: 1}}\n" for n in range(count))
     order = "".join(f"      - {{camera: c{n}}}\n" for n in range(count))
     masters = "".join(f"  - {{name: m{n}, on: [wall]}}\n" for n in range(count))
     line = "lines:\n  - name: wall\n    baud: 9600\n    format: 8N1\n    protocol: d\n    order:\n" + order

@@ -22,7 +22,7 @@ FRESH = (SCENARIOS / "factory-fresh" / "plan.yaml").read_text()
 S = 10**9
 FIRST = "first out of the box"
 ONE = "rehearsal:\n  steps:\n  - "
-KEYS = ["do", "camera", "line", "for", "steps", "assumed", "id", "x"]
+KEYS = ["do", "camera", "line", "for", "steps", "assumed", "bus_id", "x"]
 
 
 def script(block: str) -> tuple[tuple[Step, ...], Assumed]:
@@ -60,7 +60,7 @@ rehearsal:
     - {{do: power, camera: {FIRST}}}
     - {{do: identify, camera: {FIRST}, times: 3}}
     - {{do: dial, camera: {FIRST}, baud: 19200 Bd, format: 8N1}}
-    - {{do: read-back, camera: {FIRST}, id: 1}}
+    - {{do: read-back, camera: {FIRST}, bus_id: 1}}
     - {{do: look, text: the tally is red}}
     - {{do: wait, for: 10 s}}
 """

@@ -63,7 +63,7 @@ def test_two_masters_stand_on_one_line_and_the_second_does_not_listen() -> None:
 
 def test_the_factory_fresh_chain_has_four_cameras_all_on_id_one_whose_replies_must_overlap() -> None:
     plan = plan_of("factory-fresh")
-    assert [camera.id for camera in plan.cameras] == [1, 1, 1, 1]
+    assert [camera.bus_id for camera in plan.cameras] == [1, 1, 1, 1]
     # the shortest reply here, three registers: 11 characters of 8E1 (MODBUS over Serial Line V1.02, 2.5.1)
     reply = 11 * 11 * 10**9 / plan.lines[0].baud
     latest = max(camera.turnaround.high for camera in plan.cameras)

@@ -39,7 +39,7 @@ def fields_of(protocol: DeclaredProtocol, request: Request, reply: Reply | None 
         values = values[: len(layout.single_values)]
     reason = 0 if reply is None else protocol.declaration.reasons.get(reply.refused, 0)
     return {
-        "id": message.id,
+        "address": message.address,
         "key": message.key,
         "tag": request.form >> 8,
         "count": request.size,
@@ -62,7 +62,7 @@ def read_by_definition(protocol: DeclaredProtocol, definition: Reference, raw: b
                 size = fields["count"] if fields["count"] <= operation.most else 0
             values = operation.values if operation.values is not None else tuple(fields["values"])
             form = number | fields.get("tag", 0) << 8
-            return Request(fields["id"], operation.verb, fields.get("key", operation.key or 0), size, values, form)
+            return Request(fields["address"], operation.verb, fields.get("key", operation.key or 0), size, values, form)
     return None
 
 
@@ -160,10 +160,10 @@ name: bare
 title: silence ends frames, and nothing in them says where
 literals: hex
 framing: {kind: silence, quiet: 3.5 characters, longest: 64}
-frame: "{id} {message}"
+frame: "{address} {message}"
 address: {first: 1, last: 9, broadcast: 0}
 fields:
-  id: {as: unsigned, bytes: 1}
+  address: {as: unsigned, bytes: 1}
   key: {as: unsigned, bytes: 1}
   value: {as: unsigned, bytes: 1}
 operations:

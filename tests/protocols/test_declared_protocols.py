@@ -48,9 +48,9 @@ def declared(**changed: Any) -> DeclaredProtocol:
     """A small text protocol, with what is changed."""
     declaration = {
         "busim-protocol": 1, "name": "small", "title": "small", "literals": "text",
-        "framing": {"kind": "marks", "start": "<", "end": "{0D}"}, "frame": "{id}{message}",
+        "framing": {"kind": "marks", "start": "<", "end": "{0D}"}, "frame": "{address}{message}",
         "address": {"first": 1, "last": 99, "broadcast": 0},
-        "fields": {"id": {"as": "decimal", "digits": 2}, "key": {"as": "decimal", "digits": 2},
+        "fields": {"address": {"as": "decimal", "digits": 2}, "key": {"as": "decimal", "digits": 2},
                    "value": {"as": "decimal", "digits": 4}, "reason": {"as": "decimal", "digits": 1}},
         "operations": {"read": {"request": "R{key}", "reply": "r{key}={value}"},
                        "write": {"request": "W{key}={value}", "reply": "w{key}"}},
@@ -68,9 +68,9 @@ def test_the_check_values_of_the_catalogue_come_out_through_a_declaration(name: 
     size = 2 if value > 0xFF else 1
     protocol = read_text(json.dumps({
         "busim-protocol": 1, "name": "crc", "title": "crc", "literals": "text",
-        "framing": {"kind": "length", "counts": "behind", "longest": 64}, "frame": "{length}{id}{message}{check}",
-        "check": {"kind": name, "start": "id"}, "address": {"first": 1, "last": 9},
-        "fields": {"length": {"as": "unsigned", "bytes": 1}, "id": {"as": "decimal", "digits": 1},
+        "framing": {"kind": "length", "counts": "behind", "longest": 64}, "frame": "{length}{address}{message}{check}",
+        "check": {"kind": name, "start": "address"}, "address": {"first": 1, "last": 9},
+        "fields": {"length": {"as": "unsigned", "bytes": 1}, "address": {"as": "decimal", "digits": 1},
                    "check": {"as": "unsigned", "bytes": size}},
         "operations": {"save": {"request": "23456789", "reply": "9"}},
     }))  # fmt: skip
@@ -97,11 +97,11 @@ name: modbus-ascii
 title: MODBUS over Serial Line V1.02, 2.5.2
 literals: hex
 framing: {kind: marks, start: "3A", end: "0D 0A", hex: true, longest: 513}
-frame: "{id} {message} {check}"
+frame: "{address} {message} {check}"
 check: {kind: lrc}
 address: {first: 1, last: 247, broadcast: 0}
 fields:
-  id: {as: unsigned, bytes: 1}
+  address: {as: unsigned, bytes: 1}
   key: {as: unsigned, bytes: 2}
   count: {as: unsigned, bytes: 2}
   size: {as: unsigned, bytes: 1}
@@ -136,11 +136,11 @@ name: sentences
 title: sentences as in NMEA 0183
 literals: text
 framing: {kind: marks, start: "$", end: "{0D}{0A}", longest: 82}
-frame: "{id}{message}*{check}"
-check: {kind: xor, start: id, to: message}
+frame: "{address}{message}*{check}"
+check: {kind: xor, start: address, to: message}
 address: {first: 1, last: 2}
 fields:
-  id: {as: words, words: {"1": GP, "2": GN}}
+  address: {as: words, words: {"1": GP, "2": GN}}
   latitude: {as: decimal, digits: 9, point: 5, holds: value}
   longitude: {as: decimal, digits: 10, point: 5, holds: value}
   north: {as: words, words: {"0": "N", "1": "S"}, holds: value}
@@ -167,7 +167,7 @@ def test_an_nmea_sentence_is_a_declaration() -> None:
 
 
 def test_escapes_are_those_of_slip_and_of_hdlc_like_framing() -> None:
-    fields = {"id": {"as": "unsigned", "bytes": 1}, "value": {"as": "unsigned", "bytes": 2}}
+    fields = {"address": {"as": "unsigned", "bytes": 1}, "value": {"as": "unsigned", "bytes": 2}}
     same: dict[str, Any] = {
         "literals": "hex", "fields": fields, "address": {"first": 1, "last": 255}, "refusal": None,
         "operations": {"preset": {"request": "01 {value}", "reply": "02"}},
@@ -210,8 +210,8 @@ def test_numbers_are_written_as_the_file_says(field: dict[str, Any], number: int
     protocol = read_text(json.dumps({
         "busim-protocol": 1, "name": "n", "title": "n", "literals": "hex",
         "framing": {"kind": "length", "counts": "message"},
-        "frame": "{length} {id} {message}", "address": {"first": 1, "last": 9},
-        "fields": {"length": {"as": "unsigned", "bytes": 1}, "id": {"as": "unsigned", "bytes": 1}, "value": field},
+        "frame": "{length} {address} {message}", "address": {"first": 1, "last": 9},
+        "fields": {"length": {"as": "unsigned", "bytes": 1}, "address": {"as": "unsigned", "bytes": 1}, "value": field},
         "operations": {"preset": {"request": "7E {value}", "reply": "7F"}},
     }))  # fmt: skip
     raw = protocol.encode_request(Request(1, "preset", 0, 1, (number,)))
@@ -247,9 +247,9 @@ def test_steps_up_and_down_are_two_messages_of_one_verb() -> None:
 
 MARKED = {
     "literals": "hex", "framing": {"kind": "length", "counts": "message"},
-    "frame": "{length} {id} {message} {check}", "check": {"kind": "xor"},
+    "frame": "{length} {address} {message} {check}", "check": {"kind": "xor"},
     "fields": {
-        **{name: {"as": "unsigned", "bytes": 1} for name in ("length", "id", "count", "value", "check", "reason")},
+        **{name: {"as": "unsigned", "bytes": 1} for name in ("length", "address", "count", "value", "check", "reason")},
         "key": {"as": "unsigned", "bytes": 1, "limits": [0, 126]},
         "write_key": {"as": "unsigned", "bytes": 1, "holds": "key", "plus": 128, "limits": [0, 126]},
     },
@@ -280,8 +280,8 @@ def test_limits_are_what_tells_two_requests_apart() -> None:
 
 
 BYTE = {"as": "unsigned", "bytes": 1}
-SILENT = {"literals": "hex", "framing": {"kind": "silence", "quiet": "3.5 characters"}, "frame": "{id} {message}",
-          "fields": {"id": BYTE, "value": BYTE, "count": BYTE}, "refusal": None}  # fmt: skip
+SILENT = {"literals": "hex", "framing": {"kind": "silence", "quiet": "3.5 characters"}, "frame": "{address} {message}",
+          "fields": {"address": BYTE, "value": BYTE, "count": BYTE}, "refusal": None}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -301,7 +301,7 @@ def test_requests_that_are_alike_with_several_values_are_refused(many: str, alon
 def test_a_message_may_be_its_values_alone() -> None:
     operations = {"write": {"request": "{values}", "key": 3, "most": 4, "reply": "A0"}}
     sealed = {
-        "frame": "{id} {message} 99 {check}",
+        "frame": "{address} {message} 99 {check}",
         "check": {"kind": "xor"},
         "fields": {**SILENT["fields"], "check": BYTE},
     }
@@ -312,7 +312,7 @@ def test_a_message_may_be_its_values_alone() -> None:
 
 def test_a_mark_that_an_id_can_hold_is_refused_beside_a_shorter_broadcast() -> None:
     address = {"first": 1, "last": 99, "broadcast": 0, "broadcast_as": "*"}
-    fields = {"id": {"as": "hex", "digits": 2}, "value": {"as": "decimal", "digits": 2}}
+    fields = {"address": {"as": "hex", "digits": 2}, "value": {"as": "decimal", "digits": 2}}
     operations = {"preset": {"request": "!{value}", "reply": "p"}}
     with pytest.raises(Findings, match="it may hold the end mark"):
         declared(

@@ -44,12 +44,12 @@ def function_of(request: Request) -> int:
 
 
 def as_fields(request: Request) -> dict[str, Any]:
-    id, function = request.id, function_of(request)
+    address, function = request.address, function_of(request)
     if function == 3:
-        return {"address": id, "function": 3, "start": request.key, "count": request.size}
+        return {"address": address, "function": 3, "start": request.key, "count": request.size}
     if function == 6:
-        return {"address": id, "function": 6, "register": request.key, "value": request.values[0]}
-    return {"address": id, "function": 16, "start": request.key, "values": list(request.values)}
+        return {"address": address, "function": 6, "register": request.key, "value": request.values[0]}
+    return {"address": address, "function": 16, "start": request.key, "values": list(request.values)}
 
 
 def as_request(raw: bytes) -> Request | None:
@@ -57,40 +57,40 @@ def as_request(raw: bytes) -> Request | None:
     fields = parse_request(raw)
     if fields is None:
         return as_something_else(raw)
-    id, function = fields["address"], fields["function"]
+    address, function = fields["address"], fields["function"]
     if function == 65:
         asked = tuple(fields[name] for name in ("low", "high", "only", "slots"))
         return Request(0, SEARCH, 0, 0, (*asked, fields["tenths"] * 100_000, fields["draw"]), 65)
     if function == 66:
-        return Request(0, ASSIGN, 0, 0, (fields["serial"], fields["id"]), 66)
+        return Request(0, ASSIGN, 0, 0, (fields["serial"], fields["new_address"]), 66)
     if function == 6:
-        return Request(id, WRITE, fields["register"], 1, (fields["value"],), 6)
+        return Request(address, WRITE, fields["register"], 1, (fields["value"],), 6)
     if function == 3:
         count = fields["count"]
-        return Request(id, READ, fields["start"], count if count <= MOST_READ else 0, (), 3)
-    return Request(id, WRITE, fields["start"], len(fields["values"]), tuple(fields["values"]), 16)
+        return Request(address, READ, fields["start"], count if count <= MOST_READ else 0, (), 3)
+    return Request(address, WRITE, fields["start"], len(fields["values"]), tuple(fields["values"]), 16)
 
 
 def as_something_else(raw: bytes) -> Request | None:
     """A damaged frame is nothing; a device owes a sound one a refusal (V1.1b3, 7) unless it is somebody's answer."""
     if len(raw) not in FRAME or sealed(raw[:-2]) != raw:
         return None
-    id, function = raw[0], raw[1]
+    address, function = raw[0], raw[1]
     if function in (65, 66) and parse_reply(raw) is not None:
         return OTHER  # the answer of a camera to a search: cameras that share its bus ID hear it under their own
     if function not in (3, 6, 16) and function < 0x80:
-        return Request(id, UNKNOWN, 0, 0, (), function)
+        return Request(address, UNKNOWN, 0, 0, (), function)
     if function == 16 and len(raw) > 8 and len(raw) == 9 + raw[6]:  # quantity and byte count do not agree
-        return Request(id, WRITE, int.from_bytes(raw[2:4]), 0, (), 16)
+        return Request(address, WRITE, int.from_bytes(raw[2:4]), 0, (), 16)
     return OTHER
 
 
 def as_reply(fields: dict[str, Any] | None, request: Request) -> Reply | None:
     """What the codec is to make of the definition's fields when it waits for the reply to `request`."""
     asked = as_fields(request)
-    if fields is None or fields["address"] != request.id or fields["function"] != asked["function"]:
+    if fields is None or fields["address"] != request.address or fields["function"] != asked["function"]:
         return None
-    good = Reply(request.id, request.verb, request.key, request.values, 0, request.form)
+    good = Reply(request.address, request.verb, request.key, request.values, 0, request.form)
     if "exception" in fields:
         return good._replace(values=(), refused=fields["exception"])
     if request.verb == READ:
@@ -114,19 +114,21 @@ def sealed(body: bytes) -> bytes:
 def good_reply(request: Request) -> bytes:
     """As the definition builds it, with values 0, 1, 2 ... for a read."""
     if request.verb == READ:
-        return build_reply({"address": request.id, "function": 3, "values": list(range(request.size))})
+        return build_reply({"address": request.address, "function": 3, "values": list(range(request.size))})
     return build_reply(answer_fields(request))
 
 
 def refusal(request: Request, code: int) -> bytes:
-    return build_reply({"address": request.id, "function": function_of(request), "exception": code})
+    return build_reply({"address": request.address, "function": function_of(request), "exception": code})
 
 
 def nearly_requests() -> st.SearchStrategy[bytes]:
     """Bodies that look like requests, most of them wrong in one place."""
     counts = st.one_of(st.integers(0, 130), word)
     short = st.builds(
-        lambda id, function, key, count, more: bytes((id, function)) + key.to_bytes(2) + count.to_bytes(2) + more,
+        lambda address, function, key, count, more: (
+            bytes((address, function)) + key.to_bytes(2) + count.to_bytes(2) + more
+        ),
         byte,
         st.sampled_from([3, 6, 16, 4, 0x83]),
         word,
@@ -134,8 +136,8 @@ def nearly_requests() -> st.SearchStrategy[bytes]:
         st.binary(max_size=3),
     )
     many = st.builds(
-        lambda id, key, count, size, values: (
-            bytes((id, 16)) + key.to_bytes(2) + count.to_bytes(2) + bytes((size,)) + values
+        lambda address, key, count, size, values: (
+            bytes((address, 16)) + key.to_bytes(2) + count.to_bytes(2) + bytes((size,)) + values
         ),
         byte,
         word,
@@ -172,13 +174,13 @@ def test_both_read_the_same_request_in_any_bytes(body: bytes) -> None:
 
 
 @pytest.mark.parametrize("function", [65, 66])
-@pytest.mark.parametrize("id", [0, 1, 247])
+@pytest.mark.parametrize("address", [0, 1, 247])
 @given(more=st.binary(min_size=2, max_size=20))
 @example(more=bytes(14))  # as long as a search
 @example(more=bytes(4))  # as long as the answer to it
 @example(more=bytes(5))  # as long as an assignment and its answer
-def test_both_read_the_same_in_our_own_functions_at_any_length(id: int, function: int, more: bytes) -> None:
-    raw = sealed(bytes((id, function)) + more)
+def test_both_read_the_same_in_our_own_functions_at_any_length(address: int, function: int, more: bytes) -> None:
+    raw = sealed(bytes((address, function)) + more)
     assert CODEC.decode_request(raw) == as_request(raw)
 
 
@@ -201,12 +203,12 @@ def test_both_read_the_same_request_with_one_wrong_byte(request: Request, data: 
 
 @given(reads() | writes(), st.lists(word, min_size=125, max_size=125))
 def test_both_build_and_read_the_same_reply(request: Request, drawn: list[int]) -> None:
-    request = request._replace(id=max(request.id, 1))  # nobody answers a broadcast
+    request = request._replace(address=max(request.address, 1))  # nobody answers a broadcast
     values = tuple(drawn[: request.size]) if request.verb == READ else request.values
-    reply = Reply(request.id, request.verb, request.key, values, 0, request.form)
+    reply = Reply(request.address, request.verb, request.key, values, 0, request.form)
     frame = CODEC.encode_reply(reply)
     if request.verb == READ:
-        assert frame == build_reply({"address": request.id, "function": 3, "values": list(values)})
+        assert frame == build_reply({"address": request.address, "function": 3, "values": list(values)})
     else:
         assert frame == good_reply(request)
     assert len(frame) == CODEC.reply_bytes(request)
@@ -215,7 +217,7 @@ def test_both_build_and_read_the_same_reply(request: Request, drawn: list[int]) 
 
 @given(reads() | writes(), st.data())
 def test_both_read_the_same_reply_in_any_bytes(request: Request, data: st.DataObject) -> None:
-    request = request._replace(id=max(request.id, 1))
+    request = request._replace(address=max(request.address, 1))
     body = bytearray(data.draw(st.sampled_from([good_reply(request), refusal(request, 2)]))[:-2])
     for _ in range(data.draw(st.integers(0, 2))):  # a fault or two behind a good check
         at = data.draw(st.one_of(st.integers(0, min(6, len(body))), st.integers(0, len(body))))
@@ -229,7 +231,7 @@ def test_both_read_the_same_reply_in_any_bytes(request: Request, data: st.DataOb
 def test_both_judge_alike_a_reply_with_one_wrong_byte_behind_a_good_check(
     request: Request, data: st.DataObject
 ) -> None:
-    request = request._replace(id=max(request.id, 1))
+    request = request._replace(address=max(request.address, 1))
     for frame in (good_reply(request), refusal(request, 2)):
         for at in range(min(len(frame) - 2, 6)):
             for value in {0, frame[at] ^ 1, frame[at] ^ 0x80, data.draw(byte)}:
@@ -240,20 +242,22 @@ def test_both_judge_alike_a_reply_with_one_wrong_byte_behind_a_good_check(
 @pytest.mark.parametrize("code", [1, 2, 3, 4, 6])
 @given(request=reads() | writes())
 def test_a_refusal_reaches_the_one_who_asked(request: Request, code: int) -> None:
-    request = request._replace(id=max(request.id, 1))
-    refused = Reply(request.id, request.verb, request.key, (), code, request.form)
+    request = request._replace(address=max(request.address, 1))
+    refused = Reply(request.address, request.verb, request.key, (), code, request.form)
     assert CODEC.decode_reply(refusal(request, code), request) == refused
     # the camera says the function that was asked, whether it names it or repeats what was to be written
     assert CODEC.encode_reply(refused._replace(form=function_of(request))) == refusal(request, code)
     assert CODEC.encode_reply(refused._replace(values=request.values)) == refusal(request, code)
 
 
-@given(byte.filter(lambda id: id > 0), st.integers(1, 127).filter(lambda function: function not in (3, 6, 16)))
-def test_a_request_that_no_camera_knows_is_refused_with_its_function(id: int, function: int) -> None:
-    request = CODEC.decode_request(sealed(bytes((id, function, 0, 1))))
-    assert request == Request(id, UNKNOWN, 0, 0, (), function)
-    refused = Reply(id, UNKNOWN, 0, (), 1, function)  # illegal function: V1.1b3, 7
-    assert CODEC.encode_reply(refused) == build_reply({"address": id, "function": function, "exception": 1})
+@given(
+    byte.filter(lambda address: address > 0), st.integers(1, 127).filter(lambda function: function not in (3, 6, 16))
+)
+def test_a_request_that_no_camera_knows_is_refused_with_its_function(address: int, function: int) -> None:
+    request = CODEC.decode_request(sealed(bytes((address, function, 0, 1))))
+    assert request == Request(address, UNKNOWN, 0, 0, (), function)
+    refused = Reply(address, UNKNOWN, 0, (), 1, function)  # illegal function: V1.1b3, 7
+    assert CODEC.encode_reply(refused) == build_reply({"address": address, "function": function, "exception": 1})
 
 
 @pytest.mark.parametrize(
@@ -271,7 +275,7 @@ def test_an_answer_has_the_function_that_was_asked(frame: str) -> None:
     assert request is not None
     function = bytes.fromhex(frame)[1]
     values = request.values or (0,) * request.size
-    reply = Reply(request.id, request.verb, request.key, values, 0, request.form)
+    reply = Reply(request.address, request.verb, request.key, values, 0, request.form)
     assert CODEC.encode_reply(reply)[1] == function
     assert CODEC.encode_reply(reply._replace(refused=2))[1] == function | 0x80
     assert CODEC.encode_reply(reply._replace(refused=3, values=()))[1] == function | 0x80

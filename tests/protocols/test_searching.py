@@ -56,21 +56,23 @@ def test_a_search_is_encoded_and_decoded_as_the_definition_says(
 def test_an_assignment_and_its_answer_are_as_the_definition_says(serial: int, new: int, old: int) -> None:
     request = assignment(RTU, serial, new)
     raw = RTU.encode_request(request)
-    assert raw == build_request({"address": 0, "function": 66, "serial": serial, "id": new})
+    assert raw == build_request({"address": 0, "function": 66, "serial": serial, "new_address": new})
     assert RTU.decode_request(raw) == request._replace(form=66)
     answer = RTU.encode_reply(Reply(old, ASSIGN, 0, (serial, new), 0, 66))
-    assert answer == build_reply({"address": old, "function": 66, "serial": serial, "id": new})
+    assert answer == build_reply({"address": old, "function": 66, "serial": serial, "new_address": new})
     assert RTU.decode_reply(answer, request) == Reply(old, ASSIGN, 0, (serial, new))
     assert RTU.decode_reply(answer, assignment(RTU, serial ^ 1, new)) is None
     assert len(answer) == RTU.reply_bytes(request) == 9
 
 
 @given(serials, ids)
-def test_an_answer_to_a_search_names_serial_and_id_and_is_no_request_to_who_overhears_it(serial: int, id: int) -> None:
+def test_an_answer_to_a_search_names_serial_and_id_and_is_no_request_to_who_overhears_it(
+    serial: int, address: int
+) -> None:
     request = search(RTU)
-    answer = RTU.encode_reply(Reply(id, SEARCH, 0, (serial,), 0, 65))
-    assert parse_reply(answer) == {"address": id, "function": 65, "serial": serial}
-    assert RTU.decode_reply(answer, request) == Reply(id, SEARCH, 0, (serial,))
+    answer = RTU.encode_reply(Reply(address, SEARCH, 0, (serial,), 0, 65))
+    assert parse_reply(answer) == {"address": address, "function": 65, "serial": serial}
+    assert RTU.decode_reply(answer, request) == Reply(address, SEARCH, 0, (serial,))
     assert RTU.decode_request(answer) is OTHER
     assert len(answer) == RTU.reply_bytes(request) == 8
 
@@ -85,14 +87,14 @@ def test_answers_of_several_are_found_one_after_the_other_whatever_lies_before(
     seen = []
     for value in junk + b"".join(RTU.encode_reply(Reply(id, SEARCH, 0, (serial,))) for serial, id in found):
         if (reply := finder.feed(bytes((value,)), 0)) is not None:
-            seen.append((reply.values[0], reply.id))
+            seen.append((reply.values[0], reply.address))
             finder.expect(request)
     assert seen == found
 
 
 def test_a_search_goes_to_all_or_is_not_encoded() -> None:
     with pytest.raises(Defect):
-        RTU.encode_request(search(RTU)._replace(id=4))
+        RTU.encode_request(search(RTU)._replace(address=4))
     with pytest.raises(Defect):
         RTU.encode_request(search(RTU, 0, SERIALS))
 
@@ -102,12 +104,12 @@ def test_modbus_has_searches_and_declared_protocols_have_none() -> None:
     assert not any(searches(find(name)) for name in ("text", "short", "tagged"))
 
 
-def camera(serial: int = 70_000, id: int = 5, model: str = "zoom-camera") -> Camera:
-    return Camera(load(model), "modbus-rtu", id, serial)
+def camera(serial: int = 70_000, bus_id: int = 5, model: str = "zoom-camera") -> Camera:
+    return Camera(load(model), "modbus-rtu", bus_id, serial)
 
 
 def answer(one: Camera, request: Request) -> bytes:
-    return RTU.encode_reply(one.serve(request, 0)._replace(id=one.id))
+    return RTU.encode_reply(one.serve(request, 0)._replace(address=one.bus_id))
 
 
 @pytest.mark.parametrize(
@@ -126,7 +128,7 @@ def test_a_camera_whose_model_cannot_is_silent() -> None:
     assert (answer(one, search(RTU)), answer(one, assignment(RTU, 70_000, 9))) == (b"", b"")
     head = camera(model="pan-tilt-head")  # can be searched for, and takes no ID by its serial
     assert answer(head, search(RTU))
-    assert (answer(head, assignment(RTU, 70_000, 9)), head.id) == (b"", 5)
+    assert (answer(head, assignment(RTU, 70_000, 9)), head.bus_id) == (b"", 5)
 
 
 def test_a_camera_that_saves_is_silent_too() -> None:
@@ -138,10 +140,10 @@ def test_a_camera_that_saves_is_silent_too() -> None:
 def test_only_the_camera_with_the_serial_takes_the_id_and_only_a_good_one() -> None:
     one, other = camera(), camera(70_001)
     request = assignment(RTU, 70_001, 9)
-    assert (answer(one, request), one.id) == (b"", 5)
+    assert (answer(one, request), one.bus_id) == (b"", 5)
     assert answer(other, request)
-    assert other.id == 9
-    assert (answer(other, request._replace(values=(70_001, 248))), other.id) == (b"", 9)
+    assert other.bus_id == 9
+    assert (answer(other, request._replace(values=(70_001, 248))), other.bus_id) == (b"", 9)
 
 
 def test_a_camera_waits_for_the_slot_of_its_serial() -> None:

@@ -51,9 +51,9 @@ lines:
 converters:
   - {{name: box, endpoint: "198.51.100.7:4001", driver: {drivers[0]}}}
 cameras:
-  - {{name: one, id: 1, driver: {drivers[1]}}}
-  - {{name: two, id: 2, driver: {drivers[2]}}}
-  - {{name: three, id: 1, turnaround: 2.4 ms, driver: {{format: {case["third"]}}}}}
+  - {{name: one, bus_id: 1, driver: {drivers[1]}}}
+  - {{name: two, bus_id: 2, driver: {drivers[2]}}}
+  - {{name: three, bus_id: 1, turnaround: 2.4 ms, driver: {{format: {case["third"]}}}}}
 masters:
   - name: controller
     through: [box]

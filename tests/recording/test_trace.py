@@ -527,6 +527,17 @@ def test_another_database_is_no_trace(tmp_path: Path) -> None:
         open_trace(tmp_path / "t")
 
 
+def test_a_trace_from_before_numbers_were_called_row_is_read(tmp_path: Path) -> None:
+    _write(tmp_path / "t", EVERY_KIND)
+    with contextlib.closing(sqlite3.connect(tmp_path / "t")) as database, database:
+        for table in ("name", "setting"):
+            database.execute(f"ALTER TABLE {table} RENAME COLUMN row TO id")
+        database.execute("UPDATE head SET value = 3 WHERE key = 'schema'")
+    with open_trace(tmp_path / "t") as trace:
+        assert trace.head["schema"] == 3
+        assert list(trace.records()) == EVERY_KIND
+
+
 def test_a_newer_schema_is_refused_with_the_version(tmp_path: Path) -> None:
     _write(tmp_path / "t", [])
     with contextlib.closing(sqlite3.connect(tmp_path / "t")) as database, database:

@@ -94,7 +94,10 @@ def test_with_one_camera_more_records_are_compared_by_names_and_the_camera_is_to
     more = wall()
     for old, new in (
         ("      - {camera: wall mats", "      - {camera: spare, after: 0 m}\n      - {camera: wall mats"),
-        ("  - {name: wall mats, id: 3", "  - {name: spare, id: 99, present: false}\n  - {name: wall mats, id: 3"),
+        (
+            "  - {name: wall mats, bus_id: 3",
+            "  - {name: spare, bus_id: 99, present: false}\n  - {name: wall mats, bus_id: 3",
+        ),
         ("through: [wall box]\n", "through: [wall box]\n    cameras: [wall low, wall high, wall mats]\n"),
     ):
         more = more.replace(old, new)

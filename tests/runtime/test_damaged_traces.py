@@ -263,7 +263,7 @@ def test_a_plan_in_a_trace_reads_no_file_of_this_machine(trace: Path, short: Pat
     secret.write_text("word: hidden\n")
     with opened(trace) as database:
         (text,) = database.execute("SELECT value FROM head WHERE key = 'plan_text'").fetchone()
-        text = text.replace("{name: wall low, id: 1,", f"{{name: wall low, model: {secret}, id: 1,")
+        text = text.replace("{name: wall low, bus_id: 1,", f"{{name: wall low, model: {secret}, bus_id: 1,")
         assert str(secret) in text
         database.execute("UPDATE head SET value = ? WHERE key = 'plan_text'", (text,))
     with pytest.raises(UserError, match="not in the trace") as caught:

@@ -143,7 +143,7 @@ busim: 1
 name: doors
 lines:{"".join(_LINE.format(name=name) for name in BOXES)}
 converters:{"".join(_BOX.format(name=name, number=44 + n, more=more) for n, (name, more) in enumerate(BOXES.items()))}
-cameras:{"".join(f"{chr(10)}  - {{name: {name} camera, id: 1, turnaround: 1 ms}}" for name in BOXES)}
+cameras:{"".join(f"{chr(10)}  - {{name: {name} camera, bus_id: 1, turnaround: 1 ms}}" for name in BOXES)}
 """
 UDP = [name for name, more in BOXES.items() if "udp" in more]
 TCP = [name for name in BOXES if name not in UDP and name != "quiet"]

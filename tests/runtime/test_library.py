@@ -130,7 +130,7 @@ def test_help_lists_each_public_name_once_with_a_line_that_says_what_it_is() -> 
 
 # Numbers of public signatures and fields that are no times. A new number is a time, in ns, unless it is put here.
 NO_TIMES = {
-    "seed", "value", "kind", "line", "column", "wrong_count", "id", "count", "speed", "number", "share",
+    "seed", "value", "kind", "line", "column", "wrong_count", "bus_id", "count", "speed", "number", "share",
     "positions", "bursts", "exchanges", "time_outs", "damaged",
 }  # fmt: skip
 # Classes that public names give, beside those that are public names themselves.

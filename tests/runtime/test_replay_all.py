@@ -38,10 +38,10 @@ lines:
 converters:
   - {name: head box, endpoint: "198.51.100.48:15001", packing: {idle: 4 ms}, latency: 200..900 us, transport: udp}
 cameras:
-  - {name: head, id: 1, model: pan-tilt-head, turnaround: 1..3 ms}
-  - {name: mats, id: 2, model: zoom-camera, turnaround: 1..3 ms}
-  - {name: finish, id: 3, model: slow-motion-camera, turnaround: 1..3 ms}
-  - {name: lane, id: 4, model: minicam, turnaround: 1..3 ms}
+  - {name: head, bus_id: 1, model: pan-tilt-head, turnaround: 1..3 ms}
+  - {name: mats, bus_id: 2, model: zoom-camera, turnaround: 1..3 ms}
+  - {name: finish, bus_id: 3, model: slow-motion-camera, turnaround: 1..3 ms}
+  - {name: lane, bus_id: 4, model: minicam, turnaround: 1..3 ms}
 masters:
   - {name: controller, through: [head box], groups: [{name: head, values: [temperature], every: 90 ms}]}
 panels:

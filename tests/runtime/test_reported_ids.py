@@ -12,7 +12,7 @@ from busim.runtime.session.compare import recorded_report
 
 
 def _ids(report: Report) -> dict[str, int]:
-    return {camera.name: camera.id for line in report.lines for camera in line.cameras}
+    return {camera.name: camera.bus_id for line in report.lines for camera in line.cameras}
 
 
 def test_a_camera_that_got_another_id_is_reported_under_it_live_and_from_the_trace(tmp_path: Path) -> None:

@@ -62,7 +62,7 @@ def text_of(case: dict[str, Any]) -> str:
     for n, camera in enumerate(cameras):
         of = camera["format"] or case["format"]
         driver = f"{{echo: {str(camera['echo']).lower()}, hold: {camera['hold']}, format: {of}}}"
-        lines += [f"  - name: camera {n}", f"    id: {camera['id']}", f"    turnaround: {camera['turnaround']}"]
+        lines += [f"  - name: camera {n}", f"    bus_id: {camera['bus_id']}", f"    turnaround: {camera['turnaround']}"]
         lines += [f"    driver: {driver}"]
     lines += [
         "masters:",
@@ -88,7 +88,7 @@ def text_of(case: dict[str, Any]) -> str:
 
 camera = st.fixed_dictionaries(
     {
-        "id": st.integers(1, 3),
+        "bus_id": st.integers(1, 3),
         "after": st.sampled_from([0, 3, 40, 250]),
         "turnaround": st.sampled_from(["0", "1 ms", "0..3 ms", "2..2.1 ms"]),
         "echo": st.booleans(),
@@ -121,9 +121,9 @@ AT_THE_END_OF_SILENCE = {  # a false start bit between the end of a silence wher
     "idle": "1 ms", "length": 3, "latency": "0..2 ms", "time_out": "computed", "second": False, "listen": "0",
     "every": "0",
     "cameras": [
-        {"id": 2, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
-        {"id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
-        {"id": 1, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": "8N2"},
+        {"bus_id": 2, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
+        {"bus_id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": False, "hold": "0", "format": ""},
+        {"bus_id": 1, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": "8N2"},
     ],
 }  # fmt: skip
 

@@ -419,17 +419,17 @@ def test_a_reboot_is_a_wish_that_comes_with_the_answer() -> None:
 
 
 def test_a_factory_default_brings_everything_back_as_it_was_delivered_and_keeps_that() -> None:
-    camera = Held("minicam", id=9)
+    camera = Held("minicam", bus_id=9)
     camera.write("gain", 40)
     camera.save()
     camera.at(1).write("command", 3)
     assert camera.read("gain") == 0
     camera.power_cycle()
     assert camera.read("gain") == 0
-    assert camera.camera.id == 9  # the new ID takes effect after a save
+    assert camera.camera.bus_id == 9  # the new ID takes effect after a save
     camera.write("command", 3)
     camera.save()
-    assert camera.camera.id == camera.model.bus.factory_id == 1
+    assert camera.camera.bus_id == camera.model.bus.factory_id == 1
 
 
 # -- the bus ID ---------------------------------------------------------------------------------------------------
@@ -439,51 +439,51 @@ def test_a_new_id_takes_effect_at_once_where_the_model_says_so_and_is_lost_unles
     camera = Held("zoom-camera")
     assert camera.change_id(9) == 0
     assert camera.actions == [NewId(9)]
-    assert (camera.camera.id, camera.read("bus_id")) == (9, 9)
+    assert (camera.camera.bus_id, camera.read("bus_id")) == (9, 9)
     camera.power_cycle()
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.write("new_id", 9)
     camera.save()
     camera.at(camera.now / SECOND + 1).power_cycle()
-    assert camera.camera.id == camera.read("bus_id") == 9
+    assert camera.camera.bus_id == camera.read("bus_id") == 9
 
 
 def test_a_new_id_may_wait_for_a_save() -> None:
     camera = Held("minicam")
     camera.change_id(9)
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.power_cycle()
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.change_id(9)
     camera.save()
-    assert camera.camera.id == 9
+    assert camera.camera.bus_id == 9
 
 
 def test_a_new_id_may_wait_for_a_reboot() -> None:
     camera = Held("slow-motion-camera")
     camera.change_id(9)
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.power_cycle()
-    assert camera.camera.id == 9
+    assert camera.camera.bus_id == 9
 
 
 def test_a_new_id_may_want_both_a_save_and_a_reboot() -> None:
     camera = Held("pan-tilt-head")
     camera.change_id(9)
     camera.power_cycle()
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.change_id(9)
     camera.save()
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
     camera.at(camera.now / SECOND + 1).power_cycle()
-    assert camera.camera.id == 9
+    assert camera.camera.bus_id == 9
 
 
 @pytest.mark.parametrize("id", [0, 248, 255])
 def test_an_id_that_the_bus_does_not_have_is_refused(id: int) -> None:
     camera = Held("zoom-camera")
     assert camera.change_id(id) == ILLEGAL_VALUE
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
 
 
 # -- orders -------------------------------------------------------------------------------------------------------
@@ -493,7 +493,7 @@ def test_an_order_is_written_alone_and_never_read() -> None:
     camera = Held("zoom-camera")
     assert camera.ask(READ, "command", size=1).refused == ILLEGAL_KEY
     assert camera.write("command", 1, 9) == ILLEGAL_KEY
-    assert camera.camera.id == 5
+    assert camera.camera.bus_id == 5
 
 
 # -- whatever is asked ----------------------------------------------------------------------------------------------

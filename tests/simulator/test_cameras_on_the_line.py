@@ -33,9 +33,9 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.44:15001", latency: 1 ms, packing: {idle: 2 ms}}
 cameras:
-  - {name: left, model: MODEL, id: 1, serial: 11, turnaround: 1 ms}
-  - {name: right, model: MODEL, id: 2, serial: 12, turnaround: 1 ms}
-  - {name: corner, model: MODEL, id: 3, serial: 13, turnaround: 1 ms}
+  - {name: left, model: MODEL, bus_id: 1, serial: 11, turnaround: 1 ms}
+  - {name: right, model: MODEL, bus_id: 2, serial: 12, turnaround: 1 ms}
+  - {name: corner, model: MODEL, bus_id: 3, serial: 13, turnaround: 1 ms}
 """
 
 
@@ -75,7 +75,7 @@ class Hall:
         self.run(after)
 
     def id(self, camera: str) -> int:
-        return self.world.cameras[camera].camera.id
+        return self.world.cameras[camera].camera.bus_id
 
 
 READ_SERIAL = "{} 03 00 65 00 01"
@@ -265,8 +265,8 @@ def test_the_trace_tells_why_a_locked_write_was_refused() -> None:
 
 def own_plan(folder: Path, change: str = "", text: str = "") -> Plan:
     (folder / "wall-camera.yaml").write_text(text or starter("wall-camera"))
-    left = "model: MODEL, id: 1, serial: 11, turnaround: 1 ms"
-    plan = PLAN.replace(left, f"model: ./wall-camera.yaml, id: 1{change}")
+    left = "model: MODEL, bus_id: 1, serial: 11, turnaround: 1 ms"
+    plan = PLAN.replace(left, f"model: ./wall-camera.yaml, bus_id: 1{change}")
     plan += "masters:\n  - {name: desk, through: [box], groups: [{name: fast, values: [iris, gain, zoom]}]}\n"
     (folder / "plan.yaml").write_text(plan.replace("MODEL", "zoom-camera"))
     return read(folder / "plan.yaml")

@@ -46,8 +46,8 @@ converters:
     clients: {sharing: arbitrated, arbitration_time_out: 100 ms}
     reboots: [{at: 1 s, down: 1 s}]
 cameras:
-  - {name: start, id: 1, turnaround: 2 ms}
-  - {name: top, id: 2, turnaround: 2 ms}
+  - {name: start, bus_id: 1, turnaround: 2 ms}
+  - {name: top, bus_id: 2, turnaround: 2 ms}
 masters:
   - {name: a, through: [box], time_out: 200 ms, groups: [{name: fast, values: [iris], every: 0}]}
   - {name: b, through: [box], time_out: 200 ms, groups: [{name: fast, values: [gain], every: 0}]}

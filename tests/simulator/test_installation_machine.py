@@ -43,9 +43,9 @@ lines:
 converters:
   - {{name: box, endpoint: 198.51.100.44:15001, latency: {latency}, clients: {{most: 4, sharing: {sharing}}}}}
 cameras:
-  - {{name: polled, id: 1, turnaround: {turnaround}}}
-  - {{name: moved, id: 2, turnaround: {turnaround}}}
-  - {{name: both, id: 3, turnaround: {turnaround}}}
+  - {{name: polled, bus_id: 1, turnaround: {turnaround}}}
+  - {{name: moved, bus_id: 2, turnaround: {turnaround}}}
+  - {{name: both, bus_id: 3, turnaround: {turnaround}}}
 masters:
   - name: desk
     through: [box]
@@ -112,7 +112,7 @@ class InstallationMachine(RuleBasedStateMachine):
         self.comparable = sharing == "arbitrated" and ".." not in latency
         self.site = Site(self.text)
         self.script: list[tuple[int, Step]] = []  # the client that died early, or 0; what was done
-        names = {name.name: name.id for name in self.site.world.names if name.kind in ("camera", "converter")}
+        names = {name.name: name.row for name in self.site.world.names if name.kind in ("camera", "converter")}
         self.model = Installation({name: names[name] for name in CAMERAS}, {"box": names["box"]}, CAMERAS, 0)
         self.names = names
         self.seen = 0

@@ -565,7 +565,7 @@ def test_one_dead_camera_of_eight_leaves_the_others_four_fifths_of_their_rate() 
         world.kernel.advance(20 * SECOND)
         late = [record for record in records if record[0] == EXCHANGE and record[9] >= 10 * SECOND]
         rates[absent] = {
-            name.name: sum(record[3] == name.id and record[12] == "ok" for record in late)
+            name.name: sum(record[3] == name.row and record[12] == "ok" for record in late)
             for name in world.names
             if name.kind == "camera" and name.name != "c3"
         }

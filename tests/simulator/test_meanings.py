@@ -28,8 +28,8 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.44:15001"}
 cameras:
-  - {name: wall, id: 3}
-  - {name: kerb, id: 9, model: ./kerb-camera.yaml}
+  - {name: wall, bus_id: 3}
+  - {name: kerb, bus_id: 9, model: ./kerb-camera.yaml}
 masters:
   - {name: controller, through: [box], groups: [{name: fast, values: [shutter, gain], every: 100 ms}]}
 panels:
@@ -58,7 +58,7 @@ def test_polls_and_moves_reach_what_each_camera_calls_by_a_name_of_its_own(plan:
     records: list[Record] = []
     run = Run(plan, 1, also=records.append)
     run.advance(20 * 10**9)
-    numbers = {name.name: name.id for name in run.world.names}
+    numbers = {name.name: name.row for name in run.world.names}
     changed = {(record[2], record[3]) for record in records if record[0] == CHANGE}
     assert changed == {(numbers["kerb"], "time"), (numbers["wall"], "shutter")}
     of_kerb = [record for record in records if record[0] == EXCHANGE and record[3] == numbers["kerb"]]

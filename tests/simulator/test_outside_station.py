@@ -30,8 +30,8 @@ converters:
   - {name: speed box, endpoint: "198.51.100.43:15001"}
   - {name: place of speed finish, endpoint: "198.51.100.43:15002", packing: {idle: 0}, latency: 0}
 cameras:
-  - {name: speed start, id: 1, turnaround: 3 ms}
-  - {name: speed finish, id: 2, present: false}
+  - {name: speed start, bus_id: 1, turnaround: 3 ms}
+  - {name: speed finish, bus_id: 2, present: false}
 masters:
   - name: controller
     through: [speed box]
@@ -52,7 +52,7 @@ class Outside:
     def deliver(self, client: int, data: bytes) -> None:
         requests, self.heard = self.protocol.cut_requests(self.heard + data)
         for request in requests:
-            if request.id == 2:
+            if request.address == 2:
                 reply = Reply(2, request.verb, request.key, (4711,) * request.size)
                 self.kernel.at(self.kernel.now + 2_000_000, self.answer, self.protocol.encode_reply(reply))
 
@@ -66,7 +66,7 @@ def test_a_camera_outside_answers_on_the_emulated_line_beside_emulated_ones() ->
     world.start()
     Outside(world)
     world.kernel.advance(10**9)
-    numbers = {name.name: name.id for name in world.names}
+    numbers = {name.name: name.row for name in world.names}
     outcomes = {
         name: {record[12] for record in records if record[0] == EXCHANGE and record[3] == numbers[name]}
         for name in ("speed start", "speed finish")
@@ -83,5 +83,5 @@ def test_without_it_the_camera_is_silent() -> None:
     world = build(read_text(PLAN), 1, records.append)
     world.start()
     world.kernel.advance(10**9)
-    number = next(name.id for name in world.names if name.name == "speed finish")
+    number = next(name.row for name in world.names if name.name == "speed finish")
     assert {record[12] for record in records if record[0] == EXCHANGE and record[3] == number} == {"time-out"}

@@ -202,7 +202,7 @@ def test_an_arbiter_gives_out_each_request_whole_and_in_order(name: str, data: A
     keys = sorted({key for keys in spoken.keys.values() for key in keys.values()} or range(4))
     raws = []
     for _ in range(data.draw(st.integers(1, 6))):
-        request = Request(data.draw(st.integers(*spoken.ids)), READ, data.draw(st.sampled_from(keys)), 1)
+        request = Request(data.draw(st.integers(*spoken.addresses)), READ, data.draw(st.sampled_from(keys)), 1)
         try:
             raws.append(spoken.encode_request(request))
         except BusimError:

@@ -31,7 +31,7 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.44:15001", latency: 0..2 ms, packing: {idle: 1 ms, length: 11}}
 cameras:
-  - {name: mat, id: 1, turnaround: 0}
+  - {name: mat, bus_id: 1, turnaround: 0}
 masters:
   - {name: controller, through: [box], groups: [{name: fast, values: [iris, gain, shutter], every: 0}]}
   - {name: second, on: [pair], groups: [{name: all, values: [iris, zoom, focus], every: 3 ms}]}
@@ -59,7 +59,7 @@ def test_an_installation_does_the_same_on_both_paths(name: str, case: dict[str, 
 def test_a_reply_that_begins_as_a_request_ends_does_not_spoil_it_for_others_on_either_path() -> None:
     """Three cameras on one ID. One answers at the very nanosecond at which the others have the last character."""
     cameras = [
-        {"id": 1, "after": after, "turnaround": turnaround, "echo": False, "hold": "0", "format": ""}
+        {"bus_id": 1, "after": after, "turnaround": turnaround, "echo": False, "hold": "0", "format": ""}
         for after, turnaround in ((0, "0"), (0, "1 ms"), (3, "1 ms"))
     ]
     case = {

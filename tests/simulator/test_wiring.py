@@ -200,7 +200,7 @@ def test_whatever_is_done_to_the_wiring_both_paths_hear_the_same(case: list[Any]
 
 def outcomes(records: list[Record], world: World, since: int, until: int) -> dict[str, set[str]]:
     """By camera, what became of the exchanges that were asked and over between two instants."""
-    names = {name.id: name.name for name in world.names}
+    names = {name.row: name.name for name in world.names}
     found: dict[str, set[str]] = {}
     for record in records:
         if record[0] == EXCHANGE and since < record[8] and record[10] < until:
@@ -369,9 +369,9 @@ SET_WHILE_A_REQUEST_BEGINS = {  # one of two cameras that share a receiver group
     "baud": 38400, "format": "8E1", "contention": "random", "errors": 0, "bias": True, "chatter": 0, "idle": "200 us",
     "length": 3, "latency": "0", "time_out": "7 ms", "second": False, "listen": "0", "every": "23 ms",
     "cameras": [
-        {"id": 1, "after": 0, "turnaround": "2..2.1 ms", "echo": True, "hold": "200 us", "format": ""},
-        {"id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": True, "hold": "0", "format": ""},
-        {"id": 3, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": ""},
+        {"bus_id": 1, "after": 0, "turnaround": "2..2.1 ms", "echo": True, "hold": "200 us", "format": ""},
+        {"bus_id": 1, "after": 250, "turnaround": "2..2.1 ms", "echo": True, "hold": "0", "format": ""},
+        {"bus_id": 3, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": ""},
     ],
 }  # fmt: skip
 

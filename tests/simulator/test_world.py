@@ -36,7 +36,7 @@ lines:
 converters:
   - {name: box, endpoint: "198.51.100.44:15001", packing: {idle: 2 ms}, latency: 20 ms}
 cameras:
-  - {name: mat, id: 1, serial: 7, turnaround: 1 ms}
+  - {name: mat, bus_id: 1, serial: 7, turnaround: 1 ms}
 masters:
   - name: desk
     through: [box]
@@ -69,7 +69,7 @@ def test_an_exchange_names_the_instant_at_which_its_own_request_was_served() -> 
     """The laptop asks the same camera again while the answer to the desk is still on its way through the box."""
     world, records = _run(read_text(SHARED))
     camera = world.cameras["mat"].number
-    numbers = {name.name: name.id for name in world.names}
+    numbers = {name.name: name.row for name in world.names}
     for master, values in (("desk", 3), ("laptop", 1)):
         served = {
             record[13]
@@ -109,9 +109,9 @@ converters:
   - {name: box, endpoint: "198.51.100.44:15001"}
   - {name: lane box, endpoint: "198.51.100.45:15001"}
 cameras:
-  - {name: mat, id: 248}
-  - {name: top, id: 2}
-  - {name: start, id: 3, model: zoom-camra}
+  - {name: mat, bus_id: 248}
+  - {name: top, bus_id: 2}
+  - {name: start, bus_id: 3, model: zoom-camra}
 masters:
   - name: desk
     through: [box]
@@ -137,7 +137,7 @@ def test_everything_that_a_plan_names_and_that_is_not_there_is_told_at_once_with
     told = [(each.code, each.field, (each.line, each.column), each.mend) for each in caught.value.findings]
     assert told == [
         ("unknown-protocol", "lines[1].protocol", _place(WRONG, "modbus-rut,"), "did you mean `modbus-rtu`?"),
-        ("id-out-of-range", "cameras[0].id", _place(WRONG, "248"), "give the camera an ID in this range"),
+        ("id-out-of-range", "cameras[0].bus_id", _place(WRONG, "248"), "give the camera an ID in this range"),
         ("unknown-model", "cameras[2].model", _place(WRONG, "zoom-camra"), "did you mean `zoom-camera`?"),
         ("polled-value-nobody-has", "masters[0].groups[0].values[1]", _place(WRONG, "irris"), "did you mean `iris`?"),
         ("polled-value-nobody-has", "masters[0].groups[1].values[1]", _place(WRONG, "sound"), "name one of these"),

@@ -63,7 +63,7 @@ def test_every_judge_of_a_controller_fails_on_something_broken() -> None:
 
 def test_two_cameras_with_one_id_fail_the_address_plan_whoever_asks() -> None:
     """Both answer at once with other values: an error on that ID alone; at other distances both are heard."""
-    plan = read_text(hall().source.replace("name: c3, id: 3", "name: c3, id: 2"))
+    plan = read_text(hall().source.replace("name: c3, bus_id: 3", "name: c3, bus_id: 2"))
     case = Case(1, 4000 * MS)
     (found,) = run_pure(plan, case, [all_judges()["address-plan"]]).verdicts
     assert (found.outcome, found.why) == (FAIL, "bus ID 2 is answered by c2 and c3")

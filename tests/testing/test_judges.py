@@ -28,7 +28,7 @@ class TakesAnyReply(Master):
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> tuple[bytes | None, int | None]:
         if self._task is not None and data:
-            self._finder.expect(self._task.request._replace(id=data[0]))
+            self._finder.expect(self._task.request._replace(address=data[0]))
         return super().heard(data, at, flagged=flagged)
 
 

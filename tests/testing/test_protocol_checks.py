@@ -15,7 +15,7 @@ from busim.plan import models
 from busim.protocols import READ, DeclaredProtocol, Reply, Request, find, read_text
 from busim.testing import Proof, explain, prove, prove_model, read_capture
 
-NO_CHECK = GOOD.replace("*{check}", "").replace("check: {kind: xor, start: id, to: message}\n", "")
+NO_CHECK = GOOD.replace("*{check}", "").replace("check: {kind: xor, start: address, to: message}\n", "")
 
 
 def declared(name: str) -> DeclaredProtocol:
@@ -52,7 +52,7 @@ def test_samples_show_every_message_with_its_fields() -> None:
     samples = {sample.title.partition(":")[0]: sample for sample in prove(declared("tagged")).samples}
     assert set(samples) == {f"{name}, {what}" for name in ("read", "write") for what in ("request", "reply", "refusal")}
     request = samples["read, request"]
-    assert [name for name, _ in request.pieces] == ["", "length", "tag", "id", "", "key", "count", "check"]
+    assert [name for name, _ in request.pieces] == ["", "length", "tag", "address", "", "key", "count", "check"]
     assert b"".join(raw for _, raw in request.pieces) == request.raw
 
 
@@ -174,7 +174,7 @@ def test_prove_prints_frames_and_verdicts_and_explains_a_capture(tmp_path: Path)
     (tmp_path / "line.cap").write_bytes(data)
     done = CliRunner().invoke(app, ["prove", "tagged", "--against", str(tmp_path / "line.cap")])
     assert done.exit_code == 0, done.output
-    assert "[tag 00] [id 01] 10 [key 00 00] [count 01]" in done.output
+    assert "[tag 00] [address 01] 10 [key 00 00] [count 01]" in done.output
     assert done.output.count("\nholds ") == 5
     assert "reply to a read: ID 7, key 5 = 500, 3" in done.output
     assert "NOT EXPLAINED" in done.output

@@ -26,7 +26,7 @@ class Unit(NamedTuple):
     """
 
     name: str
-    id: int
+    bus_id: int
     turnaround: Spread
     distance: float
     lead: int
@@ -134,7 +134,7 @@ def _move_rates(site: Installation) -> _Rates:
 
 def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
     """Every master on one line."""
-    answers = [one.camera.id for one in line.cameras if one.camera.present]
+    answers = [one.camera.bus_id for one in line.cameras if one.camera.present]
     masters = tuple(asker.master.name for asker in line.askers)
     boxes = {asker.converter_field for asker in line.askers}
     for asker in line.askers:
@@ -149,7 +149,7 @@ def _ends(case: Case, delimiter: bytes) -> bool:
     """Whether replies end with what the converter packs by."""
     if not delimiter or not case.units:
         return False
-    reply = Reply(case.units[0].id, READ, 0, (0,))
+    reply = Reply(case.units[0].bus_id, READ, 0, (0,))
     return case.protocol.encode_reply(reply).endswith(delimiter)
 
 
@@ -181,7 +181,7 @@ def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: l
         polls=tuple(_polls(asker, protocol)),
         moves=tuple(_moves(asker, protocol, rates)),
         masters=masters,
-        clash=tuple(unit.id for unit in units if answers.count(unit.id) > 1),
+        clash=tuple(unit.bus_id for unit in units if answers.count(unit.bus_id) > 1),
         faulty=_faulty(asker),
     )
 
@@ -190,7 +190,7 @@ def _unit(one: ResolvedCamera, asker: Asker, velocity: float) -> Unit:
     camera = one.camera
     return Unit(
         camera.name,
-        camera.id,
+        camera.bus_id,
         camera.turnaround,
         propagation_ns(abs(one.metres - asker.metres), velocity),
         camera.driver.lead,
@@ -220,7 +220,7 @@ def _moves(asker: Asker, protocol: BusProtocol, rates: _Rates) -> Iterator[Move]
         if read is None:
             read = known[id(spoken)] = {spoken.called(value): group for value, group in polled.items()}
         for word, rate in rates.get((asker.master.name, one.name), {}).items():
-            request = spoken.command(one.camera.id, word, WRITE, 0)
+            request = spoken.command(one.camera.bus_id, word, WRITE, 0)
             asked, answered, more = protocol.lengths(request)
             control = spoken.called(word)
             yield Move(number, control, rate, asked, answered, read.get(control, ""), more)

@@ -141,7 +141,7 @@ def _merged(case: Case, group: str) -> Iterator[tuple[int, Poll]]:
         if held is not None and poll.unit == held.unit and poll.hole:
             size = held.size + poll.hole + poll.size
             if size <= case.protocol.most_values:
-                request = Request(case.units[poll.unit].id, READ, 0, size)
+                request = Request(case.units[poll.unit].bus_id, READ, 0, size)
                 asked, answered, more = case.protocol.lengths(request)
                 held = held._replace(size=size, request=asked, reply=answered, escapes=more)
                 continue

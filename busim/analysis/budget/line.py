@@ -81,7 +81,7 @@ class _Line:
             exchanges=tuple(_exchanges(mean)),
             groups=tuple(_groups(best, mean, worst)),
             cameras=tuple(
-                CameraBudget(unit.name, unit.id, unit.trouble, expected.camera(number))
+                CameraBudget(unit.name, unit.bus_id, unit.trouble, expected.camera(number))
                 for number, unit in enumerate(case.units)
             ),
             moves=moves(expected),

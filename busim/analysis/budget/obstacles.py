@@ -28,8 +28,8 @@ def obstacles(best: PollSchedule, worst: PollSchedule) -> Iterator[str]:
             f"{names} all ask on this line and nobody orders them: their exchanges run into each other, so that there "
             "is no steady state to compute; see what a second master spoils"
         )
-    for id in sorted(set(case.clash)):
-        yield f"more than one camera answers to bus ID {id}: their replies run into each other"
+    for bus_id in sorted(set(case.clash)):
+        yield f"more than one camera answers to bus ID {bus_id}: their replies run into each other"
     if case.faulty:
         yield case.faulty
     if not case.polls and not case.moves:

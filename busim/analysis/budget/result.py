@@ -66,7 +66,7 @@ class CameraBudget:
     """
 
     name: str
-    id: int
+    bus_id: int
     trouble: str
     figures: Mapping[str, Value]
 

@@ -47,11 +47,11 @@ converters:
     latency: 1 ms
     clients: {most: 4}
 cameras:
-  - {name: boulder left, id: 2, serial: 4101, turnaround: 2..6 ms}
-  - {name: boulder right, id: 3, serial: 4102, turnaround: 2..6 ms}
-  - {name: boulder mats, id: 4, serial: 4103, turnaround: 2..6 ms}
-  - {name: speed start, id: 21, serial: 4104, turnaround: 2..6 ms}
-  - {name: speed finish, id: 22, serial: 4105, turnaround: 2..6 ms}
+  - {name: boulder left, bus_id: 2, serial: 4101, turnaround: 2..6 ms}
+  - {name: boulder right, bus_id: 3, serial: 4102, turnaround: 2..6 ms}
+  - {name: boulder mats, bus_id: 4, serial: 4103, turnaround: 2..6 ms}
+  - {name: speed start, bus_id: 21, serial: 4104, turnaround: 2..6 ms}
+  - {name: speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms}
 masters:
   - name: controller
     through: [boulder box, speed box]

@@ -34,7 +34,7 @@ Edits = tuple[tuple[str, str], ...]
 
 
 class Spot(NamedTuple):
-    """One finding of a rule. `field`: path of the plan's field, such as `cameras[2].id`.
+    """One finding of a rule. `field`: path of the plan's field, such as `cameras[2].bus_id`.
 
     `what` is one sentence without a full stop. `found` and `expected` hold numbers with their units and their
     origin: planned, assumed or computed. `mend`: what to do; "": the advice of the rule.

@@ -43,7 +43,7 @@ _ELSEWHERE = {
 }  # fmt: skip
 _WORDS = {
     "box_port": "port of the box", "bias": "bias", "cable.gauge": "gauge of the cable", "frame_rate": "frame rate",
-    "cable.supply_gauge": "gauge of the supply pair", "factory_address": "address as delivered", "id": "ID",
+    "cable.supply_gauge": "gauge of the supply pair", "factory_address": "address as delivered", "bus_id": "ID",
     "factory_id": "ID as delivered", "packing_idle": "packing, idle", "host": "address", "poe_class": "PoE class",
     "unit_load": "unit loads", "biased": "bias", "at": "injected at",
 }  # fmt: skip
@@ -107,7 +107,7 @@ def _new(kind: str, one: Any, stands: dict[tuple[str, str], str]) -> str:
     at = f" on {stand}" if stand else ""
     if kind == "camera":
         serial = f", serial {one.serial}" if one.serial else ""
-        return f"{at}: a {one.model}{serial}; give it ID {one.id} before it is connected"
+        return f"{at}: a {one.model}{serial}; give it ID {one.bus_id} before it is connected"
     if kind == "converter":
         return f"{at}: its address is {one.host}:{one.port}"
     if kind == "line":
@@ -129,12 +129,12 @@ def _field(change: Change, supplied: set[str]) -> Iterator[tuple[str, str]]:
     if kind in ("camera", "converter") and field == "supply":
         supplied.add(after.name)
         yield task, f"is fed by {new} (was {old})"
-    elif kind == "camera" and field == "id":
+    elif kind == "camera" and field == "bus_id":
         yield task, f"gets ID {new} (was {old}): set it before it is connected"
     elif kind == "camera" and field == "serial":
         yield (
             task,
-            f"is replaced by another unit: serial {new} (was {old}); give it ID {after.id} before it is connected",
+            f"is replaced by another unit: serial {new} (was {old}); give it ID {after.bus_id} before it is connected",
         )
     elif kind == "camera" and field == "present":
         yield task, "is present now" if change.after else "is absent or dead now"

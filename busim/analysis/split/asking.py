@@ -134,7 +134,7 @@ class _Asker:
     def _labels(self) -> tuple[int, ...]:
         if self._wishes.renumber:
             return tuple(range(len(self._cameras)))
-        return tuple(camera.id for camera in self._cameras)
+        return tuple(camera.bus_id for camera in self._cameras)
 
     def _hanging(self, candidate: Candidate) -> Group:
         here = set() if candidate.new else {at.name for at in candidate.line.order if at.kind == "camera"}
@@ -160,7 +160,7 @@ class _Asker:
         loads = self._load(number, candidate) / max(1e-9, 1 - self._wishes.headroom)
         units = MOST_UNIT_LOADS - candidate.converter.unit_load
         protocol = next(wire.protocol for wire in self._survey.wires if wire.line.name == candidate.line.name)
-        ids = protocol.ids if protocol else (1, 1)
+        ids = protocol.addresses if protocol else (1, 1)
         rows = []
         for camera, load, refused in zip(self._cameras, loads, self.refused[number], strict=True):
             model = self._survey.model(camera.model)
@@ -226,9 +226,9 @@ class _Asker:
         keys, trouble = self._survey.keys(camera, wire)
         if keys is None or wire.protocol is None:
             return trouble.what if trouble else f"its model {camera.model!r} or protocol {line.protocol!r} is unknown"
-        low, high = wire.protocol.ids
-        if not (low <= camera.id <= high or self._wishes.renumber):
-            return f"its ID {camera.id} is none that {line.protocol} has ({low} to {high}); it may be renumbered"
+        low, high = wire.protocol.addresses
+        if not (low <= camera.bus_id <= high or self._wishes.renumber):
+            return f"its ID {camera.bus_id} is none that {line.protocol} has ({low} to {high}); it may be renumbered"
         if camera.name in self._layer.fed and candidate.supply is None:
             return "no supply is injected on that line"
         return self._setting(candidate, camera, self._survey.model(camera.model))

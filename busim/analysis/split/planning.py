@@ -76,17 +76,17 @@ def _new(names: Names, candidate: Candidate, laid: Laid) -> Drawn:
 
 def _number(plan: Plan, asked: Asked, lines: list[Drawn], wishes: Wishes) -> None:
     """IDs: as planned, or the lowest free one for a camera whose ID another camera of its line has."""
-    taken = {camera.id for camera in plan.cameras}
+    taken = {camera.bus_id for camera in plan.cameras}
     for one in lines:
         wire = next(wire for wire in asked.survey.wires if wire.line.name == one.candidate.line.name)
-        low, high = wire.protocol.ids if wire.protocol else (1, 1)
+        low, high = wire.protocol.addresses if wire.protocol else (1, 1)
         old = {at.name for at in one.candidate.line.order} if not one.candidate.new else set()
         used: set[int] = set()
         # A camera that stays keeps its ID.
         for camera in sorted(one.laid.cameras, key=lambda camera: camera.name not in old):
-            number = camera.id
+            number = camera.bus_id
             if wishes.renumber and (number in used or not low <= number <= high):
-                own = {camera.id for camera in one.laid.cameras}
+                own = {camera.bus_id for camera in one.laid.cameras}
                 free = (n for n in range(low, high + 1) if n not in used and n not in taken)
                 number = next(free, 0) or next(n for n in range(low, high + 1) if n not in used | own)
                 taken.add(number)
@@ -138,7 +138,7 @@ def _camera(camera: CameraPlan, lines: list[Drawn], asked: Asked) -> CameraPlan:
     fed = camera.name in asked.layer.fed
     return replace(
         camera,
-        id=one.ids[camera.name],
+        bus_id=one.ids[camera.name],
         supply=one.supply.name if fed and one.supply else camera.supply,
         terminator=camera.terminator and one.unchanged,
     )

@@ -86,7 +86,7 @@ def _among(asked: Asked, answer: Answer, kind: int, camera: int) -> str:
     for line in lines:
         group = line.group(problem)
         if problem.label[camera] in {problem.label[other] for other in group}:
-            short.add(f"its bus ID {asked.cameras[camera].id} is in use there (--renumber gives it another)")
+            short.add(f"its bus ID {asked.cameras[camera].bus_id} is in use there (--renumber gives it another)")
             continue
         sums = problem.needs[kind, [*group, camera]].sum(axis=0)
         over = [what for what, share in zip(WHAT, sums, strict=True) if share > 1 + 1e-9]

@@ -14,14 +14,14 @@ SCHEMA = 1
 class Stop:
     """A station in the order of the cable. `after`: m of cable before it; `planned`: as the plan says, else computed.
 
-    `id`: bus ID of a camera, None of a converter; `was`: its ID in the plan, if that differs.
+    `bus_id`: bus ID of a camera, None of a converter; `was`: its ID in the plan, if that differs.
     """
 
     kind: str
     name: str
     after: float
     planned: bool
-    id: int | None = None
+    bus_id: int | None = None
     was: int | None = None
 
 

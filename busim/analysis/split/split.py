@@ -101,7 +101,7 @@ def _line(question: Asked, one: Drawn, load: float, unit_loads: float) -> SplitL
 
 def _stops(one: Drawn) -> tuple[Stop, ...]:
     stations = [at for at in one.line.order if at.kind != "terminator"]
-    was = {camera.name: camera.id for camera in one.laid.cameras}
+    was = {camera.name: camera.bus_id for camera in one.laid.cameras}
     found = []
     for number, at in enumerate(stations):
         after = at.metres - stations[number - 1].metres if number else 0.0

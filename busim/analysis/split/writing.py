@@ -230,8 +230,8 @@ def _values(plan: Plan, new: Plan, text: str) -> str:
     old = {one.name: one for one in plan.cameras}
     for index, camera in enumerate(new.cameras):
         was = old[camera.name]
-        if camera.id != was.id:
-            changes.set(f"cameras[{index}].id", str(camera.id))
+        if camera.bus_id != was.bus_id:
+            changes.set(f"cameras[{index}].bus_id", str(camera.bus_id))
         if camera.terminator != was.terminator:
             changes.set(f"cameras[{index}].terminator", "false")
         if camera.supply != was.supply and "supply" in document.value["cameras"][index] and camera.supply:

@@ -69,7 +69,7 @@ class Ground:
         way = way_through(self._at)
         slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
         quickest = min((camera.turnaround.low for camera in self.cameras), default=0)
-        read = Request(self.protocol.ids[0], READ, self.key or 0, 2 if self.counter is not None else 1)
+        read = Request(self.protocol.addresses[0], READ, self.key or 0, 2 if self.counter is not None else 1)
         of_read = way.time_out(self.protocol, read, slowest)
         if not searches(self.protocol):
             return Pace(of_read, of_read, _TENTH)

@@ -44,13 +44,13 @@ _ALL = 2**32 - 1
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A camera as the laptop sees it. `id`, `serial`: received (serial None: unknown; from `scan` its low 16 bits).
+    """A camera as the laptop sees it. `bus_id`, `serial`: received (serial None: unknown; from `scan` its low 16 bits).
 
     `model`: from the plan, by serial number, "" if none fits. `doubt`: why the ID may be shared; `sure`: True if two
     cameras were seen, False if a second one cannot be excluded. `where`: camera and position, known to the emulator.
     """
 
-    id: int
+    bus_id: int
     serial: int | None
     model: str
     doubt: str
@@ -114,17 +114,17 @@ class BusScan:
             "listened": {
                 "seconds": self.listening / 1e9, "why": self.why, "safe": self.quiet.safe,
                 "bytes": self.quiet.heard[:64].hex(" "), "count": len(self.quiet.heard),
-                "first_after": None if self.quiet.at is None else self.quiet.at / 1e9, "ids": list(self.polled),
+                "first_after": None if self.quiet.at is None else self.quiet.at / 1e9, "bus_ids": list(self.polled),
             },
             "others": None if self.others is None else self.others.at / 1e9,
             "way": self.way,
             "found": [
-                {"id": row.id, "serial": row.serial, "model_planned": row.model, "duplicate": row.sure,
+                {"bus_id": row.bus_id, "serial": row.serial, "model_planned": row.model, "duplicate": row.sure,
                  "doubt": row.doubt, "known_to_the_emulator": row.where}
                 for row in self.rows
             ],
             "looks": [
-                {"id": look.id, "serials": list(look.serials), "seen": list(look.seen), "proven": look.proven}
+                {"bus_id": look.bus_id, "serials": list(look.serials), "seen": list(look.seen), "proven": look.proven}
                 for look in self.looks
             ],
             "looks_seconds_simulated": self.checked / 1e9,
@@ -226,13 +226,16 @@ class _Called:
         if name == SERIALS:
             return follow(tool, by_serial(protocol, pace)), ((), 0)
         assert ground.key is not None
-        done = follow(tool, scan(range(protocol.ids[0], protocol.ids[1] + 1), ground.key, pace, counter=ground.counter))
+        done = follow(
+            tool,
+            scan(range(protocol.addresses[0], protocol.addresses[1] + 1), ground.key, pace, counter=ground.counter),
+        )
         looks: list[Checked] = []
         since = tool.now
-        for id in sorted({one.id for one in _found(done.result)}):
+        for bus_id in sorted({one.bus_id for one in _found(done.result)}):
             look = follow(
                 tool,
-                duplicates(id, ground.key, pace, protocol, counter=ground.counter, searches=SERIALS in ground.ways),
+                duplicates(bus_id, ground.key, pace, protocol, counter=ground.counter, searches=SERIALS in ground.ways),
             )
             looks += [] if look.result is None else [look.result]
         return done, (tuple(looks), tool.now - since)
@@ -246,10 +249,10 @@ class _Called:
             return Way(name, missing=ground.missing[name])
         present = [camera for camera in ground.cameras if camera.present]
         if name == SCAN:
-            ids = ground.protocol.ids[1] - ground.protocol.ids[0] + 1
+            ids = ground.protocol.addresses[1] - ground.protocol.addresses[0] + 1
             best, mean, most = (
                 scan_questions(ids, answering, CHECKS) * pace.read
-                for answering in (min(1, len(present)), len({camera.id for camera in present}), len(present))
+                for answering in (min(1, len(present)), len({camera.bus_id for camera in present}), len(present))
             )
             return Way(name, best, mean, most)
         serials = {camera.serial for camera in present if camera.name not in ground.deaf}
@@ -284,15 +287,19 @@ class _Called:
     # -- cameras found, and facts only the emulator knows -----------------------------------------------------------
 
     def _rows(self, world: World, way: str, result: Scanned | Searched, looks: Iterable[Checked]) -> Iterable[Row]:
-        looked = {look.id: look for look in looks}
+        looked = {look.bus_id: look for look in looks}
         found = list(result.found)
         for look in looked.values():  # a proven closer look replaces the result of the scan
             if look.proven:
-                found = [one for one in found if one.id != look.id] + [Found(look.id, one) for one in look.serials]
-        for one in sorted(found, key=lambda one: (one.id, one.serial or 0)):
-            short = way == SCAN and not (one.id in looked and looked[one.id].proven)
-            doubt, sure = _doubt(one, found, result, looked.get(one.id), self._ground.deaf)
-            yield Row(one.id, one.serial, self._planned(one.serial, short), doubt, sure, self._where(world, one, short))
+                found = [one for one in found if one.bus_id != look.bus_id] + [
+                    Found(look.bus_id, one) for one in look.serials
+                ]
+        for one in sorted(found, key=lambda one: (one.bus_id, one.serial or 0)):
+            short = way == SCAN and not (one.bus_id in looked and looked[one.bus_id].proven)
+            doubt, sure = _doubt(one, found, result, looked.get(one.bus_id), self._ground.deaf)
+            yield Row(
+                one.bus_id, one.serial, self._planned(one.serial, short), doubt, sure, self._where(world, one, short)
+            )
 
     def _planned(self, serial: int | None, short: bool) -> str:
         cameras = [one for one in self._ground.cameras if serial is not None and _same(one.serial, serial, short)]
@@ -304,7 +311,7 @@ class _Called:
             f"{name!r} at {stands[name]:g} m"
             for name in self._here(world)
             if found.serial is None or _same(world.cameras[name].camera.serial, found.serial, short)
-            if world.cameras[name].camera.id == found.id
+            if world.cameras[name].camera.bus_id == found.bus_id
         )
 
     def _here(self, world: World) -> list[str]:
@@ -313,13 +320,13 @@ class _Called:
 
     def _missed(self, world: World, found: Collection[Found], way: str) -> tuple[int, tuple[str, ...]]:
         """Number of cameras found, and names of those missed."""
-        told = {(one.id, one.serial) for one in found}
-        at = Counter(world.cameras[name].camera.id for name in self._here(world))
+        told = {(one.bus_id, one.serial) for one in found}
+        at = Counter(world.cameras[name].camera.bus_id for name in self._here(world))
         hidden = []
         for name in self._here(world):
             camera = world.cameras[name].camera
             serial = camera.serial & 0xFFFF if way == SCAN else camera.serial
-            if (camera.id, serial) not in told and ((camera.id, None) not in told or at[camera.id] > 1):
+            if (camera.bus_id, serial) not in told and ((camera.bus_id, None) not in told or at[camera.bus_id] > 1):
                 hidden.append(name)
         return len(told), tuple(hidden)
 
@@ -345,27 +352,30 @@ def _doubt(
     unproven = "a camera that answers no search may share this ID" if deaf else ""
     if look is not None and look.several:
         return "; ".join(look.seen), True
-    same = sorted(other.serial or 0 for other in found if other.id == one.id)
+    same = sorted(other.serial or 0 for other in found if other.bus_id == one.bus_id)
     if len(same) > 1:
-        return f"{len(same)} serial numbers answer at ID {one.id}", True
+        return f"{len(same)} serial numbers answer at ID {one.bus_id}", True
     if isinstance(result, Searched):
         unclear = [what for serial, what in result.unclear if serial == one.serial]
         return (unclear[0], True) if unclear else (unproven, False)
     if look is not None and look.proven:
         return unproven, False
-    doubts = [doubt for doubt in result.doubts if doubt.id == one.id]
+    doubts = [doubt for doubt in result.doubts if doubt.bus_id == one.bus_id]
     return "; ".join(doubt.seen for doubt in doubts), any(doubt.sure for doubt in doubts)
 
 
 def _polled(tool: Tool, quiet: Quiet) -> tuple[int, ...]:
     """Bus IDs heard: of requests, and of replies that can be recognised without their requests."""
     protocol, heard = tool.protocol, quiet.heard[:600]
-    ids = {request.id for request in quiet.requests}
+    ids = {request.address for request in quiet.requests}
     for size in range(1, min(protocol.most_values, 32) + 1):
-        whole = protocol.reply_bytes(Request(protocol.ids[0], READ, 0, size))
+        whole = protocol.reply_bytes(Request(protocol.addresses[0], READ, 0, size))
         for start in range(len(heard) - whole + 1):
             piece = heard[start : start + whole]
             asked = Request(piece[0], READ, 0, size)
-            if protocol.ids[0] <= piece[0] <= protocol.ids[1] and protocol.decode_reply(piece, asked) is not None:
+            if (
+                protocol.addresses[0] <= piece[0] <= protocol.addresses[1]
+                and protocol.decode_reply(piece, asked) is not None
+            ):
                 ids.add(piece[0])
     return tuple(sorted(ids))

@@ -26,13 +26,13 @@ class Moved:
     reason: Reason | None = None
 
 
-def move(site: Site, camera: str, control: str, id: int) -> Moved:
+def move(site: Site, camera: str, control: str, bus_id: int) -> Moved:
     """Move a control by a tenth of its range and back, and name any other camera that moved."""
     line = site.cameras[camera].line
     name = site.model(camera).called(control)
     parameter = next(one for one in site.model(camera).parameters if one.name == name)
-    heard = site.ask(line, site.request(camera, name, id))
-    reason = why(site, camera, id, heard)
+    heard = site.ask(line, site.request(camera, name, bus_id))
+    reason = why(site, camera, bus_id, heard)
     if reason is not None:
         return Moved(seen(heard), reason)
     assert heard.reply is not None
@@ -40,11 +40,11 @@ def move(site: Site, camera: str, control: str, id: int) -> Moved:
     wanted = _a_little(parameter, before)
     there = _stands(site, control)
     for value in (wanted, before):
-        heard = site.ask(line, site.request(camera, name, id, value))
-        reason = why(site, camera, id, heard)
+        heard = site.ask(line, site.request(camera, name, bus_id, value))
+        reason = why(site, camera, bus_id, heard)
         if reason is not None:
             return Moved(seen(heard), reason)
-        reads = _arrives(site, camera, name, id, value)
+        reads = _arrives(site, camera, name, bus_id, value)
         stands = _stands(site, control)
         others = sorted(one for one, stood in stands.items() if stood != there[one] and one != camera)
         if others:
@@ -71,11 +71,11 @@ def _a_little(parameter: Parameter, value: int) -> int:
     return value + part if value + part <= parameter.high else max(parameter.low, value - part)
 
 
-def _arrives(site: Site, camera: str, control: str, id: int, value: int) -> int | None:
+def _arrives(site: Site, camera: str, control: str, bus_id: int, value: int) -> int | None:
     """Last value read: `value` as soon as it is reached, else the reading after `_LOOKS` tries."""
     reads = None
     for _ in range(_LOOKS):
-        heard = site.ask(site.cameras[camera].line, site.request(camera, control, id))
+        heard = site.ask(site.cameras[camera].line, site.request(camera, control, bus_id))
         reads = heard.reply.values[0] if heard.reply is not None and heard.reply.values else None
         if reads == value:
             break

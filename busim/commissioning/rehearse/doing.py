@@ -56,8 +56,8 @@ def _failed(heard: str, reason: Reason) -> Outcome:
     return Outcome(FAILED, heard, "", reason)
 
 
-def _judged(site: Site, camera: str, id: int, heard: Heard, look: str = "", said: str = "") -> Outcome:
-    reason = why(site, camera, id, heard)
+def _judged(site: Site, camera: str, bus_id: int, heard: Heard, look: str = "", said: str = "") -> Outcome:
+    reason = why(site, camera, bus_id, heard)
     return Outcome(OK, said or seen(heard), look) if reason is None else _failed(seen(heard), reason)
 
 
@@ -109,7 +109,7 @@ def _cycle(site: Site, step: Step) -> Outcome:
     site.power(step.camera, False)
     site.wait(step.length)
     site.power(step.camera, True)
-    site.believed[step.camera] = site.cameras[step.camera].id if step.id is None else step.id
+    site.believed[step.camera] = site.cameras[step.camera].bus_id if step.bus_id is None else step.bus_id
     return Outcome(OK, f"off for {show_time(step.length)}, then on")
 
 
@@ -118,24 +118,24 @@ def _cycle(site: Site, step: Step) -> Outcome:
 
 def _identify(site: Site, step: Step) -> Outcome:
     camera = step.camera
-    id = site.believed[camera] if step.id is None else step.id
-    outcome = _told_apart(site, camera, id, step.times)
+    bus_id = site.believed[camera] if step.bus_id is None else step.bus_id
+    outcome = _told_apart(site, camera, bus_id, step.times)
     if outcome.outcome == OK:
-        outcome = _alone(site, camera, id, outcome)
+        outcome = _alone(site, camera, bus_id, outcome)
     if outcome.outcome != OK:
         return outcome
-    shows = site.order(camera, "identify", id)
+    shows = site.order(camera, "identify", bus_id)
     if shows is None:
         lamp = site.parameter(camera, "identify", writable=True)
-        shows = None if lamp is None else site.request(camera, lamp.name, id, 1)
+        shows = None if lamp is None else site.request(camera, lamp.name, bus_id, 1)
     if shows is None:
         return Outcome(OK, outcome.seen, f"the label of {_at(site, camera)} shows this serial number")
     answer = site.ask(step.line, shows)
     look = f"the lamp or tally of {_at(site, camera)} shows, and no other"
-    return _judged(site, camera, id, answer, look, outcome.seen)
+    return _judged(site, camera, bus_id, answer, look, outcome.seen)
 
 
-def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
+def _alone(site: Site, camera: str, bus_id: int, outcome: Outcome) -> Outcome:
     """Check by a search by serial number that no other camera has this ID.
 
     A laptop has no other proof, since a collision may decode cleanly each time. Where the line has no such search, the
@@ -144,12 +144,12 @@ def _alone(site: Site, camera: str, id: int, outcome: Outcome) -> Outcome:
     ground = site.grounds[site.cameras[camera].line]
     if SERIALS not in ground.ways or camera in ground.deaf:
         return outcome
-    followed = follow(site.tools[ground.line.name], by_serial(ground.protocol, ground.pace, only=id))
+    followed = follow(site.tools[ground.line.name], by_serial(ground.protocol, ground.pace, only=bus_id))
     found = () if followed.result is None else followed.result.found
     if len(found) > 1:
         serials = ", ".join(str(one.serial) for one in found)
         return _failed(f"{outcome.seen}; but a search by serial number finds {serials}", Reason(
-            TWO_ANSWERED, f"{len(found)} cameras have bus ID {id}; each answered alone",
+            TWO_ANSWERED, f"{len(found)} cameras have bus ID {bus_id}; each answered alone",
             "leave one of them connected, and give it its own ID before the next",
         ))  # fmt: skip
     told = "finds no other camera there" if found else "gets no answer"
@@ -161,23 +161,23 @@ def _read_back(site: Site, step: Step) -> Outcome:
 
 
 def _own_id(site: Site, step: Step) -> int:
-    return site.cameras[step.camera].id if step.id is None else step.id
+    return site.cameras[step.camera].bus_id if step.bus_id is None else step.bus_id
 
 
-def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
+def _told_apart(site: Site, camera: str, bus_id: int, times: int) -> Outcome:
     """Read the serial number (or its substitute) `times` times: each reading valid, single, equal and as planned."""
     one = site.tell_apart(camera)
     planned = site.cameras[camera].serial if one.meaning == "serial" else None
     values: list[int] = []
     for number in range(times):
-        heard = site.ask(site.cameras[camera].line, site.request(camera, one.name, id))
-        reason = why(site, camera, id, heard)
+        heard = site.ask(site.cameras[camera].line, site.request(camera, one.name, bus_id))
+        reason = why(site, camera, bus_id, heard)
         if reason is not None:
             before = f"{number} valid reading{'s' * (number > 1)}, then " if number else ""
             return _failed(before + seen(heard), reason)
         assert heard.reply is not None
         values.append(heard.reply.values[0])
-    told = f"{one.name.replace('_', ' ')} {values[0]} at bus ID {id}, {times} times of {times}"
+    told = f"{one.name.replace('_', ' ')} {values[0]} at bus ID {bus_id}, {times} times of {times}"
     if len(set(values)) > 1:
         return _failed(
             f"{one.name} changes from reading to reading: {', '.join(map(str, dict.fromkeys(values)))}",
@@ -198,15 +198,15 @@ def _told_apart(site: Site, camera: str, id: int, times: int) -> Outcome:
 
 
 def _assign(site: Site, step: Step) -> Outcome:
-    camera, id = step.camera, _own_id(site, step)
+    camera, bus_id = step.camera, _own_id(site, step)
     believed = site.believed[camera]
     protocol = site.protocol(camera)
     to = protocol.broadcast if step.broadcast and protocol.broadcast is not None else believed
-    request = site.new_id(camera, to, id)
+    request = site.new_id(camera, to, bus_id)
     if request is None:
-        return _by_hand(site, camera, id)
+        return _by_hand(site, camera, bus_id)
     heard = site.ask(step.line, request)
-    sent_to_all = request.id == protocol.broadcast
+    sent_to_all = request.address == protocol.broadcast
     if not sent_to_all:
         reason = why(site, camera, believed, heard)
         if reason is not None:
@@ -214,25 +214,25 @@ def _assign(site: Site, step: Step) -> Outcome:
     site.assigned.add(camera)
     if site.model(camera).bus.id_takes_effect != "at-once":
         return Outcome(OK, f"{'sent to all' if sent_to_all else 'acknowledged'}; its model changes the ID later")
-    site.believed[camera] = id
-    there = site.ask(step.line, site.request(camera, site.tell_apart(camera).name, id))
-    return _judged(site, camera, id, there, "", f"acknowledged; answers at bus ID {id}")
+    site.believed[camera] = bus_id
+    there = site.ask(step.line, site.request(camera, site.tell_apart(camera).name, bus_id))
+    return _judged(site, camera, bus_id, there, "", f"acknowledged; answers at bus ID {bus_id}")
 
 
-def _by_hand(site: Site, camera: str, id: int) -> Outcome:
-    site.fit(camera, id, site.cameras[camera].serial or 0)
+def _by_hand(site: Site, camera: str, bus_id: int) -> Outcome:
+    site.fit(camera, bus_id, site.cameras[camera].serial or 0)
     site.power(camera, True)
-    site.believed[camera] = id
+    site.believed[camera] = bus_id
     site.by_hand.add(camera)
-    look = f"the switches of {_at(site, camera)} show bus ID {id}"
+    look = f"the switches of {_at(site, camera)} show bus ID {bus_id}"
     return Outcome(OK, "its model has no ID change over the bus", look)
 
 
 def _save(site: Site, step: Step) -> Outcome:
     camera = step.camera
-    id = site.believed[camera] if step.id is None else step.id
+    bus_id = site.believed[camera] if step.bus_id is None else step.bus_id
     bus = site.model(camera).bus
-    request = site.order(camera, "save", id)
+    request = site.order(camera, "save", bus_id)
     if camera in site.by_hand:
         return Outcome(OK, "its switches keep the ID")
     if request is None:
@@ -242,24 +242,24 @@ def _save(site: Site, step: Step) -> Outcome:
         mend = "save at the camera itself, or add the save order for this protocol to its model"
         return _failed("nothing was sent", Reason(NO_ORDER, why_not, mend))
     saving = f"acknowledged; its model saves for {show_time(site.model(camera).timing.save)}"
-    outcome = _judged(site, camera, id, site.ask(step.line, request), "", saving)
+    outcome = _judged(site, camera, bus_id, site.ask(step.line, request), "", saving)
     if outcome.outcome == OK:
         site.wait(site.model(camera).timing.save)
         if bus.id_takes_effect == "after-save":
-            site.believed[camera] = site.cameras[camera].id
+            site.believed[camera] = site.cameras[camera].bus_id
     return outcome
 
 
 def _test_picture(site: Site, step: Step) -> Outcome:
-    camera, id = step.camera, _own_id(site, step)
+    camera, bus_id = step.camera, _own_id(site, step)
     picture = site.parameter(camera, "test_picture", writable=True)
     if picture is None:
         look = f"the input of {camera} shows the picture of {_at(site, camera)}"
         return Outcome(SKIPPED, "its model has no test picture", look)
     first = picture.choices[1 - picture.low] if len(picture.choices) > 1 - picture.low >= 0 else "the test picture"
     for value in (1, 0):
-        heard = site.ask(step.line, site.request(camera, picture.name, id, value))
-        reason = why(site, camera, id, heard)
+        heard = site.ask(step.line, site.request(camera, picture.name, bus_id, value))
+        reason = why(site, camera, bus_id, heard)
         if reason is not None:
             return _failed(seen(heard), reason)
     return Outcome(OK, "switched on and off, both acknowledged", f"{first} on the input of {camera}, and on no other")
@@ -287,10 +287,10 @@ def _round(site: Site, step: Step) -> Outcome:
     troubles: list[tuple[str, Reason]] = []
     names = [name for name in site.on_line(step.line) if name in site.met]
     for camera in names:
-        id = site.cameras[camera].id
-        told = _told_apart(site, camera, id, 1)
+        bus_id = site.cameras[camera].bus_id
+        told = _told_apart(site, camera, bus_id, 1)
         if told.reason is not None:
-            troubles.append((f"{camera!r} at bus ID {id}: {told.seen}", told.reason))
+            troubles.append((f"{camera!r} at bus ID {bus_id}: {told.seen}", told.reason))
     if not names:
         return Outcome(SKIPPED, "no camera of this line came this far")
     if not troubles:
@@ -326,10 +326,10 @@ def _dial(site: Site, step: Step) -> Outcome:
 
 def _replace(site: Site, step: Step) -> Outcome:
     camera = step.camera
-    id = site.cameras[camera].factory_id if step.id is None else step.id
-    site.fit(camera, id, step.serial or 0)
+    bus_id = site.cameras[camera].factory_id if step.bus_id is None else step.bus_id
+    site.fit(camera, bus_id, step.serial or 0)
     site.power(camera, True)
-    return Outcome(OK, f"replaced by a new unit: serial number {step.serial or 0}, bus ID {id}")
+    return Outcome(OK, f"replaced by a new unit: serial number {step.serial or 0}, bus ID {bus_id}")
 
 
 def _wait(site: Site, step: Step) -> Outcome:

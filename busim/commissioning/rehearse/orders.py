@@ -7,23 +7,23 @@ from busim.plan.models import Model
 from busim.protocols import CHANGE_ID, SAVE, WRITE, BusProtocol, Request
 
 
-def order(model: Model, protocol: BusProtocol, does: str, id: int) -> Request | None:
+def order(model: Model, protocol: BusProtocol, does: str, bus_id: int) -> Request | None:
     """Request for an order (save, identify) at a bus ID; None if the bus has none."""
     keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
         for code, effect in one.codes.items():
             if effect == does and one.name in keys:
-                return Request(id, WRITE, keys[one.name], 1, (code,))
-    return _carried(protocol, Request(id, SAVE, 0, 0)) if does == "save" else None
+                return Request(bus_id, WRITE, keys[one.name], 1, (code,))
+    return _carried(protocol, Request(bus_id, SAVE, 0, 0)) if does == "save" else None
 
 
-def new_id(model: Model, protocol: BusProtocol, at: int, id: int) -> Request | None:
+def new_id(model: Model, protocol: BusProtocol, at: int, bus_id: int) -> Request | None:
     """Request that gives the camera at bus ID `at` a new ID; None if the bus has none."""
     keys = model.order_keys.get(protocol.name, {})
     for one in model.orders:
         if one.does == "change-id" and one.name in keys:
-            return Request(at, WRITE, keys[one.name], 1, (id,))
-    return _carried(protocol, Request(at, CHANGE_ID, 0, 1, (id,)))
+            return Request(at, WRITE, keys[one.name], 1, (bus_id,))
+    return _carried(protocol, Request(at, CHANGE_ID, 0, 1, (bus_id,)))
 
 
 def _carried(protocol: BusProtocol, request: Request) -> Request | None:

@@ -39,16 +39,16 @@ def _hex(data: bytes) -> str:
     return data[:_SHOWN].hex(" ").upper() + (" ..." if len(data) > _SHOWN else "")
 
 
-def why(site: Site, camera: str, id: int, heard: Heard) -> Reason | None:
-    """Why a request to `camera` at `id` brought no single valid reply from it; None where it did."""
+def why(site: Site, camera: str, bus_id: int, heard: Heard) -> Reason | None:
+    """Why a request to `camera` at `bus_id` brought no single valid reply from it; None where it did."""
     who = heard.beneath.who
     if len(who) > 1:
-        return _several(id, heard)
+        return _several(bus_id, heard)
     if heard.reply is not None:
         if who and who[0] != camera:
             return Reason(
                 WRONG_CAMERA,
-                f"{who[0]!r} answered at bus ID {id} instead of {camera!r}; only the serial number shows it",
+                f"{who[0]!r} answered at bus ID {bus_id} instead of {camera!r}; only the serial number shows it",
                 f"connect {camera!r} alone, read its serial number and compare it with the label",
             )  # fmt: skip
         return None if not heard.reply.refused else _refused(camera)
@@ -59,16 +59,16 @@ def why(site: Site, camera: str, id: int, heard: Heard) -> Reason | None:
             "check terminators, bias and the settings of both ports; damage each time points to a setting, "
             "damage now and then to noise",
         )  # fmt: skip
-    return silence(site, camera, id)
+    return silence(site, camera, bus_id)
 
 
-def _several(id: int, heard: Heard) -> Reason:
+def _several(bus_id: int, heard: Heard) -> Reason:
     who = heard.beneath.who
     how = "at the same time" if heard.beneath.together else "one after the other"
     clean = len(heard.replies) == 1 and not heard.rest
     unnoticed = "; together they read as one valid reply, so a laptop notices nothing" if clean else ""
     return Reason(
-        TWO_ANSWERED, f"{len(who)} cameras answered at bus ID {id}, {how}: {', '.join(map(repr, who))}{unnoticed}",
+        TWO_ANSWERED, f"{len(who)} cameras answered at bus ID {bus_id}, {how}: {', '.join(map(repr, who))}{unnoticed}",
         "unplug all but one of them; give that one its own bus ID and save it before you plug in the next",
     )  # fmt: skip
 
@@ -80,7 +80,7 @@ def _refused(camera: str) -> Reason:
     )  # fmt: skip
 
 
-def silence(site: Site, camera: str, id: int) -> Reason:
+def silence(site: Site, camera: str, bus_id: int) -> Reason:
     """Why a camera did not answer at all: the first cause that the emulator knows."""
     port = site.port(camera)
     return (
@@ -88,9 +88,9 @@ def silence(site: Site, camera: str, id: int) -> Reason:
         or _no_power(site, camera)
         or _cut_off(site, camera)
         or _port_set_otherwise(site, camera)
-        or _elsewhere(site, camera, id)
+        or _elsewhere(site, camera, bus_id)
         or Reason(
-            SILENT, f"{camera!r} listens at bus ID {port.camera.id}, but this request reached it damaged",
+            SILENT, f"{camera!r} listens at bus ID {port.camera.bus_id}, but this request reached it damaged",
             "ask again; if it happens now and then, check terminators, bias and other cables along the run",
         )
     )  # fmt: skip
@@ -151,23 +151,25 @@ def _port_set_otherwise(site: Site, camera: str) -> Reason | None:
     return None
 
 
-def _elsewhere(site: Site, camera: str, id: int) -> Reason | None:
+def _elsewhere(site: Site, camera: str, bus_id: int) -> Reason | None:
     """The reason where the camera has another ID than the one asked."""
     own = site.port(camera).camera
-    if own.id == id:
+    if own.bus_id == bus_id:
         return None
     planned = site.cameras[camera]
     if planned.serial is not None and "serial" in own.values and own.values["serial"] != planned.serial:
         return Reason(
             OTHER_UNIT,
-            f"another unit hangs at {camera!r}: serial number {own.values['serial']}, bus ID {own.id}",
-            f"unplug the other cameras with bus ID {own.id}, give this one bus ID {id}, and save",
+            f"another unit hangs at {camera!r}: serial number {own.values['serial']}, bus ID {own.bus_id}",
+            f"unplug the other cameras with bus ID {own.bus_id}, give this one bus ID {bus_id}, and save",
         )
-    if camera in site.assigned and own.id == planned.factory_id:
+    if camera in site.assigned and own.bus_id == planned.factory_id:
         return Reason(
-            NOT_SAVED, f"{camera!r} took its new bus ID but did not keep it: it is back at {own.id}",
-            f"give it bus ID {id} again, save, wait until the save has ended, then power it off and on and read back",
+            NOT_SAVED, f"{camera!r} took its new bus ID but did not keep it: it is back at {own.bus_id}",
+            f"give it bus ID {bus_id} again, save, wait until the save has ended, power it off and on, read back",
         )  # fmt: skip
     return Reason(
-        OTHER_ID, f"{camera!r} has bus ID {own.id}, not {id}", f"give it bus ID {id} and save, or correct the plan"
+        OTHER_ID,
+        f"{camera!r} has bus ID {own.bus_id}, not {bus_id}",
+        f"give it bus ID {bus_id} and save, or correct the plan",
     )

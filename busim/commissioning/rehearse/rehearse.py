@@ -50,7 +50,7 @@ def rehearse(
             )
         )  # fmt: skip
         advanced(number, len(steps))
-    ids = {name: camera.id for name, camera in cameras.items()}
+    ids = {name: camera.bus_id for name, camera in cameras.items()}
     proposed = tuple(name for name, camera in cameras.items() if camera.proposed)
     return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
 

@@ -44,7 +44,7 @@ class Done:
             "do": step.do,
             "line": step.line or None,
             "camera": step.camera or None,
-            "id": step.id,
+            "bus_id": step.bus_id,
             "outcome": self.outcome,
             "at_s": {"value": self.at / 1e9, "kind": "simulated"},
             "wire_s": {"value": self.simulated / 1e9, "kind": "simulated"},
@@ -58,12 +58,12 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
-    """All steps of a rehearsal. `ids`: target bus ID of each camera; `proposed`: cameras whose ID is not the plan's."""
+    """All steps of a rehearsal. `bus_ids`: target of each camera; `proposed`: cameras whose ID is not the plan's."""
 
     plan: str
     seed: int
     done: tuple[Done, ...]
-    ids: dict[str, int]
+    bus_ids: dict[str, int]
     proposed: tuple[str, ...]
     assumed: Assumed
     what_if: str = ""
@@ -96,7 +96,10 @@ class Rehearsal:
             "ok": self.ok,
             "wire_s": {"value": self.simulated / 1e9, "kind": "simulated"},
             "handling_s": {"value": self.handling / 1e9, "kind": "assumed"},
-            "ids": {camera: {"id": id, "proposed": camera in self.proposed} for camera, id in self.ids.items()},
+            "bus_ids": {
+                camera: {"bus_id": bus_id, "proposed": camera in self.proposed}
+                for camera, bus_id in self.bus_ids.items()
+            },
             "assumed": list(self.assumed.sentences),
             "steps": [one.as_json() for one in self.done],
         }

@@ -36,7 +36,7 @@ from busim.simulator.world import World
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """One camera of a rehearsal. `distance`: metres of cable from the converter; `id`: target bus ID.
+    """One camera of a rehearsal. `distance`: metres of cable from the converter; `bus_id`: target bus ID.
 
     `factory_id`: bus ID as delivered; `serial`: low 16 bits as in its register, None: not planned. `slowest`: longest
     turnaround, ns; `proposed`: the plan has another ID; `unpowered`: passes, loads or cuts.
@@ -47,7 +47,7 @@ class Planned:
     place: str
     model: Model
     distance: float
-    id: int
+    bus_id: int
     factory_id: int
     serial: int | None
     slowest: int
@@ -68,7 +68,7 @@ def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
             camera, name = one.camera, one.name
             found[name] = Planned(
                 name, line.name, camera.place or "", one.model, away[name], ids[name], factory[name],
-                camera.serial & 0xFFFF if camera.serial else None, camera.turnaround.high, ids[name] != camera.id,
+                camera.serial & 0xFFFF if camera.serial else None, camera.turnaround.high, ids[name] != camera.bus_id,
                 one.unpowered,
             )  # fmt: skip
     return found
@@ -77,14 +77,14 @@ def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
 def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusProtocol) -> dict[str, int]:
     """The planned IDs. Of cameras that share an ID, all but the first get free ones; the first too if the ID is a
     factory ID on this line."""
-    count = Counter(camera.id for camera in cameras)
+    count = Counter(camera.bus_id for camera in cameras)
     taken = set(count) | set(factory.values())
-    free = (id for id in range(protocol.ids[0], protocol.ids[1] + 1) if id not in taken)
+    free = (bus_id for bus_id in range(protocol.addresses[0], protocol.addresses[1] + 1) if bus_id not in taken)
     kept: set[int] = set()
     ids = {}
     for camera in cameras:
-        shared = count[camera.id] > 1 and (camera.id in kept or camera.id in factory.values())
-        ids[camera.name] = next(free, camera.id) if shared else camera.id
+        shared = count[camera.bus_id] > 1 and (camera.bus_id in kept or camera.bus_id in factory.values())
+        ids[camera.name] = next(free, camera.bus_id) if shared else camera.bus_id
         kept.add(ids[camera.name])
     return ids
 
@@ -92,7 +92,7 @@ def _ids(cameras: list[CameraPlan], factory: Mapping[str, int], protocol: BusPro
 def in_turn(cameras: Mapping[str, Planned], line: str) -> list[Planned]:
     """The cameras of a line in connecting order."""
     here = [camera for camera in cameras.values() if camera.line == line]
-    return sorted(here, key=lambda one: any(one.id == other.factory_id for other in here if other is not one))
+    return sorted(here, key=lambda one: any(one.bus_id == other.factory_id for other in here if other is not one))
 
 
 def generated(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed) -> tuple[Step, ...]:
@@ -114,7 +114,7 @@ def line_steps(plan: Plan, cameras: Mapping[str, Planned], line: str, assumed: A
     for camera in here:
         if camera.name in bound:
             looks = sum(len(panel.controls) for panel in plan.panels if camera.name in panel.cameras)
-            yield Step(BINDINGS, line, camera.name, camera.id, handling=looks * assumed.look)
+            yield Step(BINDINGS, line, camera.name, camera.bus_id, handling=looks * assumed.look)
 
 
 def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
@@ -123,8 +123,8 @@ def camera_steps(camera: Planned, assumed: Assumed) -> Iterator[Step]:
     yield Step(CONNECT, line, name, handling=assumed.connect)
     yield Step(POWER, line, name, handling=assumed.power)
     yield Step(IDENTIFY, line, name, camera.factory_id, handling=assumed.look, times=5)
-    yield Step(ASSIGN, line, name, camera.id)
+    yield Step(ASSIGN, line, name, camera.bus_id)
     yield Step(SAVE, line, name)
     yield Step(CYCLE, line, name, handling=assumed.cycle, length=assumed.off)
-    yield Step(READ_BACK, line, name, camera.id)
-    yield Step(TEST_PICTURE, line, name, camera.id, handling=assumed.look)
+    yield Step(READ_BACK, line, name, camera.bus_id)
+    yield Step(TEST_PICTURE, line, name, camera.bus_id, handling=assumed.look)

@@ -119,9 +119,9 @@ class Site:
         self._through[camera] = through
         self._rewire(camera)
 
-    def fit(self, camera: str, id: int, serial: int) -> None:
+    def fit(self, camera: str, bus_id: int, serial: int) -> None:
         """Put another unit in its place, at factory settings and without power."""
-        self.world.wiring.fit(camera, id, serial)
+        self.world.wiring.fit(camera, bus_id, serial)
         self._dark.add(camera)
         self._rewire(camera)
 
@@ -146,10 +146,10 @@ class Site:
         tool = self.tools[line]
         return tool.ask(request, self._ways[line].time_out(tool.protocol, request, self._slowest[line]))
 
-    def request(self, camera: str, name: str, id: int, value: int | None = None) -> Request:
+    def request(self, camera: str, name: str, bus_id: int, value: int | None = None) -> Request:
         """Request to read a parameter of a camera, or to write `value` to it."""
         key = self.model(camera).keys[self.protocol(camera).name][name]
-        return Request(id, READ, key, 1) if value is None else Request(id, WRITE, key, 1, (value,))
+        return Request(bus_id, READ, key, 1) if value is None else Request(bus_id, WRITE, key, 1, (value,))
 
     def parameter(self, camera: str, meaning: str, *, writable: bool = False) -> Parameter | None:
         """The parameter of its model with this meaning, if the protocol of its line has a key for it."""
@@ -168,10 +168,10 @@ class Site:
         keys = self.model(camera).keys[self.protocol(camera).name]
         return next(one for one in self.model(camera).parameters if one.name in keys)
 
-    def order(self, camera: str, does: str, id: int) -> Request | None:
+    def order(self, camera: str, does: str, bus_id: int) -> Request | None:
         """Request for an order (save, identify) at a bus ID; None if the bus has none."""
-        return order(self.model(camera), self.protocol(camera), does, id)
+        return order(self.model(camera), self.protocol(camera), does, bus_id)
 
-    def new_id(self, camera: str, at: int, id: int) -> Request | None:
+    def new_id(self, camera: str, at: int, bus_id: int) -> Request | None:
         """Request that gives it a new bus ID; None if the bus has none."""
-        return new_id(self.model(camera), self.protocol(camera), at, id)
+        return new_id(self.model(camera), self.protocol(camera), at, bus_id)

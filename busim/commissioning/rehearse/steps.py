@@ -42,22 +42,22 @@ KINDS: dict[str, Kind] = {
     ),
     IDENTIFY: Kind(
         "read its serial number at its current ID, `times` times, and make it show itself", "camera",
-        ("id", "times"), hands="look",
+        ("bus_id", "times"), hands="look",
     ),
     ASSIGN: Kind(
         "set its bus ID and read there; `broadcast: true`: send to all (a mistake to try)", "camera",
-        ("id", "broadcast"),
+        ("bus_id", "broadcast"),
     ),
-    SAVE: Kind("save its settings", "camera", ("id",)),
+    SAVE: Kind("save its settings", "camera", ("bus_id",)),
     CYCLE: Kind("power it off and on again, and wait until it has started", "camera", ("for",), hands="cycle"),
-    READ_BACK: Kind("read its serial number at its new ID, `times` times", "camera", ("id", "times")),
+    READ_BACK: Kind("read its serial number at its new ID, `times` times", "camera", ("bus_id", "times")),
     TEST_PICTURE: Kind(
-        "switch its test picture on, confirm it by eye, and switch it off", "camera", ("id",), hands="look"
+        "switch its test picture on, confirm it by eye, and switch it off", "camera", ("bus_id",), hands="look"
     ),
     ROUND: Kind("poll each connected camera of the line once, as the controller will", "line"),
     BINDINGS: Kind(
         "move each of its panel controls, and check that no other camera moves", "camera",
-        ("id", "panel"), hands="look",
+        ("bus_id", "panel"), hands="look",
     ),
     LOOK: Kind("confirm by eye what `text` describes", "", (), ("text",), "look"),
     WAIT: Kind("wait", "", (), ("for",)),
@@ -70,7 +70,7 @@ KINDS: dict[str, Kind] = {
         "set `baud`, `format` or both at its switches", "camera", ("baud", "format"), hands="connect"
     ),
     REPLACE: Kind(
-        "replace it with a unit at factory settings, and power that", "camera", ("id", "serial"),
+        "replace it with a unit at factory settings, and power that", "camera", ("bus_id", "serial"),
         hands="connect",
     ),
 }  # fmt: skip
@@ -80,7 +80,7 @@ KINDS: dict[str, Kind] = {
 class Step:
     """One step. `do`: one of `KINDS`. `handling`: assumed handling time, ns.
 
-    `id`: the bus ID that it is about, None where that of the camera is meant. `length`: ns of a wait, of listening, or
+    `bus_id`: None where that of the camera is meant. `length`: ns of a wait, of listening, or
     without power. `on`, `through`, `broadcast`, `times`, `text`, `baud`, `format`, `serial`, `panel`: see `KINDS`.
     `place`: line and column in the plan, where it was written there.
     """
@@ -88,7 +88,7 @@ class Step:
     do: str
     line: str = ""
     camera: str = ""
-    id: int | None = None
+    bus_id: int | None = None
     handling: int = 0
     length: int = 0
     times: int = 10

@@ -162,14 +162,14 @@ def _behind(steps: Sequence[Step], do: str, camera: str, more: Sequence[Step]) -
 
 def _ordinary(setting: Setting) -> Planned:
     """The second camera (else the first) whose target ID is not its factory ID."""
-    named = [camera for camera in setting.cameras if camera.id != camera.factory_id]
+    named = [camera for camera in setting.cameras if camera.bus_id != camera.factory_id]
     if not named:
         raise NotHere("every camera of the line keeps its factory ID")
     return named[1] if len(named) > 1 else named[0]
 
 
 def _over_the_bus(setting: Setting, camera: Planned) -> None:
-    if new_id(camera.model, setting.protocol, camera.factory_id, camera.id) is None:
+    if new_id(camera.model, setting.protocol, camera.factory_id, camera.bus_id) is None:
         raise NotHere(f"{camera.model.name} has no ID change over {setting.protocol.name}: its ID is set by switches")
 
 
@@ -184,8 +184,8 @@ def _spare_in_show(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
     spare = next((one for one in setting.plan.spares if one.model == camera.model.name), None)
     serial = (spare.serial if spare is not None else 0) or 9999
-    id = spare.id if spare is not None else None
-    swapped = Step(REPLACE, setting.line, camera.name, id, handling=setting.assumed.connect, serial=serial & 0xFFFF)
+    bus_id = spare.bus_id if spare is not None else None
+    swapped = Step(REPLACE, setting.line, camera.name, bus_id, handling=setting.assumed.connect, serial=serial & 0xFFFF)
     return [*setting.right, swapped, Step(ROUND, setting.line)]
 
 
@@ -202,7 +202,7 @@ def _broadcast(setting: Setting) -> list[Step]:
     _several(setting)
     if setting.protocol.broadcast is None:
         raise NotHere(f"{setting.protocol.name} has no broadcast")
-    camera = _ordinary(setting) if setting.cameras[0].id != setting.cameras[0].factory_id else setting.cameras[1]
+    camera = _ordinary(setting) if setting.cameras[0].bus_id != setting.cameras[0].factory_id else setting.cameras[1]
     _over_the_bus(setting, camera)
     return [
         replace(step, broadcast=True) if step.do == ASSIGN and step.camera == camera.name else step

@@ -51,7 +51,7 @@ class StepShape(Shape):
     ] = has("kind of step", "connect")  # fmt: skip
     camera: Word | None = has("camera of this step", "left mat", None)
     line: Word | None = has("line of this step", "mat line", None)
-    id: Annotated[int, Field(ge=0, le=65535)] | None = has(
+    bus_id: Annotated[int, Field(ge=0, le=65535)] | None = has(
         "bus ID of this step; default: the current ID of the camera", 4, None
     )
     length: Time | None = Field(None, alias="for", description="duration", examples=["10 s"])
@@ -140,7 +140,7 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
         hands *= sum(len(one.controls) for one in panels)
     line = cameras[shape.camera].line if shape.camera else shape.line or ""
     return Step(
-        shape.do, line, shape.camera or "", shape.id, hands if shape.takes is None else shape.takes, length,
+        shape.do, line, shape.camera or "", shape.bus_id, hands if shape.takes is None else shape.takes, length,
         shape.times, shape.on, shape.through, shape.broadcast,
         shape.text or (why if shape.do == LISTEN and shape.length is None else ""), shape.panel or "", shape.baud,
         shape.format, shape.serial, locate(plan, f"rehearsal.steps[{index}]"),

@@ -22,7 +22,7 @@ CHECKS = 4  # how often an ID that answered is asked again
 class Doubt:
     """Why there is more than one camera at an ID, or may be. `sure`: two were seen; else it could not be excluded."""
 
-    id: int
+    bus_id: int
     sure: bool
     seen: str
 
@@ -43,7 +43,7 @@ class Checked:
     `proven`: every camera there that answers searches is among `serials`, whatever collided.
     """
 
-    id: int
+    bus_id: int
     serials: tuple[int, ...]
     seen: tuple[str, ...]
     proven: bool
@@ -63,35 +63,35 @@ def scan(
     read, two that answer in turns do not. Takes (IDs + answering IDs x `checks`) x `pace.read` (derived).
     """
     found, doubts, questions = [], [], 0
-    for id in ids:
-        answers = yield from _reads(id, key, pace, counter, 1)
+    for bus_id in ids:
+        answers = yield from _reads(bus_id, key, pace, counter, 1)
         if not answers[0].silent:
-            answers += yield from _reads(id, key, pace, counter, checks)
+            answers += yield from _reads(bus_id, key, pace, counter, checks)
         questions += len(answers)
         if answers[0].silent:
             continue
         seen = evidence(answers, counter)
         serials = {serial for answer in answers for serial in _serials(answer.replies)}
-        found += [Found(id, serial) for serial in sorted(serials)] or [Found(id, None)]
-        doubts += [Doubt(id, True, what) for what in seen]
+        found += [Found(bus_id, serial) for serial in sorted(serials)] or [Found(bus_id, None)]
+        doubts += [Doubt(bus_id, True, what) for what in seen]
         if not seen:
-            doubts.append(Doubt(id, False, "one serial each time: a second camera may be hidden behind it"))
+            doubts.append(Doubt(bus_id, False, "one serial each time: a second camera may be hidden behind it"))
     return Scanned(tuple(found), tuple(doubts), questions)
 
 
 def duplicates(
-    id: int, key: int, pace: Pace, protocol: BusProtocol, *, counter: int | None = None, searches: bool = True,
+    bus_id: int, key: int, pace: Pace, protocol: BusProtocol, *, counter: int | None = None, searches: bool = True,
     checks: int = CHECKS,
 ) -> Procedure[Checked]:  # fmt: skip
     """Whether there are several cameras at an ID: ask it again and compare, and (`searches`) go through all serial
     numbers under this ID, so that in the end only one is asked at a time and no collision can hide another.
     """
-    answers = yield from _reads(id, key, pace, counter, checks)
+    answers = yield from _reads(bus_id, key, pace, counter, checks)
     seen = list(evidence(answers, counter))
     read = {serial for answer in answers for serial in _serials(answer.replies)}
     serials, proven, questions = read, False, len(answers)
     if searches:
-        searched = yield from by_serial(protocol, pace, only=id)
+        searched = yield from by_serial(protocol, pace, only=bus_id)
         questions += searched.questions
         told = {one.serial for one in searched.found if one.serial is not None}
         if len(told) > 1:
@@ -100,7 +100,7 @@ def duplicates(
         if told and read - {serial & 0xFFFF for serial in told}:
             seen.append("it reads out a serial number that no search under it finds")
         serials, proven = told or read, bool(told) and not searched.unclear
-    return Checked(id, tuple(sorted(serials)), tuple(seen), proven, questions)
+    return Checked(bus_id, tuple(sorted(serials)), tuple(seen), proven, questions)
 
 
 def evidence(answers: list[Answer], counter: int | None) -> tuple[str, ...]:
@@ -124,11 +124,11 @@ def evidence(answers: list[Answer], counter: int | None) -> tuple[str, ...]:
     return tuple(seen)
 
 
-def _reads(id: int, key: int, pace: Pace, counter: int | None, times: int) -> Procedure[list[Answer]]:
+def _reads(bus_id: int, key: int, pace: Pace, counter: int | None, times: int) -> Procedure[list[Answer]]:
     size = 2 if counter == key + 1 else 1
     answers = []
     for _ in range(times):
-        answers.append((yield Question(Request(id, READ, key, size), pace.read)))
+        answers.append((yield Question(Request(bus_id, READ, key, size), pace.read)))
     return answers
 
 

@@ -67,5 +67,5 @@ class Pace:
 class Found:
     """A camera: its bus ID and its serial number, None where it did not tell."""
 
-    id: int
+    bus_id: int
     serial: int | None

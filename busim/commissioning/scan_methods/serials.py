@@ -35,7 +35,7 @@ class Given:
     """Whether the camera with this serial answers at its new ID now; `seen`: what it did, where not."""
 
     serial: int
-    id: int
+    bus_id: int
     done: bool
     seen: str = ""
 
@@ -121,17 +121,17 @@ def give_ids(protocol: BusProtocol, pace: Pace, ids: Iterable[tuple[int, int]]) 
     Keeping it through a loss of power is the model's business: most want a save.
     """
     given = []
-    for serial, id in ids:
-        taken = yield Question(assignment(protocol, serial, id), pace.probe)
+    for serial, bus_id in ids:
+        taken = yield Question(assignment(protocol, serial, bus_id), pace.probe)
         asked = yield Question(search(protocol, serial, serial), pace.probe)
-        now = [reply.id for reply in asked.replies]
+        now = [reply.address for reply in asked.replies]
         seen = ""
         if taken.silent:
             seen = "did not answer: not there, busy, or not able to take an ID by its serial"
-        elif now != [id] or asked.rest:
+        elif now != [bus_id] or asked.rest:
             where = " and ".join(map(str, now)) or "none that can be read"
             seen = f"took it, and answers at ID {where} as yet: see when its model changes"
-        given.append(Given(serial, id, not seen, seen))
+        given.append(Given(serial, bus_id, not seen, seen))
     return tuple(given)
 
 
@@ -144,9 +144,9 @@ def gaps(serials: list[int], low: int, high: int) -> list[tuple[int, int]]:
 def _note(answer: Answer, found: dict[int, int]) -> list[int]:
     """Note who answered; their serials in order."""
     for reply in answer.replies:
-        found[reply.values[0]] = reply.id
+        found[reply.values[0]] = reply.address
     return sorted({reply.values[0] for reply in answer.replies})
 
 
 def _in_order(found: dict[int, int]) -> tuple[Found, ...]:
-    return tuple(Found(id, serial) for serial, id in sorted(found.items()))
+    return tuple(Found(bus_id, serial) for serial, bus_id in sorted(found.items()))

@@ -162,13 +162,13 @@ def _spares(survey: Survey, said: Said) -> Table:
     for index, one in enumerate(survey.plan.spares):
         field = f"spares[{index}]"
         model = survey.model(one.model)
-        id = one.id if one.id is not None else model.bus.factory_id if model else None
+        bus_id = one.bus_id if one.bus_id is not None else model.bus.factory_id if model else None
         rows.append(
             (
                 one.name,
                 one.model,
                 said.value(f"{field}.count", one.count),
-                "not known" if id is None else Value(str(id), said.kind(f"{field}.id")),
+                "not known" if bus_id is None else Value(str(bus_id), said.kind(f"{field}.bus_id")),
                 said.value(f"{field}.serial", one.serial) if one.serial else "not planned",
                 one.place or "",
             )

@@ -132,7 +132,7 @@ def _stands(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) ->
 def _as_camera(said: Said, stand: Stand, entry: str, camera: CameraPlan) -> Stand:
     return replace(
         stand,
-        id=said.value(f"{entry}.id", camera.id),
+        bus_id=said.value(f"{entry}.bus_id", camera.bus_id),
         serial=said.value(f"{entry}.serial", camera.serial) if camera.serial else None,
         present=camera.present,
     )

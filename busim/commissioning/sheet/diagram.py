@@ -111,8 +111,8 @@ def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> Markup:
 
 
 def _spoken(stand: Stand) -> str:
-    id = f" ID {stand.id.text}" if stand.id else ""
-    return f"{stand.kind} {stand.name}{id}".strip()
+    bus_id = f" ID {stand.bus_id.text}" if stand.bus_id else ""
+    return f"{stand.kind} {stand.name}{bus_id}".strip()
 
 
 # -- shapes -----------------------------------------------------------------------------------------------------------
@@ -144,7 +144,7 @@ def _station(one: _Placed, pair: float, drop: float) -> Iterator[Markup]:
         stroke_dasharray="1.2 0.8" if stand.kind == "master" or not stand.present else None,
     )  # fmt: skip
     if stand.kind == "camera":
-        yield _word(f"ID {marked(stand.id)}" if stand.id else "ID ?", one.middle, y + 1.2, 3.6, bold=True)
+        yield _word(f"ID {marked(stand.bus_id)}" if stand.bus_id else "ID ?", one.middle, y + 1.2, 3.6, bold=True)
     elif terminator:
         ohms = marked(stand.ohms) if stand.ohms else ""
         parts = ohms.split(" + ")

@@ -15,9 +15,9 @@ def labels(survey: Survey, lines: Sequence[LinePart]) -> tuple[Label, ...]:
 
 def _of_line(survey: Survey, part: LinePart) -> Iterator[Label]:
     for stand in part.stands:
-        if stand.kind == "camera" and stand.id is not None:
+        if stand.kind == "camera" and stand.bus_id is not None:
             serial = f"serial {stand.serial.text}" if stand.serial else "serial: ____________"
-            yield Label("camera", stand.name, f"ID {stand.id.text}", (part.name, serial, stand.place))
+            yield Label("camera", stand.name, f"ID {stand.bus_id.text}", (part.name, serial, stand.place))
         elif stand.kind == "converter":
             one = survey.converters[stand.name][1]
             where = f"{one.dials[0]}:{one.dials[1]}" if one.dials else f"{one.host}:{one.port}"

@@ -60,7 +60,7 @@ class Stand:
     at: Value
     cable: Cable | None = None
     stub: Value | None = None
-    id: Value | None = None
+    bus_id: Value | None = None
     serial: Value | None = None
     place: str = ""
     ohms: Value | None = None

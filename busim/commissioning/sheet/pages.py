@@ -180,7 +180,7 @@ def _positions(part: LinePart) -> Table:
             stand.cable.gauge if stand.cable else "",
             stand.at,
             stand.stub or "",
-            stand.id or "",
+            stand.bus_id or "",
             stand.serial or ("not planned" if stand.kind == "camera" else ""),
             stand.place,
             stand.ohms or "; ".join(stand.marks),

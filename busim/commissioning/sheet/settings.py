@@ -104,7 +104,7 @@ def _ids(survey: Survey, said: Said) -> Table:
                     camera.place or "",
                     said.value(f"{field}.serial", camera.serial) if camera.serial else "not planned",
                     "not known" if factory is None else Value(str(factory), written or ASSUMED),
-                    said.value(f"{field}.id", camera.id),
+                    said.value(f"{field}.bus_id", camera.bus_id),
                 )
             )
     return Table(

@@ -25,7 +25,7 @@ def tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
     else:  # built by a program: no text with steps
         steps, assumed = generated(plan, cameras, Assumed()), Assumed()
     said = tuple(_task(number, step, cameras) for number, step in enumerate(steps, 1))
-    proposed = [f"{name}: {one.id}" for name, one in cameras.items() if one.proposed]
+    proposed = [f"{name}: {one.bus_id}" for name, one in cameras.items() if one.proposed]
     notes = [f"Assumed: {sentence}." for sentence in assumed.sentences]
     if proposed:
         notes.append(f"IDs proposed because several cameras of a line have the same planned ID: {', '.join(proposed)}.")
@@ -58,9 +58,9 @@ class _On:
         return f"{self.name} ({self.camera.place})" if self.camera is not None and self.camera.place else self.name
 
     @property
-    def id(self) -> str:
-        id = self.camera.id if self.step.id is None and self.camera is not None else self.step.id
-        return "its ID" if id is None else f"bus ID {id}"
+    def bus_id(self) -> str:
+        bus_id = self.camera.bus_id if self.step.bus_id is None and self.camera is not None else self.step.bus_id
+        return "its ID" if bus_id is None else f"bus ID {bus_id}"
 
     @property
     def serial(self) -> str:
@@ -79,7 +79,7 @@ def _power(on: _On) -> _Said:
 
 
 def _identify(on: _On) -> _Said:
-    at = "its current ID" if on.step.id is None else f"bus ID {on.step.id}"
+    at = "its current ID" if on.step.bus_id is None else f"bus ID {on.step.bus_id}"
     what = f"Read the serial number at {at}, {on.step.times} times, and make {on.name} show itself"
     return what, on.serial or "write the serial number down"
 
@@ -98,11 +98,11 @@ _SAID: dict[str, Callable[[_On], _Said]] = {
     "cycle": lambda on: (f"Switch {on.name} off for {on.length} and on again", ""),
     "identify": _identify,
     "assign": lambda on: (
-        f"Set {on.name} to {on.id}" + (", SENT TO ALL" if on.step.broadcast else ""), "it answers there",
+        f"Set {on.name} to {on.bus_id}" + (", SENT TO ALL" if on.step.broadcast else ""), "it answers there",
     ),
     "save": lambda on: (f"Save in {on.name}", "acknowledged does not mean saved: the next two steps show it"),
     "read-back": lambda on: (
-        f"Read {on.name} at {on.id}, {on.step.times} times", on.serial or "the same number each time",
+        f"Read {on.name} at {on.bus_id}, {on.step.times} times", on.serial or "the same number each time",
     ),
     "test-picture": lambda on: (
         f"Test picture of {on.name} on, then off", f"visible on the input of {on.name} and on no other",

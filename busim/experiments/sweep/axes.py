@@ -253,14 +253,14 @@ def _so_many(plan: Plan, line: LinePlan, count: int) -> Plan:
     order = [place for place in line.order if place.kind != "camera" or place.name not in gone]
     last = max(place.metres for place in line.order)
     step = (there[-1].metres - there[0].metres) / max(1, len(there) - 1) or 1.0
-    used = {by_name[place.name].id for place in there}
+    used = {by_name[place.name].bus_id for place in there}
     free = (number for number in range(1, _MOST_CAMERAS + 1) if number not in used)
     added: list[CameraPlan] = []
     copies: dict[str, list[str]] = {}
     for number in range(len(there), count):
         like = by_name[there[number % len(there)].name]
         name = f"{like.name} ({number + 1})"
-        added.append(replace(like, name=name, id=next(free), serial=0))
+        added.append(replace(like, name=name, bus_id=next(free), serial=0))
         copies.setdefault(like.name, []).append(name)
         order.append(Place("camera", name, last + (number - len(there) + 1) * step))
     masters = tuple(

@@ -25,8 +25,8 @@ _STEP = re.compile(r"\.?([^.\[\]]+)|\[([0-9]{1,6})\]|\[([^\[\]]+)\]")
 class Rewriting:
     """A declared file to be changed, one value after the other.
 
-    A field is written as in messages (`cameras[2].id`), or with the name of an entry of a list (`cameras[left
-    mat].id`).
+    A field is written as in messages (`cameras[2].bus_id`), or with the name of an entry of a list (`cameras[left
+    mat].bus_id`).
     """
 
     def __init__(self, document: Declared) -> None:
@@ -118,5 +118,7 @@ class Rewriting:
             file=self._document.path or None,
             found=repr(field[:60]),
             expected=expected,
-            mend=f"did you mean `{meant}`?" if meant else "write for example cameras[2].id or cameras[left mat].id",
+            mend=f"did you mean `{meant}`?"
+            if meant
+            else "write for example cameras[2].bus_id or cameras[left mat].bus_id",
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from itertools import islice
 from typing import Any
@@ -13,6 +14,7 @@ from busim.foundation.yaml_source.document import Real
 _MOST_KNOWN = 500
 _LONGEST = 60
 _MOST_SHOWN = 5
+_PARTS = re.compile(r"[-_ ]")
 
 
 def shown(value: Any) -> str:
@@ -35,10 +37,16 @@ def shown(value: Any) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word most like `word`, None without a similar one."""
+    """The known word most like `word`, None without a similar one.
+
+    If no spelling is similar: the shortest name with `word` as one of its parts, `bus_id` for `id`.
+    """
     choices = {choice.casefold()[:_LONGEST]: choice for choice in islice(known, _MOST_KNOWN)}
     close = difflib.get_close_matches(word.casefold()[:_LONGEST], choices, n=1, cutoff=0.6)
-    return choices[close[0]] if close else None
+    if close:
+        return choices[close[0]]
+    within = [choice for choice in choices if word.casefold() in _PARTS.split(choice)]
+    return choices[min(within, key=len)] if within else None
 
 
 def is_path(name: str) -> bool:

@@ -112,7 +112,7 @@ def _escape(declaration: Declaration, notes: Notebook) -> None:
 
 def _frame(declaration: Declaration, notes: Notebook) -> None:
     frame, kind = declaration.frame, declaration.framing.kind
-    for name in ("id", "message"):
+    for name in ("address", "message"):
         if name not in frame:
             notes.note("frame", "bad-frame", f"{{{name}}} is missing", expected=f"{{{name}}} in every frame")
     for name in {part for part in frame if isinstance(part, str)}:
@@ -173,7 +173,7 @@ def _check(declaration: Declaration, notes: Notebook) -> None:
 
 
 def _address(declaration: Declaration, notes: Notebook) -> None:
-    first, last = declaration.ids
+    first, last = declaration.addresses
     if first > last:
         notes.note("address.last", "out-of-bounds", "less than `first`", found=str(last), expected=f"{first} or more")
     if declaration.broadcast is not None and first <= declaration.broadcast <= last:

@@ -41,7 +41,7 @@ class DeclaredProtocol:
     def __init__(self, declaration: Declaration) -> None:
         self.declaration = declaration
         self.name = declaration.name
-        self.ids = declaration.ids
+        self.addresses = declaration.addresses
         self.broadcast = declaration.broadcast
         self.answers_broadcast = declaration.answers_broadcast
         self.keys: Mapping[str, Mapping[str, int]] = declaration.keys
@@ -128,12 +128,12 @@ class DeclaredProtocol:
 
     def encode_request(self, request: Request) -> bytes:
         """Raises Defect for a message the protocol cannot carry."""
-        id, verb, key, size, values, form = request
+        address, verb, key, size, values, form = request
         write = self._direct.get((verb, size, form & _MARK)) or self._way_of(request)
         if len(values) != size and verb not in READS:
             raise Defect(f"{self.name} cannot carry {request}")
         try:
-            content = write(id, key, form >> 8, 0, size, values)
+            content = write(address, key, form >> 8, 0, size, values)
         except _DOES_NOT_FIT as error:
             raise Defect(f"{self.name} cannot carry {request}: {error}") from None
         return content if self._plain else self._wrapper.wrap(content)
@@ -179,7 +179,7 @@ class DeclaredProtocol:
 
     def encode_reply(self, reply: Reply) -> bytes:
         """Empty for an unanswered refusal. Raises Defect for a reply the protocol cannot carry."""
-        id, _, key, values, refused, form = reply
+        address, _, key, values, refused, form = reply
         number = form & _MARK or self._first_of(reply)
         direction = "refusal" if refused else "reply"
         if refused and (number, direction) not in self.layouts:
@@ -187,14 +187,14 @@ class DeclaredProtocol:
         reason = self.declaration.reasons.get(refused, refused) if refused else 0
         n = len(values)
         try:
-            content = self._writer(number, direction, n)(id, key, form >> 8, reason, n, values)
+            content = self._writer(number, direction, n)(address, key, form >> 8, reason, n, values)
         except (*_DOES_NOT_FIT, KeyError) as error:
             raise Defect(f"{self.name} cannot carry {reply}: {error!r}") from None
         return content if self._plain else self._wrapper.wrap(content)
 
     def _first_of(self, reply: Reply) -> int:
         """The operation that a reply without form answers; 0 if none does."""
-        operation = self._operation(Request(reply.id, reply.verb, reply.key, len(reply.values), reply.values))
+        operation = self._operation(Request(reply.address, reply.verb, reply.key, len(reply.values), reply.values))
         if operation is None:
             operation = next((one for one in self.operations.values() if one.verb == reply.verb), None)
         return operation.number if operation else 0

@@ -197,7 +197,7 @@ def request_reader(
     values = reading.values if operation.values is None else hold(operation.values)
     form = f"{operation.number} | tag << 8" if "tag" in reading.scalars else str(operation.number)
     made, kind = hold(tuple.__new__), hold(Request)
-    row = f"id, {hold(operation.verb)}, {key}, {size}, {values}, {form}"
+    row = f"address, {hold(operation.verb)}, {key}, {size}, {values}, {form}"
     reading.program.say(f"return {made}({kind}, ({row}))")
     return reading.program.made()
 
@@ -211,7 +211,7 @@ def reply_reader(
     reading = _Reading("data, request", layout, n, most, before, behind)
     hold, say = reading.program.hold, reading.program.say
     say("asked, verb, wanted, size, given, form = request")
-    wrong = ["id != asked" if broadcast is None else f"id != asked and asked != {broadcast}"]
+    wrong = ["address != asked" if broadcast is None else f"address != asked and asked != {broadcast}"]
     if "key" in reading.scalars:
         wrong.append("key != wanted")
     if "tag" in reading.scalars:
@@ -229,5 +229,5 @@ def reply_reader(
         refused = f"{hold(dict(codes))}.get(reason, {FAILED})" if "reason" in reading.scalars else str(FAILED)
     elif not counts:
         values = f"() if verb in {hold(READS)} else given"
-    say(f"return {hold(tuple.__new__)}({hold(Reply)}, (id, verb, wanted, {values}, {refused}, form))")
+    say(f"return {hold(tuple.__new__)}({hold(Reply)}, (address, verb, wanted, {values}, {refused}, form))")
     return reading.program.made()

@@ -53,7 +53,7 @@ def encodings(shapes: dict[str, EncodingShape], special: dict[int, bytes], notes
             times=shape.times,
             plus=shape.plus,
             words=words,
-            special=special if name == "id" else {},
+            special=special if name == "address" else {},
         )
         low, high = encoding.bounds
         if low > high:

@@ -18,7 +18,7 @@ Part = bytes | str
 Parts = tuple[Part, ...]
 
 # Fields that the frame or the messages of any protocol may name; others are the file's own and hold a key or a value.
-FIELDS = ("id", "tag", "length", "message", "check", "key", "count", "size", "value", "values", "reason")
+FIELDS = ("address", "tag", "length", "message", "check", "key", "count", "size", "value", "values", "reason")
 
 
 class Quiet(NamedTuple):
@@ -95,7 +95,7 @@ class Declaration:
     framing: Framing
     frame: Parts
     check: Check | None
-    ids: tuple[int, int]
+    addresses: tuple[int, int]
     broadcast: int | None
     answers_broadcast: bool
     groups: tuple[int, int] | None

@@ -26,7 +26,7 @@ from busim.protocols.declared.templates import parse_bytes
 
 VERBS = ("read", "write", "step", "start", "stop", "identify", "change-id", "save", "preset", "status")
 _MOST_FINDINGS = 200
-_IN_FRAME = ("id", "tag", "length", "message", "check")
+_IN_FRAME = ("address", "tag", "length", "message", "check")
 _IN_MESSAGE = ("key", "count", "size", "value", "values")
 _IN_REFUSAL = ("key", "reason")
 
@@ -101,7 +101,7 @@ class _Builder:
             framing=self._framing(shape.framing),
             frame=frame,
             check=None if shape.check is None else Check(shape.check.kind, shape.check.start, shape.check.to),
-            ids=(address.first, address.last),
+            addresses=(address.first, address.last),
             broadcast=address.broadcast,
             answers_broadcast=address.answers_broadcast,
             groups=None if address.groups is None else (address.groups[0], address.groups[1]),

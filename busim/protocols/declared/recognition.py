@@ -35,7 +35,7 @@ class Recogniser:
         self._first = layouts[declaration.operations[0].number, "request"]
         self._message_at = self._offset(declaration)
         self._sound = self._make_sound()
-        self._id_at, self._tag_at = self._first.offset("id"), self._first.offset("tag")
+        self._id_at, self._tag_at = self._first.offset("address"), self._first.offset("tag")
 
     def _offset(self, declaration: Declaration) -> int:
         """The start of messages in the bytes, or 0 if it varies."""
@@ -86,10 +86,10 @@ class Recogniser:
         """A sound frame with an unknown message, if it has an address. Without a check nothing is sound."""
         if self._sound is None:
             return None
-        id = self._number("id", self._id_at, data)
-        if id is None:
+        address = self._number("address", self._id_at, data)
+        if address is None:
             return OTHER
-        return Request(id, UNKNOWN, 0, 0, (), (self._number("tag", self._tag_at, data) or 0) << 8)
+        return Request(address, UNKNOWN, 0, 0, (), (self._number("tag", self._tag_at, data) or 0) << 8)
 
     def _number(self, name: str, at: int | None, data: bytes) -> int | None:
         if at is None:

@@ -5,7 +5,7 @@ digit by digit, checks are computed bit by bit from the parameters of the RevEng
 byte. construct leaks errors of its own kinds and ignores trailing bytes, so it stays inside: parsing returns fields or
 None, building returns bytes or raises Defect.
 
-Fields are dicts: `id`, `values` (list), and if the frame has them `tag`, `key`, `reason`, `count`.
+Fields are dicts: `address`, `values` (list), and if the frame has them `tag`, `key`, `reason`, `count`.
 """
 
 from __future__ import annotations

@@ -97,20 +97,20 @@ class _Layouts:
 
     def _ids(self) -> None:
         declaration = self._declaration
-        low, high = declaration.fields["id"].bounds
-        named = [("address.first", declaration.ids[0]), ("address.last", declaration.ids[1])]
+        low, high = declaration.fields["address"].bounds
+        named = [("address.first", declaration.addresses[0]), ("address.last", declaration.addresses[1])]
         if declaration.groups:
             named += [("address.groups", declaration.groups[0]), ("address.groups", declaration.groups[1])]
-        if declaration.broadcast is not None and declaration.broadcast not in declaration.fields["id"].special:
+        if declaration.broadcast is not None and declaration.broadcast not in declaration.fields["address"].special:
             named.append(("address.broadcast", declaration.broadcast))
         for field, number in named:
             if not low <= number <= high:
                 self._notes.note(
                     field,
                     "out-of-bounds",
-                    "an ID that {id} cannot hold",
+                    "an ID that {address} cannot hold",
                     found=str(number),
-                    expected=f"{low} to {high}, as `fields.id` is written",
+                    expected=f"{low} to {high}, as `fields.address` is written",
                 )
 
     # -- one layout ----------------------------------------------------------------------------------------

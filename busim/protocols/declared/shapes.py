@@ -101,7 +101,7 @@ class CheckShape(Shape):
     """The check field `{check}` of the frame."""
 
     kind: Word = has("`xor`, `sum`, `sum-16`, `lrc`, or a CRC by its name in the RevEng catalogue", "CRC-16/MODBUS")
-    start: Word = has("the first field of the frame that it covers, `frame` or `mark`", "id", "frame")
+    start: Word = has("the first field of the frame that it covers, `frame` or `mark`", "address", "frame")
     to: Word | None = has("the last field of the frame that it covers; left out: all before it", "message", None)
 
 
@@ -178,7 +178,7 @@ class ProtocolShape(Shape):
     title: Word = has("a short title", "lines of text with decimal addresses")
     literals: Literal["text", "hex"] = has("how bytes are written in templates between the {fields}", "text")
     framing: FramingShape = has("how frames are cut", {"kind": "marks", "end": "{0D}"})
-    frame: Template = has("the parts of every frame, without the marks", "{id}{message}*{check}")
+    frame: Template = has("the parts of every frame, without the marks", "{address}{message}*{check}")
     check: CheckShape | None = has("the check field", {"kind": "xor"}, None)
     address: AddressShape = has("the bus IDs", {"first": 1, "last": 99})
     fields: Annotated[dict[str, EncodingShape], Field(min_length=1, max_length=32)] = has("how each field is written")

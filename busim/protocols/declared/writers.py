@@ -9,7 +9,7 @@ from struct import Struct
 from busim.protocols.declared.codegen_request import Leg, Program, Seal, legs_of
 from busim.protocols.declared.layouts import Layout
 
-# id, key, tag, reason as written, count, values -> bytes
+# address, key, tag, reason as written, count, values -> bytes
 Write = Callable[[int, int, int, int, int, tuple[int, ...]], bytes]
 _FEW = 3  # one-byte fields up to which tables are faster than struct
 
@@ -19,7 +19,7 @@ def writer(layout: Layout, n: int, before: bytes, behind: bytes) -> Write:
 
     The function raises ValueError, struct.error or IndexError for numbers that do not fit.
     """
-    program = Program("id, key, tag, reason, count, values")
+    program = Program("address, key, tag, reason, count, values")
     legs = legs_of(layout, n, before, behind)
     seal = Seal(layout, before, behind)
     pieces: list[str] = []

@@ -25,9 +25,11 @@ from busim.recording.trace.records import BELIEF, INTENT, PULSE, SCHEMA, TABLES,
 from busim.recording.trace.schema import BESIDE, HEAD, statements
 from busim.recording.trace.writer import HeadValue
 
+NAMED_ROW = 4  # the schema since which a number of the tables `name` and `setting` is called `row`; before, `id`
 LATER = {INTENT: 2, BELIEF: 2, PULSE: 3}  # kinds that traces of older schemas do not have
 LONGEST_RUN = 400 * 86_400 * 10**9  # ns; busim writes no trace with more
 _BAUD = re.compile(r"[1-9][0-9]{0,14}(/[1-9][0-9]{0,14})?")
+_ROW = re.compile(r"\brow\b")
 _LEAST_LIMIT = 1 << 20  # bytes of a value, and of a query, that are always allowed
 _MOST_PPM = 1e6
 _MOST_LEAD = 10**12  # ns
@@ -114,7 +116,7 @@ def _schema(schema: int) -> frozenset[tuple[Any, ...]]:
     left_out = {TABLES[kind][0] for kind, since in LATER.items() if schema < since}
     with closing(sqlite3.connect(":memory:")) as database:
         for statement in statements():
-            database.execute(statement)
+            database.execute(statement if schema >= NAMED_ROW else _ROW.sub("id", statement))
         rows = database.execute("SELECT type, name, tbl_name, sql FROM sqlite_schema").fetchall()
     return frozenset(row for row in rows if row[2] not in left_out)
 

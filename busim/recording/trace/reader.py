@@ -17,6 +17,7 @@ from busim.foundation.errors import Defect, UserError
 from busim.recording.trace.claim import is_trace
 from busim.recording.trace.integrity import (
     LATER,
+    NAMED_ROW,
     ascending,
     check_schema,
     connect,
@@ -29,8 +30,8 @@ from busim.recording.trace.integrity import (
 from busim.recording.trace.records import INPUT, TABLES, Record
 from busim.recording.trace.schema import INSTANTS, SUMMARY_NS
 
-_NAMES = "SELECT id, kind, name, parent FROM name ORDER BY id"
-_SETTINGS = "SELECT id, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY id"
+_NAMES = "SELECT {row}, kind, name, parent FROM name ORDER BY {row}"
+_SETTINGS = "SELECT {row}, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY {row}"
 _SUMMARY = (
     "SELECT line, start, bursts, exchanges, wire_ns, inside_ns, time_outs, damaged FROM summary "
     "WHERE line = ? AND start >= ? AND start < ? ORDER BY start"
@@ -77,9 +78,10 @@ class Trace:
             except sqlite3.Error as error:
                 raise told(error, path) from error
             self._schema = int(self.head["schema"])
-            names = self._rows(_NAMES, types_beside("name"), (0,))
+            self._row = "row" if self._schema >= NAMED_ROW else "id"
+            names = self._rows(_NAMES.format(row=self._row), types_beside("name"), (0,))
             self.names = {row[0]: Name(*row[1:]) for row in names}
-            settings = self._rows(_SETTINGS, types_beside("setting"), (0,))
+            settings = self._rows(_SETTINGS.format(row=self._row), types_beside("setting"), (0,))
             self.settings = {row[0]: setting_of(path, *row[1:]) for row in settings}
         except BaseException:
             self._database.close()
@@ -179,7 +181,7 @@ class Trace:
         digest = hashlib.sha256()
         for number, name in self.names.items():
             digest.update(f"name{(number, *name)!a}\n".encode())
-        for row in self._rows(_SETTINGS, types_beside("setting"), (0,)):
+        for row in self._rows(_SETTINGS.format(row=self._row), types_beside("setting"), (0,)):
             digest.update(f"setting{row!a}\n".encode())
         for record in self.records():
             digest.update(f"{record!a}\n".encode())

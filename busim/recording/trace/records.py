@@ -13,7 +13,7 @@ from typing import Any
 Record = tuple[Any, ...]
 Emit = Callable[[Record], None]
 
-SCHEMA = 3  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head
+SCHEMA = 4  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head; 3 called the column `row` id
 
 BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF, PULSE = range(11)
 RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request had merged with neighbouring bytes

@@ -71,13 +71,13 @@ HEAD = {
 BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
     "head": (("key TEXT", "value ANY"), "key", "the run; keys below"),
     "name": (
-        ("id INTEGER", "kind TEXT", "name TEXT", "parent INTEGER"),
-        "id",
+        ("row INTEGER", "kind TEXT", "name TEXT", "parent INTEGER"),
+        "row",
         "the numbers of lines, stations, masters, cameras and ports; parent: the number of its owner, 0 for none",
     ),
     "setting": (
         (
-            "id INTEGER",
+            "row INTEGER",
             "baud TEXT",
             "format TEXT",
             "ppm REAL",
@@ -85,7 +85,7 @@ BESIDE: dict[str, tuple[tuple[str, ...], str, str]] = {
             "lead INTEGER",
             "hold INTEGER",
         ),
-        "id",
+        "row",
         "the setting of a sender. baud: a rational (38400 or 115200/3); format: as 8E1; ppm: error of its clock in "
         "parts per million; inverted: 1 if its pair is swapped; lead: ns from driver enable to the first start bit, "
         "negative if the driver is late; hold: ns from the last stop bit to release, negative if it is early",

@@ -151,8 +151,8 @@ def _dial(world: World, given: Given) -> Prepared:
 
 def _unit(world: World, given: Given) -> Prepared:
     camera = named(world, ["camera"], given["camera"], "camera")
-    id, serial = number(given["id"], "id", 0, 255), number(given["serial"], "serial", 0, 2**32 - 1)
-    return Prepared(lambda: world.wiring.fit(camera, id, serial), f"another unit, without power yet: {camera}")
+    bus_id, serial = number(given["bus_id"], "bus_id", 0, 255), number(given["serial"], "serial", 0, 2**32 - 1)
+    return Prepared(lambda: world.wiring.fit(camera, bus_id, serial), f"another unit, without power yet: {camera}")
 
 
 def _fault(world: World, given: Given) -> Prepared:
@@ -240,9 +240,9 @@ ACTIONS: Mapping[str, Action] = {
         Action("dial", "dial CAMERA BAUD FORMAT", "set a camera's port by its switches", (
                    _CAMERA, Argument("baud", "text", "baud"), Argument("format", "text", "format, as 8E1")),
                _renamed("camera", _rest_and("baud", "format")), _dial),
-        Action("unit", "unit CAMERA ID SERIAL", "replace a camera by another unit, without power yet", (
-                   _CAMERA, Argument("id", "number", "its bus ID"), Argument("serial", "number", "its serial number")),
-               _renamed("camera", _rest_and("id", "serial")), _unit),
+        Action("unit", "unit CAMERA BUS_ID SERIAL", "replace a camera by another unit, without power yet", (
+                   _CAMERA, Argument("bus_id", "number", "its ID"), Argument("serial", "number", "its serial number")),
+               _renamed("camera", _rest_and("bus_id", "serial")), _unit),
         Action("mark", "mark TEXT", "set a mark in the trace", (Argument("text", "text", "the text"),),
                _rest("text"), _mark),
     )

@@ -31,7 +31,7 @@ class CameraReport:
     """The figures of one camera: `camera["age_mean"].value`, in the unit `camera["age_mean"].quantity.unit`."""
 
     name: str
-    id: int
+    bus_id: int
     figures: dict[str, Value]
 
     def __getitem__(self, figure: str) -> Value:
@@ -128,7 +128,7 @@ class Report:
                     "name": line.name,
                     "figures": _values(line.figures),
                     "cameras": [
-                        {"name": camera.name, "id": camera.id, "figures": _values(camera.figures)}
+                        {"name": camera.name, "bus_id": camera.bus_id, "figures": _values(camera.figures)}
                         for camera in line.cameras
                     ],
                 }
@@ -177,17 +177,19 @@ def make_report(
 
     A camera appears under its bus ID of that instant.
     """
-    ids = {camera.name: camera.id for camera in plan.cameras}
+    ids = {camera.name: camera.bus_id for camera in plan.cameras}
     lines = []
     given: dict[tuple[str, str], dict[str, Value]] = {}
     for line in names:
         if line.kind == "line":
             cameras = [
-                CameraReport(name.name, fold.bus_ids.get(name.id, ids[name.name]), fold.camera(line.id, name.id, until))
+                CameraReport(
+                    name.name, fold.bus_ids.get(name.row, ids[name.name]), fold.camera(line.row, name.row, until)
+                )
                 for name in names
-                if name.kind == "camera" and name.parent == line.id
+                if name.kind == "camera" and name.parent == line.row
             ]
-            lines.append(LineReport(line.name, fold.line(line.id, until), tuple(cameras)))
+            lines.append(LineReport(line.name, fold.line(line.row, until), tuple(cameras)))
             given["line", line.name] = lines[-1].figures
             given.update((("camera", camera.name), camera.figures) for camera in cameras)
     verdicts = judge(expected, lambda kind, name, figure: given[kind, name][figure])

@@ -133,9 +133,9 @@ def _both(take: Emit, append: list[Emit]) -> Emit:
 
 def restless(site: Installation, names: Iterable[Name]) -> frozenset[int]:
     """The numbers of masters that have polls without a wanted rate."""
-    return frozenset(name.id for name in names if name.kind == "master" and name.name in site.restless)
+    return frozenset(name.row for name in names if name.kind == "master" and name.name in site.restless)
 
 
 def doors(names: Iterable[Name]) -> dict[int, int]:
     """The numbers of converters, each with its line's."""
-    return {name.id: name.parent for name in names if name.kind == "converter"}
+    return {name.row: name.parent for name in names if name.kind == "converter"}

@@ -44,7 +44,7 @@ class Deaf(NamedTuple):
 class NewId(NamedTuple):
     """From now on this is its bus ID."""
 
-    id: int
+    bus_id: int
 
 
 class Restart(NamedTuple):

@@ -44,7 +44,7 @@ _new = tuple.__new__
 
 
 class Camera:
-    """One camera of `model` on one protocol; `ids`: the bus IDs that the protocol has.
+    """One camera of `model` on one protocol; `addresses`: the bus IDs that the protocol has.
 
     `serve(request, at)`: carry out a request that was complete at `at` ns, and return the answer. `actions`: the
     results of that, or of `woken`, `cut` and `booted`; the caller carries them out. `values`: parameter name to value;
@@ -52,14 +52,16 @@ class Camera:
     `serial`: its full serial number; `waits`: ns until its slot in the last search.
     """
 
-    def __init__(self, model: Model, protocol: str, id: int, serial: int, ids: tuple[int, int] = (1, 247)) -> None:
+    def __init__(
+        self, model: Model, protocol: str, bus_id: int, serial: int, addresses: tuple[int, int] = (1, 247)
+    ) -> None:
         if protocol not in model.keys:
             raise Defect(f"model {model.name} has no keys for the protocol {protocol}")
         self.model = model
         self.serial = serial
         self.waits = 0
         table = Table(model)
-        self._state = State(model, table, id, serial, ids)
+        self._state = State(model, table, bus_id, serial, addresses)
         self.values = self._state.values
         self._plain = table.plain
         self._names = {key: name for name, key in model.keys[protocol].items()}
@@ -81,9 +83,9 @@ class Camera:
         self._keep = self._state.save
 
     @property
-    def id(self) -> int:
+    def bus_id(self) -> int:
         """Its bus ID now."""
-        return self._state.id
+        return self._state.bus_id
 
     @property
     def actions(self) -> list[Action]:
@@ -114,7 +116,7 @@ class Camera:
     # -- serving ----------------------------------------------------------------------------------------------
 
     def _ready(self, request: Request, at: int) -> Reply:
-        id, verb, key, size, given, form = request
+        address, verb, key, size, given, form = request
         state = self._state
         if state.actions:
             state.actions = []
@@ -127,15 +129,15 @@ class Camera:
         if verb == READ:
             if names is not None:
                 values = self.values
-                return _new(Reply, (id, READ, key, tuple([values[name] for name in names]), 0, form))
-            return Reply(id, READ, key, (), ILLEGAL_KEY if size > 0 else ILLEGAL_VALUE, form)
+                return _new(Reply, (address, READ, key, tuple([values[name] for name in names]), 0, form))
+            return Reply(address, READ, key, (), ILLEGAL_KEY if size > 0 else ILLEGAL_VALUE, form)
         if verb == WRITE and names is not None:
             refused = self._write_one(names[0], given[0], at) if size == 1 else state.write(names, given, at)
             if refused:
                 state.actions = [Refused("write", state.why)]
             elif state.motions:
                 self.serve = self._moving
-            return Reply(id, WRITE, key, given, refused, form)
+            return Reply(address, WRITE, key, given, refused, form)
         return self._serve_other(request, at)
 
     def _write_one(self, name: str, value: int, at: int) -> int:
@@ -162,9 +164,9 @@ class Camera:
         if at >= self._busy_until:
             self._resume()
             return self.serve(request, at)
-        id, verb, key, _, given, form = request
+        address, verb, key, _, given, form = request
         self._state.actions = []
-        return Reply(id, verb, key, given, BUSY, form)
+        return Reply(address, verb, key, given, BUSY, form)
 
     def _resume(self) -> None:
         self.serve = self._moving if self._state.motions else self._ready
@@ -185,18 +187,18 @@ class Camera:
     # -- verbs besides plain reads and writes -----------------------------------------------------------------
 
     def _serve_other(self, request: Request, at: int) -> Reply:
-        id, verb, key, size, given, form = request
+        address, verb, key, size, given, form = request
         state = self._state
         if verb in (STATUS, IDENTIFY):
             names = self._span(key, size, at) if size else []
             if names is None:
-                return Reply(id, verb, key, (), ILLEGAL_KEY, form)
+                return Reply(address, verb, key, (), ILLEGAL_KEY, form)
             if verb == IDENTIFY:
                 self._identify(at)
-            return Reply(id, verb, key, tuple([self.values[name] for name in names]), 0, form)
+            return Reply(address, verb, key, tuple([self.values[name] for name in names]), 0, form)
         state.why = ""
         if verb in (SEARCH, ASSIGN):
-            return Reply(id, verb, key, self._meant(request), 0, form)
+            return Reply(address, verb, key, self._meant(request), 0, form)
         if verb == WRITE:
             refused = self._order(request, at)
         else:
@@ -206,17 +208,17 @@ class Camera:
             state.actions = [Refused(verb, state.why)] if state.why else []
         elif state.motions and self.serve == self._ready:
             self.serve = self._moving
-        return Reply(id, verb, key, given, refused, form)
+        return Reply(address, verb, key, given, refused, form)
 
     def _meant(self, request: Request) -> tuple[int, ...]:
         """The answer to a search or an assignment, which go to all cameras: none unless this camera is meant."""
-        id, verb, _, _, given, _ = request
+        address, verb, _, _, given, _ = request
         if verb not in self.model.capabilities:
             return ()
         if verb == ASSIGN:
             return given if given[0] == self.serial and not self._state.change_id(given[1]) else ()
         low, high, only, slots, slot, draw = given
-        if not low <= self.serial <= high or only not in (id, self.id):
+        if not low <= self.serial <= high or only not in (address, self.bus_id):
             return ()
         self.waits = slot_of(self.serial, draw, slots) * slot
         return (self.serial,)

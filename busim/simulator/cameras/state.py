@@ -20,11 +20,11 @@ class State:
     Times are ns. Changes go to `actions`; a refusal is the code of its reason, and `why` says more.
     """
 
-    def __init__(self, model: Model, table: Table, id: int, serial: int, ids: tuple[int, int]) -> None:
+    def __init__(self, model: Model, table: Table, bus_id: int, serial: int, addresses: tuple[int, int]) -> None:
         self.model = model
         self.table = table
-        self.id = id
-        self.ids = ids
+        self.bus_id = bus_id
+        self.addresses = addresses
         self.why = ""
         self.values = {parameter.name: parameter.default for parameter in model.parameters}
         self.motions: dict[str, Motion] = {}
@@ -34,9 +34,9 @@ class State:
         self._touched: list[str] = []
         self._told: dict[str, int] = {}  # of moving parameters: the last position reported
         self._saved = self._worth_saving()
-        self._new_id = self._kept_id = id
+        self._new_id = self._kept_id = bus_id
         self._started = 0
-        self.read_out("bus_id", id)
+        self.read_out("bus_id", bus_id)
         self.read_out("serial", serial & 0xFFFF)
 
     def read_out(self, name: str, value: int) -> None:
@@ -266,25 +266,27 @@ class State:
         if self.model.bus.id_takes_effect == "after-save":
             self._become(self._new_id)
 
-    def change_id(self, id: int) -> int:
+    def change_id(self, bus_id: int) -> int:
         """Take a new bus ID: now, or when the model says."""
         bus = self.model.bus
-        if not self.ids[0] <= id <= self.ids[1]:
-            return self._refuse(ILLEGAL_VALUE, f"bus ID {id}: it goes from {self.ids[0]} to {self.ids[1]}")
-        self._new_id = id
+        if not self.addresses[0] <= bus_id <= self.addresses[1]:
+            return self._refuse(
+                ILLEGAL_VALUE, f"bus ID {bus_id}: it goes from {self.addresses[0]} to {self.addresses[1]}"
+            )
+        self._new_id = bus_id
         if bus.id_kept == "at-once" and bus.id_takes_effect != "after-save":
-            self._kept_id = id
+            self._kept_id = bus_id
         if bus.id_takes_effect == "at-once":
-            self._become(id)
+            self._become(bus_id)
         else:
-            self.actions.append(Did(f"will have bus ID {id} {bus.id_takes_effect.replace('-', ' ')}"))
+            self.actions.append(Did(f"will have bus ID {bus_id} {bus.id_takes_effect.replace('-', ' ')}"))
         return 0
 
-    def _become(self, id: int) -> None:
-        if id != self.id:
-            self.id = id
-            self.read_out("bus_id", id)
-            self.actions.append(NewId(id))
+    def _become(self, bus_id: int) -> None:
+        if bus_id != self.bus_id:
+            self.bus_id = bus_id
+            self.read_out("bus_id", bus_id)
+            self.actions.append(NewId(bus_id))
 
     def factory_default(self, at: int) -> int:
         """Restore factory values, saved values and presets too; motors keep their position."""

@@ -68,7 +68,7 @@ class Arbiter:
         """The driver has the request and will have sent it at `out` ns."""
         request = self._asked
         assert request is not None
-        if request.id == self._protocol.broadcast and not self._protocol.answers_broadcast:
+        if request.address == self._protocol.broadcast and not self._protocol.answers_broadcast:
             self._over(out)
             return
         self._finder.expect(request)
@@ -122,6 +122,6 @@ def _bare(protocol: BusProtocol, data: bytes) -> bytes:
     """The request at the end of these bytes, without anything before it."""
     for start in range(len(data) - 1, 0, -1):
         request = protocol.decode_request(data[start:])
-        if request is not None and request.id >= 0:
+        if request is not None and request.address >= 0:
             return data[start:]
     return data

@@ -61,7 +61,7 @@ class CameraBench(StationBench, Protocol):
     request: HookPoint[CameraRequest]
 
     @property
-    def id(self) -> int:
+    def bus_id(self) -> int:
         """Its bus ID now."""
 
     def id_of(self, camera: str) -> int:

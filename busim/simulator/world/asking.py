@@ -43,7 +43,7 @@ class Asking:
         self._asker = asker
         self._protocol = protocol
         self._way = way
-        self._targets = {one.name: Target(one.name, one.camera.id) for one in asker.cameras}
+        self._targets = {one.name: Target(one.name, one.camera.bus_id) for one in asker.cameras}
 
     def polls(self) -> list[Task]:
         """Its polls, camera by camera; a camera without polls gets a probe."""
@@ -63,7 +63,7 @@ class Asking:
         keys = camera.model.keys[self._protocol.name]
         for key in (keys[one.name] for one in camera.model.parameters if one.name in keys):
             with suppress(Defect):  # no message of the protocol reads this one
-                request = Request(camera.camera.id, READ, key, 1)
+                request = Request(camera.camera.bus_id, READ, key, 1)
                 return self._task(camera.name, PROBE, "probe", request, camera.camera.turnaround)
         return None
 
@@ -78,7 +78,7 @@ class Asking:
         return task
 
     def _command(self, camera: ResolvedCamera, control: str, verb: str, value: int) -> Task:
-        request = camera.speaks.command(camera.camera.id, control, verb, value)
+        request = camera.speaks.command(camera.camera.bus_id, control, verb, value)
         task = self._task(camera.name, COMMAND, control, request, camera.camera.turnaround)
         task.tries = 1 + self._asker.master.retries
         return task

@@ -193,21 +193,24 @@ class CameraAt(_StationBench):
         self.request = places.point(name, "request", self._port, "asked")
 
     @property
-    def id(self) -> int:
-        return self._port.camera.id
+    def bus_id(self) -> int:
+        return self._port.camera.bus_id
 
     def id_of(self, camera: str) -> int:
         on_line = [port for port in self.places.world.cameras.values() if port.station in self.line.stations]
         if not camera:
-            others = sorted({port.camera.id for port in on_line} - {self.id}, key=lambda id: (id < self.id, id))
-            return others[0] if others else self.id
+            others = sorted(
+                {port.camera.bus_id for port in on_line} - {self.bus_id},
+                key=lambda bus_id: (bus_id < self.bus_id, bus_id),
+            )
+            return others[0] if others else self.bus_id
         port = self.places.world.cameras.get(camera)
         if port is None or port not in on_line:
             raise UserError(
                 "no such camera on the line of this one", found=repr(camera[:60]),
                 expected="a camera on the same line", mend="name one of that line",
             )  # fmt: skip
-        return port.camera.id
+        return port.camera.bus_id
 
     def listen_to(self, ids: tuple[int, ...] | None) -> None:
         self._port.listen_to(ids)

@@ -208,7 +208,7 @@ class _Builder:
         station = self._station(one.port, plan.name, one.metres)
         number = self._numbers["camera", plan.name]
         reply = Turnaround(self._chance.stream("camera", plan.name, "turnaround"), plan.turnaround)
-        camera = Camera(one.model, protocol.name, plan.id, plan.serial, protocol.ids)
+        camera = Camera(one.model, protocol.name, plan.bus_id, plan.serial, protocol.addresses)
         if self._distinct:
             camera.begin_with(_own_values(camera, self._chance.stream("camera", plan.name, "values"), self._taken))
         port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
@@ -252,7 +252,7 @@ class _Builder:
             self._sniffer(resolved, line, station, port)
 
     def _sniffer(self, resolved: ResolvedLine, line: Line, station: Station, port: ConverterPort) -> None:
-        known = {one.camera.id: (self._numbers["camera", one.name], one.name) for one in reversed(resolved.cameras)}
+        known = {one.camera.bus_id: (self._numbers["camera", one.name], one.name) for one in reversed(resolved.cameras)}
         world = self._world
         sniffer = Sniffer(
             world.kernel, line, resolved.speaks, station.setting, port.number, known, world.cameras, self._emit

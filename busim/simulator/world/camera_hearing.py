@@ -63,8 +63,8 @@ class Hearing:
         self._live = [port for port in self._ports if port.hears]
         self._by_id = {}
         for port in self._live:
-            for id in (port.camera.id,) if port.answers_to is None else port.answers_to:
-                self._by_id.setdefault(id, []).append(port)
+            for bus_id in (port.camera.bus_id,) if port.answers_to is None else port.answers_to:
+                self._by_id.setdefault(bus_id, []).append(port)
 
     @property
     def quiet_until(self) -> int | None:
@@ -138,9 +138,9 @@ class Hearing:
                 delay = 0 if source is None else self._ports[0].station.delays[source.number]
                 self._refuse(data, at + delay, flaw)
                 continue
-            ports = self._by_id.get(request.id)
+            ports = self._by_id.get(request.address)
             if ports is None:
-                if request.id != self._protocol.broadcast:
+                if request.address != self._protocol.broadcast:
                     continue
                 ports = self._live
             for port in ports:

@@ -95,7 +95,7 @@ class CameraPort:
     def _asked(self, request: Request, at: int) -> None:
         """Serve the request, and answer after the turnaround."""
         camera = self.camera
-        own = camera.id if request.id == self.protocol.broadcast else None
+        own = camera.bus_id if request.address == self.protocol.broadcast else None
         reply = camera.serve(request, at)
         self._served.appendleft(request)
         self._served_at.appendleft(at)
@@ -107,7 +107,7 @@ class CameraPort:
                 if camera.actions:
                     self._carry_out(at, at)
                 return
-            reply = reply._replace(id=own)
+            reply = reply._replace(address=own)
         raw = self.protocol.encode_reply(reply)
         if raw:
             delay, raw = self.reply.answer(raw, reply)
@@ -142,7 +142,7 @@ class CameraPort:
             elif isinstance(action, Wake):
                 self._kernel.at_or_now(action.at, self._wake, action.at)
             elif isinstance(action, NewId):
-                self._emit((CHANGE, at, self.number, "bus_id", str(action.id)))
+                self._emit((CHANGE, at, self.number, "bus_id", str(action.bus_id)))
                 self._enlist()
             elif isinstance(action, Deaf):
                 self._kernel.at_or_now(answered, self._deaf, (self._turn, action.until))
@@ -196,13 +196,13 @@ class CameraPort:
             self._carry_out(now, now)
             self._hear(True)
 
-    def fit(self, id: int, serial: int) -> None:
+    def fit(self, bus_id: int, serial: int) -> None:
         """Replace it now with another unit of its model, fresh from its box, without power."""
         self._switch(False)
-        self.camera = Camera(self.camera.model, self.protocol.name, id, serial, self.protocol.ids)
+        self.camera = Camera(self.camera.model, self.protocol.name, bus_id, serial, self.protocol.addresses)
         self.camera.forget_saves(self._instead)
         now = self._kernel.now
-        self._emit((CHANGE, now, self.number, "bus_id", str(id)))
+        self._emit((CHANGE, now, self.number, "bus_id", str(bus_id)))
         self._emit((CHANGE, now, self.number, "serial", str(serial)))
 
     # -- what a fault may do to it ------------------------------------------------------------------------------

@@ -127,14 +127,14 @@ class Wiring:
         self._tell(converter.number, "reboot", str(down).encode())
         converter.reboot(down)
 
-    def fit(self, camera: str, id: int, serial: int) -> None:
+    def fit(self, camera: str, bus_id: int, serial: int) -> None:
         """Replace a camera by another unit of the same model, with its bus ID and serial number as delivered.
 
         It has no power yet. Raises UserError.
         """
         port, _ = self._camera(camera)
-        self._tell(port.number, "unit", f"{id} {serial}".encode())
-        port.fit(id, serial)
+        self._tell(port.number, "unit", f"{bus_id} {serial}".encode())
+        port.fit(bus_id, serial)
 
     def set_port(self, camera: str, baud: Fraction, format: CharFormat) -> None:
         """A camera sets its port; if it is sending, afterwards. Raises UserError."""
@@ -204,8 +204,8 @@ def _dialled(data: bytes) -> tuple[Fraction, CharFormat]:
 
 def _unit(data: bytes) -> tuple[int, int]:
     try:
-        id, serial = data.decode().split(" ")
-        return int(id), int(serial)
+        bus_id, serial = data.decode().split(" ")
+        return int(bus_id), int(serial)
     except ValueError:
         raise UserError("no camera unit", found=repr(data[:60]), expected="bus ID and serial number") from None
 

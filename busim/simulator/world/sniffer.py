@@ -98,13 +98,13 @@ class Sniffer:
         self._together |= together
         self._end(at, "")
         self._request = request
-        self._who = self._camera_of(request.id)
+        self._who = self._camera_of(request.address)
         self._sent = chunk.at
         self._flagged = False
         self._together = together
         self._exact_before = self._line.traffic.exact_bursts
         self._finder.expect(request)
-        if request.id == self._protocol.broadcast:
+        if request.address == self._protocol.broadcast:
             self._end(at, "unanswered")
 
     def _cut(self, data: bytes) -> tuple[list[tuple[Request, int]], bytes]:
@@ -133,16 +133,16 @@ class Sniffer:
         if reply is not None:
             self._end(last, "refused" if reply.refused else "ok")
 
-    def _camera_of(self, id: int) -> tuple[int, str]:
+    def _camera_of(self, bus_id: int) -> tuple[int, str]:
         """Number and name of the camera that has a bus ID now: IDs change during a run."""
-        number, name = self._known.get(id, (0, ""))
+        number, name = self._known.get(bus_id, (0, ""))
         port = self._cameras.get(name)
-        if (port is None and number) or (port is not None and port.camera.id == id):
+        if (port is None and number) or (port is not None and port.camera.bus_id == bus_id):
             return number, name
         for name, port in self._cameras.items():
-            if port.camera.id == id and port.station in self._line.stations:
-                self._known[id] = port.number, name
-                return self._known[id]
+            if port.camera.bus_id == bus_id and port.station in self._line.stations:
+                self._known[bus_id] = port.number, name
+                return self._known[bus_id]
         return 0, ""
 
     def _end(self, at: int, outcome: str) -> None:
@@ -160,8 +160,8 @@ class Sniffer:
         exact = 1 if self._line.traffic.exact_bursts != self._exact_before else 0
         self._emit(
             (
-                EXCHANGE, self._line.number, self._number, number, request.id, "foreign", _work(request), 1, self._sent,
-                self._sent, ended, ended + self._silence, outcome, read_at, exact,
+                EXCHANGE, self._line.number, self._number, number, request.address, "foreign", _work(request), 1,
+                self._sent, self._sent, ended, ended + self._silence, outcome, read_at, exact,
             )
         )  # fmt: skip
 

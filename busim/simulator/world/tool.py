@@ -139,7 +139,7 @@ class Tool:
         self._drove: list[Burst] = []
         self._latest: dict[int, Burst] = {}  # station number to its last recorded burst
         self._flawed = 0
-        self._kinds = {name.id: name.kind for name in world.names}
+        self._kinds = {name.row: name.kind for name in world.names}
         self._note()
         before = port.replied
 
@@ -289,7 +289,7 @@ class _Replies:
 
 def _converters(world: World, line: str) -> list[str]:
     """The converters of a line, in its order."""
-    number = next((name.id for name in world.names if name.kind == "line" and name.name == line), 0)
+    number = next((name.row for name in world.names if name.kind == "line" and name.name == line), 0)
     return [name.name for name in world.names if name.kind == "converter" and name.parent == number]
 
 

@@ -25,7 +25,7 @@ from busim.simulator.world.site_actions import Wiring
 class Name(NamedTuple):
     """An entity of the trace: `kind` line, camera, converter, master; `parent`: its line, 0 for none."""
 
-    id: int
+    row: int
     kind: str
     name: str
     parent: int
@@ -34,7 +34,7 @@ class Name(NamedTuple):
 class SettingRow(NamedTuple):
     """A setting of a sender, as the trace names it. `lead` and `hold`: ns, as in the plan."""
 
-    id: int
+    row: int
     baud: Fraction
     format: CharFormat
     ppm: float

@@ -76,7 +76,7 @@ def space_of(plan: Plan, master: str | None = None, kinds: Sequence[str] = KINDS
 
 def _has_steps(protocol: BusProtocol) -> bool:
     try:
-        return bool(protocol.encode_request(Request(protocol.ids[0], STEP, 0, 1, (1,))))
+        return bool(protocol.encode_request(Request(protocol.addresses[0], STEP, 0, 1, (1,))))
     except Defect:
         return False
 

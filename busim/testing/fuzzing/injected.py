@@ -115,9 +115,9 @@ def _wrong_id(replies: _Replies, event: FaultEvent, _: Stream, delay: int, raw: 
     reply = None if request is None else protocol.decode_reply(raw, request)
     if reply is None:
         return delay, raw
-    low, high = protocol.ids
-    other = low + (reply.id - low + max(1, event.amount)) % (high - low + 1)
-    return delay, protocol.encode_reply(reply._replace(id=other))
+    low, high = protocol.addresses
+    other = low + (reply.address - low + max(1, event.amount)) % (high - low + 1)
+    return delay, protocol.encode_reply(reply._replace(address=other))
 
 
 def _cut_short(_: _Replies, event: FaultEvent, __: Stream, delay: int, raw: bytes) -> tuple[int, bytes]:

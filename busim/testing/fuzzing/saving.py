@@ -122,9 +122,9 @@ def fragment(case: Case) -> str:
 def _write_trace(path: Path, plan: Plan, case: Case, result: Result) -> None:
     about = head(plan, clock="fast", seed=case.seed, speed=1.0, played=None, hooked=True, distinct=True)
     writer = TraceWriter(str(path), about, overwrite=True)
-    names = [(one.id, one.kind, one.name, one.parent) for one in result.names]
+    names = [(one.row, one.kind, one.name, one.parent) for one in result.names]
     settings = [
-        (one.id, str(one.baud), str(one.format), one.ppm, int(one.inverted), one.lead, one.hold)
+        (one.row, str(one.baud), str(one.format), one.ppm, int(one.inverted), one.lead, one.hold)
         for one in result.settings
     ]
     try:

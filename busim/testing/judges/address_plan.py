@@ -34,7 +34,7 @@ class AddressPlan(Judge):
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
-        key = asked.line, asked.request.id
+        key = asked.line, asked.request.address
         if not asked.camera:
             return
         if not event.answers:
@@ -44,14 +44,14 @@ class AddressPlan(Judge):
         self.state = "counting"
         if len(senders) > 1:
             names = " and ".join(sorted(self.ground.name(one) for one in senders))
-            self.fail(asked.start, asked.line, f"bus ID {asked.request.id} is answered by {names}")
+            self.fail(asked.start, asked.line, f"bus ID {asked.request.address} is answered by {names}")
             return
         (camera,) = senders
         if self._who.setdefault(key, camera) != camera:
             self.fail(
                 asked.start,
                 asked.line,
-                f"bus ID {asked.request.id} is answered by {self.ground.name(camera)}, and "
+                f"bus ID {asked.request.address} is answered by {self.ground.name(camera)}, and "
                 f"was by {self.ground.name(self._who[key])}",
             )
 

@@ -54,7 +54,7 @@ class NoSilentSuccess(Judge):
                 answer.start <= ended
                 and sent < answer.end
                 and answer.asked is not None
-                and answer.asked.request.id == address
+                and answer.asked.request.address == address
             ):
                 return
         self.fail(

@@ -56,7 +56,7 @@ class NothingCorrupt(Judge):
         for answer in reversed(self._sound.get(line, ())):
             if answer.end <= sent:
                 break
-            if answer.start <= ended and answer.asked is not None and answer.asked.request.id == address:
+            if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
                 if answer.exact:
                     self._hold_against_ear(answer, line, ended)
                 return

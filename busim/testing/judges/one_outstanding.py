@@ -36,7 +36,7 @@ class OneOutstanding(Judge):
             return
         last, replied = self._last.get(line), self._replied.pop(line, None)
         self._last[line] = event
-        if last is None or last.request.id == self.ground.lines[line].protocol.broadcast:
+        if last is None or last.request.address == self.ground.lines[line].protocol.broadcast:
             return
         self.judged += 1
         self.state = "answered" if replied is not None else "given up"

@@ -51,7 +51,7 @@ class SplitInvariance(Judge):
             return
         for answer in self._sound.get(line, ()):
             asked = answer.asked
-            if asked is None or answer.exact or asked.start < sent or asked.request.id != address:
+            if asked is None or answer.exact or asked.start < sent or asked.request.address != address:
                 continue
             if answer.in_time and answer.end < ended:
                 self.fail(

@@ -47,7 +47,7 @@ class LineGround:
         """ns from the first bit of a request until the controller can have the whole reply, at the longest, and ns
         after which a controller that waits as planned times out. The same for all requests of one shape to one camera.
         """
-        shape = request.id, request.verb, request.size, request.form
+        shape = request.address, request.verb, request.size, request.form
         times = self._known.get(shape)
         if times is None:
             response = self._response(request)
@@ -55,7 +55,7 @@ class LineGround:
         return times
 
     def _response(self, request: Request) -> int:
-        camera = self.cameras.get(self.by_address.get(request.id, 0))
+        camera = self.cameras.get(self.by_address.get(request.address, 0))
         sent, back, _ = self.protocol.lengths(request)
         wire = (sent + back) * self.char
         turnaround = 0 if camera is None else camera.turnaround
@@ -64,7 +64,7 @@ class LineGround:
     def _planned_wait(self, request: Request) -> int:
         if self.time_out is not None:
             return self.time_out
-        camera = self.cameras.get(self.by_address.get(request.id, 0))
+        camera = self.cameras.get(self.by_address.get(request.address, 0))
         return self.way.time_out(self.protocol, request, 0 if camera is None else camera.turnaround)
 
 
@@ -105,7 +105,7 @@ def ground_of(
     Raises Findings as `resolve` does.
     """
     rows = list(names)
-    numbers = {(one.kind, one.name): one.id for one in rows}
+    numbers = {(one.kind, one.name): one.row for one in rows}
     site = resolve(plan)
     plan_of = site.masters[master].master
     lines, camera_lines = {}, {}
@@ -131,8 +131,8 @@ def ground_of(
             silence, reaction, plan_of.time_out, *_polling(resolved, master),
         )  # fmt: skip
     return Ground(
-        lines, {one.id: (one.kind, one.name) for one in rows}, camera_lines,
-        {one.id: one.parent for one in rows if one.kind == "converter"}, frozenset(ours), hooked, played, lag,
+        lines, {one.row: (one.kind, one.name) for one in rows}, camera_lines,
+        {one.row: one.parent for one in rows if one.kind == "converter"}, frozenset(ours), hooked, played, lag,
         plan_of.retries, plan_of.offline_after,
     )  # fmt: skip
 
@@ -146,4 +146,4 @@ def _polling(line: ResolvedLine, master: str) -> tuple[float, int, int]:
 def _camera(number: int, one: ResolvedCamera) -> CameraGround:
     names = {key: name for name, key in one.speaks.keys.items()}
     readings = frozenset(parameter.name for parameter in one.model.parameters if not parameter.writable)
-    return CameraGround(number, one.name, one.camera.id, names, readings, one.camera.turnaround.high)
+    return CameraGround(number, one.name, one.camera.bus_id, names, readings, one.camera.turnaround.high)

@@ -48,9 +48,9 @@ class WireReader:
         self._kept.append((burst, events[-1] if events else None))
         for event in events:
             self._last = event
-            waiting = self._open.get(event.request.id)
+            waiting = self._open.get(event.request.address)
             if waiting is None:
-                waiting = self._open[event.request.id] = deque(maxlen=_OPEN)
+                waiting = self._open[event.request.address] = deque(maxlen=_OPEN)
             waiting.append(event)
             self._asked(event)
 
@@ -82,7 +82,7 @@ class WireReader:
         return found
 
     def _known(self, request: Request) -> tuple[Request, int, int, int]:
-        return request, self._line.by_address.get(request.id, 0), *self._line.times(request)
+        return request, self._line.by_address.get(request.address, 0), *self._line.times(request)
 
     def _decode_reply(self, data: bytes, request: Request) -> Reply | None:
         known, key = self._replies, (data, request)
@@ -99,7 +99,7 @@ class WireReader:
         """
         _, line, camera, start, end, _, data, exact = burst
         last, address = self._last, self._line.cameras[camera].address
-        if last is not None and last.request.id == address:
+        if last is not None and last.request.address == address:
             reply = self._decode_reply(data, last.request)
             if reply is not None:
                 in_time = self._in_time(last, end)
@@ -142,14 +142,14 @@ class WireReader:
         if event is None:
             return "no sound frame"
         if isinstance(event, Asked):
-            return f"request to {event.request.id}: {_said(event.request)}"
+            return f"request to {event.request.address}: {_said(event.request)}"
         if event.reply is None or event.asked is None:
             return "no reply to any of the last requests"
         late = ", late" if event.late else ""
         if event.reply.refused:
             return f"refusal {event.reply.refused} of {_said(event.asked.request)}{late}"
         values = ", ".join(map(str, event.reply.values))
-        return f"reply of {event.reply.id} to {_said(event.asked.request)}: {values}{late}"
+        return f"reply of {event.reply.address} to {_said(event.asked.request)}: {values}{late}"
 
 
 def _said(request: Request) -> str:

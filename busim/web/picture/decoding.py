@@ -85,7 +85,7 @@ def _reply(line: LaidLine, reply: Any) -> list[tuple[str, str]]:
 
 def _whose(line: LaidLine, address: int) -> str:
     cameras = () if line.resolved is None else line.resolved.cameras
-    names = [one.name for one in cameras if one.camera.id == address]
+    names = [one.name for one in cameras if one.camera.bus_id == address]
     return f"{address} ({', '.join(names)} in the plan)" if names else f"{address} (none in the plan)"
 
 
@@ -97,6 +97,6 @@ def _key(line: LaidLine, address: int, key: int) -> str:
 def _names(line: LaidLine, address: int) -> dict[int, str]:
     """What the keys of the camera at this address are called."""
     for one in () if line.resolved is None else line.resolved.cameras:
-        if one.camera.id == address and one.spoken is not None:
+        if one.camera.bus_id == address and one.spoken is not None:
             return {key: name for name, key in one.spoken.keys.items()}
     return {}

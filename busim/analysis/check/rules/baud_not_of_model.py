@@ -35,8 +35,8 @@ RULE = Rule(
     bad=(
         ("    baud: 115200 Bd", "    baud: «57600 Bd"),
         (
-            "speed finish, id: 22",
-            "speed finish, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 22",
+            "speed finish, bus_id: 22",
+            "speed finish, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 22",
         ),
     ),
     good=(("    baud: 115200 Bd", "    baud: 57600 Bd"),),

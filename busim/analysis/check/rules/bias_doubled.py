@@ -34,8 +34,8 @@ RULE = Rule(
     find=_find,
     hands_on=True,
     bad=(
-        ("boulder left, id: 2", "boulder left, bias: true, id: 2"),
-        ("boulder mats, id: 4", "boulder mats, bias: «true, id: 4"),
+        ("boulder left, bus_id: 2", "boulder left, bias: true, bus_id: 2"),
+        ("boulder mats, bus_id: 4", "boulder mats, bias: «true, bus_id: 4"),
     ),
-    good=(("boulder left, id: 2", "boulder left, bias: true, id: 2"),),
+    good=(("boulder left, bus_id: 2", "boulder left, bias: true, bus_id: 2"),),
 )

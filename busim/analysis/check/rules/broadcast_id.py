@@ -16,6 +16,6 @@ RULE = Rule(
     advice="Give the camera an ID of its own.",
     find=told("broadcast-id"),
     refuses=True,
-    bad=(("boulder right, id: 3", "boulder right, id: «0"),),
-    good=(("boulder right, id: 3", "boulder right, id: 5"),),
+    bad=(("boulder right, bus_id: 3", "boulder right, bus_id: «0"),),
+    good=(("boulder right, bus_id: 3", "boulder right, bus_id: 5"),),
 )

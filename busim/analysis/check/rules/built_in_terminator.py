@@ -30,7 +30,7 @@ RULE = Rule(
     advice="Switch it off. In the plan, write `terminator: false` or leave the field out.",
     find=_find,
     hands_on=True,
-    bad=(("boulder right, id: 3", "boulder right, terminator: «true, id: 3"),),
+    bad=(("boulder right, bus_id: 3", "boulder right, terminator: «true, bus_id: 3"),),
     good=(
         ("      - terminator\n      - converter: boulder box", "      - converter: boulder box"),
         ("    endpoint: 198.51.100.44:15001", "    terminator: true\n    endpoint: 198.51.100.44:15001"),

@@ -33,14 +33,14 @@ RULE = Rule(
     hands_on=True,
     bad=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: «9600 Bd}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: «9600 Bd}",
         ),
     ),
     good=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: 115200 Bd}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {baud: 115200 Bd}",
         ),
     ),
 )

@@ -32,14 +32,14 @@ RULE = Rule(
     hands_on=True,
     bad=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {format: «8N1}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {format: «8N1}",
         ),
     ),
     good=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {format: 8E1}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {format: 8E1}",
         ),
     ),
 )

@@ -34,14 +34,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: «20 ms}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: «20 ms}",
         ),
     ),
     good=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: 1 ms}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: 1 ms}",
         ),
     ),
 )

@@ -37,7 +37,7 @@ RULE = Rule(
     "name the responsible person in the reason.",
     find=_find,
     bad=(
-        ("speed finish, id: 22", "speed finish, model: «pan-tilt-head, id: 22"),
+        ("speed finish, bus_id: 22", "speed finish, model: «pan-tilt-head, bus_id: 22"),
         ("values: [iris, gain, master_black]", "values: [serial]"),
         ("values: [tally, temperature]", "values: [tally]"),
         ("controls: [iris, master_black]", "controls: [tally]"),
@@ -48,5 +48,5 @@ RULE = Rule(
             "  - name: speed supply",
         ),
     ),
-    good=(("speed finish, id: 22", "speed finish, model: zoom-camera, id: 22"),),
+    good=(("speed finish, bus_id: 22", "speed finish, model: zoom-camera, bus_id: 22"),),
 )

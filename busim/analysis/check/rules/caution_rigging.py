@@ -32,7 +32,7 @@ RULE = Rule(
     "responsible person in the reason.",
     find=_find,
     bad=(
-        ("boulder mats, id: 4", "boulder mats, place: «front truss, id: 4"),
+        ("boulder mats, bus_id: 4", "boulder mats, place: «front truss, bus_id: 4"),
         ("panels:", "places:\n  - {name: front truss}\npanels:"),
     ),
     good=(("panels:", "places:\n  - {name: front truss}\npanels:"),),

@@ -31,14 +31,14 @@ RULE = Rule(
     hands_on=True,
     bad=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: «{clock: 40000 ppm}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: «{clock: 40000 ppm}",
         ),
     ),
     good=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {clock: 15000 ppm}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {clock: 15000 ppm}",
         ),
     ),
 )

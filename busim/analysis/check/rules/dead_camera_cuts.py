@@ -36,8 +36,8 @@ RULE = Rule(
     find=_find,
     hands_on=True,
     bad=(
-        ("boulder right, id: 3", "boulder right, unpowered: «cuts, id: 3"),
+        ("boulder right, bus_id: 3", "boulder right, unpowered: «cuts, bus_id: 3"),
         ("boulder right, after: 9 m, stub: 0.3 m", "boulder right, after: 9 m"),
     ),
-    good=(("boulder mats, id: 4", "boulder mats, unpowered: cuts, id: 4"),),
+    good=(("boulder mats, bus_id: 4", "boulder mats, unpowered: cuts, bus_id: 4"),),
 )

@@ -30,6 +30,6 @@ RULE = Rule(
     advice="Unplug it from the pair while it has no supply. Or give it a converter port of its own.",
     find=_find,
     hands_on=True,
-    bad=(("boulder mats, id: 4", "boulder mats, unpowered: «loads, id: 4"),),
-    good=(("boulder mats, id: 4", "boulder mats, unpowered: passes, id: 4"),),
+    bad=(("boulder mats, bus_id: 4", "boulder mats, unpowered: «loads, bus_id: 4"),),
+    good=(("boulder mats, bus_id: 4", "boulder mats, unpowered: passes, bus_id: 4"),),
 )

@@ -32,14 +32,14 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: «-20 us}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: «-20 us}",
         ),
     ),
     good=(
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: 20 us}",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, driver: {hold: 20 us}",
         ),
     ),
 )

@@ -14,15 +14,15 @@ def _find(survey: Survey) -> Spots:
             if factory is not None:
                 delivered.setdefault(factory, []).append(one.camera.name)
         for one in wire.cameras:
-            others = [name for name in delivered.get(one.camera.id, ())[:2] if name != one.camera.name]
+            others = [name for name in delivered.get(one.camera.bus_id, ())[:2] if name != one.camera.name]
             if others:
-                count = len(delivered[one.camera.id])
+                count = len(delivered[one.camera.bus_id])
                 counted = f"{count} camera{'s' if count > 1 else ''}"
                 yield Spot(
-                    f"{one.field}.id",
-                    f"camera {one.camera.name!r} keeps bus ID {one.camera.id}, which is also the factory ID of "
+                    f"{one.field}.bus_id",
+                    f"camera {one.camera.name!r} keeps bus ID {one.camera.bus_id}, which is also the factory ID of "
                     f"{others[0]!r}",
-                    f"{one.camera.id}, the factory ID of {counted} on the line",
+                    f"{one.camera.bus_id}, the factory ID of {counted} on the line",
                     "an ID that is no camera's factory ID",
                 )
 
@@ -38,6 +38,6 @@ RULE = Rule(
     advice="Keep the factory ID free on every line. Then one new camera at a time can be connected and found there.",
     find=_find,
     hands_on=True,
-    bad=(("boulder right, id: 3", "boulder right, id: «1"),),
-    good=(("boulder right, id: 3", "boulder right, id: 3, factory_id: 7"),),
+    bad=(("boulder right, bus_id: 3", "boulder right, bus_id: «1"),),
+    good=(("boulder right, bus_id: 3", "boulder right, bus_id: 3, factory_id: 7"),),
 )

@@ -38,18 +38,18 @@ RULE = Rule(
     advice="Set all cameras to one rate. Silence this rule for a camera that is meant to be slow-motion.",
     find=_find,
     bad=(
-        ("boulder left, id: 2", "boulder left, frame_rate: 50p, id: 2"),
-        ("boulder right, id: 3", "boulder right, frame_rate: 50p, id: 3"),
+        ("boulder left, bus_id: 2", "boulder left, frame_rate: 50p, bus_id: 2"),
+        ("boulder right, bus_id: 3", "boulder right, frame_rate: 50p, bus_id: 3"),
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, frame_rate: «59.94p",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, frame_rate: «59.94p",
         ),
     ),
     good=(
-        ("boulder left, id: 2", "boulder left, frame_rate: 50p, id: 2"),
+        ("boulder left, bus_id: 2", "boulder left, frame_rate: 50p, bus_id: 2"),
         (
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms",
-            "speed finish, id: 22, serial: 4105, turnaround: 2..6 ms, frame_rate: 50p",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms",
+            "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, frame_rate: 50p",
         ),
     ),
 )

@@ -16,6 +16,6 @@ RULE = Rule(
     advice="Choose a free ID within the range of the protocol.",
     find=told("id-out-of-range"),
     refuses=True,
-    bad=(("boulder right, id: 3", "boulder right, id: «248"),),
-    good=(("boulder right, id: 3", "boulder right, id: 247"),),
+    bad=(("boulder right, bus_id: 3", "boulder right, bus_id: «248"),),
+    good=(("boulder right, bus_id: 3", "boulder right, bus_id: 247"),),
 )

@@ -32,11 +32,11 @@ RULE = Rule(
     advice="Update them to one version before rigging, and test that version. Keep its file at hand for the spare.",
     find=_find,
     bad=(
-        ("boulder left, id: 2", 'boulder left, firmware: "2.1", id: 2'),
-        ("boulder mats, id: 4", 'boulder mats, firmware: «"2.2", id: 4'),
+        ("boulder left, bus_id: 2", 'boulder left, firmware: "2.1", bus_id: 2'),
+        ("boulder mats, bus_id: 4", 'boulder mats, firmware: «"2.2", bus_id: 4'),
     ),
     good=(
-        ("boulder left, id: 2", 'boulder left, firmware: "2.1", id: 2'),
-        ("boulder mats, id: 4", 'boulder mats, firmware: "2.1", id: 4'),
+        ("boulder left, bus_id: 2", 'boulder left, firmware: "2.1", bus_id: 2'),
+        ("boulder mats, bus_id: 4", 'boulder mats, firmware: "2.1", bus_id: 4'),
     ),
 )

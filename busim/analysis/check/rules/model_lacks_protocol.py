@@ -23,8 +23,8 @@ RULE = Rule(
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: wall-lines.yaml\n",
         ),
         (
-            "speed start, id: 21",
-            "speed start, model: «slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 21",
+            "speed start, bus_id: 21",
+            "speed start, model: «slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 21",
         ),
     ),
     good=(

@@ -29,8 +29,8 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "boulder mats, id: 4, serial: 4103, turnaround: 2..6 ms",
-            "boulder mats, id: 4, serial: 4103, turnaround: 250 ms",
+            "boulder mats, bus_id: 4, serial: 4103, turnaround: 2..6 ms",
+            "boulder mats, bus_id: 4, serial: 4103, turnaround: 250 ms",
         ),
         ("every: 250 ms", "every: 2 s"),
         ("cameras: [boulder left, boulder right", "cameras: [«boulder left, boulder right"),

@@ -28,7 +28,7 @@ RULE = Rule(
     find=_find,
     bad=(("panels:", "silenced:\n  - {rule: «same-id, reason: set on site}\npanels:"),),
     good=(
-        ("boulder right, id: 3", "boulder right, id: 2"),
+        ("boulder right, bus_id: 3", "boulder right, bus_id: 2"),
         ("panels:", "silenced:\n  - {rule: same-id-on-line, reason: set on site}\npanels:"),
     ),
     afterwards=True,

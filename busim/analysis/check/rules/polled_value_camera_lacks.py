@@ -34,8 +34,8 @@ RULE = Rule(
     bad=(
         ("values: [tally, temperature]", "values: [tally, «fan]"),
         (
-            "speed start, id: 21",
-            "speed start, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 21",
+            "speed start, bus_id: 21",
+            "speed start, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 21",
         ),
     ),
     good=(("values: [tally, temperature]", "values: [tally, requests]"),),

@@ -29,6 +29,6 @@ RULE = Rule(
     advice="Take the power from the label or data sheet. Write `power: {idle: 4 W, peak: 8 W, start_up: 11 W}` here, "
     "or in the camera model.",
     find=_find,
-    bad=(("boulder mats, id: 4", "boulder mats, power: «0 W, id: 4"),),
-    good=(("boulder mats, id: 4", "boulder mats, power: 6 W, id: 4"),),
+    bad=(("boulder mats, bus_id: 4", "boulder mats, power: «0 W, bus_id: 4"),),
+    good=(("boulder mats, bus_id: 4", "boulder mats, power: 6 W, bus_id: 4"),),
 )

@@ -37,8 +37,8 @@ RULE = Rule(
     find=_find,
     bad=(
         (
-            "boulder mats, id: 4, serial: 4103, turnaround: 2..6 ms",
-            "boulder mats, id: 4, serial: 4103, turnaround: 1..70 ms",
+            "boulder mats, bus_id: 4, serial: 4103, turnaround: 2..6 ms",
+            "boulder mats, bus_id: 4, serial: 4103, turnaround: 1..70 ms",
         ),
         (
             "panels:\n  - name: shading desk\n    master: controller\n"

@@ -11,15 +11,15 @@ def _find(survey: Survey) -> Spots:
         first: dict[int, str] = {}
         for one in wire.cameras:
             camera = one.camera
-            if camera.id in first:
-                other = first[camera.id]
+            if camera.bus_id in first:
+                other = first[camera.bus_id]
                 yield Spot(
-                    f"{one.field}.id",
+                    f"{one.field}.bus_id",
                     f"camera {camera.name!r} has the bus ID of another camera on line {wire.line.name!r}",
-                    f"{camera.id}, first at {survey.row(f'{other}.id')}",
+                    f"{camera.bus_id}, first at {survey.row(f'{other}.bus_id')}",
                     "an ID of its own on the line",
                 )
-            first.setdefault(camera.id, one.field)
+            first.setdefault(camera.bus_id, one.field)
 
 
 RULE = Rule(
@@ -34,6 +34,6 @@ RULE = Rule(
     advice="Connect one of the two alone, give it a free ID, save it, and write that ID here.",
     find=_find,
     hands_on=True,
-    bad=(("boulder right, id: 3", "boulder right, id: «2"),),
-    good=(("speed start, id: 21", "speed start, id: 2"),),
+    bad=(("boulder right, bus_id: 3", "boulder right, bus_id: «2"),),
+    good=(("speed start, bus_id: 21", "speed start, bus_id: 2"),),
 )

@@ -31,6 +31,6 @@ RULE = Rule(
     source="common practice, no source",
     advice="Read both labels again, and correct the plan.",
     find=_find,
-    bad=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: «4102"),),
-    good=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: 4199"),),
+    bad=(("boulder mats, bus_id: 4, serial: 4103", "boulder mats, bus_id: 4, serial: «4102"),),
+    good=(("boulder mats, bus_id: 4, serial: 4103", "boulder mats, bus_id: 4, serial: 4199"),),
 )

@@ -34,6 +34,6 @@ RULE = Rule(
     source="common practice, no source",
     advice="Write down the serial numbers while the cameras are still on the table.",
     find=_find,
-    bad=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: «0"),),
-    good=(("boulder mats, id: 4, serial: 4103", "boulder mats, id: 4, serial: 4177"),),
+    bad=(("boulder mats, bus_id: 4, serial: 4103", "boulder mats, bus_id: 4, serial: «0"),),
+    good=(("boulder mats, bus_id: 4, serial: 4103", "boulder mats, bus_id: 4, serial: 4177"),),
 )

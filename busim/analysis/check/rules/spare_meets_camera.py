@@ -10,18 +10,18 @@ def _find(survey: Survey) -> Spots:
     spares: dict[int, tuple[str, str]] = {}
     for number, spare in enumerate(survey.plan.spares):
         model = survey.model(spare.model)
-        factory = spare.id if spare.id is not None else model.bus.factory_id if model else None
+        factory = spare.bus_id if spare.bus_id is not None else model.bus.factory_id if model else None
         if factory is not None:
             spares.setdefault(factory, (f"spares[{number}]", spare.name))
     for wire in survey.wires:
         delivered = {survey.factory_id(one.camera) for one in wire.cameras}
         for one in wire.cameras:
-            if one.camera.id in spares and one.camera.id not in delivered:
-                path, name = spares[one.camera.id]
+            if one.camera.bus_id in spares and one.camera.bus_id not in delivered:
+                path, name = spares[one.camera.bus_id]
                 yield Spot(
-                    f"{one.field}.id",
+                    f"{one.field}.bus_id",
                     f"spare {name!r} has the bus ID of camera {one.camera.name!r}",
-                    f"{one.camera.id}, the spare is at {survey.row(path)}",
+                    f"{one.camera.bus_id}, the spare is at {survey.row(path)}",
                     "an ID that no spare has",
                 )
 
@@ -38,8 +38,8 @@ RULE = Rule(
     find=_find,
     hands_on=True,
     bad=(
-        ("panels:", "spares:\n  - {name: reserve, model: zoom-camera, id: 3}\npanels:"),
-        ("boulder right, id: 3", "boulder right, id: «3"),
+        ("panels:", "spares:\n  - {name: reserve, model: zoom-camera, bus_id: 3}\npanels:"),
+        ("boulder right, bus_id: 3", "boulder right, bus_id: «3"),
     ),
-    good=(("panels:", "spares:\n  - {name: reserve, model: zoom-camera, id: 9}\npanels:"),),
+    good=(("panels:", "spares:\n  - {name: reserve, model: zoom-camera, bus_id: 9}\npanels:"),),
 )

@@ -46,6 +46,6 @@ RULE = Rule(
     ),
     good=(
         ("boulder mats, after: 14 m}\n      - terminator", "boulder mats, after: 14 m}"),
-        ("boulder mats, id: 4", "boulder mats, terminator: true, id: 4"),
+        ("boulder mats, bus_id: 4", "boulder mats, terminator: true, bus_id: 4"),
     ),
 )

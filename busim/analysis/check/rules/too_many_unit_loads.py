@@ -33,7 +33,7 @@ RULE = Rule(
     hands_on=True,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
-        ("boulder mats, id: 4", "boulder mats, unit_load: 32, id: 4"),
+        ("boulder mats, bus_id: 4", "boulder mats, unit_load: 32, bus_id: 4"),
     ),
-    good=(("boulder mats, id: 4", "boulder mats, unit_load: 0.25, id: 4"),),
+    good=(("boulder mats, bus_id: 4", "boulder mats, unit_load: 0.25, bus_id: 4"),),
 )

@@ -36,7 +36,7 @@ RULE = Rule(
     find=_find,
     bad=(
         ("  - name: boulder line", "  - name: «boulder line"),
-        ("boulder mats, id: 4", "boulder mats, unit_load: 14, id: 4"),
+        ("boulder mats, bus_id: 4", "boulder mats, unit_load: 14, bus_id: 4"),
     ),
-    good=(("boulder mats, id: 4", "boulder mats, unit_load: 8, id: 4"),),
+    good=(("boulder mats, bus_id: 4", "boulder mats, unit_load: 8, bus_id: 4"),),
 )

@@ -18,9 +18,9 @@ RULE = Rule(
     refuses=True,
     bad=(
         (
-            "speed finish, id: 22",
-            "speed finish, model: «zoom-kamera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, id: 22",
+            "speed finish, bus_id: 22",
+            "speed finish, model: «zoom-kamera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 22",
         ),
     ),
-    good=(("speed finish, id: 22", "speed finish, model: zoom-camera, id: 22"),),
+    good=(("speed finish, bus_id: 22", "speed finish, model: zoom-camera, bus_id: 22"),),
 )

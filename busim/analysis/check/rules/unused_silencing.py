@@ -31,7 +31,7 @@ RULE = Rule(
     find=_find,
     bad=(("panels:", "silenced:\n  - {rule: «same-id-on-line, at: boulder left, reason: set on site}\npanels:"),),
     good=(
-        ("boulder right, id: 3", "boulder right, id: 2"),
+        ("boulder right, bus_id: 3", "boulder right, bus_id: 2"),
         ("panels:", "silenced:\n  - {rule: same-id-on-line, at: boulder right, reason: set on site}\npanels:"),
     ),
     afterwards=True,

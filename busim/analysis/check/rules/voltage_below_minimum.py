@@ -44,9 +44,9 @@ RULE = Rule(
     bad=(
         ("limit: 60 W", "limit: 90 W"),
         ("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 60 m, gauge: AWG 14}"),
-        ("- {name: boulder left, id: 2", "- «{name: boulder left, id: 2"),
-        ("- {name: boulder right, id: 3", "- «{name: boulder right, id: 3"),
-        ("- {name: boulder mats, id: 4", "- «{name: boulder mats, id: 4"),
+        ("- {name: boulder left, bus_id: 2", "- «{name: boulder left, bus_id: 2"),
+        ("- {name: boulder right, bus_id: 3", "- «{name: boulder right, bus_id: 3"),
+        ("- {name: boulder mats, bus_id: 4", "- «{name: boulder mats, bus_id: 4"),
     ),
     good=(("cable: {length: 2 m, gauge: AWG 14}", "cable: {length: 3 m, gauge: AWG 12}"),),
 )

@@ -37,6 +37,6 @@ RULE = Rule(
     ),
     good=(
         ("boulder right, boulder mats]\n  - name: speed", "boulder right]\n  - name: speed"),
-        ("boulder mats, id: 4", "boulder mats, supply: boulder supply, id: 4"),
+        ("boulder mats, bus_id: 4", "boulder mats, supply: boulder supply, bus_id: 4"),
     ),
 )

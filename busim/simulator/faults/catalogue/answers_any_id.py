@@ -17,15 +17,15 @@ class _Eager:
         self._values = values
 
     def __call__(self, request: Request, at: int, /) -> None:
-        if request.id in (self._bench.id, self._bench.protocol.broadcast):
+        if request.address in (self._bench.bus_id, self._bench.protocol.broadcast):
             self.inner(request, at)
         elif self._bench.happens(self._values["share"]):
-            self._bench.effect(f"a request for ID {request.id}")
+            self._bench.effect(f"a request for ID {request.address}")
             self.inner(request, at)
 
 
 def _put(bench: CameraBench, values: Values) -> Remove:
-    low, high = bench.protocol.ids
+    low, high = bench.protocol.addresses
     bench.listen_to(tuple(range(low, high + 1)))
     uncover = bench.request.cover(_Eager(bench, values))
 

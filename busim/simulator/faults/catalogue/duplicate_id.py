@@ -16,7 +16,7 @@ class _Twin:
         self._bench = bench
 
     def __call__(self, request: Request, at: int, /) -> None:
-        self._bench.effect(f"a request for ID {request.id}")
+        self._bench.effect(f"a request for ID {request.address}")
         self.inner(request, at)
 
 

@@ -11,8 +11,8 @@ from busim.simulator.faults.recurring import recurring
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
-    low, high = bench.protocol.ids
-    raw = bench.protocol.encode_request(Request(max(low, min(high, values["id"])), READ, values["key"], 1))
+    low, high = bench.protocol.addresses
+    raw = bench.protocol.encode_request(Request(max(low, min(high, values["bus_id"])), READ, values["key"], 1))
 
     def strike() -> None:
         if values["listens"] == "yes" and bench.line.busy(bench.station):
@@ -34,7 +34,7 @@ FAULT = Fault(
     seen="Replies without a request, wrong values, collisions.",
     parameters=(
         rate("rate", "requests per second", "1 /s", "20 /s"),
-        count("id", "the bus ID it polls", "1", "0", "255"),
+        count("bus_id", "the bus ID it polls", "1", "0", "255"),
         count("key", "the value it reads", "0", "0", "65535"),
         word("listens", "whether it waits while the line is busy", "no", "yes"),
     ),

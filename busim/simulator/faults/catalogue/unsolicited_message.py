@@ -14,7 +14,7 @@ def _put(bench: CameraBench, values: Values) -> Remove:
     def strike() -> None:
         if values["senses"] == "yes" and bench.line.busy(bench.station):
             return
-        reply = Reply(bench.id, READ, values["key"], (values["value"],))
+        reply = Reply(bench.bus_id, READ, values["key"], (values["value"],))
         bench.effect("on a busy line" if bench.line.busy(bench.station) else "")
         bench.send(bench.protocol.encode_reply(reply), bench.kernel.now)
 

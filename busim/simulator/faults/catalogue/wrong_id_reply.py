@@ -11,20 +11,20 @@ from busim.simulator.faults.replies import cover_replies
 
 
 def _put(bench: CameraBench, values: Values) -> Remove:
-    low, high = bench.protocol.ids
+    low, high = bench.protocol.addresses
 
     def change(delay: int, raw: bytes, reply: Reply) -> tuple[int, bytes, str]:
-        if values["id"] == "random":
+        if values["bus_id"] == "random":
             other = bench.stream.between(low, high - 1)
-            other += other >= reply.id
-        elif values["id"] == "next":
-            other = low if reply.id >= high else reply.id + 1
+            other += other >= reply.address
+        elif values["bus_id"] == "next":
+            other = low if reply.address >= high else reply.address + 1
         else:
             other = bench.id_of("")
-        wrong = bench.protocol.encode_reply(reply._replace(id=other))
+        wrong = bench.protocol.encode_reply(reply._replace(address=other))
         if values["then_right"] == "yes":
             bench.send(raw, bench.kernel.now + delay + values["later"])
-        return delay, wrong, f"ID {other} for {reply.id}"
+        return delay, wrong, f"ID {other} for {reply.address}"
 
     return cover_replies(bench, values, change)
 
@@ -40,7 +40,7 @@ FAULT = Fault(
     parameters=(
         share(),
         word(
-            "id",
+            "bus_id",
             "the wrong ID: another camera's on the line, the next number, or any",
             "neighbour",
             "next",
