@@ -16,6 +16,7 @@ from small_plans import sealed
 from busim.recording.trace import BURST, EXCHANGE, Record
 
 SECOND = 1_000_000_000
+STOP_BIT = 1 + SECOND // 38400  # ns: the last thing in a burst is that of its last character, and idle as well
 LATEST = 2 * SECOND  # ns for which an answer may be under way: no box here holds one for longer
 FIRST_PAUSE, LONGEST_PAUSE = SECOND // 2, 5 * SECOND  # ns between probes of a camera that does not answer
 
@@ -75,12 +76,12 @@ class Installation:
         return wrong
 
     def _burst(self, record: Record) -> list[str]:
-        _, _, sender, start, _, _, data, _ = record
+        _, _, sender, start, end, _, data, _ = record
         self.bursts = [*self.bursts[-199:], record]
         wrong = [
-            f"{sender} sends at {start} and is down from {since} to {until}"
+            f"{sender} sends from {start} to {end} and is down from {since} to {until}"
             for since, until in self.down.get(sender, ())
-            if since < start < until
+            if since + STOP_BIT < end and start < until
         ]
         if sender in self.cameras.values():
             return wrong

@@ -5,13 +5,13 @@ The decoder is `ideal_uart`, written from the definition of a UART, and for what
 
 from __future__ import annotations
 
-import json
 import subprocess
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
+from heard_levels import ended, said_to_be_heard
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from ideal_uart import Character, characters, wire
@@ -19,7 +19,7 @@ from ideal_uart import Character, characters, wire
 from busim.foundation.errors import UserError
 from busim.plan import read_text
 from busim.recording.exports import to_vcd
-from busim.recording.trace import BURST, HEARD, PULSE, Trace, open_trace
+from busim.recording.trace import HEARD, PULSE, Trace, open_trace
 from busim.runtime.session import Run
 
 STATIONS = ("box", "one", "two", "three", "second")
@@ -79,54 +79,24 @@ cases = st.fixed_dictionaries(
         "after": st.sampled_from([1, 200]),
         "echo": st.tuples(*[st.booleans()] * 4),
         "hold": st.tuples(*[st.sampled_from(["0", "0", "300 us"])] * 4),
+        "cuts": st.lists(st.integers(0, 250_000_000), max_size=3),
     }
 )
 A_CASE = {
     "baud": 38400, "format": "8E1", "third": "8E1", "contention": "space-wins", "errors": 0.001, "bias": False,
-    "chatter": 30, "after": 200, "echo": (True, False, False, False), "hold": ("0", "0", "0", "0"),
+    "chatter": 30, "after": 200, "echo": (True, False, False, False), "hold": ("0", "0", "0", "0"), "cuts": (),
 }  # fmt: skip
 
 
 def recorded(case: dict[str, Any], trace: Path, until: int = 300_000_000) -> Path:
+    """At each instant of `cuts` every driver on the line loses its power for a moment."""
     run = Run(read_text(plan(case)), 3, trace=trace, overwrite=True)
+    (line,) = run.world.lines.values()
+    for instant in case["cuts"]:
+        run.world.kernel.at(instant, lambda _: [line.cut_off(station) for station in line.stations])
     run.advance(until)
     run.finish()
     return trace
-
-
-def said_to_be_heard(trace: Trace, station: str, char: float) -> list[tuple[int, int]]:
-    """(value, flags) of each character of a station by the trace: as sent, or as a heard record has it instead."""
-    numbers = {name.name: number for number, name in trace.names.items() if name.kind != "line"}
-    places = {number: at for number, at, *_ in laid(trace)["stations"]}
-    echo = {number: echo for number, _, echo, *_ in laid(trace)["stations"]}
-    mine = numbers[station]
-    heard = [record for record in trace.records(HEARD) if record[2] == mine]
-    found: list[tuple[float, int, int]] = []
-    for _, _, driver, start, _, label, data, _ in trace.records(BURST):
-        if driver == mine and not echo[mine]:
-            continue
-        setting = trace.settings[label]
-        bit = Fraction(10**9) / setting.true_baud
-        for number, value in enumerate(data):
-            halves = number * setting.format.half_bits + setting.format.sample_halves
-            at = float(start + halves * bit / 2 + abs(places[driver] - places[mine]))
-            if not any(first - char / 2 <= at <= last + char / 2 for _, _, _, first, last, _, _ in heard):
-                found.append((at, value, 0))
-    for _, _, _, first, _, data, flags in heard:
-        both = enumerate(zip(data, flags, strict=True))
-        found += [(first + place / 1000, value, flag) for place, (value, flag) in both]
-    return [(value, flags) for at, value, flags in sorted(found, key=lambda one: one[0]) if at <= ended(trace)]
-
-
-def ended(trace: Trace) -> int:
-    end = trace.head["ended_at"]
-    assert isinstance(end, int)
-    return end
-
-
-def laid(trace: Trace) -> dict[str, Any]:
-    (cable,) = json.loads(str(trace.head["cables"])).values()
-    return dict(cable)
 
 
 def decoded(trace: Trace, station: str, case: dict[str, Any], folder: Path) -> list[Character]:
@@ -150,6 +120,11 @@ def compare(case: dict[str, Any], folder: Path) -> int:
 @pytest.mark.parametrize("contention", ["space-wins", "random", "nearer-wins"])
 def test_an_ideal_decoder_reads_what_every_station_is_said_to_have_heard(tmp_path: Path, contention: str) -> None:
     assert compare(A_CASE | {"contention": contention}, tmp_path) > 20
+
+
+def test_it_does_so_where_drivers_lose_their_power_in_mid_character(tmp_path: Path) -> None:
+    case = A_CASE | {"errors": 0, "chatter": 0, "cuts": [at * 7_310_000 for at in range(1, 40)]}
+    assert compare(case, tmp_path) > 20
 
 
 @pytest.mark.timeout(600)

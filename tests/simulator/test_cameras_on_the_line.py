@@ -116,6 +116,19 @@ def test_a_reply_that_had_not_begun_when_the_power_went_never_comes() -> None:
     assert hall.world.cameras["left"].camera.values["requests"] == 1
 
 
+def test_a_reply_that_is_on_the_wire_when_the_power_goes_breaks_off() -> None:
+    hall = Hall()
+    whole = hall.ask(READ_SERIAL.format("01"), wait=30 * MS)
+    start, end = next((record[3], record[4]) for record in hall.records if record[0] == BURST and record[6] == whole)
+    asked = start - hall.now + 30 * MS  # it answers so long after it is asked
+    hall.world.cameras["left"].power(False, hall.now + asked + (end - start) // 2)
+    went = hall.now + asked + (end - start) // 2
+    part = hall.ask(READ_SERIAL.format("01"), wait=30 * MS)
+    assert part == whole[: len(part)]
+    assert len(part) == 4
+    assert max(record[4] for record in hall.records if record[0] == BURST) == went
+
+
 def test_cameras_come_up_in_whatever_order_they_get_power() -> None:
     hall = Hall()
     for name in SERIALS:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
-from wire_bench import Wire, port
+from wire_bench import RawListener, Wire, port
 
 from busim.recording.trace import BREAK, BURST, FRAMING, HEARD, PARITY, Record
-from busim.simulator.bus import Setting
+from busim.simulator.bus import Setting, Station
+from busim.simulator.bus import exact as exact_path
 
 BIT = 1e9 / 9600
 
@@ -390,6 +392,127 @@ def test_a_dip_counts_as_the_start_edge_when_something_else_makes_its_middle_spa
 
 
 # -- sending ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_shared_group_is_asked_what_is_coming_at_the_sender_s_instants() -> None:
+    wire = Wire()
+    wire.station("sender", 0.0)
+    both = RawListener()
+    for name in ("near", "far"):
+        station = wire.stations[name] = Station(name, 100.0, port())
+        wire.listeners[name] = both
+        wire.line.attach(station, both)
+    wire.start()
+    wire.send(0, "sender", b"ab")
+    found = []
+    for bits in (0, 9.2, 9.9, 19.6):
+        wire.at(round(bits * BIT) + 1, lambda _: found.append(wire.line.coming(wire.stations["near"])))
+    wire.run()
+    of = port()
+    assert found[:2] == [(0, of.sample)] * 2
+    assert found[2] in ((0, of.sample), (of.char, of.char + of.sample))
+
+
+def test_a_swapped_receiver_reads_the_idle_pair_as_a_break_from_the_start() -> None:
+    wire = Wire()
+    wire.station("sender")
+    wire.station("swapped", 0.0, port(swapped=True))
+    wire.start()
+    wire.run()
+    assert [value for value, _, flags in wire.heard("swapped")] == [0]
+
+
+def test_what_is_dropped_of_a_long_disturbance_is_never_what_somebody_still_hears(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two stations send into a third's long bursts all the time: more bursts and pulses than are kept."""
+    dropping = disturbed()
+    monkeypatch.setattr(exact_path, "_KEPT", 10**9)
+    keeping = disturbed()
+    assert [dropping.heard(name) for name in dropping.stations] == [keeping.heard(name) for name in keeping.stations]
+    assert len(dropping.line._exact.recent) < 100 < len(keeping.line._exact.recent)
+
+
+def disturbed() -> Wire:
+    wire = Wire(contention="random", coin_key=5)
+    for name, metres in (("long", 0.0), ("one", 40.0), ("other", 80.0), ("listener", 120.0)):
+        wire.station(name, metres)
+    wire.start()
+    at = 0
+    for n in range(40):
+        wire.send(at, "long", bytes(range(n, n + 40)))
+        for part in range(6):
+            wire.send(at + round((30 + 61 * part) * BIT), ("one", "other")[part % 2], bytes((n, part)))
+        wire.at(at + round(50.5 * BIT), lambda _: wire.line.pulse(round(0.9 * BIT), False))
+        at += round(401 * BIT)
+    return wire.run(at - 1)
+
+
+# -- a driver that loses its power ------------------------------------------------------------------------------------
+
+
+def cut_at(bits: float, data: bytes, exact: bool = False, **driver: Any) -> Wire:
+    """A sender whose driver loses its power this many bits after it was given these bytes, and one that listens."""
+    wire = Wire(always_exact=exact)
+    wire.station("sender", 0.0, **driver)
+    wire.station("listener", 100.0)
+    wire.start()
+    wire.send(0, "sender", data)
+    wire.at(round(bits * BIT), lambda _: wire.line.cut_off(wire.stations["sender"]))
+    return wire
+
+
+@pytest.mark.parametrize("exact", [False, True])
+@pytest.mark.parametrize(
+    ("bits", "sent", "heard"),
+    [
+        (14.2, b"\x00\x00", b"\x00\xf8"),  # start and three bits of the second character; the rest reads as idle
+        (10.0, b"\x00", b"\x00"),
+        (9.3, b"\x00", b"\x00"),  # in the stop bit, which reads as idle just as well
+        (3.2, b"\x00", b"\xfc"),
+        (0.3, b"\x00", b""),  # shorter than half a start bit
+        (29.2, b"\x00\x00\x00", b"\x00\x00\x00"),
+    ],
+)
+def test_a_driver_that_loses_its_power_sends_no_bit_more(exact: bool, bits: float, sent: bytes, heard: bytes) -> None:
+    wire = cut_at(bits, bytes(3), exact).run()
+    assert wire.values("listener") == heard
+    assert [record[3:5] + record[6:7] for record in wire.records if record[0] == BURST] == [
+        (0, round(bits * BIT), sent)
+    ]
+    assert [record[5] for record in heard_otherwise(wire)] == ([heard] if heard != sent else [])
+
+
+def test_after_a_power_cut_the_pair_is_free_for_others() -> None:
+    wire = cut_at(14.2, bytes(3))
+    wire.send(round(22 * BIT), "listener", b"\x55")
+    wire.send(round(100 * BIT), "sender", b"ok")
+    wire.run()
+    assert wire.values("sender") == b"\x55"
+    assert wire.values("listener") == b"\x00\xf8ok"
+    assert [record[-1] for record in wire.records if record[0] == BURST] == [1, 1, 0]  # at last on the fast path again
+
+
+def test_what_waits_behind_a_burst_is_lost_with_the_power() -> None:
+    wire = cut_at(5000 * 10 + 7000.5, bytes(4500))
+    for at in range(1, 6):  # more than one burst holds: the rest begins another, when the first is over
+        wire.send(at, "sender", bytes(range(1, 251)) * 5)
+    wire.run(10**10)
+    bursts = [record for record in wire.records if record[0] == BURST]
+    assert bursts[-1][4] == round((5000 * 10 + 7000.5) * BIT)
+    assert len(wire.values("listener")) in (5700, 5701)
+
+
+def test_a_driver_that_loses_its_power_before_its_first_start_bit_has_sent_nothing() -> None:
+    wire = cut_at(1.0, b"abc", lead=round(2 * BIT)).run()
+    assert wire.records == []
+    assert wire.values("listener") == b""
+    assert wire.line.traffic.under_way == 0
+
+
+def test_a_run_that_ends_right_after_a_power_cut_records_the_part_that_was_sent() -> None:
+    wire = cut_at(14.2, bytes(3)).run(round(14.2 * BIT) + 1)
+    assert [record[3:5] + record[6:7] for record in wire.records] == [(0, round(14.2 * BIT), bytes(2))]
 
 
 def test_bytes_that_come_while_it_sends_follow_without_a_gap() -> None:

@@ -149,6 +149,8 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
         yield end, _OFF
         return
     on, off = start - setting.lead, end + setting.hold
+    if end < start + _offset(setting, len(data) * setting.format.half_bits):  # its driver lost its power
+        off = end
     if on >= off:  # it comes after its burst
         return
     level = _MARK
@@ -165,14 +167,17 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
 
 def _edges(setting: Setting, start: int, data: bytes) -> Iterator[tuple[int, int]]:
     """(instant, new level) of each edge of a burst as its UART makes it, before any swap of the pair."""
-    double = 2 * setting.true_baud
-    numerator, denominator = double.numerator, double.denominator
     level, half = 1, 0
     for value in data:
         bits = setting.format.levels(value)
         for place, bit in enumerate([*bits, 1]):
             if bit != level:
-                halves = half + 2 * place
-                yield start + (2 * halves * 10**9 * denominator + numerator) // (2 * numerator), bit
+                yield start + _offset(setting, half + 2 * place), bit
                 level = bit
         half += setting.format.half_bits
+
+
+def _offset(setting: Setting, halves: int) -> int:
+    """ns from the start of a burst to one of its half bits."""
+    double = 2 * setting.true_baud
+    return (2 * halves * 10**9 * double.denominator + double.numerator) // (2 * double.numerator)

@@ -49,12 +49,12 @@ class FastPath:
             if not group.receivers:
                 group.burst = burst
                 group.delivered = 0
-        self._kernel.at(burst.whole + self._cable.span, self._close, burst)
+        self._kernel.at(burst.whole + self._cable.span, self.close, burst)
 
     def close_later(self, burst: Burst) -> None:
         """Schedule the end of a burst that no group on the fast path hears."""
         burst.deliver_to = len(burst.data)
-        self._kernel.at(burst.whole + self._cable.span, self._close, burst)
+        self._kernel.at(burst.whole + self._cable.span, self.close, burst)
 
     def stretched(self, burst: Burst, before: int) -> None:
         """A burst of `before` characters got more: deliver again to groups that had finished it."""
@@ -109,7 +109,7 @@ class FastPath:
                 if count < len(data) and burst.start + burst.setting.reach(count)[1] <= now:
                     count += 1
                 data = data[:count]
-                end = burst.start + burst.setting.reach(count)[1]
+                end = min(burst.start + burst.setting.reach(count)[1], burst.end)
             label = burst.station.label
             self.emit((BURST, self._number, label, burst.start, end, burst.setting_label, data, burst.exact))
 
@@ -148,10 +148,12 @@ class FastPath:
             delay = group.members[0].delays[station.number]
             group.listener.heard(data, first + delay, last + delay, 0, None, None)
 
-    def _close(self, burst: Burst) -> None:
+    def close(self, burst: Burst) -> None:
         """The burst has reached every station as far as planned: deliver to shared groups; write it
         if it is complete.
         """
+        if burst.closed:  # it was cut off, and ended earlier
+            return
         until, data = burst.deliver_to, burst.data
         whole = until == len(data)
         if whole:
@@ -169,4 +171,4 @@ class FastPath:
                 self._hand_over(group, burst, until)
         if not whole:
             burst.deliver_to = len(burst.data)
-            self._kernel.at(burst.whole + self._cable.span, self._close, burst)
+            self._kernel.at(burst.whole + self._cable.span, self.close, burst)

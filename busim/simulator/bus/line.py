@@ -212,6 +212,10 @@ class Line:
         """End the break; its record is a burst without characters. Raises Defect if there is no break."""
         self._ports.end_break(station)
 
+    def cut_off(self, station: Station) -> None:
+        """The driver of a station loses its power now: of what it is sending the rest is never sent."""
+        self._ports.cut_off(station)
+
     # -- what is done to the pair ---------------------------------------------------------------------------
 
     def rewire(self) -> Rewiring:
@@ -241,6 +245,8 @@ class Line:
     # -- a burst begins -------------------------------------------------------------------------------------
 
     def _begin(self, burst: Burst) -> None:
+        if burst.closed:  # its driver lost its power before it began
+            return
         burst.begun = True
         traffic, groups = self.traffic, self._groups
         traffic.under_way += 1

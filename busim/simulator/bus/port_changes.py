@@ -1,4 +1,4 @@
-"""Actions of a port other than sending characters: it changes its setting, or holds the pair at space (a break).
+"""Actions of a port other than sending characters: a new setting, the pair held at space (a break), a loss of power.
 
 The fast path has neither. The groups concerned hear on the exact path until they are idle again.
 """
@@ -86,6 +86,30 @@ class PortChanges:
             traffic.free_at += self._cable.span
         self._exact.levels_changed()
         self._emit((BURST, self._number, station.label, burst.start, now, burst.setting_label, b"", 1))
+
+    def cut_off(self, station: Station) -> None:
+        """The driver of a station loses its power: what it is sending ends here, in the middle of a bit if need be.
+
+        A break ends by `end_break`. A driver that is through with its characters and holds the pair lets go as planned.
+        """
+        now, exact, traffic = self._kernel.now, self._exact, self._traffic
+        burst = station.burst
+        if burst is not None and not burst.begun:  # it was to follow the one under way
+            burst.closed = burst.begun = True
+            burst.end = burst.off = now
+        sent = [each for each in exact.recent if each.station is station and not each.closed]
+        for burst in sent:
+            if burst.data and burst.end > now:
+                exact.mark_recent()
+                for group in self._groups.every:
+                    exact.take_over(group)
+                burst.cut(now)
+                exact.levels_changed()
+                if burst.start == NEVER:
+                    burst.closed = True
+                    traffic.under_way -= 1
+                else:
+                    self._kernel.at(now + self._cable.span, self._fast.close, burst)
 
     def _refuse_while_sending(self, station: Station) -> None:
         burst = station.burst

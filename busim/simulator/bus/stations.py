@@ -176,6 +176,24 @@ class Burst:
         self.end = self.start + end
         self.off = self.end + self.station.hold
 
+    def cut(self, now: int) -> None:
+        """The driver is off from `now` on: characters that have not begun are never sent, the last may be a part.
+
+        Where none has begun, none ever does: `start` is `NEVER`.
+        """
+        count, begun = len(self.data), self.arrived(now)
+        if begun < count and self.start + self.setting.reach(begun)[1] < now:
+            begun += 1
+        self.off = min(self.off, now)
+        if begun:
+            self.data = self.data[:begun]
+            self.end = min(self.start + self.setting.reach(begun)[1], self.off)
+            self.whole = min(self.whole, now)
+        else:
+            self.start = NEVER
+            self.end = now
+        self.deliver_to = begun
+
     def sampled(self, count: int) -> int:
         """When character `count` (from 1) is complete at the sender's position, ns."""
         return self.start + self.setting.reach(count)[0]

@@ -116,7 +116,8 @@ class CameraPort:
                 self._kernel.at_or_now(answered, self._outlet.send, raw)
         if camera.actions:
             setting = self.station.setting
-            self._carry_out(at, answered + setting.offset(len(raw) * setting.halves))
+            out = answered + max(self.station.lead, 0) + setting.offset(len(raw) * setting.halves)
+            self._carry_out(at, out)
 
     def fit_reply(self, reply: CameraReply) -> CameraReply:
         """Put another hook between the camera's answers and its driver. Returns the former one."""
@@ -179,6 +180,7 @@ class CameraPort:
             self._kernel.at_or_now(now + self.camera.model.timing.boot, self._boot, self._turn)
             return
         self._outlet.close()
+        self._line.cut_off(self.station)
         self.camera.cut(now)
         self._carry_out(now, now)
         self._hear(False)
