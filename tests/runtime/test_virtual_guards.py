@@ -180,6 +180,13 @@ async def main():
     futures = [loop.create_future() for _ in range(30)]
     for one in futures:
         loop.call_later(1, one.set_result, None)
+    class Own(asyncio.Future):
+        pass
+    direct = [asyncio.Future() for _ in range(30)] + [asyncio.futures.Future() for _ in range(30)]
+    direct += [Own() for _ in range(30)]
+    for one in direct:
+        loop.call_later(1, one.set_result, None)
+    futures += direct
     gathered = [asyncio.gather(asyncio.sleep(1), asyncio.sleep(0.5)) for _ in range(20)]
     number = {one: place for place, one in enumerate([*tasks, *futures, *gathered])}
     done, _ = await asyncio.wait([*tasks, *futures, *gathered])
@@ -206,7 +213,26 @@ def test_sets_of_tasks_and_futures_iterate_in_the_same_order_in_every_process() 
         for junk in (1, 13, 170, 2222)
     }  # fmt: skip
     assert len(said) == 1
-    assert len(said.pop().split(",")) == 60 + 30 + 20 + 60
+    assert len(said.pop().split(",")) == 60 + 120 + 20 + 60
+
+
+def test_futures_made_directly_are_asyncio_s_to_every_look_and_its_own_class_is_back_afterwards() -> None:
+    own = asyncio.Future
+
+    async def main() -> list[bool]:
+        loop = asyncio.get_running_loop()
+        made: asyncio.Future[int] = asyncio.Future()
+        loop.call_later(1, made.set_result, 3)
+        task = asyncio.create_task(asyncio.sleep(0, 4))
+        return [
+            isinstance(made, own), isinstance(made, asyncio.Future), asyncio.isfuture(made),
+            isinstance(loop.create_future(), asyncio.Future), isinstance(task, asyncio.Future),
+            issubclass(asyncio.Task, asyncio.Future), not isinstance(3, asyncio.Future),
+            await made == 3, await task == 4, await asyncio.wait_for(asyncio.shield(made), 1) == 3,
+        ]  # fmt: skip
+
+    assert in_loop(main) == [True] * 10
+    assert asyncio.Future is asyncio.futures.Future is own
 
 
 # -- wall time ----------------------------------------------------------------------------------------------

@@ -4,14 +4,20 @@ A set iterates in the order of its members' hashes, and asyncio keeps tasks in s
 `TaskGroup` cancels from one. The usual hash is a memory address, which differs between processes, and with it the order
 in which a program handles finished tasks.
 
-A future that a program makes itself (`asyncio.Future()`) keeps its address: use `loop.create_future()`.
+A future that a program makes itself hashes by number too: while a virtual loop runs, `asyncio.Future` is another class.
+A name taken before (`from asyncio import Future`) stays asyncio's own class, and its futures keep their address.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from asyncio import tasks as asyncio_tasks
+from collections.abc import Iterator
 from typing import Any
+
+_OWN = asyncio.Future  # asyncio's
+_standing_in = 0  # how many virtual loops run
 
 
 class Numbers:
@@ -47,6 +53,34 @@ class NumberedFuture(asyncio.Future[Any]):
     """A future of a loop that has `numbers`."""
 
     __hash__ = _number
+
+
+class _StandIn(type):
+    """To every look it is asyncio's own class, of which each task and future is an instance."""
+
+    def __instancecheck__(cls, one: object) -> bool:
+        return isinstance(one, _OWN) if cls is DirectFuture else super().__instancecheck__(one)
+
+    def __subclasscheck__(cls, kind: type) -> bool:
+        return issubclass(kind, _OWN) if cls is DirectFuture else super().__subclasscheck__(kind)
+
+
+class DirectFuture(NumberedFuture, metaclass=_StandIn):
+    """What `asyncio.Future` is while a virtual loop runs. On another loop it hashes by its address as ever."""
+
+
+@contextlib.contextmanager
+def direct_futures() -> Iterator[None]:
+    """Let futures that a program makes itself hash by number."""
+    global _standing_in
+    _standing_in += 1
+    asyncio.Future = asyncio.futures.Future = DirectFuture  # type: ignore[misc]
+    try:
+        yield
+    finally:
+        _standing_in -= 1
+        if not _standing_in:
+            asyncio.Future = asyncio.futures.Future = _OWN  # type: ignore[misc]
 
 
 def number_gatherings() -> None:

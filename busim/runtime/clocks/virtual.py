@@ -23,7 +23,7 @@ from typing import Any, TypeVar, TypeVarTuple
 from busim.foundation.errors import Defect
 from busim.runtime.clocks.guard import STILL, Guard
 from busim.runtime.clocks.networking import Networking
-from busim.runtime.clocks.numbered import NumberedFuture, NumberedTask, Numbers, number_gatherings
+from busim.runtime.clocks.numbered import NumberedFuture, NumberedTask, Numbers, direct_futures, number_gatherings
 from busim.runtime.clocks.refused import Refusals, refuse
 from busim.runtime.clocks.waiting import deadlock, runner, spinning, too_long
 from busim.simulator.kernel import Kernel
@@ -264,7 +264,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         return NumberedFuture(loop=self)
 
     def run_forever(self) -> None:
-        with self._guard:
+        with self._guard, direct_futures():
             super().run_forever()
 
     # -- what asyncio wants of a loop -----------------------------------------------------------------------
