@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import select
 import socket
@@ -177,7 +178,56 @@ def test_a_reboot_forgets_everybody_and_who_asks_again_is_served_again(serve: Ca
     same_again(served)
 
 
+@pytest.mark.parametrize("when_down", ["refuse", "hang"])
+def test_while_the_box_is_down_its_port_is_unreachable_or_silent_as_the_plan_says(
+    serve: Callable[..., Served], when_down: str
+) -> None:
+    """Linux tells a connected socket of ICMP's port unreachable by ECONNREFUSED (udp(7))."""
+    served = serve(more=f"when_down: {when_down}\n    reboots: [{{at: 6 s, down: 1 s}}]")
+    with Peer(served.address("box")) as one:
+        assert one.ask(ONE) == FROM_ONE
+        one.socket.connect(served.address("box"))
+        wait_for(lambda: "box: reboots" in served.errors())
+        refused = False
+
+        def seen() -> bool:
+            nonlocal refused
+            try:
+                one.socket.send(TWO)
+                one.socket.recv(100, socket.MSG_DONTWAIT)
+            except ConnectionRefusedError:
+                refused = True
+            except BlockingIOError:
+                pass
+            return "box: is back" in served.errors()
+
+        wait_for(seen)
+        assert refused is (when_down == "refuse")
+
+        def again() -> bool:
+            with contextlib.suppress(ConnectionRefusedError):
+                one.socket.send(ONE)
+                return one.hear(0.2) == FROM_ONE
+            return False
+
+        wait_for(again)
+    same_again(served)
+
+
 # -- in fast time ----------------------------------------------------------------------------------------------------
+
+
+def test_a_box_keeps_8_kb_of_datagrams_for_the_line_and_loses_the_next_one() -> None:
+    lane = Lane("4", UDP)
+    lane.open(1)
+    for _ in range(8):
+        lane.box.chunk(1, b"\x55" * 1024)
+    lane.box.chunk(1, b"\x55")
+    lane.go(5_000)
+    assert [record[4] for record in lane.records if record[0] == EFFECT and record[3] == "overrun"] == [
+        "1 bytes lost: the line is too slow"
+    ]
+    assert sum(len(record[6]) for record in lane.records if record[0] == BURST) == 8192
 
 
 def test_a_client_is_forgotten_by_its_own_silence_whatever_goes_to_it() -> None:

@@ -29,7 +29,7 @@ def bind_all(addresses: Mapping[str, Address], datagrams: Collection[str] = ()) 
     try:
         for name, address in addresses.items():
             try:
-                sockets[name] = _take(address) if name in datagrams else listen(address)
+                sockets[name] = take_datagrams(address) if name in datagrams else listen(address)
             except OSError as error:
                 if error.errno != errno.EADDRNOTAVAIL:
                     raise _in_the_way(name, address, error, "UDP" if name in datagrams else "TCP") from error
@@ -60,7 +60,8 @@ def listen(address: Address) -> socket.socket:
     return listening
 
 
-def _take(address: Address) -> socket.socket:
+def take_datagrams(address: Address) -> socket.socket:
+    """A socket that takes datagrams there. Raises OSError."""
     taken = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     try:
         taken.setblocking(False)

@@ -3,6 +3,9 @@
 Without connections, a first datagram makes its sender a client, known by its address until the converter drops it. A
 converter with its controller's address in the plan talks to that address alone. A network may lose, double or swap
 datagrams; here only the system drops any.
+
+While the box is down with `when_down: refuse`, nothing has its port, so the system answers "port unreachable" (ICMP).
+With `hang`, datagrams vanish.
 """
 
 from __future__ import annotations
@@ -12,10 +15,14 @@ import socket
 from collections.abc import Callable
 from typing import Any
 
+from busim.runtime.bridge.addresses import Address
+from busim.runtime.bridge.binding import take_datagrams
 from busim.runtime.bridge.door import Enter
 from busim.simulator.world import ConverterPort
 
 _LARGEST = 1472  # bytes in one Ethernet frame: 1500 (RFC 894) less 20 of IPv4 (RFC 791) and 8 of UDP (RFC 768)
+
+_AGAIN = 1.0  # seconds until a port that somebody else took meanwhile is tried again
 
 Peer = tuple[str, int]
 
@@ -36,11 +43,44 @@ class DatagramDoor(asyncio.DatagramProtocol):
         self._pause = 0.0
         self._again: asyncio.TimerHandle | None = None
         self._transport: asyncio.DatagramTransport | None = None
+        self._up, self._closed = True, False
+        self._place: Any = None  # where it takes datagrams, in virtual time
+        self._address: Address | None = None  # the same in wall time
+        self._opening: asyncio.Task[None] | None = None
         port.clients.drop = self._drop
+        port.clients.box_up = self._box_up
 
     async def open(self, bound: socket.socket) -> None:
         """Take datagrams, from now on."""
+        if isinstance(bound, socket.socket):
+            self._address = Address(*bound.getsockname())
+        else:
+            self._place = bound
         self._transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(lambda: self, sock=bound)
+
+    def _box_up(self, on: bool) -> None:
+        """The box goes down for a reboot, or is back."""
+        if self._closed or on == self._up:
+            return
+        self._up = on
+        self._news(f"{self._name}: {'is back' if on else 'reboots'}")
+        if self.port.clients.when_down == "refuse":
+            if on:
+                self._opening = asyncio.get_running_loop().create_task(self._open_again())
+            elif self._transport is not None:
+                self._transport.abort()
+                self._transport = None
+
+    async def _open_again(self) -> None:
+        told = False
+        while not self._closed and self._transport is None:
+            try:
+                await self.open(self._place or take_datagrams(self._address))  # type: ignore[arg-type]
+            except OSError as error:
+                if not told:
+                    self._news(f"{self._name}: cannot be served again yet ({error.strerror or error})")
+                told = True
+                await asyncio.sleep(_AGAIN)
 
     def dial(self, host: str, port: int, pause: float) -> None:
         """Talk to this address alone; `pause`: seconds after which it becomes a client again once dropped."""
@@ -49,6 +89,9 @@ class DatagramDoor(asyncio.DatagramProtocol):
 
     def close(self) -> None:
         """Take no more datagrams; the converter does not notice, since its run is over."""
+        self._closed = True
+        if self._opening is not None:
+            self._opening.cancel()
         if self._again is not None:
             self._again.cancel()
         if self._transport is not None:
@@ -64,7 +107,7 @@ class DatagramDoor(asyncio.DatagramProtocol):
 
     def datagram_received(self, data: bytes, addr: tuple[Any, ...]) -> None:
         peer = (str(addr[0]), int(addr[1]))
-        if not data or self._transport is None or (self._only is not None and peer != self._only):
+        if not data or not self._up or self._closed or (self._only is not None and peer != self._only):
             return  # an empty datagram brings no bytes, so it makes no client
         number = self._numbers.get(peer) or self._meet(peer)
         if number:
@@ -108,7 +151,7 @@ class DatagramDoor(asyncio.DatagramProtocol):
         if number in self._peers:
             self._forget(number)
             self._tell(number, "forgotten by the converter")
-            if self._only is not None and self._transport is not None:
+            if self._only is not None and not self._closed:
                 self._meet_later()
 
     def _forget(self, number: int) -> None:

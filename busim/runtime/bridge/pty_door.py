@@ -25,13 +25,13 @@ from pathlib import Path
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.runtime.bridge.door import Enter
+from busim.simulator.converters import MOST_UNREAD
 from busim.simulator.world import ConverterPort
 
 _LOOK = 0.02  # seconds of wall time between two looks
 _PATIENCE = 50  # looks: a quick close and open may go unseen
 _READ = 4096
 _TERMINALS = "/dev/pts/"
-_UNREAD = 65536  # bytes kept for a program that does not read, above which they are lost
 
 
 def link_names(names: Iterable[str]) -> dict[str, str]:
@@ -166,7 +166,7 @@ class PtyDoor:
     def _deliver(self, number: int, data: bytes) -> None:
         if number != self._client or self._closed:
             return
-        if len(self._unread) + len(data) > _UNREAD:
+        if len(self._unread) + len(data) > MOST_UNREAD:
             self._news(f"{self._name}: client {number} does not read, {len(data)} bytes lost")
             return
         self._unread += data

@@ -1,7 +1,14 @@
 """Converters: what an Ethernet-to-serial box does between network and line, as pure objects."""
 
 from busim.simulator.converters.arbiter import Arbiter, cut_whole
-from busim.simulator.converters.limits import MOST_IGNORED, MOST_UNREAD, MOST_WAITING, PAUSE_ABOVE, RECEIVE_BUFFER
+from busim.simulator.converters.limits import (
+    MOST_DATAGRAMS,
+    MOST_IGNORED,
+    MOST_UNREAD,
+    MOST_WAITING,
+    PAUSE_ABOVE,
+    RECEIVE_BUFFER,
+)
 from busim.simulator.converters.packing import Packer
 from busim.simulator.converters.rfc2217 import (
     MANNERS,
@@ -21,6 +28,7 @@ from busim.simulator.converters.telnet import Telnet
 
 __all__ = [
     "MANNERS",
+    "MOST_DATAGRAMS",
     "MOST_IGNORED",
     "MOST_UNREAD",
     "MOST_WAITING",

@@ -14,6 +14,7 @@ from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
 from busim.simulator.bus import Line, Setting, Station, setting
 from busim.simulator.converters import (
+    MOST_DATAGRAMS,
     MOST_WAITING,
     PAUSE_ABOVE,
     Action,
@@ -63,6 +64,7 @@ class ConverterPort:
         self.stops = packer.stops
         self._armed = False
         self._paused = False
+        self._most_waiting = MOST_DATAGRAMS if policy.datagrams else MOST_WAITING
         self._crossing = 0  # bytes from outside under way to the line
         self._line_time = 0  # when the last bytes towards the line arrive
         self._com = com
@@ -190,7 +192,7 @@ class ConverterPort:
         """Bytes have reached the line's side."""
         if self._arbitration is not None:
             self._arbitration.take(client or 0, data)
-        elif self.waiting() + len(data) > MOST_WAITING:
+        elif self.waiting() + len(data) > self._most_waiting:
             self._effect("overrun", f"{len(data)} bytes lost: the line is too slow")
         else:
             self._drive(data)
@@ -218,7 +220,7 @@ class ConverterPort:
     def _forward_outside(self, what: tuple[int, int, bytes]) -> None:
         life, _, data = what
         self._crossing -= len(data)
-        drives = self._arbitration is None and life == self._life and self.waiting() + len(data) <= MOST_WAITING
+        drives = self._arbitration is None and life == self._life and self.waiting() + len(data) <= self._most_waiting
         if drives and self.sent is not None:
             self.sent(data, self._kernel.now)
         self._forward(what)
@@ -310,6 +312,7 @@ class ConverterPort:
         self._down_until = max(self._down_until, self._kernel.now + down)
         self.clients.reboot(self._down_until)
         self._life += 1
+        self._line.cut_off(self._station)
         self._packer.take()
         if self._arbitration is not None:
             self._arbitration.clear()
