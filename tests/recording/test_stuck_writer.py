@@ -95,6 +95,37 @@ def test_a_stopped_writer_is_said_while_clients_are_served_and_keeps_none_of_the
         assert not list(trace.records(MARK))
 
 
+@pytest.mark.timeout(60)
+def test_a_live_run_ends_when_its_writer_takes_nothing_for_too_long(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The limits are shorter here; how long they are is looked at first."""
+    assert (recorder._SAID, recorder._LIVE_PATIENCE, recorder._PATIENCE) == (5.0, 20.0, 60.0)
+    monkeypatch.setattr(recorder, "_SAID", 0.2)
+    monkeypatch.setattr(recorder, "_LIVE_PATIENCE", 0.4)
+    live = Recorder(tmp_path / "t", {}, live=True)
+    live.append((MARK, 1, ""))
+    live.flush()
+    said: list[float] = []
+    live.stuck = said.append
+    writer = live._process.pid
+    os.kill(writer, signal.SIGSTOP)
+    begun = time.monotonic()
+
+    def record() -> None:
+        for n in range(10**6):
+            live.append((MARK, n, "x" * 10_000))
+            live.flush()
+
+    with pytest.raises(UserError, match="takes nothing any more"):
+        record()
+    assert time.monotonic() - begun >= 0.4
+    assert said
+    assert not Path(f"/proc/{writer}").exists()
+    with open_trace(tmp_path / "t") as trace:
+        assert trace.head["complete"] == 0
+
+
 @pytest.mark.timeout(10)
 def test_a_pipe_is_no_plan_and_nobody_waits_for_it(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "plan.yaml")

@@ -329,6 +329,12 @@ def test_a_scene_is_stored_and_recalled_over_the_declared_set_and_nothing_else()
     assert camera.read("tally") == 2
 
 
+def test_storing_a_scene_is_acknowledged_and_told() -> None:
+    camera = Held("zoom-camera")
+    assert camera.write("store_preset", 2) == 0
+    assert Did("stores preset 2") in camera.actions
+
+
 def test_a_scene_that_was_never_stored_is_refused() -> None:
     camera = Held("zoom-camera")
     assert camera.recall(3) == FAILED
@@ -346,6 +352,14 @@ def test_a_head_goes_to_a_recalled_position_at_its_speed() -> None:
     assert camera.at(60).read("pan") == 1800
 
 
+def test_a_refused_write_wishes_for_nothing() -> None:
+    """A lamp that is asked for in the same write as something that does not exist stays off: no time to wake for."""
+    camera = Held("minicam").camera
+    state = camera._state
+    assert state.write(["identify", "gain"], (1, 10**6), 5 * SECOND) == ILLEGAL_VALUE
+    assert (state.actions, state.lamp_until, state.values["identify"]) == ([], 0, 0)
+
+
 # -- identify ---------------------------------------------------------------------------------------------------
 
 
@@ -356,6 +370,15 @@ def test_a_camera_makes_itself_known_for_a_while() -> None:
     camera.at(10)
     assert camera.camera.changes == [("identify", 0)]
     assert camera.read("identify") == 0
+
+
+def test_after_a_boot_the_lamp_is_out_and_does_not_go_out_again() -> None:
+    camera = Held("minicam")
+    camera.identify()
+    camera.power_cycle()
+    assert camera.at(camera.now / SECOND + 1).read("identify") == 0
+    camera.at(camera.now / SECOND + 100)
+    assert [change for change in camera.camera.changes if change[0] == "identify"] == []
 
 
 def test_an_identify_that_asks_for_values_gets_them() -> None:

@@ -223,6 +223,19 @@ def test_an_arbiter_gives_out_each_request_whole_and_in_order(name: str, data: A
     assert b"".join(given_out) == stream
 
 
+def test_a_request_that_comes_in_the_silence_after_a_reply_waits_for_its_end() -> None:
+    spoken = find("modbus-rtu")
+    arbiter = Arbiter(spoken, 1000, 10)
+    arbiter.take(1, ONE)
+    assert arbiter.next(100) == ONE
+    arbiter.sent(200)
+    assert arbiter.heard(FROM_ONE, 300)
+    assert (arbiter.due, arbiter.owner) == (None, 1)
+    arbiter.take(2, TWO)
+    assert (arbiter.next(305), arbiter.due) == (b"", 310)
+    assert (arbiter.next(310), arbiter.owner) == (TWO, 2)
+
+
 # -- what a box does by itself ---------------------------------------------------------------------------------------
 @pytest.mark.parametrize(("way", "dropped"), [("close", [(1, False)]), ("reset", [(1, True)]), ("ignore", [])])
 def test_an_idle_client_is_left(way: str, dropped: list[tuple[int, bool]]) -> None:

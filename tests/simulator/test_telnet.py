@@ -110,7 +110,9 @@ def test_an_empty_sub_negotiation_says_nothing() -> None:
 
 
 def test_commands_are_told_and_unknown_ones_dropped() -> None:
+    """RFC 854: commands are 240 (SE) to 254."""
     assert said(bytes((IAC, 241, IAC, 243, IAC, 7)) + b"x") == [Command(241), Command(243), Data(b"x")]
+    assert said(bytes((IAC, 240, IAC, 239)) + b"x") == [Command(240), Data(b"x")]
 
 
 # near-valid first: pieces of what a client says, cut and joined anyhow, with any bytes between

@@ -22,6 +22,7 @@ from busim.foundation.units import CharFormat
 from busim.plan import Plan, read_text
 from busim.recording.trace import BREAK, BURST, CHANGE, EXCHANGE, FRAME, FRAMING, HEARD, INPUT, Record, open_trace
 from busim.runtime.session import Run, replay
+from busim.simulator.bus.cable_segments import CableSegments
 from busim.simulator.world import World, build
 
 BIT = 1e9 / 9600
@@ -99,6 +100,33 @@ def test_a_station_that_is_off_the_pair_neither_drives_nor_hears(exact: bool) ->
     wire.run()
     assert heard(wire) == [b"here", b"", b"cleanhere", b"cleanhere"]
     assert [record[6] for record in wire.records if record[0] == BURST] == [b"clean", b"here"]
+
+
+def test_what_a_station_sends_once_it_is_back_on_the_pair_is_heard_although_it_was_still_sending() -> None:
+    wire = four()
+    wire.at(0, lambda _: wire.line.rewire().unplug(wire.stations["1"]))
+    wire.send(1000, "1", b"nothing")
+    wire.at(3 * MS, lambda _: wire.line.rewire().plug(wire.stations["1"]))
+    wire.send(4 * MS, "1", b"here")
+    wire.run()
+    assert heard(wire) == [b"here", b"", b"here", b"here"]
+
+
+def test_the_main_segment_is_one_that_there_is() -> None:
+    wire = four()
+    segments = CableSegments(4, (0,))
+    mains = []
+    for number, change in enumerate([lambda: segments.cut(1), lambda: segments.cut(3), lambda: segments.join(3),
+                                     lambda: segments.join(1)]):  # fmt: skip
+        segments.main = 2 if number == 2 else segments.main
+        change()
+        segments.begin_epoch(number)
+        mains.append(segments.main)
+    assert mains == [0, 0, 0, 0]
+    segments.main = 0
+    segments.unplug(wire.stations["0"], through=False)
+    segments.begin_epoch(10)
+    assert segments.main == 0  # of the others that are left, when the first station is off the pair
 
 
 def test_a_station_that_cuts_the_pair_when_it_is_off_parts_the_others() -> None:
