@@ -97,8 +97,8 @@ def test_the_written_hall_keeps_its_comments_and_says_of_each_camera_what_it_too
     gone = {line.strip() for line in TEXT.splitlines()} - {line.strip() for line in text.splitlines()}
     comments = {line.partition("# ")[2] for line in gone if "# " in line}
     assert {line for line in comments if line and line not in text} == {
-        "one short cable and one camera: nothing speaks against the higher baud",  # its line is gone
-        "the house's own cable goes round the corner, thinner than ours",  # its piece of cable is gone
+        "one short cable and one camera allow the higher baud",  # its line is gone
+        "the installed cable of the building, thinner than ours",  # its piece of cable is gone
     }
     texts = [one.text for one in diff(plan, new).said]
     assert "camera 'speed finish' is fed by rope supply (was speed supply)" in texts
