@@ -27,8 +27,8 @@ Sessions, each with `trace=PATH` to record it:
     serial_world    a pyserial program against the plan, in simulated time; a `SerialWorld`
     SerialWorld     the converters of such a session, as URLs for pyserial
     Live            any program against the plan, in wall time
-    Intent          an operator's move, as a session tells it to a controller
-    WallTime        the warning that a program in simulated time uses the wall clock
+    Intent          an operator's move, as sent to a controller
+    WallTime        the warning about a program in simulated time that uses the wall clock
 
 Results:
     Report          the figures of a session, by line and camera
@@ -46,13 +46,13 @@ Errors:
 
 Times. Every instant and length of time is an integer of nanoseconds: arguments, attributes, records. Instants count
 from the start of the session in simulated time; `epoch` alone is UTC since 1970. A figure is not a time but a number in
-its own unit (`value.quantity.unit`), in seconds where that is "s". Text that a person writes names its unit ("300 ms").
+its own unit (`value.quantity.unit`), in seconds if that is "s". Text written by people names its unit ("300 ms").
 asyncio, pyserial and the module `time` keep their seconds, so `loop.time()` and `SerialWorld.clock` have them too.
 
-What is not in `__all__` is not for use from outside. `busim explain library` says more.
+Only names in `__all__` are for use from outside. `busim explain library` says more.
 
-Names are fetched when first used, so that importing busim costs next to nothing. A package imports only
-from packages below it (see DEVELOPERS.md).
+Names are fetched at first use, so importing busim costs next to nothing. A package imports only from packages below it
+(see DEVELOPERS.md).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The pages: markdown files in this folder, each named by its topic.
 
-A page begins with its title (`# ...`), an empty line and its summary, which is one line. Topics are listed in the order
-in which somebody new to it all would read them, not by the alphabet.
+A page begins with its title (`# ...`), an empty line and its summary of one line. Topics are listed in the order of
+reading for newcomers, not by the alphabet.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def topics() -> dict[str, str]:
 
 @cache
 def page(topic: str) -> str:
-    """The page as markdown, placeholders unfilled. Raises UserError for a topic that there is not."""
+    """The page as markdown, with unfilled placeholders. Raises UserError for an unknown topic."""
     if topic not in _TOPICS:
         raise UserError(
             "the handbook has no such topic",

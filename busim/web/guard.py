@@ -1,8 +1,8 @@
-"""Who may ask a page server: the right host, the right origin, the right token.
+"""The guard of a page server: the right host, the right origin, the right token.
 
-A page of some other site, open in the same browser, can send requests to loopback, and by a name of its own that it
-lets point to loopback (DNS rebinding) even read the answers. So the Host header must be the address at which the page
-is served, an Origin must be that of the page itself, and everything but the page's own files needs the token.
+A page of another site in the same browser can send requests to loopback. With a name of its own that points to loopback
+(DNS rebinding) it can even read the answers. So the Host header must be the address at which the page is served, an
+Origin must be that of the page itself, and everything but the page's own files needs the token.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-# No inline script, nothing from elsewhere, and no page around it.
+# No inline script, no content from elsewhere, and no page around it.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -30,7 +30,7 @@ _HEADERS = {
 
 
 def same(given: object, token: str) -> bool:
-    """Whether a token that came from outside is the right one."""
+    """Whether a token from outside is the right one."""
     return isinstance(given, str) and hmac.compare_digest(given.encode("utf-8", "replace"), token.encode())
 
 
@@ -41,7 +41,9 @@ def bearer(headers: Headers) -> str:
 
 
 class Guard:
-    """An application with `hosts` (host:port, as browsers send it) checked ahead of it, and careful headers behind."""
+    """An application with a check of `hosts` (host:port, as browsers send it) before it, and strict
+    headers after it.
+    """
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
         self._app = app
@@ -66,7 +68,7 @@ class Guard:
         if headers.get("host") not in self._hosts:
             return "the Host header is not an address of this page"
         origin = headers.get("origin")
-        if origin is None:  # no browser, or a request of the page itself that is no more than a read
+        if origin is None:  # no browser, or a plain read by the page itself
             return None if not needs_origin else "the Origin header is missing"
         return None if origin in self._origins else "the Origin header is not that of this page"
 

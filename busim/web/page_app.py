@@ -1,9 +1,9 @@
-"""The page as a Starlette application around one trace: its files, its data as JSON, and a socket that tells how far
-the run has come.
+"""The page as a Starlette application around one trace: its files, its data as JSON, and a socket that reports the
+progress of the run.
 
-Everything but the page's own files needs the token. The socket pushes no data: it says that there is more, and the page
-asks for what it shows. So a browser that stops reading costs nothing, and what comes in on the socket is one short
-message.
+Everything but the page's own files needs the token. The socket pushes no data: it reports that there is more, and the
+page requests what it shows. So a browser that stops reading costs nothing, and the socket accepts one short message
+only.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from busim.web.views import MOST_WIDTH, Source
 
 SCHEMA = 1
 MOST_WATCHERS = 64  # sockets at once; more are refused
-_EVERY = 0.25  # seconds between two looks at a trace that grows
+_EVERY = 0.25  # seconds between two checks of a growing trace
 _PATIENCE = 5.0  # seconds for a socket's token, and for a browser to take a message
 _MOST_NS = 400 * 86_400 * 10**9
 _TYPES = {
@@ -93,7 +93,7 @@ class Pages:
         return Response(content, media_type=kind)
 
     def _told(self, answer: Answer, *, slow: bool = False) -> Callable[[Request], Awaitable[Response]]:
-        """An endpoint that answers with what a source says, made outside the loop."""
+        """An endpoint that returns the answer of a source, made outside the loop."""
 
         async def endpoint(request: Request) -> Response:
             if not same(bearer(request.headers), self._token):
@@ -123,13 +123,13 @@ class Pages:
             if await self._may_watch(socket):
                 await self._tell(socket)
         except (TimeoutError, WebSocketDisconnect, RuntimeError, OSError):
-            with contextlib.suppress(Exception):  # whoever does not read does not read this either
+            with contextlib.suppress(Exception):  # a client that does not read misses this too
                 await asyncio.wait_for(socket.close(1008), 1.0)
         finally:
             self._watchers -= 1
 
     async def _may_watch(self, socket: WebSocket) -> bool:
-        """Its first message has the token; whatever else it is ends the socket."""
+        """Its first message must be the token; any other ends the socket."""
         message = await asyncio.wait_for(socket.receive(), _PATIENCE)
         try:
             given = json.loads(message.get("text") or "null")
@@ -141,7 +141,7 @@ class Pages:
         return False
 
     async def _tell(self, socket: WebSocket) -> None:
-        """How far the run has come, whenever that changed; until the browser goes, or says anything more."""
+        """Report the progress of the run at each change, until the browser leaves or sends anything more."""
         gone = asyncio.ensure_future(socket.receive())
         loop = asyncio.get_running_loop()
         last: dict[str, Any] = {}
@@ -162,14 +162,14 @@ class Pages:
 
 
 def refused(status: int, what: str, **words: str | None) -> Response:
-    """An answer that says what was wrong."""
+    """An answer that names the mistake."""
     error = {"what": what, **{name: text for name, text in words.items() if text is not None}}
     return JSONResponse({"schema": SCHEMA, "error": error}, status_code=status)
 
 
 async def _refuse_http(_: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
-    return refused(status, "there is no such thing here")
+    return refused(status, "there is no such path")
 
 
 async def _fail(_: Request, error: Exception) -> Response:
@@ -183,7 +183,7 @@ def number(request: Request, name: str, low: int, high: int, default: int | None
         return default
     if text is None or not text.isascii() or not text.isdigit() or len(text) > 18 or not low <= int(text) <= high:
         raise UserError(
-            "not a whole number that can be", field=name, found=repr((text or "")[:40]), expected=f"{low} to {high}"
+            "a whole number out of range", field=name, found=repr((text or "")[:40]), expected=f"{low} to {high}"
         )
     return int(text)
 

@@ -1,4 +1,4 @@
-"""Where the page is served: a port of loopback, or of another address that somebody asked for."""
+"""The server of the page: a port of loopback, or of another address on request."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ LOOPBACK = "127.0.0.1"
 
 
 class PageServer:
-    """Takes its port at once, so that `address` can be told; `serve` serves until `stop`.
+    """Takes its port at once, so `address` is known; `serve` serves until `stop`.
 
-    `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. Raises UserError where there is no such
-    port, or the trace cannot be read.
+    `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. Raises UserError if the port cannot be
+    had, or the trace cannot be read.
     """
 
     def __init__(self, path: str, *, listen: str = LOOPBACK, port: int = 0) -> None:
@@ -54,7 +54,7 @@ class PageServer:
 
     @property
     def token(self) -> str:
-        """What a request must bring."""
+        """The token that a request must have."""
         return self._token
 
     async def serve(self) -> None:
@@ -71,7 +71,9 @@ class PageServer:
 
 
 def _more_files() -> None:
-    """A process may have as many connections open as it has descriptors; 1024 are soon taken."""
+    """Raise the limit of descriptors: a process can have as many connections as descriptors, and
+    1024 are soon used up.
+    """
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource
 

@@ -1,4 +1,4 @@
-"""uvicorn without its signal handlers: a signal belongs to the command, and the server ends when it is told to."""
+"""uvicorn without its signal handlers: a signal belongs to the command, and the server ends when told to."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import uvicorn
 
 
 class QuietServer(uvicorn.Server):
-    """uvicorn takes SIGINT over, even inside a task; this one leaves signals alone."""
+    """uvicorn takes SIGINT over, even inside a task; this one ignores signals."""
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:

@@ -1,7 +1,7 @@
-"""What the page shows of a trace, as JSON-ready values: the same for one that is complete and one being written.
+"""The content of the page for a trace, as JSON-ready values: the same for a complete trace and a growing one.
 
-A trace that is complete is opened once. One that grows is opened anew for each look, since all that is read belongs to
-the instant of opening; sums and changes are kept and followed, so a look costs what came since.
+A complete trace is opened once. A growing one is opened again for each look, since all reads see the file as of its
+opening. Sums and changes are kept and followed, so a look costs only the new records.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from busim.web.picture import FAULT, HAND, MARKED, LaidLine, Story, Sums, decode
 
 MOST_WIDTH = 8000  # pixels
 _STEP = 100_000_000  # ns
-_LOOK = 600_000_000_000  # ns that are searched at once for a sign
+_LOOK = 600_000_000_000  # ns searched at once for a sign
 JUMPS = ("anything", "time-out", "damaged", "fault", "mark")
 
 
 class Source:
-    """One trace, shown. All methods belong into one thread, and raise UserError where the trace is damaged."""
+    """One shown trace. All methods belong to one thread, and raise UserError if the trace is damaged."""
 
     def __init__(self, path: str) -> None:
         self.path = path
@@ -75,7 +75,7 @@ class Source:
 
     @property
     def end(self) -> int:
-        """ns: the end of the run, or of what has been read of it."""
+        """ns: the end of the run, or of the records read so far."""
         ended = self.head.get("ended_at")
         return ended if isinstance(ended, int) else max((sums.end for sums in self.sums.values()), default=0)
 
@@ -90,7 +90,7 @@ class Source:
         )  # fmt: skip
 
     def now(self) -> dict[str, Any]:
-        """How far the run has come."""
+        """The progress of the run."""
         with self.look():
             return {"end": self.end, "complete": bool(self.head.get("complete"))}
 
@@ -118,7 +118,7 @@ class Source:
         }  # fmt: skip
 
     def picture(self, line: int, since: int, until: int, width: int) -> dict[str, Any]:
-        """The picture of a line. `took_ms`: milliseconds of making it."""
+        """The picture of a line. `took_ms`: milliseconds of its computation."""
         begun = time.perf_counter()
         with self.look() as trace:
             made = line_picture(trace, self.line(line), self.sums[line], self.story, since, until, width).as_json()
@@ -132,7 +132,7 @@ class Source:
             return {"step": step, "rows": rows.tolist(), "end": self.end}
 
     def decoded(self, line: int, driver: int, start: int) -> dict[str, Any]:
-        """A burst in words. Raises UserError where there is none."""
+        """A burst in words. Raises UserError without one."""
         with self.look() as trace:
             found = decoded(trace, self.line(line), driver, start)
         if found is None:
@@ -147,7 +147,7 @@ class Source:
     # -- where something is -----------------------------------------------------------------------------------
 
     def jump(self, line: int, what: str, at: int, *, back: bool) -> dict[str, Any]:
-        """The nearest instant after `at` (`back`: before it) at which something of that kind happened on a line.
+        """The nearest instant after `at` (`back`: before it) of an event of this kind on a line.
 
         `at` None: there is none. Raises UserError for another word than those of `JUMPS`.
         """
@@ -171,7 +171,7 @@ class Source:
     def _exchange(
         self, trace: Trace, line: LaidLine, column: str, outcomes: tuple[str, ...], at: int, back: bool
     ) -> tuple[int, str] | None:
-        """By the sums the 100 ms, in these the exchange."""
+        """Finds the 100 ms by the sums, then the exchange in them."""
         place = at // _STEP * _STEP
         for _ in range(3):  # the stretch of `at` itself may have some on its other side only
             row = self.sums[line.number].next_with(column, place + _STEP if back else place, back=back)

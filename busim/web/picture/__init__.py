@@ -1,11 +1,11 @@
-"""The picture of a line: what a trace holds of one line in a stretch of time, as shapes in nanoseconds and metres.
+"""The picture of a line: the records of one line over a stretch of time, as shapes in nanoseconds and metres.
 
 In: an open trace and the lines of its plan. Out: a `LinePicture`, which the page draws on a canvas and the report as
-SVG. Nothing here knows of pixels, colours or browsers, so what a zoom level shows is tested without one. Read
-`line_picture` first.
+SVG. Nothing here knows pixels, colours or browsers, so each zoom level is tested without one. Open `line_picture`
+first.
 
 The form is that of Marey's train diagrams (E.-J. Marey, La methode graphique, 1878): time to the right, the place along
-the cable downwards, and everything that moves is a band across both.
+the cable downwards, and every moving signal a band across both.
 """
 
 from busim.web.picture.bands import Band, Exchange

@@ -1,4 +1,4 @@
-"""Bands: each burst as the stretch of time and of cable that it fills; and exchanges, which tie request and reply."""
+"""Bands: each burst as a stretch of time and of cable; and exchanges, which connect request and reply."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """An exchange. `asked`: ns at which its request was over; `answered`: at which the reply began, -1 without one.
+    """An exchange. `asked`: ns of the end of its request; `answered`: of the start of its reply, -1 without one.
 
     `metres`: of its camera. `sent` and `ended` as in the trace.
     """
@@ -76,7 +76,7 @@ class Exchange:
 
 
 def bands(line: LaidLine, records: Iterable[Record], cuts: dict[int, tuple[float, ...]]) -> list[Band]:
-    """The bands of burst records in order of time. `cuts`: from which instant on the pair is open where, ascending."""
+    """The bands of burst records in order of time. `cuts`: instants with the open places from then on, ascending."""
     made: list[Band] = []
     turns = list(cuts.items())
     now: tuple[float, ...] = ()
@@ -104,7 +104,7 @@ def bands(line: LaidLine, records: Iterable[Record], cuts: dict[int, tuple[float
 
 
 def collided(line: LaidLine, given: Sequence[Band]) -> list[Band]:
-    """The bands, those marked that overlap with one of another driver at some place both reach."""
+    """The bands, with a mark on those that overlap one of another driver at a place that both reach."""
     hit: set[int] = set()
     open_: list[int] = []
     way = line.delay(0.0, line.length)
@@ -126,7 +126,7 @@ def _meet(line: LaidLine, one: Band, other: Band) -> bool:
 
 
 def tied(line: LaidLine, given: Sequence[Band], records: Iterable[Record]) -> tuple[list[Band], list[Exchange]]:
-    """Bands with their role, and the exchanges of exchange records, each with where its turnaround lies."""
+    """Bands with their role, and the exchanges of exchange records, each with the instants of its turnaround."""
     roles: dict[int, str] = {}
     exchanges = []
     ordered = list(given)
@@ -174,14 +174,14 @@ def tied(line: LaidLine, given: Sequence[Band], records: Iterable[Record]) -> tu
 
 
 def _is_request(driver: Stand | None, asker: Stand | None, number: int, master: int) -> bool:
-    """A master on the line drives itself; one behind a converter drives by that."""
+    """A master on the line is its own driver; one behind a converter uses the converter's."""
     if asker is not None:
         return number == master
     return driver is not None and driver.kind == "converter"
 
 
 def with_bits(trace: Trace, given: Sequence[Band], settings: Sequence[int], since: int, until: int) -> list[Band]:
-    """The bands with those of their bits that lie in the window."""
+    """The bands with their bits in the window."""
     made = []
     for band, label in zip(given, settings, strict=True):
         setting = trace.settings.get(label)

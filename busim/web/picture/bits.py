@@ -1,4 +1,4 @@
-"""The bits of a burst: when each begins and ends at its driver, its level, and the instant at which it is sampled.
+"""The bits of a burst: start and end of each at its driver, its level, and the instant of its sample.
 
 Half-bit n of a burst lies at start + (2*n*10**9 + d) // (2*d) with d = 2 x baud, so no rounded bit time is summed.
 """
@@ -14,7 +14,7 @@ from busim.recording.trace import Setting
 class Bit(NamedTuple):
     """`start` and `end`: ns at the driver. `level`: 1 mark, 0 space. `part`: start, a data bit (0 first), parity, stop.
 
-    `sampled`: ns of its middle, where a receiver looks, without the way along the cable.
+    `sampled`: ns of its middle, where a receiver samples it, without the delay of the cable.
     """
 
     start: int

@@ -8,13 +8,13 @@ from busim.protocols import OTHER, BusProtocol, Request
 from busim.recording.trace import BURST, Trace
 from busim.web.picture.laid import LaidLine
 
-_BACK = 2_000_000_000  # ns before a reply in which its request is looked for
+_BACK = 2_000_000_000  # ns before a reply in which its request is searched
 
 
 def decoded(trace: Trace, line: LaidLine, driver: int, start: int) -> dict[str, Any] | None:
-    """The burst of a driver that begins at `start` ns as JSON-ready fields; None where there is none.
+    """The burst of a driver that begins at `start` ns as JSON-ready fields; None without one.
 
-    `fields`: names and values in the order in which people read them. Raises UserError where the trace is damaged.
+    `fields`: names and values in reading order. Raises UserError if the trace is damaged.
     """
     burst = next((one for one in trace.records(BURST, start, start + 1, line=line.number) if one[2] == driver), None)
     if burst is None:
@@ -95,7 +95,7 @@ def _key(line: LaidLine, address: int, key: int) -> str:
 
 
 def _names(line: LaidLine, address: int) -> dict[int, str]:
-    """What the keys of the camera at this address are called."""
+    """The names of the keys of the camera at this address."""
     for one in () if line.resolved is None else line.resolved.cameras:
         if one.camera.bus_id == address and one.spoken is not None:
             return {key: name for name, key in one.spoken.keys.items()}

@@ -13,10 +13,10 @@ LIGHT = 299_792_458  # m/s, by definition of the metre
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """A station on its line. `number` in the trace, 0 where it never sends or hears; `kind`: camera, converter, master.
+    """A station on its line. `number` in the trace, 0 if it never sends or hears; `kind`: camera, converter, master.
 
-    `metres` from the first position; `delay`: ns that a level takes from there. `planned` False: it sends, and the plan
-    does not have it.
+    `metres` from the first position; `delay`: propagation from there, ns. `planned` False: it sends, but the plan does
+    not have it.
     """
 
     number: int
@@ -54,16 +54,16 @@ class LaidLine:
         return max(1.0, *(stand.metres for stand in self.stands), *self.positions)
 
     def delay(self, one: float, other: float) -> int:
-        """ns that a level takes between two places, in metres."""
+        """Propagation between two places in metres, ns."""
         return delay_of(abs(one - other), self.velocity)
 
     def stand(self, number: int) -> Stand | None:
-        """The station with this number; None where no such one is on the line."""
+        """The station with this number; None if it is not on the line."""
         return self.by_number.get(number)
 
 
 def delay_of(metres: float, velocity: float) -> int:
-    """ns that a level takes over so many metres; `velocity` as a share of that of light."""
+    """Propagation over a distance in metres, ns; `velocity` as a share of that of light."""
     return round(metres / (velocity * LIGHT) * 1e9)
 
 

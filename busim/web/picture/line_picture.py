@@ -1,7 +1,7 @@
-"""The picture of one line over a stretch of time, at the level of detail that this stretch allows.
+"""The picture of one line over a stretch of time, at the level of detail that the stretch allows.
 
-Three levels: sums over steps of time (hours to minutes), exchanges as bands, single bits. Which one it is depends on
-the width in pixels and on how much happened; never on how long it took to find out.
+Three levels: sums over steps of time (hours to minutes), exchanges as bands, single bits. The level depends on the
+width in pixels and on the number of events, never on the time of computation.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ from busim.web.picture.story import Story
 from busim.web.picture.sums import COLUMNS, Sums
 
 SUMMARY, EXCHANGES, BITS = "summary", "exchanges", "bits"
-MOST_BANDS = 1500  # bursts; beyond that a band is thinner than a pixel on most screens, and sums say more
-_LONGEST_BANDS = 60_000_000_000  # ns; on a longer stretch sums say more than bands, however few
-_PIXELS_A_BIT = 4  # below that a bit cannot be told from the next
-_LONGEST_EXCHANGE = 10_000_000_000  # ns; one that takes longer shows from its last 10 s on
-_LONGEST_BURST = 2_000_000_000  # ns that a burst may have begun before the window
+MOST_BANDS = 1500  # bursts; beyond that a band is thinner than a pixel on most screens, and sums show more
+_LONGEST_BANDS = 60_000_000_000  # ns; on a longer stretch sums show more than bands, however few
+_PIXELS_A_BIT = 4  # below that bits cannot be distinguished
+_LONGEST_EXCHANGE = 10_000_000_000  # ns; a longer exchange shows from its last 10 s on
+_LONGEST_BURST = 2_000_000_000  # ns by which a burst may begin before the window
 
 
 @dataclass(frozen=True)
 class LinePicture:
-    """What happened on a line in since <= t < until (ns). `level`: summary, exchanges or bits.
+    """The events of a line in since <= t < until (ns). `level`: summary, exchanges or bits.
 
-    `step`: ns of a row of `rows` (start and the sums named in `columns`), 0 at the other levels. `cuts`: from which ns
-    on the pair is open at which metres. `left_out`: signs that were not listed.
+    `step`: ns of a row of `rows` (start and the sums named in `columns`), 0 at the other levels. `cuts`: instants (ns)
+    with the metres at which the pair is open from then on. `left_out`: the number of signs not listed.
     """
 
     line: LaidLine
@@ -60,7 +60,7 @@ class LinePicture:
 def line_picture(
     trace: Trace, line: LaidLine, sums: Sums, story: Story, since: int, until: int, width: int = 1200
 ) -> LinePicture:
-    """The picture of a window on `width` pixels. Raises UserError where the trace is damaged."""
+    """The picture of a window on `width` pixels. Raises UserError if the trace is damaged."""
     if until - since > _LONGEST_BANDS or sums.count("bursts", since, until) > MOST_BANDS:
         step, rows = sums.steps(since, until, max(50, width // 3))
         found, left = signs(trace, line, since, until) if until - since < _FEW else ([], 0)
@@ -85,17 +85,17 @@ def line_picture(
     return LinePicture(line, since, until, level, made, exchanges, found, _shown(cuts, since), left_out=left)
 
 
-_FEW = 3_600_000_000_000  # ns: signs of longer stretches are not searched; the sums show where to look
+_FEW = 3_600_000_000_000  # ns: signs of longer stretches are not searched; the sums show the places of interest
 
 
 def _shown(cuts: dict[int, tuple[float, ...]], since: int) -> dict[int, tuple[float, ...]]:
-    """What held at the beginning of the window, and what changed in it."""
+    """The state at the beginning of the window, and the changes in it."""
     before = [at for at in cuts if at <= since]
     return {max(at, since): places for at, places in cuts.items() if at > since or at == before[-1]}
 
 
 def _cuts(line: LaidLine, story: list[Record]) -> dict[int, tuple[float, ...]]:
-    """From which instant on the pair is open where; the first entry is for instant 0."""
+    """Instants with the open places of the pair from then on; the first entry is for instant 0."""
     pairs = OpenPairs(line)
     found: dict[int, tuple[float, ...]] = {0: ()}
     last: tuple[float, ...] = ()

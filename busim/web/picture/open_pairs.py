@@ -1,7 +1,7 @@
-"""Where the pair of a line is open, over time: what hands and faults did to it, folded from a trace.
+"""The open places of a line's pair over time, by site work and faults, folded from a trace.
 
-A band ends where the pair is open. That is known from what was recorded: cuts and joins by hand, cameras that were
-unplugged without a coupler, cameras without power that open the pair, and the fault `cut-cable`.
+A band ends where the pair is open. The records say where: cuts and joins by hand, cameras unplugged without a coupler,
+cameras that open the pair without power, and the fault `cut-cable`.
 """
 
 from __future__ import annotations
@@ -17,18 +17,18 @@ _AHEAD = re.compile(r"on: position (\d+)")
 
 
 class OpenPairs:
-    """The open places of one line at the instant of the last record that was taken, in metres."""
+    """The open places of one line at the instant of the last record taken, in metres."""
 
     def __init__(self, line: LaidLine) -> None:
         self._line = line
-        self._cuts: set[tuple[str, int]] = set()  # what opened it, and the position or the camera's number
+        self._cuts: set[tuple[str, int]] = set()  # the cause, and the position or the camera's number
         stations = () if line.resolved is None else line.resolved.stations
         self._cutting = {
             one.at.name for one in stations if isinstance(one.at, ResolvedCamera) and one.at.unpowered == "cuts"
         }
 
     def take(self, record: Record) -> None:
-        """Inputs and changes of the trace, in order of time."""
+        """Take inputs and changes of the trace, in order of time."""
         if record[0] == INPUT:
             _, _, number, _, what, data = record
             self._by_hand(number, what, data)
@@ -59,7 +59,7 @@ class OpenPairs:
             self._cuts.discard(("unpowered", number))
 
     def places(self) -> tuple[float, ...]:
-        """Metres of the open places, ascending: between two positions where it was cut, at a camera where that does."""
+        """Metres of the open places, ascending: between two positions of a cut, or at a camera that opens the pair."""
         metres = self._line.positions
         found = set()
         for what, where in self._cuts:
@@ -72,7 +72,7 @@ class OpenPairs:
 
 
 def reach(line: LaidLine, at: float, cuts: Iterable[float]) -> tuple[float, float]:
-    """From where to where a driver at `at` metres is heard."""
+    """The metres between which a driver at `at` metres is heard."""
     top, bottom = 0.0, line.length
     for cut in cuts:
         if cut <= at:

@@ -1,4 +1,4 @@
-"""Signs: what else happened on a line and beside it, each at its instant, with the words to say it."""
+"""Signs: other events on a line and beside it, each with its instant and its text."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from busim.web.picture.laid import LaidLine
 MOST = 300  # of one picture; the others are counted
 MARKED, FAULT, HAND, DAMAGED, AMISS, PULSED = "mark", "fault", "hand", "damaged", "amiss", "pulse"
 _FLAGS = ((FRAMING, "framing error"), (PARITY, "parity error"), (BREAK, "break"))
-_AT_A_CONVERTER = ("open", "bytes", "close", "reset", "stall", "ready", "set")  # what network clients do: no sign
+_AT_A_CONVERTER = ("open", "bytes", "close", "reset", "stall", "ready", "set")  # actions of network clients: no sign
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """`what`: mark, fault, hand (done on site), damaged (a frame not accepted), amiss (heard otherwise than sent).
+    """`what`: mark, fault, hand (site work), damaged (a rejected frame), amiss (heard differently than sent).
 
-    `at`: ns; `metres`: where, None for the whole line or the whole run.
+    `at`: ns; `metres`: its place, None for the whole line or the whole run.
     """
 
     at: int
@@ -32,7 +32,7 @@ class Sign:
 
 
 def signs(trace: Trace, line: LaidLine, since: int, until: int) -> tuple[list[Sign], int]:
-    """The signs of a line in the window in order of time, and how many were left out."""
+    """The signs of a line in the window in order of time, and the number of those left out."""
     found: list[Sign] = []
     left = 0
     for kind in (MARK, CHANGE, INPUT, EFFECT, FRAME, HEARD):
@@ -51,7 +51,7 @@ _ON_LINES = (FRAME, HEARD)
 
 
 def sign_of(line: LaidLine, record: Record) -> Sign | None:
-    """The sign that a record is on this line; None where it is none."""
+    """The sign of a record on this line; None without one."""
     kind = record[0]
     if kind == MARK:
         return Sign(record[1], MARKED, record[2])

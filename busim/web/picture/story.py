@@ -1,7 +1,7 @@
-"""What happened beside the bytes: changes of parameters and what was done on site, kept in memory in order of time.
+"""The events besides bytes: changes of parameters and site work, kept in memory in order of time.
 
-These records are few where bursts are many, and any instant asks for those before it: which value a parameter has,
-whether the pair is cut. Network chunks at converters are left out.
+They are rare compared with bursts, and every instant needs the earlier ones: the value of a parameter, the state of the
+pair. Network chunks at converters are left out.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ _LEFT_OUT = ("bytes", "ready", "stall")
 
 
 class Story:
-    """The changes and inputs of one trace up to where it was read."""
+    """The changes and inputs of one trace so far."""
 
     def __init__(self) -> None:
         self.records: list[Record] = []
         self._instants: list[int] = []
-        self._read = 0  # ns up to which all was read, but for more of that instant itself
+        self._read = 0  # ns up to which everything was read, except more of that instant itself
 
     def follow(self, trace: Trace) -> None:
-        """Read what came since the last time. Raises UserError where the trace is damaged."""
+        """Read the records since the last call. Raises UserError if the trace is damaged."""
         kept = len(self._instants)
         while kept and self._instants[kept - 1] >= self._read:
             kept -= 1

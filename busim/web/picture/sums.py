@@ -1,7 +1,7 @@
-"""The 100 ms sums of a line as arrays, so that hours are shown at once, and a live trace is followed.
+"""The 100 ms sums of a line as arrays, so that hours are shown at once, and a live trace can be followed.
 
-The trace keeps sums per 100 ms (table `summary`); here they are added up to steps of any multiple of that. While a run
-goes on the last rows still grow, so `follow` reads the last stretch again.
+The trace keeps sums per 100 ms (table `summary`); here they are added up to steps of any multiple of that. During a run
+the last rows still grow, so `follow` reads the last stretch again.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy.typing as npt
 from busim.recording.trace import Trace
 
 STEP = 100_000_000  # ns of a row
-_AGAIN = 60_000_000_000  # ns that are read again: longer than any exchange, whose time is shared out when it ends
+_AGAIN = 60_000_000_000  # ns that are read again: longer than any exchange, whose time is shared out at its end
 COLUMNS = ("bursts", "exchanges", "wire_ns", "inside_ns", "time_outs", "damaged")
 
 Rows = npt.NDArray[np.int64]
@@ -28,7 +28,7 @@ class Sums:
         self._rows: Rows = np.zeros((0, 1 + len(COLUMNS)), dtype=np.int64)
 
     def follow(self, trace: Trace) -> None:
-        """Read what came since the last time. Raises UserError where the trace is damaged."""
+        """Read the rows since the last call. Raises UserError if the trace is damaged."""
         since = max(0, self.end - _AGAIN) // STEP * STEP
         fresh = [row[1:] for row in trace.summary(self.line, since)]
         kept = self._rows[: int(np.searchsorted(self._rows[:, 0], since))]
@@ -37,7 +37,7 @@ class Sums:
 
     @property
     def end(self) -> int:
-        """ns: the end of the last 100 ms in which something happened."""
+        """ns: the end of the last 100 ms with an event."""
         return int(self._rows[-1, 0]) + STEP if len(self._rows) else 0
 
     def between(self, since: int, until: int) -> Rows:
@@ -51,7 +51,7 @@ class Sums:
         return int(rows[:, 1 + COLUMNS.index(column)].sum())
 
     def steps(self, since: int, until: int, most: int) -> tuple[int, Rows]:
-        """At most `most` steps that cover the window: ns of a step, and for each its start and sums, zeros too."""
+        """At most `most` steps that cover the window: ns of a step, and the start and sums of each, zeros too."""
         every = STEP
         for factor in _FACTORS:
             every = STEP * factor
@@ -66,7 +66,7 @@ class Sums:
         return every, made
 
     def next_with(self, column: str, at: int, *, back: bool = False) -> int | None:
-        """The start of the nearest row that begins at `at` or after it (`back`: before it) and has some; None."""
+        """The start of the nearest row at `at` or later (`back`: earlier) with some; None."""
         rows = self._rows
         place = int(np.searchsorted(rows[:, 0], at))
         some: Any = rows[:, 1 + COLUMNS.index(column)] > 0

@@ -1,4 +1,4 @@
-"""The picture of a line as SVG, for paper: told apart by hatches and words, so that it reads in grey too."""
+"""The picture of a line as SVG, for paper: hatches and words distinguish the bands, so it reads in grey too."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ _NICE = (1, 2, 5)
 def svg(picture: LinePicture, *, width: float = 720.0, number: int = 0) -> Markup:
     """The picture, `width` wide (its unit is a CSS pixel); the height follows from the stations.
 
-    `number`: of the picture on its page, since what hatches are called must be unique there. At the level of sums it
-    has no bands and shows signs alone.
+    `number`: of the picture on its page, since names of hatches must be unique there. At the level of sums it has no
+    bands and shows signs alone.
     """
     line = picture.line
     height = _TOP + _BOTTOM + max(90.0, _LEAST * 1.6 * len(line.stands))
@@ -62,7 +62,7 @@ class _Scale:
         return self.height - _TOP - _BOTTOM
 
     def x(self, at: float) -> float:
-        """Clipped to a little beyond the window, so that no coordinate grows without bound."""
+        """Clipped slightly outside the window, so no coordinate grows without bound."""
         share = (at - self.picture.since) / max(1, self.picture.until - self.picture.since)
         return _LEFT + min(1.0, max(0.0, share)) * self.across
 
@@ -138,7 +138,7 @@ def _seconds(at: int) -> str:
 
 
 def outline(line: LaidLine, band: Band) -> list[tuple[int, float]]:
-    """The corners of a band as (ns, metres): it begins at its driver and reaches each place the later, the farther."""
+    """The corners of a band as (ns, metres): it begins at its driver and reaches farther places later."""
     top, bottom = line.delay(band.metres, band.top), line.delay(band.metres, band.bottom)
     return [
         (band.start + top, band.top), (band.start, band.metres), (band.start + bottom, band.bottom),
@@ -167,7 +167,7 @@ def _exchange(one: Exchange, scale: _Scale) -> Iterator[Markup]:
 
 
 def _collisions(picture: LinePicture, scale: _Scale) -> Iterator[Markup]:
-    """A cross where two drivers meet, and the word at the first few."""
+    """A cross at each place where two drivers meet, with the word at the first few."""
     hit = [band for band in picture.bands if band.collides]
     last = float("-inf")
     said = 0
