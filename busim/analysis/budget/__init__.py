@@ -8,7 +8,7 @@ on one line, quantity by quantity. One module has one quantity, with its equatio
     cycle.py           how often each poll comes
     age.py             how old a value on the screen is
     command_delay.py   how long an operator's move waits
-    waiting.py, sharing.py, response.py   the laws of the textbooks
+    waiting.py, sharing.py, response.py, polling_systems.py   the laws of the textbooks
 
 Public: `budget`; `cases` and `PollSchedule` to vary one thing (a case is one master on one line; `usable_cases`: those
 of the lines that can be resolved); `Distribution` and `waits`; and the formulas, over numbers or arrays.
@@ -25,6 +25,13 @@ from busim.analysis.budget.explain import Step, explain
 from busim.analysis.budget.line import line_budget
 from busim.analysis.budget.obstacles import missing_quiet
 from busim.analysis.budget.poll_schedule import PollSchedule
+from busim.analysis.budget.polling_systems import (
+    exhaustive_wait,
+    gated_wait,
+    limited_wait,
+    timed_token_cycle,
+    token_cycle,
+)
 from busim.analysis.budget.response import Flow, lowest_response, worst_responses
 from busim.analysis.budget.result import (
     SCHEMA,
@@ -44,7 +51,7 @@ from busim.analysis.budget.result import (
     SecondMaster,
     StreamBudget,
 )
-from busim.analysis.budget.sharing import carrier_sense, pure_aloha, undisturbed
+from busim.analysis.budget.sharing import carrier_sense, persistent_carrier_sense, pure_aloha, undisturbed
 from busim.analysis.budget.timing import Timing, Varied, timing
 from busim.analysis.budget.waiting import fixed_service_wait, priority_waits, service_wait, vacation_wait
 
@@ -80,18 +87,24 @@ __all__ = [
     "budget",
     "carrier_sense",
     "cases",
+    "exhaustive_wait",
     "explain",
     "fixed_service_wait",
+    "gated_wait",
+    "limited_wait",
     "line_budget",
     "lowest_response",
     "mean_age",
     "mean_cycle",
     "missing_quiet",
     "paced_cycle",
+    "persistent_carrier_sense",
     "priority_waits",
     "pure_aloha",
     "service_wait",
+    "timed_token_cycle",
     "timing",
+    "token_cycle",
     "undisturbed",
     "usable_cases",
     "vacation_wait",

@@ -25,6 +25,18 @@ def carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
     return offered * heard / (offered * (1 + 2 * sensing) + heard)
 
 
+def persistent_carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
+    """The same when everybody listens first and sends as soon as a busy line is free (1-persistent carrier sense).
+
+    S = G (1 + G + aG (1 + G + aG/2)) e^(-G (1 + 2a)) / (G (1 + 2a) - (1 - e^(-aG)) + (1 + aG) e^(-G (1 + a))):
+    Kleinrock and Tobagi, IEEE Trans. Comm. 23(12), 1975 (from memory). A master with `listen` in its plan does this.
+    """
+    late = sensing * offered
+    above = offered * (1 + offered + late * (1 + offered + late / 2)) * np.exp(-offered * (1 + 2 * sensing))
+    below = offered * (1 + 2 * sensing) + np.expm1(-late) + (1 + late) * np.exp(-offered * (1 + sensing))
+    return above / below
+
+
 def undisturbed(length: Numbers, rate: Numbers, other: Numbers) -> Numbers:
     """Chance that an exchange of `length` meets none of another master's, which come at `rate` and last `other`.
 
