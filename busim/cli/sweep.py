@@ -23,7 +23,7 @@ def command(
         list[str],
         typer.Option(metavar="AXIS", help="What to vary, as line.baud=9600,19200 or cameras=1..32; repeatable."),
     ],
-    figure: Annotated[str, typer.Option(metavar="NAME", help="The figure to show and to map.")] = "poll_rate",
+    figure: Annotated[str, typer.Option(metavar="NAME", help="The figure to show and to map.")] = "camera_rate",
     detail: Annotated[bool, typer.Option("--detail", help="Show every point, and the assumptions.")] = False,
     line: Annotated[
         Optional[str],  # noqa: UP045
@@ -43,9 +43,9 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(metavar="ADDRESS", help="With --engine dask: address of the scheduler."),
     ] = None,
-    workers: Annotated[
+    jobs: Annotated[
         Optional[int],  # noqa: UP045
-        typer.Option(metavar="N", help="How many work at once. Default: one per core."),
+        typer.Option("--jobs", metavar="N", help="How many work at once. Default: one per core."),
     ] = None,
     out: Annotated[
         Optional[str],  # noqa: UP045
@@ -77,7 +77,7 @@ def command(
     rate = None if need is None else parse_rate(need)
     installation = read(plan)
     if simulate:
-        swept = _simulated(installation, axes, line, rate, seeds, length, engine, scheduler, workers, out)
+        swept = _simulated(installation, axes, line, rate, seeds, length, engine, scheduler, jobs, out)
     else:
         wanted = [figure] if figure in ONE_BY_ONE else []
         swept = compute(installation, axes, line=line, need=rate, figures=wanted)
@@ -95,7 +95,7 @@ def _journal(out: str) -> Path:
 
 def _simulated(
     plan: Plan, axes: list[Axis], line: str | None, need: float | None, seeds: int, length: str, engine: str,
-    scheduler: str | None, workers: int | None, out: str | None,
+    scheduler: str | None, jobs: int | None, out: str | None,
 ) -> Sweep:  # fmt: skip
     import os
 
@@ -112,7 +112,7 @@ def _simulated(
             mend="say for example --seeds 5 --for 60s",
         )  # fmt: skip
     option_parsing.engine(engine, scheduler)
-    count = workers or os.cpu_count() or 1
+    count = jobs or os.cpu_count() or 1
     made = cluster(scheduler) if scheduler is not None else processes(count)
     journal = None if out is None else _journal(out)
     try:

@@ -53,7 +53,9 @@ def writer(path: str, plan: str, *, overwrite: bool) -> Callable[[Sweep], None]:
 
     def write(sweep: Sweep) -> None:
         data = BytesIO()
-        parquet.write_table(pyarrow.Table.from_pylist(list(sweep.rows())), data)
+        # nan is no number, but no value
+        columns = {name: pyarrow.array(values, from_pandas=True) for name, values in sweep.columns().items()}
+        parquet.write_table(pyarrow.table(columns), data)
         write_whole(path, data.getvalue(), "sweep")
 
     return write

@@ -18,6 +18,7 @@ from places import TOP
 
 from busim.analysis.budget import PollSchedule, budget, cases
 from busim.cli import sweep as command
+from busim.experiments.plots import sweep_map, to_svg
 from busim.experiments.sweep import Axis, Sweep, compute, parse_axis, points, simulate, vary
 from busim.foundation.errors import UserError
 from busim.plan import read
@@ -234,7 +235,7 @@ def test_the_command_writes_points_and_a_map_with_the_feasible_region(
     rows = list(csv.DictReader(out.open()))
     assert [(row["line.baud"], row["cameras"]) for row in rows[:5]] == [*(("9600", n) for n in "1234"), ("38400", "1")]
     assert {row["feasible"] for row in rows} == {"True", "False"}
-    assert "poll_rate" in capsys.readouterr().out
+    assert "camera_rate" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -294,3 +295,42 @@ def test_a_task_is_texts_and_numbers_alone() -> None:
     task = Task(box().source, (), ("cameras",), ("2",), None, 1, 10**9)
     assert simulate(task) == simulate(Task(*task))
     assert isinstance(AXES[0], Axis)
+
+
+# -- what comes out ------------------------------------------------------------------------------------------
+
+
+def test_parquet_keeps_types_and_names_units(tmp_path: Path) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet", exc_type=ImportError)
+    out = tmp_path / "points.parquet"
+    axes = ["cameras=1..3", "line.baud=9600,38400", "camera.turnaround=2..20ms"]
+    command.command(PLAN, vary=axes, line="boulder line", out=str(out))
+    table = parquet.read_table(out)
+    types = {field.name: str(field.type) for field in table.schema}
+    assert types["cameras"] == types["line_baud"] == "int64"
+    assert types["camera_turnaround_low_s"] == types["cycle_s"] == types["camera_rate_per_s"] == "double"
+    assert types["feasible"] == "bool"
+    assert table["cameras"].to_pylist() == [1, 1, 2, 2, 3, 3]
+    assert table["camera_turnaround_high_s"].to_pylist() == [0.02] * 6
+    (swept,) = compute(read(PLAN), [parse_axis(text) for text in axes], line="boulder line").lines
+    assert table["cycle_s"].to_pylist() == swept.values["cycle"].tolist()
+
+
+def test_the_rate_of_a_camera_falls_with_every_camera_and_is_one_over_its_cycle() -> None:
+    (swept,) = compute(box(), [parse_axis("cameras=1..8")]).lines
+    rates = swept.values["camera_rate"]
+    assert (np.diff(rates) < 0).all()
+    assert rates == pytest.approx(1 / swept.values["cycle"])
+
+
+def test_a_map_shows_every_line_with_the_numbers_in_its_cells() -> None:
+    axes = [parse_axis("cameras=1..3"), parse_axis("line.baud=9600,38400")]
+    swept = compute(read(PLAN), axes, need=5)
+    drawn = to_svg(sweep_map(swept)).decode()
+    for line in swept.lines:
+        assert f"{line.line}: polls of one camera" in drawn
+        for value in line.values["camera_rate"]:
+            assert f"{value:.3g}<" in drawn
+    alone = to_svg(sweep_map(swept, line="rope line")).decode()
+    assert "rope line" in alone
+    assert "boulder line" not in alone

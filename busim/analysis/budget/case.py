@@ -11,8 +11,17 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from busim.foundation.units import CharFormat, Spread
-from busim.installation import Asker, Installation, MasterPolicy, Port, ResolvedCamera, ResolvedLine, resolve
-from busim.physics.electric import propagation_ns
+from busim.installation import (
+    Asker,
+    Installation,
+    MasterPolicy,
+    Port,
+    ResolvedCamera,
+    ResolvedConverter,
+    ResolvedLine,
+    resolve,
+)
+from busim.physics.electric import MOST_UNIT_LOADS, propagation_ns
 from busim.plan import Plan
 from busim.protocols import READ, WRITE, BusProtocol, Reply
 
@@ -22,7 +31,8 @@ _CLOCKS = Fraction(2, 100)  # by which two stations may differ and still talk: M
 class Unit(NamedTuple):
     """A camera. `distance`: propagation from the asker, ns; `trouble`: why it never answers, "" where it does.
 
-    `writes`: the runs of neighbouring registers that can be written, each by its length.
+    `writes`: the runs of neighbouring registers that can be written, each by its length. `bauds`: those that its model
+    supports, empty where that is unknown.
     """
 
     name: str
@@ -35,6 +45,7 @@ class Unit(NamedTuple):
     ppm: float
     trouble: str
     writes: tuple[int, ...]
+    bauds: tuple[Fraction, ...] = ()
 
 
 class Poll(NamedTuple):
@@ -77,6 +88,7 @@ class Case(NamedTuple):
     `masters`: everybody who asks on this line; `clash`: bus IDs that more than one camera there answers to.
     `faulty`: what makes the asker's own bytes unusable, or "". `arbitrated`: the converter serves one request after the
     other, and all masters of the line ask through it. `at_once`: the converter sends a reply on when it is whole.
+    `room`: how many more cameras like the average of these the pair and its bus IDs bear.
     """
 
     line: str
@@ -106,6 +118,7 @@ class Case(NamedTuple):
     faulty: str
     arbitrated: bool = False
     at_once: bool = False
+    room: int = 0
 
 
 def cases(plan: Plan | Installation) -> list[Case]:
@@ -142,7 +155,23 @@ def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
         converter = asker.converter
         ordered = converter is not None and converter.clients.sharing == "arbitrated" and len(boxes) == 1
         ended = converter is not None and _ends(case, converter.packing_delimiter)
-        yield case._replace(arbitrated=ordered, at_once=ordered or ended)
+        yield case._replace(arbitrated=ordered, at_once=ordered or ended, room=_room(line))
+
+
+def _room(line: ResolvedLine) -> int:
+    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the protocol's bus IDs."""
+    loads = [one.unit_load for one in line.cameras]
+    others = sum(
+        1.0 if not isinstance(one.at, ResolvedConverter) else one.at.converter.unit_load
+        for one in line.stations
+        if one.at is not None and not isinstance(one.at, ResolvedCamera)
+    )
+    first, last = line.speaks.ids
+    ids = last - first + 1 - len(loads)
+    if not loads:
+        return max(0, ids)
+    left = MOST_UNIT_LOADS - sum(loads) - others
+    return max(0, min(ids, int(left / (sum(loads) / len(loads)) + 1e-9)))
 
 
 def _ends(case: Case, delimiter: bytes) -> bool:
@@ -199,6 +228,7 @@ def _unit(one: ResolvedCamera, asker: Asker, velocity: float) -> Unit:
         camera.driver.clock_ppm,
         _trouble(one, asker.port),
         one.speaks.writable_runs,
+        () if one.known is None else one.known.bus.bauds,
     )
 
 

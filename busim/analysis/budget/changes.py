@@ -16,13 +16,9 @@ from busim.foundation.units import Spread, show_time
 from busim.physics.exchange import MEAN
 from busim.protocols import READ, Request
 
-_BAUDS = (
-    9600,
-    19200,
-    38400,
-    57600,
-    115200,
-)  # what cameras and converters can usually be set to: common practice, no source
+# The rates of serial ports: Linux include/uapi/asm-generic/termbits.h. Converters often end at 115200 (common practice,
+# no source), so nothing faster is proposed.
+STANDARD_BAUDS = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
 _SHORTEST = 1_000_000  # ns of packing: the shortest that most converters can be set to: common practice, no source
 _MENDS = {
     "request": "the wire",
@@ -52,10 +48,35 @@ def limit(mean: PollSchedule) -> str:
     spent["time-outs after noise"] = failed
     spent["probes of dead cameras"] = sum(mean.probed) / 5e9
     spent["operators' moves"] = mean.commands_load
-    chosen = max(spent, key=lambda name: spent[name])
+    can_go = _removable(mean)
+    chosen = max(spent, key=lambda name: (spent[name] * can_go.get(name, 0.0), spent[name]))
     share = spent[chosen] / sum(spent.values())
     each = show_time(spent[chosen] / asked)
     return f"{chosen} limits this line: {share:.0%} of the master's busy time, {each} for each poll"
+
+
+def _removable(mean: PollSchedule) -> dict[str, float]:
+    """Which share of each part could go by a single change: the next baud, a shorter packing, half a latency or
+    turnaround, no gap, time-outs as computed. What nobody can change does not limit a line."""
+    case, now = mean.case, float(mean.case.baud)
+    faster = next((baud for baud in bauds_of(case) if baud > now), now)
+    idle = min(case.packing_idle, _shortest_packing(case))
+    silence = float(mean.wire.silence)
+    return {
+        "the wire": 1 - now / faster,
+        "the converter's packing": 1 - idle / case.packing_idle if case.packing_idle else 0.0,
+        "the latency of converter and network": 0.5,
+        "the cameras' turnaround": 0.5,
+        "the master's pauses": 1 - silence / case.gap if case.gap > silence else 0.0,
+        "time-outs after noise": 1 - _enough(mean) / case.time_out if case.time_out else 0.0,
+        "probes of dead cameras": 1.0,
+        "operators' moves": 0.0,
+    }
+
+
+def _shortest_packing(case: Case) -> int:
+    """ns: 3.5 characters, and no less than most converters can be set to."""
+    return max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / float(case.baud)))
 
 
 def changes(mean: PollSchedule) -> tuple[Change, ...]:
@@ -67,13 +88,13 @@ def changes(mean: PollSchedule) -> tuple[Change, ...]:
 def _computed(mean: PollSchedule) -> Iterator[Change]:
     if not mean.layout.living:
         return
-    now, saturated = mean.rough(), mean.saturated
+    saturated = mean.cycle > 0
     for name, text, other in _candidates(mean):
         if saturated:
-            before, after = 1e9 / now.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.polls else 0.0
+            before, after = 1e9 / mean.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.polls else 0.0
             yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
         else:
-            yield Change(name, text, "load", now.demand, other.demand, now.demand / other.demand - 1)
+            yield Change(name, text, "load", mean.demand, other.demand, mean.demand / other.demand - 1)
 
 
 def _wanted(load: Utilisation) -> float:
@@ -83,12 +104,12 @@ def _wanted(load: Utilisation) -> float:
 
 def _candidates(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
     case, now = mean.case, float(mean.case.baud)
-    faster = next((baud for baud in _BAUDS if baud > now), None)
+    faster = next((baud for baud in bauds_of(case) if baud > now), None)
     if faster is not None:  # cameras that were set apart stay so: `varied` keeps what a camera has of the line's rate
         text = f"{faster} Bd instead of {now:.10g}"
         yield "baud", text, varied(mean, case._replace(baud=Fraction(faster)))
     if case.packing_idle:
-        idle = max(_SHORTEST, round(3.5e9 * case.format.half_bits / 2 / now))
+        idle = _shortest_packing(case)
         if idle < case.packing_idle:
             text = f"packing after {show_time(idle)} of idle line instead of {show_time(case.packing_idle)}"
             yield "packing", text, varied(mean, case._replace(packing_idle=idle))
@@ -109,6 +130,12 @@ def _candidates(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
         yield "converter", text, of_units(mean, kept)
 
 
+def bauds_of(case: Case) -> list[int]:
+    """The standard rates that every camera of a line supports, as far as their models say so, slowest first."""
+    sets = [set(unit.bauds) for unit in case.units if unit.bauds]
+    return [baud for baud in STANDARD_BAUDS if all(Fraction(baud) in able for able in sets)]
+
+
 def _enough(mean: PollSchedule) -> float:
     """ns: the longest time-out that would be computed."""
     wire = mean.wire._replace(time_out=None)
@@ -127,7 +154,7 @@ def _fewer_values(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
         if group in works.holes:
             text = f"read group {group!r} in one exchange, with the registers between its values"
             yield "values", text, works.merged(group, list(_merged(mean.case, group)))
-        for work, first in some[1:]:
+        for work, first in some if len(some) > 1 else ():
             text = f"do not poll {first.first!r} and what is read with it in group {group!r}"
             yield "values", text, works.without(work)
 

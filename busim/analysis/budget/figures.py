@@ -53,7 +53,7 @@ class Expected:
     @cached_property
     def follows_moves(self) -> bool:
         """Whether moves have a latency that can be stated."""
-        return self.mean.waits is not None and self.mean.crowded < 1 and self.answers_moves
+        return self.mean.followed and self.answers_moves
 
     @cached_property
     def inside_commands(self) -> list[float]:
@@ -147,7 +147,7 @@ class Expected:
         pace = self.mean
         if not pace.move_rate:
             return {name: value(name, None, "no operator moves anything") for name in ("move_p95", "move_max")}
-        if pace.waits is None or pace.crowded >= 1:
+        if not pace.followed:
             why = f"moves need {pace.crowded:.0%} of the master's time"
             return {name: value(name, None, why) for name in ("move_p95", "move_max")}
         if not self.answers_moves:

@@ -7,22 +7,22 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from busim.analysis.budget.case import Case
-from busim.analysis.budget.changes import with_baud
+from busim.analysis.budget.changes import bauds_of, with_baud
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import Need
 
 _ROOM = 0.3  # of headroom that should be left
-_LOWEST, _HIGHEST = 300.0, 10_000_000.0  # Bd
 _LONGEST = 1e9  # ns of packing
 
 
 def more_cameras(mean: PollSchedule, room: float = _ROOM) -> int:
-    """How many more cameras like the average of those there, until the headroom falls under `room`; moves stay."""
+    """How many more cameras like the average of those there, until the headroom falls under `room`; moves stay. No more
+    than unit loads and bus IDs leave room for; supplies are not looked at."""
     alive = sum(not unit.trouble for unit in mean.case.units)
     polls = mean.polls_demand
     if not alive or not polls:
         return 0
-    return max(0, math.floor((1 - room - mean.demand) / (polls / alive) + 1e-9))
+    return max(0, min(mean.case.room, math.floor((1 - room - mean.demand) / (polls / alive) + 1e-9)))
 
 
 def need(case: Case, rate: float) -> Need:
@@ -37,15 +37,17 @@ def need(case: Case, rate: float) -> Need:
     load = pace.demand
     cameras = _most_cameras(pace)
     texts: list[str] = []
-    baud = _bisect(lambda baud: _demand(with_baud(asked, Fraction(round(baud)))) < 1, _HIGHEST, _LOWEST)
+    able = bauds_of(case)
+    baud = next((float(one) for one in able if _demand(with_baud(asked, Fraction(one))) < 1), None)
     packing: float | None = None
     if case.converter:
         packing = _bisect(lambda idle: _demand(_packed(asked, idle)) < 1, 0.0, _LONGEST)
     if load >= 1:
         texts.append(f"{rate:g} polls a second need {load:.0%} of the master's time, {load - 1:.0%} too much")
         if baud is None:
-            least = _demand(with_baud(asked, Fraction(10_000_000)))
-            texts.append(f"no baud reaches it: without any wire time it still needs {least:.0%}")
+            fastest = f"at {able[-1]} Bd" if able else "at the line's baud, the only one that all cameras support,"
+            least = _demand(with_baud(asked, Fraction(able[-1]))) if able else load
+            texts.append(f"no standard baud of these cameras reaches it: {fastest} it still needs {least:.0%}")
         if packing is None and case.converter:
             texts.append(f"no packing reaches it: without any it still needs {_demand(_packed(asked, 0.0)):.0%}")
         if not cameras:
@@ -71,11 +73,13 @@ def _packed(case: Case, idle: float) -> Case:
 
 
 def _most_cameras(pace: PollSchedule) -> int:
-    """How many cameras like the average of those there can be polled so often, with the moves there are."""
+    """How many cameras like the average of those there can be polled so often, with the moves there are. No more than
+    unit loads and bus IDs leave room for."""
     alive = sum(not unit.trouble for unit in pace.case.units)
     polls = pace.polls_demand
     left = 1 - (pace.demand - polls)
-    return max(0, math.ceil(left / (polls / alive)) - 1) if alive and polls else 0
+    most = len(pace.case.units) + pace.case.room
+    return max(0, min(most, math.ceil(left / (polls / alive)) - 1)) if alive and polls else 0
 
 
 def _bisect(reached: Callable[[float], bool], sure: float, other: float) -> float | None:

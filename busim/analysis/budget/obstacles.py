@@ -114,11 +114,12 @@ def remarks(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:
             yield f"camera {unit.name!r} never answers: {unit.trouble}; it costs a probe now and then"
     yield from _rates(mean, worst)
     if mean.crowded >= 1:
-        turn = ", with the turns of the polls," if mean.saturated else ""
-        yield (
-            f"moves come at {mean.move_rate * 1e9:.3g} /s and need {mean.crowded:.0%} of the master's time{turn} which "
-            f"is {mean.crowded - 1:.0%} too much: newer moves replace waiting ones for ever, and no latency is stated"
-        )
+        turn = ", polls in their turn" if mean.saturated else ""
+        end = f"of {mean.controls:.0f} controls too many wait at once, and no latency is stated"
+        if mean.followed:
+            end = f"newer moves replace {1 - mean.sent:.0%} of them before they are sent"
+        need = f"{mean.crowded:.0%} of the master's time{turn}"
+        yield f"moves come at {mean.move_rate * 1e9:.3g} /s, and all of them would need {need}; {end}"
     soonest = min(unit.turnaround.low for unit in case.units) + case.protocol.silence(float(case.baud))
     if case.hold > soonest:
         yield (
@@ -157,11 +158,15 @@ def _rates(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:
     if late:
         names = " and ".join(repr(name) for name in dict.fromkeys(polls[number].group for number in late))
         every = min(polls[number].every for number in late)
-        yield (
-            f"{names} cannot be polled every {show_time(every)}: everything with a wanted rate needs {mean.demand:.0%} "
-            f"of the master's time, {max(0.0, mean.demand - 1):.0%} too much; each comes every "
-            f"{show_time(mean.cycle)} instead"
-        )
+        comes = f"each comes every {show_time(mean.cycle)} instead"
+        if mean.demand < 1:
+            why = "polls without a wanted interval take their turns between; give those groups an interval"
+        else:
+            why = (
+                f"everything with a wanted rate needs {mean.demand:.0%} of the master's time, "
+                f"{mean.demand - 1:.0%} too much"
+            )
+        yield f"{names} cannot be polled every {show_time(every)}: {why}; {comes}"
     elif mean.layout.living and not mean.restless and worst.demand >= 1:
         yield (
             f"the wanted rates are reached on average ({mean.demand:.0%} of the master's time), but not with every "

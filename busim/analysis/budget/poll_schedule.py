@@ -1,8 +1,8 @@
-"""The pace of one master on its line: how often each poll comes round, and what of its time everything takes.
+"""The schedule of one master on its line: how often each poll comes, and what of its time everything takes.
 
 Dead cameras are taken as their master takes them once it knows: single probes at a pause. Noise makes a part of the
-exchanges fail, each for its time-out and the drain after it. What happens before a dead camera counts as offline is
-in `dead`.
+exchanges fail, each for its time-out and the drain after it. `scenarios.dead` has the time until a dead camera counts
+as offline.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from functools import cached_property
 
 from busim.analysis.budget.case import Case, Poll
-from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, MOST_WAITING, Waits, waits
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.layout import Layout, layout
 from busim.analysis.budget.timing import Timing, Wire, timed, wire_of
@@ -27,24 +27,23 @@ _NOTHING = 1000.0  # ns: the same where nothing is polled
 class PollSchedule(Utilisation):
     """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
 
-    `exact`: that some moves replace others is counted; else every move is sent, which is quicker to work out and enough
-    for comparing. `times`: of each kind of the layout, `each`: how long the master is inside one. Lists over polls are
-    over all of the case's, living or not.
+    `exact`: that newer moves replace waiting ones is worked out; else every move is sent, or the share that `like` has.
+    `times`: of each kind of the layout, `each`: how long the master is inside one. Lists over polls are over all of the
+    case's, living or not.
     """
 
     def __init__(
         self, case: Case, unknown: str = MEAN, *, exact: bool = True, like: PollSchedule | None = None
     ) -> None:
-        """`like`: a pace of the same case, whose layout and times are taken over."""
+        """`like`: a pace of the same case, whose layout, times and share of moves sent are taken over."""
         self.case, self.unknown, self.exact = case, unknown, exact
         self.layout: Layout = layout(case) if like is None else like.layout
-        # of plain numbers
         self.times: list[Timing] = (
             [timed(self.wire, asked) for asked in self.layout.kinds] if like is None else like.times
         )
         self.costs = costs_of(self.times, unknown)
         self.each = self.costs.each
-        super().__init__(*self.taken(self.costs))
+        super().__init__(*self.taken(self.costs), 1.0 if like is None else like.sent)
 
     def taken(self, costs: Costs) -> tuple[dict[float, float], int, list[float], float, float]:
         """What makes a `Utilisation` of what is asked, if each kind of exchange costs this."""
@@ -145,6 +144,16 @@ class PollSchedule(Utilisation):
     def controls(self) -> float:
         """How many controls are moved, counted as equally busy ones: (sum of rates)^2 / sum of squared rates."""
         return self.move_rate**2 / sum((move.rate / 1e9) ** 2 for move in self.case.moves)
+
+    @property
+    def sent(self) -> float:
+        """Share of moves that no newer move replaces; 1 where the schedule is not exact."""
+        return 1.0 if self.waits is None else self.waits.carried / self.move_rate
+
+    @property
+    def followed(self) -> bool:
+        """Whether the chain of moves has states enough to say how they wait."""
+        return self.waits is not None and (self.crowded < 1 or self.controls <= MOST_WAITING)
 
     @cached_property
     def crowded(self) -> float:

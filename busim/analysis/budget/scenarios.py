@@ -78,7 +78,7 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
 def jobs(expected: Expected) -> tuple[JobBudget, ...]:
     """Work that comes all at once, while polls go on."""
     mean, worst = expected.mean, expected.worst
-    found = list(_bulk(expected)) if mean.crowded < 1 else []
+    found = list(_bulk(expected)) if mean.commands_load < 1 else []
     if mean.case.polls:
         one, other = _every_poll(mean) / 1e9, _every_poll(worst) / 1e9
         found.append(JobBudget("from a cold start until every polled value is known", len(mean.case.polls), one, other))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, waits
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, MOST_WAITING, waits
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.figures import Expected
 from busim.analysis.budget.response import Flow, lowest_response
@@ -23,7 +23,7 @@ _RARELY = 1e-15  # moves per ns: as good as none
 def streams(expected: Expected) -> tuple[StreamBudget, ...]:
     """1, 2, 4 more operators, and as many joysticks. Their controls are not moved yet, so none replaces another's."""
     mean = expected.mean
-    if not mean.case.units or mean.crowded >= 1:
+    if not mean.case.units or (mean.move_rate and not mean.followed):
         return ()
     return tuple(_streams(expected))
 
@@ -52,12 +52,14 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
             crowded = busy + every * turn
             worst = lowest_response(position, count, math.ceil(2 * longest)) if steady else None
             bound = None if worst is None else worst / 1e9
-            if crowded >= 1:
-                yield StreamBudget(kind, count, crowded, None, None, bound, None)
-                continue
             # A steady stream does not meet itself; it meets the others as if they came at random.
             met = max(every - rate, _RARELY) if steady else every
-            wait = waits(met, held + count * controls - steady, service, mean.between)
+            moved = held + count * controls - steady
+            if crowded >= 1 and moved > MOST_WAITING:
+                yield StreamBudget(kind, count, crowded, None, None, bound, None)
+                continue
+            full = busy + mean.polled >= 1 and bool(mean.paces)
+            wait = waits(met, moved, service, mean.polling if full else mean.between)
             p95 = wait.delay.plus(answer).quantile(0.95)
-            cycle = mean.round_with(busy)
+            cycle = mean.round_with(min(1.0, every * wait.carried / met * service.mean))
             yield StreamBudget(kind, count, crowded, (wait.mean + answer.mean) / 1e9, p95 / 1e9, bound, cycle / 1e9)

@@ -86,29 +86,27 @@ class Costs(NamedTuple):
 
 
 class Utilisation:
-    """How busy a master is while every move is sent, as far as there is time for it.
+    """How busy a master is while moves are sent as far as there is time for them.
 
     `paces`: what all living polls take, once each, failures counted in, by the wanted time between two, `occupied` all
     of it; `polls`: how many they are; `probed`: what a probe takes, of each dead camera that is polled; `move_rate`:
-    moves of all panels; `service`: how long the master is inside one command, on average. `moves_load`: the share of
-    time that commands take if every move is sent; `sendable`: if every one is that can be, four of them for each poll
-    where polls are always due.
+    moves of all panels; `service`: how long the master is inside one command, on average; `sent`: the share of moves
+    that no newer one replaces. `moves_load`: the share of time that commands take if every move is sent; `sendable`: if
+    those are that are not replaced, but no more than four for each poll where polls are always due.
     """
 
     def __init__(
-        self, paces: dict[float, float], polls: int, probed: list[float], move_rate: float, service: float
+        self, paces: dict[float, float], polls: int, probed: list[float], move_rate: float, service: float,
+        sent: float = 1.0,
     ) -> None:  # fmt: skip
         self.paces, self.polls, self.probed = paces, polls, probed
         self.move_rate, self.service = move_rate, service
         self.occupied = sum(paces.values())
-        self.moves_load = self.sendable = move_rate * service
+        self.moves_load = move_rate * service
+        self.sendable = sent * self.moves_load
         if move_rate:
             row = COMMANDS_IN_A_ROW * service
-            self.sendable = min(self.moves_load, row / (row + self.occupied / polls) if polls else 1.0)
-
-    def rough(self) -> Utilisation:
-        """The same where it is not known which moves replace others."""
-        return Utilisation(self.paces, self.polls, self.probed, self.move_rate, self.service)
+            self.sendable = min(self.sendable, row / (row + self.occupied / polls) if polls else 1.0)
 
     @property
     def restless(self) -> bool:

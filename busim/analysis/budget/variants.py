@@ -1,7 +1,7 @@
 """Utilisation with one thing changed: other times, more dead cameras, noise, fewer polls.
 
 Each function takes the schedule of the plan and gives the `Utilisation` of the changed one; everything else is taken
-over. Every move counts as sent.
+over, the share of moves that newer ones replace too.
 """
 
 from __future__ import annotations
@@ -21,13 +21,14 @@ Work = tuple[str, str]  # group, and what of it is read in one exchange
 def varied(pace: PollSchedule, case: Case) -> Utilisation:
     """A case in which the same is asked in another time: at another baud, packing, latency, gap or time-out."""
     wire = wire_of(case)
-    return Utilisation(*pace.taken(costs_of([timed(wire, asked) for asked in pace.layout.kinds], pace.unknown)))
+    costs = costs_of([timed(wire, asked) for asked in pace.layout.kinds], pace.unknown)
+    return Utilisation(*pace.taken(costs), pace.sent)
 
 
 def noisy(pace: PollSchedule, rate: float) -> tuple[Utilisation, list[float]]:
     """The same at another bit error rate; and which share of each kind of exchange that damages."""
     failing = [float(hit(one.bits * rate + one.chatter)) for one in pace.times]
-    return Utilisation(*pace.taken(pace.costs._replace(failing=failing))), failing
+    return Utilisation(*pace.taken(pace.costs._replace(failing=failing)), pace.sent), failing
 
 
 def without(pace: PollSchedule, gone: Collection[int]) -> Utilisation:
@@ -63,7 +64,8 @@ def _shared(pace: PollSchedule, alive: list[Share], dead: list[Share]) -> Utilis
             lost[kind] = lost.get(kind, 0.0) + often
     given = costs.moves(moved)
     rate = given.rate + sum(lost.values())
-    return Utilisation(costs.polls(asked), polls, probed, rate, costs.service(given, 1 + pace.case.retries, lost))
+    service = costs.service(given, 1 + pace.case.retries, lost)
+    return Utilisation(costs.polls(asked), polls, probed, rate, service, pace.sent)
 
 
 class _Asked(NamedTuple):
@@ -135,4 +137,4 @@ class Works:
             for unit, kind in probed:
                 dead.setdefault(unit, []).append((kind, 1))
         probes = [(costs or pace.costs).probe(some) for some in dead.values()]
-        return Utilisation(paces, polls, probes, pace.move_rate, pace.service)
+        return Utilisation(paces, polls, probes, pace.move_rate, pace.service, pace.sent)

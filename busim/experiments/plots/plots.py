@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 # Okabe and Ito, "Color Universal Design", 2008 (from memory): colours that colour-blind readers can distinguish. The
 # hatches do the same on grey paper.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#009E73", "#D55E00", "#CC79A7", "#999999")
+_MOST_NUMBERS = 200  # cells that have their number in them
 _HATCHES = ("", "//", "..", "xx", "\\\\", "oo", "--")
 
 
@@ -67,30 +68,43 @@ def two_axes(varied: int) -> None:
         raise UserError("a map has two axes", found=f"{varied} varied", expected="two", mend="give --vary twice")
 
 
-def sweep_map(sweep: Sweep, name: str = "poll_rate", line: str | None = None) -> Figure:
-    """A heat map of one figure over the two axes of a sweep, with an outline around the feasible region.
+def sweep_map(sweep: Sweep, name: str = "camera_rate", line: str | None = None) -> Figure:
+    """A heat map of one figure over the two axes of a sweep: one for each line, or of `line` alone.
 
-    Raises UserError for another number of axes, for an unknown figure, and without matplotlib.
+    Numbers stand in the cells up to 200 of them. Points that do not reach what is wanted are hatched, the others
+    outlined, which reads on grey paper too. Raises UserError for another number of axes, for an unknown figure, and
+    without matplotlib.
     """
     two_axes(len(sweep.axes))
-    one, (across, up) = sweep.one(line), sweep.axes
-    grid = _values(one, name).reshape(sweep.shape).T
-    figure = _figure(8, 5.5)
-    axes = figure.subplots()
-    shown = axes.pcolormesh(
-        np.arange(len(across.values) + 1), np.arange(len(up.values) + 1), np.ma.masked_invalid(grid), cmap="viridis"
-    )
+    drawn = [one for one in sweep.lines if not one.declined] if line is None else [sweep.one(line)]
+    drawn = drawn or [sweep.one()]
+    figure = _figure(8, 5.5 * len(drawn))
+    for one, axes in zip(drawn, figure.subplots(len(drawn), squeeze=False).ravel(), strict=True):
+        _map(sweep, one, name, axes, figure)
+    return figure
+
+
+def _map(sweep: Sweep, one: LineSweep, name: str, axes: Any, figure: Figure) -> None:
+    across, up = sweep.axes
+    grid = np.ma.masked_invalid(_values(one, name).reshape(sweep.shape).T)
+    columns, rows = np.arange(len(across.values) + 1), np.arange(len(up.values) + 1)
+    shown = axes.pcolormesh(columns, rows, grid, cmap="viridis")
     figure.colorbar(shown, ax=axes, label=_title(name))
     axes.set_facecolor("#dddddd")
-    _outline(axes, one.feasible.reshape(sweep.shape).T)
+    feasible = one.feasible.reshape(sweep.shape).T
+    for row, column in np.argwhere(~feasible).tolist():
+        axes.add_patch(_hatched(column, row))
+    _outline(axes, feasible)
+    if grid.size <= _MOST_NUMBERS:
+        _numbers(axes, grid, name)
     for axis, place, labels in ((across, axes.set_xticks, "x"), (up, axes.set_yticks, "y")):
         step = max(1, len(axis.values) // 12)
         chosen = range(0, len(axis.values), step)
         place([number + 0.5 for number in chosen], [axis.values[number] for number in chosen])
         (axes.set_xlabel if labels == "x" else axes.set_ylabel)(_axis(axis))
     axes.tick_params(axis="x", labelrotation=45)
-    axes.set_title(f"{one.line}: {sweep.kind}; outlined: the feasible region")
-    return figure
+    reached = f"outlined: reaches what is wanted ({int(feasible.sum())} of {feasible.size}); hatched: does not"
+    axes.set_title(f"{one.line}: {_sentence(name)}\n{sweep.kind}; {reached}", fontsize="medium")
 
 
 def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> None:
@@ -107,7 +121,25 @@ def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]
     axes.add_collection(LineCollection(segments, colors="#d62728", linewidths=1.8))
 
 
-def sweep_curve(sweep: Sweep, name: str = "poll_rate") -> Figure:
+def _hatched(column: int, row: int) -> Any:
+    from matplotlib.patches import Rectangle
+
+    return Rectangle((column, row), 1, 1, fill=False, hatch="//", edgecolor="#ffffff80", linewidth=0)
+
+
+def _numbers(axes: Any, grid: Any, name: str) -> None:
+    """The value in each cell, black on light cells and white on dark ones; times in ms."""
+    factor = 1e3 if FIGURES[name][0] == "s" else 1.0
+    middle = (float(grid.min()) + float(grid.max())) / 2 if grid.count() else 0.0
+    for row, column in np.argwhere(~np.ma.getmaskarray(grid)).tolist():
+        value = float(grid[row, column])
+        colour = "black" if value > middle else "white"
+        axes.text(
+            column + 0.5, row + 0.5, f"{factor * value:.3g}", ha="center", va="center", fontsize="x-small", color=colour
+        )
+
+
+def sweep_curve(sweep: Sweep, name: str = "camera_rate") -> Figure:
     """One figure over the one axis of a sweep, a curve for each line, with intervals if it was simulated.
 
     Raises UserError for another number of axes, for an unknown figure, and without matplotlib.
@@ -142,5 +174,11 @@ def _title(name: str) -> str:
     return f"{name.replace('_', ' ')}{f' ({unit})' if unit not in ('', '1') else ''}"
 
 
+def _sentence(name: str) -> str:
+    """What the figure is, and the unit of the numbers in the cells."""
+    unit, about = FIGURES[name]
+    return f"{about} ({'ms in the cells' if unit == 's' else unit})" if unit not in ("", "1") else about
+
+
 def _axis(axis: Axis) -> str:
-    return f"{axis.name}: {KINDS[axis.name].about}"
+    return KINDS[axis.name].about

@@ -31,6 +31,19 @@ class Axis:
     values: tuple[str, ...]
     numbers: tuple[float, ...]
 
+    def columns(self) -> dict[str, list[float | int]]:
+        """Its values as numbers, by a name that ends with their unit: seconds for times, both ends of a range."""
+        read = [KINDS[self.name].read(text) for text in self.values]
+        name = self.name.replace(".", "_")
+        if self.name in ("camera.turnaround", "converter.latency"):
+            return {f"{name}_{end}_s": [getattr(one, end) / 1e9 for one in read] for end in ("low", "high")}
+        if self.name == "line.baud" and all(float(number).is_integer() for number in self.numbers):
+            return {f"{name}": [int(number) for number in self.numbers]}
+        if self.name == "cameras":
+            return {name: [int(number) for number in self.numbers]}
+        end = {"s": "_s", "/s": "_per_s"}.get(KINDS[self.name].unit, "")
+        return {name + end: list(self.numbers)}
+
 
 @dataclass(frozen=True, slots=True)
 class Kind:

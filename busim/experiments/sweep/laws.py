@@ -88,6 +88,7 @@ class _Laws:
         varied = layout.column("group.every")
         wanted = [np.full((layout.points, 1), float(rate)) if varied is None else varied for rate in rates]
         self.every = np.where(self.count > 0, np.stack(wanted, axis=2), np.inf)
+        self._chosen = self._find_chosen()
         self._probed = self._find_probed()
         self.moved = self._find_moved()
         self.cycle = self._find_cycle()
@@ -120,6 +121,10 @@ class _Laws:
         values = {
             "exchange": (exchange * per).sum(axis=2) / (self.count * per).sum(axis=2) / 1e9,
             "cycle": self.shortest / 1e9,
+            "camera_rate": self._add(self._chosen * (1 - np.asarray(polls.failing)), self._unit)
+            / self._add(self._chosen.astype(float), self._unit)
+            / self.shortest
+            * 1e9,
             "poll_rate": (self._sums(np.asarray(1 - polls.failing)) * per).sum(axis=2) * 1e9,
             "age_mean": self._age() / 1e9,
             "occupancy": wire,
@@ -222,9 +227,8 @@ class _Laws:
             wrong = wrong | (missing_quiet(polls, idle, both) > 0)
         return np.asarray(self._add((wrong & self._alive[self._unit]).astype(float), self._unit) == 0)
 
-    def _age(self) -> Array:
-        """Mean over the cameras of the age of the values polled most, ns."""
-        polls = self._polls
+    def _find_chosen(self) -> Mask:
+        """Of each camera that answers one of the polls that come most."""
         chosen: dict[int, int] = {}
         for number, poll in enumerate(self._case.polls):
             best = self._case.polls[chosen.setdefault(poll.unit, number)]
@@ -232,7 +236,11 @@ class _Laws:
                 chosen[poll.unit] = number
         mask = np.zeros(len(self._case.polls), dtype=bool)
         mask[list(chosen.values())] = True
-        mask &= self._alive[self._unit]
+        return np.asarray(mask & self._alive[self._unit])
+
+    def _age(self) -> Array:
+        """Mean over the cameras of the age of the values polled most, ns."""
+        polls, mask = self._polls, self._chosen
         count = self._add(mask.astype(float), self._unit)
         # Repeated until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 -
         # f)^2.

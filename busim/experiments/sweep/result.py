@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -14,9 +15,12 @@ from busim.foundation.errors import UserError
 Array = npt.NDArray[np.float64]
 
 # name -> unit, meaning; names that a run has too mean the same there (busim explain figures)
+UNITS = {"s": "s", "/s": "per_s"}  # in names of columns
+
 FIGURES = {
     "exchange": ("s", "mean time of an answered poll"),
     "cycle": ("s", "mean time between two polls of a camera, for the values polled most"),
+    "camera_rate": ("/s", "polls of one camera answered well, of its values polled most, mean over the cameras"),
     "poll_rate": ("/s", "polls answered well, all cameras together"),
     "age_mean": ("s", "mean age of the values polled most, mean over the cameras"),
     "occupancy": ("1", "share of time in which characters are on the wire"),
@@ -72,6 +76,27 @@ class Sweep:
                         row[f"{name}_half"] = _number(line.half[name][number])
                 row["feasible"] = bool(line.feasible[number])
                 yield row
+
+    def columns(self) -> dict[str, list[str] | npt.NDArray[Any]]:
+        """The same as columns of one type each, the unit at the end of their names: baud and counts as whole numbers,
+        times in seconds, both ends of a range; nan where there is no value."""
+        places = np.indices(self.shape).reshape(len(self.axes), -1)
+        count = places.shape[1]
+        found: dict[str, list[str] | npt.NDArray[Any]] = {
+            "line": [line.line for line in self.lines for _ in range(count)],
+            "master": [line.master for line in self.lines for _ in range(count)],
+        }
+        for axis, at in zip(self.axes, places, strict=True):
+            for name, numbers in axis.columns().items():
+                found[name] = np.tile(np.array(numbers)[at], len(self.lines))
+        nothing = np.full(count, np.nan)
+        for name, (unit, _) in FIGURES.items():
+            end = f"_{UNITS[unit]}" if unit in UNITS else ""
+            for part, values in (("", [one.values for one in self.lines]), ("_half", [one.half for one in self.lines])):
+                if any(name in one for one in values):
+                    found[f"{name}{part}{end}"] = np.concatenate([one.get(name, nothing) for one in values])
+        found["feasible"] = np.concatenate([line.feasible for line in self.lines])
+        return found
 
     def one(self, line: str | None = None) -> LineSweep:
         """The sweep of a line; by default the first. Raises UserError for an unknown name."""

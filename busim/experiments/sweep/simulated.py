@@ -58,9 +58,12 @@ def _figures(seen: LineMeasurement) -> dict[str, float | None]:
     cycles = [seen.cycles([camera for camera, _ in seen.polls], work) for work in sorted(works)]
     ages = [_value(figures["age_mean"]) for figures in seen.cameras.values()]
     known = [age for age in ages if age is not None]
+    found = [_value(one["poll_rate"]) for one in seen.cameras.values() if "poll_rate" in one]
+    rates = [rate for rate in found if rate]
     return {
         "exchange": float(seen.exchanges.mean()) if len(seen.exchanges) else None,
         "cycle": min((float(one.mean()) for one in cycles if len(one)), default=None),
+        "camera_rate": sum(rates) / len(rates) if rates else None,
         "poll_rate": _value(seen.figures["poll_rate"]),
         "age_mean": sum(known) / len(known) if known else None,
         "occupancy": _value(seen.figures["occupancy"]),

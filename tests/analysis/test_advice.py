@@ -1,0 +1,97 @@
+"""What limits a line and what would help, against trying everything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from budget_plans import SLOW, box
+
+from busim.analysis.budget import Case, PollSchedule, budget, cases
+from busim.analysis.budget.changes import bauds_of
+from busim.foundation.units import Spread
+
+VALUES = "[iris, master_black, temperature, zoom, tally]"  # five reads, none beside another
+
+
+def drawn(seed: int) -> dict[str, object]:
+    """A plan that one thing or another limits."""
+    chance = np.random.Generator(np.random.PCG64(seed))
+    low = int(chance.integers(1, 8))
+    return {
+        "cameras": int(chance.integers(2, 7)),
+        "baud": f"{chance.choice([9600, 19200, 38400])} Bd",
+        "turnaround": f"{low}..{low + int(chance.integers(1, 12))} ms",
+        "packing": f"{{idle: {int(chance.integers(2, 40))} ms, length: 0}}",
+        "latency": f"{chance.choice([1, 3, 10])} ms",
+        "values": VALUES,
+        "every": str(chance.choice(["0", "0", "3 s"])),
+        "more": str(chance.choice(["", SLOW])),
+        "master": str(chance.choice(["", "gap: 9 ms"])),
+        "moves": str(chance.choice(["0", "0.5 /s"])),
+    }
+
+
+def alternatives(case: Case) -> Iterator[tuple[str, Case]]:
+    """Fifteen and more: each single change as a case of its own."""
+    for baud in bauds_of(case):
+        if baud > case.baud:
+            units = tuple(one._replace(baud=one.baud * baud / case.baud) for one in case.units)
+            yield f"baud {baud}", case._replace(baud=Fraction(baud), units=units)
+    character = 5e8 * case.format.half_bits / float(case.baud)
+    shortest = max(1_000_000, round(3.5 * character))  # what converters can be set to, and 3.5 characters
+    for idle in (shortest, 2 * shortest, case.packing_idle // 2):
+        if shortest <= idle < case.packing_idle:
+            yield f"packing {idle}", case._replace(packing_idle=idle)
+    yield "latency", case._replace(latency=Spread(case.latency.low // 2, case.latency.high // 2))
+    yield "gap", case._replace(gap=0)
+    for work in dict.fromkeys((poll.group, poll.work) for poll in case.polls):
+        left = tuple(poll for poll in case.polls if (poll.group, poll.work) != work)
+        yield f"without {work[1]}", case._replace(polls=left)
+    for keep in range((len(case.units) + 1) // 2, len(case.units)):
+        polls = tuple(poll for poll in case.polls if poll.unit < keep)
+        moves = tuple(move for move in case.moves if move.unit < keep)
+        yield f"cameras: {keep} here", case._replace(polls=polls, moves=moves)
+
+
+def worth(case: Case, changed: Case, saturated: bool) -> float:
+    """How much is gained, from nothing: the rate of the values polled most, or the room for more polls."""
+    now, then = PollSchedule(case), PollSchedule(changed)
+    return now.shortest / then.shortest - 1 if saturated else now.demand / then.demand - 1
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_no_single_change_gains_more_than_those_that_are_advised(seed: int) -> None:
+    """The three that are advised are as good as the three best of all that was tried, one of each kind: one step of
+    baud, the shortest packing, half of the cameras."""
+    plan = box(**drawn(seed))  # type: ignore[arg-type]
+    (case,), (line,) = cases(plan), budget(plan).lines
+    tried = dict(alternatives(case))
+    assert len(tried) >= 15 or case.baud > 9600
+    saturated = PollSchedule(case).cycle > 0
+    gains = {name: worth(case, other, saturated) for name, other in tried.items()}
+    offered: dict[str, float] = {}
+    for name, gain in gains.items():  # of each kind what was tried first
+        offered.setdefault(name if name.startswith("without") else name.split()[0], gain)
+    best = sorted(offered.values(), reverse=True)
+    assert line.changes[0].gain >= best[0] * 0.98, (line.changes, offered)
+    for change, third in zip(line.changes, best[:3], strict=False):
+        assert change.gain >= third * 0.97, (line.changes, offered)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_limits_a_line_is_what_helps_most_of_its_settings(seed: int) -> None:
+    """Of baud and packing, which an integrator sets: the sentence never names the one that helps less by half."""
+    plan = box(**drawn(seed))  # type: ignore[arg-type]
+    (case,), (line,) = cases(plan), budget(plan).lines
+    faster = next(baud for baud in bauds_of(case) if baud > case.baud)
+    units = tuple(one._replace(baud=one.baud * faster / case.baud) for one in case.units)
+    saturated = PollSchedule(case).cycle > 0
+    baud = worth(case, case._replace(baud=Fraction(faster), units=units), saturated)
+    packing = worth(case, case._replace(packing_idle=min(case.packing_idle, 1_000_000)), saturated)
+    if packing > 2 * baud:
+        assert "the wire limits" not in line.limit
+    if baud > 2 * packing:
+        assert "the converter's packing limits" not in line.limit
