@@ -258,7 +258,11 @@ def test_parquet_has_what_csv_has(tmp_path: Path) -> None:
     out = tmp_path / "out.parquet"
     command.command(PLAN, ["cameras=1..4"], line="rope line", out=str(out))
     swept = compute(read(PLAN), [parse_axis("cameras=1..4")], line="rope line")
-    assert parquet.read_table(out).to_pylist() == list(swept.rows())
+    rows = [
+        {name.removesuffix("_per_s").removesuffix("_s"): value for name, value in row.items()}
+        for row in parquet.read_table(out).to_pylist()
+    ]
+    assert [{**row, "cameras": str(row["cameras"])} for row in rows] == list(swept.rows())
 
 
 @pytest.fixture

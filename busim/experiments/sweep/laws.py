@@ -244,7 +244,8 @@ class _Laws:
         count = self._add(mask.astype(float), self._unit)
         # Repeated until one is answered: a geometric number of polls, of mean 1 / (1 - f), mean square (1 + f) / (1 -
         # f)^2.
-        half = self._add(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), self._unit) / count
+        repeated = np.asarray(mask * (1 + polls.failing) / (2 * (1 - polls.failing)), float)
+        half = self._add(repeated, self._unit) / count
         delivery = self._add(mask * np.asarray(polls.exchange.delivery(MEAN)), self._unit) / count
         kept = self.shortest <= self.every.min(axis=2)
         late = 2 * self._before(mask) / count * self.moved.rate * self.moved.square / (1 - self.moved.load) ** 2
