@@ -17,6 +17,7 @@ OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common pr
 OPERATOR_CONTROLS = 4
 JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
 _COUNTS = (1, 2, 4)
+_ALL = 1 - 1e-9  # of the master's time: polls have no turn any more
 _RARELY = 1e-15  # moves per ns: as good as none
 
 
@@ -61,5 +62,6 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
             full = busy + mean.polled >= 1 and bool(mean.paces)
             wait = waits(met, moved, service, mean.polling if full else mean.between)
             p95 = wait.delay.plus(answer).quantile(0.95)
-            cycle = mean.round_with(min(1.0, every * wait.carried / met * service.mean))
-            yield StreamBudget(kind, count, crowded, (wait.mean + answer.mean) / 1e9, p95 / 1e9, bound, cycle / 1e9)
+            taken = every * wait.carried / met * service.mean
+            cycle = mean.round_with(taken) / 1e9 if taken < _ALL else None
+            yield StreamBudget(kind, count, crowded, (wait.mean + answer.mean) / 1e9, p95 / 1e9, bound, cycle)
