@@ -159,14 +159,14 @@ def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
 
 
 def _room(line: ResolvedLine) -> int:
-    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the protocol's bus IDs."""
+    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the addresses of the protocol."""
     loads = [one.unit_load for one in line.cameras]
     others = sum(
         1.0 if not isinstance(one.at, ResolvedConverter) else one.at.converter.unit_load
         for one in line.stations
         if one.at is not None and not isinstance(one.at, ResolvedCamera)
     )
-    first, last = line.speaks.ids
+    first, last = line.speaks.addresses
     ids = last - first + 1 - len(loads)
     if not loads:
         return max(0, ids)
