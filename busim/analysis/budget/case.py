@@ -159,7 +159,7 @@ def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
 
 
 def _room(line: ResolvedLine) -> int:
-    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the addresses of the protocol."""
+    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the protocol's addresses."""
     loads = [one.unit_load for one in line.cameras]
     others = sum(
         1.0 if not isinstance(one.at, ResolvedConverter) else one.at.converter.unit_load
