@@ -54,7 +54,7 @@ BAD = [
     Bad("a frame without a message", "{address}{message}", "{address}", "bad-frame", "frame"),
     Bad("a check field and no check", "check: {kind: xor, start: address, to: message}\n", "", "bad-frame", "frame"),
     Bad("a check that is not known", "kind: xor", "kind: «crc-16/modbus", "no-such-check", "check.kind"),
-    Bad("a check over a field that is none", "start: address", "start: «address", "bad-check", "check.start"),
+    Bad("a check over a field that is none", "start: address", "start: «number", "bad-check", "check.start"),
     Bad("a check too wide for its field", "kind: xor", "kind: CRC-16/MODBUS", "out-of-bounds", "fields.check"),
     Bad("a field behind the check", '*{check}"', '*{check}{message}"', "bad-frame", "frame"),
     Bad(

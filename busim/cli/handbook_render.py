@@ -170,7 +170,7 @@ def registers(name: str) -> str:
         rows.append((str(keys[one.name]), one.name, one.kind, values, str(one.default)))
     for order in sorted(model.orders, key=lambda order: order_keys[order.name]):
         does = order.does.replace("move", f"{order.motor}: {order.middle} stands, 100 off it full speed")
-        does = does or ", ".join(f"{count} = {deed}" for count, deed in order.codes.items())
+        does = does or ", ".join(f"{count} = {action}" for count, action in order.codes.items())
         rows.append((str(order_keys[order.name]), order.name, "order", does, "-"))
     return _table(rows)
 

@@ -24,54 +24,56 @@ SWAP, DIAL, REPLACE = "swap", "dial", "replace"
 class Kind(NamedTuple):
     """A kind of step. `to`: "line", "camera" or "" for neither.
 
-    `may`: optional keys, `needs`: required keys. `hands`: the field of `Assumed` with its handling time, "" for none.
+    `may`: optional keys, `needs`: required keys. `handling`: its field of `Assumed`, "" for none.
     """
 
     what: str
     to: str
     may: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
-    hands: str = ""
+    handling: str = ""
 
 
 KINDS: dict[str, Kind] = {
     LISTEN: Kind("listen for a master on the line; send nothing", "line", ("for",)),
-    CONNECT: Kind("plug a camera in", "camera", hands="connect"),
+    CONNECT: Kind("plug a camera in", "camera", handling="connect"),
     POWER: Kind(
-        "power a camera and wait until it has started; `on: false`: remove power", "camera", ("on",), hands="power"
+        "power a camera and wait until it has started; `on: false`: remove power", "camera", ("on",), handling="power"
     ),
     IDENTIFY: Kind(
         "read its serial number at its current ID, `times` times, and make it show itself", "camera",
-        ("bus_id", "times"), hands="look",
+        ("bus_id", "times"), handling="look",
     ),
     ASSIGN: Kind(
         "set its bus ID and read there; `broadcast: true`: send to all (a mistake to try)", "camera",
         ("bus_id", "broadcast"),
     ),
     SAVE: Kind("save its settings", "camera", ("bus_id",)),
-    CYCLE: Kind("power it off and on again, and wait until it has started", "camera", ("for",), hands="cycle"),
+    CYCLE: Kind("power it off and on again, and wait until it has started", "camera", ("for",), handling="cycle"),
     READ_BACK: Kind("read its serial number at its new ID, `times` times", "camera", ("bus_id", "times")),
     TEST_PICTURE: Kind(
-        "switch its test picture on, confirm it by eye, and switch it off", "camera", ("bus_id",), hands="look"
+        "switch its test picture on, confirm it by eye, and switch it off", "camera", ("bus_id",), handling="look"
     ),
     ROUND: Kind("poll each connected camera of the line once, as the controller will", "line"),
     BINDINGS: Kind(
         "move each of its panel controls, and check that no other camera moves", "camera",
-        ("bus_id", "panel"), hands="look",
+        ("bus_id", "panel"), handling="look",
     ),
     LOOK: Kind("confirm by eye what `text` describes", "", (), ("text",), "look"),
     WAIT: Kind("wait", "", (), ("for",)),
     MARK: Kind("set a mark in the trace", "", (), ("text",)),
     DISCONNECT: Kind(
-        "unplug it; `through: false`: the pair ends there", "camera", ("through",), hands="connect"
+        "unplug it; `through: false`: the pair ends there", "camera", ("through",), handling="connect"
     ),
-    SWAP: Kind("swap the two wires of the pair at it; `on: false`: swap them back", "camera", ("on",), hands="connect"),
+    SWAP: Kind(
+        "swap the two wires of the pair at it; `on: false`: swap them back", "camera", ("on",), handling="connect"
+    ),
     DIAL: Kind(
-        "set `baud`, `format` or both at its switches", "camera", ("baud", "format"), hands="connect"
+        "set `baud`, `format` or both at its switches", "camera", ("baud", "format"), handling="connect"
     ),
     REPLACE: Kind(
         "replace it with a unit at factory settings, and power that", "camera", ("bus_id", "serial"),
-        hands="connect",
+        handling="connect",
     ),
 }  # fmt: skip
 
@@ -119,9 +121,9 @@ class Assumed:
     cycle: int = 20 * SECOND
     off: int = 5 * SECOND
 
-    def hands(self, kind: str) -> int:
+    def handling(self, kind: str) -> int:
         """Handling time of a kind of step, ns."""
-        name = KINDS[kind].hands
+        name = KINDS[kind].handling
         return int(getattr(self, name)) if name else 0
 
     @property

@@ -134,13 +134,13 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
     length = shape.length
     if length is None:
         length = {LISTEN: usual, CYCLE: assumed.off}.get(shape.do, 0)
-    hands = assumed.hands(shape.do)
+    handling = assumed.handling(shape.do)
     if shape.do == BINDINGS:
         panels = [one for one in plan.panels if shape.camera in one.cameras and shape.panel in (None, one.name)]
-        hands *= sum(len(one.controls) for one in panels)
+        handling *= sum(len(one.controls) for one in panels)
     line = cameras[shape.camera].line if shape.camera else shape.line or ""
     return Step(
-        shape.do, line, shape.camera or "", shape.bus_id, hands if shape.takes is None else shape.takes, length,
+        shape.do, line, shape.camera or "", shape.bus_id, handling if shape.takes is None else shape.takes, length,
         shape.times, shape.on, shape.through, shape.broadcast,
         shape.text or (why if shape.do == LISTEN and shape.length is None else ""), shape.panel or "", shape.baud,
         shape.format, shape.serial, locate(plan, f"rehearsal.steps[{index}]"),

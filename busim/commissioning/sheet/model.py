@@ -91,13 +91,13 @@ class LinePart:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A step of the commissioning. `look`: what the crew confirms by eye; `hands`: assumed handling time."""
+    """A step of the commissioning. `look`: what the crew confirms by eye; `handling`: assumed handling time."""
 
     number: int
     line: str
     what: str
     look: str = ""
-    hands: Value | None = None
+    handling: Value | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -241,7 +241,7 @@ def _step_head() -> Markup:
 def _step(task: Task) -> Markup:
     return el(
         "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", task.what),
-        el("td", task.look), el("td", cell(task.hands)), el("td", class_="found"),
+        el("td", task.look), el("td", cell(task.handling)), el("td", class_="found"),
     )  # fmt: skip
 
 

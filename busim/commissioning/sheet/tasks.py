@@ -35,8 +35,8 @@ def tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
 def _task(number: int, step: Step, cameras: Mapping[str, Planned]) -> Task:
     camera = cameras.get(step.camera)
     what, look = _SAID[step.do](_On(step, camera))
-    hands = Value(show_time(step.handling), ASSUMED) if step.handling else None
-    return Task(number, step.line or (camera.line if camera else ""), what, look, hands)
+    handling = Value(show_time(step.handling), ASSUMED) if step.handling else None
+    return Task(number, step.line or (camera.line if camera else ""), what, look, handling)
 
 
 _Said = tuple[str, str]

@@ -254,7 +254,7 @@ class Relations:
                     expected="either `does` or `codes`",
                     mend="add `does: recall`, for example",
                 )
-            codes = {count: deed for deed, count in entry.codes.items()}
+            codes = {count: action for action, count in entry.codes.items()}
             if len(codes) != len(entry.codes):
                 self._notes.note(
                     f"{field}.codes", "bad-order", "two actions have the same count", expected="different counts"

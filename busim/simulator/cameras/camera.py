@@ -71,7 +71,7 @@ class Camera:
         self._clocks = table.clocks
         self._counts = "requests" in self.values
         self._busy_until = 0
-        self._deeds: dict[str, Callable[[Request, int], int]] = {
+        self._handlers: dict[str, Callable[[Request, int], int]] = {
             STEP: self._step,
             START: self._start,
             STOP: self._stop,
@@ -202,8 +202,8 @@ class Camera:
         if verb == WRITE:
             refused = self._order(request, at)
         else:
-            deed = self._deeds.get(verb)
-            refused = ILLEGAL_VERB if deed is None else deed(request, at)
+            handler = self._handlers.get(verb)
+            refused = ILLEGAL_VERB if handler is None else handler(request, at)
         if refused:
             state.actions = [Refused(verb, state.why)] if state.why else []
         elif state.motions and self.serve == self._ready:
@@ -244,17 +244,17 @@ class Camera:
             return state.start(order.motor, given - order.middle, at)
         return self._do(order.codes.get(given, ""), at)
 
-    def _do(self, deed: str, at: int) -> int:
+    def _do(self, action: str, at: int) -> int:
         state = self._state
-        if deed == "save":
+        if action == "save":
             return self._begin_save(at)
-        if deed == "reboot":
+        if action == "reboot":
             state.actions += [Did("reboots"), Restart()]
-        elif deed == "factory-default":
+        elif action == "factory-default":
             return state.factory_default(at)
-        elif deed == "identify":
+        elif action == "identify":
             self._identify(at)
-        elif deed == "stop":
+        elif action == "stop":
             for name in list(state.motions):
                 state.stop(name, at)
         else:

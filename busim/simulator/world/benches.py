@@ -22,7 +22,7 @@ from busim.simulator.world.converter_ports import ConverterPort
 Told = Callable[[], None]
 
 
-class Hands(Protocol):
+class WiringChanges(Protocol):
     """Changes of the wiring that are no input from outside (`site_actions.Wiring`)."""
 
     stands: dict[str, list[Station | None]]
@@ -56,7 +56,7 @@ class FaultSite(Protocol):
     def names(self) -> Sequence[Named]: ...
 
     @property
-    def wiring(self) -> Hands: ...
+    def wiring(self) -> WiringChanges: ...
 
     def setting_number(self, station: Station) -> int: ...
 

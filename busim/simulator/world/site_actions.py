@@ -144,13 +144,13 @@ class Wiring:
 
     def again(self, number: int, what: str, data: bytes) -> bool:
         """Repeat an input of a trace. Returns whether it was site work. Raises UserError."""
-        deed = _DEEDS.get(what)
+        action = _REPEATED.get(what)
         if not 0 < number <= len(self._world.names):
             return False
         name = self._world.names[number - 1].name
-        if deed is None:
+        if action is None:
             return self._world.faults.again(name, what, data)
-        deed(self, name, data)
+        action(self, name, data)
         return True
 
     def _tell(self, number: int, what: str, data: bytes = b"") -> None:
@@ -210,7 +210,7 @@ def _unit(data: bytes) -> tuple[int, int]:
         raise UserError("no camera unit", found=repr(data[:60]), expected="bus ID and serial number") from None
 
 
-_DEEDS: dict[str, Callable[[Wiring, str, bytes], None]] = {
+_REPEATED: dict[str, Callable[[Wiring, str, bytes], None]] = {
     "unplug": lambda wiring, name, data: wiring.unplug(name, through=not data),
     "plug": lambda wiring, name, _: wiring.plug(name),
     "swap": lambda wiring, name, _: wiring.swap(name),
