@@ -49,9 +49,9 @@ def command(
         return
     from busim.analysis.budget import budget
     from busim.cli import option_parsing
-    from busim.plan import read
+    from busim.cli.plan_file import read_usable
 
-    planned = read(plan)
+    planned = read_usable(plan)
     option_parsing.line([one.name for one in planned.lines], line)
     if explained is not None:
         _explain(planned, explained)
@@ -93,12 +93,12 @@ def _explain(planned: Plan, asked: str) -> None:
 
 def _verify(plan: str, length: str | None, seed: int, need: str | None, *, as_json: bool, detail: bool) -> None:
     """Compare; exit code 1 where something differs."""
+    from busim.cli.plan_file import read_usable
     from busim.cli.show import progress
     from busim.cli.verify_table import print_verification
     from busim.experiments.verify import DIFFERS, verify
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_time
-    from busim.plan import read
 
     if need is not None:
         raise UserError("a need is not simulated", found="--need with --verify", mend="ask for one of them")
@@ -108,7 +108,7 @@ def _verify(plan: str, length: str | None, seed: int, need: str | None, *, as_js
             "nothing happens in no time", found=repr(length), expected="more than 0", mend="say for example --for 60s"
         )
     with progress(hidden=as_json) as advanced:
-        found = verify(read(plan), until, seed, advanced)
+        found = verify(read_usable(plan), until, seed, advanced)
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
     else:

@@ -63,16 +63,15 @@ def command(
 
 def _checked(path: str) -> tuple[Plan | None, Checked]:
     from busim.analysis.check import check, unreadable
-    from busim.commissioning.rehearse import wrong
+    from busim.cli.plan_file import blocks
     from busim.foundation.diagnostics import Findings
     from busim.plan import read
-    from busim.simulator.world import wrong_faults
 
     try:
         plan = read(path)
     except Findings as error:
         return None, unreadable(path, error.findings)
-    return plan, check(plan).also((*wrong(plan), *wrong_faults(plan)))
+    return plan, check(plan).also(blocks(plan))
 
 
 def _write(name: str, checked: Checked) -> None:

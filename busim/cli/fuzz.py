@@ -84,14 +84,14 @@ def command(
 
     from busim.cli import option_parsing
     from busim.cli.fuzz_screen import Told, as_dict, junit_xml, show
+    from busim.cli.plan_file import read_usable
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
-    from busim.plan import read
     from busim.runtime.session import cluster
     from busim.testing.fuzzing import PureRun, Workers, read_accepted
     from busim.testing.judge_catalogue import all_judges
 
-    the_plan = read(plan)
+    the_plan = read_usable(plan)
     known = () if accepted is None else read_accepted(Path(accepted))
     each = None if length is None else option_parsing.length(length)
     with tempfile.TemporaryDirectory(prefix="busim-fuzz-") as folder:

@@ -53,12 +53,12 @@ def command(
 ) -> None:
     """Split and show. Exit code 1 if no split was found, 2 if the plan or a wish is wrong."""
     from busim.analysis.split import More, Wishes, split, written
-    from busim.plan import read
+    from busim.cli.plan_file import read_usable
 
     more = None if like is None else More(like, tuple(at or ()), ports, most)
     wishes = Wishes(headroom / 100, _targets(every or []), detour, extra, renumber, more)
     _without_like(like, at, ports, most)
-    installation = read(plan)
+    installation = read_usable(plan, mended=("broadcast-id", "id-out-of-range") if renumber else ())
     found = split(installation, wishes, best=best)
     if as_json:
         print(json.dumps(found.as_json(), indent=2, ensure_ascii=False))

@@ -42,8 +42,8 @@ def command(
     """Rehearse and show. Exit code 1 if a step failed, or a what-if did not show as described."""
     from busim.cli import option_parsing
     from busim.cli import rehearse_tables as tables
+    from busim.cli.plan_file import read_usable
     from busim.foundation.errors import UserError
-    from busim.plan import read
 
     if what_ifs:
         tables.print_what_ifs()
@@ -52,7 +52,7 @@ def command(
         raise UserError(
             "no plan was named", expected="a plan file", mend="busim rehearse PLAN, or busim rehearse --what-ifs"
         )
-    planned = read(plan)
+    planned = read_usable(plan)
     if what_if is None:
         option_parsing.line([one.name for one in planned.lines], line)
     if what_if == _ALL:

@@ -39,13 +39,13 @@ def command(
 ) -> None:
     """Run and show."""
     from busim.cli import option_parsing
+    from busim.cli.plan_file import read_usable
     from busim.cli.show import print_json, print_report, progress
-    from busim.plan import read
     from busim.runtime.session import Run
 
     until = option_parsing.length(length)
     marks = option_parsing.marks(mark or (), until)
-    planned = read(plan)
+    planned = read_usable(plan)
     option_parsing.line([one.name for one in planned.lines], line)
     run = Run(planned, seed, trace=trace, overwrite=overwrite)
     for at, text in marks:

@@ -48,11 +48,11 @@ def command(
     seed: options.Seed = 1,
 ) -> None:
     """Listen, find and show. Exit code 1 if somebody polls, or two cameras share an ID."""
+    from busim.cli.plan_file import read_usable
     from busim.commissioning.bus_scan import scan_bus
     from busim.foundation.units import parse_time
-    from busim.plan import read
 
-    installation = read(plan)
+    installation = read_usable(plan)
     stopped = [master.name for master in installation.masters] if stop and "all" in stop else stop or []
     call = scan_bus(
         installation, line, way=way, seed=seed, stopped=stopped, at=parse_time(at),

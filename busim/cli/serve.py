@@ -53,9 +53,9 @@ def command(
     from busim.cli import option_parsing
     from busim.cli.gc_tuning import hold_still
     from busim.cli.live_status import News
+    from busim.cli.plan_file import read_usable
     from busim.cli.show import print_doors, print_json, print_report
     from busim.foundation.errors import UserError
-    from busim.plan import read
     from busim.runtime.bridge import endpoints_json
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
@@ -68,7 +68,7 @@ def command(
             mend="leave out --port to serve each at its own port of the plan",
         )
     until = None if length is None else option_parsing.length(length)
-    the_plan = read(plan)
+    the_plan = read_usable(plan)
     news = News()
     control = None
     if ready is not None:  # a program waits for it, and can be told how to control the session

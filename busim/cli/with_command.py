@@ -60,9 +60,9 @@ def command(
 
     from busim.cli import option_parsing
     from busim.cli.live_status import News
+    from busim.cli.plan_file import read_usable
     from busim.cli.show import print_report, write_json
     from busim.cli.writing import refuse_other
-    from busim.plan import read
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
 
@@ -71,7 +71,7 @@ def command(
     until = None if length is None else option_parsing.length(length)
     news = News()
     live = Live(
-        read(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
+        read_usable(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
         any_port=True, until=until, pty=pty, news=news.tell, caution=news.caution,
     )  # fmt: skip
     news.now = lambda: live.now
