@@ -22,7 +22,7 @@ class InMemory:
 
     def __init__(self, world: World, records: list[Record]) -> None:
         self.head = {"cables": json.dumps(world.cables()), "ended_at": world.kernel.now}
-        self.names = {name.id: name for name in world.names}
+        self.names = {name.row: name for name in world.names}
         self.settings = {row[0]: Setting(*row[1:]) for row in world.settings}
         self._records = records
 
