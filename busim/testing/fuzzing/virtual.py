@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
+import threading
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
@@ -29,6 +30,7 @@ from busim.testing.judging import Bench, Judge, ground_of
 
 _PATIENCE = 60 * 1_000_000_000  # ns of simulated time in which a controller that is cancelled must end
 _numbers = count()
+_alone = threading.Lock()  # a loop in virtual time watches over the time of its whole process
 
 
 class _Hall(Virtual):
@@ -53,7 +55,8 @@ class VirtualRun:
     master: str
 
     def __call__(self, case: Case) -> Result:
-        return self.traced(case)
+        with _alone:
+            return self.traced(case)
 
     def traced(self, case: Case, trace: str | None = None) -> Result:
         """Run a case; `trace`: the file to record it in.
