@@ -23,7 +23,8 @@ class QuietLine(Judge):
         "requests in pieces",
         needs="bursts",
         bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). The time to "
-        "notice is two characters on the line; behind a converter add packing and both latencies (computed)",
+        "notice is two characters on the line; behind a converter it is the longest packet (with a packing timer alone, "
+        "the whole burst), the timer and both latencies more (computed)",
     )
 
     def __init__(self, *parts: Any) -> None:
@@ -45,10 +46,11 @@ class QuietLine(Judge):
             self._request(line, start, kept)
         else:
             # Reported later because it ended later: a request may have begun inside it. Bursts come in order of ends.
+            ground = self.ground.lines[line]
             for since, over, mine in reversed(kept):
                 if over <= start:
                     break
-                if mine and start + self.ground.lines[line].reaction < since < end:
+                if mine and ground.known(start, end) < since < end:
                     self._into(line, since, start)
         kept.append((start, end, ours))
 
@@ -56,9 +58,9 @@ class QuietLine(Judge):
         self.judged += 1
         self.state = "judging"
         ground = self.ground.lines[line]
-        gap, known = -1, at - ground.reaction
-        for start, end, _ in reversed(kept):  # in order of ends: the first that is over ended last
-            if start >= known:
+        gap = -1
+        for start, end, mine in reversed(kept):  # in order of ends: the first that is over ended last
+            if (start + ground.reaction if mine else ground.known(start, end)) >= at:
                 continue  # it could not know of this one
             if end <= at:
                 gap = at - end

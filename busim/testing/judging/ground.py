@@ -6,10 +6,12 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
-from busim.plan import Plan
+from busim.plan import ConverterPlan, Plan
 from busim.protocols import BusProtocol, Request
 from busim.simulator.bus import setting
 from busim.simulator.world import Name, Way, way_through
+
+_NEVER = 1 << 62  # ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +28,10 @@ class CameraGround:
 
 @dataclass(frozen=True, slots=True)
 class LineGround:
-    """Times in ns. `silence`: between two frames; `reaction`: until the controller can know that the line is busy."""
+    """Times in ns. `silence`: between two frames; `reaction`: until the controller can know that the line is busy, from
+    the instant at which a first piece of a burst can leave the line for it; `packet`: the longest such piece, 0 on the
+    line itself. A converter with a packing timer alone forwards nothing before a burst is over.
+    """
 
     number: int
     name: str
@@ -37,11 +42,16 @@ class LineGround:
     char: int
     silence: int
     reaction: int
+    packet: int
     time_out: int | None  # the plan's own
     wanted: float  # requests per second that the plan's polls need, 0 if one of them never rests
     polls: int  # exchanges of one round
     slowest: int  # ns from poll to poll of the slowest group
     _known: dict[tuple[int, str, int, int], tuple[int, int]] = field(default_factory=dict, repr=False, compare=False)
+
+    def known(self, start: int, end: int) -> int:
+        """ns at which a request can first be on the wire that was sent knowing of a burst of another station."""
+        return min(end, start + self.packet) + self.reaction
 
     def times(self, request: Request) -> tuple[int, int]:
         """ns from the first bit of a request until the controller can have the whole reply, at the longest, and ns
@@ -118,6 +128,7 @@ def ground_of(
         here = {one.name: one for one in resolved.converters}
         through = next((here[name] for name in plan_of.through if name in here), None)
         way = Way(port) if through is None else way_through(through)
+        packet = 0 if through is None else _packet(through.converter, port.char)
         stands = {
             numbers["camera", camera.name]: _camera(numbers["camera", camera.name], camera)
             for camera in resolved.cameras
@@ -128,13 +139,20 @@ def ground_of(
         reaction = 2 * port.char if through is None else 2 * port.char + way.packing + 2 * way.latency
         lines[number] = LineGround(
             number, line.name, protocol, stands, {one.address: one.number for one in stands.values()}, way, port.char,
-            silence, reaction, plan_of.time_out, *_polling(resolved, master),
+            silence, reaction, packet, plan_of.time_out, *_polling(resolved, master),
         )  # fmt: skip
     return Ground(
         lines, {one.row: (one.kind, one.name) for one in rows}, camera_lines,
         {one.row: one.parent for one in rows if one.kind == "converter"}, frozenset(ours), hooked, played, lag,
         plan_of.retries, plan_of.offline_after,
     )  # fmt: skip
+
+
+def _packet(box: ConverterPlan, char: int) -> int:
+    """ns of a burst after which the converter forwards a first piece of it, however long it lasts."""
+    if box.packing_idle < char:
+        return char
+    return box.packing_length * char if box.packing_length else _NEVER
 
 
 def _polling(line: ResolvedLine, master: str) -> tuple[float, int, int]:
