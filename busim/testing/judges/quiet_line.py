@@ -23,8 +23,8 @@ class QuietLine(Judge):
         "requests in pieces",
         needs="bursts",
         bound="the protocol's silence (MODBUS over Serial Line V1.02: t3.5, 1.75 ms above 19200 Bd). The time to "
-        "notice is two characters on the line; behind a converter it is the longest packet (with a packing timer alone, "
-        "the whole burst), the timer and both latencies more (computed)",
+        "notice is two characters on the line; behind a converter it is the longest packet (with a timer alone, the "
+        "whole burst), the timer and both latencies more (computed)",
     )
 
     def __init__(self, *parts: Any) -> None:
