@@ -122,9 +122,12 @@ def test_a_master_does_not_begin_to_ask_between_two_characters_of_rubbish() -> N
     assert (found.outcome, found.effects > 0) == ("pass", True), found.why
 
 
-# Broken masters that the wire alone shows, without a word of theirs. Of the others, one stores what it should not, one
-# calls a move done too early, two say of a camera what is not so, and one needs an echo, which TCP has not.
-NEEDS_A_WORD = {"late-reply-taken", "success-before-acknowledge", "never-offline", "hasty-offline", "echo-taken"}
+# Broken masters of which the wire alone showed nothing in 40 cases behind a converter: what they store, call done or
+# call offline is not on the wire; the packing timer leaves the gap for them; and TCP has no echo.
+NEEDS_A_WORD = {
+    "checksum-ignored", "never-resynchronises", "no-gap", "success-before-acknowledge", "never-offline",
+    "hasty-offline", "echo-taken",
+}  # fmt: skip
 
 
 def on_tcp(name: str, cases: int) -> Campaign:
