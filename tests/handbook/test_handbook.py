@@ -204,6 +204,10 @@ def test_every_file_of_the_handbook_is_a_topic() -> None:
     assert {path.stem for path in (TOP / "busim/handbook").glob("*.md")} == set(topics())
 
 
+def test_the_readme_links_to_every_page() -> None:
+    assert set(re.findall(r"\]\(busim/handbook/([\w-]+)\.md\)", TEXTS["README"])) == set(topics())
+
+
 @pytest.mark.parametrize("topic", topics())
 def test_a_page_has_a_title_and_a_summary_and_is_short(topic: str) -> None:
     lines = page(topic).splitlines()
