@@ -37,9 +37,9 @@ FAULT = Fault(
     title="Two cameras with one bus ID",
     on="camera",
     hook="camera request",
-    wire="Two drivers answer the same request. Equal replies within half a bit decode cleanly; others garble "
-    "each other, or follow one another where the turnarounds differ by more than a reply.",
-    seen="Errors confined to one ID, values that alternate, or nothing at all, and a command moves two cameras.",
+    wire="Two drivers answer the same request. Equal replies within half a bit decode cleanly. Others garble each "
+    "other, or follow one another if the turnarounds differ by more than a reply.",
+    seen="Errors on one ID only, alternating values, or no symptom at all; and a command moves two cameras.",
     parameters=(
         Parameter("of", "name", "camera on the same line whose ID it takes; by default the next one by ID", ""),
     ),

@@ -40,10 +40,10 @@ FAULT = Fault(
     title="A late reply meets the next request",
     on="camera",
     hook="camera reply",
-    wire="The camera begins its reply after its turnaround and `by` more. Where that is longer than the master's "
-    "time-out, the reply comes while the next request is out, or runs into it.",
-    seen="A time-out; then a good reply of the right camera and shape at once, which belongs to the request before. "
-    "A master that takes it stores each value under the question that came after it.",
+    wire="The camera begins its reply after its turnaround and `by` more. If that exceeds the master's time-out, the "
+    "reply comes during the next request or after it.",
+    seen="A time-out; then at once a good reply of the right camera and shape, which belongs to the previous request. "
+    "A master that accepts it stores each value under the next request.",
     parameters=(
         time("by", "delay after its turnaround", "300 ms", "1 ms", "60 s"),
         time("spread", "largest addition to it, drawn for each reply", "0"),
