@@ -72,7 +72,7 @@ def test_a_line_that_works_says_how_often_how_old_what_limits_it_and_what_would_
         "all 3 lines work",
         "polls/s",
         "age",
-        "limit: the wire",
+        "limit: the converter's packing",
         "best change: a second converter",
     ):
         assert words in said
