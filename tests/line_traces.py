@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from functools import cache
+from itertools import count
 from pathlib import Path
 
 from fault_halls import S, hall
@@ -17,6 +18,8 @@ from busim.plan import read
 from busim.recording.trace import Trace, open_trace
 from busim.runtime.session import Run, plan_of
 from busim.web.picture import LaidLine, LinePicture, Story, Sums, laid_lines, line_picture
+
+_NUMBERS = count(1)
 
 
 @cache
@@ -37,7 +40,7 @@ def scenario_trace(name: str, seconds: int) -> Path:
 @cache
 def faulty_trace(faults: str, seconds: int = 3, during: Callable[[Run], None] | None = None) -> Path:
     """The fault hall with these faults; `during` acts on the run after 1 s."""
-    path = _folder() / f"faulty-{abs(hash((faults, seconds, during)))}.busim"
+    path = _folder() / f"faulty-{next(_NUMBERS)}.busim"
     run = Run(hall(faults), 1, trace=path)
     run.advance(S)
     if during is not None:

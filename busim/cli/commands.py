@@ -15,6 +15,7 @@ from busim.cli import (
     prove,
     rehearse,
     replay,
+    report,
     run,
     scan,
     serve,
@@ -25,8 +26,8 @@ from busim.cli import (
 )
 
 COMMANDS = (
-    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, export, new,
-    prove,
+    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, report, export,
+    new, prove,
 )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import contextlib
 import signal
 import sys
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Annotated, Optional, TextIO
+from typing import TYPE_CHECKING, Annotated, NamedTuple, Optional, TextIO
 
 import typer
 
@@ -45,10 +45,20 @@ def command(
         typer.Option("--for", help="End after this much simulated time, as 10s; else at Ctrl-C."),
     ] = None,
     play: options.Play = None,
+    page: Annotated[bool, typer.Option("--page", help="Show the session as a page in the browser.")] = False,
+    page_listen: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option("--page-listen", metavar="ADDRESS", help="Let others on this network see the page; asks first."),
+    ] = None,
+    allow_actions: Annotated[
+        bool, typer.Option("--allow-actions", help="With --page-listen: let them act on the session too.")
+    ] = False,
     as_json: options.FiguresAsJson = False,
 ) -> None:
     """Serve, then show."""
     import asyncio
+    from pathlib import Path
+    from tempfile import TemporaryDirectory
 
     from busim.cli import option_parsing
     from busim.cli.gc_tuning import hold_still
@@ -69,9 +79,14 @@ def command(
         )
     until = None if length is None else option_parsing.length(length)
     the_plan = read_usable(plan)
+    shown = _shown(page, page_listen, allow_actions)
+    kept = trace
+    folder = contextlib.ExitStack()
+    if shown is not None and trace is None:  # the page reads what is recorded
+        trace = str(Path(folder.enter_context(TemporaryDirectory(prefix="busim-page-"))) / "page.busim")
     news = News()
     control = None
-    if ready is not None:  # a program waits for it, and can be told how to control the session
+    if ready is not None or shown is not None:  # a program, or the page, controls the session
         from busim.web import ControlServer
 
         control = ControlServer()
@@ -88,18 +103,46 @@ def command(
         any_port=port == 0, pty=pty, announce=announce, news=news.tell, caution=news.caution,
     )  # fmt: skip
     news.now = lambda: live.now
-    with asyncio.Runner(loop_factory=wall_loop) as runner:
-        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout, control))
+    view = None if shown is None or trace is None else shown._replace(trace=trace)
+    with folder, asyncio.Runner(loop_factory=wall_loop) as runner:
+        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout, control, view))
     report = live.report()
     if as_json:
         print_json(report)
     else:
-        print_report(report, trace)
+        print_report(report, kept)
     if report.missed:
         raise typer.Exit(1)
 
 
-async def _serve(live: Live, news: News, out: TextIO, control: ControlServer | None) -> None:
+class _Shown(NamedTuple):
+    """How the page is served. `acts`: it may act on the session."""
+
+    listen: str
+    acts: bool
+    trace: str = ""
+
+
+def _shown(page: bool, listen: str | None, allow_actions: bool) -> _Shown | None:
+    """What the options say of the page. Asks before others can see it. Raises UserError."""
+    from busim.foundation.errors import UserError
+
+    if listen is None:
+        if allow_actions:
+            raise UserError(
+                "--allow-actions is about a page that others see", expected="--page-listen ADDRESS beside it",
+                mend="leave it out: the page on this machine may act",
+            )  # fmt: skip
+        return _Shown("127.0.0.1", True) if page else None
+    what = "see the session and act on it" if allow_actions else "see the session"
+    question = f"Everybody on the network who gets the page's address can {what}, unencrypted. Serve it at {listen}?"
+    typer.confirm(question, abort=True, err=True)
+    return _Shown(listen, allow_actions)
+
+
+async def _serve(
+    live: Live, news: News, out: TextIO, control: ControlServer | None, shown: _Shown | None = None
+) -> None:
     """Until the session ends by itself or is ended."""
     import asyncio
 
@@ -110,6 +153,12 @@ async def _serve(live: Live, news: News, out: TextIO, control: ControlServer | N
         async with live, contextlib.AsyncExitStack() as stack:
             if control is not None:
                 await stack.enter_async_context(control.serving(live))
+            if shown is not None and control is not None:
+                from busim.web import Control, page_beside
+
+                at = Control(control.url, control.token) if shown.acts else None
+                address = await stack.enter_async_context(page_beside(shown.trace, at, listen=shown.listen))
+                print(f"page: {address}", file=out, flush=True)
             stack.enter_context(_lines(loop, live, news))
             print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)
             waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]

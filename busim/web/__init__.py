@@ -5,8 +5,10 @@ in any language can do all of `busim.runtime.actions`; the page draws the line f
 for the page `views`, with `picture` below it.
 """
 
+from busim.web.control import Control
 from busim.web.control_api import openapi
 from busim.web.control_server import ControlServer
+from busim.web.page_process import page_beside
 from busim.web.page_server import LOOPBACK, PageServer
 
-__all__ = ["LOOPBACK", "ControlServer", "PageServer", "openapi"]
+__all__ = ["LOOPBACK", "Control", "ControlServer", "PageServer", "openapi", "page_beside"]

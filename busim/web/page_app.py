@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import re
 from collections.abc import AsyncIterator, Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
@@ -25,11 +26,16 @@ from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from busim.foundation.errors import BusimError, UserError
+from busim.runtime.actions import ACTIONS
+from busim.web.camera_picture import Look, look_bytes, look_of
+from busim.web.control import Control
 from busim.web.guard import Guard, bearer, same
 from busim.web.views import MOST_WIDTH, Source
 
 SCHEMA = 1
 MOST_WATCHERS = 64  # sockets at once; more are refused
+MOST_BYTES = 65536  # of one action
+_COUNT = re.compile(r"\d{1,9}")
 _EVERY = 0.25  # seconds between two checks of a growing trace
 _PATIENCE = 5.0  # seconds for a socket's token, and for a browser to take a message
 _MOST_NS = 400 * 86_400 * 10**9
@@ -56,11 +62,14 @@ def page_files() -> dict[str, tuple[str, bytes]]:
 class Pages:
     """The application: `app`. `hosts`: the Host headers at which it is served."""
 
-    def __init__(self, path: str, token: str, hosts: tuple[str, ...]) -> None:
+    def __init__(self, path: str, token: str, hosts: tuple[str, ...], control: Control | None = None) -> None:
         self.source = Source(path)
+        self._control = control
         self._token = token
         self._worker = ThreadPoolExecutor(1, thread_name_prefix="trace")  # a trace belongs to one thread
         self._slow = ThreadPoolExecutor(1, thread_name_prefix="figures")
+        self._drawn = ThreadPoolExecutor(1, thread_name_prefix="pictures")
+        self._acts = ThreadPoolExecutor(2, thread_name_prefix="actions")
         self._watchers = 0
         self._files = page_files()
         self.app: ASGIApp = Guard(self._starlette(), hosts)
@@ -69,7 +78,13 @@ class Pages:
         return Starlette(
             routes=[
                 *(Route(path, self._file, methods=["GET"]) for path in self._files),
-                Route("/api/about", self._told(lambda source, _: source.about())),
+                Route(
+                    "/api/about", self._told(lambda source, _: {**source.about(), "acts": self._control is not None})
+                ),
+                Route("/api/beside", self._told(_beside)),
+                Route("/api/look", self._look),
+                Route("/api/series", self._told(_series)),
+                Route("/api/actions", self._acting, methods=["GET", "POST"]),
                 Route("/api/picture", self._told(_picture)),
                 Route("/api/overview", self._told(_overview)),
                 Route("/api/burst", self._told(_burst)),
@@ -87,6 +102,8 @@ class Pages:
         await asyncio.get_running_loop().run_in_executor(self._worker, self.source.close)
         self._worker.shutdown()
         self._slow.shutdown(cancel_futures=True)
+        self._acts.shutdown(cancel_futures=True)
+        self._drawn.shutdown(cancel_futures=True)
 
     async def _file(self, request: Request) -> Response:
         kind, content = self._files[request.url.path]
@@ -110,6 +127,39 @@ class Pages:
             return JSONResponse({"schema": SCHEMA, **said})
 
         return endpoint
+
+    async def _look(self, request: Request) -> Response:
+        """The picture of a camera and its instruments, as bytes; the sizes stand in a header, as JSON."""
+        if not same(bearer(request.headers), self._token):
+            return refused(401, "the token is wrong or missing", mend="open the page by the address that busim printed")
+        loop = asyncio.get_running_loop()
+        try:
+            asked = await loop.run_in_executor(self._worker, _camera, self.source, request)
+            sizes, data = await loop.run_in_executor(self._drawn, look_bytes, *asked)
+        except UserError as error:
+            return refused(400, error.what, field=error.field, found=error.found, expected=error.expected)
+        return Response(data, media_type="application/octet-stream", headers={"x-busim-sizes": json.dumps(sizes)})
+
+    async def _acting(self, request: Request) -> Response:
+        """The list of actions, or one that is done to the session; its own words come back."""
+        if not same(bearer(request.headers), self._token):
+            return refused(401, "the token is wrong or missing", mend="open the page by the address that busim printed")
+        if self._control is None:
+            return refused(403, "this page only shows", mend="on a served plan, `--allow-actions` lets a page act")
+        if request.method == "GET":
+            method, path, body = "GET", "/faults", None
+        else:
+            method, path, body = "POST", "/actions", await _body(request)
+            if body is None:
+                return refused(413, "a request too long", expected=f"at most {MOST_BYTES} bytes")
+        try:
+            loop = asyncio.get_running_loop()
+            status, said = await loop.run_in_executor(self._acts, self._control.ask, method, path, body)
+        except OSError:
+            return refused(502, "the session is gone", mend="serve the plan again")
+        if status != 200 or method == "POST":
+            return Response(said, status, media_type="application/json")
+        return JSONResponse({"schema": SCHEMA, "actions": listed(), **json.loads(said)})
 
     # -- the socket -------------------------------------------------------------------------------------------
 
@@ -161,6 +211,30 @@ class Pages:
                 await gone
 
 
+def listed() -> list[dict[str, Any]]:
+    """Every action with its arguments. `asks`: it would matter on a real line, so the page asks first."""
+    return [
+        {
+            "name": one.name, "form": one.form, "what": one.what, "asks": one.name != "mark",
+            "arguments": [
+                {"name": each.name, "kind": each.kind, "what": each.what, "needed": each.needed, "words": each.words}
+                for each in one.arguments
+            ],
+        }
+        for one in ACTIONS.values()
+    ]  # fmt: skip
+
+
+async def _body(request: Request) -> bytes | None:
+    """All of it; None where it is too long."""
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > MOST_BYTES:
+            return None
+    return bytes(data)
+
+
 def refused(status: int, what: str, **words: str | None) -> Response:
     """An answer that names the mistake."""
     error = {"what": what, **{name: text for name, text in words.items() if text is not None}}
@@ -210,3 +284,25 @@ def _jump(source: Source, request: Request) -> dict[str, Any]:
     back = request.query_params.get("back", "0") == "1"
     what = request.query_params.get("what", "anything")
     return source.jump(number(request, "line", 1, 10**6), what, number(request, "at", 0, _MOST_NS), back=back)
+
+
+def _beside(source: Source, request: Request) -> dict[str, Any]:
+    return source.beside(number(request, "line", 1, 10**6), number(request, "at", 0, _MOST_NS))
+
+
+def _series(source: Source, request: Request) -> dict[str, Any]:
+    since, until = number(request, "since", 0, _MOST_NS), number(request, "until", 1, _MOST_NS)
+    return source.series(number(request, "line", 1, 10**6), since, max(until, since + 1))
+
+
+def _camera(source: Source, request: Request) -> tuple[Look, int, int, int]:
+    """The look of a camera, with what `set` tries (`iris=300,gain=6`); the size of the picture; the time."""
+    at = number(request, "at", 0, _MOST_NS)
+    parameters, counts = source.counts(number(request, "line", 1, 10**6), number(request, "camera", 1, 10**6), at)
+    for part in filter(None, request.query_params.get("set", "")[:2000].split(",")):
+        name, _, value = part.partition("=")
+        if not _COUNT.fullmatch(value):
+            raise UserError("no value to try", field="set", found=repr(part[:40]), expected="NAME=NUMBER,NAME=NUMBER")
+        counts[name] = int(value)
+    width = number(request, "width", 32, 960, 480)
+    return look_of(parameters, counts), width, width * 9 // 16, at

@@ -10,6 +10,7 @@ import socket
 import uvicorn
 
 from busim.foundation.errors import UserError
+from busim.web.control import Control
 from busim.web.page_app import Pages
 from busim.web.quiet import QuietServer
 
@@ -21,12 +22,21 @@ LOOPBACK = "127.0.0.1"
 class PageServer:
     """Takes its port at once, so `address` is known; `serve` serves until `stop`.
 
-    `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. Raises UserError if the port cannot be
-    had, or the trace cannot be read.
+    `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. `control`: the session's control API, for
+    actions; None: the page only shows. `token`: None for a new one. Raises UserError if the port cannot be had, or the
+    trace cannot be read.
     """
 
-    def __init__(self, path: str, *, listen: str = LOOPBACK, port: int = 0) -> None:
-        self._token = secrets.token_urlsafe(24)
+    def __init__(
+        self,
+        path: str,
+        *,
+        listen: str = LOOPBACK,
+        port: int = 0,
+        control: Control | None = None,
+        token: str | None = None,
+    ) -> None:
+        self._token = token or secrets.token_urlsafe(24)
         try:
             ipaddress.IPv4Address(listen)
             self._socket = socket.create_server((listen, port), backlog=512)
@@ -40,7 +50,7 @@ class PageServer:
         host, bound = self._socket.getsockname()[:2]
         names = (host, "localhost") if host.startswith("127.") else (host,)
         try:
-            self._pages = Pages(path, self._token, tuple(f"{name}:{bound}" for name in names))
+            self._pages = Pages(path, self._token, tuple(f"{name}:{bound}" for name in names), control)
         except BaseException:
             self._socket.close()
             raise

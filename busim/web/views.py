@@ -6,20 +6,27 @@ opening. Sums and changes are kept and followed, so a look costs only the new re
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
+from busim.analysis.budget import LineBudget, budget
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
 from busim.installation import Installation, outline
+from busim.plan.models import Parameter
 from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, Trace, open_trace
 from busim.runtime.session import plan_of, recorded_report
+from busim.web.beside import Beside
 from busim.web.picture import FAULT, HAND, MARKED, LaidLine, Story, Sums, decoded, laid_lines, line_picture, sign_of
+from busim.web.report import differences, shown
 
 MOST_WIDTH = 8000  # pixels
 _STEP = 100_000_000  # ns
+_NUMBER = re.compile(r"-?\d{1,9}")
+_POINTS = 300  # of a series
 _LOOK = 600_000_000_000  # ns searched at once for a sign
 JUMPS = ("anything", "time-out", "damaged", "fault", "mark")
 
@@ -38,6 +45,7 @@ class Source:
         self.sums: dict[int, Sums] = {}
         self.story = Story()
         self._names = 0
+        self._budget: dict[str, LineBudget] | None = None
 
     @contextmanager
     def look(self) -> Iterator[Trace]:
@@ -140,9 +148,66 @@ class Source:
         return found
 
     def figures(self) -> dict[str, Any]:
-        """The figures of the run so far, as `busim run --json` has them. Reads the whole trace."""
+        """The figures of the run so far, as `busim run --json` has them, and what differs from the budget in words.
+
+        Reads the whole trace; may be called from any thread.
+        """
         with open_trace(self.path) as trace:
-            return recorded_report(trace).as_json()
+            made = recorded_report(trace)
+        computed: dict[str, list[LineBudget]] = {}
+        with suppress(UserError):
+            for one in budget(self.plan, what_ifs=False).lines:
+                computed.setdefault(one.line, []).append(one)
+        alone = {name: found[0] for name, found in computed.items() if len(found) == 1}
+        said = [sentence for line in made.lines for sentence in differences(line, alone.get(line.name))]
+        return {**made.as_json(), "differences": said, "shown": {
+            line.name: {name: shown(value) for name, value in line.figures.items()} for line in made.lines
+        }}  # fmt: skip
+
+    def beside(self, line: int, at: int) -> dict[str, Any]:
+        """Cameras, converters and masters of a line at an instant."""
+        with self.look() as trace:
+            return Beside(trace, self.line(line), self.story.until(at), at).as_json()
+
+    def counts(self, line: int, camera: int, at: int) -> tuple[tuple[Parameter, ...], dict[str, int]]:
+        """The parameters of a camera and their counts at an instant. Raises UserError where it is no camera."""
+        with self.look():
+            laid = self.line(line)
+            stand = laid.stand(camera)
+            known = {} if laid.resolved is None else {one.name: one for one in laid.resolved.cameras}
+            found = None if stand is None else known.get(stand.name)
+            if found is None or found.known is None:
+                raise UserError("there is no such camera on this line", field="camera", found=str(camera))
+            changes = [one for one in self.story.until(at) if one[0] == CHANGE and one[2] == camera]
+        counts = {one[3]: int(one[4]) for one in changes if _NUMBER.fullmatch(one[4])}
+        return found.known.parameters, counts
+
+    def series(self, line: int, since: int, until: int) -> dict[str, Any]:
+        """Occupancy, time inside exchanges and what was lost over time; and what the budget computes of the first two.
+
+        Shares of each step. `computed`: None where the budget has no such figure for this line.
+        """
+        with self.look():
+            laid = self.line(line)
+            step, rows = self.sums[line].steps(since, min(until, max(self.end, since + 1)), _POINTS)
+        return {
+            "step": step, "at": [row[0] for row in rows.tolist()],
+            "occupancy": [row[3] / step for row in rows.tolist()], "load": [row[4] / step for row in rows.tolist()],
+            "lost": [row[5] + row[6] for row in rows.tolist()], "computed": self._computed(laid.name),
+        }  # fmt: skip
+
+    def _computed(self, line: str) -> dict[str, float | None]:
+        """Occupancy and load of a line by the budget, worked out once."""
+        if self._budget is None:
+            try:
+                self._budget = {one.line: one for one in budget(self.plan, what_ifs=False).lines}
+            except UserError:
+                self._budget = {}
+        figures = self._budget[line].figures if line in self._budget else None
+        return {
+            name: None if figures is None or name not in figures else figures[name].value
+            for name in ("occupancy", "load", "headroom")
+        }  # fmt: skip
 
     # -- where something is -----------------------------------------------------------------------------------
 

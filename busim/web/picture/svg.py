@@ -20,6 +20,7 @@ _LEAST = 15.0  # between two names of stations
 _MOST_SIGNS = 12
 _MOST_WORDS = 6  # words on bands; more would cover them
 _NICE = (1, 2, 5)
+_SAID = {"time-out": "no answer", "ran-together": "ran together", "damaged": "damaged", "refused": "refused"}
 
 
 def svg(picture: LinePicture, *, width: float = 720.0, number: int = 0) -> Markup:
@@ -39,6 +40,7 @@ def svg(picture: LinePicture, *, width: float = 720.0, number: int = 0) -> Marku
         *_time(picture, scale),
         *(shape for one in picture.exchanges for shape in _exchange(one, scale)),
         *(shape for band in picture.bands for shape in _band(line, band, scale, number)),
+        *_outcomes(picture.exchanges, scale),
         *_collisions(picture, scale),
         *_cuts(picture, scale),
         *_signs(picture.signs, scale),
@@ -107,12 +109,12 @@ def _name(stand: Stand) -> str:
 
 def _time(picture: LinePicture, scale: _Scale) -> Iterator[Markup]:
     step = nice((picture.until - picture.since) / 6)
-    first = -(-picture.since // step) * step
-    for at in range(first, picture.until + 1, step):
+    for at in range(picture.since, picture.until + 1, step):
         x = scale.x(at)
         yield void("line", x1=_n(x), y1=_TOP, x2=_n(x), y2=_n(_TOP + scale.down), class_="tick")
+        anchor = "end" if x > scale.width - _RIGHT - 20 else "middle"
         yield el("text", _relative(at - picture.since, step), x=_n(x), y=_n(scale.height - 14), class_="time",
-                 text_anchor="middle")  # fmt: skip
+                 text_anchor=anchor)  # fmt: skip
     yield el("text", f"from {_seconds(picture.since)} on", x=_n(_LEFT), y=_n(scale.height - 2), class_="time")
 
 
@@ -160,10 +162,17 @@ def _exchange(one: Exchange, scale: _Scale) -> Iterator[Markup]:
         yield void("line", x1=_n(scale.x(one.asked)), y1=y, x2=_n(scale.x(one.answered)), y2=y, class_="tie")
     elif one.outcome != "unanswered":
         yield void("line", x1=_n(scale.x(one.asked)), y1=y, x2=_n(scale.x(one.ended)), y2=y, class_="waits")
-    if one.outcome in ("time-out", "damaged", "ran-together", "refused"):
-        said = {"time-out": "no answer", "ran-together": "ran together"}.get(one.outcome, one.outcome)
-        yield el("text", said, x=_n(min(scale.x(one.ended), scale.width - _RIGHT) - 3), y=_n(scale.y(one.metres) - 4),
-                 class_="said", text_anchor="end")  # fmt: skip
+
+
+def _outcomes(given: list[Exchange], scale: _Scale) -> Iterator[Markup]:
+    """What became of an exchange that went wrong; above the bands, and not one word over another."""
+    last: dict[float, float] = {}
+    for one in given:
+        said = _SAID.get(one.outcome)
+        x, y = min(scale.x(one.ended), scale.width - _RIGHT) - 3, scale.y(one.metres) - 4
+        if said is not None and x > last.get(y, float("-inf")) + 60:
+            last[y] = x
+            yield el("text", said, x=_n(max(x, _LEFT + 54)), y=_n(y), class_="said", text_anchor="end")
 
 
 def _collisions(picture: LinePicture, scale: _Scale) -> Iterator[Markup]:

@@ -69,7 +69,6 @@ function grown(now) {
     page.view = { since: Math.max(0, page.end - span), until: Math.max(page.end, span) };
     refresh();
   } else if (page.view.until > page.end - 1e9) refresh();
-  document.dispatchEvent(new CustomEvent("busim-grown"));
 }
 
 function choose(line) {
@@ -79,7 +78,6 @@ function choose(line) {
   at("said").textContent = line.said;
   overview = null;
   refresh();
-  document.dispatchEvent(new CustomEvent("busim-line"));
 }
 
 // Draw what there is at once, then ask for what belongs here; one question at a time, the last one counts.
@@ -102,6 +100,7 @@ export async function refresh() {
       overview = strip;
       draw();
       at("line").dataset.level = picture.level;
+      document.dispatchEvent(new CustomEvent("busim-moved"));
       at("line").dataset.took = (performance.now() - begun).toFixed(1);
     } while (again);
   } catch (error) {
