@@ -32,11 +32,11 @@ MARK = "busim report"
 _DRAWN = (".ground", ".station", ".converter", ".lead", ".tick", ".time", ".band", ".hit", ".driver", ".tie", ".waits",
           ".cut", ".cross", ".sign", ".mark", ".said")  # fmt: skip
 _MOST_CAMERAS, _MOST_VERDICTS, _MOST_LINES = 120, 150, 64  # rows; the others are counted
-_FIGURES = ("poll_rate", "age_mean", "age_worst", "latency_p95", "move_p95", "time_outs", "damaged", "collisions",
-            "occupancy", "load", "headroom")  # fmt: skip
+_FIGURES = ("poll_rate", "latency_p95", "move_p95", "time_outs", "damaged", "collisions", "occupancy", "load",
+            "headroom")  # fmt: skip
 _CAMERA = ("poll_rate", "age_mean", "age_worst", "latency_p95", "latency_max", "move_p95", "time_outs", "damaged")
 _ENOUGH = {"move_p95": 2500}  # observations below which a difference says little; 400 of the others
-_COMPARED = ("poll_rate", "age_mean", "latency_p95", "move_p95", "occupancy", "load")
+_COMPARED = ("poll_rate", "latency_p95", "move_p95", "occupancy", "load")
 
 
 def report(path: str, *, paper: str = "a4") -> str:
@@ -162,7 +162,7 @@ def _measured(given: _Gathered) -> Iterator[Markup]:
     rows: list[list[Cell]] = []
     for line in given.report.lines[:_MOST_LINES]:
         rows.append([line.name, *(shown(line.figures.get(name)) for name in _FIGURES)])
-    yield table(("line", *titles(_FIGURES)), rows, numbers=range(1, 12))
+    yield table(("line", *titles(_FIGURES)), rows, numbers=range(1, 10))
     differing = [sentence for line in given.report.lines for sentence in differences(line, given.computed(line.name))]
     if given.budget is not None:
         yield el("h3", "Beside the budget")

@@ -105,7 +105,7 @@ async function showFigures() {
   fill("figures-body", el("p", { role: "status" }, "Reading the trace."));
   try {
     const made = await ask("/api/figures");
-    const names = ["poll_rate", "age_mean", "age_worst", "latency_p95", "time_outs", "damaged", "collisions", "occupancy", "load", "headroom"];
+    const names = ["poll_rate", "latency_p95", "move_p95", "time_outs", "damaged", "collisions", "occupancy", "load", "headroom"];
     const rows = made.lines.map((line) => el("tr", {}, el("td", {}, line.name), ...names.map((name) => el("td", { class: "number", "data-figure": name }, made.shown[line.name][name] ?? "-"))));
     const verdicts = made.expectations.map((one) => one.verdict), count = (verdict) => verdicts.filter((one) => one === verdict).length;
     const missed = made.expectations.filter((one) => one.verdict === "missed").map((one) => el("li", { class: "bad" }, `missed: ${one.figure} of ${one.of}, expected ${one.expected}`));
