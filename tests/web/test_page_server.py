@@ -232,7 +232,7 @@ async def test_a_thousand_connections_that_say_nothing_keep_nobody_out() -> None
     async with served(hall()) as page:
         host, port = page.host.split(":")
         silent = [socket.create_connection((host, int(port)), timeout=WITHIN) for _ in range(1)]
-        opened = await asyncio.gather(*(asyncio.open_connection(host, int(port)) for _ in range(400)))
+        opened = await asyncio.gather(*(asyncio.open_connection(host, int(port)) for _ in range(1000)))
         assert (await page.get("/api/about"))[0] == 200
         for each in silent:
             each.close()

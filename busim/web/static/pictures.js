@@ -7,7 +7,7 @@ import { el } from "./text.js";
 
 const TRIED = ["iris", "gain", "red_gain", "blue_gain", "master_black", "red_black", "green_black", "blue_black"];
 const sides = [];
-let differs = null, running = false, began = 0;
+let differs = null, line = null, running = false, began = 0;
 
 export function cameraPictures(body) {
   body.append(el("p", { class: "quiet" }, "Our own test chart through each camera's settings at the end of the window: a model to learn by, computed. Values below are tried out here alone."));
@@ -16,9 +16,7 @@ export function cameraPictures(body) {
   const said = el("p", { id: "difference", role: "status" });
   body.append(row, el("h3", {}, "Difference, four times as strong"), differs, said,
     el("button", { type: "button", id: "run-pictures", "aria-pressed": "false", onclick: toggle }, "Keep the pictures moving"));
-  document.addEventListener("busim-moved", () => { if (!running) drawAll(); });
-  choices();
-  document.getElementById("lines").addEventListener("click", () => { choices(); drawAll(); });
+  document.addEventListener("busim-moved", () => { if (!running || line !== page.line) drawAll(); });
   drawAll();
 }
 
@@ -34,6 +32,7 @@ function side(name) {
 }
 
 function choices() {
+  line = page.line;
   const cameras = page.line.stands.filter((stand) => stand.kind === "camera" && stand.number);
   sides.forEach((mine, place) => {
     mine.select.replaceChildren(...cameras.map((one) => el("option", { value: one.number }, one.name)));
@@ -64,6 +63,7 @@ async function drawAll() {
   if (busy) { again = true; return; }
   busy = true;
   try {
+    if (line !== page.line) choices();
     const drawn = await Promise.all(sides.map(draw));
     if (drawn[0] && drawn[1]) difference(drawn[0], drawn[1]);
   } catch (error) {
