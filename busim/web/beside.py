@@ -137,7 +137,7 @@ class Beside:
 
 
 def _address(camera: ResolvedCamera) -> int:
-    return camera.camera.id
+    return camera.camera.bus_id
 
 
 def spoken(parameter: Parameter, count: int) -> str:
