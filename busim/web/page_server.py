@@ -23,8 +23,8 @@ class PageServer:
     """Takes its port at once, so `address` is known; `serve` serves until `stop`.
 
     `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. `control`: the session's control API,
-    for actions; None: the page only shows. `token`: None for a new one. Raises UserError if the port cannot be had, or the
-    trace cannot be read.
+    for actions; None: the page only shows. `token`: None for a new one.
+    Raises UserError if the port cannot be had, or the trace cannot be read.
     """
 
     def __init__(

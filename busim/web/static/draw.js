@@ -175,7 +175,7 @@ function drawBands(context, scale, picture, colour, chosen) {
     dot(context, x, y, 3, colour.ink);
     if (band.collides) {
       cross(context, x, y, 5, colour.hit);
-      if (x > said + 64) { said = x; words(context, "collision", x + 4, TOP - 8, colour.hit, colour.sheet); }
+      if (x > said + 64) { said = x; words(context, "collision", Math.min(x + 4, scale.right - 54), TOP - 8, colour.hit, colour.sheet); }
     }
     if (band.role === "stray" && !band.collides && x > named + 120) { named = x; words(context, "nobody's request", x + 4, TOP + 5, colour.ink, colour.sheet); }
     if (chosen && chosen.driver === band.driver && chosen.start === band.start) {
