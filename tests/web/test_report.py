@@ -121,10 +121,11 @@ def test_the_command_writes_it_and_replaces_only_a_report(tmp_path: Path) -> Non
 
 def test_a_rehearsal_and_a_campaign_are_told_too() -> None:
     steps = [{"number": 1, "done": "no"}] * 400
-    rehearsal = {"plan": "<b>hall</b>", "ok": False, "wire_s": {"value": 1}, "steps": steps}
+    rehearsal = {"plan": "<b>hall</b>", "ok": False, "wire_s": {"value": 2.5, "kind": "simulated"}, "steps": steps}
     said = text_of(told_report(json.dumps(rehearsal), "r.json"))
     assert "<b>hall</b>" in said
     assert "A step failed." in said
+    assert "2.5 (simulated)" in said
     assert "Not shown: 100 more." in said
     campaign = {"cases": 7, "failures": [{"judge": "quiet-line", "accepted": None}], "measured": {"killed": 0}}
     assert "1 failure that nobody accepted" in text_of(told_report(json.dumps(campaign), "c.json"))

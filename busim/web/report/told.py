@@ -36,7 +36,16 @@ def told_report(text: str, path: str, *, paper: str = "a4") -> str:
 
 
 def _said(value: Any) -> str:
-    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    """A value as people read it: a number with its origin, a list with commas."""
+    if isinstance(value, dict) and value.keys() == {"value", "kind"}:
+        number = value["value"]
+        text = f"{f'{number:.4g}' if isinstance(number, float) else number} ({value['kind']})"
+    elif isinstance(value, bool):
+        text = "yes" if value else "no"
+    elif isinstance(value, list):
+        text = ", ".join(map(_said, value[:_MOST]))
+    else:
+        text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
 
 
