@@ -9,6 +9,7 @@ import pytest
 import schemathesis
 from fault_halls import hall
 from hypothesis import HealthCheck, given, settings
+from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from busim.runtime.session import Live
 from busim.web import ControlServer, openapi
@@ -26,7 +27,8 @@ def asked(url: str, token: str, path: str, method: str, examples: int) -> int:
     def each(case: Any) -> None:
         nonlocal count
         answer = case.call(base_url=url, headers={"Authorization": f"Bearer {token}"}, timeout=60)
-        case.validate_response(answer)
+        # Which names there are depends on the plan, so a request of the right form may still be refused.
+        case.validate_response(answer, excluded_checks=[positive_data_acceptance])
         assert answer.status_code < 500
         count += 1
 
