@@ -112,6 +112,29 @@ def test_a_program_that_is_refused_is_refused_once_and_may_come_again(served: Se
         wait_for(answered)
 
 
+def test_a_program_that_keeps_the_port_open_is_served_again_after_a_reboot(tmp_path: Path) -> None:
+    with Served(
+        tmp_path, plan_of("2", "reboots: [{at: 6 s, down: 300 ms}]"), "--pty", str(tmp_path / "ports")
+    ) as served:
+        link = str(served.where["converters"]["box"]["pty"])
+        with serial.Serial(link, 38400, timeout=0.3) as port:
+            port.write(ASK)
+            wait_for(lambda: port.read(len(REPLY)) == REPLY)
+            wait_for(lambda: "box: is back" in served.errors())
+            heard = b""
+
+            def answered() -> bool:
+                nonlocal heard
+                port.write(ASK)
+                heard += port.read(len(REPLY))
+                return REPLY in heard
+
+            wait_for(answered)
+        assert "dropped by the converter" in served.errors()
+        served.interrupt()
+        assert replay(served.trace).difference is None
+
+
 def test_what_nobody_read_does_not_reach_the_next_to_open(served: Served, link: str) -> None:
     with serial.Serial(link, 38400, timeout=10) as port:
         port.write(ASK)

@@ -4,6 +4,9 @@ The program's settings count as far as the kernel shows them: baud and stop bits
 keeps every pseudo-terminal at eight bits without parity (`pty_set_termios`), and a program that sets parity may get
 EINVAL. They stay as in the plan.
 
+While the box is down its pseudo-terminal stays, because it belongs to this machine: a program may open it, what it
+writes vanishes, and when the box is back it is served again without opening anew. `when_down` is for connections.
+
 A pseudo-terminal does not tell its owner that a program opened it or changed its settings. So this door polls it, and
 checks the settings whenever bytes come. Linux only: other systems behave differently.
 """
@@ -90,7 +93,16 @@ class PtyDoor:
             before(on)
             self._flow(on)
 
+        dropped = self._port.clients.drop
+
+        def drop(number: int, reset: bool) -> None:
+            if number == self._client:
+                self._dropped()
+            else:
+                dropped(number, reset)
+
         self._port.flow = flow
+        self._port.clients.drop = drop
         self._look()
 
     def close(self) -> None:
@@ -135,11 +147,20 @@ class PtyDoor:
             self._loop.add_reader(self._master, self._readable)
 
     def _go(self) -> None:
+        number = self._forget()
+        self._news(f"{self._name}: client {number} closed {self.link}")
+        self._enter(self._port.close, number)
+
+    def _dropped(self) -> None:
+        """The converter drops the client, as in a reboot. A serial port has no end to tell: it is let in again."""
+        self._news(f"{self._name}: client {self._forget()} at {self.link} dropped by the converter")
+        self._refused = _PATIENCE
+
+    def _forget(self) -> int:
         self._loop.remove_reader(self._master)
         self._loop.remove_writer(self._master)
         number, self._client = self._client, 0
-        self._news(f"{self._name}: client {number} closed {self.link}")
-        self._enter(self._port.close, number)
+        return number
 
     def _drain(self) -> None:
         """The writes of a refused program go nowhere."""
