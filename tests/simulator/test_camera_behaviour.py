@@ -30,7 +30,7 @@ from busim.protocols import (
     WRITE,
     Request,
 )
-from busim.simulator.cameras import Deaf, Did, NewId, Refused, Restart, Wake
+from busim.simulator.cameras import Changed, Deaf, Did, NewId, Refused, Restart, Wake
 
 # -- locks ------------------------------------------------------------------------------------------------------
 
@@ -313,6 +313,31 @@ def test_registers_drive_a_motor_where_a_protocol_has_no_words_for_it() -> None:
     assert camera.write("drive_zoom", 201) == ILLEGAL_VALUE
 
 
+def test_a_motor_that_is_asked_during_its_motion_says_where_it_is_without_being_woken() -> None:
+    camera = Held("zoom-camera")
+    before = camera.read("zoom")
+    assert camera.start("zoom", 100) == 0
+    camera.now = SECOND // 2
+    halfway = camera.read("zoom")
+    camera.now = SECOND
+    assert before < halfway < camera.read("zoom")
+    camera.at(1.2)  # woken before its end, it goes on
+    here = camera.read("zoom")
+    camera.now = round(1.6 * SECOND)
+    assert here < camera.read("zoom")
+
+
+def test_a_motor_that_is_sent_to_where_it_is_stops_there_and_one_at_rest_does_nothing() -> None:
+    camera = Held("zoom-camera")
+    camera.write("zoom", camera.read("zoom"))
+    assert camera.actions == []
+    camera.start("zoom", 100)
+    here = camera.at(1).read("zoom")
+    camera.write("zoom", here)
+    assert camera.actions == [Changed("zoom", here)]
+    assert camera.at(2).read("zoom") == here
+
+
 # -- presets ----------------------------------------------------------------------------------------------------
 
 
@@ -393,6 +418,7 @@ def test_unsaved_values_are_lost_by_a_power_cut_and_saved_ones_are_not() -> None
     camera = Held("minicam")
     camera.write("gain", 12)
     camera.save()
+    assert camera.actions == [Did("saves")]
     camera.at(1).write("gain", 36)
     camera.write("red_gain", 200)
     camera.power_cycle()

@@ -223,6 +223,15 @@ def test_an_arbiter_gives_out_each_request_whole_and_in_order(name: str, data: A
     assert b"".join(given_out) == stream
 
 
+def test_an_arbiter_that_is_cleared_asks_nothing_more() -> None:
+    arbiter = Arbiter(find("modbus-rtu"), 1000, 10)
+    arbiter.take(1, ONE + TWO)
+    arbiter.clear()
+    assert arbiter.next(0) == b""
+    arbiter.take(2, TWO)
+    assert (arbiter.next(0), arbiter.owner) == (TWO, 2)
+
+
 def test_a_request_that_comes_in_the_silence_after_a_reply_waits_for_its_end() -> None:
     spoken = find("modbus-rtu")
     arbiter = Arbiter(spoken, 1000, 10)

@@ -208,3 +208,14 @@ def test_changed_ports_and_breaks_are_heard_the_same_on_both_paths(case: list[An
         assert [(value, flags) for value, _, flags in heard] == [(value, flags) for value, _, flags in exact[name]]
         # a chunk tells its first instant, from which the others are worked out here: 1 ns of rounding
         assert all(abs(one[1] - other[1]) <= 1 for one, other in zip(heard, exact[name], strict=True))
+
+
+def test_a_break_that_nobody_holds_cannot_be_ended() -> None:
+    wire = Wire()
+    station = wire.station("one")
+    wire.start()
+    with pytest.raises(Defect, match="holds none"):
+        wire.line.end_break(station)
+    wire.line.send(station, b"a")
+    with pytest.raises(Defect, match="holds none"):
+        wire.line.end_break(station)

@@ -556,6 +556,43 @@ def test_a_flood_stays_on_the_fast_path_and_loses_nothing() -> None:
     assert [record[-1] for record in wire.records if record[0] == BURST] == [0] * 7
 
 
+@pytest.mark.parametrize("hold", [0, 20_000])
+def test_characters_beyond_the_longest_burst_follow_in_one_of_their_own(hold: int) -> None:
+    wire = Wire()
+    wire.station("sender", 0.0, port(115200), hold=hold)
+    wire.station("far", 1000.0, port(115200))
+    wire.start()
+    wire.send(0, "sender", bytes(4096))
+    wire.send(1, "sender", bytes(100))
+    of, delay = wire.stations["sender"].setting, 0
+    quiet: list[int] = []
+    end = of.offset(4096 * of.halves)
+    delay = wire.line.delay_over(1000.0)
+    # the second burst has begun and has not reached the far end: the first one is over there when its last bit arrives
+    wire.at(end + delay + delay // 2, lambda _: quiet.append(wire.line.quiet_from(wire.stations["far"])))
+    wire.run(5 * 10**9)
+    bursts = [record for record in wire.records if record[0] == BURST]
+    assert [len(burst[6]) for burst in bursts] == [4096, 100]
+    assert [burst[4] - burst[3] for burst in bursts] == [of.offset(len(burst[6]) * of.halves) for burst in bursts]
+    assert bursts[1][3] == end + wire.line.span
+    assert quiet == [end + delay]
+
+
+def test_a_break_that_has_not_arrived_leaves_the_far_end_with_the_burst_before_it() -> None:
+    wire = Wire()
+    wire.station("sender")
+    wire.station("far", 1000.0)
+    wire.start()
+    wire.send(0, "sender", b"a")
+    quiet: list[int] = []
+    delay = wire.line.delay_over(1000.0)
+    wire.at(20 * 10**6, lambda _: wire.line.begin_break(wire.stations["sender"]))
+    wire.at(20 * 10**6 + delay // 2, lambda _: quiet.append(wire.line.quiet_from(wire.stations["far"])))
+    wire.at(30 * 10**6, lambda _: wire.line.end_break(wire.stations["sender"]))
+    wire.run()
+    assert quiet == [round(10 * BIT) + delay]
+
+
 def test_a_clean_exchange_takes_the_fast_path_and_leaves_one_record_a_burst() -> None:
     wire = Wire()
     wire.station("master")

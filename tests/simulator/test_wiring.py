@@ -123,6 +123,16 @@ def test_the_main_segment_is_one_that_there_is() -> None:
         segments.begin_epoch(number)
         mains.append(segments.main)
     assert mains == [0, 0, 0, 0]
+    segments.cut(2)
+    segments.begin_epoch(5)
+    segments.main = 1
+    segments.cut(3)
+    segments.begin_epoch(6)
+    assert segments.main == 1  # it is there still
+    segments.join(2)
+    segments.join(3)
+    segments.begin_epoch(7)
+    assert segments.main == 0
     segments.main = 0
     segments.unplug(wire.stations["0"], through=False)
     segments.begin_epoch(10)
