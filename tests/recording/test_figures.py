@@ -263,11 +263,13 @@ def test_moves_told_as_intents_count_as_moves_and_are_at_the_camera_within_their
     folded.take((INTENT, LINE, CAMERA, 100 * MS, "iris", "700", "panel", "500"))
     for figures in (folded.camera(LINE, CAMERA, SECOND), folded.line(LINE, SECOND)):
         assert (figures["move_p95"].value, figures["move_p95"].why) == (None, "no move reached its camera")
+        assert (figures["intents_left"].value, figures["intents_left"].count) == (1, 1)
     folded.take((CHANGE, 160 * MS, CAMERA, "iris", "700"))
     for figures in (folded.camera(LINE, CAMERA, SECOND), folded.line(LINE, SECOND)):
         assert figures["move_p95"].value == pytest.approx(0.060, rel=1e-2)
         assert figures["move_max"].value == pytest.approx(0.060, rel=1e-9)
         assert figures["move_max"].count == 1
+        assert (figures["intents_left"].value, figures["intents_left"].count) == (0, 1)
 
 
 def test_a_read_of_a_client_from_outside_is_a_poll() -> None:
