@@ -35,25 +35,27 @@ def command(
 
 
 def _print(found: Comparison) -> None:
-    parting = found.parting
+    from busim.cli.screen import Screen
+
+    screen, parting = Screen(), found.parting
     if found.equal:
-        print("equal: the same records in the same order")
+        screen.say("equal: the same records in the same order")
     elif parting is None:
-        print("different, but not in their records:")
+        screen.say("different, but not in their records:")
     else:
         where = f" on {parting.line}" if parting.line else ""
-        print(f"different, first at {parting.at / 1e9:.9f} s{where}, in a record of kind {parting.kind}:")
+        screen.say(f"different, first at {parting.at / 1e9:.9f} s{where}, in a record of kind {parting.kind}:", hang=2)
         if parting.only_in:
-            print(f"  only the {('first', 'second')[parting.only_in - 1]} trace has it")
+            screen.say(f"only the {('first', 'second')[parting.only_in - 1]} trace has it", indent=2, hang=2)
         for name, one, other in parting.columns:
-            print(f"  {name}: {one} in the first, {other} in the second")
+            screen.say(f"{name}: {one} in the first, {other} in the second", indent=2, hang=2)
         for title, records in (("before, in both", parting.before), ("first", parting.one), ("second", parting.other)):
-            print(f"  {title}:" + ("" if records else " it ends here"))
+            screen.say(f"{title}:" + ("" if records else " it ends here"), indent=2)
             for record in records:
-                print(f"    {record}")
+                screen.say(str(record), indent=4, hang=2)
     for note in found.notes:
-        print(f"note: {note}")
-    print()
+        screen.say(f"note: {note}", hang=2)
+    screen.blank()
     _print_figures([pair for pair in found.figures if pair.kind == "line" or not pair.same])
 
 

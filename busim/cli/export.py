@@ -29,6 +29,7 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there already.")] = False,
 ) -> None:
     """Write, and print a command that opens the file."""
+    from busim.cli.screen import Screen
     from busim.foundation.errors import UserError
     from busim.recording.exports import FORMATS
     from busim.recording.trace import open_trace
@@ -49,5 +50,6 @@ def command(
                 "a trace cannot be exported into itself", file=trace, mend="give another file with --output"
             )
         format.write(opened, path, line, at=at, overwrite=overwrite)
-        print(f"Wrote {path}. To read it, for example:")
-        print(format.command(opened, path, line, at))
+        screen = Screen()
+        screen.say(f"Wrote {path}. To read it, for example:")
+        screen.command(format.command(opened, path, line, at))

@@ -29,6 +29,7 @@ def command(
 ) -> None:
     """Write the file, unless there is one."""
     from busim import plan, protocols
+    from busim.cli.screen import Screen
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
     from busim.plan import models
@@ -40,4 +41,4 @@ def command(
         write_whole(str(path), text, kind.value, new=True)
     except FileExistsError:
         raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
-    print(f"{path} is written. Edit it to describe your {kind.value}, and try it: {_TRIED[kind].format(path)}")
+    Screen().say(f"{path} is written. Edit it to describe your {kind.value}, and try it: {_TRIED[kind].format(path)}")

@@ -54,6 +54,7 @@ def command(
     """Split and show. Exit code 1 if no split was found, 2 if the plan or a wish is wrong."""
     from busim.analysis.split import More, Wishes, split, written
     from busim.cli.plan_file import read_usable
+    from busim.cli.screen import Screen
 
     more = None if like is None else More(like, tuple(at or ()), ports, most)
     wishes = Wishes(headroom / 100, _targets(every or []), detour, extra, renumber, more)
@@ -69,7 +70,7 @@ def command(
     if write is not None:
         _write(write, written(installation, found))
         if not as_json:
-            print(f"written: {write}. Look at it: busim plan diff {plan} {write}; busim check {write}")
+            Screen().say(f"written: {write}. Look at it: busim plan diff {plan} {write}; busim check {write}")
 
 
 def _without_like(like: str | None, at: list[str] | None, ports: int, most: int | None) -> None:

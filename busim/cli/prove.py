@@ -16,10 +16,12 @@ HELP = "Try out a protocol file or a camera model."
 
 def _list_checks(asked: bool) -> None:
     if asked:
+        from busim.cli.screen import Screen
         from busim.protocols import checks
 
+        screen = Screen()
         for name, others in checks().items():
-            print(f"{name}  (also {', '.join(others)})" if others else name)
+            screen.say(f"{name}  (also {', '.join(others)})" if others else name, hang=4)
         raise typer.Exit
 
 
@@ -99,30 +101,39 @@ def _prove_protocol(subject: str, against: str | None) -> None:
 
 
 def _show(proof: Proof, *, in_text: bool) -> None:
-    print(f"{proof.name}: {proof.title}\n")
+    from busim.cli.screen import Screen
+
+    screen = Screen()
+    screen.say(f"{proof.name}: {proof.title}")
+    screen.blank()
     for sample in proof.samples:
-        print(sample.title)
+        screen.say(sample.title)
         fields = " ".join(
             f"[{name} {raw.hex(' ').upper()}]" if name else raw.hex(" ").upper() for name, raw in sample.pieces
         )
-        print(f"    {fields}")
+        screen.say(fields, indent=4, hang=2)
         if b"".join(raw for _, raw in sample.pieces) != sample.raw:
-            print(f"    on the wire: {sample.raw.hex(' ').upper()}")
+            screen.say(f"on the wire: {sample.raw.hex(' ').upper()}", indent=4, hang=2)
         if in_text:
-            print(f"    {sample.raw.decode('latin-1')!a}")
+            screen.say(f"{sample.raw.decode('latin-1')!a}", indent=4, hang=2)
     if proof.samples:
-        print()
+        screen.blank()
     for verdict in proof.verdicts:
-        print(f"{'holds ' if verdict.holds else 'FAILS '} {verdict.what} ({verdict.tried} tried)")
+        screen.say(f"{'holds ' if verdict.holds else 'FAILS '} {verdict.what} ({verdict.tried} tried)", hang=7)
         for line in verdict.said:
-            print(f"        {line}")
+            screen.say(line, indent=8, hang=2)
 
 
 def _show_capture(found: Explanation, path: str) -> None:
-    print(f"\n{path}:")
+    from busim.cli.screen import Screen
+
+    screen = Screen()
+    screen.blank()
+    screen.say(f"{path}:")
     for one in found.stretches:
-        print(f"  {one.at:6d}  {one.raw[:32].hex(' ').upper()}{' ...' if len(one.raw) > 32 else ''}")
-        print(f"          {one.what or 'NOT EXPLAINED'}")
+        more = " ..." if len(one.raw) > 32 else ""
+        screen.say(f"{one.at:6d}  {one.raw[:32].hex(' ').upper()}{more}", indent=2, hang=8)
+        screen.say(one.what or "NOT EXPLAINED", indent=10, hang=2)
     share = 100 * found.explained / found.size
     frames = sum(1 for one in found.stretches if one.what)
-    print(f"{frames} frames explained, {found.explained} of {found.size} bytes ({share:.1f}%)")
+    screen.say(f"{frames} frames explained, {found.explained} of {found.size} bytes ({share:.1f}%)")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shlex
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple, TextIO
@@ -72,6 +73,16 @@ class Screen:
     def wrapped(self, text: str, *, indent: int = 0, hang: int = 0) -> list[str]:
         """The lines that `say` would print."""
         return list(wrap(visible(text), self.width, indent, indent + hang))
+
+    def command(self, text: str) -> None:
+        """A command to copy: broken between its words, with the shell's sign at the end of a line that goes on."""
+        lines = [""]
+        for word in map(shlex.quote, shlex.split(text)):
+            if lines[-1] and cell_len(lines[-1]) + 1 + cell_len(word) + 2 > self.width:
+                lines.append("   ")
+            lines[-1] += f" {word}" if lines[-1] else word
+        for number, line in enumerate(lines, 1):
+            self.line(Text(visible(line + (" \\" if number < len(lines) else ""))))
 
     def fact(self, name: str, text: str, style: str = "", *, indent: int = 2, column: int = 13) -> None:
         """A name, and its text in a column of its own; a longer name has a line of its own."""

@@ -50,16 +50,18 @@ def _today() -> str:
 
 
 def _say(document: Document, name: str) -> None:
-    print(
-        f"Wrote {name}: {document.name}, plan {document.digest}, {len(document.lines)} lines, "
-        f"{len(document.tasks)} steps, {len(document.labels)} labels. Open it in a browser and print it."
+    from busim.cli.screen import Screen, counted
+
+    parts = (len(document.lines), "line"), (len(document.tasks), "step"), (len(document.labels), "label")
+    Screen().say(
+        f"Wrote {name}: {document.name}, plan {document.digest}, {', '.join(counted(*one) for one in parts)}. "
+        "Open it in a browser and print it."
     )
     if not document.tasks and document.tasks_note:
-        print(document.tasks_note, file=sys.stderr)
+        Screen(sys.stderr).say(document.tasks_note)
     errors = len(document.checks.of("error"))
     if errors:
-        print(
-            f"Caution: this plan has {errors} error{'' if errors == 1 else 's'}, as its first page says. "
-            f"Mend it before you build from it: busim check {document.path}",
-            file=sys.stderr,
+        Screen(sys.stderr).say(
+            f"Caution: this plan has {counted(errors, 'error')}, as its first page says. "
+            f"Mend it before you build from it: busim check {document.path}"
         )

@@ -10,6 +10,7 @@ import pytest
 from places import SCENARIOS
 from screens import LINES, flat, shown, too_wide
 
+from busim.cli.app import app
 from busim.cli.screen import Column, Screen, wrap
 from busim.plan import read
 
@@ -121,3 +122,43 @@ def test_a_table_that_is_too_wide_goes_on_below_and_loses_nothing(monkeypatch: p
 def test_a_word_that_is_too_long_stays_whole_and_wide_letters_count_twice() -> None:
     assert list(wrap("see /a/path/that/is/long now", 10)) == ["see", "/a/path/that/is/long", "now"]
     assert list(wrap("広い 広い 広い", 10)) == ["広い 広い", "広い"]  # East Asian Wide: UAX #11
+
+
+# Every command that prints text of its own, tried into a pipe; beside it, those that are tried elsewhere, or print a
+# document: HTML, YAML, JSON Schema, or what another program says.
+TRIED = {
+    "check": [("{plan}", "--detail"), ("--rules",)], "run": [("{plan}", "--for", "100ms", "--detail")],
+    "budget": [("{plan}", "--detail")], "rehearse": [("{plan}", "--detail"), ("--what-ifs",)],
+    "scan": [("{plan}", "--stop", "all", "--detail")], "sweep": [("{plan}", "--vary", BUS, "--detail")],
+    "plan split": [("{plan}", "--write", "split.yaml")], "plan diff": [("{plan}", "{other}", "--all")],
+    "plan set": [("copy.yaml", "cameras[boulder left].bus_id=9")],
+    "compare": [("{trace}", "{trace}"), ("{trace}", "{second}")], "replay": [("{trace}",)],
+    "export": [("{trace}", "--to", "vcd"), ("{trace}", "--to", "pcapng", "--line", "boulder line")],
+    "prove": [("text",), ("zoom-camera",), ("--checks",)], "new": [("plan", "hall"), ("camera", "ours")],
+    "sheet": [("{plan}", "-o", "sheet.html")], "explain": [("symptoms",), ("same-id-on-line",), ("bus_id",)],
+}  # fmt: skip
+ELSEWHERE = {"serve", "with", "fuzz", "view", "plan show", "plan schema"}
+
+
+def test_every_command_wraps_what_it_prints(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    plan = PLANS["climbing-hall"]
+    (tmp_path / "copy.yaml").write_text(plan.read_text())
+    for number, trace in enumerate(("one.busim", "two.busim")):
+        shown("run", str(plan), "--for", "100ms", "--seed", str(number), "--trace", trace)
+    names = {"plan": str(plan), "other": str(FOURTEEN), "trace": "one.busim", "second": "two.busim"}
+    wide = {}
+    for command, tries in TRIED.items():
+        for words in tries:
+            done = shown(*command.split(), *(word.format(**names) for word in words))
+            assert done.exit_code in (0, 1), (command, words, done.output)
+            wide[command, words] = too_wide(done.output, 80)
+            assert "…" not in done.output, (command, words)
+    assert {name: lines for name, lines in wide.items() if lines} == {}
+
+
+def test_no_command_is_forgotten_by_the_test_of_widths() -> None:
+    commands = {command.name or "" for command in app.registered_commands}
+    plans = {f"plan {command.name}" for group in app.registered_groups
+             for command in group.typer_instance.registered_commands}  # fmt: skip
+    assert commands | plans == set(TRIED) | ELSEWHERE
