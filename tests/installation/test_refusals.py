@@ -7,18 +7,26 @@ from collections.abc import Callable
 
 import pytest
 from drawn_plans import drawn
-from hypothesis import assume, given
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from places import SCENARIOS
 
 from busim.analysis.budget import budget
 from busim.analysis.check import SOUND, check
+from busim.analysis.diff import diff
+from busim.analysis.split import split
+from busim.commissioning.bus_scan import scan_bus
 from busim.commissioning.rehearse import planned, steps_of
+from busim.commissioning.sheet import sheet
+from busim.experiments.sweep import compute, parse_axis
 from busim.foundation.diagnostics import Finding, Findings
+from busim.foundation.errors import UserError
 from busim.installation import outline
 from busim.plan import Plan, read_text
 from busim.runtime.session import Run
 from busim.runtime.session.played import played
+from busim.simulator.masters import Master
+from busim.testing.fuzzing import PureRun
 
 
 def _run(plan: Plan) -> None:
@@ -38,6 +46,16 @@ def _rehearse(plan: Plan) -> None:
 COMMANDS: dict[str, Callable[[Plan], object]] = {
     "run": _run, "serve": _serve, "budget": budget, "rehearse": _rehearse,
 }  # fmt: skip
+FEW = 5  # plans by default, without `scan`, which simulates a minute of a line
+# Commands that take what these take, and more work on it: asked of fewer plans, and only of those that are not refused.
+MORE: dict[str, Callable[[Plan], object]] = {
+    "sheet": lambda plan: sheet(plan, version="1", date="2026-01-01"),
+    "plan diff": lambda plan: diff(plan, plan),
+    "plan split": split,
+    "scan": lambda plan: scan_bus(plan, plan.lines[0].name, stopped=[one.name for one in plan.masters]),
+    "sweep": lambda plan: compute(plan, [parse_axis("line.baud=9600,19200")]),
+    "fuzz": lambda plan: PureRun(plan, (), Master),
+}
 PLANS = [("plan.yaml", SOUND), *((str(path), path.read_text()) for path in sorted(SCENARIOS.glob("*/plan.yaml")))]
 _WORD = re.compile(r"(?<=[\[ ,])[a-z_]{3,}(?=[\],}\n ])|(?<=: )[0-9]+(?=[,}\n])")
 
@@ -88,6 +106,28 @@ def test_whatever_a_plan_says_all_commands_refuse_it_alike_or_none_does(text: st
 def test_whatever_is_misspelt_in_a_plan_all_commands_refuse_it_alike_or_none_does(plan: tuple[str, str]) -> None:
     path, text = plan
     _holds(text, path)
+
+
+@pytest.mark.parametrize("plans", [pytest.param(FEW), pytest.param(1000, marks=pytest.mark.long)])
+def test_what_check_passes_no_other_command_refuses(plans: int) -> None:
+    @settings(max_examples=plans, suppress_health_check=list(HealthCheck))
+    @given(st.one_of(drawn().map(lambda text: ("plan.yaml", text)), damaged()))
+    def holds(written: tuple[str, str]) -> None:
+        path, text = written
+        try:
+            plan = read_text(text, path)
+        except Findings:
+            assume(False)
+        assume(not outline(plan).findings)
+        for name, command in MORE.items() if plans > FEW else [one for one in MORE.items() if one[0] != "scan"]:
+            try:
+                command(plan)
+            except Findings as error:
+                pytest.fail(f"{name} refuses what check passes: {error}")
+            except UserError:  # the plan is right, but has nothing to split, say, or no line to vary
+                pass
+
+    holds()
 
 
 @pytest.mark.parametrize(
