@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 NAME = "explain"
 HELP = "Explain anything by name: page, command, field, rule, symptom."
 
-_PAGES = ("topic", "rule of check", "fault", "judge")
+_PAGES = ("topic", "rule of check", "fault", "judge", "camera model")
 
 
 def command(
@@ -37,9 +37,9 @@ def _contents() -> str:
     return (
         f"# The handbook\n\n`busim explain TOPIC` shows one of these:\n\n{entries}\n\n"
         "It also explains a command (`busim explain run`), a plan field (`busim explain baud`), a camera model "
-        "(`busim explain zoom-camera`), a rule (`busim explain same-id-on-line`), a fault "
-        "(`busim explain late-reply`), a judge (`busim explain quiet-line`), a figure (`busim explain age_mean`), a "
-        "word (`busim explain turnaround`) and a symptom (`busim explain camera silent`).\n"
+        "(`busim explain zoom-camera`, or the name of your model file), a rule (`busim explain same-id-on-line`), a "
+        "fault (`busim explain late-reply`), a judge (`busim explain quiet-line`), a figure (`busim explain "
+        "age_mean`), a word (`busim explain turnaround`) and a symptom (`busim explain camera silent`).\n"
     )
 
 
@@ -49,6 +49,8 @@ def _about(asked: str) -> str:
     from busim.cli.handbook_render import fill
     from busim.foundation.errors import UserError
 
+    if asked.endswith((".yaml", ".yml")):
+        return _of_file(asked)
     entries = found(asked)
     pages = [entry for entry in entries if entry.kind in _PAGES]
     sections = [] if pages else _figure_sections(asked)
@@ -68,6 +70,14 @@ def _about(asked: str) -> str:
         return fill("\n".join(sections)) + ("\n" + "\n".join(texts) + "\n" if texts else "")
     speaking = [topic for topic in _speaking_of(asked) if topic not in ("words", "symptoms")]
     return "\n".join(texts) + "\n" + (f"\nPages that speak of it: {', '.join(speaking)}.\n" if speaking else "")
+
+
+def _of_file(path: str) -> str:
+    """The page of a camera model of the user. Raises UserError where the file is none."""
+    from busim.cli.model_page import model_page
+    from busim.plan.models import read
+
+    return model_page(read(path))
 
 
 def _named(entries: Sequence[Entry]) -> str:

@@ -213,12 +213,11 @@ def _figures() -> Iterator[Entry]:
 
 
 def _models() -> Iterator[Entry]:
+    from busim.cli.model_page import model_page
     from busim.plan.models import load, names
 
     for name in names():
-        title = load(name).title
-        text = f"- camera model `{name}`: {title}. Its file: `busim plan schema --of camera` has the form; "
-        yield Entry("camera model", name, title, partial(str, text + "`busim explain cameras` says what it may hold."))
+        yield Entry("camera model", name, load(name).title, lambda name=name: model_page(load(name)))
 
 
 def _protocols() -> Iterator[Entry]:

@@ -49,6 +49,8 @@ def _print(found: Difference, every: bool) -> None:
             screen.say(f"{title}:", "bold")
         for text in texts:
             screen.say(text, indent=2, hang=2)
+    if found.caution:
+        screen.say(found.caution, "yellow")
     if every:
         screen.say("every field, as planned:", "bold")
         for one in found.fields:

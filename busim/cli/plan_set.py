@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import re
+import sys
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from busim.cli import options
 
+if TYPE_CHECKING:
+    from busim.plan import Plan
+
 NAME = "set"
 HELP = "Change values in a plan and keep its comments."
+
+_HURTS = re.compile(r"fuse|voltage|suppl|gauge|power|limit|feeds|place$|cable")
 
 
 def command(
@@ -25,7 +32,7 @@ def command(
     from busim.foundation.yaml_source import load
     from busim.plan import read, read_text, rewrite
 
-    read(plan)
+    before = read(plan)
     fields = {}
     for value in values:
         field, equals, text = value.partition("=")
@@ -35,9 +42,38 @@ def command(
             )
         fields[field.strip()] = text.strip()
     changed, told = rewrite(load(plan), fields)
-    read_text(changed, plan)
+    after = read_text(changed, plan)
+    _no_fuse_raised(before, after)
+    touched = [field for field in fields if _HURTS.search(field)]
+    if touched:
+        print(_caution(touched), file=sys.stderr)
     if dry:
         print(changed, end="")
         return
     write_whole(plan, changed, "plan")
     print("\n".join(told))
+
+
+def _caution(fields: list[str]) -> str:
+    """What can hurt where such a value is changed on site."""
+    return (
+        f"Caution: {', '.join(fields)}: a plan changes no wire. Switch the supply off, lock it off and measure that it "
+        "is dead before anybody changes it on site. Fuses, cable sizes, supplies and mains are decided by the local "
+        "code and a licensed electrician, mounting above people by a competent rigger."
+    )
+
+
+def _no_fuse_raised(before: Plan, after: Plan) -> None:
+    """Raises UserError where a fuse is raised and the plan does not say why."""
+    from busim.foundation.errors import UserError
+
+    fuses = {supply.name: supply.fuse for supply in before.supplies}
+    for number, supply in enumerate(after.supplies):
+        was = fuses.get(supply.name)
+        if was is not None and supply.fuse is not None and supply.fuse > was and not supply.fuse_reason:
+            raise UserError(
+                f"a larger fuse for {supply.name!r} needs a reason in the plan", field=f"supplies[{number}].fuse",
+                found=f"{supply.fuse:g} A, was {was:g} A",
+                expected="`fuse_reason`: why the cable bears it, and who answers for it",
+                mend=f"have a licensed electrician decide it, then set supplies[{number}].fuse_reason as well",
+            )  # fmt: skip

@@ -19,6 +19,25 @@ HELP = "Rehearse the commissioning step by step, or what can go wrong."
 _ALL = "all"
 
 
+class CannotHappen(Exception):
+    """A what-if that cannot happen on `line`, for the reason `why`."""
+
+    def __init__(self, line: str, why: str) -> None:
+        super().__init__(line, why)
+        self.line, self.why = line, why
+
+
+def _cannot(reason: CannotHappen, name: str, *, as_json: bool) -> None:
+    """Say that a what-if cannot happen on this line."""
+    from busim.commissioning.rehearse import SCHEMA, find_what_if
+
+    if as_json:
+        told = {**find_what_if(name).as_json(), "line": reason.line, "cannot_happen_because": reason.why}
+        print(json.dumps({"schema": SCHEMA, **told}, indent=2))
+    else:
+        print(f"{name} cannot happen on line {reason.line!r}: {reason.why}. Name another line with --line.")
+
+
 def command(
     plan: Annotated[Optional[str], typer.Argument(metavar="PLAN", help="The plan, a YAML file.")] = None,  # noqa: UP045
     what_if: Annotated[
@@ -62,7 +81,11 @@ def command(
                 expected="one what-if, or none", mend="name the one to record",
             )  # fmt: skip
         raise typer.Exit(_all(planned, line, seed, as_json=as_json, detail=detail))
-    rehearsal, tried = _one(planned, what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
+    try:
+        rehearsal, tried = _one(planned, what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
+    except CannotHappen as reason:  # that is an answer, and no mistake of whoever asked
+        _cannot(reason, what_if or "", as_json=as_json)
+        return
     if as_json:
         told = None if tried is None else {**tried.as_json(), "as_told": tried.as_told(rehearsal)}
         print(json.dumps({**rehearsal.as_json(), "told": told}, indent=2))
@@ -77,10 +100,9 @@ def command(
 def _one(
     plan: Plan, name: str | None, line: str | None, seed: int, trace: str | None, *, overwrite: bool, quiet: bool
 ) -> tuple[Rehearsal, WhatIf | None]:
-    """One rehearsal, in a world of its own. Raises UserError, also if the what-if cannot happen there."""
+    """One rehearsal, in a world of its own. Raises UserError, and CannotHappen where the what-if cannot show there."""
     from busim.cli.show import progress
     from busim.commissioning.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
-    from busim.foundation.errors import UserError
     from busim.runtime.session import Run
 
     tried = None if name is None else find_what_if(name)
@@ -92,10 +114,7 @@ def _one(
             setting = setting_for(plan, run.world.protocols, cameras, assumed, line)
             steps, why_not = what_if_steps(tried, setting)
             if why_not:
-                raise UserError(
-                    f"{tried.name} cannot happen on line {setting.line!r}", found=why_not,
-                    expected="a line on which it can", mend="name another one with --line",
-                )  # fmt: skip
+                raise CannotHappen(setting.line, why_not)
         with progress(hidden=quiet) as advanced:
             rehearsal = rehearse(
                 plan, run.world, cameras, steps, assumed, seed=seed, what_if=name or "", advanced=advanced
@@ -111,16 +130,13 @@ def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool, detail: bool
     """Every what-if, each in a world of its own. Returns the exit code."""
     from busim.cli import rehearse_tables as tables
     from busim.commissioning.rehearse import SCHEMA, what_ifs
-    from busim.foundation.errors import UserError
 
     tried: list[tuple[WhatIf, Rehearsal | None, str]] = []
     for one in what_ifs().values():
         try:
             rehearsal, _ = _one(plan, one.name, line, seed, None, overwrite=False, quiet=as_json)
-        except UserError as error:
-            if not error.what.startswith(one.name):  # the plan or the line is wrong, and not only this what-if
-                raise
-            tried.append((one, None, error.found or ""))
+        except CannotHappen as reason:
+            tried.append((one, None, reason.why))
         else:
             tried.append((one, rehearsal, ""))
     if as_json:

@@ -79,6 +79,7 @@ def _found(screen: Screen, call: BusScan, listening: str, ending: str, *, detail
     elif unsure:
         said = f"a second camera may be hidden at {counted(unsure, 'bus ID')}"
     screen.say(f"{call.line}: {counted(len(call.rows), 'camera')} found, {said}", "bold red" if shared else "bold")
+    _unseen(screen, call, detail=detail)
     if shared:
         screen.say("To do: connect these cameras one at a time and give each its own bus ID: busim rehearse PLAN.")
     screen.say(
@@ -96,6 +97,22 @@ def _found(screen: Screen, call: BusScan, listening: str, ending: str, *, detail
     screen.say(advice)
     if detail:
         _more(screen, call)
+
+
+def _unseen(screen: Screen, call: BusScan, *, detail: bool) -> None:
+    """Planned cameras that were not found; those that are planned as absent are named, and no fault."""
+    lost = [one for one in call.unseen if one.present]
+    if lost:
+        most = len(lost) if detail else 4
+        names = listed([f"{one.name} (ID {one.bus_id}, at {one.metres:g} m)" for one in lost[:most]])
+        more = f" and {len(lost) - most} more: --detail" if len(lost) > most else ""
+        screen.say(f"Not found: {counted(len(lost), 'planned camera')}: {names}{more}", "bold red")
+        screen.say(
+            "To do: look at the one nearest to the converter first: power, plug, wires of the pair, baud, format."
+        )
+    absent = [one.name for one in call.unseen if not one.present]
+    if absent:
+        screen.say(f"Planned as not present, and not found: {listed(absent[:8])}.")
 
 
 def _rows(screen: Screen, rows: Sequence[Row]) -> None:

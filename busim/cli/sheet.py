@@ -22,12 +22,23 @@ def command(
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     only: Annotated[
         Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="PART", help="Only this part, or several: summary, lines, settings, bill, steps, labels."),
+        typer.Option(metavar="PART", help="Only this part: summary, lines, settings, bill, steps, silent, labels."),
     ] = None,
     date: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="TEXT", help="The date to print; else today's."),
     ] = None,
+    revision: Annotated[str, typer.Option(metavar="TEXT", help="The revision to print on every page.")] = "",
+    author: Annotated[str, typer.Option(metavar="TEXT", help="The author to print on every page.")] = "",
+    since: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="OLD", help="The plan of the last print: what changed comes first."),
+    ] = None,
+    label_sheet: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="NAME", help="Pre-cut labels: a4-3x8, a4-3x7 or letter-3x10."),
+    ] = None,
+    no_rehearsal: Annotated[bool, typer.Option("--no-rehearsal", help="Print the steps without trying them.")] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sheet.")] = False,
 ) -> None:
     """Write, and report it. A plan with errors is written too, with the errors on top."""
@@ -36,9 +47,17 @@ def command(
     from busim.foundation.version import VERSION
     from busim.plan import read
 
-    check_target(output, "sheet", overwrite=overwrite, known=is_sheet, inputs=[plan])
-    document = sheet(read(plan), version=VERSION, date=_today() if date is None else date)
-    text = html(document, paper=paper, parts=only or PARTS)
+    check_target(output, "sheet", overwrite=overwrite, known=is_sheet, inputs=[plan, *([since] if since else [])])
+    document = sheet(
+        read(plan),
+        version=VERSION,
+        date=_today() if date is None else date,
+        revision=revision,
+        author=author,
+        rehearsed=not no_rehearsal and (not only or "steps" in only),
+        since=None if since is None else read(since),
+    )
+    text = html(document, paper=paper, parts=only or PARTS, label_sheet=label_sheet)
     write_whole(output, text, "sheet")
     _say(document, output)
 

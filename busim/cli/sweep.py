@@ -53,7 +53,7 @@ def command(
     ] = None,
     heat: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option("--map", metavar="FILE", help="Draw a map of two axes here, .svg."),
+        typer.Option("--map", metavar="FILE", help="Draw a map of two axes for each line here, .svg."),
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sweep or map.")] = False,
 ) -> None:

@@ -128,7 +128,7 @@ class Asker:
 
 @dataclass(frozen=True, slots=True)
 class ResolvedPanel:
-    """A panel. `commands`: every control of every camera, in the plan's order."""
+    """A panel. `commands`: every control of every camera that has it, in the plan's order."""
 
     field: str
     panel: PanelPlan

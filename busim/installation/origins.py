@@ -10,7 +10,7 @@ from busim.plan import Plan, locate
 WRITTEN, MODEL, DEFAULT = "written", "model", "default"
 
 _OF_MODEL = re.compile(
-    r"cameras\[\d+\]\.(turnaround|factory_id|firmware|unpowered|unit_load|power(\.(idle|peak|start_up))?)"
+    r"cameras\[\d+\]\.(turnaround|factory_id|factory_baud|factory_format|firmware|unpowered|unit_load|power(\.(idle|peak|start_up))?)"
 )
 
 

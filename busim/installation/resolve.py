@@ -160,13 +160,14 @@ class _Resolver:
 
     def _panel(self, index: int, panel: PanelPlan, asked: list[ResolvedCamera]) -> ResolvedPanel:
         """The panel with its valid commands; each invalid one has a finding."""
-        rate = panel.moves / max(1, len(panel.cameras) * len(panel.controls))
         reached = {camera.name for camera in asked}
-        commands = []
+        able = []
         for name in panel.cameras:
             spoken = self._cameras[name].spoken if name in reached else None
             for control in panel.controls:
                 parameter = None if spoken is None else spoken.controls.get(control)
                 if parameter is not None:
-                    commands.append(Command(self._cameras[name], control, parameter, rate))
-        return ResolvedPanel(f"panels[{index}]", panel, tuple(commands))
+                    able.append((self._cameras[name], control, parameter))
+        rate = panel.moves / max(1, len(able))
+        commands = tuple(Command(camera, control, parameter, rate) for camera, control, parameter in able)
+        return ResolvedPanel(f"panels[{index}]", panel, commands)

@@ -63,6 +63,14 @@ class ResolvedCamera:
         return None if self.known is None else self.known.bus.factory_id
 
     @property
+    def factory_port(self) -> tuple[Fraction, CharFormat] | None:
+        """Its baud and format as delivered: from the plan, else from its model; None if neither has one of them."""
+        bus = None if self.known is None else self.known.bus
+        baud = self.camera.factory_baud or (bus.factory_baud if bus else None)
+        format = self.camera.factory_format or (bus.factory_format if bus else None)
+        return None if baud is None or format is None else (baud, format)
+
+    @property
     def unpowered(self) -> str:
         """Its effect on the pair without supply: passes, loads or cuts."""
         return self.camera.unpowered or (_UNPOWERED if self.known is None else self.known.bus.unpowered)

@@ -160,7 +160,8 @@ class _Search:
         cameras = {name: one.spoken for name, one in known if one is not None and one.spoken is not None}
         for place, control in enumerate(panel.controls):
             without = {name: one for name, one in cameras.items() if control not in one.controls}
-            if without:
+            fixed = any(one.carries(control) for one in without.values())
+            if without and (fixed or len(without) == len(cameras)):  # else it moves those that have it
                 yield self._at(f"panels[{index}].controls[{place}]", *_no_control(control, without))
 
 

@@ -10,6 +10,7 @@ that it names), `files_in_use` (the files that the installation is built from),
 from busim.plan.changing import change, rewrite, source_text
 from busim.plan.reader import files_in_use, folder, json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
+from busim.plan.shapes import STANDS
 from busim.plan.site import (
     BiasPlan,
     CablePlan,
@@ -38,6 +39,7 @@ from busim.plan.types import (
 )
 
 __all__ = [
+    "STANDS",
     "BiasPlan",
     "CablePlan",
     "CameraPlan",

@@ -109,7 +109,7 @@ def _order(stands: list[StandShape]) -> tuple[Place, ...]:
         kind = next(kind for kind in STANDS if getattr(stand, kind))
         name = "" if kind == "terminator" else getattr(stand, kind)
         ohms = (stand.ohms or OHMS) if kind == "terminator" else None
-        places.append(Place(kind, name, metres, stand.gauge, stand.stub, ohms, stand.capacitor))
+        places.append(Place(kind, name, metres, stand.gauge, stand.stub, ohms, stand.capacitor, stand.supply_pair))
     return tuple(places)
 
 
@@ -141,6 +141,8 @@ def _camera(shape: CameraShape, fed: dict[str, str]) -> CameraPlan:
         driver=_driver(shape.driver),
         place=shape.place,
         factory_id=shape.factory_id,
+        factory_baud=shape.factory_baud,
+        factory_format=shape.factory_format,
         firmware=shape.firmware,
         supply=shape.supply or fed.get(shape.name),
         power=_power(shape.power),
@@ -258,6 +260,7 @@ def _supply(shape: SupplyShape, stations: tuple[ConverterPlan | CameraPlan, ...]
         poe_class=shape.poe_class,
         limit=shape.limit,
         fuse=shape.fuse,
+        fuse_reason=shape.fuse_reason,
         place=shape.place,
         at=shape.at,
         feeds=tuple(station.name for station in stations if station.supply == shape.name),

@@ -17,7 +17,7 @@ from busim.plan.view import KINDS, Found, View, name_of, quoted
 
 def _names_are_unique(view: View) -> Found:
     for kind, word in KINDS.items():
-        yield from _unique(view, view.named(kind), word)
+        yield from _unique(view, view.named(kind), word, _undeclared(view, word))
     for field, _, master in view.named("masters"):
         groups = master.get("groups")
         entries = (
@@ -28,7 +28,18 @@ def _names_are_unique(view: View) -> Found:
         yield from _unique(view, entries, "poll group")
 
 
-def _unique(view: View, entries: Iterator[tuple[str, str, dict[str, Any]]], word: str) -> Found:
+def _undeclared(view: View, word: str) -> str:
+    """A name that an order has and no entry declares: probably the one that a name declared twice should be."""
+    for (kind, name), places in view.stands.items():
+        if kind == word and name not in view.known[f"{kind}s"]:
+            line, _ = view.document.positions[places[0][1]]
+            return f"rename one of the two; line {line} names {quoted(name)}, which is not declared"
+    return "rename one of the two"
+
+
+def _unique(
+    view: View, entries: Iterator[tuple[str, str, dict[str, Any]]], word: str, mend: str = "rename one of the two"
+) -> Found:
     first: dict[str, str] = {}
     for field, name, _ in entries:
         if name in first:
@@ -39,7 +50,7 @@ def _unique(view: View, entries: Iterator[tuple[str, str, dict[str, Any]]], word
                 f"another {word} has this name",
                 found=f"{quoted(name)}, first on line {line}",
                 expected="a name of its own",
-                mend="rename one of the two",
+                mend=mend,
             )
         first.setdefault(name, field)
 
@@ -96,7 +107,7 @@ def _stations_stand_once(view: View) -> Found:
 
 def _stands_twice(view: View, kind: str) -> Found:
     for (stood, name), places in view.stands.items():
-        if stood == kind:
+        if stood == kind and not view.twice(name):
             for _, field in places[1:]:
                 line, _ = view.document.positions[places[0][1]]
                 yield view.finding(

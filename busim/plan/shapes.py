@@ -82,6 +82,12 @@ class StandShape(Shape):
     stub: Length = has("length of cable from the line to the station", "0.3 m", "0")
     ohms: Ohms | None = has("resistance of a terminator; default: 120 ohm", "150 ohm", None)
     capacitor: Farads | None = has("capacitor in series with that resistor; default: none", "1 nF", None)
+    supply_pair: Literal["joined", "past", "cut"] = has(
+        "supply pair at this position. joined: the station is on it; past: it goes by, and the station has a supply of "
+        "its own; cut: it ends before this position. The data pair goes on in each case",
+        "past",
+        "joined",
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -283,6 +289,8 @@ class CameraShape(Shape):
     driver: DriverShape = has("how it drives the pair", default={})
     place: Word | None = has("name of its place", "boulder wall", None)
     factory_id: BusId | None = has("its bus ID as delivered; default: from the model", 1, None)
+    factory_baud: Baud | None = has("its baud as delivered; default: from the model", "9600 Bd", None)
+    factory_format: Format | None = has("its character format as delivered; default: from the model", "8N1", None)
     firmware: Text | None = has("version of its firmware", "2.4", None)
     supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
     power: PowerShape = has("its power from the supply", {"idle": "4 W", "peak": "6..8 W"}, {})

@@ -76,9 +76,9 @@ class FeedPlan:
 class SupplyPlan:
     """One source of power. `kind`: dc or poe.
 
-    `limit`: highest power in W, None: unknown (with PoE: that of its class). `fuse`: A. `at`: the converter, camera or
-    box where it is injected, None where it stands at what it feeds. `feeds`: names of the converters and cameras that
-    it feeds, whichever way the plan says so.
+    `limit`: highest power in W, None: unknown (with PoE: that of its class). `fuse`: A, for `fuse_reason`. `at`: the
+    converter, camera or box where it is injected, None where it stands at what it feeds. `feeds`: names of the
+    converters and cameras that it feeds, whichever way the plan says so.
     """
 
     name: str
@@ -87,6 +87,7 @@ class SupplyPlan:
     poe_class: int | None = None
     limit: float | None = None
     fuse: float | None = None
+    fuse_reason: str = ""
     place: str | None = None
     at: str | None = None
     feeds: tuple[str, ...] = ()

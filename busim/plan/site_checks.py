@@ -5,7 +5,7 @@ The reader does not judge whether a supply is strong enough or an address lies i
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from itertools import islice
 
 from busim.foundation.yaml_source import nearest
@@ -36,7 +36,7 @@ def _feeds_are_stations(view: View) -> Found:
         for place, station in view.words(field, entry, "feeds"):
             yield from _among(view, place, station, stations, "no-such-station", "converter or camera")
             other, where = feeder.setdefault(station, (name_of(entry), place))
-            if other != name_of(entry):
+            if other != name_of(entry) and not view.twice(station):
                 line, _ = view.document.positions[where]
                 yield view.finding(
                     place,
@@ -72,16 +72,18 @@ def _silenced_entries_exist(view: View) -> Found:
     known = dict.fromkeys([*(name for kind in KINDS for name in view.names[kind]), *_boxes(view)])
     for field, entry in view.items("silenced"):
         if isinstance(entry.get("at"), str):
-            yield from _among(view, f"{field}.at", entry["at"], known, "no-such-entry", "entry of the plan")
+            yield from _among(view, f"{field}.at", entry["at"], known, "no-such-entry", "entry of the plan", KINDS)
 
 
 def _boxes(view: View) -> list[str]:
     return [entry["box"] for _, entry in view.items("converters") if isinstance(entry.get("box"), str)]
 
 
-def _among(view: View, field: str, name: str, known: dict[str, None], code: str, what: str) -> Found:
-    """A finding if the name is not among the known ones."""
-    if name in known:
+def _among(
+    view: View, field: str, name: str, known: dict[str, None], code: str, what: str, kinds: Iterable[str] = _FED
+) -> Found:
+    """A finding if the name is not among the known ones, which are of these kinds."""
+    if name in known or view.unsure(*kinds):
         return
     meant = nearest(name, known)
     listed = ", ".join(f"`{entry[:60]}`" for entry in islice(known, _MOST_LISTED)) or "there is none"

@@ -134,6 +134,9 @@ class SupplyShape(Shape):
     poe_class: Annotated[int, Field(ge=0, le=8)] | None = has("class of a PoE port, 0 to 8", 4, None)
     limit: Watts | None = has("highest power that it can give; default: unknown, or from the PoE class", "120 W", None)
     fuse: Amperes | None = has("fuse at its output", "3.15 A", None)
+    fuse_reason: Text = has(
+        "why this fuse: needed to raise it with `plan set`", "AWG 12 since March, checked by A. Sparks", ""
+    )
     place: Word | None = has("name of its place", "boulder wall", None)
     at: Word | None = has("converter, camera or box where it is injected", "boulder box", None)
     feeds: list[Word] = has(

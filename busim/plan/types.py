@@ -19,7 +19,8 @@ class Place:
 
     `metres` from the first position of the line. `gauge` (AWG) of the cable from the previous position, None: that
     of the line. `stub`: metres from the line to the station. `ohms` and `capacitor` (F in series, None without) are of
-    a terminator. A built-in terminator of a station is no position; it is a value of the station.
+    a terminator. A built-in terminator of a station is no position; it is a value of the station. `supply_pair`:
+    joined, past (it goes by the station, which has a supply of its own) or cut (it ends before this position).
     """
 
     kind: str
@@ -29,6 +30,7 @@ class Place:
     stub: float = 0.0
     ohms: float | None = None
     capacitor: float | None = None
+    supply_pair: str = "joined"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +74,10 @@ class LinePlan:
 class CameraPlan:
     """One camera. `bus_id` is its bus ID as found on site; `present` False means dead or not connected.
 
-    `factory_id`: its ID as delivered. `unpowered`: what it does to the pair without supply, passes, loads or cuts.
-    `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or `firmware`: the value
-    comes from the model. `terminator` and `bias`: switched on inside it. `shutter`: seconds, None: not planned.
+    `factory_id`, `factory_baud`, `factory_format`: as delivered. `unpowered`: what it does to the pair without supply,
+    passes, loads or cuts. `unit_load`: part of a standard receiver that it is. None in one of these, in `power` or
+    `firmware`: the value comes from the model. `terminator` and `bias`: switched on inside it. `shutter`: seconds,
+    None: not planned.
     """
 
     name: str
@@ -86,6 +89,8 @@ class CameraPlan:
     driver: DriverPlan = DriverPlan()
     place: str | None = None
     factory_id: int | None = None
+    factory_baud: Fraction | None = None
+    factory_format: CharFormat | None = None
     firmware: str | None = None
     supply: str | None = None
     power: PowerPlan = PowerPlan()

@@ -5,6 +5,7 @@ Values have any type here, because a check runs beside the validation and not af
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import islice
 from typing import Any
@@ -37,6 +38,10 @@ class View:
         self.document = document
         self.names = {kind: [name for _, name, _ in self.named(kind)] for kind in KINDS}
         self.known = {kind: set(names) for kind, names in self.names.items()}
+        # A name declared twice is one mistake: nothing else that follows from it is reported.
+        self.doubled = {
+            kind: {name for name, count in Counter(names).items() if count > 1} for kind, names in self.names.items()
+        }
         # (kind, name) -> the lines it stands on, with the field of each place
         self.stands: dict[tuple[str, str], list[tuple[str, str]]] = {}
         for line, field, kind, name in self.places():
@@ -48,6 +53,14 @@ class View:
         names = self.names[f"{kind}s"]
         astray = (name for stood, name in self.stands if stood == kind and name not in self.known[f"{kind}s"])
         return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
+
+    def unsure(self, *kinds: str) -> bool:
+        """Whether a name of these kinds is declared twice, so that a missing name may be what it should be."""
+        return any(self.doubled[kind] for kind in kinds)
+
+    def twice(self, name: str) -> bool:
+        """Whether this name is declared twice."""
+        return any(name in names for names in self.doubled.values())
 
     def finding(self, field: str, code: str, what: str, *, found: str, expected: str, mend: str) -> Finding:
         return at(self.document, field, code, what, found=found, expected=expected, mend=mend)
@@ -87,7 +100,7 @@ class View:
 
     def exists(self, field: str, kind: str, name: str) -> Found:
         """A finding if no entry of this kind has this name."""
-        if name not in self.known[kind]:
+        if name not in self.known[kind] and not self.unsure(kind):
             meant = nearest(name, self.names[kind])
             known = self.names[kind]
             listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
@@ -106,7 +119,7 @@ class View:
         """A finding for each word that a list holds twice."""
         seen: set[str] = set()
         for place, word in self.words(field, entry, key):
-            if word in seen:
+            if word in seen and not self.twice(word):
                 yield self.finding(
                     place,
                     "named-twice",

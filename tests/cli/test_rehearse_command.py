@@ -90,6 +90,13 @@ def test_on_a_line_with_one_camera_those_that_cannot_happen_say_so() -> None:
     assert flat(result.stdout).count("cannot happen here: it needs two cameras") == 3
 
 
+def test_a_what_if_that_cannot_happen_on_a_line_says_so_and_ends_with_0() -> None:
+    for options in ((), ("--json",)):
+        result = rehearse(str(HALL), "--what-if", "everything-first", "--line", "speed line", *options)
+        assert result.exit_code == 0
+        assert "two cameras" in result.stdout
+
+
 def test_the_list_of_what_ifs_needs_no_plan() -> None:
     result = rehearse("--what-ifs")
     assert result.exit_code == 0
@@ -122,7 +129,6 @@ def test_options_that_do_not_go_together_are_told() -> None:
     for options in (
         (str(FRESH), "--what-if", "all", "--trace", "x.busim"), (str(FRESH), "--line", "old chain"), (),
         (str(FRESH), "--what-if", "rain"), (str(FRESH), "--what-if", "swapped-pair", "--line", "old chain"),
-        (str(HALL), "--what-if", "everything-first", "--line", "speed line"),
     ):  # fmt: skip
         error = rehearse(*options).exception
         assert isinstance(error, UserError)

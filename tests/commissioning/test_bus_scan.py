@@ -239,3 +239,21 @@ def test_on_the_line_every_camera_is_found_by_serials_and_in_slots(
         result = follow(tool, procedure).result
         assert result is not None
         assert result.found == there
+
+
+def test_planned_cameras_that_were_not_found_are_named_and_are_a_fault_unless_planned_as_absent() -> None:
+    wall = line([(1, 4301), (2, 4302), (3, 4303)])
+    for way in (SCAN, SERIALS):
+        assert scan_bus(wall, way=way).unseen == ()
+        lost = scan_bus(replace_camera(wall, "serial: 4302", "serial: 4302, present: false"), way=way)
+        assert [(one.name, one.bus_id, one.metres, one.present) for one in lost.unseen] == [("c1", 2, 10.0, False)]
+        assert lost.ok
+    deaf = scan_bus(replace_camera(wall, "serial: 4302", "serial: 4302, driver: {baud: 9600 Bd}"), way=SERIALS)
+    assert [one.name for one in deaf.unseen] == ["c1"]
+    assert not deaf.ok
+    assert deaf.as_json()["not_found"][0]["camera"] == "c1"
+
+
+def replace_camera(plan: Plan, old: str, new: str) -> Plan:
+    assert plan.source.count(old) == 1
+    return read_text(plan.source.replace(old, new))

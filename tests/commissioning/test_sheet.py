@@ -279,7 +279,7 @@ def test_steps_written_in_a_plan_are_those_on_the_sheet() -> None:
     tasks = made(read_text(SOUND + steps)).tasks
     assert [(task.number, task.what, task.look) for task in tasks] == [
         (1, "Look", "the doors are shut"),
-        (2, "Plug in boulder left", "no other new camera is connected"),
+        (2, "Plug in boulder left", "supplies of this cable off, measured dead; no other new camera connected"),
     ]
 
 

@@ -43,7 +43,7 @@ PROPER = """
     Gruteser HyperPhysics Hz IEEE Mbit/s W
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
     SARIF SLLA272 SQLite Schema Serial TCP Telnet
-    A4 HTML Letter PDF E1.20 V.24 V.28
+    A4 CSV HTML Letter PDF E1.20 UTF-8 V.24 V.28 XLSX
     API Application HTTP KERMIT MiB SIGKILL SIGTERM Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 

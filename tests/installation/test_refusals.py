@@ -134,12 +134,7 @@ def test_what_check_passes_no_other_command_refuses(plans: int) -> None:
     ("was", "is_now", "code", "mend"),
     [
         ("values: [tally, temperature]", "values: [tally, temperatur]", "polled-value-nobody-has", "`temperature`"),
-        (
-            "speed start, bus_id: 21",
-            "speed start, model: minicam, bus_id: 21",
-            "control-camera-lacks",
-            "name one of these",
-        ),
+        ("controls: [iris, master_black]", "controls: [iris, roof]", "control-camera-lacks", "name one of these"),
         ("speed start, bus_id: 21", "speed start, model: zoom-camra, bus_id: 21", "unknown-model", "`zoom-camera`"),
         ("masters:\n", "expect: [{figure: pole_rate, at_least: 5 Hz}]\nmasters:\n", "no-such-figure", "`poll_rate`"),
     ],

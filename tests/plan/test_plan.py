@@ -304,8 +304,13 @@ def test_a_mistake_is_said_once_at_its_place_with_what_was_found_and_what_was_ex
     [
         ("    clients: 4", "    client: 4", "did you mean `clients`?"),
         ("master: controller", "master: Controler", "did you mean `controller`?"),
-        ("  - name: left mat\n    bus_id: 1", "  - name: left mat", "add `bus_id: 1`"),
         ("    bus_id: 300\n", "    bus_id: 300\n    id: 300\n", "did you mean `bus_id`?"),
+        ("  - name: left mat\n    bus_id: 1", "  - name: left mat", "add `bus_id:` with its bus ID as found on site"),
+        (
+            "  - name: left mat\n    bus_id: 1",
+            "  - name: left mat\n    bus_id: one",
+            "write its bus ID as found on site after `bus_id:`",
+        ),
         ("through: [boulder box, speed box]", "through: boulder box", "write for example `through: [boulder box]`"),
         ("  - {name: desk", "  - {name: 5", 'put it in quotes: "5"'),
         ("    format: 8N1", "    format: 8N1\n    contention: Random", "did you mean `random`?"),
@@ -314,6 +319,12 @@ def test_a_mistake_is_said_once_at_its_place_with_what_was_found_and_what_was_ex
 def test_a_finding_says_how_to_mend_it(old: str, new: str, mend: str) -> None:
     assert GOOD.count(old) >= 1
     assert [finding.mend for finding in found_in(GOOD.replace(old, new, 1)).findings] == [mend]
+
+
+def test_a_name_declared_twice_is_one_finding_that_names_what_it_may_be() -> None:
+    (twice,) = found_in(GOOD.replace("  - name: right mat\n", "  - name: left mat\n", 1)).findings
+    assert twice.code == "duplicate-name"
+    assert twice.mend == "rename one of the two; line 13 names 'right mat', which is not declared"
 
 
 def test_many_mistakes_are_all_said_at_once_in_the_order_of_the_file() -> None:

@@ -30,6 +30,7 @@ from busim.plan import read_text
 from busim.recording.trace import EFFECT, EXCHANGE, INPUT, MARK, open_trace
 from busim.runtime.bridge import Address, addresses, cautions
 from busim.runtime.session import Live, Run
+from busim.runtime.session.live import nothing, warned
 from busim.simulator.kernel import Chance
 
 MS = 1_000_000
@@ -480,6 +481,9 @@ def test_listening_beyond_loopback_prints_a_caution(tmp_path: Path) -> None:
     (caution,) = cautions({"wall box": Address("198.51.100.48", 15001), "rope box": Address("127.0.0.1", 15001)}, {})
     assert "wall box can be reached" in caution
     assert "no authentication" in caution
+    assert "would be there twice" in caution
+    with pytest.warns(UserWarning, match="no authentication"):
+        warned(nothing, caution)  # a program that listens by `busim.Live` and gave nothing to show cautions with
     plan = tmp_path / "plan.yaml"
     plan.write_text(wall())
     assert busim("serve", str(plan), "--port", "0", "--for", "10 ms").stderr == ""

@@ -10,6 +10,7 @@ from busim.analysis.check.catalogue import all_rules, page
 from busim.analysis.check.checked import SCHEMA, Checked, Silenced, unreadable
 from busim.analysis.check.examples import SOUND, edited, marked
 from busim.analysis.check.feeds import Feed, feed_on
+from busim.analysis.check.joined import joined, same_voltage
 from busim.analysis.check.rule import AREAS, CAUTION, Edits, Rule, Spot, Spots
 from busim.analysis.check.run import check
 from busim.analysis.check.sarif import sarif
@@ -36,8 +37,10 @@ __all__ = [
     "check",
     "edited",
     "feed_on",
+    "joined",
     "marked",
     "page",
+    "same_voltage",
     "sarif",
     "unreadable",
 ]

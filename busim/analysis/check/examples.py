@@ -50,8 +50,8 @@ cameras:
   - {name: boulder left, bus_id: 2, serial: 4101, turnaround: 2..6 ms}
   - {name: boulder right, bus_id: 3, serial: 4102, turnaround: 2..6 ms}
   - {name: boulder mats, bus_id: 4, serial: 4103, turnaround: 2..6 ms}
-  - {name: speed start, bus_id: 21, serial: 4104, turnaround: 2..6 ms}
-  - {name: speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms}
+  - {name: speed start, bus_id: 21, serial: 4104, turnaround: 2..6 ms, factory_baud: 115200 Bd}
+  - {name: speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, factory_baud: 115200 Bd}
 masters:
   - name: controller
     through: [boulder box, speed box]
@@ -81,6 +81,21 @@ supplies:
     cable: {length: 3 m, gauge: AWG 14}
     feeds: [speed box, speed start, speed finish]
 """
+
+
+_SPEED, _BOULDER = ("4104", "4105"), ("4101", "4102", "4103")
+_SET_SPEED = ", factory_baud: 115200 Bd"
+
+
+def delivered(port: str, *, boulder: bool = False) -> tuple[tuple[str, str], ...]:
+    """Edits that let the cameras of the speed line, or of the boulder line, come with these factory settings.
+
+    For examples that change the settings of a line: it is not about cameras that are deaf until they are set.
+    """
+    serials, before = (_BOULDER, "") if boulder else (_SPEED, _SET_SPEED)
+    old = (f"{serial}, turnaround: 2..6 ms{before}" for serial in serials)
+    new = (f"{serial}, turnaround: 2..6 ms, {port}" for serial in serials)
+    return tuple(zip(old, new, strict=True))
 
 
 def edited(edits: tuple[tuple[str, str], ...]) -> str:

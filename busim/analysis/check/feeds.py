@@ -53,13 +53,17 @@ class _Way:
 
 @dataclass(frozen=True)
 class Feed:
-    """A supply and its loads. `astray`: loads without a known cable; they count as standing at the supply."""
+    """A supply and its loads. `astray`: loads without a known cable; they count as standing at the supply.
+
+    `entries`: the stations at which it is injected; several for a box with several ports.
+    """
 
     field: str
     supply: SupplyPlan
     loads: tuple[Load, ...]
     astray: tuple[Load, ...]
     ways: tuple[_Way, ...]
+    entries: tuple[str, ...] = ()
 
     @property
     def volts(self) -> float:
@@ -170,19 +174,26 @@ def _feed(one: ResolvedSupply, stands: _Stands, boxes: dict[str, list[str]]) -> 
                 left = {name: load for name, load in left.items() if load not in way.loads}
     if left:
         ways.append(_Way(tuple(left.values()), (0.0,) * len(left), (0.0,) * len(left)))
-    return Feed(one.field, supply, tuple(loads.values()), tuple(left.values()), tuple(ways))
+    return Feed(one.field, supply, tuple(loads.values()), tuple(left.values()), tuple(ways), tuple(entries))
 
 
 def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
-    """The ways from a station to the loads on its line: down the cable, itself included, and up the cable."""
+    """The ways from a station to the loads on its line: down the cable, itself included, and up the cable.
+
+    A way ends where the supply pair is cut. A station that the pair goes past is no load of it, unless the supply is
+    injected right there; then it feeds that station alone.
+    """
     order = line.order
     start = order.index(at)
+    alone = at.supply_pair == "past"
     for steps in (range(start, len(order)), range(start - 1, -1, -1)):
         found: list[Load] = []
         loops: list[float] = []
         gauges: list[float] = []
         ohms, thinnest, here = 0.0, 0.0, start
         for index in steps:
+            if index != start and (alone or order[max(index, here)].supply_pair == "cut"):
+                break
             metres = abs(order[index].metres - order[here].metres)
             # the cable between two positions belongs to the later one of them
             gauge = order[max(index, here)].gauge or line.cable.gauge
@@ -190,7 +201,8 @@ def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
             ohms += loop(gauge, metres, WARM, line.cable.conductor)
             thinnest = max(thinnest, gauge if metres else 0.0)
             here = index
-            if order[index].kind != "terminator" and order[index].name in loads:
+            on_pair = index == start or order[index].supply_pair != "past"
+            if on_pair and order[index].kind != "terminator" and order[index].name in loads:
                 found.append(loads[order[index].name])
                 loops.append(ohms)
                 gauges.append(thinnest)

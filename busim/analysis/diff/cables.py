@@ -94,6 +94,9 @@ def plugs(before: LinePlan, after: LinePlan) -> Iterator[str]:
         if key in was and was[key].place.stub != spot.place.stub:
             stubs = pair("stub", was[key].place.stub, spot.place.stub)
             yield f"stub to {spot.place.name!r}: {stubs[1]} (was {stubs[0]})"
+        if key in was and was[key].place.supply_pair != spot.place.supply_pair:
+            pairs = was[key].place.supply_pair, spot.place.supply_pair
+            yield f"supply pair at {spot.place.name!r}: {pairs[1]} (was {pairs[0]}), with every supply off and checked"
 
 
 def _spots(line: LinePlan) -> dict[Key, _Spot]:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from busim.analysis.diff.fields import FieldChange, of_entry, of_plan
 from busim.analysis.diff.matching import matched
+from busim.analysis.diff.renumbering import renumbered
 from busim.analysis.diff.words import Said, said
 from busim.plan import Plan
 
 SCHEMA = 1
+CAUTION = (
+    "Caution: switch every supply off, lock it off and measure that it is dead before a plug, a cable, a fuse or a "
+    "camera is touched. Supplies, fuses and mains are work for licensed people, by the local code; rigging above "
+    "people for competent riggers. Heads and lenses move when they start."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +33,14 @@ class Difference:
     def equal(self) -> bool:
         return not self.said and not self.fields
 
+    @property
+    def caution(self) -> str:
+        """What can hurt in the work that it takes; "" where it is on paper only."""
+        return CAUTION if any(one.task not in ("paper", "control") for one in self.said) else ""
+
     def as_json(self) -> dict[str, Any]:
         """JSON form; `schema` increases when a meaning changes."""
-        return {"schema": SCHEMA, "equal": self.equal, **asdict(self)}
+        return {"schema": SCHEMA, "equal": self.equal, "caution": self.caution or None, **asdict(self)}
 
 
 def diff(before: Plan, after: Plan) -> Difference:
@@ -45,4 +57,20 @@ def diff(before: Plan, after: Plan) -> Difference:
             fields.append(FieldChange(entry.kind, entry.name, "name", entry.was, entry.name))
         fields += [change.told() for change in of_entry(entry)]
     fields += [change.told() for change in outside]
-    return Difference(before.name, after.name, tuple(said(entries, outside)), tuple(fields))
+    told = said(entries, outside)
+    told += [Said("camera", "line", line, f"line {line!r}{text}") for line, text in renumbered(before, after)]
+    told += [Said("supply", "supply", name, text) for name, text in _raised(before, after)]
+    return Difference(before.name, after.name, tuple(told), tuple(fields))
+
+
+def _raised(before: Plan, after: Plan) -> Iterator[tuple[str, str]]:
+    """Fuses that are raised without a reason in the plan."""
+    fuses = {supply.name: supply.fuse for supply in before.supplies}
+    for supply in after.supplies:
+        was = fuses.get(supply.name)
+        if was is not None and supply.fuse is not None and supply.fuse > was and not supply.fuse_reason:
+            yield (
+                supply.name,
+                f"supply {supply.name!r}: DO NOT FIT the larger fuse of {supply.fuse:g} A (was {was:g} A) before "
+                "`fuse_reason` in the plan says why the cable bears it, and who answers for it",
+            )

@@ -78,5 +78,6 @@ def place(one: Place) -> str:
 
 def extras(one: Place) -> dict[str, Any]:
     """Values of a position besides station and metres, without defaults."""
-    said = {"gauge": one.gauge, "stub": one.stub or None, "ohms": one.ohms, "capacitor": one.capacitor}
+    said: dict[str, Any] = {"gauge": one.gauge, "stub": one.stub or None, "ohms": one.ohms, "capacitor": one.capacitor}
+    said["supply_pair"] = None if one.supply_pair == "joined" else one.supply_pair
     return {name: value for name, value in said.items() if value is not None}

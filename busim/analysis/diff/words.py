@@ -34,16 +34,19 @@ _AT_ONCE = ("baud", "format", "protocol")
 _ELSEWHERE = {
     "camera": {"place": "hang", "model": "hang", "serial": "hang", "present": "hang", "supply": "supply",
                "turnaround": "paper", "power": "paper", "unpowered": "paper", "unit_load": "paper",
-               "factory_id": "paper", "terminator": "cable", "bias": "cable"},
+               "factory_id": "paper", "factory_baud": "paper", "factory_format": "paper", "terminator": "cable",
+               "bias": "cable"},
     "converter": {"place": "hang", "supply": "supply", "power": "paper", "unit_load": "paper", "latency": "paper",
                   "factory_address": "paper", "reboots": "paper", "box": "cable", "box_port": "cable"},
     "line": {"order": "cable", "bias": "cable", "biased": "cable", "cable": "cable", "contention": "paper",
              "velocity": "paper", "bit_error_rate": "paper", "chatter": "paper"},
     "panel": {"moves": "paper", "place": "hang"},
+    "supply": {"fuse_reason": "paper"},
 }  # fmt: skip
 _WORDS = {
     "box_port": "port of the box", "bias": "bias", "cable.gauge": "gauge of the cable", "frame_rate": "frame rate",
     "cable.supply_gauge": "gauge of the supply pair", "factory_address": "address as delivered", "bus_id": "ID",
+    "factory_baud": "baud as delivered", "factory_format": "format as delivered",
     "factory_id": "ID as delivered", "packing_idle": "packing, idle", "host": "address", "poe_class": "PoE class",
     "unit_load": "unit loads", "biased": "bias", "at": "injected at",
 }  # fmt: skip

@@ -92,6 +92,8 @@ class Layer:
                 planned.append(said)
                 gauge = self._gauges.get(frozenset((last, spot)))
             order.append(Place(spot[0], known, at, gauge, stood.stub if stood else 0.0))
+            if stood is not None and stood.supply_pair == "past":  # a supply of its own stays its own on any line
+                order[-1] = replace(order[-1], supply_pair="past")
             last = spot
         return tuple(self._terminated(candidate, order)), tuple(planned)
 

@@ -113,6 +113,8 @@ def _cable(changes: _Changes, field: str, place: Place, before: float) -> None:
         changes.drop(f"{field}.after")
     if place.gauge is None:
         changes.drop(f"{field}.gauge")
+    if place.supply_pair == "joined":
+        changes.drop(f"{field}.supply_pair")
 
 
 def _stand(place: Place, before: float) -> Any:
@@ -129,6 +131,8 @@ def _stand(place: Place, before: float) -> Any:
         found["gauge"] = f"AWG {place.gauge:g}"
     if place.stub:
         found["stub"] = f"{place.stub!r} m"
+    if place.supply_pair != "joined":
+        found["supply_pair"] = place.supply_pair
     return found
 
 

@@ -7,6 +7,7 @@ If the site differs from the plan, silence may not mean that the line is free.
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 from busim.commissioning.scan_methods import Pace, best_slots
 from busim.foundation.errors import UserError
@@ -14,6 +15,7 @@ from busim.installation import POLICY, Installation, ResolvedLine, resolve
 from busim.plan import CameraPlan, Plan
 from busim.plan.models import Model
 from busim.protocols import READ, BusProtocol, Request, search, searches
+from busim.simulator.bus import Setting
 from busim.simulator.world import way_through
 
 SCAN, SLOTS, SERIALS = "scan", "slots", "serials"
@@ -65,8 +67,13 @@ class Ground:
         )
         return keys.most_common(1)[0][0] if keys else None
 
-    def _pace(self) -> Pace:
+    def tune(self, to: Setting) -> None:
+        """Ask at this setting from now on."""
+        self.pace = self._pace(to)
+
+    def _pace(self, to: Setting | None = None) -> Pace:
         way = way_through(self._at)
+        way = way if to is None else replace(way, setting=to)
         slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
         quickest = min((camera.turnaround.low for camera in self.cameras), default=0)
         read = Request(self.protocol.addresses[0], READ, self.key or 0, 2 if self.counter is not None else 1)

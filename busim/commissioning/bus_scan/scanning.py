@@ -7,12 +7,13 @@ laptop learns (`rows`) and facts that only the emulator knows (`hidden`, `Row.wh
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
-from busim.commissioning.bus_scan.following import Followed, OthersAsk, follow
+from busim.commissioning.bus_scan.following import Followed, follow
 from busim.commissioning.bus_scan.ground import SCAN, SERIALS, SLOTS, WAYS, Ground
+from busim.commissioning.bus_scan.result import BusScan, Row, Unseen, Way
 from busim.commissioning.scan_methods import (
     CHECKS,
     Checked,
@@ -38,105 +39,7 @@ from busim.plan import Plan
 from busim.protocols import READ, Request
 from busim.simulator.world import Tool, World, build
 
-SCHEMA = 1
 _ALL = 2**32 - 1
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A camera as the laptop sees it. `bus_id`, `serial`: received (serial None: unknown; from `scan` its low 16 bits).
-
-    `model`: from the plan, by serial number, "" if none fits. `doubt`: why the ID may be shared; `sure`: True if two
-    cameras were seen, False if a second one cannot be excluded. `where`: camera and position, known to the emulator.
-    """
-
-    bus_id: int
-    serial: int | None
-    model: str
-    doubt: str
-    sure: bool
-    where: str
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way to find the cameras. `best`, `mean`, `most`: computed ns for the planned cameras.
-
-    `took`: simulated ns, None if the way was stopped or is not available (`missing`: why). `hidden`: powered cameras of
-    the emulator that it did not find.
-    """
-
-    name: str
-    best: float = 0.0
-    mean: float = 0.0
-    most: float = 0.0
-    took: int | None = None
-    questions: int = 0
-    found: int = 0
-    hidden: tuple[str, ...] = ()
-    missing: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class BusScan:
-    """Result of a bus scan. `masters`: masters that ran; `quiet`: result of listening from `quiet_at` ns on.
-
-    If that was not safe, nothing was sent and the rest is empty. `polled`: bus IDs heard; `others`: a master that began
-    to poll during the scan; `advice`: the best way here; `checked`: ns spent on closer looks at single IDs.
-    """
-
-    line: str
-    seed: int
-    masters: tuple[str, ...]
-    listening: int
-    why: str
-    quiet: Quiet
-    quiet_at: int
-    polled: tuple[int, ...]
-    others: OthersAsk | None = None
-    way: str = ""
-    rows: tuple[Row, ...] = ()
-    looks: tuple[Checked, ...] = ()
-    checked: int = 0
-    ways: tuple[Way, ...] = ()
-    advice: str = ""
-
-    @property
-    def ok(self) -> bool:
-        """No other master polls, and no two cameras were seen at one ID."""
-        return self.quiet.safe and self.others is None and not any(row.sure for row in self.rows)
-
-    def as_json(self) -> dict[str, Any]:
-        """JSON form; times in seconds."""
-        return {
-            "schema": SCHEMA, "emulated": True, "line": self.line, "seed": self.seed,
-            "masters_running": list(self.masters),
-            "listened": {
-                "seconds": self.listening / 1e9, "why": self.why, "safe": self.quiet.safe,
-                "bytes": self.quiet.heard[:64].hex(" "), "count": len(self.quiet.heard),
-                "first_after": None if self.quiet.at is None else self.quiet.at / 1e9, "bus_ids": list(self.polled),
-            },
-            "others": None if self.others is None else self.others.at / 1e9,
-            "way": self.way,
-            "found": [
-                {"bus_id": row.bus_id, "serial": row.serial, "model_planned": row.model, "duplicate": row.sure,
-                 "doubt": row.doubt, "known_to_the_emulator": row.where}
-                for row in self.rows
-            ],
-            "looks": [
-                {"bus_id": look.bus_id, "serials": list(look.serials), "seen": list(look.seen), "proven": look.proven}
-                for look in self.looks
-            ],
-            "looks_seconds_simulated": self.checked / 1e9,
-            "ways": [
-                {"way": way.name, "missing": way.missing,
-                 "seconds_computed": {"best": way.best / 1e9, "mean": way.mean / 1e9, "most": way.most / 1e9},
-                 "seconds_simulated": None if way.took is None else way.took / 1e9, "questions": way.questions,
-                 "found": way.found, "hidden_known_to_the_emulator": list(way.hidden)}
-                for way in self.ways
-            ],
-            "advice": self.advice,
-        }  # fmt: skip
 
 
 def scan_bus(
@@ -205,7 +108,9 @@ class _Called:
             assert done.result is not None
             ways.append(_tried(one, done, *self._missed(world, done.result.found, name)))
             closer, took = looks
-            told = replace(told, rows=tuple(self._rows(world, name, done.result, closer)), looks=closer, checked=took)
+            rows = tuple(self._rows(world, name, done.result, closer))
+            unseen = tuple(self._unseen(rows, way=name))
+            told = replace(told, rows=rows, looks=closer, checked=took, unseen=unseen)
         return replace(told, way=name, ways=tuple(ways), advice=self._advice(best, ways))
 
     def _begin(self) -> tuple[World, Tool, Quiet, int]:
@@ -300,6 +205,20 @@ class _Called:
             yield Row(
                 one.bus_id, one.serial, self._planned(one.serial, short), doubt, sure, self._where(world, one, short)
             )
+
+    def _unseen(self, rows: Sequence[Row], *, way: str) -> Iterable[Unseen]:
+        """Planned cameras that are in no row: by serial number where all have one, else by bus ID. Cameras that answer
+        no search are not expected in the result of one."""
+        stands = {place.name: place.metres for place in self._ground.line.order if place.kind == "camera"}
+        serials = {row.serial for row in rows}
+        for camera in self._ground.cameras:
+            if way != SCAN and camera.name in self._ground.deaf:
+                continue
+            told = {camera.serial, camera.serial & 0xFFFF} if way == SCAN else {camera.serial}
+            by_serial = camera.serial and None not in serials
+            if told.isdisjoint(serials) if by_serial else all(row.bus_id != camera.bus_id for row in rows):
+                place, metres = camera.place or "", stands[camera.name]
+                yield Unseen(camera.name, camera.bus_id, camera.serial, place, metres, camera.present)
 
     def _planned(self, serial: int | None, short: bool) -> str:
         cameras = [one for one in self._ground.cameras if serial is not None and _same(one.serial, serial, short)]

@@ -27,8 +27,11 @@ from busim.commissioning.rehearse.steps import (
     REPLACE,
     ROUND,
     SAVE,
+    SET_PORT,
+    SUPPLY,
     SWAP,
     TEST_PICTURE,
+    TUNE,
     WAIT,
     Step,
 )
@@ -105,7 +108,39 @@ def _power(site: Site, step: Step) -> Outcome:
     return Outcome(OK, (f"powered; its model starts in {boot}" if step.on else "power off") + why_so)
 
 
+def _supply(site: Site, step: Step) -> Outcome:
+    fed = site.switch(step.supply, step.on)
+    along = f": {', '.join(fed)}" if fed else ""
+    if step.on:
+        return Outcome(OK, f"{step.supply} on; all that it feeds have started{along}")
+    return Outcome(OK, f"{step.supply} off{along}", "no voltage at the plug, measured")
+
+
+def _tune(site: Site, step: Step) -> Outcome:
+    baud, format = site.tune(step.line, step.baud, step.format)
+    return Outcome(OK, f"the converter runs at {baud} Bd {format}")
+
+
+def _set_port(site: Site, step: Step) -> Outcome:
+    camera = step.camera
+    bus_id = site.believed[camera] if step.bus_id is None else step.bus_id
+    baud, format = step.baud or site.cameras[camera].port[0], step.format or site.cameras[camera].port[1]
+    request = site.new_port(camera, bus_id, baud, format)
+    if request is None:
+        why_not = f"{camera!r} has no order over this bus that sets {baud} Bd {format}"
+        return _failed("nothing was sent", Reason(NO_ORDER, why_not, "set it at its switches: `do: dial`"))
+    heard = site.ask(step.line, request)
+    return _judged(site, camera, bus_id, heard, "", f"acknowledged; {baud} Bd {format} after its next start")
+
+
 def _cycle(site: Site, step: Step) -> Outcome:
+    if step.supply:
+        others = [name for name in site.switch(step.supply, False) if name != step.camera]
+        site.wait(step.length)
+        site.switch(step.supply, True)
+        site.believed[step.camera] = site.cameras[step.camera].bus_id if step.bus_id is None else step.bus_id
+        along = f"; started again with it: {', '.join(others)}" if others else ""
+        return Outcome(OK, f"{step.supply} off for {show_time(step.length)}, then on{along}")
     site.power(step.camera, False)
     site.wait(step.length)
     site.power(step.camera, True)
@@ -220,7 +255,9 @@ def _assign(site: Site, step: Step) -> Outcome:
 
 
 def _by_hand(site: Site, camera: str, bus_id: int) -> Outcome:
+    own = site.port(camera).station.setting
     site.fit(camera, bus_id, site.cameras[camera].serial or 0)
+    site.world.wiring.dial(camera, own.baud, own.format)  # its other switches stay as they are
     site.power(camera, True)
     site.believed[camera] = bus_id
     site.by_hand.add(camera)
@@ -350,4 +387,5 @@ _ACTIONS: dict[str, Callable[[Site, Step], Outcome]] = {
     LISTEN: _listen, CONNECT: _connect, DISCONNECT: _disconnect, POWER: _power, CYCLE: _cycle, IDENTIFY: _identify,
     ASSIGN: _assign, SAVE: _save, READ_BACK: _read_back, TEST_PICTURE: _test_picture, BINDINGS: _bindings,
     ROUND: _round, SWAP: _swap, DIAL: _dial, REPLACE: _replace, WAIT: _wait, MARK: _mark, LOOK: _look,
+    SUPPLY: _supply, TUNE: _tune, SET_PORT: _set_port,
 }  # fmt: skip

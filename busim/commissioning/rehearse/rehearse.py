@@ -12,7 +12,18 @@ from busim.commissioning.rehearse.doing import Outcome, do
 from busim.commissioning.rehearse.result import FAILED, SKIPPED, Done, Rehearsal
 from busim.commissioning.rehearse.script import Planned
 from busim.commissioning.rehearse.site import Site
-from busim.commissioning.rehearse.steps import LISTEN, Assumed, Step
+from busim.commissioning.rehearse.steps import (
+    ASSIGN,
+    BINDINGS,
+    IDENTIFY,
+    LISTEN,
+    READ_BACK,
+    SAVE,
+    SET_PORT,
+    TEST_PICTURE,
+    Assumed,
+    Step,
+)
 from busim.plan import Plan
 from busim.simulator.world import World
 
@@ -36,7 +47,7 @@ def rehearse(
     done: list[Done] = []
     failed: dict[tuple[str, str], int] = {}  # camera, or line with a master, to step number
     for number, step in enumerate(steps, 1):
-        began = world.kernel.now
+        began, asked = world.kernel.now, _asked(site, step)
         outcome = _skipped(site, step, failed) or do(site, step)
         if outcome.outcome == FAILED and step.camera:
             failed["camera", step.camera] = number
@@ -46,13 +57,22 @@ def rehearse(
         done.append(
             Done(
                 number, step, outcome.outcome, began, world.kernel.now - began, outcome.seen, outcome.look,
-                outcome.reason,
+                outcome.reason, asked,
             )
         )  # fmt: skip
         advanced(number, len(steps))
     ids = {name: camera.bus_id for name, camera in cameras.items()}
     proposed = tuple(name for name, camera in cameras.items() if camera.proposed)
     return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
+
+
+def _asked(site: Site, step: Step) -> int | None:
+    """The bus ID at which a step asks its camera."""
+    if step.do in (ASSIGN, SAVE, SET_PORT) or (step.do == IDENTIFY and step.bus_id is None):
+        return site.believed[step.camera] if step.bus_id is None or step.do == ASSIGN else step.bus_id
+    if step.do in (READ_BACK, TEST_PICTURE, BINDINGS) and step.bus_id is None:
+        return site.cameras[step.camera].bus_id
+    return step.bus_id
 
 
 def _skipped(site: Site, step: Step, failed: dict[tuple[str, str], int]) -> Outcome | None:

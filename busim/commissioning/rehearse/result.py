@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from busim.commissioning.rehearse.steps import Assumed, Step
+from busim.commissioning.rehearse.steps import CAUTIONS, Assumed, Step
 
 SCHEMA = 1
 
@@ -26,6 +26,7 @@ class Done:
     """A step that was done or skipped. `number` counts from 1; `at`: start, `simulated`: duration, both ns.
 
     `seen`: what the laptop received; `look`: what the crew confirms by eye; `reason`: None unless the step failed.
+    `asked`: the bus ID at which the camera was asked, where the step asks one.
     """
 
     number: int
@@ -36,6 +37,7 @@ class Done:
     seen: str
     look: str = ""
     reason: Reason | None = None
+    asked: int | None = None
 
     def as_json(self) -> dict[str, Any]:
         step, reason = self.step, self.reason
@@ -45,6 +47,10 @@ class Done:
             "line": step.line or None,
             "camera": step.camera or None,
             "bus_id": step.bus_id,
+            "asked_at_bus_id": self.asked,
+            "supply": step.supply or None,
+            "takes_along": list(step.along),
+            "caution": CAUTIONS.get(step.do),
             "outcome": self.outcome,
             "at_s": {"value": self.at / 1e9, "kind": "simulated"},
             "wire_s": {"value": self.simulated / 1e9, "kind": "simulated"},
@@ -101,5 +107,6 @@ class Rehearsal:
                 for camera, bus_id in self.bus_ids.items()
             },
             "assumed": list(self.assumed.sentences),
+            "cautions": list(dict.fromkeys(CAUTIONS[one.step.do] for one in self.done if one.step.do in CAUTIONS)),
             "steps": [one.as_json() for one in self.done],
         }

@@ -6,15 +6,21 @@ real one gives the reason when a step fails.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+
 from busim.commissioning.bus_scan import Ground
-from busim.commissioning.rehearse.orders import new_id, order
+from busim.commissioning.rehearse.orders import new_id, new_port, order
 from busim.commissioning.rehearse.script import Planned
+from busim.commissioning.rehearse.switching import switches
 from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
 from busim.installation import resolve
 from busim.plan import Plan
 from busim.plan.models import Model, Parameter
 from busim.protocols import READ, WRITE, BusProtocol, Request
-from busim.simulator.world import CameraPort, Heard, Tool, Way, World, way_through
+from busim.simulator.bus import setting
+from busim.simulator.world import DOWN, CameraPort, Heard, Tool, Way, World, way_through
 
 _IN, _PAST, _OPEN = "in", "past", "open"  # plugged; unplugged, pair joined; unplugged, pair open
 _STARTING = 500_000_000  # ns added to the start-up time of a model
@@ -34,7 +40,8 @@ class Site:
         self.assigned: set[str] = set()
         self.by_hand: set[str] = set()
         self.met: set[str] = set()
-        self._panels = plan.panels
+        site = resolve(plan)
+        self._panels = site.panels
         self.tools: dict[str, Tool] = {}
         self.refused: dict[str, UserError] = {}
         self.grounds: dict[str, Ground] = {}
@@ -43,7 +50,6 @@ class Site:
             line.name: max((one.slowest for one in cameras.values() if one.line == line.name), default=0)
             for line in plan.lines
         }
-        site = resolve(plan)
         for line in plan.lines:
             try:
                 tool = self.tools[line.name] = Tool(world, line.name)
@@ -54,6 +60,8 @@ class Site:
             self._ways[line.name] = way_through(site.converters[tool.converter])
         self._through: dict[str, bool] = {}
         self._dark: set[str] = set()
+        self._switches = switches(plan)
+        self._boxes = site.converters
         self._stand = dict.fromkeys(cameras, _IN)
         for name, camera in cameras.items():
             self.unplug(name)
@@ -76,8 +84,11 @@ class Site:
 
     def bound(self, camera: str, panel: str = "") -> list[tuple[str, str]]:
         """(panel, control) of each control for this camera; `panel`: of this panel only."""
-        panels = [one for one in self._panels if camera in one.cameras and panel in ("", one.name)]
-        return [(one.name, control) for one in panels for control in one.controls]
+        return [
+            (one.panel.name, command.control)
+            for one in self._panels if panel in ("", one.panel.name)
+            for command in one.commands if command.camera.name == camera
+        ]  # fmt: skip
 
     def reaches(self, camera: str) -> bool:
         """Whether the pair goes from the tool's converter to this camera now."""
@@ -122,6 +133,10 @@ class Site:
     def fit(self, camera: str, bus_id: int, serial: int) -> None:
         """Put another unit in its place, at factory settings and without power."""
         self.world.wiring.fit(camera, bus_id, serial)
+        baud, format = self.cameras[camera].factory_port
+        own = self.port(camera).station.setting
+        if (own.baud, own.format) != (baud, format):  # the plan knows better than the model
+            self.world.wiring.dial(camera, baud, format)
         self._dark.add(camera)
         self._rewire(camera)
 
@@ -131,6 +146,29 @@ class Site:
         (self._dark.discard if on else self._dark.add)(camera)
         self._rewire(camera)
         self.wait(self.model(camera).timing.boot + _STARTING if on else 0)
+
+    def switch(self, supply: str, on: bool) -> tuple[str, ...]:
+        """Switch a supply: every connected camera that it feeds starts, or loses what it has not saved. Wait until all
+        have started, converters too. The connected cameras that it feeds."""
+        fed = [name for name in self._switches.feeds[supply] if name in self.cameras and name not in self.unplugged]
+        for name in fed:
+            self.world.wiring.power(name, on)
+            (self._dark.discard if on else self._dark.add)(name)
+            self._rewire(name)
+        boots = [self.model(name).timing.boot + _STARTING for name in fed]
+        boots += [DOWN for name in self._switches.feeds[supply] if name in self._boxes]
+        self.wait(max(boots, default=0) if on else 0)
+        return tuple(fed)
+
+    def tune(self, line: str, baud: Fraction | None, format: CharFormat | None) -> tuple[Fraction, CharFormat]:
+        """Set the port of a line's converter; None: as planned. The setting that it has now."""
+        own = self._boxes[self.tools[line].converter].port
+        assert own is not None
+        to = baud or own.baud, format or own.format
+        self.tools[line].set(*to)
+        self._ways[line] = replace(self._ways[line], setting=setting(*to))
+        self.grounds[line].tune(setting(*to))
+        return to
 
     def wait(self, length: int) -> None:
         until = self.now + length
@@ -171,6 +209,10 @@ class Site:
     def order(self, camera: str, does: str, bus_id: int) -> Request | None:
         """Request for an order (save, identify) at a bus ID; None if the bus has none."""
         return order(self.model(camera), self.protocol(camera), does, bus_id)
+
+    def new_port(self, camera: str, at: int, baud: Fraction, format: CharFormat) -> Request | None:
+        """Request that gives it another baud and format; None if the bus has none."""
+        return new_port(self.model(camera), self.protocol(camera), at, baud, format)
 
     def new_id(self, camera: str, at: int, bus_id: int) -> Request | None:
         """Request that gives it a new bus ID; None if the bus has none."""

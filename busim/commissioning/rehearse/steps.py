@@ -19,6 +19,7 @@ IDENTIFY, ASSIGN, SAVE, READ_BACK = "identify", "assign", "save", "read-back"
 TEST_PICTURE, BINDINGS, ROUND = "test-picture", "bindings", "round"
 WAIT, MARK, LOOK = "wait", "mark", "look"
 SWAP, DIAL, REPLACE = "swap", "dial", "replace"
+SUPPLY, TUNE, SET_PORT = "supply", "tune", "set-port"
 
 
 class Kind(NamedTuple):
@@ -39,6 +40,18 @@ KINDS: dict[str, Kind] = {
     CONNECT: Kind("plug a camera in", "camera", handling="connect"),
     POWER: Kind(
         "power a camera and wait until it has started; `on: false`: remove power", "camera", ("on",), handling="power"
+    ),
+    SUPPLY: Kind(
+        "switch a supply on, and wait until all it feeds have started; `on: false`: off, and checked at the plug", "",
+        ("on", "line"), ("supply",), "power",
+    ),
+    TUNE: Kind(
+        "set the converter of the line to `baud` and `format`; default: to those of the line", "line",
+        ("baud", "format"), handling="page",
+    ),
+    SET_PORT: Kind(
+        "set its baud and format over the bus, in force after its next start; default: those of the line", "camera",
+        ("id", "baud", "format"),
     ),
     IDENTIFY: Kind(
         "read its serial number at its current ID, `times` times, and make it show itself", "camera",
@@ -78,13 +91,33 @@ KINDS: dict[str, Kind] = {
 }  # fmt: skip
 
 
+_PLUGS = (
+    "Switch every supply of this cable off, lock it off, and measure at the plug that it is dead before you touch it. "
+    "Nothing is plugged onto or off a live pair. Supplies and mains are work for licensed people, by the local code. "
+    "Ladders, lifts and harness: never alone, nobody below."
+)
+_MOVES = "Heads and lenses move: keep hands, hair and cables off, and people away from every head that can turn."
+# kind -> the caution that is shown wherever such a step is
+CAUTIONS = {
+    **dict.fromkeys((CONNECT, DISCONNECT, SWAP, REPLACE, DIAL), _PLUGS),
+    **dict.fromkeys(
+        (SUPPLY, POWER, CYCLE),
+        "Before you switch a supply on: everybody is off the cable, and all that it feeds may move or start. "
+        "Before you work on it: off, locked off, measured dead. Supplies and mains are work for licensed people, by "
+        "the local code. Never fit a larger fuse.",
+    ),
+    **dict.fromkeys((BINDINGS, IDENTIFY, TEST_PICTURE), _MOVES),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One step. `do`: one of `KINDS`. `handling`: assumed handling time, ns.
 
     `bus_id`: None where that of the camera is meant. `length`: ns of a wait, of listening, or
     without power. `on`, `through`, `broadcast`, `times`, `text`, `baud`, `format`, `serial`, `panel`: see `KINDS`.
-    `place`: line and column in the plan, where it was written there.
+    `place`: line and column in the plan, where it was written there. `supply`: the supply that is switched; `along`:
+    the stations that lose their power with it.
     """
 
     do: str
@@ -103,23 +136,26 @@ class Step:
     format: CharFormat | None = None
     serial: int | None = None
     place: tuple[int, int] | None = None
+    supply: str = ""
+    along: tuple[str, ...] = ()
 
     @property
     def about(self) -> str:
-        """Camera, line or text that the step concerns."""
-        return self.camera or self.line or self.text
+        """Camera, supply, line or text that the step concerns."""
+        return self.camera or self.supply or self.line or self.text
 
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
     """Handling times, ns: common practice, no source. `off`: time without power in a power cycle; `look`: one for each
-    picture, lamp or panel control."""
+    picture, lamp or panel control; `page`: for the settings of a converter."""
 
     connect: int = 180 * SECOND
     power: int = 30 * SECOND
     look: int = 15 * SECOND
     cycle: int = 20 * SECOND
     off: int = 5 * SECOND
+    page: int = 60 * SECOND
 
     def handling(self, kind: str) -> int:
         """Handling time of a kind of step, ns."""
@@ -132,7 +168,8 @@ class Assumed:
         return (
             f"{self.connect // SECOND} s to walk to each camera, plug it in and walk back, "
             f"{self.power // SECOND} s to power it, {self.cycle // SECOND} s for a power cycle, "
-            f"{self.look // SECOND} s for each look (all assumed; change them under `rehearsal: assumed` in the plan)",
+            f"{self.look // SECOND} s for each look, {self.page // SECOND} s for a converter's settings "
+            f"(all assumed; change them under `rehearsal: assumed` in the plan)",
             f"a power cycle leaves the camera off for {self.off // SECOND} s (assumed)",
             "start-up and save times come from the camera models; lines are commissioned one after the other",
         )

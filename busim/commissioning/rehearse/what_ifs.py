@@ -6,9 +6,8 @@ which it shows, and a test checks both.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import replace
 
 from busim.commissioning.rehearse.orders import new_id
 from busim.commissioning.rehearse.reasons import (
@@ -21,8 +20,7 @@ from busim.commissioning.rehearse.reasons import (
     WRONG_BAUD,
     WRONG_FORMAT,
 )
-from busim.commissioning.rehearse.result import Rehearsal
-from busim.commissioning.rehearse.script import Planned, in_turn, line_steps
+from busim.commissioning.rehearse.script import Planned, in_turn
 from busim.commissioning.rehearse.steps import (
     ASSIGN,
     CONNECT,
@@ -34,66 +32,17 @@ from busim.commissioning.rehearse.steps import (
     REPLACE,
     ROUND,
     SAVE,
+    SET_PORT,
+    SUPPLY,
     SWAP,
+    TUNE,
     Assumed,
     Step,
 )
+from busim.commissioning.rehearse.what_if import NotHere, Setting, WhatIf
 from busim.foundation.errors import UserError
-from busim.plan import LinePlan, Plan
+from busim.plan import Plan
 from busim.protocols import BusProtocol
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """Input of a what-if: one line of a plan, its cameras in connecting order, the assumed handling times."""
-
-    plan: Plan
-    line: str
-    protocol: BusProtocol
-    cameras: tuple[Planned, ...]
-    everybody: dict[str, Planned]
-    assumed: Assumed
-
-    @property
-    def right(self) -> list[Step]:
-        """The steps without a mistake."""
-        return list(line_steps(self.plan, self.everybody, self.line, self.assumed))
-
-
-Make = Callable[[Setting], list[Step]]
-
-
-class NotHere(Exception):
-    """A what-if that cannot happen on this line; the message says why. Caught in this module."""
-
-
-@dataclass(frozen=True, slots=True)
-class WhatIf:
-    """A mistake or mishap. `shows`: kinds of step that fail, `codes`: their reasons. The texts are for the crew."""
-
-    name: str
-    title: str
-    wrong: str
-    looks: str
-    find: str
-    mend: str
-    shows: tuple[str, ...]
-    codes: tuple[str, ...]
-    make: Make
-
-    def as_json(self) -> dict[str, Any]:
-        """Its texts, expected steps and expected reasons."""
-        return {
-            "what_if": self.name, "title": self.title, "goes_wrong": self.wrong, "looks_like": self.looks,
-            "find": self.find, "mend": self.mend, "shows_at": list(self.shows), "reasons": list(self.codes),
-        }  # fmt: skip
-
-    def as_told(self, rehearsal: Rehearsal) -> bool:
-        """Whether the first failed step is an expected kind, with an expected reason."""
-        first = next(iter(rehearsal.failed), None)
-        return first is not None and first.reason is not None and (
-            first.step.do in self.shows and first.reason.code in self.codes
-        )  # fmt: skip
 
 
 def what_ifs() -> dict[str, WhatIf]:
@@ -161,8 +110,10 @@ def _behind(steps: Sequence[Step], do: str, camera: str, more: Sequence[Step]) -
 
 
 def _ordinary(setting: Setting) -> Planned:
-    """The second camera (else the first) whose target ID is not its factory ID."""
+    """The second camera (else the first) whose target ID is not its factory ID; one that comes at the line's settings,
+    if there is one."""
     named = [camera for camera in setting.cameras if camera.bus_id != camera.factory_id]
+    named = [camera for camera in named if not camera.deaf] or named
     if not named:
         raise NotHere("every camera of the line keeps its factory ID")
     return named[1] if len(named) > 1 else named[0]
@@ -176,8 +127,20 @@ def _over_the_bus(setting: Setting, camera: Planned) -> None:
 def _everything_first(setting: Setting) -> list[Step]:
     _several(setting)
     right = setting.right
-    first = [step for step in right if step.do in (CONNECT, POWER)]
-    return [right[0], *first, *(step for step in right[1:] if step.do not in (CONNECT, POWER))]
+    switched = {step.supply: step for step in right if step.do == SUPPLY}
+    off = [replace(step, on=False) for step in switched.values()]
+    first = [step for step in right if step.do in (CONNECT, DIAL)]
+    on = [replace(step, on=True) for step in off] + [step for step in right if step.do == POWER]
+    rest = [step for step in right[1:] if step.do not in (CONNECT, DIAL, POWER, SUPPLY)]
+    return [right[0], *off, *first, *on, *rest]
+
+
+def _settings_forgotten(setting: Setting) -> list[Step]:
+    deaf = [one for one in setting.cameras if one.deaf]
+    if not deaf:
+        raise NotHere("every camera of the line comes at its settings")
+    left = (TUNE, SET_PORT, DIAL)
+    return [step for step in setting.right if step.do not in left]
 
 
 def _spare_in_show(setting: Setting) -> list[Step]:
@@ -204,6 +167,8 @@ def _broadcast(setting: Setting) -> list[Step]:
         raise NotHere(f"{setting.protocol.name} has no broadcast")
     camera = _ordinary(setting) if setting.cameras[0].bus_id != setting.cameras[0].factory_id else setting.cameras[1]
     _over_the_bus(setting, camera)
+    if any(camera.deaf for camera in setting.cameras):
+        raise NotHere("cameras of the line come with other settings, so not all hear a broadcast")
     return [
         replace(step, broadcast=True) if step.do == ASSIGN and step.camera == camera.name else step
         for step in setting.right
@@ -215,13 +180,9 @@ def _swapped(setting: Setting) -> list[Step]:
     return _behind(setting.right, CONNECT, camera.name, [Step(SWAP, setting.line, camera.name)])
 
 
-def _line_of(setting: Setting) -> LinePlan:
-    return next(one for one in setting.plan.lines if one.name == setting.line)
-
-
 def _wrong_baud(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
-    others = [one for one in camera.model.bus.bauds if one != _line_of(setting).baud]
+    others = [one for one in camera.model.bus.bauds if one not in (camera.port[0], camera.factory_port[0])]
     if not others:
         raise NotHere(f"{camera.model.name} has no other baud")
     dial = Step(DIAL, setting.line, camera.name, baud=min(others))
@@ -230,7 +191,8 @@ def _wrong_baud(setting: Setting) -> list[Step]:
 
 def _wrong_parity(setting: Setting) -> list[Step]:
     camera = _ordinary(setting)
-    others = [one for one in camera.model.bus.formats if one.parity != _line_of(setting).format.parity]
+    known = {camera.port[1].parity, camera.factory_port[1].parity}
+    others = [one for one in camera.model.bus.formats if one.parity not in known]
     if not others:
         raise NotHere(f"{camera.model.name} has no other parity")
     dial = Step(DIAL, setting.line, camera.name, format=others[0])
@@ -272,8 +234,8 @@ _ALL = (
         name="spare-in-show",
         title="a spare at the factory ID is swapped in during the show",
         wrong=(
-            "The spare answers at the ID it was delivered with, not at the ID of the camera it replaces. If another "
-            "camera of the line has that ID, both answer there, and that camera is lost as well."
+            "The spare answers at the ID, baud and format it was delivered with, not at those of the camera it "
+            "replaces. If another camera of the line has that ID, both answer there, and that camera is lost as well."
         ),
         looks="The replaced camera stays dead at the controller, and an untouched camera may become unsteady.",
         find="Ask at the factory ID: a serial number that is not in the plan is the spare. Compare its label.",
@@ -282,7 +244,7 @@ _ALL = (
             "show: first unplug the other camera with that ID, if there is one."
         ),
         shows=(ROUND,),
-        codes=(TWO_ANSWERED, OTHER_UNIT),
+        codes=(TWO_ANSWERED, OTHER_UNIT, WRONG_BAUD, WRONG_FORMAT),
         make=_spare_in_show,
     ),
     WhatIf(
@@ -344,6 +306,20 @@ _ALL = (
         shows=(IDENTIFY,),
         codes=(WRONG_BAUD,),
         make=_wrong_baud,
+    ),
+    WhatIf(
+        name="settings-forgotten",
+        title="cameras are connected at their factory baud and format, and nobody sets them",
+        wrong="They do not understand the line, so they never answer. They look dead, or like a wiring fault.",
+        looks="New cameras are silent one after the other when they should be identified, though power is there.",
+        find="Set the converter to the factory settings of the model, and ask at the factory ID: the camera answers.",
+        mend=(
+            "Set the converter to the factory settings, give the camera its ID, baud and format, save, power it off "
+            "and on, and set the converter back. `busim rehearse` has these steps in the order that costs least."
+        ),
+        shows=(IDENTIFY,),
+        codes=(WRONG_BAUD, WRONG_FORMAT),
+        make=_settings_forgotten,
     ),
     WhatIf(
         name="wrong-parity",

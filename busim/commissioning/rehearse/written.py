@@ -13,7 +13,8 @@ from pydantic import Field, PlainValidator, ValidationError
 
 from busim.commissioning.bus_scan import listening
 from busim.commissioning.rehearse.script import Planned, generated
-from busim.commissioning.rehearse.steps import BINDINGS, CYCLE, DIAL, KINDS, LISTEN, SECOND, Assumed, Step
+from busim.commissioning.rehearse.steps import BINDINGS, CYCLE, DIAL, KINDS, LISTEN, SECOND, SUPPLY, Assumed, Step
+from busim.commissioning.rehearse.switching import switches
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.schema import Sentence, Shape, Word, at, has, offered, quantity, worded
 from busim.foundation.units import CharFormat, parse_baud, parse_time
@@ -39,6 +40,7 @@ class AssumedShape(Shape):
     power: Time = has("switching its power on or off", "30 s", "30 s")
     look: Time = has("looking at a picture, a lamp or one panel control", "15 s", "15 s")
     cycle: Time = has("a power cycle", "20 s", "20 s")
+    page: Time = has("settings of a converter", "1 min", "1 min")
     off: Time = has("time without power in a power cycle", "5 s", "5 s")
 
 
@@ -47,7 +49,7 @@ class StepShape(Shape):
 
     do: Literal[
         "listen", "connect", "power", "identify", "assign", "save", "cycle", "read-back", "test-picture", "round",
-        "bindings", "look", "wait", "mark", "disconnect", "swap", "dial", "replace",
+        "bindings", "look", "wait", "mark", "disconnect", "swap", "dial", "replace", "supply", "tune", "set-port",
     ] = has("kind of step", "connect")  # fmt: skip
     camera: Word | None = has("camera of this step", "left mat", None)
     line: Word | None = has("line of this step", "mat line", None)
@@ -64,6 +66,7 @@ class StepShape(Shape):
     baud: Baud | None = has("baud of its port", "38400 Bd", None)
     format: Format | None = has("format of its port", "8E1", None)
     serial: Annotated[int, Field(ge=0, le=4_294_967_295)] | None = has("serial number of the new unit", 4190, None)
+    supply: Word | None = has("supply of this step", "boulder supply", None)
     takes: Time | None = has("handling time; default: from `assumed`", "2 min", None)
 
 
@@ -89,7 +92,7 @@ def steps_of(plan: Plan, cameras: Mapping[str, Planned]) -> tuple[tuple[Step, ..
     if shape is None:
         return generated(plan, cameras, Assumed()), Assumed()
     given = shape.assumed
-    assumed = Assumed(given.connect, given.power, given.look, given.cycle, given.off)
+    assumed = Assumed(given.connect, given.power, given.look, given.cycle, given.off, given.page)
     steps = tuple(_step(plan, cameras, assumed, index, one) for index, one in enumerate(shape.steps))
     return steps or generated(plan, cameras, assumed), assumed
 
@@ -105,6 +108,8 @@ def wrong(plan: Plan) -> tuple[Finding, ...]:
 
 def _block(plan: Plan) -> RehearsalShape | None:
     """The `rehearsal` of a plan, None if it has none. Raises Findings."""
+    if "rehearsal" not in plan.source:  # a large plan takes a while to parse
+        return None
     document = parse(plan.source, plan.path)
     block = document.value.get("rehearsal")
     if block is None:
@@ -139,12 +144,22 @@ def _step(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, index: i
         panels = [one for one in plan.panels if shape.camera in one.cameras and shape.panel in (None, one.name)]
         handling *= sum(len(one.controls) for one in panels)
     line = cameras[shape.camera].line if shape.camera else shape.line or ""
+    supply, along = _switched(plan, shape)
     return Step(
         shape.do, line, shape.camera or "", shape.bus_id, handling if shape.takes is None else shape.takes, length,
         shape.times, shape.on, shape.through, shape.broadcast,
         shape.text or (why if shape.do == LISTEN and shape.length is None else ""), shape.panel or "", shape.baud,
-        shape.format, shape.serial, locate(plan, f"rehearsal.steps[{index}]"),
+        shape.format, shape.serial, locate(plan, f"rehearsal.steps[{index}]"), supply, along,
     )  # fmt: skip
+
+
+def _switched(plan: Plan, shape: StepShape) -> tuple[str, tuple[str, ...]]:
+    """The supply that a step switches, "" for none, and the other stations that it takes along."""
+    known = switches(plan)
+    if shape.do == SUPPLY:
+        return shape.supply or "", known.feeds[shape.supply or ""]
+    supply = known.of.get(shape.camera or "", "") if shape.do == CYCLE else ""
+    return supply, known.along(supply, shape.camera or "") if supply else ()
 
 
 # -- checks beyond the schema ------------------------------------------------------------------------------------
@@ -175,6 +190,7 @@ def _wrong(document: Declared, plan: Plan, entry: tuple[int, StepShape]) -> Iter
     absent = [camera.name for camera in plan.cameras if not camera.present]
     yield from _named(document, f"{field}.camera", "camera", shape.camera, present, absent)
     yield from _named(document, f"{field}.line", "line", shape.line, [line.name for line in plan.lines])
+    yield from _named(document, f"{field}.supply", "supply", shape.supply, [one.name for one in plan.supplies])
     yield from _named(document, f"{field}.panel", "panel", shape.panel, [panel.name for panel in plan.panels])
 
 

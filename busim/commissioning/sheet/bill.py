@@ -44,7 +44,8 @@ def _stations(survey: Survey) -> Table:
             boxes[one.box].append(one)
     for name, ports in boxes.items():
         rows.append((f"converter with several ports, {name}", computed(1), f"{len(ports)} ports used: {_named(ports)}"))
-    rows.append(("panel", computed(len(survey.plan.panels)), ", ".join(one.name for one in survey.plan.panels)))
+    if survey.plan.panels:
+        rows.append(("panel", computed(len(survey.plan.panels)), ", ".join(one.name for one in survey.plan.panels)))
     return Table("Cameras, converters, panels", ("item", "count", "names"), tuple(rows), ticks=True)
 
 

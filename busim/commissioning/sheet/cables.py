@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import count
 
-from busim.analysis.check import Feed, Survey, Timed, Wiring
+from busim.analysis.check import Feed, Survey, Timed, Wiring, joined, same_voltage
 from busim.commissioning.sheet.model import ASSUMED, COMPUTED, Cable, Card, Facts, LinePart, Stand, Value
 from busim.commissioning.sheet.said import Said, baud, computed, gauge, metres, number, volts
 from busim.commissioning.sheet.settings import card
@@ -21,10 +22,11 @@ _NO_VOLTS = "collapses"
 def line_parts(survey: Survey, said: Said) -> tuple[LinePart, ...]:
     """Every line of the plan."""
     fed = _fed(survey)
-    return tuple(_part(survey, said, wiring, fed) for wiring in survey.wirings)
+    numbers = count(1)  # over the hall: two cables in one truss must not have one number
+    return tuple(_part(survey, said, wiring, fed, numbers) for wiring in survey.wirings)
 
 
-def _part(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) -> LinePart:
+def _part(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed], numbers: Iterator[int]) -> LinePart:
     line, field = wiring.line, wiring.wire.field
     of_line: Facts = (
         ("baud", said.value(f"{field}.baud", baud(line.baud))),
@@ -34,7 +36,7 @@ def _part(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) -> L
     return LinePart(
         line.name,
         tuple(_facts(survey, said, wiring)),
-        tuple(_stands(survey, said, wiring, fed)),
+        tuple(_stands(survey, said, wiring, fed, numbers)),
         tuple(cards),
     )
 
@@ -99,17 +101,18 @@ _SHOWN: dict[str, Callable[[float], str]] = {
 # -- positions --------------------------------------------------------------------------------------------------------
 
 
-def _stands(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) -> Iterator[Stand]:
+def _stands(
+    survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed], numbers: Iterator[int]
+) -> Iterator[Stand]:
     entering = _entering(survey)
     hanging = {one.place: one for one in wiring.hanging}
+    powered = any(entering.get(place.name) for place in wiring.line.order)
     before: Place | None = None
-    cables = 0
     for index, place in enumerate(wiring.line.order):
         field = f"{wiring.wire.field}.order[{index}]"
         cable = None
         if before is not None and _is_cable(before, place):
-            cables += 1
-            cable = _cable(said, wiring, field, before, place, cables)
+            cable = _cable(said, wiring, field, before, place, next(numbers))
         one = hanging.get(place)
         station = one.station if one else None
         feed = fed.get(place.name)
@@ -124,6 +127,7 @@ def _stands(survey: Survey, said: Said, wiring: Wiring, fed: dict[str, Feed]) ->
             marks=tuple(_marks(wiring, place, station, entering)),
             idle=_volts(feed, place.name, "idle"),
             peak=_volts(feed, place.name, "peak"),
+            supply_pair=place.supply_pair if powered else "",
         )
         yield _as_camera(said, stand, one.entry, station) if one and isinstance(station, CameraPlan) else stand
         before = place
@@ -143,11 +147,11 @@ def _is_cable(before: Place, here: Place) -> bool:
     return here.metres > before.metres or "terminator" not in (before.kind, here.kind)
 
 
-def _cable(said: Said, wiring: Wiring, field: str, before: Place, here: Place, count: int) -> Cable:
+def _cable(said: Said, wiring: Wiring, field: str, before: Place, here: Place, number: int) -> Cable:
     length = here.metres - before.metres
     thick = f"{field}.gauge" if here.gauge is not None else f"{wiring.wire.field}.cable.gauge"
     return Cable(
-        count,
+        number,
         said.value(f"{field}.after", metres(length)) if length else None,
         said.value(thick, gauge(here.gauge or wiring.line.cable.gauge)),
         before.name or before.kind,
@@ -174,7 +178,9 @@ def _marks(
     if station is not None and station.driver.swapped:
         yield "pair SWAPPED"
     for name in entering.get(place.name, ()):
-        yield f"in: {name}"
+        yield name if "JOINED" in name else f"in: {name}"
+    if place.supply_pair != "joined":
+        yield f"supply pair {place.supply_pair.upper()}"
 
 
 # -- supplies ---------------------------------------------------------------------------------------------------------
@@ -194,6 +200,10 @@ def _entering(survey: Survey) -> dict[str, list[str]]:
     for supply in survey.plan.supplies:
         for name in boxes.get(supply.at or "", [supply.at] if supply.at else []):
             found.setdefault(name, []).append(supply.name)
+    for first, second, _ in joined(survey.site, survey.feeds):
+        for name in second.entries:
+            said = "JOINED with" if same_voltage(first, second) else "ERROR: JOINED, other voltage than"
+            found[name] = [*found[name], f"{said} {first.supply.name}"]
     return found
 
 

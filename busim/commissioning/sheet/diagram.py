@@ -2,7 +2,8 @@
 
 One unit is one millimetre on A4. Shapes and words show the kind of a station, never colours. A camera is a box with
 round corners and its ID, a converter has a thick edge, a master on the line a broken edge. A terminator is a box with
-its ohms. A station in the chain sits on the pair; a station on a stub hangs below it.
+its ohms. A station in the chain sits on the pair; a station on a stub hangs below it. A broken line below the pair is
+the supply pair, where a supply is injected into the line.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ _CELL, _BOX, _HIGH = 28.5, 15.0, 9.0
 _END_CELL, _END_BOX = 19.0, 13.0
 _TEXT = 3.0
 _SMALL = 2.5
+_SUPPLY = 2.1  # the supply pair below the data pair
 _STUB = 12.0  # drop of a station on a stub
 _UNDER = 2.4  # gap below a station, to clear the text under the cable
 _MOST_LINES = 3
@@ -91,10 +93,10 @@ def _row(row: list[_Placed], comes: bool, goes: bool, name: str) -> Markup:
     high = below + _UNDER + 3.4 * max((len(lines) for lines in texts), default=0) + 2
     start = 0.0 if comes else row[0].middle
     end = WIDTH if goes else row[-1].middle
-    drawn = [_pair(start, end, pair)]
+    drawn = [_pair(start, end, pair), *_supply_pair(row, comes, goes, pair)]
     if goes:
         drawn.append(_word("continues", WIDTH, pair - 2.0, _SMALL, anchor="end"))
-        drawn.append(_word("below", WIDTH, pair + 3.6, _SMALL, anchor="end"))
+        drawn.append(_word("below", WIDTH, pair + 5.0, _SMALL, anchor="end"))
     before = 0.0
     for number, one in enumerate(row):
         if number or comes:
@@ -127,6 +129,44 @@ def _wire(x1: float, x2: float, y1: float, y2: float) -> Markup:
     return void("line", x1=f"{x1:g}", x2=f"{x2:g}", y1=f"{y1:g}", y2=f"{y2:g}", stroke="#000", stroke_width=0.35)
 
 
+def _supply_pair(row: Sequence[_Placed], comes: bool, goes: bool, pair: float) -> Iterator[Markup]:
+    """The supply pair, broken, below the data pair: joined at each station, around one that it goes past, with a gap
+    before a position where it is cut. It ends at the last stations, since terminators have none."""
+    stations = [one for one in row if one.stand.kind != "terminator" and one.stand.supply_pair]
+    if not stations:
+        return
+    y = pair + _SUPPLY
+    x = 0.0 if comes else stations[0].left
+    for one in stations:
+        if one.stand.supply_pair == "cut":
+            yield _broken([(x, y), (max(x, one.left - 5), y)])
+            yield _wire(one.left - 5, one.left - 5, y - 1, y + 1)
+            yield _wire(one.left - 1.5, one.left - 1.5, y - 1, y + 1)
+            x = one.left - 1.5
+        if one.stand.supply_pair == "past":
+            low = pair + _HIGH / 2 + 1.2
+            around = [(one.left - 2, y), (one.left - 0.8, low), (one.right + 0.8, low), (one.right + 2, y)]
+            yield _broken([(x, y), *(around if one is not stations[-1] or goes else [])])
+            x = one.right + 2
+        elif one.stand.stub:
+            yield _broken([(x, y), (one.middle, y), (one.middle, pair + _STUB - _HIGH / 2)])
+            x = one.middle
+        else:
+            yield _broken([(x, y), (max(x, one.left), y)])
+            x = one.right
+    if goes:
+        yield _broken([(x, y), (WIDTH, y)])
+
+
+def _broken(points: Sequence[tuple[float, float]]) -> Markup:
+    if len(set(points)) == 1:
+        return Markup()
+    return void(
+        "polyline", points=" ".join(f"{x:g},{y:g}" for x, y in points), fill="none", stroke="#000", stroke_width=0.5,
+        stroke_dasharray="2 1",
+    )  # fmt: skip
+
+
 def _station(one: _Placed, pair: float, drop: float) -> Iterator[Markup]:
     stand = one.stand
     y = pair + drop
@@ -135,7 +175,7 @@ def _station(one: _Placed, pair: float, drop: float) -> Iterator[Markup]:
             yield _wire(one.middle + off, one.middle + off, pair + off, y)
         assert stand.stub is not None
         for line, text in enumerate(("stub", marked(stand.stub))):
-            yield _word(text, one.middle + 1.3, pair + 3.4 + 2.8 * line, _SMALL, anchor="start")
+            yield _word(text, one.middle + 1.3, pair + 5.0 + 2.5 * line, _SMALL, anchor="start")
     terminator = stand.kind == "terminator"
     yield void(
         "rect", x=f"{one.left:g}", y=f"{y - _HIGH / 2:g}", width=f"{one.right - one.left:g}", height=_HIGH,
@@ -160,8 +200,8 @@ def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[Mark
     middle = (start + end) / 2
     length = marked(stand.cable.metres) if stand.cable.metres else "? m"
     yield _word(length, middle, pair - 2.0, _TEXT, bold=True)
-    yield _word(f"cable {stand.cable.number}", middle, pair + 3.6, _SMALL)
-    yield _word(marked(stand.cable.gauge), middle, pair + 6.4, _SMALL)
+    yield _word(f"cable {stand.cable.number}", middle, pair + 5.0, _SMALL)
+    yield _word(marked(stand.cable.gauge), middle, pair + 7.8, _SMALL)
 
 
 def _marks(one: _Placed, pair: float) -> Iterator[Markup]:

@@ -6,12 +6,14 @@ import hashlib
 import re
 
 from busim.analysis.check import Survey, check
+from busim.analysis.diff import TASKS, diff
 from busim.commissioning.sheet.bill import bill
 from busim.commissioning.sheet.cables import line_parts
 from busim.commissioning.sheet.labels import labels
-from busim.commissioning.sheet.model import Checks, Document, Facts, Task
+from busim.commissioning.sheet.model import Changes, Checks, Document, Facts, Task
 from busim.commissioning.sheet.said import Said, computed
-from busim.commissioning.sheet.settings import card, settings
+from busim.commissioning.sheet.settings import loose_cards, settings
+from busim.commissioning.sheet.silent import silent
 from busim.commissioning.sheet.tasks import tasks
 from busim.foundation.diagnostics import Findings
 from busim.handbook import page
@@ -22,17 +24,27 @@ _BULLET = re.compile(r"^- \*\*(.+?)\.\*\* (.+?)(?=^- |\Z)", re.MULTILINE | re.DO
 _CAUTIONS = ("Supply power", "Rigging above people", "Moving heads", "Earth", "A live converter", "Settings")
 
 
-def sheet(plan: Plan | Installation, *, version: str, date: str) -> Document:
-    """The sheet of a plan. `version` of busim and `date` are printed as given.
+def sheet(
+    plan: Plan | Installation,
+    *,
+    version: str,
+    date: str,
+    revision: str = "",
+    author: str = "",
+    rehearsed: bool = False,
+    since: Plan | None = None,
+) -> Document:
+    """The sheet of a plan. `version` of busim, `date`, `revision` and `author` are printed as given.
 
-    A plan with errors has a sheet too, with the errors on its first page. Raises nothing but Defect.
+    `rehearsed`: the steps are run on the emulated site first. `since`: the plan of the last print; what changed is on
+    the first page. A plan with errors has a sheet too, with the errors on its first page. Raises nothing but Defect.
     """
     site = outline(plan)
     plan, survey, said = site.plan, Survey(site), Said(site)
     checked = check(plan, survey)
     lines = line_parts(survey, said)
     on_lines = {one.name for part in lines for one in part.cards}
-    steps, note = _tasks(site)
+    steps, note = _tasks(site, rehearsed=rehearsed)
     return Document(
         name=plan.name,
         path=plan.path,
@@ -46,9 +58,13 @@ def sheet(plan: Plan | Installation, *, version: str, date: str) -> Document:
         bill=bill(survey, said),
         tasks=steps,
         labels=labels(survey, lines),
-        loose=tuple(card(said, *one) for name, one in survey.converters.items() if name not in on_lines),
+        loose=loose_cards(survey, said, on_lines),
         tasks_note=note,
         cautions=_cautions(),
+        revision=revision,
+        author=author,
+        changes=None if since is None else _changes(since, plan),
+        silent=silent(survey, said, lines),
     )
 
 
@@ -63,9 +79,15 @@ def _facts(plan: Plan) -> Facts:
     return tuple((kind, computed(len(getattr(plan, kind)))) for kind in kinds)
 
 
-def _tasks(site: Installation) -> tuple[tuple[Task, ...], str]:
+def _changes(since: Plan, plan: Plan) -> Changes:
+    found = diff(since, plan)
+    texts = ((title, tuple(one.text for one in found.said if one.task == task)) for task, title in TASKS.items())
+    return Changes(since.path or since.name, digest(since), tuple((title, said) for title, said in texts if said))
+
+
+def _tasks(site: Installation, *, rehearsed: bool) -> tuple[tuple[Task, ...], str]:
     try:
-        return tasks(site)
+        return tasks(site, rehearsed=rehearsed)
     except Findings as error:
         first = error.findings[0]
         return (), f"No steps: correct the plan first. {first.code}: {first.what}."

@@ -39,7 +39,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Cable:
-    """A piece of cable between two neighbours of a line, `number` from 1 along it."""
+    """A piece of cable between two neighbours of a line, `number`: from 1, once in the hall."""
 
     number: int
     metres: Value | None  # None: unknown
@@ -52,7 +52,8 @@ class Cable:
 class Stand:
     """A position of a line. `cable`: the cable that leads to it; `marks`: switches on, supplies injected there.
 
-    `ohms`: of a terminator. `idle`, `peak`: supply voltage there, None if unknown.
+    `ohms`: of a terminator. `idle`, `peak`: supply voltage there, None if unknown. `supply_pair`: joined, past or cut,
+    "" on a line without a supply pair.
     """
 
     kind: str
@@ -68,6 +69,7 @@ class Stand:
     idle: Value | None = None
     peak: Value | None = None
     present: bool = True
+    supply_pair: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +93,16 @@ class LinePart:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A step of the commissioning. `look`: what the crew confirms by eye; `handling`: assumed handling time."""
+    """A step of the commissioning. `look`: what the crew confirms by eye; `handling`: assumed handling time; `result`:
+    of the rehearsal, "" if it passed or was not run; `caution`: what can hurt at this step."""
 
     number: int
     line: str
     what: str
     look: str = ""
     handling: Value | None = None
+    result: str = ""
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +128,27 @@ class Checks:
 
 
 @dataclass(frozen=True, slots=True)
+class Changes:
+    """What changed since another print, of the plan `name` with this `digest`. `tasks`: kind of work and its texts."""
+
+    name: str
+    digest: str
+    tasks: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """What to do if a camera of a line does not answer. `tree`: questions in order, and what follows from each."""
+
+    line: str
+    tree: tuple[tuple[str, str, str], ...]
+    table: Table
+
+
+@dataclass(frozen=True, slots=True)
 class Document:
-    """A whole sheet. `digest`: hash of the plan's text and files, which identifies a print."""
+    """A whole sheet. `digest`: hash of the plan's text and files, which identifies a print; `silent`: what to do on
+    each line if a camera does not answer."""
 
     name: str
     path: str
@@ -141,3 +165,7 @@ class Document:
     loose: tuple[Card, ...] = ()  # converters on no line
     tasks_note: str = ""
     cautions: tuple[tuple[str, str], ...] = field(default=())
+    revision: str = ""
+    author: str = ""
+    changes: Changes | None = None
+    silent: tuple[Silent, ...] = ()

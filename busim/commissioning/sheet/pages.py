@@ -2,38 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from itertools import groupby
 from pathlib import Path
 
 from markupsafe import Markup
 
 from busim.commissioning.sheet.diagram import diagrams
+from busim.commissioning.sheet.label_pages import label_markup, precut_labels
+from busim.commissioning.sheet.label_sheets import LABEL_SHEETS
 from busim.commissioning.sheet.markup import BOX, cell, facts, kind, table
-from busim.commissioning.sheet.model import Card, Document, Label, LinePart, Stand, Table, Task
+from busim.commissioning.sheet.model import Card, Changes, Document, LinePart, Stand, Table, Task
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
 from busim.foundation.markup import css_text, el, void
 
 MARK = "busim sheet"  # identifies a file as a sheet
 PAPERS = {"a4": "A4", "letter": "letter"}
-PARTS = ("summary", "lines", "settings", "bill", "steps", "labels")
+PARTS = ("summary", "lines", "settings", "bill", "steps", "silent", "labels")
+CAUTION = (
+    "Caution: work on a cable only with every supply of it off, locked off and measured dead. Supplies, fuses and "
+    "mains are decided by the local code and licensed people; rigging above people by competent riggers. Heads and "
+    "lenses move."
+)
+SETTINGS_CAUTION = (
+    "Caution: a converter in a show has a controller on it; connecting may throw it off. Heads move when they are set "
+    "or tried: keep people away. Switch supplies off before plugs are moved."
+)
 _STYLE = Path(__file__).parent / "sheet.css"
 _MOST = 25  # findings per severity on the first page
 _ACROSS = 3  # labels
 
 
-def html(document: Document, *, paper: str = "a4", parts: Collection[str] = PARTS) -> str:
-    """The sheet as HTML5 that is also XML. `paper`: of PAPERS; `parts`: of PARTS, printed in that order.
+def html(
+    document: Document, *, paper: str = "a4", parts: Collection[str] = PARTS, label_sheet: str | None = None
+) -> str:
+    """The sheet as HTML5 that is also XML. `paper`: of PAPERS; `parts`: of PARTS, printed in that order; parts with
+    nothing in them are left out. `label_sheet`: of LABEL_SHEETS, None: labels to cut out.
 
-    Raises UserError for an unknown paper or part.
+    Raises UserError for an unknown paper, part or label sheet, and for one of another paper.
     """
     _known("--paper", [paper], tuple(PAPERS))
     _known("--only", parts, PARTS)
-    made = {
-        "summary": _summary, "lines": _lines, "settings": _settings, "bill": _bill, "steps": _steps, "labels": _labels,
+    precut = None
+    if label_sheet is not None:
+        _known("--label-sheet", [label_sheet], tuple(LABEL_SHEETS))
+        precut = LABEL_SHEETS[label_sheet]
+        _known("--paper", [paper], (precut.paper,))
+    made: dict[str, Callable[[Document], Iterable[Markup]]] = {
+        "summary": _summary, "lines": _lines, "settings": _settings, "bill": _bill, "steps": _steps, "silent": _silent,
+        "labels": lambda one: precut_labels(one, precut) if precut is not None else _labels(one),
     }  # fmt: skip
-    sections = (section for part in PARTS if part in parts for section in made[part](document))
+    sections = [one for part in PARTS if part in parts for one in made[part](document)]
     head = el(
         "head",
         void("meta", charset="utf-8"),
@@ -63,7 +83,7 @@ def _known(option: str, given: Collection[str], known: tuple[str, ...]) -> None:
 
 def _style(document: Document, paper: str) -> str:
     """The style sheet with the paper, and the plan at the foot of every page."""
-    left = css_text(f"{document.name[:60]}   plan {document.digest}   {document.date}")
+    left = css_text("   ".join((document.name[:60], *_stamps(document))))
     page = (
         f"@page {{ size: {PAPERS[paper]} portrait; margin: 12mm 12mm 14mm 12mm; "
         f"@bottom-left {{ content: {left}; font: 8pt sans-serif; }} "
@@ -72,8 +92,15 @@ def _style(document: Document, paper: str) -> str:
     return page + _STYLE.read_text(encoding="utf-8")
 
 
-def _section(document: Document, title: str, *content: str, name: str = "") -> Markup:
-    stamp = f"{document.name} · plan {document.digest} · {document.date} · busim {document.version}"
+def _stamps(document: Document) -> tuple[str, ...]:
+    """What tells one print from another."""
+    said = (f"revision {document.revision[:30]}" if document.revision else "", document.author[:40])
+    return tuple(one for one in (f"plan {document.digest}", *said, document.date) if one)
+
+
+def _page(document: Document, title: str, *content: str, name: str = "") -> Markup:
+    """A part of the sheet that begins a page, under its title and the stamp of the print."""
+    stamp = " · ".join((document.name, *_stamps(document), f"busim {document.version}"))
     head = el("header", el("h2", title), el("p", stamp, class_="stamp"))
     return el("section", head, *content, class_=name or None)
 
@@ -89,6 +116,8 @@ def _summary(document: Document) -> Iterator[Markup]:
         content.append(_alarm(errors))
     content.append(_legend())
     content.append(el("div", facts(document.facts), class_="columns"))
+    if document.changes is not None:
+        content += _changes(document.changes)
     counts = ", ".join(_counted(len(checks.of(word)), word) for word in ("error", "warning", "note"))
     content.append(el("h3", f"Findings of busim check: {counts}, {len(checks.silenced)} silenced"))
     content.append(el("p", "Found in the plan; nothing was measured.", class_="note"))
@@ -103,7 +132,16 @@ def _summary(document: Document) -> Iterator[Markup]:
         content.append(el("p", f"Assumed: {'; '.join(checks.assumed)}.", class_="note"))
     cautions = (el("p", el("strong", name), ". ", text) for name, text in document.cautions)
     content.append(el("div", el("h3", "Cautions"), *cautions, class_="cautions"))
-    yield _section(document, "Run sheet", *content)
+    yield _page(document, "Run sheet", *content)
+
+
+def _changes(changes: Changes) -> Iterator[Markup]:
+    yield el("h3", f"Changed since the print of plan {changes.digest}")
+    if not changes.tasks:
+        yield el("p", f"Nothing to do on site: this plan says the same as {changes.name}.", class_="note")
+    for title, texts in changes.tasks:
+        yield el("p", el("strong", title), class_="note")
+        yield el("ul", *(el("li", BOX, " ", text) for text in texts), class_="findings")
 
 
 def _alarm(errors: tuple[Finding, ...]) -> Markup:
@@ -150,10 +188,11 @@ def _more(count: int) -> Markup:
 
 def _lines(document: Document) -> Iterator[Markup]:
     for part in document.lines:
-        yield _section(
+        yield _page(
             document,
             f"Line: {part.name}",
             el("div", facts(part.facts), class_="columns"),
+            el("p", CAUTION, class_="caution"),
             el("h3", "Wiring"),
             el(
                 "p",
@@ -168,7 +207,7 @@ def _lines(document: Document) -> Iterator[Markup]:
             name="line",
         )
     if document.loose:
-        yield _section(document, "Converters on no line", *map(_card, document.loose))
+        yield _page(document, "Converters on no line", *map(_card, document.loose))
 
 
 def _positions(part: LinePart) -> Table:
@@ -212,36 +251,45 @@ def _card(card: Card) -> Markup:
 
 
 def _settings(document: Document) -> Iterator[Markup]:
-    yield _section(document, "Settings", *(table(one) for one in document.settings if one.rows))
+    if any(one.rows for one in document.settings):
+        caution = el("p", SETTINGS_CAUTION, class_="caution")
+        yield _page(document, "Settings", caution, *(table(one) for one in document.settings if one.rows))
 
 
 def _bill(document: Document) -> Iterator[Markup]:
-    yield _section(document, "Bill of material", *(table(one) for one in document.bill if one.rows))
+    if any(one.rows for one in document.bill):
+        caution = el("p", CAUTION, class_="caution")
+        yield _page(document, "Bill of material", caution, *(table(one) for one in document.bill if one.rows))
 
 
 def _steps(document: Document) -> Iterator[Markup]:
     note = el("p", document.tasks_note, class_="note") if document.tasks_note else ""
     if not document.tasks:
-        yield _section(document, "Steps", note or el("p", "There is no camera to commission.", class_="note"))
+        yield _page(document, "Steps", note or el("p", "There is no camera to commission.", class_="note"))
     for number, (line, tasks) in enumerate(groupby(document.tasks, lambda task: task.line)):
-        yield _section(
+        yield _page(
             document,
             f"Steps: {line}" if line else "Steps",
             "" if number else note,
-            el("table", _step_head(), el("tbody", *map(_step, tasks)), class_="grid steps"),
+            _steps_table(tuple(tasks)),
             _signed(f"{line or 'These steps'}: done, open points written down"),
         )
 
 
-def _step_head() -> Markup:
+def _steps_table(tasks: tuple[Task, ...]) -> Markup:
+    """The steps of a line. The cautions stand in the head, which is printed again on every page."""
     heads = ("", "", "step", "look for", "time", "found, name, time")
-    return el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
+    cautions = " ".join(dict.fromkeys(task.caution for task in tasks if task.caution))
+    row = el("tr", el("th", "Caution. " + cautions, colspan=len(heads), class_="caution")) if cautions else ""
+    head = el("thead", row, el("tr", *(el("th", head, scope="col") for head in heads)))
+    return el("table", head, el("tbody", *map(_step, tasks)), class_="grid steps")
 
 
 def _step(task: Task) -> Markup:
+    result = el("strong", task.result + ". ") if task.result else ""
     return el(
         "tr", el("td", BOX, class_="tick"), el("td", str(task.number), class_="few"), el("td", task.what),
-        el("td", task.look), el("td", cell(task.handling)), el("td", class_="found"),
+        el("td", result, task.look), el("td", cell(task.handling)), el("td", class_="found"),
     )  # fmt: skip
 
 
@@ -250,18 +298,27 @@ def _signed(what: str) -> Markup:
     return el("p", el("span", what), *blanks, class_="signed")
 
 
+def _silent(document: Document) -> Iterator[Markup]:
+    for one in document.silent:
+        rows = (
+            el("tr", el("td", str(number), class_="few"), el("td", ask), el("td", yes), el("td", no))
+            for number, (ask, yes, no) in enumerate(one.tree, 1)
+        )
+        heads = (el("th", head, scope="col") for head in ("", "ask", "yes", "no"))
+        yield _page(
+            document,
+            f"A camera does not answer: {one.line}",
+            el("p", CAUTION, class_="caution"),
+            el("table", el("thead", el("tr", *heads)), el("tbody", *rows), class_="grid"),
+            table(one.table),
+        )
+
+
 def _labels(document: Document) -> Iterator[Markup]:
     rows = []
     for first in range(0, len(document.labels), _ACROSS):
-        across = [el("td", _label(one)) for one in document.labels[first : first + _ACROSS]]
+        across = [el("td", label_markup(one)) for one in document.labels[first : first + _ACROSS]]
         across += [el("td")] * (_ACROSS - len(across))
         rows.append(el("tr", *across))
-    yield _section(document, "Labels", el("table", el("tbody", *rows), class_="labels"), name="cut")
-
-
-def _label(label: Label) -> Markup:
-    return el(
-        "div", el("p", label.kind, class_="of"), el("p", label.large, class_="large"),
-        el("p", label.name, class_="name"), *(el("p", line) for line in label.lines if line),
-        class_="label",
-    )  # fmt: skip
+    if rows:
+        yield _page(document, "Labels", el("table", el("tbody", *rows), class_="labels"), name="cut")

@@ -22,6 +22,8 @@ _SAID = {
 }
 # Text that YAML would read as another type.
 _QUOTED = re.compile(r"^[]\[*&!|>%@`#,]|[{}]")
+# keys whose value belongs to one device: an example of it, copied, would make two devices answer
+_OWN = {"id", "bus_id", "serial", "factory_id", "endpoint", "factory_address", "name"}
 _NUMBERS = {"int_type", "float_type", "finite_number", "greater_than", "greater_than_equal", "less_than_equal"}
 
 
@@ -42,7 +44,7 @@ def worded(document: Declared, error: ErrorDetails, root: type[BaseModel]) -> Fi
     if of_key:
         mend = mend or "write another word before the colon"
     elif mend is None and spec and spec.examples and isinstance(loc[-1], str):
-        mend = f"write for example `{key}: {example(spec)}`"
+        mend = _in_the_form(key, spec)
     return at(document, field, code, what, at_key=of_key, found=shown(error["input"]), expected=expected, mend=mend)
 
 
@@ -68,8 +70,24 @@ def written(value: Any) -> str:
 
 def _missing(document: Declared, field: str, key: str, spec: FieldInfo | None) -> Finding:
     expected = f"the key `{key}`" + (f": {spec.description}" if spec and spec.description else "")
-    mend = f"add `{key}: {example(spec)}`" if spec and spec.examples else f"add `{key}:` with its entries"
+    mend = f"add `{key}:` with its entries"
+    if spec and spec.examples:
+        own = f"add `{key}:` with {_its(spec)}"  # an example that somebody copies must not become an address
+        mend = own if key in _OWN else f"add `{key}: {example(spec)}`"
     return at(document, field, "missing-key", f"`{key}` is missing", found="no such key", expected=expected, mend=mend)
+
+
+def _in_the_form(key: str, spec: FieldInfo) -> str:
+    """How to mend a value of the wrong kind. A value of its own is not to be copied from an example."""
+    if key in _OWN:
+        return f"write {_its(spec)} after `{key}:`"
+    return f"write for example `{key}: {example(spec)}`"
+
+
+def _its(spec: FieldInfo) -> str:
+    """The description of a field as the object of a sentence."""
+    said = spec.description or "its value"
+    return said if said.startswith(("its ", "the ")) else f"the {said}"
 
 
 def _unknown(document: Declared, field: str, key: str, shape: type[BaseModel] | None) -> Finding:
@@ -113,7 +131,12 @@ def _said(error: ErrorDetails, spec: FieldInfo | None) -> tuple[str, str, str | 
         return code, what, _limits(spec, context, whole=kind == "int_type"), None
     what, expected, mend = _SAID.get(kind, (error["msg"], "another value", "see the form of such a file"))
     if error["input"] is None and kind == "list_type":
-        return "wrong-kind", what, expected, "delete the key, or write its entries below it"
+        return (
+            "wrong-kind",
+            what,
+            expected,
+            "write its entries below it, each beginning with `- `; `[]` if there are none",
+        )
     by_example = spec and spec.examples and isinstance(error["loc"][-1], str)
     return "wrong-kind", what, expected, None if by_example else mend
 

@@ -109,8 +109,10 @@ class Motor:
 class Order:
     """A register that triggers an action when it is written.
 
-    `does`: change-id, recall, store (the written value is the argument) or move (the speed of `motor` in percent, above
-    and below `middle`); empty: `codes` maps counts to actions (save, reboot, factory-default, identify, stop).
+    `does`: change-id, recall, store (the written value is the argument), change-port (it is the place of the baud in
+    `bauds` x number of `formats` + place of the format, in force after a restart) or move (the speed of `motor` in
+    percent, above and below `middle`); empty: `codes` maps counts to actions (save, reboot, factory-default, identify,
+    stop).
     """
 
     name: str

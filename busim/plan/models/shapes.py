@@ -147,8 +147,12 @@ class MotorShape(Shape):
 class OrderShape(Shape):
     """A register that triggers an action when it is written, for protocols without a message for that action."""
 
-    does: Literal["change-id", "recall", "store", "move"] | None = has(
-        "its action with the written value: the new ID, the number of a preset, the speed of a motor", "recall", None
+    does: Literal["change-id", "change-port", "recall", "store", "move"] | None = has(
+        "its action with the written value: the new ID, the number of a port setting (place of the baud in `bauds` x "
+        "number of `formats` + place of the format, both from 0; in force after a restart), the number of a preset, "
+        "the speed of a motor",
+        "recall",
+        None,
     )
     motor: Word | None = has("for move: the motor", "zoom", None)
     middle: Annotated[int, Field(ge=100, le=65435)] = has(

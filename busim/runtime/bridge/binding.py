@@ -116,7 +116,8 @@ def cautions(addresses: Mapping[str, Address], dialled: Mapping[str, Address]) -
     if wide := _wide(addresses):
         texts.append(
             f"caution: {', '.join(wide)} can be reached by every machine that has a way to this one, and there is "
-            "no authentication: whoever connects can move the emulated cameras and take a client's place."
+            "no authentication: whoever connects can move the emulated cameras and take a client's place. Real "
+            "converters at these addresses would be there twice: disconnect one of the two."
         )
     texts += [
         f"caution: {name} connects to {dialled[name]}. If a controller is at work there, it will take these emulated "

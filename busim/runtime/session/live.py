@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import time
+import warnings
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from types import TracebackType
@@ -133,7 +134,7 @@ class Live(Served):
         self._doors = list(doors.values())
         self._make_ptys(doors)
         for text in cautions(self.addresses, self._dialled):
-            self._caution(text)
+            warned(self._caution, text)
         self._announce(self.addresses)
         self._wall.start()
         self._flush()
@@ -236,6 +237,14 @@ class Live(Served):
                 self._passed = 0
                 self._wall.apart(self.run.recorder.flush)
             self._flusher = asyncio.get_running_loop().call_later(_FLUSH, self._flush)
+
+
+def warned(caution: Callable[[str], None], text: str) -> None:
+    """Tell a caution: by `caution`, or as a Python warning in a program that gave none."""
+    if caution is nothing:
+        warnings.warn(text, stacklevel=2)
+    else:
+        caution(text)
 
 
 def _planned(listen: str) -> bool:

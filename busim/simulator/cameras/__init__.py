@@ -4,7 +4,7 @@ Public: `Camera`, and its output besides replies: `Action`, which is `Changed`, 
 `NewId` or `Restart`.
 """
 
-from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, NewId, Refused, Restart, Wake
+from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
 from busim.simulator.cameras.camera import Camera
 
-__all__ = ["Action", "Camera", "Changed", "Deaf", "Did", "NewId", "Refused", "Restart", "Wake"]
+__all__ = ["Action", "Camera", "Changed", "Deaf", "Did", "NewId", "NewPort", "Refused", "Restart", "Wake"]

@@ -6,7 +6,10 @@ carries that out.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import NamedTuple
+
+from busim.foundation.units import CharFormat
 
 
 class Changed(NamedTuple):
@@ -47,8 +50,15 @@ class NewId(NamedTuple):
     bus_id: int
 
 
+class NewPort(NamedTuple):
+    """From now on its port has this baud and character format."""
+
+    baud: Fraction
+    format: CharFormat
+
+
 class Restart(NamedTuple):
     """Wish: switch its power off and on after its answer."""
 
 
-Action = Changed | Refused | Did | Wake | Deaf | NewId | Restart
+Action = Changed | Refused | Did | Wake | Deaf | NewId | NewPort | Restart

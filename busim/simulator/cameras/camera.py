@@ -236,6 +236,8 @@ class Camera:
         state = self._state
         if order.does == "change-id":
             return state.change_id(given)
+        if order.does == "change-port":
+            return state.change_port(given)
         if order.does == "recall":
             return state.recall(given, at)
         if order.does == "store":

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from busim.plan.models import Model
 from busim.protocols import FAILED, ILLEGAL_KEY, ILLEGAL_VALUE
-from busim.simulator.cameras.actions import Action, Changed, Did, NewId, Wake
+from busim.simulator.cameras.actions import Action, Changed, Did, NewId, NewPort, Wake
 from busim.simulator.cameras.motors import Motion, driven, towards
 from busim.simulator.cameras.table import Table
 
@@ -35,6 +35,8 @@ class State:
         self._told: dict[str, int] = {}  # of moving parameters: the last position reported
         self._saved = self._worth_saving()
         self._new_id = self._kept_id = bus_id
+        self._new_port: NewPort | None = None  # None: as it was fitted
+        self._kept_port: NewPort | None = None
         self._started = 0
         self.read_out("bus_id", bus_id)
         self.read_out("serial", serial & 0xFFFF)
@@ -262,6 +264,7 @@ class State:
         """Save everything that the model saves."""
         self._saved = self._worth_saving()
         self._kept_id = self._new_id
+        self._kept_port = self._new_port
         self.actions.append(Did("saves"))
         if self.model.bus.id_takes_effect == "after-save":
             self._become(self._new_id)
@@ -280,6 +283,17 @@ class State:
             self._become(bus_id)
         else:
             self.actions.append(Did(f"will have bus ID {bus_id} {bus.id_takes_effect.replace('-', ' ')}"))
+        return 0
+
+    def change_port(self, number: int) -> int:
+        """Take baud and format from its next start on. `number`: see `Order` of a model."""
+        bus = self.model.bus
+        if number >= len(bus.bauds) * len(bus.formats):
+            return self._refuse(ILLEGAL_VALUE, "no setting with this number")
+        self._new_port = NewPort(bus.bauds[number // len(bus.formats)], bus.formats[number % len(bus.formats)])
+        if bus.id_kept == "at-once":
+            self._kept_port = self._new_port
+        self.actions.append(Did(f"will run at {self._new_port.baud} Bd {self._new_port.format} after its next start"))
         return 0
 
     def _become(self, bus_id: int) -> None:
@@ -325,6 +339,9 @@ class State:
         self._tell(before, at)
         self._new_id = self._kept_id
         self._become(self._kept_id)
+        self._new_port = self._kept_port
+        if self._kept_port is not None:
+            self.actions.append(self._kept_port)
 
     def uptime(self, at: int) -> None:
         """Update its clocks: whole seconds since boot."""

@@ -212,6 +212,7 @@ class _Builder:
         if self._distinct:
             camera.begin_with(_own_values(camera, self._chance.stream("camera", plan.name, "values"), self._taken))
         port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
+        port.set_port = partial(self._world.wiring.set_port, plan.name)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(resolved.line.order[-1].metres)
         hearing = None if quick else hearings.get(station.setting)  # a camera that answers at once must hear at once

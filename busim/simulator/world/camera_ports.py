@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Protocol, runtime_checkable
 
+from busim.foundation.units import CharFormat
 from busim.protocols import ASSIGN, SEARCH, BusProtocol, Request
 from busim.recording.trace import CHANGE, EFFECT, Emit
 from busim.simulator.bus import Line, Station
-from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, Refused, Restart, Wake
+from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
 from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
 
@@ -66,6 +68,7 @@ class CameraPort:
         "powered",
         "protocol",
         "reply",
+        "set_port",
         "station",
     )
 
@@ -75,6 +78,7 @@ class CameraPort:
     ) -> None:  # fmt: skip
         self.asked: CameraRequest = self._asked
         self.answers_to: tuple[int, ...] | None = None
+        self.set_port: Callable[[Fraction, CharFormat], None] = lambda *_: None
         self._instead: Callable[[], None] | None = None
         self._seized = False
         self._kernel = kernel
@@ -145,6 +149,8 @@ class CameraPort:
             elif isinstance(action, NewId):
                 self._emit((CHANGE, at, self.number, "bus_id", str(action.bus_id)))
                 self._enlist()
+            elif isinstance(action, NewPort):
+                self.set_port(action.baud, action.format)
             elif isinstance(action, Deaf):
                 self._kernel.at_or_now(answered, self._deaf, (self._turn, action.until))
             elif isinstance(action, Restart):

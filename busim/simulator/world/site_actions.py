@@ -130,16 +130,20 @@ class Wiring:
     def fit(self, camera: str, bus_id: int, serial: int) -> None:
         """Replace a camera by another unit of the same model, with its bus ID and serial number as delivered.
 
-        It has no power yet. Raises UserError.
+        It has the baud and format that its model leaves the factory with, and no power yet. Raises UserError.
         """
         port, _ = self._camera(camera)
         self._tell(port.number, "unit", f"{bus_id} {serial}".encode())
         port.fit(bus_id, serial)
+        bus = port.camera.model.bus
+        self.set_port(camera, bus.factory_baud, bus.factory_format)
 
     def set_port(self, camera: str, baud: Fraction, format: CharFormat) -> None:
         """A camera sets its port; if it is sending, afterwards. Raises UserError."""
         port, line = self._camera(camera)
         old = port.station.setting
+        if (old.baud, old.format) == (baud, format):
+            return
         self.retune(port, line, setting(baud, format, old.ppm, old.inverted))
 
     def again(self, number: int, what: str, data: bytes) -> bool:

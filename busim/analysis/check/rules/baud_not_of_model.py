@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.analysis.check.examples import delivered
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
@@ -38,6 +39,7 @@ RULE = Rule(
             "speed finish, bus_id: 22",
             "speed finish, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 22",
         ),
+        *delivered("factory_baud: 57600 Bd, factory_format: 8E1"),
     ),
-    good=(("    baud: 115200 Bd", "    baud: 57600 Bd"),),
+    good=(("    baud: 115200 Bd", "    baud: 57600 Bd"), *delivered("factory_baud: 57600 Bd")),
 )

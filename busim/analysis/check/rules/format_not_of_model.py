@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busim.analysis.check.characters import loses_bits
+from busim.analysis.check.examples import delivered
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
@@ -40,11 +41,13 @@ RULE = Rule(
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: «8O1\n    protocol: modbus-rtu\n",
         ),
+        *delivered("factory_baud: 115200 Bd, factory_format: 8O1"),
     ),
     good=(
         (
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: 8N2\n    protocol: modbus-rtu\n",
         ),
+        *delivered("factory_baud: 115200 Bd, factory_format: 8N2"),
     ),
 )

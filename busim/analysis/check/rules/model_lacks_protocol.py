@@ -24,7 +24,8 @@ RULE = Rule(
         ),
         (
             "speed start, bus_id: 21",
-            "speed start, model: «slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 21",
+            "speed start, model: «slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, "
+            "factory_format: 8E1, bus_id: 21",
         ),
     ),
     good=(

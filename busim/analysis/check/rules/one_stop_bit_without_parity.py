@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.analysis.check.examples import delivered
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 from busim.protocols import ModbusRtu
@@ -34,11 +35,13 @@ RULE = Rule(
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: «8N1\n    protocol: modbus-rtu\n",
         ),
+        *delivered("factory_baud: 115200 Bd, factory_format: 8N1"),
     ),
     good=(
         (
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: 8N2\n    protocol: modbus-rtu\n",
         ),
+        *delivered("factory_baud: 115200 Bd, factory_format: 8N2"),
     ),
 )

@@ -24,18 +24,20 @@ def _find(survey: Survey) -> Spots:
 RULE = Rule(
     id="polled-value-camera-lacks",
     title="A polled value that a camera does not have",
-    severity="warning",
+    severity="note",
     area="masters",
-    explanation="The camera refuses the poll or leaves it unanswered. Every round loses the time of an exchange, and a "
-    "panel shows a value that never changes.",
+    explanation="busim asks such a camera for the other values of the group only. A real controller may ask anyway. "
+    "Then the camera refuses or stays silent, and every round loses an exchange or a time-out. A panel shows nothing.",
     source="the camera models",
-    advice="Remove the value from the group, or give these cameras a master of their own.",
+    advice="If that is what you mean, leave it: nothing is lost here. Otherwise poll a value that all these models "
+    "have. Check that your controller leaves out the values that a camera lacks.",
     find=_find,
     bad=(
         ("values: [tally, temperature]", "values: [tally, «fan]"),
         (
             "speed start, bus_id: 21",
-            "speed start, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 21",
+            "speed start, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, "
+            "factory_format: 8E1, bus_id: 21",
         ),
     ),
     good=(("values: [tally, temperature]", "values: [tally, requests]"),),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.analysis.check.examples import delivered
 from busim.analysis.check.exchanges import elsewhere
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
@@ -48,6 +49,7 @@ RULE = Rule(
             "",
         ),
         ("[iris, gain, master_black], every: 250 ms", "[iris, gain, master_black, zoom], every: «250 ms"),
+        *delivered("factory_baud: 9600 Bd", boulder=True),
     ),
     good=(("every: 250 ms", "every: 0"),),
 )
