@@ -212,12 +212,18 @@ def _figures() -> Iterator[Entry]:
         yield Entry("figure", name, f"{quantity.title}, {quantity.definition}", partial(str, text), (quantity.title,))
 
 
-def _models() -> Iterator[Entry]:
+def _model_page(name: str) -> str:
     from busim.cli.model_page import model_page
+    from busim.plan.models import load
+
+    return model_page(load(name))
+
+
+def _models() -> Iterator[Entry]:
     from busim.plan.models import load, names
 
     for name in names():
-        yield Entry("camera model", name, load(name).title, lambda name=name: model_page(load(name)))
+        yield Entry("camera model", name, load(name).title, partial(_model_page, name))
 
 
 def _protocols() -> Iterator[Entry]:

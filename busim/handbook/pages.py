@@ -28,6 +28,7 @@ _TOPICS = (
     "check",
     "scan",
     "changes",
+    "spreadsheets",
     "rehearsal",
     "sheet",
     "connect",

@@ -2,13 +2,14 @@
 
 Public: `load` (a file), `parse` (a text), `Declared` (their result), `locate` (place of a field path), `Real` (a float
 that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists moved, their
-comments with them), `scalar` and `flow` (values as YAML text), `nearest` (the known word that was probably meant),
-`shown` (a value as a message quotes it), `is_path` (whether a name refers to a file).
+comments with them), `scalar` and `flow` (values as YAML text), `resolved` (a plain scalar as YAML reads it), `nearest`
+(the known word that was probably meant), `shown` (a value as a message quotes it), `is_path` (whether a name refers to
+a file).
 """
 
 from busim.foundation.yaml_source.blocks import Blocks
 from busim.foundation.yaml_source.document import Declared, Position, Real, join, locate
-from busim.foundation.yaml_source.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse
+from busim.foundation.yaml_source.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse, resolved
 from busim.foundation.yaml_source.rewriting import Rewriting
 from busim.foundation.yaml_source.words import is_path, nearest, shown
 from busim.foundation.yaml_source.writing import flow, scalar
@@ -29,6 +30,7 @@ __all__ = [
     "locate",
     "nearest",
     "parse",
+    "resolved",
     "scalar",
     "shown",
 ]
