@@ -21,6 +21,16 @@ Pulse = Callable[[int, bool], None]
 Remove = Callable[[], None]  # removes a cover
 
 
+def remove_all(*removes: Remove) -> Remove:
+    """What takes out several things, the last one first."""
+
+    def remove() -> None:
+        for each in reversed(removes):
+            each()
+
+    return remove
+
+
 class LineLevel(Protocol):
     """Disturbs the level of a pair now and then."""
 
@@ -116,4 +126,5 @@ __all__ = [
     "Passage",
     "Pulse",
     "Remove",
+    "remove_all",
 ]

@@ -17,6 +17,7 @@ from busim.foundation.errors import Defect
 from busim.recording.trace import PULSE, Emit
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.cable_segments import CableSegments
+from busim.simulator.bus.driver import drive
 from busim.simulator.bus.exact import ExactPath
 from busim.simulator.bus.fast import FastPath
 from busim.simulator.bus.port_changes import PortChanges
@@ -204,9 +205,22 @@ class Line:
     def biased(self, biased: bool) -> None:
         self._cable.biased = biased
 
-    def begin_break(self, station: Station) -> None:
-        """Drive the pair to space from now on. Raises Defect if the station is sending."""
-        self._ports.begin_break(station)
+    def begin_break(self, station: Station, setting: Setting | None = None, label: int | None = None) -> None:
+        """Drive the pair to space from now on, as a driver with this setting (default: its own; `label`: its number in
+        the trace) does. The station must not be sending (Defect).
+        """
+        self._ports.begin_break(station, setting, label)
+
+    def driving(self, bit: int) -> tuple[Station, bool] | None:
+        """The station that drives the pair now, and whether an edge of its characters lies within `bit` ns. None:
+        nobody does.
+        """
+        now = self.kernel.now
+        for station in self._cable.stations:
+            burst = station.burst
+            if burst is not None and burst.on <= now < burst.off:
+                return station, any(abs(time - now) <= bit for time, _ in drive(burst))
+        return None
 
     def end_break(self, station: Station) -> None:
         """End the break; its record is a burst without characters. Raises Defect if there is no break."""

@@ -55,8 +55,8 @@ class PortChanges:
         exact.levels_changed()  # stations that shared its group now also hear for themselves
         self._groups.sort_after_change()
 
-    def begin_break(self, station: Station) -> None:
-        """Drive the pair to space from now on."""
+    def begin_break(self, station: Station, setting: Setting | None = None, label: int | None = None) -> None:
+        """Drive the pair to space from now on; to mark, where `setting` is that of a swapped pair."""
         now, exact, traffic = self._kernel.now, self._exact, self._traffic
         self._refuse_while_sending(station)
         self._groups.release(now)
@@ -65,6 +65,8 @@ class PortChanges:
         for group in self._groups.every:
             exact.take_over(group)
         before, burst = station.burst, Burst.space(station, now)
+        if setting is not None and label is not None:
+            burst.setting, burst.setting_label = setting, label
         burst.off_before = before.off if before is not None else -self._cable.span
         station.burst = burst
         exact.add(burst)

@@ -81,6 +81,7 @@ class Camera:
         }
         self.serve: Callable[[Request, int], Reply] = self._ready
         self._keep = self._state.save
+        self._serial_as: Callable[[int], int] | None = None
 
     @property
     def bus_id(self) -> int:
@@ -216,12 +217,21 @@ class Camera:
         if verb not in self.model.capabilities:
             return ()
         if verb == ASSIGN:
-            return given if given[0] == self.serial and not self._state.change_id(given[1]) else ()
+            return given if given[0] == self._shown() and not self._state.change_id(given[1]) else ()
         low, high, only, slots, slot, draw = given
-        if not low <= self.serial <= high or only not in (address, self.bus_id):
+        serial = self._shown()
+        if not low <= serial <= high or only not in (address, self.bus_id):
             return ()
-        self.waits = slot_of(self.serial, draw, slots) * slot
-        return (self.serial,)
+        self.waits = slot_of(serial, draw, slots) * slot
+        return (serial,)
+
+    def _shown(self) -> int:
+        """Its serial number as searches and assignments see it."""
+        return self.serial if self._serial_as is None else self._serial_as(self.serial)
+
+    def read_serial(self, change: Callable[[int], int] | None) -> None:
+        """Searches and assignments see `change` of its serial number; None: the number itself."""
+        self._serial_as = change
 
     def _order(self, request: Request, at: int) -> int:
         _, _, key, size, given, _ = request

@@ -24,7 +24,7 @@ from busim.simulator.converters.rfc2217 import (
     Signal,
 )
 from busim.simulator.converters.slots import Arrival, Policy, Slots
-from busim.simulator.converters.telnet import Telnet
+from busim.simulator.converters.telnet import Telnet, escaped, plain_data
 
 __all__ = [
     "MANNERS",
@@ -51,4 +51,6 @@ __all__ = [
     "Slots",
     "Telnet",
     "cut_whole",
+    "escaped",
+    "plain_data",
 ]

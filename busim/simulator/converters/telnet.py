@@ -11,6 +11,7 @@ Nothing here raises.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 SE, NOP, BREAK, SB, WILL, WONT, DO, DONT, IAC = 240, 241, 243, 250, 251, 252, 253, 254, 255  # RFC 854
@@ -63,6 +64,11 @@ _TEXT, _COMMAND, _OPTION, _INSIDE, _INSIDE_COMMAND = range(5)  # the kind of the
 def escaped(data: bytes) -> bytes:
     """Data as sent in a Telnet stream."""
     return data.replace(b"\xff", b"\xff\xff")
+
+
+def plain_data(events: Iterable[Event]) -> bytes:
+    """The data among events."""
+    return b"".join(event.data for event in events if isinstance(event, Data))
 
 
 def message(option: int, data: bytes) -> bytes:

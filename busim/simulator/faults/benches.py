@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-from busim.protocols import BusProtocol
+from busim.protocols import BusProtocol, Request
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.fault_hooks import Admission, CameraReply, CameraRequest, Crossing, HookPoint, Passage, Remove
 from busim.simulator.kernel import Kernel, Stream
@@ -93,6 +93,27 @@ class CameraBench(StationBench, Protocol):
         None: saves keep again.
         """
 
+    def spoiled(self, told: Callable[[int], None]) -> Remove:
+        """Call `told` with the instant (ns) of each frame that reaches it damaged."""
+
+    def booted(self, told: Callable[[], None]) -> Remove:
+        """Call `told` each time that it has booted."""
+
+    def acknowledge(self, request: Request) -> None:
+        """Answer a request as if it had been carried out."""
+
+    def carry_out(self, request: Request) -> None:
+        """Carry out a request and answer nothing."""
+
+    def read_serial(self, change: Callable[[int], int] | None) -> None:
+        """Searches and assignments see `change` of its serial number; None: the number itself."""
+
+    def neighbours(self, reach: int) -> tuple[CameraBench, ...]:
+        """The cameras up to `reach` positions away along the line, the nearest first, with this fault's count."""
+
+    def hold_mark(self, on: bool) -> None:
+        """Its driver, seized before, drives mark from now on, or lets go."""
+
 
 class ConverterBench(StationBench, Protocol):
     """A converter. `to_line` and `to_net`: how long a passage takes; `down` and `up`: the bytes on it; `slots`: the
@@ -109,8 +130,28 @@ class ConverterBench(StationBench, Protocol):
     def restart(self, down: int) -> None:
         """It restarts and is absent for `down` ns."""
 
-    def put_up(self, data: bytes) -> None:
-        """Send these bytes to all clients, as if they came from the line now."""
+    def put_up(self, data: bytes, client: int | None = None) -> None:
+        """Send these bytes to all clients, as if they came from the line now; or to one client."""
+
+    def put_down(self, data: bytes, client: int) -> None:
+        """A client of this number, which nobody sees, hands these bytes to the converter."""
+
+    def arrivals(self, told: Callable[[int], None]) -> Remove:
+        """Call `told` with the number of each client that is let in."""
+
+    def port_control(self, manner: str, delay: int, told: Callable[[], None]) -> Remove:
+        """Answer COM port control in this manner (as `rfc2217` of a plan) after `delay` ns; `told` hears each time.
+        A converter without COM port control stays without it.
+        """
+
+    def stall_masters(self, until: int) -> int:
+        """The played masters behind it do nothing up to `until` ns; how many they are."""
+
+    def unplug(self, away: int, *, renamed: bool) -> None:
+        """It is not there for `away` ns; `renamed`: a local port has another device afterwards."""
+
+    def reset_cameras(self) -> None:
+        """Every camera on its line boots."""
 
     def hang_up(self, *, reset: bool) -> int:
         """End the connections of all clients from outside. Returns their number."""
@@ -138,3 +179,10 @@ class LineBench(Bench, Protocol):
 
     def bursts(self, told: Callable[[bool], None]) -> Remove:
         """Receive each burst at its end."""
+
+    @property
+    def cameras(self) -> tuple[CameraBench, ...]:
+        """The cameras of the line in the order of the pair, each with this fault's chance and count."""
+
+    def driving(self) -> tuple[float, bool] | None:
+        """Who drives the pair now: metres from its begin, and whether an edge lies within a bit. None: nobody."""

@@ -22,7 +22,8 @@ COMMON = "Common practice, no source"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One fault. `on`: the kind of its place; `code`: its number in the catalogue; `hook`: the hook point it fills.
+    """One fault. `on`: the kind of its place; `code`: its number in the catalogue, `also`: others that it serves;
+    `hook`: the hook point it fills.
 
     `put`: applies it at a bench of that kind (`benches`) with values for all parameters, and returns the function that
     ends it. `wire`: its effect on the line; `seen`: what a master sees. Every fault is off until it is switched on.
@@ -38,6 +39,12 @@ class Fault:
     parameters: tuple[Parameter, ...]
     put: Callable[[Any, Values], Remove]
     source: str = COMMON
+    also: tuple[str, ...] = ()
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Every number of the catalogue that it serves, its own first."""
+        return (self.code, *self.also)
 
     def read(self, given: Mapping[str, object]) -> dict[str, Any]:
         """Values for all parameters: those given, as written, and defaults. Raises UserError."""
@@ -64,7 +71,7 @@ class Fault:
         """The whole declaration, JSON-ready."""
         return {
             "name": self.name, "code": self.code, "title": self.title, "on": self.on, "hook": self.hook,
-            "wire": self.wire, "seen": self.seen, "source": self.source,
+            "also": list(self.also), "wire": self.wire, "seen": self.seen, "source": self.source,
             "parameters": [
                 {
                     "name": one.name, "kind": one.kind, "what": one.what, "default": one.default, "low": one.low,
@@ -84,7 +91,7 @@ class Fault:
         if said and first is not None:
             entry += f"    {first.name}: {_quoted(first)}\n"
         return (
-            f"# {self.title}\n\n`{self.name}`, a fault of a {self.on} (catalogue {self.code}).\n\n"
+            f"# {self.title}\n\n`{self.name}`, a fault of a {self.on} (catalogue {', '.join(self.codes)}).\n\n"
             f"**On the wire.** {self.wire}\n\n**What a master sees.** {self.seen}\n\n"
             f"**Parameters.**\n\n{rows or 'None.'}\n\n**Source.** {self.source}. Ranges and defaults lie "
             "within reported cases; nobody has published how often each one happens.\n\n"

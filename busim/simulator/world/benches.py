@@ -1,136 +1,22 @@
-"""The benches for faults, made from the live parts of a world.
-
-Hook points are made when the first fault needs one, and kept: several faults may cover one place. A world in which no
-fault was ever on has none.
-"""
+"""The benches that faults are put in at, made from the live parts of a world."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any, Protocol
+from collections.abc import Callable
+from functools import cached_property
+from typing import Any
 
 from busim.foundation.errors import UserError
-from busim.protocols import BusProtocol
-from busim.recording.trace import BURST, EFFECT, Emit, Record
-from busim.simulator.bus import Line, Setting, Station
-from busim.simulator.fault_hooks import HookPoint, Remove
-from busim.simulator.faults.benches import Change
-from busim.simulator.kernel import Chance, Kernel, Stream
+from busim.protocols import Request
+from busim.recording.trace import EFFECT, Emit
+from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.fault_hooks import Admission, HookPoint, Remove
+from busim.simulator.faults.benches import CameraBench, Change
+from busim.simulator.kernel import Kernel, Stream
+from busim.simulator.world.bench_places import ArrivalWatch, BurstWatch, FaultSite, Places
 from busim.simulator.world.camera_ports import CameraPort
-from busim.simulator.world.converter_ports import ConverterPort
 
 Told = Callable[[], None]
-
-
-class WiringChanges(Protocol):
-    """Changes of the wiring that are no input from outside (`site_actions.Wiring`)."""
-
-    stands: dict[str, list[Station | None]]
-
-    def open_pair(self, line: str, position: int) -> None: ...
-
-    def close_pair(self, line: str, position: int) -> None: ...
-
-    def retune(self, port: CameraPort, line: Line, to: Setting) -> None: ...
-
-
-class Named(Protocol):
-    """An entity of the trace."""
-
-    @property
-    def name(self) -> str: ...
-
-
-class FaultSite(Protocol):
-    """The parts of a world that its faults need."""
-
-    kernel: Kernel
-    chance: Chance
-    emit: Emit
-    lines: dict[str, Line]
-    cameras: dict[str, CameraPort]
-    converters: dict[str, ConverterPort]
-    protocols: dict[str, BusProtocol]
-
-    @property
-    def names(self) -> Sequence[Named]: ...
-
-    @property
-    def wiring(self) -> WiringChanges: ...
-
-    def setting_number(self, station: Station) -> int: ...
-
-
-class _BurstWatch:
-    """Stands where bursts are reported, and reports them to one fault."""
-
-    inner: Emit
-
-    def __init__(self, label: int, told: Callable[[bool], None]) -> None:
-        self._label = label
-        self._told = told
-
-    def __call__(self, record: Record) -> None:
-        self.inner(record)
-        if record[0] == BURST:
-            self._told(record[2] == self._label)
-
-
-class Tuning:
-    """The setting of one station's port, with all changes by faults."""
-
-    def __init__(self, station: Station, set_to: Callable[[Setting], None]) -> None:
-        self._station = station
-        self._set_to = set_to
-        self._base = station.setting
-        self._changes: list[Change] = []
-
-    def cover(self, change: Change) -> Remove:
-        if not self._changes:
-            self._base = self._station.setting
-        self._changes.append(change)
-        self._apply()
-
-        def remove() -> None:
-            self._changes.remove(change)
-            self._apply()
-
-        return remove
-
-    def _apply(self) -> None:
-        to = self._base
-        for change in self._changes:
-            to = change(to)
-        self._set_to(to)
-
-
-class Places:
-    """The hook points of a world so far, each made at its first use."""
-
-    def __init__(self, world: FaultSite) -> None:
-        self.world = world
-        self._points: dict[tuple[str, str], Any] = {}
-
-    def point(self, name: str, what: str, owner: Any, attribute: str) -> Any:
-        """The hook point at this attribute of a live part."""
-        key = name, what
-        if key not in self._points:
-            self._points[key] = HookPoint(getattr(owner, attribute), lambda value: setattr(owner, attribute, value))
-        return self._points[key]
-
-    def tuning(self, name: str, station: Station, set_to: Callable[[Setting], None]) -> Tuning:
-        key = name, "port"
-        if key not in self._points:
-            self._points[key] = Tuning(station, set_to)
-        tuning: Tuning = self._points[key]
-        return tuning
-
-    def edges(self, name: str, station: Station) -> tuple[int, int, bool]:
-        """Lead, hold and echo as the plan has them."""
-        found: tuple[int, int, bool] = self._points.setdefault(
-            (name, "edges"), (station.lead, station.hold, station.echo)
-        )
-        return found
 
 
 class _Bench:
@@ -169,7 +55,7 @@ class _StationBench(_Bench):
 
     def bursts(self, told: Callable[[bool], None]) -> Remove:
         tells: HookPoint[Emit] = self.places.point(f"line {self.line.number}", "bursts", self.line, "tells")
-        return tells.cover(_BurstWatch(self.station.label, told))
+        return tells.cover(BurstWatch(self.station.label, told))
 
     def retune(self, change: Change) -> Remove:
         return self.places.tuning(self.name, self.station, self._set_to).cover(change)
@@ -239,6 +125,35 @@ class CameraAt(_StationBench):
     def forget_saves(self, instead: Callable[[], None] | None) -> None:
         self._port.forget_saves(instead)
 
+    def spoiled(self, told: Callable[[int], None]) -> Remove:
+        return _listed(self._port.spoiled, told)
+
+    def booted(self, told: Callable[[], None]) -> Remove:
+        return _listed(self._port.booted, told)
+
+    def acknowledge(self, request: Request) -> None:
+        self._port.acknowledge(request, self.kernel.now)
+
+    def carry_out(self, request: Request) -> None:
+        self._port.carry_out(request, self.kernel.now)
+
+    def read_serial(self, change: Callable[[int], int] | None) -> None:
+        self._port.camera.read_serial(change)
+
+    def neighbours(self, reach: int) -> tuple[CameraBench, ...]:
+        along = _along(self.places, self.line)
+        here = along.index(self.name)
+        near = [(abs(number - here), name) for number, name in enumerate(along) if 0 < abs(number - here) <= reach]
+        return tuple(CameraAt(self.places, self._fault, name, self._told) for _, name in sorted(near))
+
+    def hold_mark(self, on: bool) -> None:
+        if not on:
+            self.line.end_break(self.station)
+            return
+        own = self.station.setting  # a break of a swapped driver is mark
+        swapped = setting(own.baud, own.format, own.ppm, not own.inverted)
+        self.line.begin_break(self.station, swapped, self.places.world.number_of(swapped, self.station))
+
     def _set_to(self, to: Setting) -> None:
         self.places.world.wiring.retune(self._port, self.line, to)
 
@@ -267,8 +182,36 @@ class ConverterAt(_StationBench):
     def restart(self, down: int) -> None:
         self._port.reboot(down)
 
-    def put_up(self, data: bytes) -> None:
-        self._port.clients.send(data, self.kernel.now)
+    def put_up(self, data: bytes, client: int | None = None) -> None:
+        if client is None:
+            self._port.clients.send(data, self.kernel.now)
+        else:
+            self._port.clients.answer(client, data)
+
+    def put_down(self, data: bytes, client: int) -> None:
+        self._port.take(data, client)
+
+    def arrivals(self, told: Callable[[int], None]) -> Remove:
+        slots: HookPoint[Admission] = self.slots
+        return slots.cover(ArrivalWatch(told))
+
+    def port_control(self, manner: str, delay: int, told: Callable[[], None]) -> Remove:
+        return self._port.control.cover(manner, delay, told)
+
+    def stall_masters(self, until: int) -> int:
+        behind = [one for one in self.places.world.masters.values() if one.behind is self._port]
+        for master in behind:
+            master.stall(until)
+        return len(behind)
+
+    def unplug(self, away: int, *, renamed: bool) -> None:
+        self._port.clients.renamed = renamed
+        self._port.reboot(away)
+
+    def reset_cameras(self) -> None:
+        for port in self.places.world.cameras.values():
+            if port.station in self.line.stations:
+                port.restart()
 
     def hang_up(self, *, reset: bool) -> int:
         return self._port.clients.hang_up(reset=reset)
@@ -303,7 +246,28 @@ class LineAt(_Bench):
 
     def bursts(self, told: Callable[[bool], None]) -> Remove:
         tells: HookPoint[Emit] = self.places.point(f"line {self.line.number}", "bursts", self.line, "tells")
-        return tells.cover(_BurstWatch(0, told))
+        return tells.cover(BurstWatch(0, told))
+
+    @cached_property
+    def cameras(self) -> tuple[CameraBench, ...]:
+        along = _along(self.places, self.line)
+        return tuple(CameraAt(self.places, self._fault, name, self._told) for name in along)
+
+    def driving(self) -> tuple[float, bool] | None:
+        found = self.line.driving(self.bit)
+        return None if found is None else (found[0].metres, found[1])
+
+
+def _along(places: Places, line: Line) -> list[str]:
+    """The cameras of a line in the order of the pair."""
+    stations = [one for one in line.stations if one.name in places.world.cameras]
+    return [one.name for one in sorted(stations, key=lambda one: (one.metres, one.number))]
+
+
+def _listed(told_of: list[Any], told: Any) -> Remove:
+    """Add to a list of those who are told, until it is taken out."""
+    told_of.append(told)
+    return lambda: told_of.remove(told)
 
 
 def bench_for(places: Places, on: str, fault: str, name: str, told: Told) -> CameraAt | ConverterAt | LineAt:

@@ -277,7 +277,7 @@ class _Builder:
         for client, name in enumerate(plan.through):
             asker, box = through[name], self._site.converters[name]
             port = MasterBehindConverter(*self._port_parts(asker))
-            port.converter = self._world.converters[name]
+            port.converter = port.behind = self._world.converters[name]
             port.client = -1 - index - client * len(self._site.masters)
             port.converter.join(port.client, port.deliver)
             self._equip(port, asker, self._world.protocols[asker.line], way_through(box), box.converter.driver.echo)

@@ -157,6 +157,10 @@ class Hearing:
         return request
 
     def _refuse(self, data: bytes, at: int, flaw: str) -> None:
+        for port in self._live:
+            if port.station is not self._deaf:
+                for told in port.spoiled:
+                    told(at)
         if self._live:
             self._emit((FRAME, self._line.number, self._live[0].number, at, flaw or "check", data))
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Protocol, runtime_checkable
 
 from busim.foundation.units import CharFormat
-from busim.protocols import ASSIGN, SEARCH, BusProtocol, Request
+from busim.protocols import ASSIGN, SEARCH, BusProtocol, Reply, Request
 from busim.recording.trace import CHANGE, EFFECT, Emit
 from busim.simulator.bus import Line, Station
 from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
@@ -48,6 +48,7 @@ class CameraPort:
     `hears`: whether it has power, has booted and is not deaf; `answers_to`: the bus IDs whose requests it takes, None
     for its own. The tables of its `Hearing` are built from both, so no request checks them. `asked(request, at)`: a
     request for it was complete at `at` ns; with `reply` one of its two hook points.
+    `spoiled`: faults to be told when a damaged frame reached it; `booted`: those to be told when it has booted.
     """
 
     __slots__ = (
@@ -62,6 +63,7 @@ class CameraPort:
         "_turn",
         "answers_to",
         "asked",
+        "booted",
         "camera",
         "hears",
         "number",
@@ -69,6 +71,7 @@ class CameraPort:
         "protocol",
         "reply",
         "set_port",
+        "spoiled",
         "station",
     )
 
@@ -79,6 +82,8 @@ class CameraPort:
         self.asked: CameraRequest = self._asked
         self.answers_to: tuple[int, ...] | None = None
         self.set_port: Callable[[Fraction, CharFormat], None] = lambda *_: None
+        self.spoiled: list[Callable[[int], None]] = []
+        self.booted: list[Callable[[], None]] = []
         self._instead: Callable[[], None] | None = None
         self._seized = False
         self._kernel = kernel
@@ -203,6 +208,8 @@ class CameraPort:
             self.camera.booted(now)
             self._carry_out(now, now)
             self._hear(True)
+            for told in list(self.booted):
+                told()
 
     def fit(self, bus_id: int, serial: int) -> None:
         """Replace it now with another unit of its model, fresh from its box, without power."""
@@ -229,6 +236,19 @@ class CameraPort:
         self._seized = seized
         self._outlet.close()
         self._outlet = _Outlet(self._line if self.powered and not seized else None, self.station)
+
+    def acknowledge(self, request: Request, at: int) -> None:
+        """Answer a request as if it had been carried out."""
+        reply = Reply(request.address, request.verb, request.key, request.values, 0, request.form)
+        delay, raw = self.reply.answer(self.protocol.encode_reply(reply), reply)
+        if raw:
+            self._kernel.at_or_now(at + delay, self._outlet.send, raw)
+
+    def carry_out(self, request: Request, at: int) -> None:
+        """Carry out a request and answer nothing."""
+        self.camera.serve(request, at)
+        if self.camera.actions:
+            self._carry_out(at, at)
 
     def restart(self) -> None:
         """Boot it, if it has power."""

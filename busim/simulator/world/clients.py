@@ -58,6 +58,7 @@ class Clients:
         self._life = 0  # counts reboots: packets from before the last one are lost
         self._clients: dict[int, _Client] = {}
         self._ignored: dict[int, int] = {}  # clients that are not served: bytes recorded of each
+        self.renamed = False  # a local port returns from a reboot as another device
         self.box_up: Callable[[bool], None] = lambda _: None  # called when it goes down and when it is back
         self._outside = 0
         self._net_time = 0  # when the last bytes towards the network arrive
@@ -138,6 +139,7 @@ class Clients:
         """End every connection from outside. Returns their number."""
         outside = [client for client, one in self._clients.items() if not one.lasting]
         for client in outside:
+            self._effect("clients", f"client {client}: its connection is ended")
             self.end(client, reset=reset)
         return len(outside)
 

@@ -34,6 +34,7 @@ from busim.simulator.fault_hooks import Crossing, Passage
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.arbitration import Arbitration
 from busim.simulator.world.clients import Clients, Deliver
+from busim.simulator.world.control_answers import ControlAnswers
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
 _AGES = 3600 * 10**9  # ns: a break lasts until a client ends it
@@ -43,8 +44,9 @@ class ConverterPort:
     """One converter. Clients are numbers; `deliver` sends to one, `flow` asks one to pause or go on.
 
     `clients.drop` ends a connection (client, whether by a reset). `sent` gets the bytes from outside that go to the
-    line, `replied` those that come from it; `labelled` numbers a setting of the station. Hook points: `to_line` and
-    `clients.to_net` (how long a passage takes), `down` and `clients.up` (its bytes).
+    line, `replied` those that come from it; `labelled` numbers a setting of the station. `control`: its answers to COM
+    port control. Hook points: `to_line` and `clients.to_net` (how long a passage takes), `down` and `clients.up` (its
+    bytes).
     """
 
     quiet_until = None
@@ -78,6 +80,7 @@ class ConverterPort:
                 kernel, line, station, arbiter, packer, self.clients, self._send_request, self._effect
             )
         self._driver: DriverQueue | None = None if com is None else self._make_driver()
+        self.control = ControlAnswers(kernel, com, self.clients)
         self.flow: Callable[[bool], None] = lambda _: None
         self.sent: Callable[[bytes, int], None] | None = None
         self.replied: Callable[[bytes, int, int], None] | None = None
@@ -279,7 +282,7 @@ class ConverterPort:
         if life != self._life:
             return
         if isinstance(action, Answer):
-            self.clients.answer(client, action.data)
+            self.control.answer(client, action.data)
         elif isinstance(action, Apply):
             old = self._station.setting
             self._driver = self._driver or self._make_driver()

@@ -17,6 +17,7 @@ class MasterPort:
     fresh = True
     quiet_until = None
     stops = False
+    behind: object = None  # the converter through which it asks, whatever connects it to that
 
     def __init__(
         self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int],
@@ -31,6 +32,7 @@ class MasterPort:
         self._due = 0
         self._alarms: list[int] = []  # pending, the next one last: each was set before those ahead of it
         self._exact_before = 0
+        self._stalled = -1  # ns: until then its computer stands still
         self.master: Master | None = None
 
     def start(self) -> None:
@@ -38,8 +40,15 @@ class MasterPort:
         assert self.master is not None
         self.apply(self.master.step(self._kernel.now))
 
+    def stall(self, until: int) -> None:
+        """It does nothing before `until` ns."""
+        self._stalled = max(self._stalled, until)
+
     def command(self, task: Task, *, absolute: bool = True) -> None:
         """An operator's move reaches the master now."""
+        if self._kernel.now < self._stalled:
+            self._kernel.at(self._stalled + 1, lambda _: self.command(task, absolute=absolute))
+            return
         assert self.master is not None
         self._catch_up()
         self.apply(self.master.command(task, self._kernel.now, absolute=absolute))
@@ -61,6 +70,9 @@ class MasterPort:
 
     def _run(self, _: object) -> None:
         """The next alarm; it may belong to a time-out that no longer matters."""
+        if self._kernel.now < self._stalled:
+            self._kernel.at(self._stalled + 1, self._run)  # behind what came for it meanwhile
+            return
         self._alarms.pop()
         if self._due > self._kernel.now:
             if not self._alarms or self._due < self._alarms[-1]:

@@ -81,7 +81,14 @@ class World:
 
     def setting_number(self, station: Station) -> int:
         """The number in the trace of a station's setting; a new setting gets the next number."""
-        setting, lead, hold = key = station.setting, station.lead, station.hold
+        return self._row(station.setting, station.lead, station.hold)
+
+    def number_of(self, setting: Setting, station: Station, hold: int | None = None) -> int:
+        """The number in the trace of a setting other than the station's own. `hold`: ns, None: as it is."""
+        return self._row(setting, station.lead, station.hold if hold is None else hold)
+
+    def _row(self, setting: Setting, lead: int, hold: int) -> int:
+        key = setting, lead, hold
         number = self._setting_ids.get(key)
         if number is None:
             number = self._setting_ids[key] = len(self.settings) + 1

@@ -5,13 +5,18 @@ from __future__ import annotations
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.declaration import Fault
-from busim.simulator.faults.parameters import Values
+from busim.simulator.faults.parameters import Values, octets
 
 
-def _put(bench: CameraBench, _: Values) -> Remove:
+def _put(bench: CameraBench, values: Values) -> Remove:
+    def chatter() -> None:
+        if values["chatter"]:
+            bench.effect(values["chatter"].hex(" "))
+            bench.send(values["chatter"], bench.kernel.now)
+
     bench.effect()
     bench.restart()
-    return lambda: None
+    return bench.booted(chatter)
 
 
 FAULT = Fault(
@@ -20,9 +25,9 @@ FAULT = Fault(
     title="A camera reboots",
     on="camera",
     hook="supply",
-    wire="The reply under way is lost; the camera is silent for as long as its model boots, and what was not "
-    "saved is gone.",
-    seen="A burst of time-outs of one camera, then a camera with its saved values.",
-    parameters=(),
+    wire="The reply under way breaks off; the camera is silent for as long as its model boots, and what was not "
+    "saved is gone. It may greet the line when it is up.",
+    seen="A burst of time-outs of one camera, perhaps junk between others, then a camera with its saved values.",
+    parameters=(octets("chatter", "what it sends when it has booted", ""),),
     put=_put,
 )

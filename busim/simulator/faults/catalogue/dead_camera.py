@@ -24,4 +24,5 @@ FAULT = Fault(
     seen="Time-outs of one ID. A master that waits for all of its retries slows every other camera down.",
     parameters=(),
     put=_put,
+    also=("M10",),
 )

@@ -2,41 +2,15 @@
 
 from __future__ import annotations
 
-from busim.protocols import Reply
-from busim.simulator.fault_hooks import CameraReply, Remove
+from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.declaration import Fault
-from busim.simulator.faults.parameters import Values, share, shown_time, time
-
-
-class _Edges:
-    """Draws the edges of each frame when it is handed to the driver."""
-
-    inner: CameraReply
-
-    def __init__(self, bench: CameraBench, values: Values) -> None:
-        self._bench = bench
-        self._values = values
-
-    def answer(self, raw: bytes, reply: Reply) -> tuple[int, bytes]:
-        bench, values = self._bench, self._values
-        lead, hold = bench.own_edges()
-        if bench.happens(values["share"]):
-            by = values["by"] + bench.stream.between(0, values["jitter"])
-            lead, hold = lead, by
-            bench.effect(shown_time(by))
-        bench.edges(lead, hold)
-        return self.inner.answer(raw, reply)
+from busim.simulator.faults.edges import cover_reply_edges, held_long
+from busim.simulator.faults.parameters import Values, share, time
 
 
 def _put(bench: CameraBench, values: Values) -> Remove:
-    uncover = bench.reply.cover(_Edges(bench, values))
-
-    def remove() -> None:
-        uncover()
-        bench.edges(*bench.own_edges())
-
-    return remove
+    return cover_reply_edges(bench, values, held_long)
 
 
 FAULT = Fault(

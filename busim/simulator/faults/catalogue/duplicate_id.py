@@ -44,4 +44,5 @@ FAULT = Fault(
         Parameter("of", "name", "camera on the same line whose ID it takes; by default the next one by ID", ""),
     ),
     put=_put,
+    also=("M13",),
 )

@@ -31,4 +31,5 @@ FAULT = Fault(
         time("turnaround", "turnaround from the end of the request", "50 us", "0", "10 ms"),
     ),
     put=_put,
+    also=("M9",),
 )

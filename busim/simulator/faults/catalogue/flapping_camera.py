@@ -37,4 +37,5 @@ FAULT = Fault(
     seen="The same camera drops out and comes back with what it had saved.",
     parameters=(time("period", "time between changes", "5 s", "100 ms", "60 s"),),
     put=_put,
+    also=("M2",),
 )

@@ -51,4 +51,5 @@ FAULT = Fault(
         count("in_a_row", "number of late replies in a row", "1", "1", "100"),
     ),
     put=_put,
+    also=("M13",),
 )

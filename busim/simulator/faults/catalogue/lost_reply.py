@@ -32,4 +32,5 @@ FAULT = Fault(
         word("of", "the affected replies", "all", "writes", "reads"),
     ),
     put=_put,
+    also=("M3",),
 )

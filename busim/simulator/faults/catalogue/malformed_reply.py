@@ -43,4 +43,5 @@ FAULT = Fault(
         count("bytes", "number of bytes", "2", "1", "64"),
     ),
     put=_put,
+    also=("M7",),
 )

@@ -6,9 +6,10 @@ from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import LineBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, rate, share, word
-from busim.simulator.faults.recurring import recurring
+from busim.simulator.faults.recurring import evenly, recurring
 
 _PULSES = 75
+_PERIOD = 300_000_000  # ns from burst to burst
 
 
 def _put(bench: LineBench, values: Values) -> Remove:
@@ -21,6 +22,8 @@ def _put(bench: LineBench, values: Values) -> Remove:
         for number in hits:
             bench.kernel.at(now + number * spacing, _pulse, bench)
 
+    if values["timing"] == "standard":
+        return evenly(bench, _PERIOD, strike)
     return recurring(bench, values["rate"], strike)
 
 
@@ -38,11 +41,12 @@ FAULT = Fault(
     "half a bit. It hits requests, replies and the idle line.",
     seen="One or two damaged frames, false bytes, then clean again.",
     parameters=(
-        rate("rate", "bursts", "1 /s", "4 /s"),
+        rate("rate", "bursts, where their timing is random", "1 /s", "4 /s"),
+        word("timing", "when bursts come: at random, or every 300 ms as in the standard", "random", "standard"),
         word("kind", "repetition of the pulses", "5 kHz", "100 kHz"),
         share("share of the pulses that hit", "0.2").named("hits"),
     ),
     put=_put,
-    source="IEC 61000-4-4 for 75 pulses in 15 ms or 0.75 ms; that a pulse hits half a bit is common practice, no "
-    "source",
+    source="IEC 61000-4-4 for 75 pulses in 15 ms or 0.75 ms every 300 ms, second-hand; that a pulse hits half a bit is "
+    "common practice, no source",
 )

@@ -8,7 +8,9 @@ from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, share, shown_time, time
 
 
-class _Wireless:
+class Link:
+    """One way of it, good or bad: a channel of two states."""
+
     inner: Crossing
 
     def __init__(self, bench: ConverterBench, values: Values) -> None:
@@ -30,7 +32,7 @@ class _Wireless:
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
-    link = _Wireless(bench, values), _Wireless(bench, values)
+    link = Link(bench, values), Link(bench, values)
     removes = bench.to_line.cover(link[0]), bench.to_net.cover(link[1])
 
     def remove() -> None:

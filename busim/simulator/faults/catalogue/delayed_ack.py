@@ -1,0 +1,43 @@
+"""The second small segment waits until the first was acknowledged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from busim.simulator.fault_hooks import Remove, remove_all
+from busim.simulator.faults.benches import ConverterBench
+from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.parameters import Values, shown_time, time
+from busim.simulator.faults.passages import cover_down, cover_up
+
+
+def _put(bench: ConverterBench, values: Values) -> Remove:
+    state = {"acknowledged": -1}  # ns when the segment under way will be; a reply carries the acknowledgement
+
+    def down(data: bytes, pass_on: Callable[[bytes, int], None]) -> None:
+        now = bench.kernel.now
+        wait = max(0, state["acknowledged"] - now)
+        if wait:
+            bench.effect(f"{len(data)} bytes wait for {shown_time(wait)}")
+        state["acknowledged"] = now + wait + values["delay"]
+        pass_on(data, wait)
+
+    def up(data: bytes, pass_on: Callable[[bytes, int], None]) -> None:
+        state["acknowledged"] = -1
+        pass_on(data, 0)
+
+    return remove_all(cover_down(bench, down), cover_up(bench, up))
+
+
+FAULT = Fault(
+    name="delayed-ack",
+    code="C17",
+    title="A second small segment waits for an acknowledgement",
+    on="converter",
+    hook="converter to line",
+    wire="A request that was written in two pieces reaches the line as two, with a gap of tens of milliseconds.",
+    seen="Fixed steps of 40 or 200 ms, and time-outs of requests that were written in pieces.",
+    parameters=(time("delay", "until the first piece is acknowledged", "40 ms", "1 ms", "500 ms"),),
+    put=_put,
+    source="RFC 1122, 4.2.3.2 (less than 500 ms) and 4.2.3.4; 40 to 200 ms in Linux, include/net/tcp.h",
+)
