@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from busim.simulator.world import ConverterPort, MasterBehindConverter, World
 
+_SILENT = 5_000_000_000  # ns of silence after which a connection is taken for dead
 _FIRST, _LONGEST = 1_000_000_000, 5_000_000_000  # ns between attempts, doubled up to the longest
 
 
 class Link:
     """Stands between a master and its converter. Bytes sent without a connection are lost.
 
-    At most one attempt to connect per second, at growing pauses (common practice, no source).
+    At most one attempt to connect per second, at growing pauses. A connection that stays silent for 5 s while requests
+    go out is closed and made again (common practice, no source).
     """
 
     def __init__(self, world: World, port: MasterBehindConverter, converter: ConverterPort) -> None:
@@ -20,6 +22,7 @@ class Link:
         self._attempts = 0
         self._client = 0  # 0: no connection
         self._pause = _FIRST
+        self._silent_since = -1  # ns: the first bytes sent that nothing has answered
         converter.clients.drop = self._dropped
 
     def start(self, _: object) -> None:
@@ -30,12 +33,23 @@ class Link:
         """The master sends."""
         if self._client:
             self._converter.chunk(self._client, data)
+            self._look()
+
+    def _look(self) -> None:
+        """Give a connection up that has been silent for too long."""
+        now = self._kernel.now
+        if self._silent_since < 0:
+            self._silent_since = now
+        elif now - self._silent_since >= _SILENT:
+            client, self._client = self._client, 0
+            self._converter.close(client)
+            self._again()
 
     def _connect(self, _: object) -> None:
         self._attempts += 1
         client = self._attempts
         if self._converter.open(client, self._deliver):
-            self._client, self._pause = client, _FIRST
+            self._client, self._pause, self._silent_since = client, _FIRST, -1
         else:
             self._again()
 
@@ -51,6 +65,7 @@ class Link:
 
     def _deliver(self, client: int, data: bytes) -> None:
         if client == self._client:
+            self._silent_since = -1
             self._port.deliver(client, data)
 
 

@@ -37,9 +37,14 @@ class AddressPlan(Judge):
         key = asked.line, asked.request.address
         if not asked.camera:
             return
-        if not event.answers:
+        if not event.answers and not event.others:
             return
+        protocol = self.ground.lines[asked.line].protocol
         senders = {one.camera for one in event.answers}
+        # who has another bus ID by the plan and answers under this one all the same
+        senders |= {one.camera for one in event.others if protocol.decode_reply(one.data, asked.request) is not None}
+        if not senders:
+            return
         self._asked[key] = self._asked.get(key, 0) + 1
         self.state = "counting"
         if len(senders) > 1:
