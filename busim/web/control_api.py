@@ -7,6 +7,7 @@ carry are refused.
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import json
 import time
@@ -27,7 +28,8 @@ from busim.simulator.world import Switched
 
 SCHEMA = 1
 MOST_BYTES = 65536  # of one request
-MOST_RATE = 500  # actions per second on average; more are answered with 429
+MOST_RATE = 500  # requests per second on average; more are answered with 429
+PATIENCE = 0.25  # s until that answer comes: whoever floods a connection waits, and the session goes on
 _BURST = 500
 
 Endpoint = Callable[[Request], Awaitable[Response]]
@@ -48,7 +50,7 @@ class Session(Protocol):
 
 
 class _Bucket:
-    """Lets `MOST_RATE` actions per second pass."""
+    """Lets `MOST_RATE` requests per second pass."""
 
     def __init__(self) -> None:
         self._left = float(_BURST)
@@ -70,6 +72,11 @@ def control_app(session: Session, token: str) -> Starlette:
 
     def guarded(endpoint: Endpoint) -> Endpoint:
         async def guard(request: Request) -> Response:
+            if not bucket.take():
+                await asyncio.sleep(PATIENCE)
+                return _refused(
+                    429, "too many requests", expected=f"at most {MOST_RATE} a second", mend="wait and repeat"
+                )
             given = request.headers.get("authorization", "")
             if not hmac.compare_digest(given.encode(), f"Bearer {token}".encode()):
                 return _refused(401, "the token is wrong or missing", expected="the header Authorization: Bearer TOKEN")
@@ -78,8 +85,6 @@ def control_app(session: Session, token: str) -> Starlette:
         return guard
 
     async def act(request: Request) -> Response:
-        if not bucket.take():
-            return _refused(429, "too many actions", expected=f"at most {MOST_RATE} a second", mend="wait and repeat")
         body = await _body(request)
         if body is None:
             return _refused(413, "a request too long", expected=f"at most {MOST_BYTES} bytes")
@@ -185,6 +190,7 @@ def openapi() -> dict[str, Any]:
     bodies = [_line(), *map(_action, ACTIONS.values())]
     plain = {"200": {"description": "as JSON", "content": {"application/json": {"schema": {"type": "object"}}}}}
     plain["401"] = _answer("wrong token", "#/components/schemas/Refused")
+    plain["429"] = _answer("too many", "#/components/schemas/Refused")
     return {
         "openapi": "3.1.0",
         "info": {
