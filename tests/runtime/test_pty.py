@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import sys
@@ -11,12 +12,13 @@ from pathlib import Path
 import minimalmodbus
 import pytest
 import serial
+from fault_halls import hall
 from policy_plans import BUS_ID, plan_of
 from serving import Client, Served, read_frame, value_frame, wait_for
 
 from busim.recording.trace import CHANGE, INPUT, open_trace
 from busim.runtime.bridge import link_names
-from busim.runtime.session import replay
+from busim.runtime.session import Live, replay
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="pseudo-terminals as Linux has them")
 
@@ -39,6 +41,30 @@ def test_pyserial_opens_the_link_and_exchanges(link: str, tmp_path: Path) -> Non
     with serial.Serial(link, 38400, timeout=10) as port:
         port.write(ASK)
         assert port.read(len(REPLY)) == REPLY
+
+
+@pytest.mark.parametrize(("renamed", "after"), [("0", "wall-box"), ("1", "wall-box-again")])
+async def test_an_adapter_that_drops_out_hangs_up_and_comes_back(renamed: str, after: str, tmp_path: Path) -> None:
+    """A descriptor that was open stays useless; the port is there again, under its name or under another."""
+    async with Live(hall(), 1, any_port=True, pty=tmp_path) as live:
+        old = os.open(tmp_path / "wall-box", os.O_RDWR | os.O_NOCTTY)
+        try:
+            while not live.run.world.converters["wall box"].outside:
+                await asyncio.sleep(0.01)
+            live.fault("unplugged-adapter", "wall box", back="500 ms", renamed=renamed)
+            while (tmp_path / "wall-box").exists():
+                await asyncio.sleep(0.01)
+            with pytest.raises(OSError, match="Input/output"):
+                os.write(old, ASK)
+            while not (tmp_path / after).exists():
+                await asyncio.sleep(0.01)
+            new = os.open(tmp_path / after, os.O_RDWR | os.O_NOCTTY)
+            while not live.run.world.converters["wall box"].outside:
+                await asyncio.sleep(0.01)
+            os.close(new)
+        finally:
+            os.close(old)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_all_256_values_get_through_both_ways(served: Served, link: str, tmp_path: Path) -> None:

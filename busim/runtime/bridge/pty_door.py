@@ -71,6 +71,8 @@ class PtyDoor:
         self._unread = b""
         self._paused = False
         self._closed = False
+        self._away = False  # the box is down: there is no pseudo-terminal
+        self._own = link
         self._timer: asyncio.TimerHandle | None = None
         self._loop: asyncio.AbstractEventLoop
         baud, self._format = port.setting
@@ -103,11 +105,23 @@ class PtyDoor:
 
         self._port.flow = flow
         self._port.clients.drop = drop
+        told = self._port.clients.box_up
+
+        def box_up(on: bool) -> None:
+            told(on)
+            self._box_up(on)
+
+        self._port.clients.box_up = box_up
         self._look()
 
     def close(self) -> None:
         """Close it and remove the link; the converter does not notice, since its run is over."""
         self._closed = True
+        if not self._away:
+            self._take_away()
+
+    def _take_away(self) -> None:
+        """No pseudo-terminal any more: whoever has it open is told by the kernel."""
         if self._timer is not None:
             self._timer.cancel()
         if self._client:
@@ -116,7 +130,32 @@ class PtyDoor:
         with contextlib.suppress(OSError):
             if os.readlink(self.link) == self._target:
                 self.link.unlink()
+        self._poll.unregister(self._master)
         os.close(self._master)
+
+    def _box_up(self, on: bool) -> None:
+        """An adapter is unplugged, or is back: with another pseudo-terminal, and another link where it was renamed.
+
+        A box that reboots keeps its pseudo-terminal.
+        """
+        unplugged = self._port.clients.unplugged
+        if self._closed or on is not self._away or not unplugged:
+            return
+        self._away = not on
+        if not on:
+            self._take_away()
+            self._client, self._refused, self._unread = 0, 0, b""
+            self._news(f"{self._name}: {self.link} is gone")
+            return
+        baud, self._format = self._port.setting
+        self._master, self._target = _open(baud, self._format.stop_halves)
+        self._poll.register(self._master, select.POLLIN)
+        self._seen = _settings(self._master)
+        self.link = self._own.with_name(f"{self._own.name}-again") if unplugged == "renamed" else self._own
+        _link(self.link, self._target)
+        self._port.clients.unplugged = ""
+        self._news(f"{self._name}: {self.link} is back")
+        self._look()
 
     # -- who has it open ----------------------------------------------------------------------------------------
 

@@ -205,7 +205,7 @@ class ConverterAt(_StationBench):
         return len(behind)
 
     def unplug(self, away: int, *, renamed: bool) -> None:
-        self._port.clients.renamed = renamed
+        self._port.clients.unplugged = "renamed" if renamed else "same"
         self._port.reboot(away)
 
     def reset_cameras(self) -> None:

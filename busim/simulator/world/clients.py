@@ -58,7 +58,9 @@ class Clients:
         self._life = 0  # counts reboots: packets from before the last one are lost
         self._clients: dict[int, _Client] = {}
         self._ignored: dict[int, int] = {}  # clients that are not served: bytes recorded of each
-        self.renamed = False  # a local port returns from a reboot as another device
+        self.unplugged = (
+            ""  # "same" or "renamed": while down it is unplugged, and returns as the same device or another
+        )
         self.box_up: Callable[[bool], None] = lambda _: None  # called when it goes down and when it is back
         self._outside = 0
         self._net_time = 0  # when the last bytes towards the network arrive

@@ -134,7 +134,7 @@ def test_an_adapter_that_was_unplugged_ends_its_connections_and_refuses_until_it
     assert guest.connect()
     guest.wait(20 * MS)
     assert guest.ended == [(1, True)]
-    assert guest.port.clients.renamed
+    assert guest.port.clients.unplugged == "renamed"
     assert not guest.connect()
     guest.wait(S)
     assert guest.connect()
