@@ -7,6 +7,7 @@ work, so that a busy machine slows both alike. Each line says the command that p
 from __future__ import annotations
 
 import argparse
+import asyncio
 import resource
 import statistics
 import subprocess
@@ -29,7 +30,10 @@ from busim.plan import Plan, read, read_text
 from busim.protocols import READ, WRITE, BusProtocol, Reply, Request
 from busim.protocols import find as find_protocol
 from busim.protocols import read_text as read_protocol
-from busim.runtime.session import Run, processes, simulated_sweep
+from busim.runtime.session import Live, Run, processes, simulated_sweep
+from busim.runtime.session.lateness import Lateness
+from busim.simulator.faults import all_faults
+from busim.web import ControlServer
 
 DECLARATIONS = Path(__file__).parent.parent / "busim" / "protocols" / "declarations"
 
@@ -274,10 +278,56 @@ def codec_time(protocol: BusProtocol) -> float:
     return time.process_time() - began
 
 
+def faults(count: int) -> None:
+    """What faults cost that are declared and never on: every one at every place, against the same plan without any."""
+    bare = plan_of(8)
+    never = "\n".join(
+        f"  - {{fault: {name}, on: 'every {one.on}', at: 23 h}}" for name, one in all_faults().items()
+        if one.on != "converter"  # the plan has none
+    )  # fmt: skip
+    loaded = read_text(f"{bare.source}\nfaults:\n{never}\n")
+    ratios = []
+    for number in rounds(max(30, count)):
+        pair = [0.0, 0.0]
+        for which in (0, 1) if number % 2 else (1, 0):
+            pair[which] = rate((bare, loaded)[which], 20)
+        ratios.append(pair[0] / pair[1])
+    say("time per exchange, faults declared and off / none declared", ratios, "at most 1.05", "faults")
+
+
+def control(_: int) -> None:
+    """What 10,000 control requests a second do to a session in wall time: its lateness with them and without."""
+    plan = read(Path(__file__).parent.parent / "scenarios/climbing-hall/plan.yaml")
+    program = str(Path(__file__).parent / "flood.py")
+    for flooded in (False, True):
+        late, said = asyncio.run(_controlled(plan, program if flooded else None))
+        quantiles = [late.quantile(part) or 0.0 for part in (0.5, 0.99)]
+        name = "with 10,000 control requests a second" if flooded else "without"
+        say(f"us late, median: {name}", [quantiles[0] / 1000], "none", "control")
+        say(f"us late, 99th per cent: {name}", [quantiles[1] / 1000], "none", "control")
+        sys.stdout.write(said)
+
+
+async def _controlled(plan: Plan, program: str | None) -> tuple[Lateness, str]:
+    """Five seconds of a session with the control API, and perhaps a flood of requests from another process."""
+    server = ControlServer()
+    async with Live(plan, 1, any_port=True, play=[one.name for one in plan.masters]) as live, server.serving(live):
+        await asyncio.sleep(1)
+        live.lateness = late = Lateness()
+        if program is None:
+            await asyncio.sleep(5)
+            return late, ""
+        flood = await asyncio.create_subprocess_exec(
+            sys.executable, program, server.url, server.token, "10000", "5", stdout=subprocess.PIPE
+        )
+        said, _ = await flood.communicate()
+        return late, said.decode()
+
+
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "day": day,
-    "cases": cases,
+    "live": live, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "faults": faults,
+    "control": control, "day": day, "cases": cases,
 }  # fmt: skip
 
 
