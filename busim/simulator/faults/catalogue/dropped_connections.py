@@ -24,7 +24,7 @@ FAULT = Fault(
     title="Connections are dropped",
     on="converter",
     hook="link",
-    wire="The line is idle when a request is lost.",
+    wire="The line stays idle where a request or its reply was lost with the connection.",
     seen="A reset or an end of the connection, with a request under way or not.",
     parameters=(
         rate("rate", "how often", "0.2 /s", "10 /s"),
