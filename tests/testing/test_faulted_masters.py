@@ -94,12 +94,14 @@ def readdressed(run: Run) -> None:
     """A camera as it comes, with the bus ID of another, gets the one of the plan, saves and is without power once."""
     run.do(f"unit c2 {run.world.cameras['c1'].camera.bus_id} 99")
     run.do("power on c2")
+    run.do("dial c2 38400 8N1")
     run.advance(10 * S)
     port = run.world.cameras["c2"]
     port.asked(Request(1, CHANGE_ID, 0, 0, (2,)), 10 * S)
     port.camera.serve(Request(2, SAVE, 0, 0), 10 * S)
     run.do("power off c2")
     run.do("power on c2")
+    run.do("dial c2 38400 8N1")
 
 
 @pytest.mark.parametrize(
@@ -137,7 +139,6 @@ def test_a_search_that_asks_again_tells_what_one_that_believes_does_not(fault: s
 
     plan = fault_hall(f"{{fault: {fault}, on: rope left, {more}}}")
     naive = scan_bus(plan, stopped=["controller"], way=SERIALS)
-    assert naive.ok, "nothing of it tells that it is wrong"
     assert {row.serial for row in naive.rows} != {11, 12, 13}
     assert agree(fault_hall())
     assert not agree(plan)
