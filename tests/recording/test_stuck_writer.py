@@ -103,6 +103,7 @@ def test_a_live_run_ends_when_its_writer_takes_nothing_for_too_long(
     assert (recorder._SAID, recorder._LIVE_PATIENCE, recorder._PATIENCE) == (5.0, 20.0, 60.0)
     monkeypatch.setattr(recorder, "_SAID", 0.2)
     monkeypatch.setattr(recorder, "_LIVE_PATIENCE", 0.4)
+    begun = time.monotonic()  # before the last that the writer takes
     live = Recorder(tmp_path / "t", {}, live=True)
     live.append((MARK, 1, ""))
     live.flush()
@@ -110,7 +111,6 @@ def test_a_live_run_ends_when_its_writer_takes_nothing_for_too_long(
     live.stuck = said.append
     writer = live._process.pid
     os.kill(writer, signal.SIGSTOP)
-    begun = time.monotonic()
 
     def record() -> None:
         for n in range(10**6):
