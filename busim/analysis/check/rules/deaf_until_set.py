@@ -44,8 +44,8 @@ RULE = Rule(
     "looks dead, until somebody has set it with a converter at its factory settings.",
     source="the camera models; MODBUS over Serial Line V1.02, 2.5.1 (one set of parameters for all on a line, from "
     "memory)",
-    advice="Plan the time: `busim rehearse` and `busim sheet` have the steps. Or run the line at the factory settings "
-    "of its cameras. Write `factory_baud` and `factory_format` for cameras that come set otherwise.",
+    advice="Plan the time: `busim rehearse` and `busim sheet` have the steps. Or give the line the factory "
+    "settings of its cameras. Write `factory_baud` and `factory_format` for cameras that come set otherwise.",
     find=_find,
     bad=(
         ("serial: 4105, turnaround: 2..6 ms, factory_baud: 115200 Bd", "serial: 4105, turnaround: 2..6 ms"),

@@ -22,6 +22,8 @@ def _find(survey: Survey) -> Spots:
 
 
 def _crowded(timed: Timed) -> float:
+    if timed.mean.restless or not 1 - _LEAST < timed.mean.demand < 1:
+        return 0.0  # without the whole budget, which takes longer than all else here
     load = timed.budget.load
     reached = all(group.reached for group in timed.budget.groups)
     return load.mean if load is not None and reached and load.worst < 1 and load.mean > 1 - _LEAST else 0.0

@@ -20,6 +20,8 @@ def _find(survey: Survey) -> Spots:
 
 
 def _late(timed: Timed) -> float:
+    if timed.mean.crowded >= 1:
+        return 0.0  # that these moves are never caught up is said by a rule of its own
     return p95(timed) - INSTANT if p95(timed) <= ONE_WAY else 0.0
 
 
