@@ -22,7 +22,7 @@ from busim.analysis.budget.cycle import mean_cycle, paced_cycle
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.explain import QUANTITIES as EXPLAINED
 from busim.analysis.budget.explain import Step, explain
-from busim.analysis.budget.line import line_budget
+from busim.analysis.budget.line import line_budget, line_summary
 from busim.analysis.budget.obstacles import missing_quiet
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.polling_systems import (
@@ -93,6 +93,7 @@ __all__ = [
     "gated_wait",
     "limited_wait",
     "line_budget",
+    "line_summary",
     "lowest_response",
     "mean_age",
     "mean_cycle",

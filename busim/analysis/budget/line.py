@@ -28,18 +28,28 @@ def line_budget(
     `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
     `masters`: the cases of all masters of the line, this one among them, where there are several.
     """
-    line = _Line(case, masters)
+    mean = PollSchedule(case)
+    line = _Line(mean, mean.under(BEST), mean.under(WORST), masters)
     return line.without() or line.whole(wanted, what_ifs)
+
+
+def line_summary(mean: PollSchedule, best: PollSchedule, worst: PollSchedule) -> LineBudget:
+    """What rules of the check ask of a line: its load, groups and moves. The rest of its budget is left out.
+
+    All three schedules are of one case, with its unknowns at their means, at their best and at their worst.
+    """
+    line = _Line(mean, best, worst, ())
+    return line.without() or line.summary()
 
 
 class _Line:
     """One case in the making."""
 
-    def __init__(self, case: Case, masters: Sequence[Case]) -> None:
-        self.case, self.masters = case, masters
-        self.mean = mean = PollSchedule(case)
-        self.best, self.worst = mean.under(BEST), mean.under(WORST)
-        self.expected = Expected(mean, self.worst)
+    def __init__(self, mean: PollSchedule, best: PollSchedule, worst: PollSchedule, masters: Sequence[Case]) -> None:
+        self.case = case = mean.case
+        self.mean, self.best, self.worst, self.masters = mean, best, worst, masters
+        self.expected = Expected(mean, worst)
+        self.load = Range(best.demand, mean.demand, worst.demand) if not mean.restless and mean.demand < 1 else None
         self._head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
 
     def without(self) -> LineBudget | None:
@@ -64,10 +74,21 @@ class _Line:
         others = second_master(mean) if case.polls else ()
         return LineBudget(**self._head, obstacles=against, remarks=(), exchanges=exchanges, second_master=others)  # type: ignore[arg-type]
 
+    def summary(self) -> LineBudget:
+        """Load, groups and moves."""
+        groups = tuple(_groups(self.best, self.mean, self.worst))
+        return LineBudget(
+            **self._head,  # type: ignore[arg-type]
+            obstacles=(),
+            remarks=(),
+            load=self.load,
+            groups=groups,
+            moves=moves(self.expected),
+        )
+
     def whole(self, wanted: float | None, what_ifs: bool) -> LineBudget:
         """Everything."""
         case, expected, best, mean, worst = self.case, self.expected, self.best, self.mean, self.worst
-        rests = not mean.restless and mean.demand < 1
         return LineBudget(
             **self._head,  # type: ignore[arg-type]
             obstacles=(),
@@ -75,9 +96,9 @@ class _Line:
             uncertain=tuple(uncertain(mean)),
             limit=limit(mean),
             unknown=_unknown(mean),
-            more_cameras=more_cameras(mean) if rests else None,
+            more_cameras=more_cameras(mean) if self.load is not None else None,
             figures=expected.line(),
-            load=Range(best.demand, mean.demand, worst.demand) if rests else None,
+            load=self.load,
             exchanges=tuple(_exchanges(mean)),
             groups=tuple(_groups(best, mean, worst)),
             cameras=tuple(

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from busim.analysis.budget import Case, LineBudget, PollSchedule, line_budget, usable_cases
+from busim.analysis.budget import Case, LineBudget, PollSchedule, line_summary, usable_cases
 from busim.analysis.check.characters import SAME_BAUD
 from busim.analysis.check.feeds import Feed, feeds
 from busim.analysis.check.wiring import Wiring, wirings
@@ -42,7 +42,7 @@ class Timed:
 
     @cached_property
     def budget(self) -> LineBudget:
-        return line_budget(self.case, what_ifs=False)
+        return line_summary(self.mean, self.best, self.worst)
 
 
 @dataclass
