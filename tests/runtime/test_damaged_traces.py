@@ -123,7 +123,7 @@ def test_tables_that_are_not_those_of_a_trace_are_refused_before_they_are_read(
         open_trace(trace)
 
 
-# What takes a trace back from each schema to the one before: 4 renamed a column, 3 brought pulses, 2 intents and beliefs.
+# What takes a trace back from a schema to the one before: 4 renamed a column, 3 brought pulses, 2 intents and beliefs.
 BEFORE = {
     4: ("ALTER TABLE name RENAME COLUMN row TO id", "ALTER TABLE setting RENAME COLUMN row TO id"),
     3: ("DROP TABLE pulse",),

@@ -346,8 +346,8 @@ def test_one_client_too_many_connects_and_is_sent_away_while_the_others_are_serv
         assert [record[4] for record in trace.records(INPUT)] == ["open", "open", "bytes", "close"]
 
 
-# Replies of 35 bytes: the window (64 KiB) and the door's write buffer (16 KiB) take them up to the one that is too much;
-# of those after it the box keeps 8 KB.
+# Replies of 35 bytes: the window (64 KiB) and the write buffer of the door (16 KiB) take them, up to the one too many.
+# Of those after it the box keeps 8 KB.
 @pytest.mark.parametrize(("asked", "kept"), [(2500, 2500), (2600, (65536 + 16384) // 35 + 1 + 8192 // 35)])
 def test_a_client_that_does_not_read_stalls_the_converter_for_itself_and_is_replayed(
     tmp_path: Path, asked: int, kept: int
