@@ -48,7 +48,7 @@ def test_the_reason_of_a_rule_is_said_once(tmp_path: Path) -> None:
 
 
 def test_a_plan_that_cannot_be_read_ends_with_2_with_the_reader_s_findings_in_every_form(tmp_path: Path) -> None:
-    broken = SOUND.replace("baud: 115200 Bd", "baud: fast")
+    broken = SOUND.replace("    baud: 115200 Bd", "    baud: fast")  # of the speed line alone
     result = checked(tmp_path, broken, "--json", "--sarif", str(tmp_path / "out.sarif"))
     assert result.exit_code == 2
     said = json.loads(result.stdout)

@@ -50,8 +50,10 @@ cameras:
   - {name: boulder left, bus_id: 2, serial: 4101, turnaround: 2..6 ms}
   - {name: boulder right, bus_id: 3, serial: 4102, turnaround: 2..6 ms}
   - {name: boulder mats, bus_id: 4, serial: 4103, turnaround: 2..6 ms}
-  - {name: speed start, bus_id: 21, serial: 4104, turnaround: 2..6 ms, factory_baud: 115200 Bd}
-  - {name: speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms, factory_baud: 115200 Bd}
+  - {name: speed start, bus_id: 21, serial: 4104, turnaround: 2..6 ms,
+     factory_baud: 115200 Bd}
+  - {name: speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms,
+     factory_baud: 115200 Bd}
 masters:
   - name: controller
     through: [boulder box, speed box]
@@ -84,7 +86,7 @@ supplies:
 
 
 _SPEED, _BOULDER = ("4104", "4105"), ("4101", "4102", "4103")
-_SET_SPEED = ", factory_baud: 115200 Bd"
+_SET_SPEED = ",\n     factory_baud: 115200 Bd"
 
 
 def delivered(port: str, *, boulder: bool = False) -> tuple[tuple[str, str], ...]:

@@ -22,10 +22,18 @@ def _find(survey: Survey) -> Spots:
             )
             yield Spot(
                 f"{wire.field}.baud",
-                f"{len(deaf)} of {len(wire.cameras)} cameras are deaf on line {line.name!r} until they are set",
+                _said(len(deaf), len(wire.cameras), line.name),
                 f"{listed([one.name for one in deaf])}: {' and '.join(list(settings)[:4])} as delivered",
                 f"{float(line.baud):.10g} Bd {line.format}, as the line",
             )
+
+
+def _said(deaf: int, every: int, line: str) -> str:
+    if every == 1:
+        return f"the camera on line {line!r} is deaf until it is set"
+    if deaf == 1:
+        return f"1 of {every} cameras is deaf on line {line!r} until it is set"
+    return f"{deaf} of {every} cameras are deaf on line {line!r} until they are set"
 
 
 def _as_line(one: ResolvedCamera, line: LinePlan) -> bool:
@@ -48,7 +56,7 @@ RULE = Rule(
     "settings of its cameras. Write `factory_baud` and `factory_format` for cameras that come set otherwise.",
     find=_find,
     bad=(
-        ("serial: 4105, turnaround: 2..6 ms, factory_baud: 115200 Bd", "serial: 4105, turnaround: 2..6 ms"),
+        ("serial: 4105, turnaround: 2..6 ms,\n     factory_baud: 115200 Bd", "serial: 4105, turnaround: 2..6 ms"),
         ("    baud: 115200 Bd\n", "    baud: «115200 Bd\n"),
     ),
     good=(("serial: 4103, turnaround: 2..6 ms", "serial: 4103, turnaround: 2..6 ms, factory_baud: 38400 Bd"),),
