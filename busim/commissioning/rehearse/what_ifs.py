@@ -252,15 +252,15 @@ _ALL = (
         title="the power fails between setting a new ID and saving it",
         wrong="The camera acknowledged the new ID and lost it: it is back at its factory ID.",
         looks=(
-            "The save or the first read-back gets no answer at the new ID. The next camera to be connected collides "
-            "with it at the factory ID."
+            "The next order, the save or the first read-back gets no answer at the new ID. The next camera to be "
+            "connected collides with it at the factory ID."
         ),
         find="Ask at the factory ID: the serial number belongs to the camera whose ID was just set.",
         mend=(
             "Assign and save again, wait until the save has ended, then power it off and on, and read back. "
             '"Acknowledged" does not mean "saved".'
         ),
-        shows=(SAVE, READ_BACK),
+        shows=(SET_PORT, SAVE, READ_BACK),
         codes=(NOT_SAVED,),
         make=_cut_before_save,
     ),
