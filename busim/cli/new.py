@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -20,7 +21,7 @@ class Kind(StrEnum):
     camera = "camera"
 
 
-_TRIED = {Kind.plan: "busim check {}", Kind.protocol: "busim prove {}", Kind.camera: "busim prove {}"}
+_TRIED = {Kind.plan: "busim check", Kind.protocol: "busim prove", Kind.camera: "busim prove"}
 
 
 def command(
@@ -41,4 +42,6 @@ def command(
         write_whole(str(path), text, kind.value, new=True)
     except FileExistsError:
         raise UserError("there is a file of this name already", file=str(path), mend="choose another name") from None
-    Screen().say(f"{path} is written. Edit it to describe your {kind.value}, and try it: {_TRIED[kind].format(path)}")
+    screen = Screen()
+    screen.say(f"{path} is written. Edit it to describe your {kind.value}, and try it:")
+    screen.command(f"{_TRIED[kind]} {shlex.quote(str(path))}")

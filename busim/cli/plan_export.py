@@ -22,17 +22,18 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that are there.")] = False,
 ) -> None:
     """Write, and say what was written."""
+    from busim.cli.screen import Screen
     from busim.cli.writing import check_target, write_whole
     from busim.commissioning.spreadsheets import is_book, pages_of, tables_of, write_book, write_csv
     from busim.foundation.errors import UserError
     from busim.plan import read
 
-    installation = read(plan)
+    installation, screen = read(plan), Screen()
     tables = tables_of(installation)
     if output.lower().endswith(".xlsx"):
         check_target(output, "workbook", overwrite=overwrite, known=is_book, inputs=[plan])
         write_whole(output, write_book(tables), "workbook")
-        print(f"Wrote {output}: {', '.join(table.name for table in tables)}.")
+        screen.say(f"Wrote {output}: {', '.join(table.name for table in tables)}.")
     else:
         folder = Path(output)
         if folder.suffix or folder.is_file():
@@ -47,8 +48,8 @@ def command(
             check_target(str(folder / name), "table", overwrite=overwrite, inputs=[plan])
         for name, text in files.items():
             write_whole(str(folder / name), text, "table")
-        print(f"Wrote {len(files)} files into {output}: {', '.join(files)}.")
-    print("Comments of the plan are not in a table. Back again: busim plan import.")
+        screen.say(f"Wrote {len(files)} files into {output}: {', '.join(files)}.")
+    screen.say("Comments of the plan are not in a table. Back again: busim plan import.")
 
 
 def _plain(name: str) -> str:

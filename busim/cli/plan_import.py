@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
 
@@ -27,6 +28,7 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a plan that is there.")] = False,
 ) -> None:
     """Read, judge every cell, and write the plan."""
+    from busim.cli.screen import Screen
     from busim.cli.writing import check_target, write_whole
     from busim.commissioning.spreadsheets import merged, plan_text
     from busim.plan import read
@@ -36,9 +38,11 @@ def command(
     tables = [table for file in files for table in _tables(file)]
     done = merged(read(into), tables) if into is not None else plan_text(tables, Path(files[0]).stem, output)
     write_whole(output, done.text, "plan")
+    screen = Screen()
     for text in done.told:
-        print(text)
-    print(f"Wrote {output}. Judge it now: busim check {output}")
+        screen.say(text)
+    screen.say(f"Wrote {output}. Judge it now:")
+    screen.command(f"busim check {shlex.quote(output)}")
 
 
 def _tables(file: str) -> list[Table]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -70,7 +71,10 @@ def command(
     if write is not None:
         _write(write, written(installation, found))
         if not as_json:
-            Screen().say(f"written: {write}. Look at it: busim plan diff {plan} {write}; busim check {write}")
+            screen = Screen()
+            screen.say(f"written: {write}. Look at it:")
+            screen.command(shlex.join(["busim", "plan", "diff", plan, write]))
+            screen.command(shlex.join(["busim", "check", write]))
 
 
 def _without_like(like: str | None, at: list[str] | None, ports: int, most: int | None) -> None:

@@ -25,6 +25,7 @@ def command(
     """Write, and say what was written."""
     from pathlib import Path
 
+    from busim.cli.screen import Screen
     from busim.cli.writing import check_target, write_whole
     from busim.web.report import is_report, report, told_report
 
@@ -34,7 +35,7 @@ def command(
     else:
         text = report(source, paper=paper)
     write_whole(output, text, "report")
-    print(f"Wrote {output}, {len(text.encode()) / 1000:.0f} kB. Open it in a browser, or print it.")
+    Screen().say(f"Wrote {output}, {len(text.encode()) / 1000:.0f} kB. Open it in a browser, or print it.")
 
 
 def _text(path: Path) -> str:

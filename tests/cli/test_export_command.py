@@ -53,9 +53,9 @@ def _refused(trace: Path, *options: str) -> UserError:
 @pytest.mark.parametrize("format", ["vcd", "pcapng"])
 def test_a_file_is_written_beside_the_trace_unless_another_is_named(hall: Path, tmp_path: Path, format: str) -> None:
     beside = tmp_path / f"the hall.{format}"
-    assert str(beside) in _export(hall, "--to", format)[0]
+    assert f"'{beside}'" in _export(hall, "--to", format)
     other = tmp_path / "other"
-    assert str(other) in _export(hall, "--to", format, "-o", str(other))[0]
+    assert str(other) in _export(hall, "--to", format, "-o", str(other))
     assert beside.read_bytes() == other.read_bytes() != b""
 
 

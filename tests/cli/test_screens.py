@@ -77,7 +77,7 @@ def test_a_line_that_works_says_how_often_how_old_what_limits_it_and_what_would_
         "best change: a second converter",
     ):
         assert words in said
-    assert "check of the plan: 0 errors, 0 warnings, 4 notes" in said.casefold()
+    assert "check of the plan: 0 errors, 0 warnings, 5 notes" in said.casefold()
 
 
 def test_a_line_on_which_nobody_is_heard_says_what_to_look_for() -> None:
@@ -131,6 +131,9 @@ TRIED = {
     "budget": [("{plan}", "--detail")], "rehearse": [("{plan}", "--detail"), ("--what-ifs",)],
     "scan": [("{plan}", "--stop", "all", "--detail")], "sweep": [("{plan}", "--vary", BUS, "--detail")],
     "plan split": [("{plan}", "--write", "split.yaml")], "plan diff": [("{plan}", "{other}", "--all")],
+    "plan export": [("{plan}", "-o", "tables"), ("{plan}", "-o", "hall.xlsx")],
+    "plan import": [("hall.xlsx", "-o", "imported.yaml"), ("hall.xlsx", "--into", "{plan}", "-o", "merged.yaml")],
+    "report": [("{trace}", "-o", "report.html")],
     "plan set": [("copy.yaml", "cameras[boulder left].bus_id=9")],
     "compare": [("{trace}", "{trace}"), ("{trace}", "{second}")], "replay": [("{trace}",)],
     "export": [("{trace}", "--to", "vcd"), ("{trace}", "--to", "pcapng", "--line", "boulder line")],

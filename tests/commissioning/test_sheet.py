@@ -24,6 +24,7 @@ from drawn_plans import large
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import SCENARIOS
+from screens import flat
 from typer.testing import CliRunner, Result
 
 from busim.analysis.check import SOUND
@@ -414,7 +415,7 @@ def test_the_command_says_what_it_wrote_and_writes_over_a_sheet(tmp_path: Path) 
     for _ in range(2):
         result = run(tmp_path, "-o", str(out), "--date", "rig day")
         assert result.exit_code == 0
-        assert f"Wrote {out}: sound hall, plan " in result.stdout
+        assert f"Wrote {out}: sound hall, plan " in flat(result.stdout)
     text = out.read_text(encoding="utf-8")
     assert "rig day" in text
     assert "size: A4 portrait" in text
