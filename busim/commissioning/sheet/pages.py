@@ -85,7 +85,7 @@ def _style(document: Document, paper: str) -> str:
     """The style sheet with the paper, and the plan at the foot of every page."""
     left = css_text("   ".join((document.name[:60], *_stamps(document))))
     page = (
-        f"@page {{ size: {PAPERS[paper]} portrait; margin: 12mm 12mm 14mm 12mm; "
+        f"@page {{ size: {PAPERS[paper]} portrait; margin: 10mm 10mm 13mm 10mm; "
         f"@bottom-left {{ content: {left}; font: 8pt sans-serif; }} "
         '@bottom-right { content: "page " counter(page) " of " counter(pages); font: 8pt sans-serif; } }\n'
     )
