@@ -6,6 +6,7 @@ The output is also XML (closed elements, quoted attributes), which a test checks
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from markupsafe import Markup, escape
 
@@ -15,17 +16,23 @@ _NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2
 
 def words(text: str) -> Markup:
     """`text` escaped for content and attributes; `Markup` stays unchanged."""
-    return escape(text if isinstance(text, Markup) else _NO_TEXT.sub("\ufffd", text))
+    return text if isinstance(text, Markup) else _escaped(text)
+
+
+@lru_cache(maxsize=2048)  # a page says the same few names, classes and kinds over and over
+def _escaped(text: str) -> Markup:
+    return escape(_NO_TEXT.sub("\ufffd", text))
 
 
 def el(tag: str, *children: str, **attributes: object) -> Markup:
     """An element; children that are not markup are escaped. In names a trailing `_` is dropped, others become `-`."""
-    said = "".join(
-        f' {name.rstrip("_").replace("_", "-")}="{words(str(value))}"'
-        for name, value in attributes.items()
-        if value is not None
-    )
-    return Markup(f"<{tag}{said}>{''.join(map(words, children))}</{tag}>")
+    said = "".join([_attribute(name, str(value)) for name, value in attributes.items() if value is not None])
+    return Markup(f"<{tag}{said}>{''.join([words(one) for one in children])}</{tag}>")
+
+
+@lru_cache(maxsize=2048)
+def _attribute(name: str, value: str) -> str:
+    return f' {name.rstrip("_").replace("_", "-")}="{words(value)}"'
 
 
 def void(tag: str, **attributes: object) -> Markup:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from markupsafe import Markup
 
 from busim.commissioning.sheet.model import ASSUMED, Cell, Facts, Table, Value
 from busim.foundation.markup import el, words
 
 
+@lru_cache(maxsize=16)
 def kind(text: str) -> Markup:
     """Markup for the origin of a number."""
     return el("span", text, class_="kind")
@@ -20,7 +23,7 @@ def cell(value: Cell | None, *, say: bool = True) -> Markup:
     if isinstance(value, str):
         return words(value)
     text = el("span", value.text, class_="number")
-    return Markup("{} {}").format(text, kind(value.kind)) if say else text
+    return Markup(f"{text} {kind(value.kind)}") if say else text  # both are markup
 
 
 def facts(pairs: Facts, *, ticks: bool = False) -> Markup:
