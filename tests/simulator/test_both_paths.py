@@ -128,11 +128,7 @@ AT_THE_END_OF_SILENCE = {  # a false start bit between the end of a silence wher
 }  # fmt: skip
 
 
-@pytest.mark.timeout(600)
-@example(AT_THE_END_OF_SILENCE)
-@settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
-@given(plans)
-def test_an_installation_does_the_same_on_both_paths(case: dict[str, Any]) -> None:
+def same_on_both_paths(case: dict[str, Any]) -> None:
     plan = read_text(text_of(case))
     fast, exact = (records_of(plan, exact=exact, until=400_000_000) for exact in (False, True))
     assert fast.keys() == exact.keys()
@@ -140,6 +136,22 @@ def test_an_installation_does_the_same_on_both_paths(case: dict[str, Any]) -> No
         for number, (one, other) in enumerate(zip(records, exact[who], strict=False)):
             assert one == other, f"record {number} of {who}"
         assert len(records) == len(exact[who])
+
+
+@pytest.mark.timeout(600)
+@example(AT_THE_END_OF_SILENCE)
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(plans)
+def test_an_installation_does_the_same_on_both_paths(case: dict[str, Any]) -> None:
+    same_on_both_paths(case)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(7200)
+@settings(max_examples=2500, deadline=None, suppress_health_check=list(HealthCheck))
+@given(plans)
+def test_many_installations_do_the_same_on_both_paths(case: dict[str, Any]) -> None:
+    same_on_both_paths(case)
 
 
 def test_the_scenarios_do_the_same_on_both_paths() -> None:
