@@ -115,8 +115,9 @@ def test_at_most_one_in_twenty_of_the_three_hundred_plans_is_declined() -> None:
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize("batch", range(3))
 def test_drawn_plans_have_what_is_expected(batch: int) -> None:
-    """Nine plans of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three standard errors, mean of moves within 3 %, p95
-    within 5 %, the worst case never exceeded. A regression: both sides are our own.
+    """Nine plans of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three
+    standard errors, mean of moves within 3 %, p95 within 5 %, the worst case never exceeded. A regression: both sides
+    are our own.
     """
     _held(batch, 3)
 
