@@ -32,10 +32,9 @@ def served(folder: Path, program: str, *, case: Case | None = None) -> Result:
     path = folder / "control.py"
     path.write_text(program)
     words = (sys.executable, "-S", str(path), "{box.host}", "{box.port}")
-    started = any(
-        word in program for word in ("kept", "exit", "fork", "connect")
-    )  # a busy machine starts it in seconds
-    return run(folder, *words)(case or Case(1, 4 * SECOND if started else SECOND))
+    ends = any(word in program for word in ("kept", "exit"))  # by itself, and the case with it, however late it starts
+    started = any(word in program for word in ("fork", "connect"))  # a busy machine starts it in seconds
+    return run(folder, *words)(case or Case(1, (60 if ends else 4 if started else 1) * SECOND))
 
 
 def run(folder: Path, *words: str) -> ServedRun:
