@@ -212,7 +212,7 @@ BAD = [
     # names and references
     bad("two panels of one name", "moves: 0.5 /s}", "moves: 0}\n  - {name: «desk, master: controller, cameras: [finish], controls: [gain]}",
         ("duplicate-name", "panels[1].name")),
-    bad("two cameras of one name", "  - name: right mat\n    id", "  - name: «left mat\n    id", ("duplicate-name", "cameras[1].name")),
+    bad("two cameras of one name", "  - name: right mat\n    bus_id", "  - name: «left mat\n    bus_id", ("duplicate-name", "cameras[1].name")),
     bad("two groups of one name", "name: slow", "name: «fast", ("duplicate-name", "masters[0].groups[1].name")),
     bad("a value twice in a group", "values: [iris, gain]", "values: [iris, «iris]", ("named-twice", "masters[0].groups[0].values[1]")),
     bad("both on and through", "    on: [speed wall]", "    on: «[speed wall]\n    through: [speed box]", ("on-or-through", "masters[1].on")),

@@ -43,8 +43,8 @@ PROPER = """
     Gruteser HyperPhysics Hz IEEE Mbit/s W
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
     SARIF SLLA272 SQLite Schema Serial TCP Telnet
-    A4 CSV HTML Letter PDF E1.20 UTF-8 V.24 V.28 XLSX
-    API Application HTTP KERMIT MiB SIGKILL SIGTERM Table UART UDP Usability V1.02 V1.1b3 VCD Windows YAML Yates
+    A4 BT.709 CIE CSV HTML ITU-R Letter PDF E1.20 UTF-8 V.24 V.28 XLSX
+    API Application HTTP KERMIT MiB SIGKILL SIGTERM Table UART UDP USB Usability V1.02 V1.1b3 VCD Windows YAML Yates
 """
 
 
@@ -57,8 +57,9 @@ def _commands(text: str) -> list[str]:
 
 
 def _prose(text: str) -> str:
-    """The text without code."""
+    """The text without code; of a picture its words alone."""
     text = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
+    text = re.sub(r"!\[([^\]]*)\]\([^)]*\)", r"\1.", text)
     return re.sub(r"`[^`]*`", "it", text)
 
 
@@ -339,7 +340,8 @@ def test_a_word_is_explained_and_the_pages_that_speak_of_it_are_named(capsys: py
         ("baud", "plan field `baud` of a line"), ("spare", "plan field `spares`"), ("label", "**label**"),
         ("run", "`busim run`"), ("busim plan set", "`busim plan set`"),
         ("camera.turnaround", "plan field `turnaround`"),
-        ("zoom-camera", "camera model `zoom-camera`"), ("modbus-rtu", "# MODBUS RTU"), ("text", "protocol `text`"),
+        ("zoom-camera", "# zoom-camera: remote camera with a zoom lens"),
+            ("modbus-rtu", "# MODBUS RTU"), ("text", "protocol `text`"),
         ("scan", "Also of this name: command `busim scan`"), ("Time-outs", "`time_outs`"),
     ],
 )  # fmt: skip
