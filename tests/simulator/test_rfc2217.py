@@ -346,7 +346,7 @@ def test_a_setting_that_was_not_there_at_the_start_gets_a_row_of_its_own() -> No
     here.go(500)
     assert [(row.baud, str(row.format)) for row in rows] == [(9600, "8E1")]
     labels = [record[5] for record in here.records if record[0] == BURST]
-    assert labels == [rows[0].bus_id, 1, rows[0].bus_id]
+    assert labels == [rows[0].row, 1, rows[0].row]
 
 
 def test_a_break_is_space_on_the_line_for_as_long_as_it_is_held() -> None:
