@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from fault_halls import S
-from line_pictures import FOLDER, PICTURES, drawn
+from line_pictures import PICTURES, drawn, place_of
 from line_traces import Shown, faulty_trace, scenario_trace
 from typer.testing import CliRunner
 
@@ -134,9 +134,9 @@ def test_a_rehearsal_and_a_campaign_are_told_too() -> None:
             told_report(wrong, "w.json")
 
 
-@pytest.mark.parametrize("name", PICTURES)
-def test_the_pictures_of_the_readme_are_drawn_from_the_scenarios(name: str) -> None:
-    assert (FOLDER / name).read_text(encoding="utf-8") == drawn(name), "tools/renew-pictures, and look at them"
+@pytest.mark.parametrize("scenario", PICTURES)
+def test_the_pictures_of_the_readme_are_drawn_from_the_scenarios(scenario: str) -> None:
+    assert place_of(scenario).read_text(encoding="utf-8") == drawn(scenario), "tools/renew-pictures, and look at them"
 
 
 @pytest.mark.needs("chromium")
