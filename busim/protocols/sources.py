@@ -7,18 +7,19 @@ BusProtocol or a function that makes one.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache, lru_cache
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import is_path, nearest
+from busim.foundation.yaml_source import NamedFiles
 from busim.protocols.contract import BusProtocol
 from busim.protocols.declared import read, read_text
 from busim.protocols.modbus_rtu import ModbusRtu
 
 GROUP = "busim.protocols"
-_SHIPPED = Path(__file__).parent / "declarations"
+_FILES: NamedFiles[BusProtocol] = NamedFiles(
+    Path(__file__).parent / "declarations", read, read_text, "protocol", "./wall.yaml"
+)
 _NEEDED = ("name", "addresses", "broadcast", "most_values", "keys", "answers_broadcast")
 
 
@@ -28,48 +29,22 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
 
     Raises UserError for an unknown one, and Findings for a file with mistakes.
     """
-    if files is not None and name in files:
-        return _beside(files[name], str(Path(folder or ".") / name))
-    if is_path(name):
-        return read(Path(folder or ".") / name)
+    found = _FILES.beside(name, folder, files)
+    if found is not None:
+        return found
     if name == "modbus-rtu":
         return ModbusRtu()
-    if name in _declared():
-        return _shipped(name)
+    if name in _FILES.names():
+        return _FILES.shipped(name)
     brought = _brought().get(name)
-    if brought is not None:
-        return _load(brought)
-    known = names()
-    meant = nearest(name, known)
-    raise UserError(
-        "there is no protocol of this name",
-        found=repr(name[:60]),
-        expected=" or ".join(known) + ", or a file, as ./wall.yaml",
-        mend=f"did you mean `{meant}`?" if meant else "name one of these",
-    )
-
-
-@lru_cache(maxsize=64)
-def _beside(text: str, path: str) -> BusProtocol:
-    """The protocol of a file beside a plan, cached by text: a plan is budgeted, checked and
-    simulated again and again.
-    """
-    return read_text(text, path)
+    if brought is None:
+        raise _FILES.unknown(name, names())
+    return _load(brought)
 
 
 def names() -> tuple[str, ...]:
     """The names of all protocols."""
-    return tuple(dict.fromkeys(("modbus-rtu", *_declared(), *_brought())))
-
-
-@cache
-def _declared() -> tuple[str, ...]:
-    return tuple(sorted(path.stem for path in _SHIPPED.glob("*.yaml")))
-
-
-@cache
-def _shipped(name: str) -> BusProtocol:
-    return read(_SHIPPED / f"{name}.yaml")
+    return tuple(dict.fromkeys(("modbus-rtu", *_FILES.names(), *_brought())))
 
 
 def _brought() -> dict[str, EntryPoint]:

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from places import SCENARIOS
 
+import busim.protocols
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import Defect, UserError
 from busim.plan import read as read_plan
@@ -401,9 +402,7 @@ def test_names_are_those_that_come_with_busim() -> None:
 
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
 def test_loading_a_declaration_takes_less_than_20_ms(name: str) -> None:
-    from busim.protocols import sources
-
-    text = (sources._SHIPPED / f"{name}.yaml").read_text(encoding="utf-8")
+    text = (Path(busim.protocols.__file__).parent / "declarations" / f"{name}.yaml").read_text(encoding="utf-8")
     read_text(text)
     times = []
     for _ in range(7):

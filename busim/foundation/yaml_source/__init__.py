@@ -4,11 +4,14 @@ Public: `load` (a file), `parse` (a text), `Declared` (their result), `locate` (
 that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists moved, their
 comments with them), `scalar` and `flow` (values as YAML text), `resolved` (a plain scalar as YAML reads it), `nearest`
 (the known word that was probably meant), `shown` (a value as a message quotes it), `is_path` (whether a name refers to
-a file).
+a file), `NamedFiles` (things that come with busim, or stand in files beside a plan).
+
+Open `reading.py` first.
 """
 
 from busim.foundation.yaml_source.blocks import Blocks
 from busim.foundation.yaml_source.document import Declared, Position, Real, join, locate
+from busim.foundation.yaml_source.named_files import NamedFiles
 from busim.foundation.yaml_source.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse, resolved
 from busim.foundation.yaml_source.rewriting import Rewriting
 from busim.foundation.yaml_source.words import is_path, nearest, shown
@@ -20,6 +23,7 @@ __all__ = [
     "MOST_VALUES",
     "Blocks",
     "Declared",
+    "NamedFiles",
     "Position",
     "Real",
     "Rewriting",

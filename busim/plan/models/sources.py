@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache, lru_cache
 from pathlib import Path
 
-from busim.foundation.errors import UserError
 from busim.foundation.schema import begun
-from busim.foundation.yaml_source import is_path, nearest
+from busim.foundation.yaml_source import NamedFiles
 from busim.plan.models.model import Model
 from busim.plan.models.reading import read, read_text
 
-_SHIPPED = Path(__file__).parent / "shipped"
+_FILES = NamedFiles(Path(__file__).parent / "shipped", read, read_text, "camera model", "./our-camera.yaml")
 _STARTER = Path(__file__).parent / "starter.yaml"
 
 
-@cache
 def names() -> tuple[str, ...]:
     """The models that come with busim, in order of their names."""
-    return tuple(sorted(path.stem for path in _SHIPPED.glob("*.yaml")))
+    return _FILES.names()
 
 
 def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] | None = None) -> Model:
@@ -28,31 +25,15 @@ def find(name: str, folder: str | Path | None = None, files: Mapping[str, str] |
 
     Raises UserError for an unknown model, and Findings for a file with mistakes.
     """
-    if files is not None and name in files:
-        return _beside(files[name], str(Path(folder or ".") / name))
-    if is_path(name):
-        return read(Path(folder or ".") / name)
-    return load(name)
+    found = _FILES.beside(name, folder, files)
+    return load(name) if found is None else found
 
 
-@lru_cache(maxsize=64)
-def _beside(text: str, path: str) -> Model:
-    """The model of a file beside a plan, cached, because budgets and runs read the same text again and again."""
-    return read_text(text, path)
-
-
-@cache
 def load(name: str) -> Model:
     """A shipped model by its name. Raises UserError for an unknown name."""
     if name not in names():
-        meant = nearest(name, names())
-        raise UserError(
-            "there is no camera model of this name",
-            found=repr(name[:60]),
-            expected=" or ".join(names()) + ", or a file, such as ./our-camera.yaml",
-            mend=f"did you mean `{meant}`?" if meant else "name one of these",
-        )
-    return read(_SHIPPED / f"{name}.yaml")
+        raise _FILES.unknown(name, names())
+    return _FILES.shipped(name)
 
 
 def starter(name: str) -> str:
