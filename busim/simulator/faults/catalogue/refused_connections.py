@@ -2,32 +2,15 @@
 
 from __future__ import annotations
 
-from busim.simulator.converters import Arrival
-from busim.simulator.fault_hooks import Admission, Remove
+from busim.simulator.fault_hooks import Remove
+from busim.simulator.faults.admissions import serve_nobody_new
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values
 
 
-class _Closed:
-    inner: Admission
-
-    def __init__(self, bench: ConverterBench) -> None:
-        self._bench = bench
-
-    def stay(self, client: int) -> None:
-        self.inner.stay(client)
-
-    def arrive(self, client: int, now: int) -> Arrival:
-        self._bench.effect(f"client {client}")
-        return Arrival(False, False)
-
-    def leave(self, client: int, now: int, *, ended: bool) -> int | None:
-        return self.inner.leave(client, now, ended=ended)
-
-
 def _put(bench: ConverterBench, _: Values) -> Remove:
-    return bench.slots.cover(_Closed(bench))
+    return serve_nobody_new(bench, connected=False)
 
 
 FAULT = Fault(
