@@ -99,6 +99,21 @@ def test_public_names_of_a_package_are_those_it_declares(package: str) -> None:
     assert own <= set(declared)
 
 
+def test_a_package_of_five_modules_or_more_says_which_to_open_first() -> None:
+    for package in sorted({module.parent for module in MODULES}):
+        modules = [one for one in MODULES if one.parent == package and one.stem != "__init__"]
+        if len(modules) < 5 or package in (
+            PACKAGE,
+            PACKAGE / "analysis/check/rules",
+            PACKAGE / "simulator/faults/catalogue",
+        ):
+            continue  # busim itself lists its names; rules and faults are all alike
+        said = " ".join((ast.get_docstring(ast.parse((package / "__init__.py").read_text())) or "").split())
+        named = re.search(r"(?:Open|Start with) `([\w/]+)(?:\.py)?`", said)
+        assert named is not None, package
+        assert (package / named[1]).is_dir() or (package / f"{named[1]}.py").is_file(), (package, named[1])
+
+
 @pytest.mark.parametrize("module", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_a_module_stays_under_400_lines(module: Path) -> None:
     assert len(module.read_text().splitlines()) < 400

@@ -1,4 +1,8 @@
-"""The command line: one module per command, which imports what it needs only when it runs."""
+"""The command line: one module per command, which imports what it needs only when it runs.
+
+In: words of a shell. Out: a screen with the answer first, or JSON, and an exit code. Open `app.py` first, then
+`run.py`.
+"""
 
 import sys
 

@@ -1,7 +1,7 @@
 """The installation: what a plan describes, with every name in it looked up, once for everybody.
 
 In comes a `Plan`; out goes an `Installation`: lines with their stations in order, cameras with their models under the
-line's protocol, masters with their polls, panels with their commands. Read `resolve.py` first.
+line's protocol, masters with their polls, panels with their commands. Open `resolve.py` first.
 
 Public: `resolve` (raises Findings with everything that cannot be resolved), `outline` (as far as it can be), the types
 of an installation, and `MasterPolicy` (`POLICY` by default), by which masters and budget go.

@@ -1,5 +1,8 @@
 """The plan: the file of an integrator, read with all errors at once, each with its place.
 
+In: a file or a text. Out: a `Plan`, frozen, or `Findings`. Open `shapes.py` first for what may stand in a plan, then
+`reader.py`.
+
 Public: `read`, `read_text` (a file or text to a `Plan`), `change` (a plan with changed values), `rewrite` (the
 same for its text), `source_text` (the text of an unchanged plan), `locate` (place of a field), `folder` (of the files
 that it names), `files_in_use` (the files that the installation is built from),

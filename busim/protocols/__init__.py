@@ -3,6 +3,8 @@
 Public: `find` (by name or file), `names`, `spoken` (a camera model under a protocol), `has_id`, `search`, `assignment`
 and their parts (cameras by serial number), the contract, `ModbusRtu` (the one in code), and for protocols in files
 `read`, `read_text`, `json_schema` and `starter` (the text of a first one).
+
+Open `contract.py` first.
 """
 
 from busim.protocols.contract import (

@@ -1,5 +1,8 @@
 """Tests of a protocol, a camera model or a controller by trying it.
 
+In: a protocol, a model, or a plan and a controller. Out: verdicts with their evidence, and failures as small cases that
+replay. Open `judging/contract.py` first for what a judge sees, then `fuzzing/campaign.py`.
+
 Public, for protocols and models: `prove` (a `Proof` of a protocol), `prove_model` (of a camera model), `explain` (the
 frames of a capture that a protocol explains), `read_capture`. For controllers: `fuzz_test` (a test that hypothesis runs
 with many cases), `strategies` (its draws), `VirtualWorld` and `ServedWorld` (the fixtures of the pytest plug-in).

@@ -4,6 +4,8 @@ Public: `check` (a plan to its findings, as `Checked`), `Rule`, `all_rules` (by 
 markdown), `AREAS`, `CAUTION` (ends each remedy that has a person touch the installation), and `sarif` (findings as
 SARIF 2.1.0). For authors of rules: `Spot` (the result of a rule) and `Survey` (the plan with the look-ups that rules
 and the printed sheet share); DEVELOPERS.md explains how.
+
+Open `run.py` first.
 """
 
 from busim.analysis.check.catalogue import all_rules, page

@@ -2,6 +2,8 @@
 
 Public: `diff` (two plans to a `Difference`), and its parts: `Said` (one task), `FieldChange` (one field), `TASKS` (the
 groups of tasks, in order).
+
+Open `difference.py` first.
 """
 
 from busim.analysis.diff.difference import SCHEMA, Difference, diff

@@ -2,6 +2,8 @@
 
 Public: `split` (a plan and `Wishes` to a `Split` of plain data), `More` (converters that may be added), `written` (the
 new plan as text, the comments of the old one kept).
+
+Open `split.py` first.
 """
 
 from busim.analysis.split.result import SCHEMA, LeftOver, Split, SplitLine, Stop

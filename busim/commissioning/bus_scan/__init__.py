@@ -3,6 +3,8 @@
 Public: `scan_bus` (listen, then find the cameras), its result (`BusScan`, `Way`, `Row`, `Unseen`), `WAYS`; `follow`
 (run one procedure through a `Tool`; stops when another master polls), `OthersAsk`, `Ground` (facts about a line from
 the plan), `listening` (how long to listen before sending).
+
+Open `scanning.py` first.
 """
 
 from busim.commissioning.bus_scan.following import Followed, OthersAsk, follow

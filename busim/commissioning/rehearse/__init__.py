@@ -3,6 +3,8 @@
 Public: `planned` (the cameras and their target IDs), `steps_of` (steps written in a plan or generated from it),
 `rehearse`, its results (`Rehearsal`, `Done`, `Reason`), mistakes and mishaps to try (`what_ifs`, `what_if_steps`),
 `json_schema` (of the `rehearsal` block of a plan), `crews` (lines that can be done side by side).
+
+Open `rehearse.py` first.
 """
 
 from busim.commissioning.rehearse.rehearse import rehearse

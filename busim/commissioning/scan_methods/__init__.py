@@ -1,10 +1,12 @@
-"""Identify: finding the cameras of a line without harm, as procedures: questions out, answers in, no clock.
+"""Scan methods: ways to find the cameras of a line without harm. Questions go out, answers come in; no clock.
 
 Public: `listen_first`, `scan`, `by_serial`, `slotted`, `duplicates`, `give_ids`, generators that yield a `Question`,
 are sent its `Answer` and return what came of it (`Quiet`, `Found`, `Doubt`, `Scanned`, `Searched`, `Checked`, `Given`);
 a `Pace` says how long each question is listened for. What they take, computed: `scan_questions`, `probes`, `probes_of`,
 `most_probes`, `rounds`, `slotted_time`, `most_slotted`, `spans_of`,
 `best_slots`.
+
+Open `questions.py` first.
 """
 
 from busim.commissioning.scan_methods.computed import (

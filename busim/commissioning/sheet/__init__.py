@@ -3,6 +3,8 @@
 Public: `sheet` (a plan to a `Document`, the content as data), `html` (a `Document` to one file for printing),
 `is_sheet` (whether a file is a sheet), the options `PAPERS` and `PARTS`; its pieces for
 other forms: `line_parts`, `bill`, `loose_cards`, `Said`. Pure: date and version are arguments.
+
+Open `gather.py` first.
 """
 
 from busim.commissioning.sheet.bill import bill

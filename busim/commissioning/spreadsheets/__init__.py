@@ -3,6 +3,8 @@
 Public: `tables_of` (a plan as `Table`s, and tables to read beside them), `pages_of` (the settings of each converter as
 text), `plan_text` (tables to the text of a plan), `merged` (tables into a plan that is there), `read_book` and
 `write_book` (XLSX), `read_csv` and `write_csv`. Comments of a plan are not in a table, everything else is.
+
+Open `exporting.py` first.
 """
 
 from busim.commissioning.spreadsheets.cells import Cell, Column, Row, Table, at

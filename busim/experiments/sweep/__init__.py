@@ -3,6 +3,8 @@
 Public: `parse_axis`, `points` and `vary` (the values to vary, and the plan at one point), `compute` (all points at
 once, by arithmetic), `simulate` (one point with one seed, from texts and numbers alone) and `gather` (the results of
 simulated points), all to a `Sweep` of plain arrays.
+
+Open `grid.py` first.
 """
 
 from busim.experiments.sweep.axes import KINDS, Axis, Kind, parse_axis, points, vary

@@ -2,6 +2,8 @@
 
 Public: `verify` returns a `Verification`: per master on each line a `LineVerification` of `Check`s, each with its
 verdict (`HOLDS`, `TOO_FEW`, `DIFFERS`); `long_enough` computes a sufficient length.
+
+Open `verify.py` first.
 """
 
 from busim.experiments.verify.checks import DIFFERS, HOLDS, TOLERANCES, TOO_FEW, Check

@@ -6,6 +6,8 @@ refusal, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `of
 and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field), `written` (a
 value as written in a file), `Notebook` (findings about one document), `form` (a shape as JSON Schema), `begun` (a
 starter file with its name in it).
+
+Open `shape.py` first.
 """
 
 from busim.foundation.schema.begun import begun

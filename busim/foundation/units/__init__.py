@@ -2,6 +2,8 @@
 
 Time is an integer of nanoseconds everywhere in busim. A baud rate is a rational number, so no rounded bit time is ever
 summed. Electrical quantities are floats in their base units.
+
+Open `quantities.py` first.
 """
 
 from busim.foundation.units.electrical import (

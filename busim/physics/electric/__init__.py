@@ -6,6 +6,8 @@ UserError for a number without a meaning (a resistance below 0), and nothing els
 
 Caution: the results find mistakes on paper. Fuses, cable sizes and mains are decided by the local code and a
 licensed electrician.
+
+Open `pair.py` first.
 """
 
 from busim.physics.electric.bias import (

@@ -3,6 +3,8 @@
 Public: `exchange` to an `Exchange`, part by part (`PARTS`) in the cases `BEST`, `MEAN`, `WORST`; `packing`,
 `last_of`; `larger`; `runs`, `time_out` and `drain`, which masters and budget share. All functions take numbers or
 numpy arrays.
+
+Open `parts.py` first.
 """
 
 from busim.physics.exchange.asking import drain, runs, time_out

@@ -3,6 +3,8 @@
 Public: `find` (a model by name or file), `load` (a shipped model), `names` (of the shipped ones), `read`, `read_text`
 (a model from its file or text), `json_schema` (for editors), `starter` (text of a first model), and the parts of a
 model.
+
+Open `shapes.py` first.
 """
 
 from busim.plan.models.model import (

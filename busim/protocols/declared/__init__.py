@@ -2,6 +2,8 @@
 
 Public: `read` and `read_text` (a file or text to a `DeclaredProtocol`), `json_schema` (for editors), `checks` (the
 checks that a file can name).
+
+Open `declaration.py` first.
 """
 
 from busim.protocols.declared.codec import DeclaredProtocol

@@ -2,6 +2,8 @@
 
 Public: `Intent` and `Belief`, `intent_line` (one as a line), `read_belief` (a line as one), `Lines` (lines from a
 stream), `checked` (that a belief names known entities). No clock, no pipes: the caller moves the bytes.
+
+Open `messages.py` first.
 """
 
 from busim.protocols.hook.lines import LONGEST, Lines

@@ -1,4 +1,7 @@
-"""Exports: a trace in formats of independent decoders, which prove the wire."""
+"""Exports: a trace in formats of independent decoders, which prove the wire.
+
+Open `levels.py` first.
+"""
 
 from busim.recording.exports.formats import FORMATS, Format, Write
 from busim.recording.exports.pcapng import pcapng_command, to_pcapng

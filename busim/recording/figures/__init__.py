@@ -1,4 +1,7 @@
-"""Figures: named quantities folded from trace records, and confidence intervals of measured numbers."""
+"""Figures: named quantities folded from trace records, and confidence intervals of measured numbers.
+
+Open `fold.py` first.
+"""
 
 from busim.recording.figures.fold import Fold
 from busim.recording.figures.histogram import Histogram

@@ -2,6 +2,8 @@
 
 The hot paths emit plain tuples; another process writes them (see `child`, started by the session); the reader returns
 the same tuples. `schema` has the file's layout, `integrity` the checks before the first query.
+
+Open `records.py` first.
 """
 
 from busim.recording.trace.integrity import Setting, baud_of, damaged

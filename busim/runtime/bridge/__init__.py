@@ -1,6 +1,8 @@
 """The bridge: converters as TCP servers or clients, UDP ports and serial ports, for real controllers.
 
 Also the controller itself as a child process, if busim starts it.
+
+Open `door.py` first.
 """
 
 from busim.runtime.bridge.addresses import Address, addresses, dialled

@@ -1,4 +1,7 @@
-"""The clocks that drive a kernel: wall time, an event loop that wakes in time; and virtual time, a loop that jumps."""
+"""The clocks that drive a kernel: wall time, an event loop that wakes in time; and virtual time, a loop that jumps.
+
+Open `wall.py` first.
+"""
 
 from busim.runtime.clocks.guard import Guard, WallTime
 from busim.runtime.clocks.loop import wall_loop

@@ -1,4 +1,7 @@
-"""The session: the only place that joins world, clock, ports and recorder."""
+"""The session: the only place that joins world, clock, ports and recorder.
+
+Open `run.py` first.
+"""
 
 from busim.runtime.session.child_process import ChildProcess
 from busim.runtime.session.compare import Comparison, Pair, Parting, compare, recorded_report

@@ -2,6 +2,8 @@
 
 pyserial looks for a URL's handler in registered packages, by module name (`protocol_busim`). The URL carries a token of
 one running world, valid while its owner keeps it open; nothing else is global.
+
+Open `protocol_busim.py` first.
 """
 
 from busim.runtime.urls.drive import Drive

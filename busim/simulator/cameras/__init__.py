@@ -2,6 +2,8 @@
 
 Public: `Camera`, and its output besides replies: `Action`, which is `Changed`, `Refused`, `Did`, `Wake`, `Deaf`,
 `NewId` or `Restart`.
+
+Open `camera.py` first.
 """
 
 from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake

@@ -1,4 +1,7 @@
-"""Converters: what an Ethernet-to-serial box does between network and line, as pure objects."""
+"""Converters: what an Ethernet-to-serial box does between network and line, as pure objects.
+
+Open `slots.py` first.
+"""
 
 from busim.simulator.converters.arbiter import Arbiter, cut_whole
 from busim.simulator.converters.limits import (

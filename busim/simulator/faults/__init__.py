@@ -1,8 +1,8 @@
 """Faults of a line, a camera or a converter; and plain behaviour that fills the same hooks.
 
 In: benches (the parts a fault may touch at its place) and values of its parameters. Out: `all_faults`, each with its
-declaration (`Fault`), from which the plan's schema, the pages and the lists of actions come. Open first: `declaration`,
-then `catalogue/late_reply`.
+declaration (`Fault`), from which the plan's schema, the pages and the lists of actions come. Open
+`declaration.py` first, then `catalogue/late_reply.py`.
 """
 
 from busim.simulator.faults.benches import Bench, CameraBench, ConverterBench, LineBench, StationBench

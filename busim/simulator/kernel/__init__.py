@@ -1,4 +1,7 @@
-"""Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other."""
+"""Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other.
+
+Open `scheduler.py` first.
+"""
 
 from busim.simulator.kernel.chance import Chance, Stream
 from busim.simulator.kernel.scheduler import Kernel, PatientKernel

@@ -1,4 +1,7 @@
-"""The world: a plan as live objects - lines, cameras, converters, masters, operators - around one kernel."""
+"""The world: a plan as live objects - lines, cameras, converters, masters, operators - around one kernel.
+
+Open `build.py` first.
+"""
 
 from busim.simulator.world.asking import Way, way_through
 from busim.simulator.world.build import build
