@@ -9,8 +9,9 @@ from busim.cli.screen import Column, Screen
 
 
 def print_steps(line: str, master: str, steps: Sequence[Step]) -> None:
-    """One step a row; the last one is the result."""
+    """The result, then its steps, one a row; the last row is the result again."""
     screen = Screen()
+    result = steps[-1]
     rows = [
         (
             step.name,
@@ -20,4 +21,9 @@ def print_steps(line: str, master: str, steps: Sequence[Step]) -> None:
         for step in steps
     ]
     columns = [Column("step"), Column("value", right=True), Column("how it follows")]
-    screen.table(columns, rows, title=f"{steps[-1].name} of {line!r}, asked by {master!r}", last="bold")
+    screen.table(
+        columns,
+        rows,
+        title=f"{line}: {result.name} {result.value:.3g} {result.unit}".rstrip() + f" (computed), asked by {master!r}",
+        last="bold",
+    )

@@ -79,7 +79,7 @@ def _exchange(expected: Expected) -> Iterator[Step]:
         "character", float(wire.character) / 1e3, "us", "computed", f"{bits:g} bits ({case.format})",
         "MODBUS over Serial Line V1.02, 2.5.1 for 8E1 and 8N1",
     )  # fmt: skip
-    yield _ms("way", way, "cable to the camera over its speed; once each way")
+    yield Step("way", way / 1e3, "us", "computed", "cable to the camera over its speed; once each way")
     yield _ms("request", float(exchange.request) + way, f"{poll.request:g} characters, driver lead, way")
     yield _ms("silence", float(exchange.silence), f"by which {case.protocol.name} ends a request")
     yield _ms(
