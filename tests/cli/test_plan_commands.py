@@ -147,6 +147,7 @@ def test_line_ends_stay_as_they_are() -> None:
     [
         ("cameras[left hat].bus_id=5", "did you mean `left mat`?"),
         ("cameras[9].bus_id=5", "no such entry"),
+        ("cameras.0.bus_id=5", "found 'cameras.0'; expected 0 to"),
         ("camera[0].bus_id=5", "did you mean `cameras`?"),
         ("cameras[0].bus_id", "FIELD=VALUE"),
         ("..=5", "not the path of a field"),

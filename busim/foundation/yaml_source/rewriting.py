@@ -106,8 +106,9 @@ class Rewriting:
             index = names.get(step) if isinstance(step, str) else step
             if isinstance(index, int) and index < len(holder):
                 return join(path, index), index
-            expected = f"0 to {len(holder) - 1}, or a name"
-            raise self._astray(f"{path}[{step}]", "there is no such entry", expected, names, step)
+            expected = f"0 to {len(holder) - 1} in brackets, or a name"
+            written = f"{path}.{step}" if isinstance(step, str) and step.isdigit() else f"{path}[{step}]"
+            raise self._astray(written, "there is no such entry", expected, names, step)
         raise self._astray(join(path, step), "there is no such field", "a field of the file", holder, step)
 
     def _astray(self, field: str, what: str, expected: str, known: Any = None, step: str | int = "") -> UserError:

@@ -86,7 +86,7 @@ class Child(asyncio.SubprocessProtocol):
                 "the command cannot be run",
                 found=f"{self._command[0][:200]!r} ({getattr(error, 'strerror', None) or error})",
                 expected="a program, by its path or in PATH",
-                mend="write it after --, each argument as its own word; shell syntax needs sh -c '...'",
+                mend="check its path; words in quotes are one word, and shell syntax needs sh -c '...'",
             ) from None
         self._group = self._transport.get_pid()
         self._tell_watcher(f"{self._group}\n")
