@@ -82,7 +82,7 @@ class Beside:
         parameters = self._parameters(stand, camera)
         return {
             "number": stand.number, "name": stand.name, "metres": stand.metres, "state": state,
-            "address": None if camera is None else _address(camera),
+            "bus_id": None if camera is None else camera.camera.bus_id,
             "age": None if good is None else self._at - good[13],
             "last": mine[-1][12] if mine else "",
             "exchanges": len(mine), "lost": sum(one[12] in _LOST for one in mine), "over": min(self._at, _BACK),
@@ -134,10 +134,6 @@ class Beside:
         if stand is not None:
             return stand.name == asker.master.name
         return asker.box is not None
-
-
-def _address(camera: ResolvedCamera) -> int:
-    return camera.camera.bus_id
 
 
 def spoken(parameter: Parameter, count: int) -> str:

@@ -8,14 +8,16 @@ from markupsafe import Markup
 
 from busim.commissioning.sheet.label_sheets import LabelSheet
 from busim.commissioning.sheet.model import Document, Label
-from busim.foundation.markup import el
+from busim.foundation.markup import el, void
 
 FLAGS = ("cable end",)
 
 
 def label_markup(label: Label) -> Markup:
     """One label; a flag has its text twice, with the fold between."""
-    text = el("p", label.kind, class_="of"), el("p", label.large, class_="large"), el("p", label.name, class_="name")
+    host, colon, port = label.large.rpartition(":")  # of an endpoint: a line may end before the port, never inside it
+    large = el("p", host, void("wbr"), colon, port, class_="large") if host else el("p", label.large, class_="large")
+    text = el("p", label.kind, class_="of"), large, el("p", label.name, class_="name")
     lines = tuple(el("p", line) for line in label.lines if line)
     if label.kind not in FLAGS:
         return el("div", *text, *lines, class_="label")

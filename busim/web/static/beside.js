@@ -61,11 +61,11 @@ function drawCameras(given) {
         el("dd", {}, each.at < 0 ? `${each.value} (default)` : `${each.value} (since ${instant(each.at)})`)])),
       ...one.locks.map((lock) => el("p", { class: "quiet" }, `locked: ${lock}`)),
       one.motors.length ? el("p", { class: "quiet" }, `motors: ${one.motors.join(", ")}`) : null);
-    return el("tr", {}, el("td", {}, details), el("td", { class: "number" }, one.address ?? "-"),
+    return el("tr", {}, el("td", {}, details), el("td", { class: "number" }, one.bus_id ?? "-"),
       el("td", { class: bad ? "bad" : undefined }, one.lost ? `${state}, ${one.lost} of ${one.exchanges} lost` : state),
       el("td", { class: "number" }, one.age === null ? `none in ${length(one.over)}` : length(one.age)));
   });
-  const heads = ["camera", "address", `state, last ${length(given.cameras[0] ? given.cameras[0].over : 0)}`, "age of its values"];
+  const heads = ["camera", "bus ID", `state, last ${length(given.cameras[0] ? given.cameras[0].over : 0)}`, "age of its values"];
   fill("cameras-body", el("p", { class: "quiet" }, `At ${instant(given.at)}, the end of the window.`), table(heads, rows));
 }
 
@@ -74,7 +74,7 @@ function drawMasters(given) {
     el("td", { class: "number" }, String(one.exchanges)), el("td", { class: one.lost ? "number bad" : "number" }, String(one.lost)),
     el("td", { class: one.overdue.length ? "bad" : undefined }, one.overdue.join("; ") || "nothing"), el("td", {}, [...one.waiting, one.polls ? `${one.polls} polls` : ""].filter(Boolean).join("; ") || "nothing")));
   const boxes = given.converters.map((one) => el("tr", {}, el("td", {}, one.name), el("td", { class: "number" }, String(one.clients))));
-  fill("masters-body", table(["master", "exchanges", "lost", "overdue", "wanted, and sent later"], masters),
+  fill("masters-body", table(["master", "exchanges", "lost", "overdue", "waiting"], masters),
     table(["converter", "network clients"], boxes));
 }
 
