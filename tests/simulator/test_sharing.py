@@ -113,7 +113,7 @@ def _aloha(load: float, starts: int) -> None:
 
 @pytest.mark.parametrize("load", [0.5, 1.0])
 def test_stations_that_send_when_they_like_get_through_as_often_as_pure_aloha(load: float) -> None:
-    _aloha(load, 10_000)
+    _aloha(load, 3_000)
 
 
 @pytest.mark.long

@@ -668,13 +668,28 @@ def differ(one: list, other: list) -> bool:  # type: ignore[type-arg]
     )
 
 
-@pytest.mark.timeout(600)
-@settings(max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+@pytest.mark.timeout(300)
+@settings(max_examples=1_500, deadline=None, suppress_health_check=list(HealthCheck), database=None)
 @given(lines, senders)
 def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
     case: dict,
     script: list[tuple[int, int, bytes]],  # type: ignore[type-arg]
 ) -> None:
+    _same_on_both_paths(case, script)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1800)
+@settings(max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+@given(lines, senders)
+def test_both_paths_give_the_same_on_ten_thousand_lines(
+    case: dict,
+    script: list[tuple[int, int, bytes]],  # type: ignore[type-arg]
+) -> None:
+    _same_on_both_paths(case, script)
+
+
+def _same_on_both_paths(case: dict, script: list[tuple[int, int, bytes]]) -> None:  # type: ignore[type-arg]
     fast, bursts = play(case, script, exact=False)
     exact, exact_bursts = play(case, script, exact=True)
     assert not differ(fast, exact), (fast, exact)
