@@ -12,6 +12,7 @@ import pytest
 from fault_halls import S
 from line_pictures import PICTURES, drawn, place_of
 from line_traces import Shown, faulty_trace, scenario_trace
+from places import SCENARIOS
 from typer.testing import CliRunner
 
 from busim.cli.app import app
@@ -119,16 +120,76 @@ def test_the_command_writes_it_and_replaces_only_a_report(tmp_path: Path) -> Non
     assert out.read_text() == "my diary"
 
 
-def test_a_rehearsal_and_a_campaign_are_told_too() -> None:
-    steps = [{"number": 1, "done": "no"}] * 400
+def test_the_worst_moment_of_a_line_is_shown_beside_a_line_where_all_is_worse() -> None:
+    shown = Shown(scenario_trace("two-masters", 8))
+    bad, better = Moments(shown.line), Moments(shown.line)
+    lost = [record for record in shown.trace.records(EXCHANGE) if record[12] in ("time-out", "damaged", "ran-together")]
+    for record in lost:
+        bad.take(record)
+    better.take(lost[0])
+    chosen, _ = worst([bad, better], 4)
+    assert len(bad.lossy()) > 4
+    assert min(one.lost for one in chosen) == 1
+    assert chosen[0].lost == max(one.lost for one in chosen)
+
+
+def told(arguments: list[str], tmp_path: Path) -> str:
+    """The report of what a command writes with --json."""
+    result = CliRunner().invoke(app, [*arguments, "--json"])
+    assert result.exit_code in (0, 1), result.output
+    (tmp_path / "told.json").write_text(result.stdout)
+    return told_report(result.stdout, str(tmp_path / "told.json"))
+
+
+def test_a_rehearsal_is_told_with_its_times_its_steps_and_their_cautions(tmp_path: Path) -> None:
+    page = told(["rehearse", str(SCENARIOS / "climbing-hall" / "plan.yaml")], tmp_path)
+    text = text_of(page)
+    assert "Every step was done. 59 min in all" in text
+    assert "(simulated), 56 min by hand (assumed)" in text
+    assert "Caution A. Before you switch a supply on" in text
+    tree = ElementTree.fromstring(page.partition("\n")[2])
+    assert len([one for one in tree.iter(f"{SVG}rect") if one.get("class") == "hands"]) > 50
+
+
+def test_a_step_that_failed_stands_at_the_top_and_is_crossed(tmp_path: Path) -> None:
+    plan = str(SCENARIOS / "climbing-hall" / "plan.yaml")
+    page = told(["rehearse", plan, "--what-if", "wrong-baud", "--line", "rope line"], tmp_path)
+    text = text_of(page)
+    assert "steps failed." in text.partition("How long it takes")[0]
+    assert 'class="cross"' in page
+
+
+def test_a_campaign_shows_the_line_at_each_failure_and_how_to_see_it_again(tmp_path: Path) -> None:
+    plan = str(SCENARIOS / "climbing-hall" / "plan.yaml")
+    page = told(
+        ["fuzz", plan, "--master", "retry-storm", "--cases", "1", "--for", "3s", "--jobs", "1", "--tries", "3",
+         "--save", str(tmp_path / "kept")], tmp_path,
+    )  # fmt: skip
+    text = text_of(page)
+    assert (
+        "failure that nobody accepted. Cases tried: 1." in text
+        or "failures that nobody accepted. Cases tried: 1." in text
+    )
+    assert "bounded-work: " in text
+    assert f"busim replay {tmp_path}/kept/bounded-work.json" in text
+    tree = ElementTree.fromstring(page.partition("\n")[2])
+    figure = next(tree.iter(f"{HTML}figure"))
+    assert "recorded in this case" in "".join(figure.itertext())
+    (tmp_path / "kept" / "bounded-work.busim").write_bytes(b"no trace")
+    assert "No picture: " in text_of(told_report((tmp_path / "told.json").read_text(), str(tmp_path / "told.json")))
+
+
+def test_json_of_other_shapes_is_told_as_far_as_it_goes_or_refused() -> None:
+    steps = [{"number": 1, "outcome": "failed", "seen": "<b>odd</b>", "wire_s": "many"}] * 400
     rehearsal = {"plan": "<b>hall</b>", "ok": False, "wire_s": {"value": 2.5, "kind": "simulated"}, "steps": steps}
     said = text_of(told_report(json.dumps(rehearsal), "r.json"))
     assert "<b>hall</b>" in said
-    assert "A step failed." in said
-    assert "2.5 (simulated)" in said
+    assert "400 of 400 steps failed." in said
     assert "Not shown: 100 more." in said
-    campaign = {"cases": 7, "failures": [{"judge": "quiet-line", "accepted": None}], "measured": {"killed": 0}}
-    assert "1 failure that nobody accepted" in text_of(told_report(json.dumps(campaign), "c.json"))
+    campaign = {"cases": 7, "failures": [{"judge": "quiet-line", "accepted": None, "case": 3}] * 30, "measured": 2}
+    said = text_of(told_report(json.dumps(campaign), "c.json"))
+    assert "30 failures that nobody accepted" in said
+    assert "Not shown: 10 more failures." in said
     for wrong in ("", "[]", "{}", "[" * 9999, '{"steps": 3, "wire_s": 1}'):
         with pytest.raises(UserError):
             told_report(wrong, "w.json")

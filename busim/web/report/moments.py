@@ -117,10 +117,20 @@ def _took(record: Record) -> int:
 
 
 def worst(given: Sequence[Moments], most: int = MOST) -> tuple[list[Moment], str]:
-    """The worst moments of all lines, at most `most`, the worst first; and a sentence on what is not among them."""
-    lossy = sorted(
-        ((rank, -lost, number, one) for one in given for rank, lost, number in one.lossy()), key=lambda e: e[:3]
+    """The worst moments of all lines, at most `most`, the worst first; and a sentence on what is not among them.
+
+    Lines take turns, so that one bad line does not hide the worst moment of another.
+    """
+    in_turn = sorted(
+        (
+            (turn, rank, -lost, number, one)
+            for one in given
+            for turn, (rank, lost, number) in enumerate(sorted(one.lossy(), key=lambda e: (e[0], -e[1], e[2])))
+        ),
+        key=lambda e: e[:4],
     )
+    lossy = [entry[1:] for entry in in_turn]
+    lossy[:most] = sorted(lossy[:most], key=lambda e: e[:3])
     chosen = [one.lost_moment(number) for _, _, number, one in lossy[:most]]
     left = len(lossy) - len(chosen)
     if left:
