@@ -63,7 +63,7 @@ def command(
 
 def _checked(path: str) -> tuple[Plan | None, Checked]:
     from busim.analysis.check import check, unreadable
-    from busim.cli.plan_file import blocks
+    from busim.cli.plan_file import of_faults
     from busim.foundation.diagnostics import Findings
     from busim.plan import read
 
@@ -71,7 +71,7 @@ def _checked(path: str) -> tuple[Plan | None, Checked]:
         plan = read(path)
     except Findings as error:
         return None, unreadable(path, error.findings)
-    return plan, check(plan).also(blocks(plan))
+    return plan, check(plan).also(of_faults(plan))
 
 
 def _write(name: str, checked: Checked) -> None:

@@ -99,7 +99,7 @@ def judges() -> str:
 
 def rehearsal(name: str) -> str:
     """Each key of one shape of a plan's rehearsal."""
-    from busim.commissioning.rehearse import json_schema
+    from busim.installation.rehearsal import json_schema
 
     schema = json_schema()
     return _keys(schema if name == "Rehearsal" else schema["$defs"][f"{name}Shape"])
@@ -107,7 +107,7 @@ def rehearsal(name: str) -> str:
 
 def steps() -> str:
     """Every kind of step: its meaning and its keys."""
-    from busim.commissioning.rehearse import KINDS
+    from busim.installation.rehearsal import KINDS
 
     lines = []
     for name, kind in KINDS.items():

@@ -25,21 +25,16 @@ def read_usable(path: str, *, mended: Collection[str] = ()) -> Plan:
     from busim.plan import read
 
     plan = read(path)
-    found = [one for one in (*outline(plan).findings, *blocks(plan)) if one.code not in mended]
+    found = [one for one in (*outline(plan).findings, *of_faults(plan)) if one.code not in mended]
     if found:
         raise Findings(sorted(found, key=lambda finding: finding.order))
     return plan
 
 
-def blocks(plan: Plan) -> tuple[Finding, ...]:
-    """Mistakes in the blocks that only some commands use, `rehearsal` and `faults`. Imports what a plan needs."""
-    found: list[Finding] = []
-    if "rehearsal" in plan.source:
-        from busim.commissioning.rehearse import wrong
+def of_faults(plan: Plan) -> tuple[Finding, ...]:
+    """Mistakes in the `faults` of a plan, which only a session looks up. Imports nothing where there are none."""
+    if not plan.faults:
+        return ()
+    from busim.simulator.world import wrong_faults
 
-        found += wrong(plan)
-    if plan.faults:
-        from busim.simulator.world import wrong_faults
-
-        found += wrong_faults(plan)
-    return tuple(found)
+    return wrong_faults(plan)

@@ -1,4 +1,4 @@
-"""Names in a plan that cannot be resolved: protocols, models, bus IDs, polled values, controls, expected figures.
+"""Names in a plan that cannot be resolved: protocols, models, bus IDs, polled values, controls, figures, steps.
 
 The code of each finding about stations is the identifier of the rule that explains it (`busim explain unknown-model`).
 """
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import nearest
+from busim.installation.rehearsal import read_block
 from busim.installation.spoken import Spoken
 from busim.installation.stations import ResolvedCamera
 from busim.plan import Plan, folder, locate
@@ -101,6 +102,7 @@ class _Search:
             yield from self._panel(index)
         if self._plan.expect:
             yield from wrong(self._plan)
+        yield from read_block(self._plan)[1]
 
     def _of_file(self, field: str, code: str, error: UserError) -> Iterator[Finding]:
         """A mistake in the plan at its place; mistakes in a file beside the plan at their places in it, once."""

@@ -136,9 +136,10 @@ def test_what_check_passes_no_other_command_refuses(plans: int) -> None:
         ("values: [tally, temperature]", "values: [tally, temperatur]", "polled-value-nobody-has", "`temperature`"),
         ("controls: [iris, master_black]", "controls: [iris, roof]", "control-camera-lacks", "name one of these"),
         ("speed start, bus_id: 21", "speed start, model: zoom-camra, bus_id: 21", "unknown-model", "`zoom-camera`"),
+        ("masters:\n", "rehearsal: {steps: [{do: round, line: ropes}]}\nmasters:\n", "no-such-line", "name a line"),
         ("masters:\n", "expect: [{figure: pole_rate, at_least: 5 Hz}]\nmasters:\n", "no-such-figure", "`poll_rate`"),
     ],
-    ids=["a polled value that no camera has", "a control over mixed models", "a model", "a figure"],
+    ids=["a polled value that no camera has", "a control over mixed models", "a model", "a step", "a figure"],
 )
 def test_what_run_refused_and_check_passed_is_told_by_both(was: str, is_now: str, code: str, mend: str) -> None:
     text = SOUND.replace(was, is_now, 1)

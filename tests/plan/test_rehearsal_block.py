@@ -10,11 +10,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from places import SCENARIOS
 
-from busim.commissioning.rehearse import KINDS, Assumed, Rehearsal, Step, json_schema, planned, rehearse, steps_of
+from busim.commissioning.rehearse import Assumed, Rehearsal, Step, planned, rehearse, steps_of
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import flow
 from busim.handbook import page
+from busim.installation.rehearsal import KINDS, StepShape, json_schema
 from busim.plan import read_text, spelled
 from busim.runtime.session import Run
 
@@ -164,6 +165,12 @@ def test_the_example_of_the_handbook_is_sound_and_runs_in_the_climbing_hall() ->
     steps, assumed = steps_of(plan, cameras)
     assert rehearse(plan, run.world, cameras, steps, assumed).ok
     assert len(steps) == 9
+
+
+def test_every_key_that_a_kind_of_step_takes_is_a_key_of_a_step() -> None:
+    keys = {info.alias or name for name, info in StepShape.model_fields.items()}
+    for name, kind in KINDS.items():
+        assert {kind.to, *kind.may, *kind.needs} - {""} <= keys, name
 
 
 def test_every_kind_of_step_is_in_the_form_and_the_other_way_round() -> None:

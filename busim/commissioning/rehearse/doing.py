@@ -11,7 +11,10 @@ from busim.commissioning.rehearse.binding import move
 from busim.commissioning.rehearse.reasons import FOREIGN, NO_ORDER, NOISE, OTHER_UNIT, TWO_ANSWERED, seen, why
 from busim.commissioning.rehearse.result import FAILED, OK, SKIPPED, Reason
 from busim.commissioning.rehearse.site import Site
-from busim.commissioning.rehearse.steps import (
+from busim.commissioning.rehearse.steps import Step
+from busim.commissioning.scan_methods import by_serial
+from busim.foundation.units import show_time
+from busim.installation.rehearsal import (
     ASSIGN,
     BINDINGS,
     CONNECT,
@@ -33,10 +36,7 @@ from busim.commissioning.rehearse.steps import (
     TEST_PICTURE,
     TUNE,
     WAIT,
-    Step,
 )
-from busim.commissioning.scan_methods import by_serial
-from busim.foundation.units import show_time
 from busim.simulator.world import Heard
 
 

@@ -12,18 +12,8 @@ from busim.commissioning.rehearse.doing import Outcome, do
 from busim.commissioning.rehearse.result import FAILED, SKIPPED, Done, Rehearsal
 from busim.commissioning.rehearse.script import Planned
 from busim.commissioning.rehearse.site import Site
-from busim.commissioning.rehearse.steps import (
-    ASSIGN,
-    BINDINGS,
-    IDENTIFY,
-    LISTEN,
-    READ_BACK,
-    SAVE,
-    SET_PORT,
-    TEST_PICTURE,
-    Assumed,
-    Step,
-)
+from busim.commissioning.rehearse.steps import Assumed, Step
+from busim.installation.rehearsal import ASSIGN, BINDINGS, IDENTIFY, LISTEN, READ_BACK, SAVE, SET_PORT, TEST_PICTURE
 from busim.plan import Plan
 from busim.simulator.world import World
 

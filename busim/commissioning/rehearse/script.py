@@ -14,7 +14,11 @@ from fractions import Fraction
 
 from busim.commissioning.bus_scan import listening
 from busim.commissioning.rehearse.orders import new_port
-from busim.commissioning.rehearse.steps import (
+from busim.commissioning.rehearse.steps import Assumed, Step
+from busim.commissioning.rehearse.switching import Switches, switches
+from busim.foundation.units import CharFormat
+from busim.installation import Installation, resolve
+from busim.installation.rehearsal import (
     ASSIGN,
     BINDINGS,
     CONNECT,
@@ -30,12 +34,7 @@ from busim.commissioning.rehearse.steps import (
     SUPPLY,
     TEST_PICTURE,
     TUNE,
-    Assumed,
-    Step,
 )
-from busim.commissioning.rehearse.switching import Switches, switches
-from busim.foundation.units import CharFormat
-from busim.installation import Installation, resolve
 from busim.plan import CameraPlan, Plan
 from busim.plan.models import Model
 from busim.protocols import BusProtocol

@@ -21,7 +21,10 @@ from busim.commissioning.rehearse.reasons import (
     WRONG_FORMAT,
 )
 from busim.commissioning.rehearse.script import Planned, in_turn
-from busim.commissioning.rehearse.steps import (
+from busim.commissioning.rehearse.steps import Assumed, Step
+from busim.commissioning.rehearse.what_if import NotHere, Setting, WhatIf
+from busim.foundation.errors import UserError
+from busim.installation.rehearsal import (
     ASSIGN,
     CONNECT,
     DIAL,
@@ -36,11 +39,7 @@ from busim.commissioning.rehearse.steps import (
     SUPPLY,
     SWAP,
     TUNE,
-    Assumed,
-    Step,
 )
-from busim.commissioning.rehearse.what_if import NotHere, Setting, WhatIf
-from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.protocols import BusProtocol
 

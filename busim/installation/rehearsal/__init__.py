@@ -1,0 +1,61 @@
+"""The `rehearsal` block of a plan: assumed handling times, and steps to use instead of the generated ones.
+
+Public: `read_block` (the block of a plan, with every mistake in it), its shapes, `json_schema`, and the kinds of steps.
+"""
+
+from busim.installation.rehearsal.block import RehearsalShape, StepShape, json_schema, read_block
+from busim.installation.rehearsal.kinds import (
+    ASSIGN,
+    BINDINGS,
+    CONNECT,
+    CYCLE,
+    DIAL,
+    DISCONNECT,
+    IDENTIFY,
+    KINDS,
+    LISTEN,
+    LOOK,
+    MARK,
+    POWER,
+    READ_BACK,
+    REPLACE,
+    ROUND,
+    SAVE,
+    SET_PORT,
+    SUPPLY,
+    SWAP,
+    TEST_PICTURE,
+    TUNE,
+    WAIT,
+    Kind,
+)
+
+__all__ = [
+    "ASSIGN",
+    "BINDINGS",
+    "CONNECT",
+    "CYCLE",
+    "DIAL",
+    "DISCONNECT",
+    "IDENTIFY",
+    "KINDS",
+    "LISTEN",
+    "LOOK",
+    "MARK",
+    "POWER",
+    "READ_BACK",
+    "REPLACE",
+    "ROUND",
+    "SAVE",
+    "SET_PORT",
+    "SUPPLY",
+    "SWAP",
+    "TEST_PICTURE",
+    "TUNE",
+    "WAIT",
+    "Kind",
+    "RehearsalShape",
+    "StepShape",
+    "json_schema",
+    "read_block",
+]
