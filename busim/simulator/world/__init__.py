@@ -12,7 +12,7 @@ from busim.simulator.world.fault_board import FaultBoard, Switched
 from busim.simulator.world.fault_entries import wrong_faults
 from busim.simulator.world.master_ports import MasterBehindConverter, MasterPort
 from busim.simulator.world.site_actions import DOWN
-from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Tool
+from busim.simulator.world.tool import Beneath, Drove, Heard, HeardReply, Packet, Replies, Tool
 from busim.simulator.world.world import Name, SettingRow, World
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "MasterPort",
     "Name",
     "Packet",
+    "Replies",
     "SettingRow",
     "Switched",
     "Tool",

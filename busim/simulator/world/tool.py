@@ -10,7 +10,7 @@ Each call advances the kernel event by event, so all else happens as in any othe
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -197,7 +197,7 @@ class Tool:
         since = self._kernel.now
         self._packets, self._drove, self._flawed = [], [], 0
         self._note()
-        groups = _Replies(self.protocol, self._finder, asked)
+        groups = Replies(self.protocol, self._finder, asked)
         if raw:
             self._port.chunk(self._client, raw)
 
@@ -249,8 +249,11 @@ class Tool:
         return tuple(sorted(drove, key=lambda one: (one.on, one.name)))
 
 
-class _Replies:
-    """Cuts bytes into sound replies to one request, and the rest."""
+class Replies:
+    """Cuts bytes into sound replies to one request (`found`), and the rest; `asked` None: everything is rest.
+
+    Gets the same list of packets at each call, which grows.
+    """
 
     def __init__(self, protocol: BusProtocol, finder: StreamFramer, asked: Request | None) -> None:
         self.found: list[HeardReply] = []
@@ -265,7 +268,7 @@ class _Replies:
     def rest(self) -> bytes:
         return self._passed + self._held
 
-    def take(self, packets: list[Packet]) -> None:
+    def take(self, packets: Sequence[Packet]) -> None:
         """Read the packets since the last call."""
         for packet in packets[self._taken :]:
             if self._asked is None:

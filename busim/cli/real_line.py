@@ -1,0 +1,36 @@
+"""Before anything real is opened: what that will do is said, and the user agrees or nothing happens."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+Target = Annotated[
+    str, typer.Argument(metavar="TARGET", help="socket://HOST:PORT, rfc2217://HOST:PORT or a serial port.")
+]
+Yes = Annotated[bool, typer.Option("--yes", help="Agree beforehand, for scripts.")]
+Baud = Annotated[str, typer.Option(metavar="RATE", help="Baud of the line, as 38400.")]
+Format = Annotated[str, typer.Option(metavar="FORMAT", help="Character format of the line, as 8E1.")]
+Direction = Annotated[str, typer.Option(metavar="WAY", help="Who enables the port's driver: hardware, kernel or rts.")]
+
+
+def agree(said: Sequence[str], *, yes: bool, question: str = "Go on?") -> None:
+    """Say what will happen and ask. Raises UserError without a terminal to ask at; leaves with 1 after a no."""
+    from busim.cli.screen import Screen
+    from busim.foundation.errors import UserError
+
+    screen = Screen(sys.stderr)
+    for sentence in said:
+        screen.say(sentence, "yellow")
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise UserError(
+            "nobody is there to agree, and nothing was opened", found="no terminal on standard input",
+            expected="a person at a terminal, or --yes", mend="read the sentences above, then add --yes",
+        )  # fmt: skip
+    if not typer.confirm(question, default=False, err=True):
+        raise typer.Exit(1)
