@@ -26,6 +26,7 @@ def box(
     master: str = "",
     moves: str = "0",
     controls: str = "[iris, red_gain, zoom, focus]",
+    protocol: str = "modbus-rtu",
 ) -> Plan:
     """Cameras `c1`, `c2` ... behind converter `box`, asked by master `desk`; panel `panel` moves all of them.
 
@@ -47,7 +48,7 @@ lines:
   - name: wall
     baud: {baud}
     format: {format}
-    protocol: modbus-rtu
+    protocol: {protocol}
     {line}
     order:
       - terminator

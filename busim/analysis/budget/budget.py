@@ -19,10 +19,9 @@ ASSUMPTIONS = (
     "a joystick's positions come steadily and do not meet each other; those of other joysticks come as at random",
     f"cameras that are dead have been given up by their master and are probed every {POLICY.longest_pause / 1e9:g} s",
     "noise hits characters, and makes some of the silence beside a request; whatever is hit is lost for its time-out",
-    "numbers whose length depends on their value count at their longest in time-outs and worst cases; on average at "
-    "their longest in replies and at their shortest in operators' moves, which makes means a few percent too long",
-    "where a protocol escapes bytes, time-outs and worst cases count every byte as escaped, means count none but those "
-    "of requests to read",
+    "numbers whose length depends on their value: controls that operators move are evenly spread over their range, all "
+    "other values stay at their defaults; time-outs and worst cases count the longest numbers, and as escaped every "
+    "byte that may be",
     "one more operator: 2 moves a second on 4 controls; a joystick: 25 positions a second (common practice, no source)",
 )
 

@@ -6,10 +6,11 @@ twice as high" is a copy with one field replaced.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from busim.analysis.budget.lengths import Talk
 from busim.foundation.units import CharFormat, Spread
 from busim.installation import (
     Asker,
@@ -49,9 +50,10 @@ class Unit(NamedTuple):
 
 
 class Poll(NamedTuple):
-    """One read that comes again and again: `unit` counts in `Case.units`; lengths in characters; `every` ns.
+    """One read that comes again and again: `unit` counts in `Case.units`; `every` ns. `request`, `reply`: mean lengths
+    in characters (`lengths`).
 
-    `escapes`: how many characters escaping and longer numbers add at most.
+    `escapes`, `spare`: how many characters longer and shorter both together can be.
 
     `work` is its name in trace and figures: that of its group, with the first key behind it in further runs of
     registers. `hole`: how many registers lie between the run of the group before and this one and could be read as
@@ -64,22 +66,24 @@ class Poll(NamedTuple):
     first: str
     size: int
     hole: int
-    request: int
-    reply: int
+    request: float
+    reply: float
     every: int
-    escapes: int = 0
+    escapes: float = 0
+    spare: float = 0
 
 
 class Move(NamedTuple):
-    """What operators do to one control: `rate` moves per second, all panels together; lengths in characters."""
+    """What operators do to one control: `rate` moves per second, all panels together; lengths as in `Poll`."""
 
     unit: int
     control: str
     rate: float
-    request: int
-    reply: int
+    request: float
+    reply: float
     group: str  # in which its value is polled, "" where it is not
-    escapes: int = 0
+    escapes: float = 0
+    spare: float = 0
 
 
 class Case(NamedTuple):
@@ -186,6 +190,7 @@ def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: l
     plan, master, converter = line.line, asker.master, asker.converter
     protocol, port = line.speaks, asker.port
     units = tuple(_unit(one, asker, plan.velocity) for one in asker.cameras)
+    talks = _talks(asker, rates)
     return Case(
         line=plan.name,
         master=master.name,
@@ -207,8 +212,8 @@ def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: l
         bit_error_rate=plan.bit_error_rate,
         chatter=0.0 if plan.biased else plan.chatter,
         units=units,
-        polls=tuple(_polls(asker, protocol)),
-        moves=tuple(_moves(asker, protocol, rates)),
+        polls=tuple(_polls(asker, talks)),
+        moves=tuple(_moves(asker, talks, rates)),
         masters=masters,
         clash=tuple(unit.bus_id for unit in units if answers.count(unit.bus_id) > 1),
         faulty=_faulty(asker),
@@ -232,16 +237,28 @@ def _unit(one: ResolvedCamera, asker: Asker, velocity: float) -> Unit:
     )
 
 
-def _polls(asker: Asker, protocol: BusProtocol) -> Iterator[Poll]:
+def _talks(asker: Asker, site_rates: _Rates) -> list[Talk]:
+    """What gives the lengths of requests and replies, of each camera. Whoever moves a control spreads its values."""
+    talks: dict[tuple[int, frozenset[str]], Talk] = {}
+    found = []
+    for one in asker.cameras:
+        spoken = one.speaks
+        words = (word for (_, camera), rates in site_rates.items() if camera == one.name for word in rates)
+        moved = frozenset(spoken.called(word) for word in words)
+        found.append(talks.setdefault((id(spoken), moved), Talk(spoken, moved)))
+    return found
+
+
+def _polls(asker: Asker, talks: Sequence[Talk]) -> Iterator[Poll]:
     for poll in asker.polls:
         run = poll.run
-        asked, answered, more = protocol.lengths(poll.request)
+        asked, answered, more, less = talks[poll.number].poll(poll.camera.camera, poll.request)
         yield Poll(
-            poll.number, run.group, run.work, run.value, run.size, run.hole, asked, answered, run.every, more
-        )  # fmt: skip
+            poll.number, run.group, run.work, run.value, run.size, run.hole, asked, answered, run.every, more, less
+        )
 
 
-def _moves(asker: Asker, protocol: BusProtocol, rates: _Rates) -> Iterator[Move]:
+def _moves(asker: Asker, talks: Sequence[Talk], rates: _Rates) -> Iterator[Move]:
     polled = {value: group.name for group in reversed(asker.master.groups) for value in group.values}
     known: dict[int, dict[str, str]] = {}  # in which group each parameter is read, by model
     for number, one in enumerate(asker.cameras):
@@ -251,9 +268,9 @@ def _moves(asker: Asker, protocol: BusProtocol, rates: _Rates) -> Iterator[Move]
             read = known[id(spoken)] = {spoken.called(value): group for value, group in polled.items()}
         for word, rate in rates.get((asker.master.name, one.name), {}).items():
             request = spoken.command(one.camera.bus_id, word, WRITE, 0)
-            asked, answered, more = protocol.lengths(request)
+            asked, answered, more, less = talks[number].move(request)
             control = spoken.called(word)
-            yield Move(number, control, rate, asked, answered, read.get(control, ""), more)
+            yield Move(number, control, rate, asked, answered, read.get(control, ""), more, less)
 
 
 def _trouble(one: ResolvedCamera, asker: Port) -> str:

@@ -99,8 +99,8 @@ class _Rows:
         self._case = case
         self.alike = _alike(case)
         self.kinds: list[Asked] = []
-        self._numbers: dict[tuple[int, int, int, int], int] = {}
-        self._known: dict[tuple[int, int, int, int], Row] = {}
+        self._numbers: dict[tuple[int, float, float, float], int] = {}
+        self._known: dict[tuple[int, float, float, float], Row] = {}
 
     def of(self, one: Poll | Move) -> Row:
         request, reply, escapes = one.request, one.reply, one.escapes

@@ -77,6 +77,7 @@ class Asked(NamedTuple):
     request: Numbers
     reply: Numbers
     escapes: Numbers
+    spare: Numbers
     share: Numbers
     turnaround_low: Numbers
     turnaround_high: Numbers
@@ -144,6 +145,7 @@ def asked_of(case: Case, one: Poll | Move) -> Asked:
         request=float(one.request),
         reply=float(one.reply),
         escapes=float(one.escapes),
+        spare=float(one.spare),
         share=(1.0 if unit.baud is case.baud else float(unit.baud / case.baud)) * (1 + unit.ppm / 1e6),
         turnaround_low=float(unit.turnaround.low),
         turnaround_high=float(unit.turnaround.high),
@@ -158,12 +160,12 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     (
         bit, own, ppm, tail, silence, rest, idle, length, low, high, lead, listen, planned, errors, chattering, at_once,
     ) = wire  # fmt: skip
-    request, reply, escapes, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
+    request, reply, escapes, spare, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
     character, answer = own / (1 + ppm / 1e6), own / share
     quiet = larger(0.0, hold + listen - rest) if listen else 0.0
     parts = exchange(
         request, reply, character, answer, silence, turnaround_low, turnaround_high, rest, answer * tail, idle, length,
-        low, high, distance, lead, answer_lead, quiet, escapes,
+        low, high, distance, lead, answer_lead, quiet, escapes, spare,
     )  # fmt: skip
     if at_once:
         parts = parts._replace(packing=0.0 * parts.packing)

@@ -105,7 +105,7 @@ class Works:
         """With these polls in place of a group's, each of the camera of one of those (its number in the case), where it
         differs of other length."""
         pace, rows = self._pace, []
-        kinds: dict[tuple[int, int, int, int], int] = {}
+        kinds: dict[tuple[int, float, float, float], int] = {}
         times: list[Timing] = []
         for number, poll in polls:
             row = pace.layout.polls[number]

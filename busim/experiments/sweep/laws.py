@@ -157,7 +157,7 @@ class _Laws:
     def _find_moved(self) -> _Moved:
         case, layout = self._case, self._layout
         # Moves of one camera with equal lengths take equal times, so they are counted together.
-        alike: dict[tuple[int, int, int], Move] = {}
+        alike: dict[tuple[int, float, float], Move] = {}
         for move in case.moves:
             key = (move.unit, move.request, move.reply)
             alike[key] = move._replace(rate=move.rate + (alike[key].rate if key in alike else 0.0))

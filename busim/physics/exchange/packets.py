@@ -7,6 +7,7 @@ comes later than a single packet would, and with less spread.
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -58,7 +59,9 @@ def _last_of(
 
 
 def _packets(idle: float, length: float, characters: float, character: float) -> tuple[float, float, float]:
-    """Time in ns between two full packets, time between the last two, and the number of packets."""
+    """Time in ns between two full packets, time between the last two, and the number of packets. A mean number of
+    characters counts as the next whole one."""
+    characters = math.ceil(characters)
     if idle < character:
         return character, character, characters
     if not 0 < length < characters:
@@ -69,6 +72,7 @@ def _packets(idle: float, length: float, characters: float, character: float) ->
 
 def _packets_of(idle: Array, length: Array, characters: Array, character: Array) -> tuple[Array, Array, Array]:
     """`_packets` over arrays."""
+    characters = np.ceil(characters)
     alone, some = idle < character, (length > 0) & (length < characters)
     left = characters % np.maximum(length, 1)
     full = length * character

@@ -41,7 +41,8 @@ class Exchange(NamedTuple):
     """The parts of an answered exchange, ns. `latency_*` is one of two passages; the rest as in `PARTS`.
 
     `back_mean`, `back_width`: of the passage back, counted from the last packet of the reply (`packets.last_of`).
-    `escaped`: time of the bytes that escaping adds; it counts at worst, but not on average, because they are rare.
+    `escaped`, `spared`: where lengths vary, `request`, `reply` and `packing` are means; by so much both messages
+    together can be longer or shorter. They count at worst and at best.
     """
 
     request: Numbers
@@ -56,6 +57,7 @@ class Exchange(NamedTuple):
     back_mean: Numbers
     back_width: Numbers
     escaped: Numbers = 0.0
+    spared: Numbers = 0.0
 
     @property
     def fixed(self) -> Numbers:
@@ -65,7 +67,8 @@ class Exchange(NamedTuple):
     @property
     def best(self) -> Numbers:
         """Time from sent to ended with every unknown at its lower bound."""
-        return self.request + self.silence + self.reply + self.packing + self.turnaround_low + 2 * self.latency_low
+        fixed = self.request + self.silence + self.reply + self.packing
+        return fixed + self.turnaround_low + 2 * self.latency_low - self.spared
 
     @property
     def worst(self) -> Numbers:
@@ -106,7 +109,7 @@ class Exchange(NamedTuple):
             "request": self.request,
             "silence": self.silence,
             "turnaround": low if case == BEST else high if case == WORST else (low + high) / 2,
-            "reply": self.reply + self.escaped if case == WORST else self.reply,
+            "reply": self.reply + (self.escaped if case == WORST else -self.spared if case == BEST else 0.0),
             "packing": self.packing,
             "converter": self.latency(case),
             "pause": self.pause,
@@ -123,16 +126,24 @@ def exchange(
     turnaround_low: Numbers, turnaround_high: Numbers, pause: Numbers, tail: Numbers = 0.0,
     packing_idle: Numbers = 0.0, packing_length: Numbers = 0.0, latency_low: Numbers = 0.0,
     latency_high: Numbers = 0.0, distance: Numbers = 0.0, lead: Numbers = 0.0, answer_lead: Numbers = 0.0,
-    quiet: Numbers = 0.0, escapes: Numbers = 0.0,
+    quiet: Numbers = 0.0, escapes: Numbers = 0.0, spare: Numbers = 0.0,
 ) -> Exchange:  # fmt: skip
     """The parts of an exchange from its parameters: numbers, or arrays that broadcast to one shape. Times in ns.
 
     `request` and `reply` are lengths in characters; `character` is ns of one character of the master,
     `answer_character` of the camera, and `tail` the part of it after its byte is complete. `distance`:
     propagation one way. `lead` and `answer_lead`: from driver enable to the first start bit. `quiet`: wait of
-    the master for a quiet line, beyond its pause. `escapes`: most characters that escaping adds, both ways. A master on
-    the line itself has no packing, no latency, and hears a reply to its end (`tail` 0).
+    the master for a quiet line, beyond its pause. `escapes`, `spare`: characters by which both messages together can be
+    longer and shorter, where their lengths are means. A master on the line itself has no packing, no latency, and hears
+    a reply to its end (`tail` 0).
     """
+    packed = packing(packing_idle, packing_length, reply, answer_character)
+    slower = larger(character, answer_character)
+    longer, shorter = escapes * slower, spare * slower
+    if not isinstance(escapes, float) or escapes:  # lengths vary, and with them whether packing waits
+        varies = np.greater(escapes, 0)
+        longer = longer + varies * np.maximum(0.0, packing_idle - packed)
+        shorter = shorter + varies * np.greater(packing_length, 0) * packed
     back_mean, back_width = last_of(latency_low, latency_high, packing_idle, packing_length, reply, answer_character)
     return Exchange(
         quiet + lead + request * character + distance,
@@ -140,13 +151,14 @@ def exchange(
         turnaround_low,
         turnaround_high,
         answer_lead + reply * answer_character + distance - tail,
-        packing(packing_idle, packing_length, reply, answer_character),
+        packed,
         latency_low,
         latency_high,
         pause,
         back_mean,
         back_width,
-        escapes * larger(character, answer_character),
+        longer,
+        shorter,
     )
 
 
@@ -162,11 +174,15 @@ def packing(idle: Numbers, length: Numbers, characters: Numbers, character: Numb
 
     `idle`: silence in ns after which it forwards its bytes; `length`: number of bytes that it forwards at once, 0: no
     limit. A reply whose length is a multiple of `length` goes without a wait. If `idle` is shorter than a character,
-    every byte goes alone, and only `length` 1 is ever reached.
+    every byte goes alone, and only `length` 1 is ever reached. Where `characters` is a mean and no whole number, one
+    reply in `length` is taken to be such a multiple.
     """
     if isinstance(idle + length + characters + character, float):  # numbers, all of them
-        at_once = length > 0 and (length == 1 if idle < character else characters % length == 0)
+        if length > 1 and idle >= character and characters % 1:
+            return idle * (1 - 1 / length)
+        at_once = length > 0 and (length == 1 if idle < character else length == 1 or characters % length == 0)
         return 0.0 if at_once else idle
-    filled = np.equal(np.mod(characters, np.maximum(length, 1)), 0)
+    most = np.maximum(length, 1)
+    filled = np.where(np.not_equal(np.mod(characters, 1), 0), 1 / most, np.equal(np.mod(characters, most), 0))
     whole = np.where(np.less(idle, character), np.equal(length, 1), filled)
-    return np.where(np.logical_and(np.greater(length, 0), whole), 0.0, idle)
+    return np.where(np.greater(length, 0), idle * (1 - whole), idle)
