@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 NAME = "explain"
 HELP = "Explain anything by name: page, command, field, rule, symptom."
 
+_PICTURE = re.compile(r"!\[([^\]]*)\]\([^)]*\)")
 _PAGES = ("topic", "rule of check", "fault", "judge", "camera model")
 
 
@@ -133,6 +134,7 @@ def _show(text: str) -> None:
     from busim.cli.screen import reflowed, width
 
     columns = min(width(sys.stdout), 100)
+    text = _PICTURE.sub(r"(In the sources a picture stands here: \1.)", text)
     if not sys.stdout.isatty():
         sys.stdout.write(reflowed(text.rstrip("\n"), columns) + "\n")
         return

@@ -112,13 +112,19 @@ async def test_each_view_of_the_climbing_hall_works_by_keyboard_alone_and_axe_fi
         assert complaints == []
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(360, "dark"), (1280, "light")])
-async def test_it_reads_on_a_phone_and_at_night_without_scrolling_sideways(width: int, scheme: Any) -> None:
+@pytest.mark.parametrize(
+    ("width", "scheme", "zoom"),
+    [pytest.param(360, "dark", 1, id="phone at night"), pytest.param(640, "light", 2, id="1280 px at 200 %")],
+)
+async def test_it_reads_on_a_phone_and_at_200_percent_without_scrolling_sideways(
+    width: int, scheme: Any, zoom: int
+) -> None:
     path = faulty_trace("{fault: dead-camera, on: rope right, at: 1 s}", 3)
     async with served(path) as server, browsers() as browser:
         page, complaints = await opened(
-            browser, server.server.address, viewport={"width": width, "height": 740}, color_scheme=scheme
-        )
+            browser, server.server.address, viewport={"width": width, "height": 740}, color_scheme=scheme,
+            device_scale_factor=zoom,
+        )  # fmt: skip
         await page.keyboard.press("n")
         await until(page, "document.querySelector('#told').textContent.includes('s:')")
         assert await page.evaluate("document.documentElement.scrollWidth") <= width

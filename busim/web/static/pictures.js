@@ -131,7 +131,9 @@ function boxes(canvas, sizes) {
   context.strokeStyle = context.fillStyle = "#c8d0d4";
   for (const [name, [x, y]] of Object.entries(sizes.graticule)) {
     context.strokeRect(x * size - 5, y * size - 5, 10, 10);
-    context.fillText(name, Math.min(size - 44, x * size + 8), y * size + 3);
+    const wide = context.measureText(name).width, right = x * size + 8;
+    if (right + wide <= size) context.fillText(name, right, y * size + 3);
+    else context.fillText(name, size - wide - 2, y * size + 18);
   }
   context.fillRect(size / 2 - 4, size / 2, 9, 1);
   context.fillRect(size / 2, size / 2 - 4, 1, 9);
