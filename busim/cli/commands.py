@@ -21,13 +21,14 @@ from busim.cli import (
     serve,
     sheet,
     sweep,
+    tap,
     view,
     with_command,
 )
 
 COMMANDS = (
     run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, report, export,
-    new, prove,
+    tap, new, prove,
 )  # fmt: skip
 
 

@@ -39,6 +39,7 @@ _TOPICS = (
     "faults",
     "judges",
     "converters",
+    "tap",
     "library",
     "modbus-rtu",
     "protocols",

@@ -3,6 +3,7 @@
 Open `fold.py` first.
 """
 
+from busim.recording.figures.age import Age
 from busim.recording.figures.fold import Fold
 from busim.recording.figures.histogram import Histogram
 from busim.recording.figures.hook import NAMES as HOOK
@@ -19,6 +20,7 @@ __all__ = [
     "HOOK",
     "QUANTITIES",
     "SCHEMA",
+    "Age",
     "Fold",
     "Histogram",
     "Quantity",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 from dataclasses import dataclass, field
 
+from busim.recording.figures.age import Age
 from busim.recording.figures.clients import Presence
 from busim.recording.figures.histogram import Histogram
 from busim.recording.figures.hook import HookFold, no_hook
@@ -22,57 +23,13 @@ READ, DOTS = "read ", ".."  # how the record of an exchange from outside names t
 _SPANS: dict[str, tuple[str, ...]] = {}  # the same few polls come thousands of times
 
 
-class _Age:
-    """Age of a polled value: its mean over time by the area under it (Kaul, Yates, Gruteser, INFOCOM 2012; from
-    memory).
-    """
-
-    __slots__ = ("_area", "_from", "_read", "_since", "count", "worst")
-
-    def __init__(self) -> None:
-        self.count = 0
-        self.worst = 0
-        self._area = 0
-        self._from = 0  # the first delivery
-        self._since = 0  # the last delivery
-        self._read = 0
-
-    def deliver(self, at: int, read: int) -> None:
-        """A value read at `read` ns arrives at `at` ns."""
-        if self.count:
-            if read < self._read:
-                return  # older than the present one
-            self._grow(at)
-        else:
-            self._from = at
-        self.count += 1
-        self._since, self._read = at, read
-
-    def _grow(self, at: int) -> None:
-        old, new = self._since - self._read, at - self._read
-        self._area += new * new - old * old
-        self.worst = max(self.worst, new)
-
-    def mean(self, until: int) -> float | None:
-        """ns, from the first delivery to `until`; None without one."""
-        if not self.count:
-            return None
-        until = max(until, self._since)  # a reply may arrive after its client has gone
-        new, old = until - self._read, self._since - self._read
-        span = until - self._from
-        return (self._area + new * new - old * old) / (2 * span) if span > 0 else float(old)
-
-    def longest(self, until: int) -> int | None:
-        return max(self.worst, until - self._read) if self.count else None
-
-
 @dataclass(slots=True)
 class _Camera:
     exchanges: int = 0
     outcomes: dict[str, int] = field(default_factory=dict)
     polls: dict[str, int] = field(default_factory=dict)  # group -> answered well
-    ages: dict[str, _Age] = field(default_factory=dict)  # by group
-    outside: dict[str, _Age] = field(default_factory=dict)  # by value, for reads by clients from outside
+    ages: dict[str, Age] = field(default_factory=dict)  # by group
+    outside: dict[str, Age] = field(default_factory=dict)  # by value, for reads by clients from outside
     latency: Histogram = field(default_factory=Histogram)
     moves: Histogram = field(default_factory=Histogram)
     retries: int = 0
@@ -95,7 +52,8 @@ class Fold:
     """Takes records, returns figures. `restless`: numbers of masters that have polls without a wanted rate.
 
     `presence.doors`: converters open to clients from outside. `hooked`: a controller under test receives operators'
-    moves and reports beliefs. `bus_ids`: the IDs of cameras that got another one, by number.
+    moves and reports beliefs. `bus_ids`: the IDs of cameras that got another one, by number. `unseen`: why the records
+    do not show the wire itself; empty if they do.
     """
 
     def __init__(self, *, hooked: bool = False) -> None:
@@ -103,6 +61,7 @@ class Fold:
         self.restless: frozenset[int] = frozenset()
         self.presence = Presence()
         self.bus_ids: dict[int, int] = {}
+        self.unseen = ""
         self._lines: dict[int, _Line] = {}
 
     def take(self, record: Record) -> None:
@@ -165,7 +124,7 @@ class Fold:
             one.moves.add(ended - asked)
         elif outcome == "ok" and kind != "probe" and work != "write":
             read = read_at if read_at >= 0 else sent
-            ages: dict[str, _Age] = one.ages
+            ages: dict[str, Age] = one.ages
             values: tuple[str, ...] = (work,)
             if kind == "foreign":
                 ages, values, work = one.outside, _values_read(work), _OUTSIDE
@@ -173,7 +132,7 @@ class Fold:
             for value in values:
                 age = ages.get(value)
                 if age is None:
-                    age = ages[value] = _Age()
+                    age = ages[value] = Age()
                 age.deliver(ended, read)
 
     # -- results --------------------------------------------------------------------------------------------
@@ -186,6 +145,8 @@ class Fold:
         values = _common(list(line.cameras.values()), length, told)
         values["collisions"] = _value("collisions", line.collisions, line.bursts)
         values["occupancy"] = _value("occupancy", line.wire / length if length else None, line.bursts, _NOBODY)
+        if self.unseen:
+            values |= {name: _value(name, None, line.bursts, self.unseen) for name in ("collisions", "occupancy")}
         load = max(line.inside.values(), default=0) / length if length else None
         exchanges = sum(one.exchanges for one in line.cameras.values())
         values["load"] = _value("load", load, exchanges, _NOBODY)
@@ -231,7 +192,7 @@ def _values_read(work: str) -> tuple[str, ...]:
     return known
 
 
-def _looked_at(one: _Camera) -> list[_Age]:
+def _looked_at(one: _Camera) -> list[Age]:
     """The ages that count: of all reads of the most polled group; for reads from outside, those of every value
     read repeatedly. Groups polled equally often, to a poll or 1 %, count together, so the end of a run prefers none.
     """

@@ -29,7 +29,7 @@ from busim.recording.trace.records import (
     Emit,
     Record,
 )
-from busim.recording.trace.schema import HEAD, describe
+from busim.recording.trace.schema import HEAD, REAL, describe
 from busim.recording.trace.writer import HeadValue, TraceWriter
 
 __all__ = [
@@ -49,6 +49,7 @@ __all__ = [
     "PARITY",
     "PULSE",
     "RAN_TOGETHER",
+    "REAL",
     "SCHEMA",
     "TABLES",
     "Emit",

@@ -8,7 +8,7 @@ no stable format. A length goes before each batch: a batch cut off by a killed s
 from __future__ import annotations
 
 import marshal
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import IO, Any, NamedTuple
 
 from busim.foundation.errors import Defect
@@ -18,13 +18,16 @@ _LENGTH = 8
 
 
 class Batch(NamedTuple):
-    """Rows for one commit. `ended_at` is given with the last batch of an orderly end, else None."""
+    """Rows for one commit. `ended_at` is given with the last batch of an orderly end, else None. `head`: new values of
+    keys of the head.
+    """
 
     names: list[tuple[int, str, str, int]]
     settings: list[tuple[int, str, str, float, int, int, int]]
     records: list[Record]
     lateness: list[tuple[int, int]]
     ended_at: int | None
+    head: Sequence[tuple[str, int | float | str]] = ()
 
 
 def pack(message: tuple[Any, ...]) -> bytes:

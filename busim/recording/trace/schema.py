@@ -31,6 +31,7 @@ from busim.recording.trace.records import (
 
 APPLICATION_ID = 0x62757369  # at byte 68 of the file: distinguishes a trace from any other database
 SUMMARY_NS = 100_000_000
+REAL = "real"  # the clock of a trace that was recorded at a real line
 
 # The column with the instant of a record, by which a window of time is cut.
 INSTANTS = {
@@ -50,7 +51,7 @@ INSTANTS = {
 HEAD = {
     "schema": "version of this layout, an integer",
     "busim": "version of busim that wrote the file",
-    "clock": "fast, virtual or wall",
+    "clock": "fast, virtual or wall; real: recorded at a real line, so there is no seed and nothing to replay",
     "seed": "seed of every random number of the run",
     "epoch": "UTC of simulated time 0, ns since 1970",
     "plan_path": "path of the plan",

@@ -64,6 +64,7 @@ class TraceWriter:
             many("INSERT INTO setting VALUES (?, ?, ?, ?, ?, ?, ?)", batch.settings)
             self._insert(batch.records)
             many("INSERT INTO lateness VALUES (?, ?)", batch.lateness)
+            many("INSERT OR REPLACE INTO head VALUES (?, ?)", batch.head)
             if batch.ended_at is not None:
                 many("INSERT OR REPLACE INTO head VALUES (?, ?)", [("ended_at", batch.ended_at), ("complete", 1)])
             run("COMMIT")

@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ from busim.recording.trace import (
     EXCHANGE,
     INPUT,
     INTENT,
+    REAL,
     TABLES,
     Record,
     Trace,
@@ -34,7 +35,7 @@ from busim.recording.trace import (
 )
 from busim.recording.trace.schema import INSTANTS
 from busim.runtime.session.replay import last_instant, plan_of
-from busim.runtime.session.report import Report, make_report
+from busim.runtime.session.report import AT_A_REAL_LINE, Report, make_report
 from busim.runtime.session.run import doors, restless
 from busim.simulator.world import Name
 
@@ -134,6 +135,7 @@ def recorded_report(trace: Trace) -> Report:
     fold = Fold(hooked=trace.head.get("hook") == 1)
     fold.restless = restless(outline(plan), names)
     fold.presence.doors = doors(names) if trace.head.get("clock") != "fast" else {}
+    fold.unseen = "a tap does not see the wire" if trace.head.get("clock") == REAL else ""
     # In the order of writing: the fold needs the order within each kind, and there is none between these three groups.
     hook = heapq.merge(*(trace.records(kind) for kind in (CHANGE, INTENT, BELIEF, INPUT, EFFECT)), key=_instant)
     for record in chain(trace.records(BURST), trace.records(EXCHANGE), hook):
@@ -142,9 +144,10 @@ def recorded_report(trace: Trace) -> Report:
     until = ended if isinstance(ended, int) else last_instant(trace)
     seed, clock = trace.head.get("seed"), str(trace.head.get("clock"))
     try:
-        return make_report(plan, seed if isinstance(seed, int) else 0, clock, names, fold, until, expectations(plan))
+        report = make_report(plan, seed if isinstance(seed, int) else 0, clock, names, fold, until, expectations(plan))
     except KeyError as error:
         raise damaged(trace.path, f"names that are not those of its plan, as {str(error)[:80]}") from None
+    return replace(report, assumptions=AT_A_REAL_LINE) if clock == REAL else report
 
 
 # -- records ------------------------------------------------------------------------------------------------

@@ -81,6 +81,7 @@ class Recorder:
         self._settings: list[tuple[int, str, str, float, int, int, int]] = []
         self._records: list[Record] = []
         self._lateness: list[tuple[int, int]] = []
+        self._head: list[tuple[str, HeadValue]] = []
         self._queue: deque[memoryview] = deque()
         self._queued = 0
         self._closed = False
@@ -120,6 +121,10 @@ class Recorder:
     ) -> None:
         """Give the setting of drivers with this setting number; `lead` and `hold` as in the plan."""
         self._settings.append((number, str(Fraction(baud)), str(format), float(ppm), int(inverted), lead, hold))
+
+    def head(self, key: str, value: HeadValue) -> None:
+        """Give a key of the head another value: a real line shows only while it runs who is on it."""
+        self._head.append((key, value))
 
     def lateness(self, at: int, ns: int) -> None:
         """The wall clock served the instant `at` this many ns late."""
@@ -175,8 +180,9 @@ class Recorder:
 
     def _collect(self, ended_at: int | None) -> None:
         """Turn the lists into one batch in the queue."""
-        if self._names or self._settings or self._records or self._lateness or ended_at is not None:
-            batch = Batch(self._names, self._settings, self._records, self._lateness, ended_at)
+        rows = (self._names, self._settings, self._records, self._lateness, self._head)
+        if any(rows) or ended_at is not None:
+            batch = Batch(self._names, self._settings, self._records, self._lateness, ended_at, self._head)
             try:
                 self._enqueue(pack(batch))
             except Defect as error:  # everything before this batch is saved
@@ -185,8 +191,8 @@ class Recorder:
                 self._finish()
                 raise
             finally:
-                for rows in (self._names, self._settings, self._records, self._lateness):
-                    rows.clear()
+                for each in rows:
+                    each.clear()
 
     def _enqueue(self, data: bytes) -> None:
         self._queue.append(memoryview(data))

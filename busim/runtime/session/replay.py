@@ -23,7 +23,7 @@ from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.plan import Plan, defaults, files_in_use, read_text
 from busim.protocols.hook import Belief, checked
-from busim.recording.trace import BELIEF, INPUT, INTENT, MARK, TABLES, Record, Trace, baud_of, open_trace
+from busim.recording.trace import BELIEF, INPUT, INTENT, MARK, REAL, TABLES, Record, Trace, baud_of, open_trace
 from busim.recording.trace.schema import INSTANTS
 from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
@@ -68,6 +68,11 @@ def replay(
     `advanced(at, until)` gets the progress, in ns. Raises UserError if the trace cannot be read or replayed.
     """
     with open_trace(path) as old, _place(path, trace) as new_path:
+        if old.head.get("clock") == REAL:
+            raise UserError(
+                "a trace of a real line cannot be replayed: its cameras were not emulated", file=str(path),
+                mend="use view, report, compare or export",
+            )  # fmt: skip
         plan = plan_of(old)
         complete = bool(old.head.get("complete"))
         missing = Counter({kind: sum(1 for _ in old.records(kind)) for kind in TABLES})

@@ -21,6 +21,11 @@ ASSUMPTIONS = (
     "a receiver finds a start edge without delay; a real 16x UART takes up to 1/16 bit longer",
     "levels switch at once: no rise time, no reflections, no loss along the cable",
 )
+AT_A_REAL_LINE = (
+    "instants are those at which bytes passed busim: the way to the line and back is in every time",
+    "a value counts as read when its request passed, so ages are too large rather than too small",
+    "requests and replies were paired by the protocol; nobody saw the wire itself",
+)
 _FIGURES = "`busim explain figures` lists the figures"
 
 _T = TypeVar("_T")

@@ -20,7 +20,7 @@ from busim.installation import outline
 from busim.plan import Plan
 from busim.recording.expectations import INCONCLUSIVE, MET, MISSED
 from busim.recording.figures import Value
-from busim.recording.trace import EXCHANGE, Trace, open_trace
+from busim.recording.trace import EXCHANGE, REAL, Trace, open_trace
 from busim.runtime.session import LineReport, Report, plan_of, recorded_report
 from busim.web.picture import LaidLine, Story, Sums, laid_lines, line_picture, svg
 from busim.web.report.bars import Bars
@@ -125,6 +125,8 @@ def _head(given: _Gathered) -> Markup:
     said = ", ".join([said, *filter(None, more)])
     whole = "" if head.get("complete") else " The run was cut short: the trace ends with its last batch."
     run = f"{report.length / 1e9:g} s of simulated time, seed {report.seed}, {report.clock} clock, busim {VERSION}."
+    if report.clock == REAL:
+        run = f"{report.length / 1e9:g} s at a real line, busim {VERSION}."
     return el(
         "header",
         el("h1", report.plan),

@@ -1,0 +1,145 @@
+"""Requests and replies out of the bytes of both directions: who asked, who answered, how long it took.
+
+The bytes to the line and those from it are told apart, as a tap between controller and converter sees them. Requests
+are cut from the first, replies found in the second by the protocol's own finders. The next request ends an exchange
+without an answer, or `GIVEN_UP`. All instants are those at which the bytes passed the tap, in ns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from busim.protocols import BusProtocol, Reply, Request
+from busim.simulator.converters import cut_whole
+
+GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as over
+_KNOWN = 1024  # different chunks whose requests are remembered: the same few polls come thousands of times
+_LONGEST = 4096  # bytes of one chunk that are searched for the reply to the request before
+
+
+class Exchange(NamedTuple):
+    """A request `raw` and its outcome: ok, refused, time-out, damaged, or unanswered (a broadcast).
+
+    `sent` and `asked`: when its first and its last byte passed; `first`: the first byte from the line after it, -1
+    without one; `ended`: the reply was complete, or given up. `attempt`: 2 and more for the same request sent again
+    directly after an unanswered one, which first passed at `wanted`.
+    """
+
+    request: Request
+    raw: bytes
+    wanted: int
+    sent: int
+    asked: int
+    first: int
+    ended: int
+    outcome: str
+    attempt: int
+    reply: Reply | None
+
+
+class Conversation:
+    """Takes the bytes of both directions in order of time, calls `emit` per exchange.
+
+    `late` (if set) hears of a reply that came behind the next request, with the exchange that it belongs to. `stray`:
+    bytes from the line that nobody asked for; `unread`: bytes to the line that are no request.
+    """
+
+    def __init__(self, protocol: BusProtocol, emit: Callable[[Exchange], None]) -> None:
+        self._protocol = protocol
+        self._emit = emit
+        self._finder = protocol.stream_framer()
+        self._held = b""
+        self._held_since = 0
+        self._known: dict[bytes, tuple[list[tuple[bytes, Request]], bytes]] = {}
+        self._open: Exchange | None = None
+        self._before: Exchange | None = None
+        self.late: Callable[[Exchange, int], None] = lambda *_: None
+        self.stray = 0
+        self.unread = 0
+
+    @property
+    def address(self) -> int | None:
+        """The address of the request that waits for its reply; None without one."""
+        return None if self._open is None else self._open.request.address
+
+    def sent(self, data: bytes, at: int) -> None:
+        """Bytes on their way to the line."""
+        if self._held and at - self._held_since > GIVEN_UP:
+            self.unread += len(self._held)
+            self._held = b""
+        since = self._held_since if self._held else at
+        data = self._held + data if self._held else data
+        found, rest = self._cut(data)
+        self.unread += max(0, len(data) - sum(len(raw) for raw, _ in found) - len(rest))
+        for raw, request in found:
+            self._begin(request, raw, since, at)
+        self._held = rest
+        self._held_since = at if found or not rest else since
+
+    def _cut(self, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
+        known = self._known.get(data)
+        if known is None:
+            if len(self._known) >= _KNOWN:
+                self._known.clear()
+            known = self._known[data] = cut_whole(self._protocol, data)
+        return known
+
+    def _begin(self, request: Request, raw: bytes, since: int, at: int) -> None:
+        self._close(since, "")
+        before = self._before
+        again = before is not None and before.raw == raw and before.outcome in ("time-out", "damaged")
+        attempt, wanted = (before.attempt + 1, before.wanted) if again and before is not None else (1, since)
+        self._open = Exchange(request, raw, wanted, since, at, -1, -1, "", attempt, None)
+        self._finder.expect(request)
+        if request.address == self._protocol.broadcast and not self._protocol.answers_broadcast:
+            self._close(at, "unanswered")
+
+    def heard(self, data: bytes, at: int) -> None:
+        """Bytes that came from the line."""
+        asked = self._open
+        if asked is None:
+            self.stray += len(data)
+            self._look_for_late(data, at)
+            return
+        if asked.first < 0:
+            asked = self._open = asked._replace(first=at)
+        reply = self._finder.feed(data, at)
+        if reply is not None:
+            self._close(at, "refused" if reply.refused else "ok", reply)
+        elif not self._finder.held:  # the finder dropped them
+            self.stray += len(data)
+        else:
+            self._look_for_late(data, at)
+
+    def _look_for_late(self, data: bytes, at: int) -> None:
+        """A reply to the request before this one shows that the controller's time-out is too short."""
+        before = self._before
+        if before is None or before.outcome != "time-out" or len(data) > _LONGEST:
+            return
+        reply = self._protocol.decode_reply(data, before.request)
+        if reply is not None:
+            self._before = before._replace(outcome="late")
+            self.late(before, at)
+
+    def elapsed(self, at: int) -> None:
+        """It is `at` ns: a request without an answer for too long is over."""
+        if self._open is not None and at - self._open.asked > GIVEN_UP:
+            self._close(at, "")
+
+    def end(self, at: int) -> None:
+        """Nothing more comes."""
+        self._close(at, "")
+        self.unread += len(self._held)
+        self._held = b""
+
+    def _close(self, at: int, outcome: str, reply: Reply | None = None) -> None:
+        asked = self._open
+        if asked is None:
+            return
+        self._open = None
+        if not outcome:
+            at = min(at, asked.asked + GIVEN_UP)
+            outcome = "damaged" if self._finder.held else "time-out"
+        done = self._before = asked._replace(ended=at, outcome=outcome, reply=reply)
+        self._emit(done)
