@@ -181,6 +181,12 @@ def cases(count: int) -> None:
     subprocess.run([sys.executable, str(Path(__file__).parent / "bench_cases.py"), str(count)], check=True)
 
 
+def tap(count: int) -> None:
+    """What a tap adds to a reply on loopback."""
+    command = [sys.executable, str(Path(__file__).parent / "bench_tap.py"), "--rounds", str(count)]
+    subprocess.run(command, check=True)
+
+
 def live(_: int) -> None:
     """Lateness of replies in wall time, against an empty asyncio server."""
     subprocess.run([sys.executable, str(Path(__file__).parent / "bench_live.py")], check=True)
@@ -326,7 +332,7 @@ async def _controlled(plan: Plan, program: str | None) -> tuple[Lateness, str]:
 
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "faults": faults,
+    "live": live, "tap": tap, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols, "faults": faults,
     "control": control, "day": day, "cases": cases,
 }  # fmt: skip
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import signal
+import sys
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -12,17 +14,28 @@ import typer
 from busim.cli import options, real_line
 
 if TYPE_CHECKING:
-    from busim.onsite.tapping import Observer, Tap
+    from busim.cli.live_status import News
+    from busim.onsite.tapping import TapBeside
+    from busim.onsite.targets import Target
 
 NAME = "tap"
 HELP = "Stand between a controller and its converter: forward, record, measure."
 
-_TICK = 0.02  # seconds between two looks at what waits
+_TICK = 0.05  # seconds between two looks at what waits
+_SHOWN = 1.0  # seconds between two tables on the terminal
+_CAUTION = (
+    "Faults of the tap make replies late, lost or damaged. A controller may then repeat commands and give up cameras: "
+    "heads can move while people are near, and a show loses its pictures. Keep people away from every head, and do it "
+    "only while nothing depends on this line."
+)
+_HELP = "mark TEXT; with --faults also: late-reply 200 ms 10 %, lost-reply 10 %, damaged-reply 10 %, off, drop"
 
 
 def command(
     listen: Annotated[str, typer.Argument(metavar="LISTEN", help="Where the controller connects, as 127.0.0.1:15001.")],
-    target: real_line.Target,
+    target: Annotated[
+        str, typer.Argument(metavar="TARGET", help="The converter: socket://HOST:PORT, or rfc2217://HOST:PORT.")
+    ],
     protocol: Annotated[
         str, typer.Option(metavar="NAME", help="The protocol of the line, or its file.")
     ] = "modbus-rtu",
@@ -30,7 +43,7 @@ def command(
     overwrite: options.Overwrite = False,
     baud: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(metavar="BAUD", help="Baud of the line, for the trace; else 38400 is assumed."),
+        typer.Option(metavar="RATE", help="Baud of the line, for the trace; else 38400 is assumed."),
     ] = None,
     format: Annotated[
         Optional[str],  # noqa: UP045
@@ -40,6 +53,9 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option("--for", help="End after this time, as 10s; else at Ctrl-C."),
     ] = None,
+    faults: Annotated[
+        bool, typer.Option("--faults", help="Allow faults of replies, typed while it runs; asks once.")
+    ] = False,
     yes: real_line.Yes = False,
 ) -> None:
     """Say what will happen and ask, forward until Ctrl-C, then show the figures."""
@@ -48,64 +64,121 @@ def command(
     from busim.cli import option_parsing
     from busim.cli.live_status import News
     from busim.cli.tap_screen import print_watched
-    from busim.foundation.errors import UserError
     from busim.foundation.units import CharFormat, parse_baud
     from busim.onsite.heard import LineTrace, Seen
-    from busim.onsite.tapping import Observer, Tap
-    from busim.onsite.targets import SOCKET, dangers, parse_target
+    from busim.onsite.tapping import Observer, TapBeside
+    from busim.onsite.targets import RFC2217, dangers
     from busim.protocols import find
     from busim.runtime.clocks import wall_loop
 
-    at = _address(listen, "LISTEN")
-    the_target = parse_target(target)
-    if the_target.kind != SOCKET:
-        raise UserError(
-            "the tap forwards to a socket", field="TARGET", found=repr(target[:80]), expected="socket://HOST:PORT",
-            mend="give the address of the converter",
-        )  # fmt: skip
+    at, the_target = _address(listen, "LISTEN"), _target(target)
     to = _address(the_target.where, "TARGET")
-    spoken = find(protocol)
+    spoken, files = find(protocol), _files(protocol)
     seen = Seen(
-        to[0], to[1], protocol, parse_baud(baud or "38400 Bd"), CharFormat.parse(format or "8N1"),
+        to[0], to[1], next(iter(files), protocol), parse_baud(baud or "38400 Bd"), CharFormat.parse(format or "8N1"),
         assumed=baud is None or format is None,
     )  # fmt: skip
     seconds = None if length is None else option_parsing.length(length) / 1e9
     first = f"Each controller that connects to {listen} gets a connection of its own to {the_target.where}."
     real_line.agree((first, *dangers(the_target)), yes=yes)
+    if faults:
+        real_line.agree((_CAUTION,), yes=yes, question="Allow faults in this session?")
     news = News()
-    line_trace = None if trace is None else LineTrace(trace, seen, time.time_ns(), overwrite=overwrite)
-    observer = Observer(spoken, line_trace, news.caution)
-    tap = Tap(at, to, observer, news.tell)
+    line_trace = None if trace is None else LineTrace(trace, seen, time.time_ns(), files=files, overwrite=overwrite)
+    observer = Observer(spoken, line_trace, news.caution, telnet=the_target.kind == RFC2217)
+    tap = TapBeside(at, to, observer, news.tell, news.caution)
     news.now = lambda: tap.now
     try:
         with asyncio.Runner(loop_factory=wall_loop) as runner:
-            runner.run(_forward(tap, observer, listen, seconds))
+            runner.run(_forward(tap, news, seconds, faults))
     finally:
         observer.end(tap.now)
     print_watched(observer, tap.now, trace)
 
 
-async def _forward(tap: Tap, observer: Observer, listen: str, seconds: float | None) -> None:
-    """Until Ctrl-C, or for so many seconds. Raises UserError if nothing can listen there."""
-    from busim.foundation.errors import UserError
-
+async def _forward(tap: TapBeside, news: News, seconds: float | None, faults: bool) -> None:
+    """Until Ctrl-C, or for so many seconds."""
     loop = asyncio.get_running_loop()
     stopped = asyncio.Event()
     for each in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(each, stopped.set)
-    try:
-        async with tap:
-            print(f"listens at {tap.address[0]}:{tap.address[1]}; Ctrl-C ends the tap and its connections", flush=True)
-            end = None if seconds is None else loop.time() + seconds
-            while not stopped.is_set() and (end is None or loop.time() < end):
+    async with tap:
+        print(f"listens at {tap.address[0]}:{tap.address[1]}; Ctrl-C ends the tap and its connections", flush=True)
+        end = None if seconds is None else loop.time() + seconds
+        with _typed(loop, tap, news, faults), _table(tap) as show:
+            while not stopped.is_set() and not tap.over.done() and (end is None or loop.time() < end):
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(stopped.wait(), _TICK)
-                observer.elapsed(tap.now)
-    except OSError as error:
+                tap.observer.elapsed(tap.now)
+                show()
+
+
+@contextlib.contextmanager
+def _typed(loop: asyncio.AbstractEventLoop, tap: TapBeside, news: News, faults: bool) -> Iterator[None]:
+    """Lines on standard input set marks, and with `faults` switch faults."""
+    from busim.cli.stdin_lines import Typed, typed_input
+
+    def do(line: str) -> None:
+        word, _, rest = line.partition(" ")
+        if word == "mark" and rest:
+            tap.observer.mark(tap.now, rest)
+            news.tell(f"mark: {rest}")
+        elif word in ("help", "mark"):
+            news.tell(_HELP)
+        elif not faults:
+            news.tell("not done: faults are off in this session; start the tap with --faults")
+        else:
+            tap.observer.mark(tap.now, f"fault of the tap: {line}")
+            tap.do(line)
+
+    descriptor = typed_input()
+    if descriptor is None:
+        yield
+        return
+    typed = Typed(loop, descriptor, do)
+    try:
+        yield
+    finally:
+        typed.close()
+
+
+@contextlib.contextmanager
+def _table(tap: TapBeside) -> Iterator[Callable[[], None]]:
+    """On a terminal: the figures, drawn again each second. Yields what draws them if it is time."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.live import Live
+    from rich.text import Text
+
+    from busim.cli.tap_screen import watched_text
+
+    loop = asyncio.get_running_loop()
+    drawn = 0.0
+    with Live(console=Console(stderr=True), auto_refresh=False, transient=True) as live:
+
+        def show() -> None:
+            nonlocal drawn
+            if loop.time() - drawn >= _SHOWN:
+                drawn = loop.time()
+                live.update(Text(watched_text(tap.observer, tap.now)), refresh=True)
+
+        yield show
+
+
+def _target(text: str) -> Target:
+    """A converter on the network. Raises UserError."""
+    from busim.foundation.errors import UserError
+    from busim.onsite.targets import parse_target
+
+    target = parse_target(text)
+    if not target.remote:
         raise UserError(
-            "nothing can listen at this address", field="LISTEN", found=f"{listen}: {error.strerror or error}",
-            mend="choose a free port of an address of this machine",
-        ) from None  # fmt: skip
+            "a tap forwards to a converter on the network", field="TARGET", found=repr(text[:80]),
+            expected="socket://HOST:PORT or rfc2217://HOST:PORT", mend="give the address of the converter",
+        )  # fmt: skip
+    return target
 
 
 def _address(text: str, field: str) -> tuple[str, int]:
@@ -115,7 +188,16 @@ def _address(text: str, field: str) -> tuple[str, int]:
     host, colon, port = text.rpartition(":")
     if not colon or not host or not port.isdecimal() or not 0 <= int(port) <= 65535:
         raise UserError(
-            "this is no address", field=field, found=repr(text[:60]), expected="HOST:PORT, as 198.51.100.44:15001",
+            "this is no address", field=field, found=repr(text[:60]), expected="HOST:PORT, as 192.0.2.7:15001",
             mend="write the address and the port",
         )  # fmt: skip
-    return host, int(port)
+    return host.strip("[]"), int(port)
+
+
+def _files(protocol: str) -> dict[str, str]:
+    """The file of a declared protocol, which the trace includes: its name beside the plan, and its text."""
+    from pathlib import Path
+
+    if not protocol.endswith(".yaml"):
+        return {}
+    return {f"./{Path(protocol).name}": Path(protocol).read_text(encoding="utf-8")}

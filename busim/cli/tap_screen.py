@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from typing import TYPE_CHECKING
 
 from busim.cli.screen import Column, Screen
@@ -11,9 +12,22 @@ if TYPE_CHECKING:
     from busim.onsite.tapping import Observer
 
 
+def watched_text(observer: Observer, until: int) -> str:
+    """What passed so far, as plain text for a terminal."""
+    out = StringIO()
+    _table(Screen(out), observer, until)
+    return out.getvalue()
+
+
 def print_watched(observer: Observer, until: int, trace: str | None) -> None:
     """What passed, camera by camera."""
     screen = Screen()
+    _table(screen, observer, until)
+    if trace is not None:
+        screen.say(f"Recorded in {trace}; busim view, report and export read it.")
+
+
+def _table(screen: Screen, observer: Observer, until: int) -> None:
     watched, passed = observer.watched, observer.passed
     screen.say(f"Measured at the tap for {until / 1e9:.1f} s: {passed[0]} bytes to the line, {passed[1]} from it.")
     columns = [
@@ -32,8 +46,9 @@ def print_watched(observer: Observer, until: int, trace: str | None) -> None:
     stray = 0 if observer.conversation is None else observer.conversation.stray
     if stray:
         screen.say(f"{stray} bytes came from the line without a request.")
-    if trace is not None:
-        screen.say(f"Recorded in {trace}; busim view, report and export read it.")
+    if observer.effects:
+        hits = ", ".join(f"{fault} {count}" for fault, count in sorted(observer.effects.items()))
+        screen.say(f"Pieces hit by faults of the tap: {hits}.")
 
 
 def _row(address: int, camera: Camera, until: int) -> list[str]:

@@ -19,6 +19,7 @@ _LINE, _BOX, _UNKNOWN = 1, 2, 3  # the numbers of the line, its converter, and w
 _FIRST = 4  # of the cameras
 _SETTING = 1
 _WAITING = 200  # rows worth a batch
+_OFTEN = 500_000_000  # ns after which any rows are
 
 
 class LineTrace:
@@ -31,8 +32,9 @@ class LineTrace:
     ) -> None:
         self._seen = seen
         self._cameras: dict[int, int] = {}
+        self._flushed = 0
         self._char = round(seen.format.half_bits * 10**9 / (2 * seen.baud))
-        self._until = 0  # the end of the last burst
+        self._last: tuple[int, int, int, bytes] | None = None  # the last burst: the next may show that it was shorter
         head: dict[str, HeadValue] = {
             "busim": VERSION, "clock": REAL, "epoch": epoch, "speed": 1.0, "plan_path": "",
             "plan_text": plan_text(seen, ()), "plan_files": json.dumps(files or {}),
@@ -57,16 +59,12 @@ class LineTrace:
 
     def sent(self, data: bytes, at: int) -> None:
         """Bytes to the line passed at `at` ns."""
-        start = max(at, self._until)
-        self._burst(_BOX, start, start + self._char * len(data), data)
+        self._burst(_BOX, at, at, at + self._char * len(data), data)
 
     def heard(self, data: bytes, at: int, address: int | None) -> None:
         """Bytes from the line had passed at `at` ns, in answer to a request to `address`, if there was one."""
-        start = max(at - self._char * len(data), self._until)
-        if self._until > at:  # the request is drawn too long: the baud is assumed, or the answer came at once
-            start = max(at, self._start)
-            self._until = start
-        self._burst(_UNKNOWN if address is None else self._camera(address), start, max(start, at), data)
+        driver = _UNKNOWN if address is None else self._camera(address)
+        self._burst(driver, at, max(0, at - self._char * len(data)), at, data)
 
     def exchange(self, one: Exchange) -> None:
         """An exchange is over."""
@@ -84,18 +82,34 @@ class LineTrace:
             )
         )  # fmt: skip
 
-    def flush(self, *, all_of_it: bool = False) -> None:
-        """Hand rows to the writer, if they are worth a batch. Never waits for the disk."""
-        if all_of_it or self._recorder.waiting() >= _WAITING:
+    def flush(self, at: int) -> None:
+        """It is `at` ns: hand rows to the writer, if they are worth a batch. Never waits for the disk."""
+        if self._last is not None and self._last[2] < at:
+            self._settle()
+        if self._recorder.waiting() >= _WAITING or at - self._flushed > _OFTEN:
+            self._flushed = at
             self._recorder.flush()
 
     def close(self, at: int) -> None:
         """The trace ends at `at` ns, complete."""
+        self._settle()
         self._recorder.close(at)
 
-    def _burst(self, driver: int, start: int, end: int, data: bytes) -> None:
-        self._start, self._until = start, end
-        self._recorder.append((BURST, _LINE, driver, start, end, _SETTING, data, 0))
+    def _burst(self, driver: int, at: int, start: int, end: int, data: bytes) -> None:
+        """Bytes passed at `at` ns. If the one before is drawn beyond that, it was shorter: the baud is assumed."""
+        if self._last is not None:
+            number, since, until, before = self._last
+            until = max(since, min(until, at))
+            start = max(start, until)
+            self._last = number, since, until, before
+        self._settle()
+        self._last = driver, start, max(start, end), data
+
+    def _settle(self) -> None:
+        if self._last is not None:
+            driver, start, end, data = self._last
+            self._recorder.append((BURST, _LINE, driver, start, end, _SETTING, data, 0))
+            self._last = None
 
     def _camera(self, address: int) -> int:
         number = self._cameras.get(address)

@@ -8,10 +8,17 @@ anything looks at them. A side that does not read stops the other from being rea
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import socket
+import struct
 import time
+from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
+from busim.onsite.tapping.faults import ReplyFaults
+
+_AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
 _PATIENCE = 5.0  # seconds for a connection to the converter
 
 
@@ -27,23 +34,29 @@ class Ear(Protocol):
     def heard(self, data: bytes, at: int) -> None:
         """Bytes came from the line."""
 
+    def effect(self, at: int, fault: str) -> None:
+        """A fault of the tap's own hit them."""
+
 
 class Tap:
     """An async context manager: listens at `listen`, forwards to `target`, both (host, port).
 
-    `news` gets a few words about connections. `address` (once entered) is where it listens.
+    `news` gets a few words about connections. `faults`: of replies; none is on at the beginning. `address` (once
+    entered) is where it listens. `origin`: the instant 0 of its times on the monotonic clock, ns; None for now.
     """
 
     address: tuple[str, int]
 
     def __init__(
-        self, listen: tuple[str, int], target: tuple[str, int], ear: Ear, news: Callable[[str], None] = lambda _: None
-    ) -> None:
+        self, listen: tuple[str, int], target: tuple[str, int], ear: Ear, news: Callable[[str], None] = lambda _: None,
+        *, origin: int | None = None,
+    ) -> None:  # fmt: skip
         self.target = target
         self.ear = ear
         self.news = news
+        self.faults = ReplyFaults()
         self._listen = listen
-        self._origin = time.monotonic_ns()
+        self._origin = time.monotonic_ns() if origin is None else origin
         self._clients = 0
         self._pairs: set[_Controller] = set()
         self._server: asyncio.Server
@@ -65,6 +78,11 @@ class Tap:
         for pair in tuple(self._pairs):
             pair.end()
         await asyncio.sleep(0)
+
+    def drop(self) -> None:
+        """End all connections, as a box does that reboots."""
+        for pair in tuple(self._pairs):
+            pair.leave(True)
 
     def came(self, pair: _Controller) -> int:
         """A controller has connected. Returns its number."""
@@ -119,8 +137,14 @@ class _Side(asyncio.Protocol):
 
     def leave(self, reset: bool) -> None:
         """The other end is gone."""
-        if self.transport is not None:
-            self.transport.abort() if reset else self.transport.close()
+        if self.transport is None:
+            return
+        if reset:
+            with contextlib.suppress(OSError, AttributeError):  # it is closed already
+                self.transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _AT_ONCE)
+            self.transport.abort()
+        else:
+            self.transport.close()
 
 
 class _Controller(_Side):
@@ -176,11 +200,30 @@ class _Converter(_Side):
     def __init__(self, tap: Tap, other: _Side) -> None:
         super().__init__(tap)
         self.other = other
+        self._held: deque[tuple[int, bytes]] = deque()  # (when due, bytes)
 
     def data_received(self, data: bytes) -> None:
         at = self.tap.now
-        self.forward(data)
+        if self.tap.faults.on or self._held:
+            self._spoil(data, at)
+        else:
+            self.forward(data)
         self.tap.ear.heard(data, at)
+
+    def _spoil(self, data: bytes, at: int) -> None:
+        """Forward with the faults that are on; a piece held back holds those behind it back too."""
+        delay, data, fault = self.tap.faults.apply(data)
+        if fault:
+            self.tap.ear.effect(at, fault)
+        if self._held or delay:
+            due = max(at + delay, self._held[-1][0] if self._held else 0)
+            self._held.append((due, data))
+            asyncio.get_running_loop().call_later((due - at) / 1e9, self._release)
+        else:
+            self.forward(data)
+
+    def _release(self) -> None:
+        self.forward(self._held.popleft()[1])
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self.other is not None and self.other.transport is not None and not self.other.transport.is_closing():

@@ -39,6 +39,25 @@ def pack(message: tuple[Any, ...]) -> bytes:
     return len(body).to_bytes(_LENGTH, "little") + body
 
 
+class Unpacker:
+    """The messages of a stream that arrives in pieces."""
+
+    def __init__(self) -> None:
+        self._held = bytearray()
+
+    def feed(self, data: bytes) -> Iterator[tuple[Any, ...]]:
+        """Take bytes. The messages that are whole with them."""
+        held = self._held
+        held += data
+        while len(held) >= _LENGTH:
+            end = _LENGTH + int.from_bytes(held[:_LENGTH], "little")
+            if len(held) < end:
+                return
+            body = bytes(held[_LENGTH:end])
+            del held[:end]
+            yield marshal.loads(body)
+
+
 def unpack(stream: IO[bytes]) -> Iterator[tuple[Any, ...]]:
     """The whole messages of a stream, until its end; a truncated last one is dropped."""
     while len(head := stream.read(_LENGTH)) == _LENGTH:
