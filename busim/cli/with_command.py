@@ -76,17 +76,19 @@ def command(
     )  # fmt: skip
     news.now = lambda: live.now
     with asyncio.Runner(loop_factory=wall_loop) as runner:
-        code = runner.run(_beside(live, words, intents, news))
+        code, ended = runner.run(_beside(live, words, intents, news))
     report = live.report() if expect else replace(live.report(), verdicts=())
     print_report(report, trace, to_errors=True)
     if figures is not None:
         write_json(report, figures)
-    print(f"The command ended with exit code {code}.", file=sys.stderr)
+    said = f"was ended after {length}, as --for says" if ended else f"ended with exit code {code}"
+    print(f"The command {said}.", file=sys.stderr)
     if code or report.missed:
         raise typer.Exit(code or 1)
 
 
-async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> int:
+async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> tuple[int, bool]:
+    """The exit code, and whether the command was ended by the end of the session."""
     import asyncio
 
     from busim.cli.gc_tuning import hold_still
@@ -108,7 +110,7 @@ async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> i
         for each in passed_on:
             loop.add_signal_handler(each, beside.signal, each)
         try:
-            return await beside.run()
+            return await beside.run(), beside.ended
         finally:
             for each in passed_on:
                 loop.remove_signal_handler(each)

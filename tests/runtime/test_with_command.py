@@ -234,6 +234,7 @@ def test_a_command_is_ended_after_the_time_given_which_is_no_failure(plan: Path,
     trace = tmp_path / "short.busim"
     done = with_command(plan, sys.executable, "-c", STAYS, options=("--for", "300ms", "--trace", str(trace)))
     assert done.returncode == 0, done.stderr
+    assert "The command was ended after 300ms, as --for says." in done.stderr
     with open_trace(trace) as made:
         assert made.head["ended_at"] == 300_000_000
     own = "import signal, sys; signal.signal(signal.SIGTERM, lambda *_: sys.exit(7)); signal.pause()"

@@ -36,6 +36,7 @@ class ChildProcess:
         self._child = Child(fill(command, endpoints), environment, self._heard if hook else None, errors)
         self._grace = grace
         self.killed = False
+        self.ended = False  # by the end of the session, and by nothing else
         self._signals = 0
         self._deaf = False
         self.lost = 0
@@ -56,7 +57,7 @@ class ChildProcess:
                 self.signal(signal.SIGTERM)
             code = await self._child.exited
             if ended and self._signals == 1 and code == 128 + signal.SIGTERM:
-                code = 0
+                code, self.ended = 0, True
         finally:
             over.cancel()
             self._deaf = True
