@@ -16,8 +16,10 @@ import pytest
 from hypothesis import settings
 
 # How long an example takes in wall time says how busy the machine is; pytest-timeout ends what hangs.
-settings.register_profile("busim", settings(), deadline=None)
-settings.load_profile("busim")
+# Where a test says no number of its own, it draws 30 examples, and 1000 with `tools/test --hypothesis-profile thorough`.
+settings.register_profile("daily", settings(), deadline=None, max_examples=30)
+settings.register_profile("thorough", settings(), deadline=None, max_examples=1000)
+settings.load_profile("daily")
 
 # A shell that puts the tests into the background lets them ignore Ctrl-C, and the programs they start with them.
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
