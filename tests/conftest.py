@@ -16,7 +16,7 @@ import pytest
 from hypothesis import settings
 
 # How long an example takes in wall time says how busy the machine is; pytest-timeout ends what hangs.
-# Where a test says no number of its own, it draws 30 examples, and 1000 with `tools/test --hypothesis-profile thorough`.
+# A test that says no number draws 30 examples; 1000 with `tools/test --hypothesis-profile thorough`.
 settings.register_profile("daily", settings(), deadline=None, max_examples=30)
 settings.register_profile("thorough", settings(), deadline=None, max_examples=1000)
 settings.load_profile("daily")
