@@ -10,6 +10,7 @@ from busim.cli import (
     compare,
     export,
     fuzz,
+    listen,
     new,
     plan,
     prove,
@@ -28,7 +29,7 @@ from busim.cli import (
 
 COMMANDS = (
     run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, report, export,
-    tap, new, prove,
+    tap, listen, new, prove,
 )  # fmt: skip
 
 

@@ -40,6 +40,7 @@ _TOPICS = (
     "judges",
     "converters",
     "tap",
+    "listen",
     "library",
     "modbus-rtu",
     "protocols",

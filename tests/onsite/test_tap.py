@@ -56,7 +56,7 @@ async def test_a_real_client_reads_its_cameras_through_the_tap_and_the_trace_has
     assert {address: camera.outcomes for address, camera in observer.watched.cameras.items()} == {
         1: {"ok": 3}, 2: {"ok": 3}, 3: {"ok": 3},
     }  # fmt: skip
-    assert all(camera.ages[BUS_ID].count == 3 for camera in observer.watched.cameras.values())
+    assert all(camera.ages[BUS_ID, 1].count == 3 for camera in observer.watched.cameras.values())
     with open_trace(path) as trace:
         assert [row[4] for row in trace.records(EXCHANGE)] == [1, 2, 3] * 3
         assert len(list(trace.records(BURST))) == 18

@@ -38,11 +38,26 @@ class Exchange(NamedTuple):
     reply: Reply | None
 
 
+_new = tuple.__new__  # a named tuple's own constructor without one call
+
+
+class Waiting:
+    """A request that waits for its reply; the names are those of an exchange."""
+
+    __slots__ = ("asked", "attempt", "first", "raw", "request", "sent", "wanted")
+
+    def __init__(self, request: Request, raw: bytes, wanted: int, sent: int, asked: int, attempt: int) -> None:
+        self.request, self.raw, self.wanted = request, raw, wanted
+        self.sent, self.asked, self.attempt = sent, asked, attempt
+        self.first = -1
+
+
 class Conversation:
     """Takes the bytes of both directions in order of time, calls `emit` per exchange.
 
     `late` (if set) hears of a reply that came behind the next request, with the exchange that it belongs to. `stray`:
-    bytes from the line that nobody asked for; `unread`: bytes to the line that are no request.
+    bytes from the line that nobody asked for; `unread`: bytes to the line that are no request; `explained`: bytes of
+    requests and sound replies, these at most as long as the protocol has them.
     """
 
     def __init__(self, protocol: BusProtocol, emit: Callable[[Exchange], None]) -> None:
@@ -52,27 +67,40 @@ class Conversation:
         self._held = b""
         self._held_since = 0
         self._known: dict[bytes, tuple[list[tuple[bytes, Request]], bytes]] = {}
-        self._open: Exchange | None = None
+        self._open: Waiting | None = None
+        self._length = 0  # bytes heard since the request
         self._before: Exchange | None = None
         self.late: Callable[[Exchange, int], None] = lambda *_: None
         self.stray = 0
         self.unread = 0
+        self.explained = 0
+
+    @property
+    def open(self) -> Waiting | None:
+        """The request that waits for its reply."""
+        return self._open
+
+    @property
+    def before(self) -> Exchange | None:
+        """The last exchange that is over."""
+        return self._before
 
     @property
     def address(self) -> int | None:
         """The address of the request that waits for its reply; None without one."""
         return None if self._open is None else self._open.request.address
 
-    def sent(self, data: bytes, at: int) -> None:
-        """Bytes on their way to the line."""
+    def sent(self, data: bytes, at: int, since: int = -1) -> None:
+        """Bytes on their way to the line, complete at `at`; `since`: when their first one began, -1: unknown."""
         if self._held and at - self._held_since > GIVEN_UP:
             self.unread += len(self._held)
             self._held = b""
-        since = self._held_since if self._held else at
+        since = self._held_since if self._held else at if since < 0 else since
         data = self._held + data if self._held else data
         found, rest = self._cut(data)
         self.unread += max(0, len(data) - sum(len(raw) for raw, _ in found) - len(rest))
         for raw, request in found:
+            self.explained += len(raw)
             self._begin(request, raw, since, at)
         self._held = rest
         self._held_since = at if found or not rest else since
@@ -86,31 +114,54 @@ class Conversation:
         return known
 
     def _begin(self, request: Request, raw: bytes, since: int, at: int) -> None:
-        self._close(since, "")
+        if self._open is not None:
+            self._close(since, "")
         before = self._before
-        again = before is not None and before.raw == raw and before.outcome in ("time-out", "damaged")
-        attempt, wanted = (before.attempt + 1, before.wanted) if again and before is not None else (1, since)
-        self._open = Exchange(request, raw, wanted, since, at, -1, -1, "", attempt, None)
+        attempt, wanted = 1, since
+        if before is not None and before.reply is None and before.raw == raw and before.outcome != "unanswered":
+            attempt, wanted = before.attempt + 1, before.wanted
+        self._open = Waiting(request, raw, wanted, since, at, attempt)
         self._finder.expect(request)
+        self._length = 0
         if request.address == self._protocol.broadcast and not self._protocol.answers_broadcast:
             self._close(at, "unanswered")
 
-    def heard(self, data: bytes, at: int) -> None:
-        """Bytes that came from the line."""
+    def ask(self, request: Request, raw: bytes, since: int, at: int) -> None:
+        """A request on its way to the line, found already: its first byte passed at `since`, its last one at `at`."""
+        self.explained += len(raw)
+        self._begin(request, raw, since, at)
+
+    def heard(self, data: bytes, at: int, since: int = -1) -> None:
+        """Bytes that came from the line, complete at `at`; `since` as in `sent`."""
         asked = self._open
         if asked is None:
             self.stray += len(data)
             self._look_for_late(data, at)
             return
         if asked.first < 0:
-            asked = self._open = asked._replace(first=at)
+            asked.first = at if since < 0 else max(since, asked.asked)
         reply = self._finder.feed(data, at)
+        self._length += len(data)
         if reply is not None:
-            self._close(at, "refused" if reply.refused else "ok", reply)
+            self._replied(asked, reply, at)
         elif not self._finder.held:  # the finder dropped them
             self.stray += len(data)
         else:
             self._look_for_late(data, at)
+
+    def answer(self, reply: Reply, length: int, at: int, since: int) -> None:
+        """The reply to the open request, found already, of `length` bytes."""
+        asked = self._open
+        assert asked is not None
+        if asked.first < 0:
+            asked.first = since if since > asked.asked else asked.asked
+        self._length += length
+        self._replied(asked, reply, at)
+
+    def _replied(self, asked: Waiting, reply: Reply, at: int) -> None:
+        length = self._protocol.reply_bytes(asked.request)
+        self.explained += length if length < self._length else self._length
+        self._close(at, "refused" if reply.refused else "ok", reply)
 
     def _look_for_late(self, data: bytes, at: int) -> None:
         """A reply to the request before this one shows that the controller's time-out is too short."""
@@ -141,5 +192,12 @@ class Conversation:
         if not outcome:
             at = min(at, asked.asked + GIVEN_UP)
             outcome = "damaged" if self._finder.held else "time-out"
-        done = self._before = asked._replace(ended=at, outcome=outcome, reply=reply)
+        done: Exchange = _new(
+            Exchange,
+            (
+                asked.request, asked.raw, asked.wanted, asked.sent, asked.asked, asked.first, at, outcome,
+                asked.attempt, reply,
+            ),
+        )  # fmt: skip
+        self._before = done
         self._emit(done)

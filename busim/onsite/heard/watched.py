@@ -2,78 +2,146 @@
 
 All of them are measured where the bytes pass, so the turnaround includes both wire times, the converter's latency and
 its packing. `busim measure` takes these apart.
+
+A capture has millions of exchanges, so times are collected and counted many at once.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from array import array
 
 from busim.onsite.heard.conversation import Exchange
 from busim.protocols import READ
 from busim.recording.figures import Age, Histogram
 
-_MOST = 4096  # registers of one camera whose age is kept
+_MOST = 4096  # different reads of one camera whose age is kept
+_TOGETHER = 4096  # times that are counted at once
 
 
-@dataclass(slots=True)
+class Times:
+    """Times in ns, counted many at once."""
+
+    __slots__ = ("_histogram", "_waiting", "add")
+
+    def __init__(self) -> None:
+        self._histogram = Histogram()
+        self._waiting = array("q")
+        self.add = self._waiting.append
+
+    def settle(self) -> None:
+        """Count what waits, if it is worth it."""
+        if len(self._waiting) >= _TOGETHER:
+            self._count()
+
+    def _count(self) -> None:
+        self._histogram.add_all(self._waiting)
+        del self._waiting[:]
+
+    @property
+    def counted(self) -> Histogram:
+        """The counts of all times so far."""
+        if self._waiting:
+            self._count()
+        return self._histogram
+
+
 class Camera:
-    """What answers (or should) at one address. `turnaround`: ns from the last byte of a request to the first byte of
-    its reply; `reply`: to the last one. `ages`: by register. `late`: replies behind the next request.
+    """What answers (or should) at one address. `outcomes`: how many exchanges ended in each way. `ages`: of each read,
+    by its first register and their number. `late`: replies behind the next request; `unanswered`: in a row, up to now.
     """
 
-    exchanges: int = 0
-    outcomes: dict[str, int] = field(default_factory=dict)
-    turnaround: Histogram = field(default_factory=Histogram)
-    reply: Histogram = field(default_factory=Histogram)
-    retries: int = 0
-    late: int = 0
-    unanswered: int = 0  # in a row, up to now
-    ages: dict[int, Age] = field(default_factory=dict)
+    __slots__ = ("_reply", "_turnaround", "ages", "late", "outcomes", "retries", "unanswered")
+
+    def __init__(self) -> None:
+        self.outcomes: dict[str, int] = {}
+        self.ages: dict[tuple[int, int], Age] = {}
+        self.retries = self.late = self.unanswered = 0
+        self._turnaround, self._reply = Times(), Times()
+
+    @property
+    def exchanges(self) -> int:
+        return sum(self.outcomes.values())
+
+    @property
+    def turnaround(self) -> Histogram:
+        """ns from the last byte of a request to the first byte of its reply."""
+        return self._turnaround.counted
+
+    @property
+    def reply(self) -> Histogram:
+        """ns from the last byte of a request to the last byte of its reply."""
+        return self._reply.counted
 
     def oldest(self, until: int) -> tuple[int, int] | None:
-        """The register whose age was the largest so far, and that age in ns; None if nothing was read."""
-        found = [(age.longest(until) or 0, key) for key, age in self.ages.items()]
+        """The register whose age was the largest so far, and that age in ns; None if nothing was read. A register in
+        several reads counts with the rarest of them.
+        """
+        found = [(age.longest(until) or 0, key) for (key, _), age in self.ages.items()]
         if not found:
             return None
         longest, key = max(found)
         return key, longest
 
+    def take(self, one: Exchange) -> None:
+        """Fold one exchange."""
+        outcome, reply = one.outcome, one.reply
+        self.outcomes[outcome] = self.outcomes.get(outcome, 0) + 1
+        if one.attempt > 1:
+            self.retries += 1
+        if reply is None:
+            if outcome != "unanswered":
+                self.unanswered += 1
+            return
+        self.unanswered = 0
+        asked, ended = one.asked, one.ended
+        self._turnaround.add(one.first - asked)
+        self._reply.add(ended - asked)
+        request = one.request
+        if request.verb == READ and outcome == "ok":
+            place = request.key, request.size
+            age = self.ages.get(place)
+            if age is None:
+                if len(self.ages) >= _MOST:
+                    return
+                age = self.ages[place] = Age()
+            age.deliver(ended, one.sent)
+
+    def settle(self) -> None:
+        """Count the times that wait, if there are many."""
+        self._turnaround.settle()
+        self._reply.settle()
+
 
 class Watched:
-    """Takes exchanges. `cameras`: by address; `gaps`: ns from the end of one exchange to the next request."""
+    """Takes exchanges. `cameras`: by address."""
 
     def __init__(self) -> None:
         self.cameras: dict[int, Camera] = {}
-        self.gaps = Histogram()
         self.exchanges = 0
+        self._gaps = Times()
         self._ended = -1
+
+    @property
+    def gaps(self) -> Histogram:
+        """ns from the end of one exchange to the next request."""
+        return self._gaps.counted
 
     def take(self, one: Exchange) -> None:
         """Fold one exchange."""
-        if self._ended >= 0:
-            self.gaps.add(max(0, one.sent - self._ended))
+        if self.exchanges:
+            gap = one.sent - self._ended
+            self._gaps.add(gap if gap > 0 else 0)
         self._ended = one.ended
         self.exchanges += 1
-        camera = self.cameras.setdefault(one.request.address, Camera())
-        camera.exchanges += 1
-        camera.outcomes[one.outcome] = camera.outcomes.get(one.outcome, 0) + 1
-        if one.attempt > 1:
-            camera.retries += 1
-        if one.outcome in ("time-out", "damaged"):
-            camera.unanswered += 1
-        if one.reply is None:
-            return
-        camera.unanswered = 0
-        camera.turnaround.add(one.first - one.asked)
-        camera.reply.add(one.ended - one.asked)
-        if one.outcome == "ok" and one.request.verb == READ:
-            for key in range(one.request.key, one.request.key + one.request.size):
-                age = camera.ages.get(key)
-                if age is None:
-                    if len(camera.ages) >= _MOST:
-                        continue
-                    age = camera.ages[key] = Age()
-                age.deliver(one.ended, one.sent)
+        address = one.request.address
+        camera = self.cameras.get(address)
+        if camera is None:
+            camera = self.cameras[address] = Camera()
+        camera.take(one)
+        if not self.exchanges % _TOGETHER:
+            self._gaps.settle()
+            for each in self.cameras.values():
+                each.settle()
 
     def take_late(self, one: Exchange, at: int) -> None:
         """The reply to this exchange came at `at` ns, behind the next request."""

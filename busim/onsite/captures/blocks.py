@@ -1,0 +1,149 @@
+"""Packets out of pcapng and pcap files, read as a stream: it may be a pipe, and it may never end.
+
+pcapng: the IETF draft "PCAP Next Generation (pcapng) Capture File Format"; pcap: "PCAP Capture File Format", of the
+same group. A file that is cut off ends there; one that contradicts itself raises UserError with the place.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from typing import IO, NamedTuple
+
+from busim.foundation.errors import UserError
+
+_SECTION, _INTERFACE, _SIMPLE, _PACKET, _OLD_PACKET = 0x0A0D0D0A, 1, 3, 6, 2
+_ORDER = 0x1A2B3C4D
+_TSRESOL, _TSOFFSET = 9, 14
+_LONGEST = 1 << 24  # bytes of a block
+_INTERFACES = 4096  # of a section
+PCAPNG = struct.pack("<I", _SECTION)
+PCAP = {
+    bytes.fromhex(magic): (order, unit)
+    for magic, order, unit in (
+        ("d4c3b2a1", "<", 1000), ("a1b2c3d4", ">", 1000), ("4d3cb2a1", "<", 1), ("a1b23c4d", ">", 1),
+    )
+}  # fmt: skip
+
+
+class Captured(NamedTuple):
+    """A packet of link type `link`, captured at `at` ns since 1970."""
+
+    at: int
+    link: int
+    data: bytes
+
+
+class _Interface(NamedTuple):
+    """`units`: time stamps per second; `offset`: seconds to add."""
+
+    link: int
+    units: int
+    offset: int
+
+
+class _Reader:
+    """Reads whole pieces, and knows where it is."""
+
+    def __init__(self, file: IO[bytes], name: str, start: bytes) -> None:
+        self._file = file
+        self._start = start
+        self.name = name
+        self.place = 0
+
+    def take(self, count: int) -> bytes:
+        """That many bytes, fewer at the end of the file."""
+        data, self._start = self._start[:count], self._start[count:]
+        while len(data) < count and (more := self._file.read(count - len(data))):
+            data += more
+        self.place += len(data)
+        return data
+
+    def wrong(self, what: str) -> UserError:
+        return UserError(
+            "the capture is damaged", file=self.name, found=f"{what} near byte {self.place}",
+            mend="use another copy of it, or cut the sound part out with editcap",
+        )  # fmt: skip
+
+
+def pcapng_packets(file: IO[bytes], name: str, start: bytes) -> Iterator[Captured]:
+    """The packets of a pcapng stream that began with the bytes `start`. Raises UserError."""
+    reader = _Reader(file, name, start)
+    order, interfaces, last = "<", list[_Interface](), 0
+    while len(head := reader.take(8)) == 8:
+        if head[:4] == PCAPNG:
+            magic = reader.take(4)
+            order = next((one for one in "<>" if magic == struct.pack(one + "I", _ORDER)), "")
+            if not order:
+                if len(magic) < 4:
+                    return
+                raise reader.wrong(f"a section that begins with {magic.hex()}")
+            interfaces = []
+            head += magic
+        kind, length = struct.unpack(order + "II", head[:8])
+        if length % 4 or not 12 <= length <= _LONGEST or length < len(head) + 4:
+            raise reader.wrong(f"a block of {length} bytes")
+        body = reader.take(length - len(head))
+        if len(body) < length - len(head):
+            return
+        body = body[:-4]
+        try:
+            if kind == _INTERFACE:
+                if len(interfaces) >= _INTERFACES:
+                    raise reader.wrong(f"more than {_INTERFACES} interfaces")
+                interfaces.append(_interface(body, order))
+            elif kind in (_PACKET, _OLD_PACKET):
+                found = _packet(kind, body, order, interfaces)
+                last = found.at
+                yield found
+            elif kind == _SIMPLE and interfaces:
+                size = struct.unpack_from(order + "I", body)[0]
+                yield Captured(last, interfaces[0].link, body[4 : 4 + size])
+        except (struct.error, IndexError, ValueError, OverflowError) as error:
+            raise reader.wrong(f"a block of type {kind} that does not hold what it should ({error})") from None
+
+
+def _interface(body: bytes, order: str) -> _Interface:
+    link = struct.unpack_from(order + "HHI", body)[0]
+    units, offset, place = 10**6, 0, 8
+    while place + 4 <= len(body):
+        code, size = struct.unpack_from(order + "HH", body, place)
+        value = body[place + 4 : place + 4 + size]
+        if code == 0:
+            break
+        if code == _TSRESOL and size == 1:
+            units = 2 ** (value[0] & 0x7F) if value[0] & 0x80 else 10 ** min(value[0], 30)
+        elif code == _TSOFFSET and size == 8:
+            offset = struct.unpack(order + "q", value)[0]
+        place += 4 + size + -size % 4
+    return _Interface(link, units, offset)
+
+
+def _packet(kind: int, body: bytes, order: str, interfaces: list[_Interface]) -> Captured:
+    if kind == _PACKET:
+        number, high, low, size, _ = struct.unpack_from(order + "IIIII", body)
+    else:
+        number, _, high, low, size, _ = struct.unpack_from(order + "HHIIII", body)
+    if size > len(body) - 20:
+        raise ValueError(f"a packet of {size} bytes")
+    one = interfaces[number]
+    at = (high << 32 | low) * 10**9 // one.units + one.offset * 10**9
+    return Captured(at, one.link, body[20 : 20 + size])
+
+
+def pcap_packets(file: IO[bytes], name: str, start: bytes) -> Iterator[Captured]:
+    """The packets of a pcap stream that began with the bytes `start`. Raises UserError."""
+    reader = _Reader(file, name, start)
+    head = reader.take(24)
+    if len(head) < 24:
+        return
+    order, unit = PCAP[head[:4]]
+    link = struct.unpack_from(order + "I", head, 20)[0] & 0xFFFF
+    while len(packet := reader.take(16)) == 16:
+        seconds, rest, size, _ = struct.unpack(order + "IIII", packet)
+        if size > _LONGEST:
+            raise reader.wrong(f"a packet of {size} bytes")
+        data = reader.take(size)
+        if len(data) < size:
+            return
+        yield Captured(seconds * 10**9 + rest * unit, link, data)
