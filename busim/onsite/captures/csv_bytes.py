@@ -45,7 +45,7 @@ def csv_pieces(file: IO[str], name: str) -> Iterator[Piece]:
         for row in reader:
             if row and any(row):
                 yield _piece(row, time, unit, data, way)
-    except (ValueError, IndexError, InvalidOperation, csv.Error) as error:
+    except (ValueError, IndexError, InvalidOperation, OverflowError, csv.Error) as error:
         raise UserError(
             "a row of this CSV cannot be read", file=name, line=1 + reader.line_num, found=str(error)[:120],
             expected="a time, and bytes as hex digits in pairs", mend="mend or remove the row",

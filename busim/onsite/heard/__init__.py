@@ -1,7 +1,7 @@
 """What is heard of a line: bytes with their instants become exchanges, figures and a trace.
 
-Public: `Conversation` (pairs requests with replies) with its `Exchange`; `Watched` (the figures) with `Camera` and `Times`;
-`Seen` (what is known of a line beforehand) and `LineTrace` (its trace).
+Public: `Conversation` (pairs requests with replies) with its `Exchange`; `Watched` (the figures) with `Camera` and
+`Times`; `Seen` (what is known of a line beforehand) and `LineTrace` (its trace).
 
 Open `conversation.py` first.
 """

@@ -20,7 +20,7 @@ from busim.simulator.kernel import Chance
 
 SURE, LIKELY, WEAK, NONE = "sure", "likely", "weak", "no"
 _ENOUGH = 5  # exchanges with replies
-_SAME = 0.9  # share of the best one's bytes from which another fits as well
+SAME = 0.9  # share of the best one's bytes from which another fits as well
 BAUDS = (38400, 9600, 115200, 19200, 57600, 4800, 2400)  # in the order of trying (common practice, no source)
 FORMATS = ("8N1", "8E1", "8O1", "7E1", "8N2")
 
@@ -61,7 +61,7 @@ def fits(pieces: Sequence[Piece], protocols: Iterable[BusProtocol], setting: str
 def as_well(best: Fit, others: Iterable[Fit]) -> list[Fit]:
     """Those that fit about as well as the best one."""
     return [
-        one for one in others if one is not best and one.confidence != NONE and one.explained >= _SAME * best.explained
+        one for one in others if one is not best and one.confidence != NONE and one.explained >= SAME * best.explained
     ]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from busim.foundation.units import CharFormat
 from busim.onsite.captures import BOTH, Piece
-from busim.onsite.listening.guess import SURE, Fit, fits
+from busim.onsite.listening.guess import SAME, SURE, Fit, fits
 from busim.onsite.targets import Link
 from busim.protocols import BusProtocol
 
@@ -26,9 +26,9 @@ def guessed(
     tries: Iterable[tuple[int, CharFormat]], opened: Callable[[int, CharFormat], Link],
     protocols: Iterable[BusProtocol], each: int, told: Callable[[str, Fit], None] = lambda *_: None,
 ) -> list[Fit]:  # fmt: skip
-    """The best protocol at each setting, the best setting first. `opened` gives the link at a setting, `each`: ns of
-    listening. Once a setting is sure only others of its baud are tried: a wrong parity leaves most bytes whole. Raises
-    UserError if a link fails.
+    """The best protocol at each setting; first those that fit about equally well, in the order of `tries`. `opened`
+    gives the link at a setting, `each`: ns of listening. Once a setting is sure only others of its baud are tried: a
+    wrong parity leaves most bytes whole. Raises UserError if a link fails.
     """
     found: list[Fit] = []
     protocols, sure = list(protocols), 0
@@ -45,4 +45,5 @@ def guessed(
         found.append(best)
         if best.confidence == SURE:
             sure = baud
-    return sorted(found, key=lambda one: -(one.explained - one.by_chance))
+    most = max((one.explained for one in found), default=0.0)
+    return sorted(found, key=lambda one: 0.0 if one.explained >= SAME * most else -one.explained + 2)

@@ -1,0 +1,247 @@
+"""What is overheard on a line: told apart in any pieces, and beside the plan of the emulated line it came from."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections import Counter
+from contextlib import nullcontext
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lines import FORMAT, terminal, world_links
+from serving import read_frame, value_frame, wall, write_frame
+from typer.testing import CliRunner
+
+from busim.cli.app import app
+from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
+from busim.onsite.captures import BOTH, FROM_LINE, TO_LINE, Piece, open_capture
+from busim.onsite.listening import NONE, SURE, Overheard, Survey, as_well, fits, guessed, heard, least_baud
+from busim.onsite.listening import settings as tried
+from busim.onsite.targets import Link, open_target, parse_target
+from busim.plan import read_text
+from busim.protocols import find, names
+from busim.recording.trace import EXCHANGE, open_trace
+from busim.runtime.session import Run
+
+MS = 1_000_000
+RTU = find("modbus-rtu")
+
+
+def recorded(path: Path, plan: str, *, seconds: float = 2) -> Path:
+    """The trace of a plan, simulated."""
+    run = Run(read_text(plan), 1, trace=path)
+    run.advance(round(seconds * 1e9))
+    run.finish()
+    return path
+
+
+def surveyed(pieces: list[Piece], protocol: str = "modbus-rtu") -> Survey:
+    survey = Survey(find(protocol))
+    for piece in pieces:
+        survey.take(piece)
+    survey.end()
+    return survey
+
+
+def asked(pieces: list[Piece]) -> list[tuple[int, int, str]]:
+    """Address, key and outcome of every exchange in these pieces."""
+    found: list[tuple[int, int, str]] = []
+    overheard = Overheard(RTU, lambda one: found.append((one.request.address, one.request.key, one.outcome)))
+    for piece in pieces:
+        overheard.take(piece)
+    overheard.end()
+    return found
+
+
+def polled(count: int, *, turnaround: int = 5, every: int = 20, address: int = 1) -> list[Piece]:
+    """Reads of one camera, each answered: request and reply as pieces of their own."""
+    pieces = []
+    for n in range(count):
+        pieces.append(Piece(n * every * MS, BOTH, read_frame(address, 3, 2)))
+        pieces.append(Piece((n * every + turnaround) * MS, BOTH, value_frame(address, n, 7)))
+    return pieces
+
+
+# -- told apart ---------------------------------------------------------------------------------------------
+
+
+def test_the_reply_to_a_write_is_no_second_request() -> None:
+    write = write_frame(2, 5, 700)  # its reply is its echo (MODBUS Application Protocol V1.1b3, 6.6)
+    pieces = [
+        Piece(0, BOTH, write),
+        Piece(5 * MS, BOTH, write),
+        Piece(20 * MS, BOTH, write),
+        Piece(25 * MS, BOTH, write),
+    ]
+    assert asked(pieces) == [(2, 5, "ok"), (2, 5, "ok")]
+
+
+@given(st.lists(st.integers(1, 120), max_size=12), st.integers(0, 3))
+@settings(max_examples=30, deadline=None)
+def test_the_pieces_in_which_bytes_come_change_nothing(cuts: list[int], noise: int) -> None:
+    whole = bytes(noise) + b"".join(piece.data for piece in polled(6)) + write_frame(2, 5, 1) * 2
+    ends = [0, *sorted({min(cut, len(whole)) for cut in cuts}), len(whole)]
+    pieces = [Piece(n * MS, BOTH, whole[a:b]) for n, (a, b) in enumerate(pairwise(ends)) if b > a]
+    assert asked(pieces) == [(1, 3, "ok")] * 6 + [(2, 5, "ok")]
+
+
+def test_noise_without_end_is_held_in_bounded_memory() -> None:
+    overheard = Overheard(RTU, lambda _: None)
+    for n in range(300):
+        overheard.take(Piece(n * MS, BOTH, bytes(100)))
+    assert len(overheard._held) <= 1124
+    overheard.end()
+    assert overheard.conversation.explained == 0
+
+
+WAYS = st.sampled_from([BOTH, TO_LINE, FROM_LINE])
+BYTES = st.binary(min_size=1, max_size=40) | st.sampled_from(
+    [read_frame(1, 2), value_frame(1, 9), write_frame(1, 2, 3)]
+)
+
+
+@given(st.lists(st.tuples(WAYS, BYTES), max_size=25), st.sampled_from(names()))
+@settings(max_examples=40, deadline=None)
+def test_whatever_is_heard_raises_nothing_and_explains_no_more_than_it_is(
+    came: list[tuple[int, bytes]], protocol: str
+) -> None:
+    survey = surveyed([Piece(n * MS, way, data) for n, (way, data) in enumerate(came)], protocol)
+    assert 0 <= survey.explained <= 1
+    survey.groups()
+    survey.late()
+    survey.second_master()
+
+
+# -- beside the plan ----------------------------------------------------------------------------------------
+
+
+def test_the_survey_of_an_emulated_line_finds_what_its_plan_and_its_master_say(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "wall.busim", wall(), seconds=5)
+    with open_capture(str(path)) as capture:
+        survey = surveyed([piece._replace(way=BOTH, source="") for piece in capture])  # as a laptop on the pair
+    with open_trace(path) as trace:
+        outcomes = Counter((row[4], row[12]) for row in trace.records(EXCHANGE))
+    found = {(address, what): n for address, one in survey.watched.cameras.items() for what, n in one.outcomes.items()}
+    assert found == outcomes
+    assert sorted(survey.watched.cameras) == [1, 2, 3]
+    silence = 1.75 * MS  # t3.5 above 19200 Bd, after which a camera takes a frame as whole (V1.02, p. 13)
+    for camera in survey.watched.cameras.values():
+        least = camera.turnaround.quantile(0.0)
+        assert least is not None
+        assert silence + 0.99 * MS <= least <= camera.turnaround.largest <= silence + 3.01 * MS  # the plan's 1..3 ms
+    fastest = survey.groups()[0]
+    assert {(poll.request.address, poll.request.key, poll.request.size) for poll in fastest.polls} == {
+        (1, 0, 2), (2, 0, 2), (3, 0, 2),
+    }  # fmt: skip
+    assert fastest.every == pytest.approx(30 * MS, rel=0.05)  # the plan's `every: 30 ms`
+    assert survey.second_master()[0] == "not seen"
+    assert survey.explained > 0.99
+
+
+def test_a_second_master_of_an_emulated_line_is_told_by_its_station(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "two.busim", wall(laptop=True))
+    with open_capture(str(path)) as capture:
+        survey = surveyed(list(capture))
+    verdict, why = survey.second_master()
+    assert verdict == "seen"
+    assert "laptop" in why
+
+
+def test_requests_into_running_exchanges_are_signs_of_a_second_master() -> None:
+    pieces = []
+    for n in range(4):
+        pieces += [
+            Piece(n * 100 * MS, BOTH, read_frame(1, 3)), Piece((n * 100 + 2) * MS, BOTH, read_frame(2, 4)),
+            Piece((n * 100 + 6) * MS, BOTH, value_frame(1, 5)), Piece((n * 100 + 9) * MS, BOTH, value_frame(2, 6)),
+        ]  # fmt: skip
+    assert surveyed(pieces[:4]).second_master()[0] == "possible"
+    assert surveyed(pieces).second_master()[0] == "likely"
+    assert surveyed(polled(10)).second_master()[0] == "not seen"
+
+
+def test_a_camera_slower_than_the_others_is_late_and_so_is_one_that_answers_too_late() -> None:
+    slow = [*polled(10), *[one._replace(at=one.at + 1000 * MS) for one in polled(10, address=2)],
+            *[one._replace(at=one.at + 2000 * MS) for one in polled(10, turnaround=19, address=3)]]  # fmt: skip
+    assert [address for address, _ in surveyed(slow).late()] == [3]
+
+
+# -- guessing -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("protocol", names())
+def test_the_protocol_of_an_emulated_line_is_guessed(protocol: str, tmp_path: Path) -> None:
+    plan = wall().replace("protocol: modbus-rtu", f"protocol: {protocol}")
+    path = recorded(tmp_path / "wall.busim", plan, seconds=1)
+    with open_capture(str(path)) as capture:
+        found = fits([piece._replace(way=BOTH, source="") for piece in capture], map(find, names()))
+    assert found[0].protocol == protocol
+    assert found[0].confidence == SURE
+    assert as_well(found[0], found[1:]) == []
+
+
+def test_noise_is_no_protocol() -> None:
+    noise = [Piece(n * MS, BOTH, bytes((n * n * 7 + k * 31) % 251 for k in range(9))) for n in range(300)]
+    assert {one.confidence for one in fits(noise, map(find, names()))} == {NONE}
+
+
+def test_the_baud_of_an_emulated_line_is_found_by_trying_and_its_formats_stay_open() -> None:
+    plan = read_text(wall(laptop=True, every="40 ms").replace("{idle: 1 ms}", "{idle: 1 ms}, rfc2217: applies"))
+    with world_links(plan, "wall box", play=("laptop",)) as (_, (link,)):
+
+        def opened(baud: int, format: CharFormat) -> nullcontext[Link]:
+            port = link._port
+            port.baudrate, port.bytesize, port.parity = baud, format.data_bits, format.parity
+            return nullcontext(link)
+
+        found = guessed(tried(), opened, [RTU], 600 * MS)
+    assert found[0].confidence == SURE
+    assert found[0].setting.startswith("115200 Bd"), "as the plan has it"
+    assert f"115200 Bd {FORMAT}" in {one.setting for one in (found[0], *as_well(found[0], found[1:]))}
+    assert not any("38400" in one.setting for one in as_well(found[0], found[1:]))
+
+
+def test_the_times_of_a_capture_bound_its_baud_from_below(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "wall.busim", wall(), seconds=1)
+    with open_capture(str(path)) as capture:
+        least = least_baud(list(capture), RTU, 11)
+    assert least is not None
+    assert 10_000 < least < 115200  # of the plan; 8 bytes of 11 bits within the shortest exchange
+
+
+# -- at a line ----------------------------------------------------------------------------------------------
+
+
+def test_listening_at_a_port_hears_all_and_sends_nothing() -> None:
+    frames = read_frame(1, 3) + value_frame(1, 700)
+    with terminal() as (ours, path), open_target(parse_target(path), Fraction(38400), CharFormat.parse("8N1")) as link:
+        os.write(ours, frames)
+        got: list[Piece] = []
+        for piece in heard(link, None, lambda: sum(len(one.data) for one in got) >= len(frames)):
+            got.append(piece)
+        os.set_blocking(ours, False)
+        with pytest.raises(BlockingIOError):
+            os.read(ours, 1)
+    assert b"".join(one.data for one in got) == frames
+
+
+def test_listen_asks_before_it_opens_a_port() -> None:
+    with terminal() as (_, path):
+        done = CliRunner().invoke(app, ["listen", path])
+    assert isinstance(done.exception, UserError)
+    assert "nobody is there to agree" in str(done.exception)
+
+
+def test_listen_shows_a_capture_and_has_the_same_as_json(tmp_path: Path) -> None:
+    path = recorded(tmp_path / "wall.busim", wall(), seconds=1)
+    said = CliRunner().invoke(app, ["listen", str(path), "--guess"], catch_exceptions=False).output
+    assert "Guess: modbus-rtu; confidence: sure." in said
+    assert "Second master: not seen" in said
+    told = json.loads(CliRunner().invoke(app, ["listen", str(path), "--json"], catch_exceptions=False).output)
+    assert [one["address"] for one in told["cameras"]] == [1, 2, 3]
+    assert told["groups"][0]["every_s"] == pytest.approx(0.03, rel=0.05)
