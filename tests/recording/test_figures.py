@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from busim.recording.figures import HOOK, QUANTITIES, Fold, Histogram, Value
 from busim.recording.trace import BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, MARK, Record
@@ -422,3 +424,20 @@ def test_cameras_that_were_asked_are_listed_by_number() -> None:
     folded = fold(exchange(0, 5), exchange(10, 15, camera=MATE), exchange(20, 25, camera=0, outcome="time-out"))
     assert folded.camera_numbers(LINE) == [0, CAMERA, MATE]
     assert folded.camera_numbers(99) == []
+
+
+@given(
+    st.lists(
+        st.integers(0, 1 << 45)
+        | st.integers(2047, 2050)
+        | st.sampled_from([2**k + d for k in range(44) for d in (-1, 0, 1)]).filter(lambda n: n >= 0)
+    )
+)
+@settings(max_examples=60, deadline=None)
+def test_times_counted_at_once_are_those_counted_one_by_one(values: list[int]) -> None:
+    one, other = Histogram(), Histogram()
+    for value in values:
+        one.add(value)
+    other.add_all(values)
+    assert one._buckets == other._buckets
+    assert (one.count, one.total, one.largest) == (other.count, other.total, other.largest)
