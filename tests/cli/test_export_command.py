@@ -80,8 +80,8 @@ def test_a_line_or_format_that_is_not_there_is_told_with_those_that_are(hall: Pa
     error = _refused(hall, "--to", "vcd", "--line", "sped line")
     assert (error.found, error.expected) == ("'sped line'", "boulder line, rope line, speed line")
     assert not (tmp_path / "the hall.vcd").exists()
-    error = _refused(hall, "--to", "csv")
-    assert (error.field, error.found, error.expected) == ("--to", "'csv'", "vcd or pcapng")
+    error = _refused(hall, "--to", "xls")
+    assert (error.field, error.found, error.expected) == ("--to", "'xls'", "vcd or pcapng or csv or parquet")
 
 
 @pytest.mark.needs("sigrok-cli")
