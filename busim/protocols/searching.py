@@ -33,13 +33,13 @@ def assignment(protocol: BusProtocol, serial: int, address: int) -> Request:
     return Request(_all(protocol), ASSIGN, 0, 0, (serial, address))
 
 
-def searches(protocol: BusProtocol) -> bool:
-    """Whether a protocol has messages for searches and assignments."""
+def searches(protocol: BusProtocol, *, slots: int = 1, slot: int = 0) -> bool:
+    """Whether a protocol has messages for assignments, and for searches in `slots` of `slot` ns each."""
     if protocol.broadcast is None:
         return False
     try:
         return bool(
-            protocol.encode_request(search(protocol))
+            protocol.encode_request(search(protocol, slots=slots, slot=slot))
             and protocol.encode_request(assignment(protocol, 1, protocol.addresses[0]))
         )
     except Defect:

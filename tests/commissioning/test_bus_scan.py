@@ -183,6 +183,15 @@ def test_an_arbitrating_converter_brings_no_answers_to_searches() -> None:
     assert "arbitrates" in ground.missing[SERIALS]
 
 
+def test_where_replies_need_longer_slots_than_a_search_can_ask_for_the_serials_are_halved_instead() -> None:
+    plan = line([(5, 4190), (6, 4191)], turnaround="0..7 s")  # a slot is 16 bits of 0.1 ms: at most 6.5535 s
+    told = scan_bus(plan)
+    assert told.way == SERIALS
+    assert pairs(told) == [(5, 4190), (6, 4191)]
+    (slots,) = [way for way in told.ways if way.name == SLOTS]
+    assert "longer than a search of modbus-rtu allows" in slots.missing
+
+
 def test_a_line_without_a_converter_has_no_place_for_a_laptop() -> None:
     text = FRESH.read_text().replace("      - converter: new box\n", "      - {master: controller, after: 1 m}\n")
     text = text.replace("    through: [new box]\n", "    on: [new chain]\n")

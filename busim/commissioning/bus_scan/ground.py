@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from busim.commissioning.scan_methods import Pace, best_slots
 from busim.foundation.errors import UserError
+from busim.foundation.units import show_time
 from busim.installation import POLICY, Installation, ResolvedLine, resolve
 from busim.plan import CameraPlan, Plan
 from busim.plan.models import Model
@@ -98,6 +99,9 @@ class Ground:
             why = "no camera model here answers searches"
         if why:
             missing[SLOTS] = missing[SERIALS] = why
+        elif not searches(self.protocol, slots=self.slots, slot=self.pace.slot):
+            slot = show_time(self.pace.slot)
+            missing[SLOTS] = f"a reply needs a slot of {slot} here, longer than a search of {self.protocol.name} allows"
         return missing
 
     @property
