@@ -68,7 +68,7 @@ panels:
   - {name: desk, master: controller, cameras: [left mat], controls: [iris], moves: 0.5 /s}
 """
 
-# What a plan says of the site, to be written behind the good plan.
+# The site part of a plan, to be appended to the good plan.
 SITE = """\
 places:
   - {name: wall, at: [12 m, -4 m], note: lift needed}
@@ -230,7 +230,7 @@ BAD = [
 
 
 def bad_site(what: str, old: str, new: str, *expected: tuple[str, str]) -> Bad:
-    """As `bad`, with the site behind the good plan."""
+    """As `bad`, with the site part appended to the good plan."""
     assert (GOOD + SITE).count(old) == 1
     tail = (GOOD + SITE).replace(old, new)
     return Bad(what, GOOD, tail, expected)

@@ -1,4 +1,4 @@
-"""Declarations with one mistake each: a change of the good one, and where the mistake must be told.
+"""Declarations with one mistake each: the change of the good one, and the place to report.
 
 The mark « stands in the replacement just before the place that must be named; its line and column are counted in the
 text without it.

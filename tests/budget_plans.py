@@ -1,4 +1,4 @@
-"""Plans of one line behind a converter, to be computed and simulated, and both side by side."""
+"""Plans of one line behind a converter, for the budget and for simulated runs, and a comparison of both."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every test may use: programs of the system that are asked for by name.
+"""Fixtures of all tests: programs of the system, asked for by name.
 
 `@pytest.mark.needs("tshark")` marks a test that runs a program from a system package. Where the program is missing the
 test is counted as not run and the summary names the package; in CI (the CI variable is set) that is a failure, so that
@@ -15,8 +15,8 @@ from collections import Counter
 import pytest
 from hypothesis import settings
 
-# How long an example takes in wall time says how busy the machine is; pytest-timeout ends what hangs.
-# A test that says no number draws 30 examples; 1000 with `tools/test --hypothesis-profile thorough`.
+# The wall time of an example depends on the load of the machine; pytest-timeout ends a test that hangs.
+# A test without a number of its own draws 30 examples; 1000 with `tools/test --hypothesis-profile thorough`.
 settings.register_profile("daily", settings(), deadline=None, max_examples=30)
 settings.register_profile("thorough", settings(), deadline=None, max_examples=1000)
 settings.load_profile("daily")

@@ -1,4 +1,4 @@
-"""Plans to be checked: large ones that are sound, and drawn ones with all that a plan may legally say.
+"""Plans to check: large sound ones, and drawn ones that use everything a plan may contain.
 
 Written as JSON, which is YAML, so that no drawn word is taken for something else.
 """
@@ -23,7 +23,7 @@ _NAMES = ("a", "b", "c", "d", "e", "f")
 
 
 def large(lines: int = 40, cameras: int = 300) -> str:
-    """A plan of so many cameras, evenly on so many lines, behind a converter each: one controller, one panel."""
+    """A plan with these numbers of lines and cameras, a converter per line, one controller and one panel."""
     on = [[number for number in range(cameras) if number % lines == line] for line in range(lines)]
     plan = {
         "busim": 1,
@@ -92,7 +92,7 @@ _GROUPS = st.lists(
 
 @st.composite
 def drawn(draw: st.DrawFn) -> str:
-    """One or two lines with anything legal on them, mostly wrong in several ways at once."""
+    """One or two lines with any legal content, mostly wrong in several ways at once."""
     lines = _NAMES[: draw(st.integers(1, 2))]
     cameras = _NAMES[: draw(st.integers(0, 4))]
     boxes = _NAMES[: draw(st.integers(0, 3))]

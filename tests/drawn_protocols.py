@@ -1,4 +1,4 @@
-"""Protocol declarations drawn by hypothesis, and messages for them: whatever the form of the file can say, mixed.
+"""Protocol declarations drawn by hypothesis, with every feature of the file format, and messages for them.
 
 Drawn declarations are sound by construction: every message begins with a byte of its own, fields of one size stand
 where one size is needed, and no field of a protocol with unescaped marks can hold one.
@@ -21,7 +21,7 @@ READS = ("read", "status", "identify")
 
 @st.composite
 def binary_fields(draw: st.DrawFn, *, scaled: bool = True) -> dict[str, Any]:
-    """An encoding of one size that any byte may come out of."""
+    """An encoding of one size that may produce any byte."""
     kind = draw(st.sampled_from(["unsigned", "unsigned", "signed", "bcd", "nibbles", "seven"]))
     field: dict[str, Any] = {
         "as": kind,
@@ -216,7 +216,7 @@ def _operations(draw: st.DrawFn, codes: Any, asking: str, counted: str, gap: str
 
 
 def _trimmed(declaration: dict[str, Any]) -> dict[str, Any]:
-    """Without the fields that nothing names, and without keys that hold nothing."""
+    """The same without unused fields and empty keys."""
     said = declaration["frame"] + json.dumps(declaration["operations"]) + str(declaration["refusal"])
     used = {name: field for name, field in declaration["fields"].items() if f"{{{name}" in said}
     return {**{key: value for key, value in declaration.items() if value is not None}, "fields": used}

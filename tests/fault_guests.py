@@ -1,4 +1,4 @@
-"""A client from outside at a converter, as a test drives it by hand: what it sends, what comes back, and when."""
+"""A client at a converter, driven by hand from a test: bytes sent, bytes received, and their instants."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ MS = 10**6
 
 
 class Guest:
-    """`got`: what came, with its instants (ns); `ended`: (client, whether by a reset) of each connection."""
+    """`got`: the bytes received, with their instants (ns); `ended`: (client, whether by a reset) of each connection."""
 
     def __init__(self, plan: Plan, box: str = "wall box", trace: Path | None = None) -> None:
         self.records: list[Record] = []
@@ -30,7 +30,7 @@ class Guest:
         return self.run.world.kernel.now
 
     def connect(self) -> bool:
-        """Open one more connection; whether it was let in."""
+        """Open one more connection; True if it was accepted."""
         self.client += 1
         return self.port.open(self.client, lambda _, data: self.got.append((self.now, data)))
 

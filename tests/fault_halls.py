@@ -1,4 +1,4 @@
-"""What tests of faults share: a line of three cameras behind a converter, or with its master on it, and its records."""
+"""The shared plan of fault tests: three cameras behind a converter, or with a master on the line; and its records."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def hall(faults: str = "") -> Plan:
 
 
 class Broken:
-    """A run of the hall to its end: its records, its figures and what its faults did."""
+    """A complete run of the hall: its records, figures and fault effects."""
 
     def __init__(
         self,
@@ -63,14 +63,14 @@ class Broken:
         self.run.finish()
 
     def count(self, fault: str) -> int:
-        """How often it took effect, by the board."""
+        """Number of effects, as the fault board counts them."""
         return sum(one.count for one in self.run.faults if one.fault.name == fault)
 
     def of(self, kind: int) -> list[Record]:
         return [record for record in self.records if record[0] == kind]
 
     def effects(self, fault: str) -> list[tuple[int, str]]:
-        """Instants and texts of the records that it took effect."""
+        """Instants and texts of its effect records."""
         return [(record[1], record[4]) for record in self.of(EFFECT) if record[3] == fault]
 
     def figure(self, name: str) -> Any:

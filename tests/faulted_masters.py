@@ -22,7 +22,7 @@ _UNHEARD = 7 * MS  # a request of 8 characters takes 2.1 ms, and a reply may beg
 
 
 class FlushesAfterSending(Master):
-    """Clears its input when it believes that it has sent: what came by then is gone."""
+    """Clears its input when it believes that it has sent; bytes that came before are lost."""
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         if at < self._sent + _UNHEARD:
@@ -31,7 +31,7 @@ class FlushesAfterSending(Master):
 
 
 class LooksAtTheClockFirst(Master):
-    """What has come is looked at when the time-out was, and then it is too late."""
+    """Reads its input only after the time-out, which is too late."""
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         if self._task is not None and at >= self._until:
@@ -40,7 +40,7 @@ class LooksAtTheClockFirst(Master):
 
 
 class WritesInPieces(Link):
-    """Hands over the head of a request, and then the rest."""
+    """Sends the head of a request first, and then the rest."""
 
     def take(self, data: bytes, client: int = 0) -> None:
         super().take(data[:2])
@@ -48,7 +48,7 @@ class WritesInPieces(Link):
 
 
 class StaysOnASilentLink(Link):
-    """Never gives a connection up that brings nothing."""
+    """Never gives up a connection without data."""
 
     def _look(self) -> None: ...
 
@@ -65,8 +65,8 @@ LINKS: dict[str, type[Link]] = {name: one.make for name, one in BROKEN_LINKS.ite
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """How a fault shows that a master is naive. `more`: its parameters as in a plan; `naive`: a name of `MASTERS` or
-    `LINKS`; `beside`: other faults; times in ms.
+    """The way in which a fault shows that a master is naive. `more`: its parameters as in a plan; `naive`: a name of
+    `MASTERS` or `LINKS`; `beside`: other faults; times in ms.
     """
 
     naive: str
@@ -78,7 +78,7 @@ class Shown:
     run: int = 4000
     beside: tuple[str, ...] = ()
     moves: tuple[Action, ...] = MOVES
-    spares_the_good: bool = False  # the fault can only hit who does it wrong
+    spares_the_good: bool = False  # the fault harms only a wrong master
 
 
 def boxed(hall: str) -> Plan:
@@ -99,13 +99,13 @@ def with_faults(hall: str, entries: list[str]) -> Plan:
 
 
 def master_of(naive: str) -> dict[str, Any]:
-    """What makes it, as `run_pure` wants it: a master, or the good one over a naive connection."""
+    """Its factory for `run_pure`: a master, or the good master over a naive connection."""
     return {"make": MASTERS[naive]} if naive in MASTERS else {"link": LINKS[naive]}
 
 
 DROPS = "{fault: dropped-connections, on: box, at: 1500 ms, for: 200 ms, rate: 10 /s}"
 STOPS = tuple(move._replace(value=0) for move in MOVES)
-# A value whose acknowledgement ends with a zero: V1.1b3, 6.6 (the reply to a write repeats it)
+# a value whose acknowledgement ends with a zero byte: V1.1b3, 6.6 (the reply to a write repeats it)
 _ZERO = next(v for v in range(1, 900) if find("modbus-rtu").encode_request(Request(2, WRITE, 0, 1, (v,)))[-1] == 0)
 TRIMMED = tuple(sorted((*MOVES, *(move._replace(camera="c2", value=_ZERO) for move in MOVES[:8]))))
 

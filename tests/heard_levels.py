@@ -1,4 +1,4 @@
-"""What a trace says a station heard, and what an ideal decoder reads from the levels there: the two must agree."""
+"""The characters that a station heard by the trace, and those that an ideal decoder reads from the levels there."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from busim.simulator.world import World
 
 
 class InMemory:
-    """Reads as a trace does, out of the records that a world emitted."""
+    """Records of a world, with the interface of a trace."""
 
     path = "memory"
 
@@ -56,7 +56,7 @@ def said_to_be_heard(trace: Any, station: str, char: float) -> list[tuple[int, i
 
 
 def read_from_levels(trace: Any, station: str, baud: Fraction, form: str) -> list[Character]:
-    """What an ideal decoder reads at the output of a station's receiver, up to the end of the run."""
+    """The characters that an ideal decoder reads at the output of a station's receiver, up to the end of the run."""
     ((line, cable),) = cables(trace).items()
     number = next(number for number, name in trace.names.items() if name.name == station and name.kind != "line")
     place = cable.place(number)

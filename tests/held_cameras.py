@@ -1,4 +1,4 @@
-"""A camera in the hand: asked by name of parameter, at instants in seconds, without a line."""
+"""A camera without a line: tests address its parameters by name, at instants in seconds."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Held:
         self.now = 0
 
     def at(self, seconds: float) -> Held:
-        """From here on it is so late; the camera is woken as it wished to be."""
+        """Move to this instant; the camera gets the wake-ups that it asked for."""
         self.now = round(seconds * SECOND)
         self.camera.woken(self.now)
         return self
@@ -73,7 +73,7 @@ class Held:
         return self.ask(CHANGE_ID, "", bus_id).refused
 
     def power_cycle(self) -> None:
-        """Its power goes, comes back, and it boots."""
+        """Switch its power off and on; it boots."""
         self.camera.cut(self.now)
         self.now += self.model.timing.boot
         self.camera.booted(self.now)

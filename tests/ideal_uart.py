@@ -2,8 +2,8 @@
 
 The definition: a change from mark to space begins a character if the level is space still in the middle of that bit;
 data bits, parity and the first stop bit are read in their middles, counted from that change (Analog Devices / Maxim
-tutorial 2141). A level that changes in the very nanosecond of a sample is read as it was before: that is our own.
-Behind a stop bit that was space the receiver waits for mark.
+tutorial 2141). A level that changes in the nanosecond of a sample is read as before the change: our own choice. After a
+stop bit that was space the receiver waits for mark.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ class Character(NamedTuple):
 
 
 def characters(first: int, edges: Sequence[tuple[int, int]], baud: Fraction, form: str) -> list[Character]:
-    """What a receiver of this baud and form (as 8E1) reads of a wire that is at level `first` and changes at `edges`.
+    """The characters that a receiver of this baud and format (as 8E1) reads from a wire that is at level `first` and
+    changes at `edges`.
 
     A wire that is at space from the beginning falls at instant 0.
     """

@@ -1,10 +1,10 @@
-"""What must hold in any installation, read from its records alone: a small model, with no part of the simulator.
+"""Rules for any installation, checked from its records alone: a small model without any part of the simulator.
 
 It knows MODBUS RTU frames of one register (MODBUS Application Protocol V1.1b3, 6.3 and 6.6) with their CRC from
-crccheck, when hands took power away or a box rebooted, and which moves were asked for. That an acknowledged value
+crccheck, the instants of power losses and reboots, and the requested moves. That an acknowledged value
 stays, that what is down is silent, and how often a dead camera is probed is common practice, no source.
 
-What a receiver is said to have heard is not looked at here: that takes an ideal decoder of the levels.
+Received characters are not checked here: that takes an ideal decoder of the levels.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def writes_in(data: bytes, key: int) -> list[tuple[int, int]]:
 class Installation:
     """`cameras` and `boxes`: number in the trace of each; `ids`: camera to bus ID; `key`: register that is moved.
 
-    `asked`: the values that operators asked of each camera, in their order, each once. `take` says what is wrong.
+    `asked`: the values that operators asked of each camera, in their order, each once. `take` returns violations.
     """
 
     cameras: dict[str, int]
@@ -60,7 +60,7 @@ class Installation:
         spells[-1] = spells[-1][0], at
 
     def take(self, records: list[Record]) -> list[str]:
-        """What is wrong about these records, which follow those of the last call."""
+        """Violations in these records, which follow those of the last call."""
         wrong: list[str] = []
         # what was sent comes first: an exchange is written at its end, and a burst when all have heard it
         for record in sorted((each for each in records if each[0] == BURST), key=lambda each: each[3]):

@@ -1,4 +1,4 @@
-"""Traces that tests of the page and the report look at: recorded once for each process of the tests."""
+"""Traces for tests of the page and the report, recorded once per test process."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def _record(run: Run, until: int) -> None:
 
 
 class Shown:
-    """A trace and its first line, ready to be pictured."""
+    """A trace and its first line, ready to draw."""
 
     def __init__(self, path: Path, line: int = 0) -> None:
         self.trace: Trace = open_trace(path)

@@ -1,4 +1,4 @@
-"""One line with a converter whose policy towards its clients is tried, as a plan and in fast time."""
+"""One line with a converter, to test client policies: as a plan and in fast time."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ cameras:
 
 
 class Lane:
-    """The line with its box in fast time. `got`: what each client was given; `dropped`: whom the box dropped."""
+    """The line with its box in fast time. `got`: bytes for each client; `dropped`: clients that the box dropped."""
 
     def __init__(self, clients: str = "4", more: str = "", turnaround: str = "2 ms") -> None:
         self.records: list[Record] = []

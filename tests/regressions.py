@@ -2,8 +2,8 @@
 
 `tools/renew-figures` writes them, test_scenarios compares.
 
-They come out of busim itself, so they say nothing about whether a figure is right - only that it has changed. Who
-renews them looks at the difference and says in the commit why it is what was meant.
+They come from busim itself, so they show that a figure changed, not that it is right. If you renew them, look at the
+difference and give its reason in the commit.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def report(name: str) -> dict[str, Any]:
 
 
 def kept(report: dict[str, Any]) -> dict[str, Any]:
-    """What is kept of a report: each value with 6 significant digits, or why there is none."""
+    """The kept part of a report: each value with 6 significant digits, or the reason for its absence."""
     return {
         "about": ABOUT,
         "length_s": LENGTH_S,
@@ -54,7 +54,7 @@ def _values(figures: dict[str, Any]) -> dict[str, Any]:
     return {
         name: _rounded(row["value"]) if row["value"] is not None else row["not_applicable"]
         for name, row in figures.items()
-        if row.get("not_applicable") != "no hook"  # these are of a controller, and there is none
+        if row.get("not_applicable") != "no hook"  # these need a controller
     }
 
 

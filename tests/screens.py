@@ -1,4 +1,4 @@
-"""What a person sees: the lines that a command prints, at a width, and its text without line breaks."""
+"""The output of a command at a given width: its lines, and its text without line breaks."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ def shown(*words: str, columns: int | None = None) -> Result:
 
 
 def flat(text: str) -> str:
-    """The text as one line: where it is broken depends on the width."""
+    """The text as one line; its line breaks depend on the width."""
     return " ".join(text.split())
 
 
 def too_wide(text: str, columns: int) -> list[str]:
-    """Lines that are wider, but for those of one long word, such as a path that somebody copies."""
+    """Lines beyond the width, except those of one long word, such as a path to copy."""
     return [line for line in text.splitlines() if cell_len(line) > columns and len(line.split()) > 1]

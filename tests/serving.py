@@ -1,4 +1,4 @@
-"""What tests of live sessions share: a served plan in a process of its own, plain clients, and MODBUS frames.
+"""Helpers of tests with live sessions: a plan served by another process, plain clients, and MODBUS frames.
 
 Frames are made with crccheck's CRC-16/MODBUS, which is not the project's.
 """
@@ -19,7 +19,7 @@ from types import TracebackType
 
 from crccheck.crc import CrcModbus
 
-WITHIN = 20.0  # seconds that anything awaited may take on a busy machine
+WITHIN = 20.0  # s, the longest wait for any state on a busy machine
 
 WALL = """
 busim: 1
@@ -56,7 +56,7 @@ masters:
 
 
 def wall(*, laptop: bool = False, every: str = "70 ms", clients: int = 3) -> str:
-    """The plan of the training wall: one line, three cameras; with the second master asking, or not for an hour."""
+    """The plan of the training wall: one line, three cameras; with the second master polling, or idle for an hour."""
     return WALL.replace("MOST", str(clients)).replace("STEP", every).replace("START", "0 s" if laptop else "1 h")
 
 
@@ -80,13 +80,13 @@ def with_crc(frame: bytes) -> bytes:
 
 
 class Client:
-    """A plain blocking socket, as many a controller uses one."""
+    """A plain blocking socket, as many controllers use."""
 
     def __init__(self, address: tuple[str, int]) -> None:
         self.socket = socket.create_connection(address, timeout=WITHIN)
 
     def ask(self, request: bytes, length: int, *, patience: float = WITHIN) -> bytes:
-        """What comes within `patience` seconds, up to `length` bytes."""
+        """The bytes that arrive within `patience` seconds, at most `length`."""
         self.socket.sendall(request)
         return self.hear(length, patience=patience)
 
@@ -105,7 +105,7 @@ class Client:
         return heard
 
     def insist(self, request: bytes, reply: bytes) -> None:
-        """Ask again and again until this reply is among what comes: others may be asking on the same line."""
+        """Repeat the request until this reply arrives: others may poll the same line."""
         end = time.monotonic() + WITHIN
         heard = b""
         while time.monotonic() < end:
@@ -119,7 +119,7 @@ class Client:
         raise AssertionError(f"no {reply.hex()} within {WITHIN:g} s; last heard {heard.hex()}")
 
     def vanish(self) -> None:
-        """Reset the connection, as a program does that is killed with bytes unread."""
+        """Reset the connection, like a program that is killed with unread bytes."""
         self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\x01\x00\x00\x00\x00\x00\x00\x00")
         self.socket.close()
 
@@ -146,7 +146,7 @@ class Client:
 
 
 class Served:
-    """`busim serve` in a process of its own, from when it says that it is ready. Killed at the end if it still runs."""
+    """`busim serve` in another process, ready to serve. Killed at the end if it still runs."""
 
     def __init__(self, folder: Path, plan: str, *options: str, input: bool = False) -> None:
         self.folder = folder
@@ -174,7 +174,7 @@ class Served:
         return place["host"], place["port"]
 
     def until(self, wanted: Callable[[bytes], bool]) -> bytes:
-        """The first line on standard output that is wanted; those before it are dropped."""
+        """The first wanted line on standard output; earlier lines are dropped."""
         assert self.process.stdout is not None
         line, descriptor = b"", self.process.stdout.fileno()
         end = time.monotonic() + WITHIN
@@ -198,7 +198,7 @@ class Served:
         return pages * os.sysconf("SC_PAGE_SIZE")
 
     def interrupt(self, how: signal.Signals = signal.SIGINT) -> str:
-        """End it as Ctrl-C does; what it still prints. Asserts that it ends well and says nothing of a defect."""
+        """End it as Ctrl-C does; returns the rest of its output. Asserts a good exit code and no defect."""
         self.process.send_signal(how)
         return self.end()
 
@@ -224,7 +224,7 @@ class Served:
 
 
 def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = None) -> None:
-    """Until the condition holds, looking each time something comes on a socket or a hundredth of a second is over."""
+    """Wait until the condition holds; check after each event on a socket, or every 10 ms."""
     end = time.monotonic() + WITHIN
     while not condition():
         if time.monotonic() > end:
@@ -233,9 +233,8 @@ def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = N
 
 
 def busim(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run a command in a process of its own, with these variables of the environment too, to its end.
-
-    Nothing is broken at a width, unless one is given as `COLUMNS`.
+    """Run a command to its end in another process, with these variables added to the environment. Lines are not
+    wrapped, unless `COLUMNS` gives a width.
     """
     return subprocess.run(
         [sys.executable, "-m", "busim", *arguments],

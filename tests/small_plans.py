@@ -1,4 +1,4 @@
-"""Plans of one line for tests, and what a line is listened to with."""
+"""Plans of one line for tests, and listeners for a line."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class KeepingListener:
         return self
 
     def clear(self) -> None:
-        """Nothing is held."""
+        """Keeps nothing."""
 
     def stop(self, held: int) -> int:
         return 0

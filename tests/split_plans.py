@@ -1,4 +1,4 @@
-"""Halls to be split: cameras at places of their own, converters along the walls."""
+"""Halls to split: cameras at their places, converters along the walls."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ def hall(
     ids: int = 247,
     moves: str = "2 /s",
 ) -> str:
-    """A plan as JSON (which is YAML): cameras in the order of their names, evenly on the lines, wherever they hang."""
+    """A plan as JSON (which is YAML): cameras in the order of their names, spread evenly over the lines, whatever their
+    places.
+    """
     draw = np.random.Generator(np.random.PCG64(seed))
     spots = draw.integers(0, (80, 40), size=(cameras, 2)).tolist()
     names = [f"camera {number}" for number in range(1, cameras + 1)]

@@ -61,7 +61,7 @@ def test_every_package_below_runtime_is_kept_from_wall_time_and_input() -> None:
 
 
 def _imports(module: Path) -> set[str]:
-    """Modules of busim that `module` imports, wherever in it and for whatever reason: type checking included."""
+    """Modules of busim that `module` imports anywhere, type checking included."""
     found: set[str] = set()
     for node in ast.walk(ast.parse(module.read_text())):
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "busim":

@@ -1,4 +1,4 @@
-"""The mutation tool: which changes it makes to a source, and that it tells a test that looks from one that does not."""
+"""The mutation tool: its changes to a source, and its verdicts on tests that check and tests that do not."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def test_that_waits_for_ever():
 
 
 def outcome(place: Path, code: str, *names: str) -> dict[str, Any]:
-    """What becomes of this code under the named tests, in a process of its own; under none: the map of all."""
+    """The verdict on this code by the named tests, in another process; without names: the map of all tests."""
     (place / "site_module.py").write_text(code)
     (place / "test_site.py").write_text(TESTS)
     (place / "pytest.ini").write_text("[pytest]\n")

@@ -1,4 +1,4 @@
-"""What tests in virtual time share: a small plan that is polled cleanly, and loops over a bare kernel."""
+"""Helpers of tests in virtual time: a small plan without disturbances, and loops over a bare kernel."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ T = TypeVar("T")
 def hall(*, latency: str = "1 ms", clients: int = 4, masters: str = "", every: str = "40 ms") -> Plan:
     """One line of three cameras behind `wall box`; with `masters`, "controller" behind it and "laptop" on the line.
 
-    Packing idles 2 ms: after less, a controller that asks at once would meet less than the 1.75 ms of silence that
+    Packing idles 2 ms: with less, a controller that polls at once leaves less than the 1.75 ms of silence that
     MODBUS wants between frames above 19200 Bd (MODBUS over Serial Line V1.02, 2.5.1.1), and go unanswered.
     """
     return read_text(f"""
@@ -62,6 +62,6 @@ masters:
 def in_loop(
     main: Callable[..., Coroutine[Any, Any, T]], *arguments: Any, kernel: Kernel | None = None, until: int | None = None
 ) -> T:
-    """Run `main` in virtual time over a kernel that the test drives itself."""
+    """Run `main` in virtual time over a kernel that the test drives."""
     with asyncio.Runner(loop_factory=lambda: VirtualLoop(kernel or Kernel(), until=until)) as runner:
         return runner.run(main(*arguments))

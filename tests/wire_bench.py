@@ -1,4 +1,4 @@
-"""A bare line for tests: stations with raw listeners, no framers, and what each of them heard."""
+"""A bare line for tests: stations with raw listeners and no framers, and the characters that each heard."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class RawListener:
 
 
 class Wire:
-    """A line with stations by name; `send` in the future, then `run`."""
+    """A line with named stations: `send` at future instants, then `run`."""
 
     def __init__(self, **line: Any) -> None:
         self.kernel = Kernel()

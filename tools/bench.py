@@ -1,4 +1,4 @@
-"""Benchmarks: ratios from interleaved runs, with their spread (called by tools/bench).
+"""Benchmarks: ratios of interleaved runs, with their spread (called by tools/bench).
 
 Only ratios are claims: both sides are measured in turn in one process, in CPU seconds where one process does all the
 work, so that a busy machine slows both alike. Each line says the command that prints it.
@@ -61,7 +61,7 @@ def plan_of(cameras: int, lines: int = 1, *, baud: int = 115200, format: str = "
 
 
 def exchanges(run: Run) -> int:
-    """How many exchanges a run had, on all lines."""
+    """Number of exchanges of a run, on all lines."""
     return sum(int(line.figures["exchanges"].value or 0) for line in run.report().lines)
 
 
@@ -78,7 +78,7 @@ def rate(
 
 
 def spread(values: list[float]) -> str:
-    """Median, with the least and the most."""
+    """Median, minimum and maximum."""
     return f"{statistics.median(values):6.2f}  ({min(values):.2f} .. {max(values):.2f}, {len(values)} runs)"
 
 
@@ -129,7 +129,7 @@ def trace(count: int) -> None:
 
 
 def size(count: int) -> None:
-    """Time per exchange as the installation grows."""
+    """Time per exchange for installations of growing size."""
     one, many_cameras, many_lines = plan_of(1), plan_of(32), plan_of(1, 64)
     cameras, lines = [], []
     for _ in rounds(count):
@@ -153,7 +153,7 @@ def day(_: int) -> None:
 
 
 def start(count: int) -> None:
-    """How long `busim --help` takes, whole process."""
+    """Time of `busim --help`, whole process."""
     times = []
     for _ in rounds(count):
         began = time.perf_counter()
@@ -173,7 +173,7 @@ def pyserial(count: int) -> None:
 
 
 def in_process(part: str, count: int) -> None:
-    """In a process of its own, so that the other parts do not carry the libraries with them."""
+    """Runs in its own process, so that the other parts do not load the libraries."""
     program = str(Path(__file__).parent / "bench_in_process.py")
     subprocess.run([sys.executable, program, part, str(count)], check=True)
 
@@ -219,11 +219,11 @@ def live(_: int) -> None:
 
 
 def budget(count: int) -> None:
-    """How long the budget of a loaded plan takes: nine cameras on three lines, moves, everything it says."""
+    """Time of the whole budget of a loaded plan: nine cameras on three lines, with moves."""
     scenarios = Path(__file__).parent.parent / "scenarios"
     plan, own = read(scenarios / "climbing-hall/plan.yaml"), read(scenarios / "lines-of-text/plan.yaml")
     whole, plain, spoken = [], [], []
-    for _ in rounds(25 * count):  # so many, since a burst of other work on the machine outlasts a few
+    for _ in rounds(25 * count):  # enough rounds to outlast a burst of other work on the machine
         for times, one, what_ifs in ((whole, plan, True), (plain, plan, False), (spoken, own, True)):
             began = time.process_time()
             plan_budget(one, what_ifs=what_ifs)
@@ -311,11 +311,11 @@ def codec_time(protocol: BusProtocol) -> float:
 
 
 def faults(count: int) -> None:
-    """What faults cost that are declared and never on: every one at every place, against the same plan without any."""
+    """Cost of faults that are declared and never on: each at each place, against the same plan without faults."""
     bare = plan_of(8)
     never = "\n".join(
         f"  - {{fault: {name}, on: 'every {one.on}', at: 23 h}}" for name, one in all_faults().items()
-        if one.on != "converter"  # the plan has none
+        if one.on != "converter"  # the plan has no faults
     )  # fmt: skip
     loaded = read_text(f"{bare.source}\nfaults:\n{never}\n")
     ratios = []
@@ -328,7 +328,7 @@ def faults(count: int) -> None:
 
 
 def control(_: int) -> None:
-    """What 10,000 control requests a second do to a session in wall time: its lateness with them and without."""
+    """Lateness of a session in wall time with 10,000 control requests a second, and without."""
     plan = read(Path(__file__).parent.parent / "scenarios/climbing-hall/plan.yaml")
     program = str(Path(__file__).parent / "flood.py")
     for flooded in (False, True):
@@ -364,7 +364,7 @@ PARTS = {
 
 
 def main() -> None:
-    """Run the parts asked for, or all."""
+    """Run the named parts, or all."""
     parser = argparse.ArgumentParser(prog="tools/bench", description=__doc__)
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which (default: all)")
     parser.add_argument("--rounds", type=int, default=7, help="interleaved rounds of each part")

@@ -1,4 +1,4 @@
-"""How many judged cases a core works on in a second (called by tools/bench): a pure master and an asyncio controller.
+"""Judged cases per core and second (called by tools/bench): a pure master and an asyncio controller.
 
 The case of the bar: 38400 Bd, 10 + 12 characters, 5 ms turnaround, four cameras polled without rest, 10 simulated
 seconds, one fault. What judging costs is the ratio to the same cases without judges, run in turn.

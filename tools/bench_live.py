@@ -1,4 +1,4 @@
-"""Benchmark of live replies: how late they are, against a server that does nothing else.
+"""Benchmark of live replies: their lateness against that of a server that does nothing else.
 
     python tools/bench_live.py [--lines 8 --lines 32] [--rounds 5] [--seconds 3]
 
@@ -58,7 +58,7 @@ def plan_of(lines: int) -> str:
 
 
 def exact() -> int:
-    """ns from a request at the converter to its reply there, in fast time."""
+    """Time from a request at the converter to its reply there in fast time, ns."""
     run = Run(read_text(plan_of(1)), 1, played=(), watched=True)
     port = run.world.converters["box 0"]
     got = bytearray()
@@ -79,7 +79,7 @@ def exact() -> int:
 
 
 def client(seconds: float, due: int, places: list[tuple[str, int]]) -> dict[str, float]:
-    """Poll without pause; how late replies were, ns."""
+    """Poll without pause; return the lateness of replies, ns."""
     poll = select.epoll()
     sockets: dict[int, socket.socket] = {}
     sent: dict[int, int] = {}
@@ -120,7 +120,7 @@ def client(seconds: float, due: int, places: list[tuple[str, int]]) -> dict[str,
 
 
 class Empty(asyncio.Protocol):
-    """Answers every chunk some time later, and knows nothing."""
+    """Answers every chunk after a fixed time, without a protocol."""
 
     after = 0.0
 
@@ -133,7 +133,7 @@ class Empty(asyncio.Protocol):
 
 
 async def empty(count: int, after: int) -> None:
-    """Serve at `count` ports, print where, until killed."""
+    """Serve at `count` ports until killed; print the ports first."""
     Empty.after = after / 1e9
     loop = asyncio.get_running_loop()
     servers = [await loop.create_server(Empty, "127.0.0.1", 0) for _ in range(count)]

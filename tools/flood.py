@@ -14,7 +14,7 @@ _CONNECTIONS = 16
 
 
 def main() -> None:
-    """Say how many went out, and how many of them were answered with which status."""
+    """Print the number of requests sent, and the number of answers per status."""
     url, token, rate, seconds = sys.argv[1], sys.argv[2], float(sys.argv[3]), float(sys.argv[4])
     host, port = url.removeprefix("http://").split(":")
     body = b'{"line": "mark flood"}'
@@ -32,7 +32,7 @@ def main() -> None:
             tried += 1
             try:
                 sent += peer.send(request) == len(request)
-            except BlockingIOError:  # the other end does not read as fast
+            except BlockingIOError:  # the other end reads more slowly
                 continue
         for peer in select.select(peers, [], [], 0.001)[0]:
             answers += peer.recv(65536)

@@ -19,7 +19,7 @@ import pytest
 from hypothesis import Phase, settings, stateful
 
 EXAMPLES = 60  # of each property test at most
-LEAST = 3.0  # s of processor time that any test may take
+LEAST = 3.0  # s of processor time, the minimum limit of a test
 TIMES = 10  # more than its time on the unchanged code, and a test has failed
 MEMORY = 4 << 30  # bytes: a loop that collects for ever ends
 _LOADED = ("numpy", "pydantic", "ruamel.yaml", "construct", "anycrc", "crccheck", "typer", "rich.table", "coverage",
@@ -56,7 +56,7 @@ def run(place: Path, files: list[str], tests: list[str], seconds: dict[str, floa
 
 
 def result(place: Path, exit_code: int | None) -> dict[str, Any]:
-    """What the last run on this copy left; a process that died of the change has found it out too."""
+    """The result of the last run on this copy. A process that died of the change has found it out too."""
     with contextlib.suppress(OSError, ValueError):
         return dict(json.loads((place / "result").read_text()))
     return {"verdict": "killed", "by": f"the end of the process ({exit_code})"}

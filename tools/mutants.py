@@ -1,4 +1,4 @@
-"""Do the tests notice when the simulator's core is wrong? Draws small changes of it, and runs the tests on each.
+"""Tells whether the tests notice a wrong core: draws small changes of the simulator, and runs the tests on each.
 
 Usage: `tools/mutants` (300 mutants of seed 1), `tools/mutants --seed 7 --count 50`, `tools/mutants --only FOLDER`,
 `tools/mutants --survivors` (those that survived the last run, once more).
@@ -218,7 +218,7 @@ def place_of(mutation: Mutation) -> tuple[str, str, str, str]:
 
 @dataclass
 class Verdicts:
-    """What became of each mutant: in memory, and in a file to which each is appended."""
+    """The verdict on each mutant, in memory and in a file to which it is appended."""
 
     path: Path
     known: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -276,7 +276,7 @@ def _job(mutation: Mutation, tests: list[str], table: Map, rest: list[str]) -> J
 
 
 def summary(drawn: list[Mutation], verdicts: Verdicts, reasons: dict[tuple[str, str, str, str], str]) -> bool:
-    """Prints what became of those drawn; whether the bar is reached and each survivor has its reason."""
+    """Prints the verdicts on those drawn. True if the bar is reached and each survivor has a reason."""
     counts: Counter[str] = Counter()
     for mutation in drawn:
         verdict = verdicts.of(mutation) or "not run yet"

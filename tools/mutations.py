@@ -53,7 +53,7 @@ class Mutation:
 
     @property
     def name(self) -> str:
-        """What stays the same while other code changes."""
+        """The name of the mutation, which stays the same while other code changes."""
         return f"{self.path}::{self.function}::{self.kind}::{self.before} -> {self.after}::{self.nth}"
 
     def rank(self, seed: int) -> bytes:

@@ -1,6 +1,6 @@
-"""What must work on every Python that busim claims: import, a second of the demo plan, its report, three commands.
+"""The smoke set for each supported Python: import, a second of the demo plan, its report, three commands.
 
-`tools/smoke` runs it on each Python that the machine has. Whatever does not hold ends it with a traceback.
+`tools/smoke` runs it on each Python that the machine has. A check that fails ends it with a traceback.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ PLAN = Path(__file__).resolve().parent.parent / "scenarios" / "climbing-hall" / 
 
 
 def command(*arguments: str) -> str:
-    """What `busim` prints with these arguments, where it succeeds and warns of nothing."""
+    """The output of `busim` with these arguments. Exits if it fails or warns."""
     line = [sys.executable, "-W", "error::DeprecationWarning:busim", "-m", "busim", *arguments]
     done = subprocess.run(line, capture_output=True, text=True, timeout=100, check=False)
     if done.returncode or "Warning" in done.stderr:
@@ -26,7 +26,7 @@ def command(*arguments: str) -> str:
 
 
 def main() -> None:
-    """All of it, in a folder of its own."""
+    """All checks, in a temporary folder."""
     warnings.filterwarnings("error", category=DeprecationWarning, module="busim")
     import busim
 

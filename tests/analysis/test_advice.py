@@ -1,4 +1,4 @@
-"""What limits a line and what would help, against trying everything."""
+"""The limit and the best changes of a line, against trying every change."""
 
 from __future__ import annotations
 
@@ -35,13 +35,13 @@ def drawn(seed: int) -> dict[str, object]:
 
 
 def alternatives(case: Case) -> Iterator[tuple[str, Case]]:
-    """Fifteen and more: each single change as a case of its own."""
+    """Each single change as a case of its own: fifteen or more."""
     for baud in bauds_of(case):
         if baud > case.baud:
             units = tuple(one._replace(baud=one.baud * baud / case.baud) for one in case.units)
             yield f"baud {baud}", case._replace(baud=Fraction(baud), units=units)
     character = 5e8 * case.format.half_bits / float(case.baud)
-    shortest = max(1_000_000, round(3.5 * character))  # what converters can be set to, and 3.5 characters
+    shortest = max(1_000_000, round(3.5 * character))  # settings that converters have, and 3.5 characters
     for idle in (shortest, 2 * shortest, case.packing_idle // 2):
         if shortest <= idle < case.packing_idle:
             yield f"packing {idle}", case._replace(packing_idle=idle)
@@ -57,14 +57,14 @@ def alternatives(case: Case) -> Iterator[tuple[str, Case]]:
 
 
 def worth(case: Case, changed: Case, saturated: bool) -> float:
-    """How much is gained, from nothing: the rate of the values polled most, or the room for more polls."""
+    """The gain, computed anew: the rate of the values polled most, or the room for more polls."""
     now, then = PollSchedule(case), PollSchedule(changed)
     return now.shortest / then.shortest - 1 if saturated else now.demand / then.demand - 1
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_no_single_change_gains_more_than_those_that_are_advised(seed: int) -> None:
-    """The three that are advised are as good as the three best of all that was tried, one of each kind: one step of
+    """The three advised changes are as good as the three best of all, one of each kind: one step of
     baud, the shortest packing, half of the cameras."""
     plan = box(**drawn(seed))  # type: ignore[arg-type]
     (case,), (line,) = cases(plan), budget(plan).lines
@@ -73,7 +73,7 @@ def test_no_single_change_gains_more_than_those_that_are_advised(seed: int) -> N
     saturated = PollSchedule(case).cycle > 0
     gains = {name: worth(case, other, saturated) for name, other in tried.items()}
     offered: dict[str, float] = {}
-    for name, gain in gains.items():  # of each kind what was tried first
+    for name, gain in gains.items():  # the first trial of each kind
         offered.setdefault(name if name.startswith("without") else name.split()[0], gain)
     best = sorted(offered.values(), reverse=True)
     assert line.changes[0].gain >= best[0] * 0.98, (line.changes, offered)

@@ -1,4 +1,4 @@
-"""The budget of a plan: against the MODBUS standard and simulated runs, and what it says where there is no number."""
+"""The budget of a plan: against the MODBUS standard and simulated runs, and its words where it has no number."""
 
 from __future__ import annotations
 
@@ -366,7 +366,7 @@ def test_few_moves_of_many_controls_wait_as_with_vacations(load: float, poll: fl
 
 
 def test_a_single_control_is_never_sent_more_often_than_the_line_allows() -> None:
-    """However fast it is turned: one command and one poll in turn, or commands alone up to four."""
+    """At any speed of turning: one command and one poll in turn, or up to four commands."""
     found = waits(1e6, 1, _always(1.0), _always(2.0))
     assert found.carried == pytest.approx(4 / (4 * 1.0 + 2.0), rel=1e-3)
 
@@ -527,7 +527,7 @@ def test_a_rate_that_is_too_high_has_no_load_but_a_statement_by_how_much() -> No
     assert line.figures["headroom"].value is None
     (text,) = line.remarks
     assert "89% too much" in text
-    assert "56.8 ms instead" in text  # and that is what a run has: see "too fast a pace" above
+    assert "56.8 ms instead" in text  # a run has the same: see "too fast a pace" above
 
 
 def test_moves_that_cannot_be_followed_have_no_latency_but_a_statement() -> None:
@@ -637,7 +637,7 @@ TWO_READS = "[iris, master_black, temperature]"  # registers apart, so that a po
 
 
 def test_the_age_of_a_group_of_several_reads_does_not_depend_on_the_end_of_the_run() -> None:
-    """It was that of the read that happened to be counted most."""
+    """It was that of the read counted most often."""
     records: list[Record] = []
     world = build(box(cameras=2, values=TWO_READS, packing="{idle: 20 ms, length: 0}"), 1, records.append)
     world.start()

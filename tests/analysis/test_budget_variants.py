@@ -1,4 +1,4 @@
-"""What would be, held against the changed case worked out from nothing: the same formulas, counted another way."""
+"""What-ifs against the changed case computed anew: the same formulas, counted another way."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ def test_polls_read_together_are_those_of_a_plan_that_reads_them_so(plan: dict[s
 @given(PLANS)
 @example({"models": ("minicam", "minicam"), "values": "[zoom]", "every": "2 s", "controls": "[gain]"})
 def test_every_plan_has_a_budget_or_is_told_why_not(drawn: dict[str, Any]) -> None:
-    """Whatever its cameras have of what is polled and moved; written down as JSON to the last number."""
+    """Any drawn plan has a budget, written as JSON to the last number."""
     plan = box(**drawn)
     told = outline(plan).findings
     if told:

@@ -1,4 +1,4 @@
-"""Rules about cables and supplies: what they compute, against other ways to it, and on plans of every shape."""
+"""Rules about cables and supplies: their numbers against other computations, and on plans of every shape."""
 
 from __future__ import annotations
 

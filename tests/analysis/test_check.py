@@ -1,4 +1,4 @@
-"""Checking as a whole: order, silencing, speed, and plans that nobody would write."""
+"""The check as a whole: order, silencing, speed, and absurd plans."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_whatever_a_plan_says_check_answers_with_findings_at_places_of_the_plan(
 
 def test_three_hundred_cameras_on_forty_lines_are_checked_in_a_second() -> None:
     text = large()
-    check(read_text(SOUND, "plan.yaml"))  # what is loaded once is start-up
+    check(read_text(SOUND, "plan.yaml"))  # the first check also loads modules
     began = time.process_time()
     plan = read_text(text, "plan.yaml")
     checked = check(plan)

@@ -1,4 +1,4 @@
-"""Two plans beside each other: what somebody has to do on site."""
+"""Two plans compared: the tasks on site."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def test_a_camera_that_moves_says_from_where_to_where_and_which_cable_that_takes
     assert "line 'rope line': new cable from 'rope left' to 'boulder mats': 14 m" in texts
     assert "line 'boulder line': take the terminator off 'boulder mats'" in texts
     assert "line 'boulder line': put a terminator on 'boulder right'" in texts
-    assert not any("moves" in text and "boulder mats" not in text for text in texts)  # nobody else has moved
+    assert not any("moves" in text and "boulder mats" not in text for text in texts)  # no other station has moved
 
 
 def test_of_an_order_as_few_stations_as_can_be_have_moved() -> None:
@@ -235,7 +235,7 @@ def test_no_plan_differs_from_itself(data: st.DataObject) -> None:
 
 
 def test_the_fields_that_were_changed_are_those_of_every_type_of_the_plan() -> None:
-    """So that a type without an entry in the hall is not left out of the test above."""
+    """Guards the test above against a type without an entry in the hall."""
     from busim import plan as room
 
     kinds = {kind for kind in vars(room).values() if dataclasses.is_dataclass(kind)} - {room.Spelled}

@@ -1,4 +1,4 @@
-"""`--explain`: the steps to one number of the budget, and the page that goes through one of them."""
+"""`--explain`: the steps to one number of the budget, and the handbook page that follows one of them."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def test_the_last_step_is_the_number_of_the_budget(plan: dict[str, str]) -> None
 
 
 def test_the_sum_the_cycle_and_the_age_follow_from_the_steps_above_them() -> None:
-    """As a reader does it with a pocket calculator: Takagi 1986, and Kaul, Yates, Gruteser 2012 (both from memory)."""
+    """As a reader computes it by pocket calculator: Takagi 1986, and Kaul, Yates, Gruteser 2012 (both from memory)."""
     case = cases(read(HALL))[0]
     steps = {step.name: step.value for step in explain(case, "age_mean")}
     parts = ("request", "silence", "turnaround", "reply", "packing", "converter")

@@ -1,4 +1,4 @@
-"""Supplies on one supply pair: what meets, what a cut keeps apart, what a camera with its own supply bears.
+"""Several supplies on one supply pair: joined ones, those that a cut separates, and cameras with their own supply.
 
 That joined supplies push current into each other is common practice, no source.
 """

@@ -102,8 +102,9 @@ def test_a_token_comes_round_within_its_bounds() -> None:
 
 
 def test_a_timed_token_is_never_away_for_twice_its_target() -> None:
-    """Sevcik and Johnson 1987 (from memory): whatever stations have to send. Each has guaranteed time, with the
-    walk no more than the target together; what a token is early for, it may send besides."""
+    """Sevcik and Johnson 1987 (from memory): for any load. The guaranteed times and the walk together do not exceed the
+    target; a station may use the time by which the token is early.
+    """
     chance = np.random.Generator(np.random.PCG64(3))
     target, stations, walk = 10.0, 5, 0.2
     own = (target - stations * walk) / stations

@@ -1,4 +1,4 @@
-"""Bus IDs that change places: an order in which no two cameras ever have one ID, and the cautions beside it."""
+"""Bus IDs that change places: an order in which no two cameras ever share an ID, and its cautions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every rule keeps to its own examples and says everything a page needs."""
+"""Every rule holds on its own examples and has all parts of its page."""
 
 from __future__ import annotations
 

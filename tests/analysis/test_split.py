@@ -1,4 +1,4 @@
-"""A plan split over its converters: what comes out holds by budget and checks, and what does not says why."""
+"""A plan split over its converters: the result holds by budget and check, or gives the reason."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ TEXT = HALL.read_text(encoding="utf-8")
 
 
 def block_style(text: str) -> str:
-    """JSON as people write YAML."""
+    """YAML as people write it, from JSON."""
     stream = io.StringIO()
     YAML(typ="safe", pure=True).dump(json.loads(text), stream)
     return stream.getvalue()

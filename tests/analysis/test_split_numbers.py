@@ -1,4 +1,4 @@
-"""Cameras on lines as a question of numbers, held against what trying everything finds."""
+"""Cameras on lines as a problem of numbers, against the result of trying everything."""
 
 from __future__ import annotations
 
@@ -96,7 +96,7 @@ def by_trying(problem: Problem) -> tuple[int, float] | None:
     for choice in product(range(len(slots)), repeat=problem.count):
         groups = [frozenset(c for c, at in enumerate(choice) if at == slot) for slot in range(len(slots))]
         if not all(problem.alone[slots[at], camera] for camera, at in enumerate(choice)):
-            continue  # as on site, a camera is not hung where it would not work alone
+            continue  # no camera goes to a place where it would not work alone
         used = [(slots[slot], group) for slot, group in enumerate(groups) if group]
         if best is not None and len(used) > best[0]:
             continue

@@ -1,4 +1,4 @@
-"""Two masters on one line: what the budget says that a second one may spoil, and what runs have.
+"""Two masters on one line: the loss by a second master in the budget and in runs.
 
 Both sides are our own. The laws behind them are held to Abramson 1970 and to Kleinrock and Tobagi 1975 in
 test_budget_formulas.py, and so is the emulated line in test_sharing.py.
@@ -172,7 +172,7 @@ def test_where_an_order_does_not_help_it_says_why(plan: Plan, said: str) -> None
 
 
 def test_a_converter_that_arbitrates_for_one_master_sends_its_replies_on_at_once() -> None:
-    """It knows where a reply ends, so it does not wait whether more comes."""
+    """It knows the end of a reply, so it does not wait for more."""
     text = behind_one(latency="1 ms").source
     start, end = text.index("  - name: other"), len(text)
     plan = read_text(text[:start] + text[end:])

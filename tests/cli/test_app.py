@@ -1,4 +1,4 @@
-"""How the command line ends: whose fault an error is, in one clear message and an exit code."""
+"""The end of a command: one clear message that says whose fault an error is, and an exit code."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`busim check`: what it prints, what it writes, and how it ends."""
+"""`busim check`: its output, its files and its exit codes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Nothing out of a plan or a trace steers the terminal of whoever looks at it."""
+"""No text of a plan or a trace can control the user's terminal."""
 
 from __future__ import annotations
 

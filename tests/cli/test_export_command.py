@@ -1,4 +1,4 @@
-"""`busim export` on the command line: where it writes, what it says, and that what it says works."""
+"""`busim export` on the command line: its file, its message, and the commands in that message."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def hall(recorded: Path, tmp_path: Path) -> Path:
-    """A copy in a folder of its own."""
+    """A copy in a separate folder."""
     trace = tmp_path / recorded.name
     trace.write_bytes(recorded.read_bytes())
     return trace

@@ -25,7 +25,7 @@ HALL = next(path for path in PLANS if path.parent.name == "climbing-hall")
 
 
 def bare(plan: Plan) -> Plan:
-    """What a plan says, without where it was read."""
+    """The data of a plan, without its path."""
     return replace(plan, source="", path="", files={})
 
 
@@ -188,7 +188,7 @@ def test_the_form_for_editors_is_printed_as_json(capsys: pytest.CaptureFixture[s
     plan_schema.command()
     printed, form = json.loads(capsys.readouterr().out), json_schema()
     assert "late-reply" in printed["$defs"]["FaultShape"]["properties"]["fault"]["enum"]
-    for each in (printed, form):  # which faults there are, a plan does not know
+    for each in (printed, form):  # a plan does not know the faults
         del each["$defs"]["FaultShape"]
     assert printed == form
 

@@ -1,4 +1,4 @@
-"""`busim rehearse`: what it prints, and how it ends."""
+"""`busim rehearse`: its output and its exit codes."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def test_all_what_ifs_make_one_table() -> None:
     result = rehearse(str(HALL), "--what-if", "all")
     assert result.exit_code == 0
     assert all(name in result.stdout for name in what_ifs())
-    # the cameras of the line that is chosen all come at its settings
+    # all cameras of the chosen line come at its settings
     assert flat(result.stdout).count("cannot happen here: every camera of the line comes at its settings") == 1
     assert result.stdout.count(" yes  ") == len(what_ifs()) - 1
 

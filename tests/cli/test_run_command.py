@@ -1,4 +1,4 @@
-"""`busim run` on the command line: times, marks, Ctrl-C; and what its options share with others'."""
+"""`busim run` on the command line: times, marks, Ctrl-C, and options that other commands share."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_ctrl_c_ends_a_run_with_what_there_is(tmp_path: Path) -> None:
 
 
 def _wait_for_exchanges(trace: Path, running: subprocess.Popen[str]) -> None:
-    """Until there are records in the trace, so the run is well under way."""
+    """Wait until the trace has records, so the run is well under way."""
     for _ in range(300):
         with pytest.raises(subprocess.TimeoutExpired):  # it must not end by itself
             running.wait(0.05)

@@ -1,4 +1,4 @@
-"""`busim scan`: what it says before it sends anything, what it prints, and how it ends."""
+"""`busim scan`: its words before it sends anything, its output, and its exit codes."""
 
 from __future__ import annotations
 

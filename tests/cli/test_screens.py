@@ -1,4 +1,4 @@
-"""Every screen answers first: 24 lines hold what each line of the installation does, at 80 columns and at 120."""
+"""Every screen answers first: its first 24 lines say how each line works, at 80 and at 120 columns."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What commands write: whole or not at all, nothing over what is the user's, and in streams as they are on site."""
+"""Output of commands: complete files or none, no user's file overwritten, and streams as found on site."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Finding the cameras of an emulated line with a laptop at its converter: what it hears, refuses, finds, and takes."""
+"""Finding the cameras of an emulated line with a laptop at its converter: answers, refusals, results, times."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def scenario(name: str) -> Plan:
 
 
 def line(cameras: list[tuple[int, int]], *, contention: str = "space-wins", turnaround: str = "3..5 ms") -> Plan:
-    """Cameras (ID, serial) on one line, five metres apart, behind a converter, and nobody who asks."""
+    """Cameras (ID, serial) on one line, five metres apart, behind a converter, without a master."""
     order = "".join(f"      - {{camera: c{n}, after: 5 m}}\n" for n in range(len(cameras)))
     declared = "".join(
         f"  - {{name: c{n}, bus_id: {id}, serial: {serial}, turnaround: {turnaround}}}\n"
@@ -215,7 +215,7 @@ def test_computed_and_simulated_times_are_those_of_the_same_questions() -> None:
 
 
 def test_the_mean_of_slots_is_met_on_the_line() -> None:
-    """Turnarounds all alike, so that whoever meets is garbled, as the computation has it."""
+    """Equal turnarounds, so all collisions are garbled, as the computation assumes."""
     took, computed = [], 0.0
     for serial in range(1000, 1100):
         plan = line([(1, serial * 1000 + 77 * n) for n in range(4)], turnaround="4 ms")

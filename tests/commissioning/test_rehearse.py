@@ -335,7 +335,7 @@ def test_characters_out_of_noise_are_told_from_somebody_who_asks() -> None:
 
 
 def test_damage_by_noise_is_told_from_two_that_collide() -> None:
-    """One camera alone: either its reply is damaged, or the question was and there is none."""
+    """One camera alone: its reply is damaged, or the request is, and there is no reply."""
     plan, name, reasons = noisy("0.002"), "first out of the box", set()
     for seed in range(1, 7):
         run = Run(plan, seed, played=(), watched=True)
@@ -346,7 +346,7 @@ def test_damage_by_noise_is_told_from_two_that_collide() -> None:
 
 
 def test_a_binding_that_moves_another_camera_too_is_found(hall: Plan) -> None:
-    """How it could: another line's camera moves at the same time. The emulator sees it; on site somebody has to."""
+    """A camera of another line moves at the same time. The emulator sees it; on site a person must."""
     run = Run(hall, 1, played=(), watched=True)
     cameras = planned(hall, run.world)
     site = Site(hall, run.world, cameras)

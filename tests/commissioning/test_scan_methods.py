@@ -1,4 +1,4 @@
-"""Finding cameras as pure procedures: a bus of numbers answers them, as garble or as the strongest one alone."""
+"""Scan methods as pure procedures, against a bus of numbers: collisions are garble, or the strongest reply alone."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ sites = st.dictionaries(st.one_of(serials, near), st.integers(1, 247), min_size=
 
 
 class Bus:
-    """`cameras`: serial to ID. Who collides is garbled, or (`clean`) the first of them is all that is heard."""
+    """`cameras`: serial to ID. Colliding replies are garbled, or (`clean`) only the first is heard."""
 
     def __init__(self, cameras: dict[int, int], *, clean: bool = False) -> None:
         self.cameras = dict(cameras)
@@ -177,7 +177,7 @@ def test_without_searches_one_serial_proves_nothing() -> None:
 
 
 def reads(id: int, answers: list[Answer]) -> tuple[str, ...]:
-    """What is seen in these answers to reads of one ID."""
+    """The result for these answers to reads of one ID."""
     procedure = duplicates(id, KEY, PACE, RTU, counter=KEY + 1, searches=False, checks=len(answers))
     next(procedure)
     try:

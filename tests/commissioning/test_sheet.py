@@ -44,7 +44,7 @@ def made(plan: Plan) -> Document:
 
 
 def printed(plan: Plan, **choices: Any) -> ET.Element:
-    """The sheet, through a strict parser that nobody here wrote."""
+    """The sheet, through an independent strict parser."""
     return ET.fromstring(html(made(plan), **choices))
 
 
@@ -134,7 +134,7 @@ def test_a_long_line_is_drawn_in_rows_and_no_two_words_of_a_row_stand_on_each_ot
 
 
 def _box(one: ET.Element) -> tuple[float, float, float, float]:
-    """About where a word stands: letters half as wide as high."""
+    """The approximate place of a word: letters are half as wide as high."""
     size, x, y = (float(one.get(name, "")) for name in ("font-size", "x", "y"))
     wide = len(words(one)) * size * 0.5
     left = x - {"start": 0, "middle": wide / 2, "end": wide}[one.get("text-anchor", "start")]

@@ -1,7 +1,7 @@
-"""Plans as spreadsheets: nothing is lost on the way there and back, and what does not fit is told at its cell.
+"""Plans as spreadsheets: nothing is lost both ways, and a value that does not fit is reported at its cell.
 
 That a cell which begins with `=`, `+`, `-`, `@`, a tab or a carriage return can be run as a formula: OWASP, "CSV
-Injection" (from memory). Workbooks are read back by pandas, which nobody here wrote.
+Injection" (from memory). Workbooks are read back by pandas, an independent reader.
 """
 
 from __future__ import annotations

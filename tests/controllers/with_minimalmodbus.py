@@ -1,4 +1,4 @@
-"""A controller with minimalmodbus: polls iris and gain of four cameras in turn, tells what it believes.
+"""A controller with minimalmodbus: polls iris and gain of four cameras in turn, and prints its beliefs.
 
 python with_minimalmodbus.py HOST PORT
 """

@@ -1,4 +1,4 @@
-"""Sweeps: equal to the budget point by point, the same whoever works on them, resumed where they stopped."""
+"""Sweeps: equal to the budget point by point, the same with any worker, resumed where they stopped."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_a_computed_sweep_has_the_budget_of_every_point(plan: dict[str, Any]) ->
 )  # fmt: skip
 @settings(deadline=None, max_examples=15)
 def test_every_axis_has_the_cycle_that_its_plan_has(text: str, more: str) -> None:
-    """ChildProcess moves and noise too, where every move counts as sent."""
+    """With moves and noise too, where every move counts as sent."""
     plan = box(more=more, moves="1 /s", packing="{idle: 3 ms, length: 0}")
     axis = parse_axis(text)
     (swept,) = compute(plan, [axis]).lines
@@ -93,7 +93,7 @@ def test_commands_make_ages_of_a_sweep_older_as_those_of_the_budget() -> None:
 
 
 def test_a_need_means_the_same_in_budget_and_sweep() -> None:
-    """10 Hz asked of a plan that polls at 5 Hz: whether the line can, not whether it is written so."""
+    """10 Hz wanted of a plan that polls at 5 Hz: the answer is about the line, not about the plan's pause."""
     axes = [parse_axis("cameras=1..10")]
     for plan in ({"every": "200 ms"}, {"more": SLOW}, {"every": "200 ms", "more": SLOW, "moves": "1 /s"}):
         (swept,) = compute(box(**plan), axes, need=10).lines
@@ -135,7 +135,7 @@ def test_ranges_and_lists_are_read() -> None:
 
 
 class Here(Executor):
-    """Works at once; `stop_after` tasks somebody presses Ctrl-C."""
+    """Works at once; Ctrl-C comes after `stop_after` tasks."""
 
     def __init__(self, stop_after: int = 10**9) -> None:
         self.left = stop_after
@@ -244,7 +244,7 @@ def test_the_command_writes_points_and_a_map_with_the_feasible_region(
 def test_what_could_not_be_written_is_said_before_anything_is_worked_out(
     wrong: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It was said behind a sweep of hours, and as if busim were at fault; a map of one axis likewise."""
+    """The refusal comes before a sweep of hours, not after it, and blames the request; a map of one axis likewise."""
     pytest.importorskip("matplotlib")
     pytest.importorskip("pyarrow")
     monkeypatch.chdir(tmp_path)

@@ -1,4 +1,4 @@
-"""The budget beside simulated runs: drawn plans, plans made to reach the worst case, and what is said of it.
+"""The budget against simulated runs: drawn plans, plans that reach the worst case, and the printed verdicts.
 
 Both sides are our own, so this shows that they agree, not that either is right; what each is held to from outside
 stands in test_budget.py, test_budget_formulas.py, test_waiting.py, test_modbus_on_the_line.py and
@@ -55,7 +55,7 @@ def drawn(draw: st.DrawFn) -> dict[str, Any]:
 
 
 def plans(batch: int, count: int) -> list[dict[str, Any]]:
-    """So many drawn plans, the same in every run."""
+    """This number of drawn plans, the same in every run."""
     found: list[dict[str, Any]] = []
 
     @seed(batch)
@@ -87,7 +87,7 @@ def _held(batch: int, count: int) -> None:
             continue
         (found,) = verify(plan).lines
         if any(check.verdict == TOO_FEW for check in found.checks if check.name in ASKED):
-            (found,) = verify(plan, 8 * long_enough(plan), 2).lines  # undecided: longer, and with other luck
+            (found,) = verify(plan, 8 * long_enough(plan), 2).lines  # undecided: a longer run with another seed
         assert set(ASKED) <= {check.name for check in found.checks}, one
         wrong += [
             f"{_said(check)} in {one}" for check in found.checks if check.verdict != HOLDS and check.name in ASKED
@@ -98,7 +98,7 @@ def _held(batch: int, count: int) -> None:
 
 
 def _reasons(line: LineBudget) -> list[str]:
-    """Why the budget declines to say what a line's latencies are; empty where it does not."""
+    """The reason why the budget gives no latencies of a line; empty if it gives them."""
     return [*line.obstacles, *line.uncertain, *(text for text in line.remarks if "no latency is stated" in text)]
 
 
@@ -151,7 +151,7 @@ def test_on_the_edge_the_budget_says_that_chance_decides_and_is_not_compared(eve
 
 @pytest.mark.parametrize(("controls", "moves"), [("[iris]", "30 /s"), ("[iris, gain]", "30 /s")])
 def test_the_worst_case_is_reached_within_a_tenth_and_never_exceeded(controls: str, moves: str) -> None:
-    """One camera, few controls, as many moves as can be followed: sooner or later everything comes at once."""
+    """One camera, few controls, as many moves as possible: at some time everything comes at once."""
     plan = box(cameras=1, turnaround="4 ms", packing="{idle: 2 ms, length: 0}", controls=controls, moves=moves)
     (line,) = verify(plan, 1200 * 10**9).lines
     (worst,) = (check for check in line.checks if check.name == "move_max")

@@ -1,4 +1,4 @@
-"""Findings: how one looks, and that several leave together."""
+"""Findings: the form of one, and several raised together."""
 
 import pickle
 

@@ -1,4 +1,4 @@
-"""Files that busim writes: whole or not at all, for nobody else meanwhile, and never over what is not their like."""
+"""Files that busim writes: complete or absent, private while written, and never over a file of another kind."""
 
 from __future__ import annotations
 

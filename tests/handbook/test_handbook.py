@@ -1,4 +1,4 @@
-"""The handbook and the README say what is so: their commands run, their examples work, nothing in them drifts."""
+"""The handbook and the README are true: their commands run, their examples work, their facts match the code."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ from busim.recording.figures import QUANTITIES
 
 BUSIM = [sys.executable, "-c", "from busim.cli import main; main()"]
 TEXTS = {topic: page(topic) for topic in topics()} | {"README": (TOP / "README.md").read_text(encoding="utf-8")}
-# A design's vocabulary: each of these words must be explained.
+# The vocabulary of the design: each of these words must be explained.
 WORDS = """
     line, station, driver, receiver, burst, camera, master, controller, panel, converter, bus ID, exchange, turnaround,
     packing, poll, command, occupancy, load, headroom, age, plan, finding, rehearsal, run sheet, trace, mark, figures,
     fault, fault hook, judge, case, baud, spare, label, time-out, offline, planned, assumed, computed, measured
 """
 # Capitalised words that are not the beginning of a sentence: standards, published sources, units, things of the
-# trade and of computing. What is not among them may be the name of a maker, and no maker has a place here.
+# trade and of computing. Any other may be a maker's name, and no maker is named here.
 PROPER = """
     AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
     Gruteser HyperPhysics Hz IEEE Mbit/s W
@@ -57,7 +57,7 @@ def _commands(text: str) -> list[str]:
 
 
 def _prose(text: str) -> str:
-    """The text without code; of a picture its words alone."""
+    """The text without code; of a picture only its words."""
     text = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
     text = re.sub(r"!\[([^\]]*)\]\([^)]*\)", r"\1.", text)
     return re.sub(r"`[^`]*`", "it", text)
@@ -65,7 +65,7 @@ def _prose(text: str) -> str:
 
 @pytest.fixture
 def place(tmp_path: Path) -> Path:
-    """A folder as a user has it who fetched the project."""
+    """A folder like that of a user who fetched the project."""
     shutil.copytree(SCENARIOS, tmp_path / "scenarios")
     return tmp_path
 
@@ -167,7 +167,7 @@ def test_every_file_linked_to_is_there(name: str) -> None:
 
 
 def _named_in_developers() -> list[str]:
-    """What the text for developers sets in backticks, without code blocks."""
+    """The words in backticks of the text for developers, without code blocks."""
     return re.findall(r"`([^`\n]+)`", (TOP / "DEVELOPERS.md").read_text(encoding="utf-8"))
 
 

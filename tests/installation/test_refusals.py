@@ -1,4 +1,4 @@
-"""What one command refuses all refuse, in the same words; and what `check` passes they do."""
+"""A plan that one command refuses, all refuse, in the same words; a plan that `check` passes, all take."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ COMMANDS: dict[str, Callable[[Plan], object]] = {
     "run": _run, "serve": _serve, "budget": budget, "rehearse": _rehearse,
 }  # fmt: skip
 FEW = 5  # plans by default, without `scan`, which simulates a minute of a line
-# Commands that take what these take, and more work on it: asked of fewer plans, and only of those that are not refused.
+# Commands that do more work on a plan: tried on fewer plans, and only on those that are not refused.
 MORE: dict[str, Callable[[Plan], object]] = {
     "sheet": lambda plan: sheet(plan, version="1", date="2026-01-01"),
     "plan diff": lambda plan: diff(plan, plan),

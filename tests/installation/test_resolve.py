@@ -1,4 +1,4 @@
-"""An installation: every name of a plan looked up once, and everything that cannot be resolved told with its place."""
+"""An installation: every name of a plan looked up once, and every unresolved name reported with its place."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A plan with other values is read anew from its text; one changed in memory is refused where its text counts."""
+"""A changed plan is read again from its text; one changed in memory is refused where the text is needed."""
 
 from __future__ import annotations
 

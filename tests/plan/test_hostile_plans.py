@@ -1,4 +1,4 @@
-"""Plans that were not meant well, or are no plans: findings or one clear error, within two seconds and 300 MB."""
+"""Hostile plans, and files that are no plans: findings or one clear error, within two seconds and 300 MB."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def test_no_file_takes_the_memory_of_the_machine() -> None:
 
 
 def memory() -> None:
-    """Reads those that are largest, in a process of its own, and prints how many MB more that took at most."""
+    """Reads the largest ones in another process, and prints the peak of additional memory in MB."""
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     for name in ("spares without end", "feeding nobody", "one long text"):
         _read(HOSTILE[name])

@@ -1,4 +1,4 @@
-"""Camera models: what the shipped one holds, and that a model file's mistakes are said at their place."""
+"""Camera models: the contents of the shipped ones, and mistakes of a model file at their places."""
 
 from __future__ import annotations
 

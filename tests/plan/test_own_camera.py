@@ -1,6 +1,6 @@
-"""A camera model of a user's, from its file to a real client: a small fixed-lens camera, written from the page alone.
+"""A user's camera model, from its file to a real client: a small fixed-lens camera, written from the page alone.
 
-The client is pymodbus. What it sees is computed from the file's own numbers.
+The client is pymodbus. The expected values are computed from the file's own numbers.
 """
 
 from __future__ import annotations

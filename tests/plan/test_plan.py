@@ -1,4 +1,4 @@
-"""The plan reader: what a good plan becomes, and that every mistake is said at once and at its place."""
+"""The plan reader: the result of a good plan; and every mistake at once, each at its place."""
 
 from __future__ import annotations
 

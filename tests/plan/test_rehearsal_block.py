@@ -1,4 +1,4 @@
-"""The `rehearsal` of a plan: steps and what hands take, written in it; every mistake with its line and column."""
+"""The `rehearsal` of a plan: its steps and handling times; every mistake with its line and column."""
 
 from __future__ import annotations
 

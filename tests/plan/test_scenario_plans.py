@@ -1,4 +1,4 @@
-"""The scenarios' plans: that each reads, and that it is the situation it says it is."""
+"""The plans of the scenarios: each can be read, and describes the situation that its head names."""
 
 from __future__ import annotations
 

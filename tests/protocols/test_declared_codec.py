@@ -1,6 +1,4 @@
-"""The hot codec of a declared protocol and its definition are one, over drawn declarations; and what it writes it
-reads.
-"""
+"""The hot codec of a declared protocol equals its definition, over drawn declarations; and it reads what it writes."""
 
 from __future__ import annotations
 
@@ -144,7 +142,7 @@ def test_lengths_hold_whatever_the_values(value: int) -> None:
 
 
 def ambiguous(protocol: DeclaredProtocol, raw: bytes) -> bool:
-    """Whether, where silence ends frames, there is another request in two of these that follow each other."""
+    """True if two of these in a row contain another request, where silence ends frames."""
     two, size = raw + raw, len(raw)
     return protocol.declaration.framing.kind == "silence" and any(
         is_request(protocol.decode_request(two[begin:end]))

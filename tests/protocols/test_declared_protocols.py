@@ -1,4 +1,4 @@
-"""Declared protocols against standards and a catalogue that nobody here wrote, and what they do on a line."""
+"""Declared protocols against standards and the RevEng catalogue, and their behaviour on a line."""
 
 from __future__ import annotations
 
@@ -416,7 +416,7 @@ def test_loading_a_declaration_takes_less_than_20_ms(name: str) -> None:
 
 
 def heard(protocol: DeclaredProtocol, pieces: list[tuple[int, bytes, int]]) -> list[Frame]:
-    """What a framer cuts from (ns of quiet before, bytes, flags), and from the silence behind."""
+    """The frames that a framer cuts from (ns of silence before, bytes, flags), and from the silence after them."""
     framer = protocol.wire_framer(BAUD, CHARACTER, TAIL)
     frames: list[Frame] = []
     at = 10**9

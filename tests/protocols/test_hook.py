@@ -1,4 +1,4 @@
-"""Intents and beliefs: what operators want reaches a controller, and what it believes is held against the cameras."""
+"""Intents and beliefs: operators' moves reach a controller, and its beliefs are compared with the cameras."""
 
 from __future__ import annotations
 
@@ -151,7 +151,7 @@ def with_panel() -> Plan:
 
 
 async def obedient(session: Virtual | Live, count: int, address: tuple[str, int] = BOX) -> None:
-    """Does each iris move at once, and says so when it is acknowledged."""
+    """Sends each iris move at once, and reports it when it is acknowledged."""
     reader, writer = await asyncio.open_connection(*address)
     done = 0
     async for intent in session.intents():

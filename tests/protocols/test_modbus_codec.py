@@ -29,7 +29,7 @@ def reads() -> st.SearchStrategy[Request]:
 
 
 def writes() -> st.SearchStrategy[Request]:
-    """Of one register by either function, of several by the one that can."""
+    """One register by either function, several by function 16."""
     drawn = st.one_of(st.lists(word, min_size=1, max_size=1), st.lists(word, min_size=1, max_size=123)).map(tuple)
     return st.tuples(st.integers(0, 247), word, drawn, st.booleans()).flatmap(
         lambda it: st.sampled_from([0, 6, 16] if len(it[2]) == 1 else [0, 16]).map(
@@ -53,7 +53,7 @@ def as_fields(request: Request) -> dict[str, Any]:
 
 
 def as_request(raw: bytes) -> Request | None:
-    """What the codec is to make of bytes: the definition's fields, or of what is no request, what becomes of it."""
+    """The expected result of the codec for these bytes: the definition's fields, or the treatment of a non-request."""
     fields = parse_request(raw)
     if fields is None:
         return as_something_else(raw)
@@ -86,7 +86,7 @@ def as_something_else(raw: bytes) -> Request | None:
 
 
 def as_reply(fields: dict[str, Any] | None, request: Request) -> Reply | None:
-    """What the codec is to make of the definition's fields when it waits for the reply to `request`."""
+    """The expected result of the codec for the definition's fields, if it waits for the reply to `request`."""
     asked = as_fields(request)
     if fields is None or fields["address"] != request.address or fields["function"] != asked["function"]:
         return None

@@ -1,4 +1,4 @@
-"""The definition of MODBUS RTU frames against the standard's own examples and somebody else's CRC."""
+"""The definition of MODBUS RTU frames against the standard's own examples and an independent CRC."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def replies() -> st.SearchStrategy[dict[str, Any]]:
 
 
 def sealed(body: str) -> bytes:
-    """The body with the check that somebody else's library computes."""
+    """The body with the check of an independent library."""
     raw = bytes.fromhex(body)
     return raw + Crc16Modbus.calc(raw).to_bytes(2, "little")
 

@@ -1,4 +1,4 @@
-"""Protocol files: every mistake is told with its place and how to mend it, and no file can do harm."""
+"""Protocol files: every mistake is reported with its place and remedy, and no file can do harm."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`expect:` in a plan: bounds are read in the figure's unit, held against a run, and told with reason and place."""
+"""`expect:` in a plan: bounds in the figure's unit, checked against a run, and reported with reason and place."""
 
 from __future__ import annotations
 

@@ -1,7 +1,6 @@
 """Exports, read by decoders that nobody here wrote: sigrok's UART decoder and tshark.
 
-Traces are made by hand from literal bursts, so that a fault of the line and a fault of the export cannot hide each
-other.
+Traces are made by hand from literal bursts, so faults of line and export cannot hide each other.
 """
 
 from __future__ import annotations
@@ -115,7 +114,7 @@ _PARITY = {"N": "none", "E": "even", "O": "odd", "M": "one", "S": "zero"}
 
 
 def _sigrok(vcd: Path, baud: int | str, form: str, wire: str = "wall_box", show: str = "rx-data") -> list[str]:
-    """What sigrok's UART decoder says: bytes in hex, with `show` its warnings."""
+    """The output of sigrok's UART decoder: bytes in hex, with `show` its warnings."""
     decoder = f"uart:rx={wire}:baudrate={baud}:parity={_PARITY[form[1]]}:data_bits={form[0]}"
     command = ["sigrok-cli", "-i", str(vcd), "-I", "vcd:downsample=1000", "-P", decoder, "-A", f"uart={show}"]
     out = subprocess.run(command, check=True, capture_output=True, text=True).stdout

@@ -1,4 +1,4 @@
-"""Figures: each one from records made by hand, so that its definition is what is tested."""
+"""Figures: each from records made by hand, to test its definition."""
 
 from __future__ import annotations
 

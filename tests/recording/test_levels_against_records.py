@@ -1,4 +1,4 @@
-"""What a decoder reads from an exported VCD is what the trace says was heard, at every station of a line.
+"""A decoder reads from an exported VCD the characters that the trace records, at every station of a line.
 
 The decoder is `ideal_uart`, written from the definition of a UART, and for what is not drawn at random sigrok's too.
 """
@@ -108,7 +108,7 @@ def decoded(trace: Trace, station: str, case: dict[str, Any], folder: Path) -> l
 
 
 def compare(case: dict[str, Any], folder: Path) -> int:
-    """How many characters were heard otherwise than they were sent."""
+    """Number of characters that were heard otherwise than sent."""
     char = 11e9 / case["baud"]
     with open_trace(recorded(case, folder / "t")) as trace:
         for station in STATIONS:

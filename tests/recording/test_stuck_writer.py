@@ -1,4 +1,4 @@
-"""A writer of a trace that does not begin, or stops: said after seconds, and whoever waits can go."""
+"""A trace writer that does not begin, or stops: reported after seconds, and the waiting caller is released."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def test_a_stopped_writer_is_said_while_clients_are_served_and_keeps_none_of_the
 def test_a_live_run_ends_when_its_writer_takes_nothing_for_too_long(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, backlog: int, patience: float
 ) -> None:
-    """The limits are shorter here; how long they are is looked at first."""
+    """The limits are shorter here; their real lengths are checked first."""
     assert (recorder._SAID, recorder._LIVE_PATIENCE, recorder._PATIENCE) == (5.0, 20.0, 60.0)
     monkeypatch.setattr(recorder, "_SAID", 0.2)
     monkeypatch.setattr(recorder, "_LIVE_PATIENCE", 0.4)

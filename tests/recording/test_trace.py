@@ -1,4 +1,4 @@
-"""The trace: what is recorded comes back, whatever happens to the run, the disk or the file."""
+"""The trace: records come back unchanged, whatever happens to the run, the disk or the file."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def _record(path: Path, records: list[Record], **options: Any) -> None:
 
 
 def _write(path: Path, records: list[Record], **parts: Any) -> None:
-    """In this process, for tests of what is in the file rather than of how it came there."""
+    """Writes in this process, for tests of the file and not of its writer."""
     writer = TraceWriter(str(path), _head())
     batch = Batch([(1, "line", "wall", 0)], [(1, "19200", "8E1", 0.0, 0, 0, 0)], records, [], 20 * MS)
     writer.write(batch._replace(**parts))
@@ -385,7 +385,7 @@ def test_a_run_that_fails_keeps_its_trace_and_its_error(tmp_path: Path) -> None:
 
 @contextlib.contextmanager
 def _small_disk(size: int) -> Iterator[None]:
-    """Processes started here cannot make a file larger than `size` bytes: what a full disk looks like to them."""
+    """Processes started here cannot make a file larger than `size` bytes, as on a full disk."""
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
     try:

@@ -1,4 +1,4 @@
-"""Actions: one list, whichever way somebody comes in; checked before anything is done, recorded, replayed."""
+"""Actions: one list for all entrances; each is checked first, then done, recorded and replayed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The wall clock takes a kernel along: events in order, inputs between them, lateness told, failures passed on."""
+"""The wall clock drives a kernel: events in order, inputs between them, lateness measured, failures passed on."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def test_a_wake_with_an_event_due_is_told_with_its_lateness() -> None:
 
 
 def test_what_nobody_outside_can_see_waits_until_somebody_could() -> None:
-    """Events that show are on time; those that lead to one wait as long as that takes, and still come in order."""
+    """Events that show are on time; those that lead to one may wait, and still come in order."""
     kernel, notes, told = PatientKernel(near=4 * MS, far=50 * MS), list[tuple[Any, int]](), list[int]()
     note = noting(kernel, notes)
     kernel.at(100 * MS, note, "inside")
@@ -162,7 +162,7 @@ def test_a_machine_that_does_not_keep_up_is_told_of_once_and_simulated_times_sta
         while not wall.ended.done():
             turns += 1
             await asyncio.sleep(0)
-        assert turns > 4  # signals and sockets had their turn meanwhile
+        assert turns > 4  # signals and sockets got their turn
 
     run(work())
     assert notes == [n * MS for n in range(1, 121)]

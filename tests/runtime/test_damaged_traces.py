@@ -1,4 +1,4 @@
-"""A trace that is damaged, or made to do harm, ends in one sentence for the user, in bounded time and memory."""
+"""A damaged or malicious trace gives one sentence for the user, in bounded time and memory."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def opened(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def use(path: Path) -> None:
-    """Everything that busim does with a trace. Raises UserError where it is damaged."""
+    """Every use of a trace in busim. Raises UserError if it is damaged."""
     with contextlib.ExitStack() as stack:
         folder = path.parent
         trace = stack.enter_context(open_trace(path))
@@ -123,7 +123,7 @@ def test_tables_that_are_not_those_of_a_trace_are_refused_before_they_are_read(
         open_trace(trace)
 
 
-# What takes a trace back from a schema to the one before: 4 renamed a column, 3 brought pulses, 2 intents and beliefs.
+# SQL that takes a trace back to the schema before: 4 renamed a column, 3 added pulses, 2 added intents and beliefs.
 BEFORE = {
     4: ("ALTER TABLE name RENAME COLUMN row TO id", "ALTER TABLE setting RENAME COLUMN row TO id"),
     3: ("DROP TABLE pulse",),
@@ -154,7 +154,7 @@ def test_a_trace_with_the_tables_of_another_schema_is_refused(trace: Path, schem
 
 
 def make_older(trace: Path, schema: int) -> None:
-    """Make it a trace as busim wrote it when its schema had this number."""
+    """Turn it into a trace of this schema number."""
     with opened(trace) as database:
         for since in range(SCHEMA, schema, -1):
             for statement in BEFORE[since]:
@@ -234,7 +234,7 @@ def test_pages_that_lead_to_the_same_rows_again_are_damage(tmp_path: Path) -> No
 
 
 def test_a_small_file_takes_little_memory_whatever_it_claims(trace: Path) -> None:
-    """Behind its type, a value says how long it is; a limit keeps the reader from believing it."""
+    """A value names its length after its type; a limit keeps the reader from trusting it."""
     with opened(trace) as database:
         database.execute("DROP TABLE mark")
         database.execute("CREATE VIEW mark AS SELECT 1 AS n, 1 AS at, hex(zeroblob(900000000)) AS text")

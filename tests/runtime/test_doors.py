@@ -1,4 +1,4 @@
-"""Whatever comes to a converter's door, empty data included, leaves the session running and its trace replayable."""
+"""Any input at a converter's door, empty data included, leaves the session running and its trace replayable."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def test_a_keep_alive_without_bytes_is_refused_in_the_plan(to: str) -> None:
     ],
 )
 def test_what_a_converter_does_by_itself_has_a_shortest_time(more: str, field: str) -> None:
-    """A box that redials without a pause would leave the machine no time for anything else."""
+    """A box that redials without a pause would use up the machine."""
     text = plan_of("4", more).replace("clients: 4\n    clients:", "clients:")
     with pytest.raises(Findings) as caught:
         read_text(text)
@@ -86,7 +86,7 @@ def test_what_a_converter_does_by_itself_has_a_shortest_time(more: str, field: s
 
 
 def test_a_client_cannot_hand_over_much_more_than_the_line_carries(tmp_path: Path) -> None:
-    """A box has a few kB for what comes; the rest stays with the client, in its own system's buffer at most."""
+    """A box has a few kB of input buffer; the rest stays in the client's own system."""
     with Served(tmp_path, plan_of("4")) as served, socket.create_connection(served.address("box")) as client:
         client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
         client.settimeout(0.5)
@@ -101,7 +101,7 @@ def test_a_client_cannot_hand_over_much_more_than_the_line_carries(tmp_path: Pat
 @pytest.mark.skipif(sys.platform != "linux", reason="an end is seen through the pause where poll tells of it")
 @pytest.mark.parametrize("broken", [False, True])
 def test_the_end_of_a_client_is_noticed_while_it_has_to_pause(tmp_path: Path, broken: bool) -> None:
-    """7000 characters take 8 s at 9600 Bd in 8E1; the place of who sent them and left is free long before."""
+    """7000 characters take 8 s at 9600 Bd in 8E1; the sender's slot is free long before."""
     with Served(tmp_path, plan_of("1").replace("38400 Bd", "9600 Bd")) as served:
         with socket.create_connection(served.address("box")) as client:
             client.sendall(bytes(7000))
@@ -159,7 +159,7 @@ DATA = st.one_of(
 
 
 class Doors(RuleBasedStateMachine):
-    """A session in wall time whose doors are thrown everything at, in any order; the clients are plain sockets."""
+    """A session in wall time with any input at its doors, in any order, from plain sockets."""
 
     clients = Bundle("clients")
     ports = Bundle("ports")
@@ -252,7 +252,7 @@ class Doors(RuleBasedStateMachine):
         assert not self.over.done()
 
     def teardown(self) -> None:
-        """Who has nothing to do with all this is served as ever, and the trace plays again to the same."""
+        """Other clients are served as before, and the trace replays identically."""
         try:
             self.runner.run(asyncio.wait_for(self.somebody_else(), 5))
             self.over.cancel()

@@ -1,4 +1,4 @@
-"""A box that is down refuses connections or leaves them without an answer, as its plan says."""
+"""A box that is down refuses connections or does not answer them, as its plan says."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from busim.runtime.session import Virtual
 
 
 async def connect(at: float) -> tuple[str, float]:
-    """How a connection that begins at this second goes, and when it is known (s)."""
+    """The outcome of a connection that begins at this second, and its instant (s)."""
     loop = asyncio.get_running_loop()
     await asyncio.sleep(at - loop.time())
     try:

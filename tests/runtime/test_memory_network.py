@@ -1,4 +1,4 @@
-"""Connections in memory behave as asyncio's do on real sockets: each story is played on both and must read the same.
+"""Connections in memory behave like asyncio's on real sockets: each scenario runs on both and must read the same.
 
 The other side of the comparison is the standard library's own loop over the loopback device.
 """
@@ -54,7 +54,7 @@ async def pair(keep: bool = False) -> tuple[list[Any], Teller, Teller, asyncio.A
     server = await loop.create_server(lambda: theirs, "127.0.0.1", 0)
     _, client = await loop.create_connection(lambda: Teller("client", log, keep), *server.sockets[0].getsockname())
     await theirs.made
-    log.sort()  # who hears first of a new connection is the system's affair
+    log.sort()  # the system decides which end hears first of a new connection
     return log, client, theirs, server
 
 
@@ -111,7 +111,7 @@ async def somebody_closes_on_unread_bytes() -> list[Any]:
     log, client, server, listening = await pair()
     server.transport.pause_reading()
     client.transport.write(b"x" * 1000)
-    await asyncio.sleep(0.05)  # the loopback device takes its time; in memory it is there
+    await asyncio.sleep(0.05)  # the loopback device takes time; in memory the data are there
     server.transport.abort()
     await client.lost
     listening.close()

@@ -45,7 +45,7 @@ def test_pyserial_opens_the_link_and_exchanges(link: str, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize(("renamed", "after"), [("0", "wall-box"), ("1", "wall-box-again")])
 async def test_an_adapter_that_drops_out_hangs_up_and_comes_back(renamed: str, after: str, tmp_path: Path) -> None:
-    """A descriptor that was open stays useless; the port is there again, under its name or under another."""
+    """An open descriptor stays useless; the port comes back, under the same name or another."""
     async with Live(hall(), 1, any_port=True, pty=tmp_path) as live:
         old = os.open(tmp_path / "wall-box", os.O_RDWR | os.O_NOCTTY)
         try:

@@ -21,14 +21,14 @@ BUS_ID, RED_GAIN = 100, 5
 
 
 def rehearse(served: Served) -> None:
-    """Several clients that send whole, byte by byte, vanish in the middle of a frame and come back."""
+    """Several clients that send whole frames or byte by byte, vanish in the middle of a frame and come back."""
     address = served.address()
     with Client(address) as whole, Client(address) as slow:
         for value in range(5):
             whole.insist(write_frame(1, RED_GAIN, value), write_frame(1, RED_GAIN, value))
             for byte in read_frame(2, BUS_ID):
                 slow.socket.sendall(bytes((byte,)))
-            whole.socket.sendall(read_frame(1, BUS_ID) * 3)  # without a pause: the camera makes nothing of it
+            whole.socket.sendall(read_frame(1, BUS_ID) * 3)  # without a pause: the camera ignores it
             lost = Client(address)
             lost.socket.sendall(read_frame(3, BUS_ID)[:5])
             if value % 2:
@@ -59,7 +59,7 @@ def test_a_live_session_replays_to_the_identical_trace_in_another_process(
         assert {record[4] for record in old.inputs()} >= {"open", "bytes", "close"}
         assert sum(1 for _ in old.records(MARK)) == 5
         kinds = {record[5] for record in old.records(EXCHANGE)}
-        assert kinds >= {"poll", "foreign"}  # and probes, where two that met too often took a camera for dead
+        assert kinds >= {"poll", "foreign"}  # and probes, where a camera counted as offline after too many collisions
         assert any(record[7] for record in old.records(BURST))  # they met on the line
     assert _of_the_line(done.stdout) == _of_the_line(figures)
 
@@ -155,7 +155,7 @@ def test_inputs_and_marks_of_one_instant_replay_in_their_order(
 
 
 def made(folder: Path) -> Path:
-    """A trace with one client that asked one thing, and one mark."""
+    """A trace with one client, its one request, and one mark."""
     trace = folder / "made.trace"
     run = Run(read_text(wall()), 1, trace=trace, played=(), watched=True)
     port = run.world.converters["wall box"]

@@ -1,4 +1,4 @@
-"""All that can come from outside in one session: datagrams, operators, beliefs, hands on cables and plugs, motors."""
+"""All inputs from outside in one session: datagrams, operators, beliefs, cables, plugs and motors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A report prints a camera under the bus ID that it has, wherever that came from."""
+"""A report prints a camera under its present bus ID, whatever changed it."""
 
 from __future__ import annotations
 

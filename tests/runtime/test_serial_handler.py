@@ -56,7 +56,7 @@ def test_a_general_modbus_library_polls_and_commands_unchanged(
 
 
 def test_a_port_is_no_telnet_connection_where_its_converter_speaks_rfc_2217() -> None:
-    """FF, which begins a command in Telnet, is a byte like any other here (RFC 854)."""
+    """FF, which begins a command in Telnet (RFC 854), is an ordinary byte here."""
     text = hall().source.replace("packing: {idle: 2 ms}", "packing: {idle: 2 ms}, rfc2217: applies")
     assert "rfc2217" in text
     request = write_frame(1, IRIS, 0xFF)

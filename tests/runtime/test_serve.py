@@ -88,7 +88,7 @@ def test_two_clients_that_ask_at_once_get_through_however_their_frames_meet(tmp_
         while good < 15:
             try:
                 read = await modbus.read_holding_registers(SHUTTER, count=1, device_id=1)
-            except ModbusException:  # the other's frame damaged it once too often
+            except ModbusException:  # the other frame damaged it too often
                 await modbus.connect()
                 continue
             good += read.registers == [1]
@@ -171,7 +171,7 @@ def test_two_hundred_connects_in_a_second_are_let_in_or_refused_and_forgotten(tm
         others_are_served(served)
         wait_for(lambda: len(os.listdir(f"/proc/{served.process.pid}/fd")) <= files)
         assert served.memory() < before + 10_000_000
-        assert served.errors().count("\n") < 100  # it says a few and counts the rest
+        assert served.errors().count("\n") < 100  # it reports a few and counts the rest
         served.interrupt()
     with open_trace(served.trace) as trace:
         numbers = [record[3] for record in trace.inputs() if record[4] == "open"]
@@ -212,7 +212,7 @@ def test_a_client_that_never_reads_costs_bounded_memory_and_the_others_nothing(t
 
 
 def test_a_client_that_reads_again_gets_what_was_held_in_order() -> None:
-    """In process, where it is certain what is held: nobody's bytes are lost or change places below the limit."""
+    """In process, where the held bytes are known: below the limit no bytes are lost or reordered."""
     got = bytearray()
     run = Run(PLAN, 1, played=(), watched=True)
     port = run.world.converters["wall box"]
@@ -233,7 +233,7 @@ def test_a_client_that_reads_again_gets_what_was_held_in_order() -> None:
 
 
 def test_a_client_that_floods_is_asked_to_pause_and_loses_nothing(tmp_path: Path) -> None:
-    """More than the converter holds, far beyond what the line carries meanwhile: the rest waits in the sockets."""
+    """More than the converter holds and the line carries: the rest waits in the sockets."""
     with Served(tmp_path, FAST, "--speed", "10") as served:
         before = served.memory()
         flood = b"\xaa" * 70_000
@@ -296,7 +296,7 @@ def test_whatever_bytes_come_a_camera_that_is_asked_soundly_answers(data: list[b
         run.advance(at)
         port.chunk(1, chunk)
         at += gap
-    at += 1000 * MS  # the line carries it all, and falls silent
+    at += 1000 * MS  # the line carries all of it, and falls silent
     run.advance(at)
     port.close(1, reset=True)
     assert port.open(2, lambda _, data: got.extend(data))
@@ -329,7 +329,7 @@ def served_for_all(tmp_path_factory: pytest.TempPathFactory) -> Served:
 @pytest.mark.long
 @pytest.mark.timeout(1800)
 def test_a_hundred_thousand_bad_chunks_leave_memory_where_it_was() -> None:
-    """In process and in fast time; clients come, send what hypothesis would, and vanish."""
+    """In process and in fast time: clients connect, send drawn bytes, and vanish."""
     run = Run(PLAN, 1, played=(), watched=True)
     port = run.world.converters["wall box"]
     kernel = run.world.kernel
@@ -483,7 +483,7 @@ def test_listening_beyond_loopback_prints_a_caution(tmp_path: Path) -> None:
     assert "no authentication" in caution
     assert "would be there twice" in caution
     with pytest.warns(UserWarning, match="no authentication"):
-        warned(nothing, caution)  # a program that listens by `busim.Live` and gave nothing to show cautions with
+        warned(nothing, caution)  # a program that uses `busim.Live` without a function that shows cautions
     plan = tmp_path / "plan.yaml"
     plan.write_text(wall())
     assert busim("serve", str(plan), "--port", "0", "--for", "10 ms").stderr == ""

@@ -117,7 +117,7 @@ def test_two_clients_whose_requests_are_arbitrated(serve: Callable[..., Served])
 def test_one_client_too_many_is_not_heard_until_the_other_is_forgotten(
     serve: Callable[..., Served], when_full: str
 ) -> None:
-    """Nobody tells a peer over UDP that it is refused, so being let in and ignored is the same."""
+    """UDP tells no peer that it is refused, so a refused client looks like an ignored one."""
     served = serve(f"{{most: 1, when_full: {when_full}, idle_close: 400 ms}}")
     with Peer(served.address("box")) as one, Peer(served.address("box")) as two:
         assert one.ask(ONE) == FROM_ONE
@@ -281,7 +281,7 @@ def test_an_address_in_use_is_told_with_how_to_find_who_has_it() -> None:
 
 
 class Taker(asyncio.DatagramProtocol):
-    """Keeps what comes, and what went wrong."""
+    """Keeps datagrams and errors."""
 
     def __init__(self) -> None:
         self.heard: asyncio.Queue[tuple[bytes, tuple[str, int]]] = asyncio.Queue()
@@ -335,7 +335,7 @@ def test_a_controller_that_takes_datagrams_is_found_by_its_converter_in_virtual_
         transport, here = await taker(local_addr=("198.51.100.5", 4000))
         transport.sendto(ONE, ("198.51.100.44", 15001))
         heard.append(await here.heard.get())
-        await asyncio.sleep(10)  # the box starts anew meanwhile, and takes its controller again by itself
+        await asyncio.sleep(10)  # the box reboots meanwhile, and accepts its controller again by itself
         transport.sendto(TWO, ("198.51.100.44", 15001))
         heard.append(await here.heard.get())
 

@@ -35,7 +35,7 @@ IRIS = load("zoom-camera").keys["modbus-rtu"]["iris"]
 
 
 async def ask(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, camera: int) -> bytes:
-    """Ask for its iris, and wait for the 7 bytes that hold it."""
+    """Read its iris, and wait for the 7 bytes of the reply."""
     writer.write(read_frame(camera, IRIS))
     return await reader.readexactly(7)
 
@@ -48,7 +48,7 @@ def iris() -> int:
 
 
 async def poll(until: float) -> int:
-    """A controller as pymodbus's documentation has them; nothing in it knows of busim. How often it was answered."""
+    """A controller as in pymodbus's documentation, unaware of busim. Returns the number of replies."""
     answered = 0
     loop = asyncio.get_running_loop()
     async with AsyncModbusTcpClient(BOX[0], port=BOX[1], framer=FramerType.RTU, timeout=0.3) as client:
@@ -291,7 +291,7 @@ def test_what_takes_wall_time_is_refused_by_name_with_what_to_use_instead(name: 
     with pytest.raises(Refused, match="virtual time has no") as caught:
         in_loop(main)
     assert isinstance(caught.value, UserError)
-    assert isinstance(caught.value, NotImplementedError)  # as programs expect that run on several systems
+    assert isinstance(caught.value, NotImplementedError)  # as portable programs expect
     assert caught.value.mend
 
 
@@ -395,8 +395,8 @@ def test_more_than_the_line_carries_holds_a_controller_back() -> None:
         return began, loop.time()
 
     began, drained = Virtual(hall()).run(main)
-    # What need not wait: the window (64 KiB), the write buffer's low mark (1 KiB), what the converter takes ahead (2
-    # KiB, and one chunk of 4 KiB). The rest leaves at 11 bits a character.
+    # Bytes that need not wait: the window (64 KiB), the write buffer's low mark (1 KiB), and the converter's
+    # input (2 KiB, and one chunk of 4 KiB). The rest leaves at 11 bits a character.
     rest = 100_000 - 65536 - 1024 - 2048 - 4096
     assert (drained - began) >= rest * 11 / 115200
     assert (drained - began) <= 100_000 * 11 / 115200

@@ -1,4 +1,4 @@
-"""Virtual time is left by nobody unnoticed: real sockets, wall time, time that stands still, sets out of order."""
+"""No program leaves virtual time unnoticed: real sockets, wall time, time that stands still, sets out of order."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ REACHING: dict[str, Callable[[tuple[str, int]], Any]] = {
 
 @pytest.fixture
 def real() -> tuple[str, int]:
-    """Somebody who listens on the real network, where the plan could have a camera."""
+    """A listener on the real network, at an address that the plan could use."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         yield server.getsockname()  # type: ignore[misc]
 
@@ -65,7 +65,7 @@ def test_blocking_sockets_are_refused_by_name_inside_a_virtual_world(real: tuple
         Virtual(hall()).run(main)
     with serial_world(hall()), pytest.raises(Refused):
         REACHING[way](real)
-    connect(real)  # and outside it is as ever
+    connect(real)  # outside the session nothing changed
 
 
 def test_threads_started_from_a_virtual_world_are_refused_too_and_those_before_are_not(real: tuple[str, int]) -> None:
@@ -239,7 +239,7 @@ def test_futures_made_directly_are_asyncio_s_to_every_look_and_its_own_class_is_
 
 
 def module(name: str, text: str) -> types.ModuleType:
-    """A controller's module, as if it had been imported."""
+    """A controller's module, as after its import."""
     made = types.ModuleType(name)
     made.__file__ = f"{name}.py"
     exec(compile(textwrap.dedent(text), f"{name}.py", "exec"), made.__dict__)
@@ -272,14 +272,14 @@ def test_each_module_that_looks_at_the_wall_clock_is_told_so_once_and_where() ->
     told = [(one.filename, one.lineno, one.category) for one in caught]
     assert told == [("first_polling.py", 7, WallTime), ("second_polling.py", 7, WallTime)]
     assert "first_polling calls time.monotonic() in virtual time" in str(caught[0].message)
-    assert time.monotonic.__class__ is len.__class__  # nothing is left in place
+    assert time.monotonic.__class__ is len.__class__  # every patch is undone
 
 
 def test_who_calls_it_by_a_name_of_its_own_is_told_too() -> None:
     lone = module("lone_sleeper", "from time import sleep as rest\nasync def main():\n    rest(0)\n")
     with pytest.warns(WallTime, match=r"lone_sleeper calls time\.sleep\(\)"):
         Virtual(hall()).run(lone.main)
-    assert isinstance(lone.rest, types.BuiltinFunctionType)  # the original again
+    assert isinstance(lone.rest, types.BuiltinFunctionType)  # the original is restored
 
 
 @pytest.mark.parametrize("stand_in", [("time",), ("stood_polling",)])

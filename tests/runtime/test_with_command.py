@@ -1,4 +1,4 @@
-"""`busim with`: any command against a served installation; its exit code, its endpoints, nothing of it left behind."""
+"""`busim with`: any command against a served installation: its exit code, its endpoints, and no process left behind."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ def test_a_command_killed_by_a_signal_has_the_exit_code_of_a_shell(plan: Path) -
 
 
 class Running:
-    """`busim with` in the background, from when its command says so."""
+    """`busim with` in the background, ready when its command says so."""
 
     def __init__(self, plan: Path, trace: Path, program: str, *options: str) -> None:
         self.sign = trace.with_suffix(".sign")
@@ -322,7 +322,7 @@ def example(language: str) -> str:
 
 
 def heard_of(command: list[str], folder: Path) -> list[tuple[str, str, int]]:
-    """The values that an example believes in, beside the climbing hall on real sockets; each is true, and replays."""
+    """The beliefs of an example program with the climbing hall on real sockets; each is true, and replays."""
     trace = folder / "example.busim"
     options = ("--intents", "--speed", "5", "--trace", str(trace))
     done = busim("with", str(TOP / "scenarios/climbing-hall/plan.yaml"), *options, "--", *command)

@@ -18,17 +18,15 @@ from busim.simulator.world import build
 
 
 def records_of(plan: Plan, *, exact: bool, until: int) -> dict[tuple[int, int], list[Record]]:
-    """By kind and by who made them: the order in which two stations' records at the same nanosecond come is nobody's
-    business.
-    """
+    """By kind and source: the order of two stations' records in the same nanosecond does not matter."""
     records: list[Record] = []
     world = build(plan, 1, records.append, always_exact=exact)
     world.start()
     world.kernel.advance(until)
-    # which path was taken is the only difference there may be
+    # only the chosen path may differ
     made: dict[tuple[int, int], list[Record]] = {}
     for record in records:
-        if record[0] not in (HEARD, FRAME):  # what cameras that hear alike share is written once for all of them
+        if record[0] not in (HEARD, FRAME):  # receivers that hear alike share one record
             made.setdefault(record[0:3:2], []).append(record[:-1] if record[0] in (BURST, EXCHANGE) else record)
     return made
 

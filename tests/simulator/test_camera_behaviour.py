@@ -1,5 +1,5 @@
-"""What the four shipped cameras do, as sentences. The rules of the trade in here are common practice, no source, unless
-one is named.
+"""The behaviour of the four shipped cameras. The rules of the trade are common practice, no source, unless one is
+named.
 """
 
 from __future__ import annotations
@@ -555,7 +555,7 @@ odd = st.one_of(st.integers(0, 65535), st.integers(-120, 300), st.sampled_from([
 
 @cache
 def involved(model: str) -> dict[str, list[int]]:
-    """What hangs on other things, by name, each with the values at which something happens."""
+    """Parameters on which others depend, by name, each with its critical values."""
     table = load(model)
     names = {limit.limits for limit in table.limits} | {limit.by for limit in table.limits}
     names |= {motor.moves for motor in table.motors} | {lock.when for lock in table.locks}
@@ -605,7 +605,7 @@ def test_no_requests_crash_a_camera_or_leave_a_value_outside_its_limits_or_break
 
 
 def held_to_its_rules(camera: Held, before: dict[str, int]) -> None:
-    """Ranges, limits and locks, worked out from the model and not with the camera's own tables."""
+    """Ranges, limits and locks, computed from the model and not with the camera's own tables."""
     values, model = camera.camera.values, camera.model
     for one in model.parameters:
         assert one.low <= values[one.name] <= one.high, one.name

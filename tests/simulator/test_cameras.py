@@ -1,4 +1,4 @@
-"""An emulated camera, as sentences: what it lets a bus read and write, and what it refuses.
+"""An emulated camera: the parameters that a bus can read and write, and the refusals.
 
 Locks and ranges are common practice, no source; reasons of refusal are the exception codes of MODBUS Application
 Protocol V1.1b3, chapter 7.
@@ -190,6 +190,6 @@ def test_asking_for_ever_new_spans_does_not_fill_the_memory(camera: Camera) -> N
 
 
 def test_a_model_without_keys_for_a_protocol_is_a_defect_here() -> None:
-    """Whoever builds a camera has checked the plan before."""
+    """The caller has checked the plan before it builds a camera."""
     with pytest.raises(Defect):
         Camera(load("zoom-camera"), "no such protocol", 1, 1)

@@ -1,4 +1,4 @@
-"""Cameras in running plans: power, new bus IDs, saves, what the trace tells, and models that lie beside the plan."""
+"""Cameras in running plans: power, new bus IDs, saves, their records, and models in files beside the plan."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ cameras:
 
 
 class Hall:
-    """Three cameras behind a converter, and whoever asks them through it."""
+    """Three cameras behind a converter, and a client that polls them through it."""
 
     def __init__(self, model: str = "zoom-camera") -> None:
         self.records: list[Record] = []
@@ -57,7 +57,7 @@ class Hall:
         return self
 
     def ask(self, text: str, *, wait: int = 60 * MS) -> bytes:
-        """Send a frame (CRC added), wait, and give what cameras have sent by then."""
+        """Send a frame (CRC added) and wait; returns the bytes that cameras sent by then."""
         since = len(self.records)
         self._box.chunk(1, sealed(text))
         self.run(wait)
@@ -120,7 +120,7 @@ def test_a_reply_that_is_on_the_wire_when_the_power_goes_breaks_off() -> None:
     hall = Hall()
     whole = hall.ask(READ_SERIAL.format("01"), wait=30 * MS)
     start, end = next((record[3], record[4]) for record in hall.records if record[0] == BURST and record[6] == whole)
-    asked = start - hall.now + 30 * MS  # it answers so long after it is asked
+    asked = start - hall.now + 30 * MS  # its turnaround
     hall.world.cameras["left"].power(False, hall.now + asked + (end - start) // 2)
     went = hall.now + asked + (end - start) // 2
     part = hall.ask(READ_SERIAL.format("01"), wait=30 * MS)
@@ -234,7 +234,7 @@ def test_a_camera_that_is_deaf_while_it_saves_hears_nothing_and_then_does() -> N
 
 
 def test_a_camera_that_lost_power_before_its_answer_is_out_does_not_go_deaf_when_it_has_booted() -> None:
-    """It is asked to save, and is off and on again before it has answered: what it was about to do is forgotten."""
+    """It gets an order to save and loses power before it answers: the order is forgotten."""
     hall = Hall("minicam")
     camera = hall.world.cameras["left"].camera
     camera.model = replace(camera.model, timing=replace(camera.model.timing, boot=0))

@@ -1,4 +1,4 @@
-"""Characters and clocks: how long a character is, when its byte is there, and that no rounding adds up.
+"""Characters and clocks: the length of a character, the instant of its byte, and no accumulated rounding.
 
 MODBUS over Serial Line V1.02 is the standard of that name; ANSI E1.11 (DMX512) is quoted second-hand.
 """

@@ -1,4 +1,4 @@
-"""What a converter holds when it reboots, when a client goes, and when bursts are long: nothing of it acts later.
+"""The contents of a converter when it reboots, loses a client, or sends long bursts: none of it acts later.
 
 That a box forgets everything when it reboots, and that a port has one break for all its clients, is common practice,
 no source.
@@ -72,7 +72,7 @@ def test_an_arbitrating_box_sends_nothing_while_it_reboots() -> None:
 @pytest.mark.parametrize("clients", ["4", "{sharing: arbitrated}"])
 @pytest.mark.parametrize("down", [1, 2, 4, 8])
 def test_what_is_in_the_box_when_it_reboots_never_arrives(clients: str, down: int) -> None:
-    """It needs 500 us for the way through, and is up again before or after that: what it held is lost either way."""
+    """A passage takes 500 us, and the box is up again before or after that: its contents are lost either way."""
     lane = Lane(clients, f"reboots: [{{at: 1 s, down: {down * 100} us}}]")
     lane.open(1)
     lane.go(999)

@@ -1,8 +1,8 @@
 """Master, box, cameras, clients, power, cuts and reboots in any order: what must hold whatever happens.
 
-The model (`installation_model`) sees records only. Every run is done over without the clients that died before they had
-asked anything: for all others nothing may be different. Some runs whose cable nobody cut are drawn as levels in the
-end: at each station an ideal decoder must read what it is said to have heard.
+The model (`installation_model`) sees records only. Every run is repeated without the clients that died before their
+first request: nothing else may differ. Some runs whose cable nobody cut are drawn as levels in the end: at each station
+an ideal decoder must read the characters of the records.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ class Site:
         self.world.kernel.advance(self.world.kernel.now + ns)
 
     def wire(self) -> list[Any]:
-        """What was sent and asked, and what clients were given that asked something."""
+        """The bursts and exchanges, and the bytes for clients that sent requests."""
         kept = [record for record in self.records if record[0] in (BURST, EXCHANGE)]
         return [kept, {client: bytes(data) for client, data in self.got.items() if client < 90}]
 
@@ -131,7 +131,7 @@ class InstallationMachine(RuleBasedStateMachine):
         self.look()
 
     def look(self) -> None:
-        """Hold everything against the model."""
+        """Check everything against the model."""
         new, self.seen = self.site.records[self.seen :], len(self.site.records)
         assert self.model.take(new) == []
         for name, value in self.model.expected.items():

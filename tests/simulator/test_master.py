@@ -1,6 +1,6 @@
-"""The good master, as a pure object: what it asks next, how it waits, and what it makes of cameras that do not answer.
+"""The good master, as a pure object: its next request, its waits, and its treatment of cameras that do not answer.
 
-What a good master does is common practice, no source, except where a standard is named.
+The behaviour of a good master is common practice, no source, except where a standard is named.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def good(raw: bytes) -> bytes:
 
 
 class Desk:
-    """A master and cameras that answer what `answers` says: (ns after the request, bytes) for each request."""
+    """A master and cameras that answer each request as `answers` says: (ns after the request, bytes)."""
 
     def __init__(self, polls: list[Task], **more: int) -> None:
         self.kernel = Kernel()
@@ -233,7 +233,7 @@ def test_a_step_whose_answer_is_lost_is_not_repeated(one: Target) -> None:
 
 
 def test_a_value_does_not_overtake_a_step_of_the_same_camera(one: Target, two: Target) -> None:
-    """To 5, one more, to 9: it ends at 9 and not at 10. Another camera's step is in nobody's way."""
+    """To 5, one more, to 9: it ends at 9 and not at 10. A step of another camera blocks neither."""
     desk = Desk([poll(one)])
     desk.command(MS, move(one, 5))
     desk.command(MS + 1, step(one, 1), absolute=False)

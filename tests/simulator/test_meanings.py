@@ -1,4 +1,4 @@
-"""A plan asks for parameters by what they are for: two models that call one thing differently hang on one panel."""
+"""A plan names parameters by their meaning: one panel moves two models with different names for one thing."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_a_word_means_the_parameter_of_that_name_or_the_only_one_of_that_meaning
     assert model.called("shutter") == "time"
     assert model.called("bars") == "bars"
     twice = read_model(MODEL.replace("shade: {group: picture,", "shade: {meaning: shutter, group: picture,"))
-    assert twice.called("shutter") == "shutter"  # two have this meaning: nobody can say which is meant
+    assert twice.called("shutter") == "shutter"  # two have this meaning: ambiguous
 
 
 def test_polls_and_moves_reach_what_each_camera_calls_by_a_name_of_its_own(plan: Plan) -> None:

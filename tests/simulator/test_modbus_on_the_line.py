@@ -1,4 +1,4 @@
-"""MODBUS exchanges on the emulated line, against what the standards and their arithmetic say.
+"""MODBUS exchanges on the emulated line, against the standards and their arithmetic.
 
 MODBUS over Serial Line V1.02 and MODBUS Application Protocol V1.1b3 are the standards of these names. Checksums of
 the frames sent here come from crccheck, so that busim's own codec is not its judge.
@@ -43,7 +43,7 @@ class Bench:
         self.world.kernel.at(at, lambda raw: self.line.send(self.probe, raw), data)
 
     def ask(self, text: str) -> str:
-        """Send one frame, wait half a second, and say what came back, as hexadecimal without its CRC."""
+        """Send one frame, wait half a second; returns the reply as hexadecimal without its CRC."""
         self.group.characters.clear()
         self.send(self.world.kernel.now, sealed(text))
         self.world.kernel.advance(self.world.kernel.now + 500_000_000)
@@ -97,7 +97,7 @@ def test_the_figures_tell_the_same_poll_rate() -> None:
 
 @pytest.mark.parametrize("after", ["0", "1 m", "300 m"])
 def test_a_clean_run_takes_the_fast_path_wherever_its_stations_are(after: str) -> None:
-    """The next request may begin at the very nanosecond at which the silence behind a reply is over."""
+    """The next request may begin in the nanosecond in which the silence after a reply ends."""
     run = Run(wall(cameras=2, after=after), 1)
     run.advance(5 * 10**9)
     run.finish()

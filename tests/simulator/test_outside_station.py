@@ -1,7 +1,7 @@
 """A station that lives outside: a real camera, or a program that plays one, on the emulated line.
 
-It stands on the line through a converter of its own, without packing and latency: what the line carries goes to its
-client at once, and what the client writes is driven onto the pair.
+It stands on the line through a converter of its own, without packing and latency: bytes of the line go to its client at
+once, and bytes of the client onto the pair.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ masters:
 
 
 class Outside:
-    """A camera elsewhere: hears all of the line, answers what is for ID 2 after 2 ms with the value 4711."""
+    """A camera outside: hears the whole line, and answers requests for ID 2 after 2 ms with the value 4711."""
 
     def __init__(self, world: World) -> None:
         self.kernel = world.kernel

@@ -1,4 +1,4 @@
-"""What converters do with their clients: each policy in fast time, and with real clients over real sockets."""
+"""The client policies of converters: each in fast time, and with real clients over real sockets."""
 
 from __future__ import annotations
 
@@ -552,7 +552,7 @@ def test_two_clients_are_kept_alive_when_nothing_else_comes_and_not_between(serv
 def test_two_clients_get_what_is_packed_by_silence_by_length_and_behind_a_delimiter(
     serve: Any, packing: str, first: int, waits: bool
 ) -> None:
-    """The reply is 01 03 02 00 01 79 84: what goes at once is there long before the silence is over."""
+    """The reply is 01 03 02 00 01 79 84: bytes that go at once arrive long before the silence ends."""
     address = serve("4", f"packing: {packing}").address("box")
     with Client(address) as one, Client(address) as two:
         one.socket.sendall(ONE)
@@ -602,7 +602,7 @@ def test_two_writes_and_a_read_stall_without_tcp_nodelay(serve: Any, sharing: st
 
 
 class Controller:
-    """A plain server, as a controller has it that waits for its converters."""
+    """A plain server, as in a controller that waits for its converters."""
 
     def __init__(self, port: int = 0) -> None:
         self.listening = socket.create_server(("127.51.100.5", port))

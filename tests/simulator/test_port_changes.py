@@ -1,4 +1,4 @@
-"""A port that is set anew while it runs, and breaks: what receivers hear then, on both paths."""
+"""A port that gets other settings in a run, and breaks: what receivers hear then, on both paths."""
 
 from __future__ import annotations
 

@@ -174,7 +174,7 @@ def test_a_key_that_the_protocol_cannot_carry_is_the_user_s_mistake(tmp_path: Pa
 
 
 def sent_by(plan: Plan, request: Request, protocol: str) -> list[bytes]:
-    """What stations other than the master send when it sends this one request."""
+    """The bytes of all stations but the master after this one request."""
     records: list[Record] = []
     world = build(plan, 1, records.append, played=[])
     world.start()

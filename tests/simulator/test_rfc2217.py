@@ -40,7 +40,7 @@ AGREED = bytes.fromhex("FF FD 2C") + bytes.fromhex("FF FA 2C 6B B0 FF F0")  # DO
 
 
 class Box:
-    """A port with clients that have agreed to talk about it."""
+    """A port with clients that have agreed on COM port control."""
 
     def __init__(self, manner: str = "applies", baud: Fraction | int = 9600, format: str = "8N1") -> None:
         self.port = ComPort(Fraction(baud), CharFormat.parse(format), manner)
@@ -48,7 +48,7 @@ class Box:
         self.client.receive(AGREE)
 
     def ask(self, text: str) -> tuple[str, list[Action]]:
-        """A client's bytes as hex; the answer as hex, and everything else that follows."""
+        """Send a client's bytes (hex); returns the answer (hex) and all other effects."""
         actions = self.client.receive(bytes.fromhex(text))
         answer = b"".join(action.data for action in actions if isinstance(action, Answer))
         return answer.hex(" ").upper(), [action for action in actions if not isinstance(action, Answer)]
@@ -85,7 +85,7 @@ SAME = [
     ("FF FA 2C 02 00 FF F0", "FF FA 2C 66 08 FF F0"),
     ("FF FA 2C 03 00 FF F0", "FF FA 2C 67 01 FF F0"),
     ("FF FA 2C 04 00 FF F0", "FF FA 2C 68 01 FF F0"),
-    # what the port does not take is answered by what it has
+    # a value that the port refuses is answered with its present value
     ("FF FA 2C 02 09 FF F0", "FF FA 2C 66 08 FF F0"),
     ("FF FA 2C 03 06 FF F0", "FF FA 2C 67 01 FF F0"),
     ("FF FA 2C 04 04 FF F0", "FF FA 2C 68 01 FF F0"),
@@ -240,7 +240,7 @@ def test_any_bytes_do_the_same_at_any_split_and_raise_nothing(data: bytes, manne
     assert done(manner, *(data[a:b] for a, b in pairwise(places))) == whole
     assert done(manner, *(data[n : n + 1] for n in range(len(data)))) == whole
     answered = b"".join(action.data for action in whole[0] if isinstance(action, Answer))
-    assert len(answered) <= 4 * len(data) + 64  # nobody is made to send much by little
+    assert len(answered) <= 4 * len(data) + 64  # a small input never causes a large output
 
 
 # a client that opens a port, sets all of it, purges, and sends data with an FF in it
@@ -292,7 +292,7 @@ YES_9600 = bytes.fromhex("FF FA 2C 65 00 00 25 80 FF F0")
 
 
 def lane(manner: str = "applies", clients: str = "4") -> Lane:
-    """The lane of the policies with COM port control, its first client connected and agreed."""
+    """The line of `policy_plans` with COM port control; its first client is connected and has agreed."""
     here = Lane(clients, f"rfc2217: {manner}")
     here.open(1)
     here.box.chunk(1, AGREE)

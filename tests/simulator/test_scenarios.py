@@ -1,4 +1,4 @@
-"""The scenarios: each shows what its plan says it teaches, and gives the same figures as ever.
+"""The scenarios: each shows what its plan teaches, and gives unchanged figures.
 
 Nothing here is an outside check; the numbers are regressions of our own model.
 """
@@ -45,7 +45,7 @@ def test_the_figures_are_the_ones_kept_beside_the_plan(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_budget_is_the_one_kept_beside_the_plan(name: str) -> None:
-    """So that whoever makes it quicker sees that nothing else changed: to 1e-9, rounding aside."""
+    """Guards changes that only make it faster: equal to 1e-9, for rounding."""
     _same(kept_budget(name), json.loads(budget_of(name).read_text()), name)
 
 

@@ -1,4 +1,4 @@
-"""Many stations on one pair that nobody orders: the throughput of the emulated line against the published laws.
+"""Many uncoordinated stations on one pair: the throughput of the emulated line against the published laws.
 
 Pure ALOHA: Abramson 1970. Carrier sense: Kleinrock and Tobagi, IEEE Trans. Comm. 23(12), 1975 (formula second-hand).
 
@@ -46,7 +46,7 @@ class Crowd:
         self._line.attach(self._receiver, self._listener)
         for _ in range(12):
             station = self._station()
-            station.number = len(self._line.stations)  # a driver without a receiver: nobody asks what it hears
+            station.number = len(self._line.stations)  # a driver without a receiver
             self._line.stations.append(station)
             self._stations.append(station)
         self._line.start()
@@ -58,7 +58,7 @@ class Crowd:
         return Station("one of many", 0.0, PORT)
 
     def _note(self, record: Record) -> None:
-        """The trace is not looked at: what counts is what the receiver heard."""
+        """The trace is not used: only the receiver counts."""
 
     def run(self) -> float:
         """Throughput: share of time that carries frames which are received."""

@@ -1,4 +1,4 @@
-"""What hands do on site besides wiring: power, switches on a camera, another unit in its place; also on replay."""
+"""Site actions besides wiring: power, switches on a camera, another unit in its place; also on replay."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What clients from outside ask, read off at their converter: which exchange, how long, and what became of it."""
+"""Exchanges of outside clients, read at their converter: request, duration and outcome."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def exchanges(lane: Lane) -> list[tuple[int, str, int]]:
 
 @pytest.mark.parametrize("half", range(1, len(ONE)))
 def test_an_exchange_of_a_client_that_died_in_mid_request_is_not_charged_to_the_next(half: int) -> None:
-    """Half a request is sent and its client leaves; the next client's exchange begins with its own first byte."""
+    """A client sends half a request and leaves; the next client's exchange begins with its own first byte."""
     lane = Lane()
     lane.open(1)
     lane.open(2)

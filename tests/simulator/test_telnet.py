@@ -1,4 +1,4 @@
-"""Telnet as a converter speaks it: the bytes of RFC 854, 855 and 858, any split, and what else a client may send."""
+"""Telnet as a converter speaks it: the bytes of RFC 854, 855 and 858, in any split, and any other input of a client."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A tool at a converter: what a laptop there hears, apart from what only the emulator knows; recorded and replayed."""
+"""A tool at a converter: the bytes that a laptop hears, apart from facts that only the emulator knows; replayed."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_four_with_one_id_run_into_each_other_and_only_the_emulator_knows_who_th
 
 
 def test_two_replies_after_each_other_are_two_sound_replies() -> None:
-    """The second camera is far slower than a reply lasts: nothing collides, and who takes the first is fooled."""
+    """The second camera answers long after the first: nothing collides, and the first reply alone misleads."""
     text = FRESH.read_text().replace("turnaround: 3.2..5.2 ms", "turnaround: 30 ms")
     world = build(read_text(text), 1, lambda _: None, played=())
     world.start()

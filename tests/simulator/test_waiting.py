@@ -1,4 +1,4 @@
-"""How long a command waits at a master, and how old a polled value gets: simulation against queueing theory.
+"""The wait of a command at a master, and the age of a polled value: simulation against queueing theory.
 
 busim's own master on an emulated line. One command is a write of one register, S = 16 characters and twice t3.5;
 one poll is a read of 13 registers, V = 39 characters and twice t3.5. With t3.5 worth 3.5 characters (19200 Bd and

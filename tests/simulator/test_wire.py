@@ -704,8 +704,8 @@ def heard_otherwise(wire: Wire) -> list[Record]:
 
 
 def sent_meanwhile(wire: Wire, record: Record) -> bytes:
-    """What the other stations sent in the stretch of a heard record, by the UART's definition: each character is there
-    at the middle of its first stop bit, here with half a character to spare on either side.
+    """The characters that other stations sent in the stretch of a heard record, by the UART's definition: each
+    character is there at the middle of its first stop bit, here with half a character to spare on either side.
     """
     station = next(one for one in wire.stations.values() if one.label == record[2])
     found = []

@@ -1,4 +1,4 @@
-"""What hands do to the wiring while it runs: stations unplugged, cables cut, pairs swapped, ports set otherwise.
+"""Changes of the wiring in a run: stations unplugged, cables cut, pairs swapped, port settings changed.
 
 The levels on a cut pair are taken from the superposition of what is on each piece; there is no published row for it.
 """
@@ -237,7 +237,7 @@ def test_whatever_is_done_to_the_wiring_both_paths_hear_the_same(case: list[Any]
 
 
 def outcomes(records: list[Record], world: World, since: int, until: int) -> dict[str, set[str]]:
-    """By camera, what became of the exchanges that were asked and over between two instants."""
+    """The outcomes, by camera, of exchanges that began and ended between two instants."""
     names = {name.row: name.name for name in world.names}
     found: dict[str, set[str]] = {}
     for record in records:
@@ -373,7 +373,7 @@ hands = st.tuples(
 
 
 def handled(plan: Plan, deeds: list[Any], *, exact: bool) -> dict[tuple[int, int], list[Record]]:
-    """As `test_both_paths.records_of`, with hands in it."""
+    """As `test_both_paths.records_of`, with changes of the wiring."""
     records: list[Record] = []
     world = build(plan, 1, records.append, always_exact=exact)
     wiring, names, order = world.wiring, list(world.cameras), len(plan.lines[0].order)

@@ -1,4 +1,4 @@
-"""The world joins plan and parts: what its ports tell of exchanges, and everything wrong with a plan in one go."""
+"""The world joins plan and parts: exchange records of its ports, and all mistakes of a plan at once."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def _run(plan: Plan, **how: bool) -> tuple[World, list[Record]]:
 
 
 def _answers(records: list[Record], camera: int, size: int) -> set[int]:
-    """Instants at which the camera was asked for what it answered with so many bytes: answers less the turnaround."""
+    """Instants of the requests that the camera answered with so many bytes: its answers less the turnaround."""
     return {
         record[3] - TURNAROUND
         for record in records

@@ -91,7 +91,7 @@ def twin(run: Run) -> None:
 
 
 def readdressed(run: Run) -> None:
-    """A camera as it comes, with the bus ID of another, gets the one of the plan, saves and is without power once."""
+    """A new camera with the bus ID of another gets its planned ID, saves, and has one power cycle."""
     run.do(f"unit c2 {run.world.cameras['c1'].camera.bus_id} 99")
     run.do("power on c2")
     run.do("dial c2 38400 8N1")

@@ -1,4 +1,4 @@
-"""Campaigns: broken masters are found, cases become small, the good master is left alone, and all of it repeats."""
+"""Campaigns: broken masters are found, cases become small, the good master passes, and every campaign repeats."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ LATE = Case(1, 3 * SECOND, (FaultEvent("late", "c2", SECOND, 200 * MS, 40),))
 
 
 class TakesAnyReply(Master):
-    """Whatever sound reply comes first is the answer."""
+    """Takes the first sound reply as the answer."""
 
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> tuple[bytes | None, int | None]:
         if self._task is not None and data:
@@ -46,7 +46,7 @@ def test_a_late_reply_that_is_taken_for_the_next_one_is_found_with_times_frames_
     first = found.evidence[0]
     assert SECOND < first.at < SECOND + 200 * MS
     assert first.fault == "late at c2: held for 40 ms"
-    assert bytes.fromhex(first.frames[-1].data) == sealed("02 03 04 00 AE 00 20")  # by another CRC than ours
+    assert bytes.fromhex(first.frames[-1].data) == sealed("02 03 04 00 AE 00 20")  # by an independent CRC
     assert first.frames[-1].meaning == "reply of 2 to read 2 from 0: 174, 32, late"
     assert first.frames[-2].meaning == "request to 1: read 2 from 0"
 

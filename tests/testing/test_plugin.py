@@ -1,4 +1,4 @@
-"""The pytest plug-in: worlds from a plan, assertions with a timeline, fuzz tests, and its neighbours undisturbed."""
+"""The pytest plug-in: worlds from a plan, assertions with a timeline, fuzz tests; other plug-ins are undisturbed."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def ini(pytester: pytest.Pytester) -> None:
 
 
 def _example(pytester: pytest.Pytester) -> str:
-    """The newcomer's test file, in a folder as the newcomer has it."""
+    """The test file of the handbook page, in a newcomer's folder."""
     (text,) = [
         block
         for block in re.findall(r"^```python\n(.*?)^```$", page("pytest"), re.MULTILINE | re.DOTALL)

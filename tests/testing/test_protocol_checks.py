@@ -1,4 +1,4 @@
-"""`busim prove` and `busim new`: what holds is said to hold, and what does not is found."""
+"""`busim prove` and `busim new`: sound protocols pass, and defects are found."""
 
 from __future__ import annotations
 

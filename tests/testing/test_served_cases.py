@@ -1,4 +1,4 @@
-"""One case for a program in wall time: what a program can do wrong by itself is seen and told."""
+"""One case for a program in wall time: failures of the program itself are seen and reported."""
 
 from __future__ import annotations
 

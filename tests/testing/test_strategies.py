@@ -1,4 +1,4 @@
-"""What hypothesis draws is what it says: frames are sound, near-frames are not the frame, schedules and plans run."""
+"""The draws are as named: frames are sound, near-frames are not the frame, schedules and plans run."""
 
 from __future__ import annotations
 

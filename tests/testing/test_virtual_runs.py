@@ -1,4 +1,4 @@
-"""Campaigns of asyncio controllers in virtual time: found, made small, the same whoever works on them."""
+"""Campaigns of asyncio controllers in virtual time: defects found, cases reduced, the same with any worker."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, PASS, Verdict
 
 HALL = boxed("at: 9000 s, down: 1 s")
-# It takes the first bytes that come for the answer to its last request. MODBUS Application Protocol V1.1b3, 6.3.
+# It takes the first bytes for the answer to its last request. MODBUS Application Protocol V1.1b3, 6.3.
 NAIVE = """
 import asyncio
 READ = {1: "010300000001840a", 2: "0203000000018439", 3: "03030000000185e8"}

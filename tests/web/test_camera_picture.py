@@ -1,4 +1,4 @@
-"""The camera's picture: levels by ITU-R BT.709, by hand and by colour-science; and what each setting does."""
+"""The camera's picture: levels by ITU-R BT.709, by hand and by colour-science; and the effect of each setting."""
 
 from __future__ import annotations
 
@@ -194,7 +194,7 @@ def test_values_out_of_all_bounds_give_a_picture_all_the_same() -> None:
 
 
 def test_ten_pictures_a_second_take_less_than_a_second_of_computing() -> None:
-    """By the processor time of this process; other work on the machine has little part in it."""
+    """In processor time of this process, which other work on the machine hardly changes."""
     look = Look(saturation=1.1, hue=5, detail=0.5, flare=0.02, sectors=((3.0, 1.1),) * 8)
     grain = np.zeros((270, 480), dtype=np.float32)
     picture(look, 480, 270, 0, grain)

@@ -1,4 +1,4 @@
-"""The control API: whoever has the token does what can be typed; nothing that comes in hurts the session."""
+"""The control API: a client with the token can do every action; no request harms the session."""
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ async def test_other_ways_lead_nowhere(method: str, path: str) -> None:
 
 
 async def test_more_actions_than_a_session_carries_are_turned_away_and_it_goes_on(tmp_path: Path) -> None:
-    """As many as one connection can send, far more than are let through."""
+    """As many requests as one connection can send, far more than are accepted."""
 
     def flood(url: str, token: str) -> dict[int, int]:
         connection = http.client.HTTPConnection(url.removeprefix("http://"), timeout=WITHIN)

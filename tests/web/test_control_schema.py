@@ -1,4 +1,4 @@
-"""The control API against its own OpenAPI document, by schemathesis: whatever it makes up is answered as told."""
+"""The control API against its own OpenAPI document, by schemathesis: each drawn request is answered as documented."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from busim.web import ControlServer, openapi
 
 
 def asked(url: str, token: str, path: str, method: str, examples: int) -> int:
-    """Requests that schemathesis makes up for an operation; how many were answered as the document says."""
+    """Sends requests that schemathesis draws for an operation; returns the number answered as documented."""
     schema = schemathesis.openapi.from_dict(openapi())
     count = 0
 

@@ -1,4 +1,4 @@
-"""A line that somebody types, a call from Python and a request over HTTP do the same, and all of it is replayed."""
+"""A typed line, a call from Python and a request over HTTP do the same, and all of them replay."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def parted(line: str) -> tuple[str, dict[str, Any]]:
 
 
 class AtRest:
-    """A run as a session that stands at an instant."""
+    """A run that stands at an instant, as a session."""
 
     def __init__(self, run: Run) -> None:
         self._run = run

@@ -1,4 +1,4 @@
-"""The server of the page: who may ask, what it answers, and what does it no harm."""
+"""The server of the page: access, answers, and bad requests."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ WITHIN = 30.0  # seconds that anything awaited may take on a busy machine
 
 
 class Served:
-    """A page server on the running loop, and what is asked of it from a thread."""
+    """A page server on the running loop, and requests to it from a thread."""
 
     def __init__(self, server: PageServer) -> None:
         self.server = server
         self.host = server.address.removeprefix("http://").partition("/")[0]
 
     async def get(self, path: str, headers: dict[str, str] | None = None, /, **values: Any) -> tuple[int, Any]:
-        """Status, and the body as JSON where it is that; with the token."""
+        """Send a request with the token; returns status and body, parsed if it is JSON."""
         status, _, body = await self.raw(
             "GET", path, {"Authorization": f"Bearer {self.server.token}"} | (headers or {}), values
         )

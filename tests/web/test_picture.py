@@ -1,4 +1,4 @@
-"""The picture of a line, as shapes in nanoseconds and metres: each level of zoom, and what faults look like."""
+"""The picture of a line, as shapes in nanoseconds and metres: each level of zoom, and the look of faults."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ def test_a_second_master_is_bands_from_its_own_place_that_collide() -> None:
 
 
 def test_requests_that_no_master_reported_are_told_apart() -> None:
-    """The fault asks at the converter in the name of nobody."""
+    """The fault sends a request at the converter without a client."""
     shown = Shown(faulty_trace("{fault: second-master, on: wall box, at: 1 s, rate: 10 /s}"))
     assert {band.role for band in shown.picture(0, 900 * MS).bands} == {"request", "reply"}
     assert "stray" in {band.role for band in shown.picture(1 * S, 3 * S).bands}

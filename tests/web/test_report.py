@@ -1,4 +1,4 @@
-"""The report: one file, of its own, that tells what the figures tell, and prints."""
+"""The report: one complete file with the same figures as the run, ready to print."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Each fault does on the wire what its page says, and counts it.
+"""Each fault has the effect on the wire that its page describes, and counts it.
 
 Frames are judged by crccheck's CRC-16/MODBUS, and the exact path is read back by sigrok's UART decoder.
 """
@@ -44,12 +44,12 @@ def sent_clean(name: str) -> list[bytes]:
 
 
 def heard_by(run: Broken, name: str) -> bytes:
-    """What one receiver heard where it was not what was sent."""
+    """The characters that one receiver heard otherwise than they were sent."""
     return b"".join(record[5] for record in run.of(HEARD) if record[2] == run.number(name))
 
 
 def frames_at(run: Broken, name: str) -> list[bytes]:
-    """What one receiver heard, stretch by stretch, where it was not what was sent."""
+    """The same, stretch by stretch."""
     return [record[5] for record in run.of(HEARD) if record[2] == run.number(name)]
 
 
@@ -253,7 +253,7 @@ def test_a_lost_stop_is_not_carried_out() -> None:
 
 
 def _sigrok(trace: Path, folder: Path, show: str) -> list[str]:
-    """What sigrok's UART decoder says of the wire at the setting of the line."""
+    """The output of sigrok's UART decoder for the wire, at the setting of the line."""
     vcd = folder / "line.vcd"
     with open_trace(trace) as opened:
         to_vcd(opened, vcd)

@@ -1,4 +1,4 @@
-"""Faults as such: scheduled by a plan, absent without it, each with chance of its own, replayed from the inputs."""
+"""Faults in general: scheduled by a plan, absent without one, each with its own random stream, replayed from inputs."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def test_what_was_switched_on_by_hand_is_replayed_to_the_same_trace(tmp_path: Pa
 
 @pytest.mark.parametrize("fault", all_faults())
 def test_switched_off_again_before_anything_happens_a_fault_changes_nothing_on_the_line(fault: str) -> None:
-    """What is left behind would be found by the next test suite in the same session."""
+    """A fault left behind would disturb the next test suite in the same session."""
     clean = Broken(length=2 * S)
     run = Run(hall(), 1, also=(records := []).append)
     at = {"camera": "rope left", "converter": "wall box", "line": "wall line"}[all_faults()[fault].on]

@@ -1,4 +1,4 @@
-"""A late reply: on the wire when the catalogue says, and taken by a master that does not look."""
+"""A late reply: on the wire at the documented time, and accepted by a careless master."""
 
 from __future__ import annotations
 

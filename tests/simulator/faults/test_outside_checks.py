@@ -60,7 +60,7 @@ def test_a_crc_finds_every_single_bit_and_every_burst_of_up_to_its_length() -> N
 
 
 class Passing:
-    """A bench of a link alone: its chance, and whether its passages were good."""
+    """A bench of a link alone: its random stream, and whether each passage was good."""
 
     def __init__(self, stream: Stream) -> None:
         self.stream = stream
