@@ -100,7 +100,7 @@ def test_the_same_program_does_what_it_says(tmp_path: Path) -> None:
     assert age.startswith("age, mean: 0.")
     assert lines.startswith("[('boulder line', ")
     assert lines.endswith(" 2")
-    assert wrong == "'rope lane' did you mean 'rope line'?"
+    assert wrong == "'rope lane' did you mean `rope line`?"
     assert trace == "1 True True"
     assert sessions == "100000000 700 True"
     assert doors == "3"

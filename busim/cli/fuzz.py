@@ -207,17 +207,16 @@ def asyncio_run(
 def make_of(name: str) -> type[Master]:
     """The master of this name that comes with busim. Raises UserError."""
     from busim.foundation.errors import UserError
-    from busim.foundation.yaml_source import nearest
+    from busim.foundation.yaml_source import suggestion
     from busim.simulator.masters import Master
     from busim.testing.broken_masters import BROKEN
 
     if name == "good":
         return Master
     if name not in BROKEN:
-        meant = nearest(name, BROKEN)
         raise UserError(
             "busim has no such master", field="--master", found=repr(name[:60]),
-            expected="good, " + ", ".join(BROKEN), mend=f"did you mean {meant}?" if meant else "name one of these",
+            expected="good, " + ", ".join(BROKEN), mend=suggestion(name, BROKEN, "name one of these"),
         )  # fmt: skip
     return BROKEN[name].make
 

@@ -154,10 +154,10 @@ async def _serve(
             if control is not None:
                 await stack.enter_async_context(control.serving(live))
             if shown is not None and control is not None:
-                from busim.web import Control, page_beside
+                from busim.web import Control, page_in_process
 
                 at = Control(control.url, control.token) if shown.acts else None
-                address = await stack.enter_async_context(page_beside(shown.trace, at, listen=shown.listen))
+                address = await stack.enter_async_context(page_in_process(shown.trace, at, listen=shown.listen))
                 print(f"page: {address}", file=out, flush=True)
             stack.enter_context(_lines(loop, live, news))
             print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)

@@ -76,7 +76,7 @@ def command(
     )  # fmt: skip
     news.now = lambda: live.now
     with asyncio.Runner(loop_factory=wall_loop) as runner:
-        code, ended = runner.run(_beside(live, words, intents, news))
+        code, ended = runner.run(_with_child(live, words, intents, news))
     report = live.report() if expect else replace(live.report(), verdicts=())
     print_report(report, trace, to_errors=True)
     if figures is not None:
@@ -87,7 +87,7 @@ def command(
         raise typer.Exit(code or 1)
 
 
-async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> tuple[int, bool]:
+async def _with_child(live: Live, words: Sequence[str], hook: bool, news: News) -> tuple[int, bool]:
     """The exit code, and whether the command was ended by the end of the session."""
     import asyncio
 
@@ -100,17 +100,17 @@ async def _beside(live: Live, words: Sequence[str], hook: bool, news: News) -> t
     control = ControlServer()
     passed_on = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
     async with live, control.serving(live):
-        beside = ChildProcess(live, words, hook=hook, news=news.tell, told=control.variables)
-        if beside.unnamed:
+        child = ChildProcess(live, words, hook=hook, news=news.tell, told=control.variables)
+        if child.unnamed:
             news.caution(
-                "caution: no environment variables of their own for " + ", ".join(beside.unnamed) + ": their names "
+                "caution: no environment variables of their own for " + ", ".join(child.unnamed) + ": their names "
                 "differ too little; take them from BUSIM_ENDPOINTS or from {NAME.host} and {NAME.port}"
             )
         hold_still()
         for each in passed_on:
-            loop.add_signal_handler(each, beside.signal, each)
+            loop.add_signal_handler(each, child.signal, each)
         try:
-            return await beside.run(), beside.ended
+            return await child.run(), child.ended
         finally:
             for each in passed_on:
                 loop.remove_signal_handler(each)

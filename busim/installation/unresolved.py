@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.installation.rehearsal import read_block
 from busim.installation.spoken import Spoken
 from busim.installation.stations import ResolvedCamera
@@ -184,6 +184,5 @@ def _no_control(control: str, without: Mapping[str, Spoken]) -> tuple[str, UserE
 
 def _unknown(what: str, name: str, known: Iterable[str]) -> UserError:
     known = tuple(dict.fromkeys(known))
-    meant = nearest(name, known)
-    mend = f"did you mean `{meant}`?" if meant else "name one of these"
+    mend = suggestion(name, known, "name one of these")
     return UserError(what, found=repr(name[:60]), expected="one of " + ", ".join(known), mend=mend)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from itertools import islice
 
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.plan.view import KINDS, Found, View, name_of, quoted
 
 _IN_PLACES = ("converters", "cameras", "panels", "supplies", "spares")
@@ -85,7 +85,6 @@ def _among(
     """A finding if the name is not among the known ones, which are of these kinds."""
     if name in known or view.unsure(*kinds):
         return
-    meant = nearest(name, known)
     listed = ", ".join(f"`{entry[:60]}`" for entry in islice(known, _MOST_LISTED)) or "there is none"
     more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
     yield view.finding(
@@ -94,7 +93,7 @@ def _among(
         f"there is no {what} of this name",
         found=quoted(name),
         expected=listed + more,
-        mend=f"did you mean `{meant}`?" if meant else "write the name exactly as it is declared",
+        mend=suggestion(name, known, "write the name exactly as it is declared"),
     )
 
 

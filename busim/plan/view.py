@@ -12,7 +12,7 @@ from typing import Any
 
 from busim.foundation.diagnostics import Finding
 from busim.foundation.schema import at
-from busim.foundation.yaml_source import Declared, nearest
+from busim.foundation.yaml_source import Declared, nearest, suggestion
 
 _MOST_LISTED = 12
 _MOST_ASTRAY = 100
@@ -101,11 +101,10 @@ class View:
     def exists(self, field: str, kind: str, name: str) -> Found:
         """A finding if no entry of this kind has this name."""
         if name not in self.known[kind] and not self.unsure(kind):
-            meant = nearest(name, self.names[kind])
             known = self.names[kind]
             listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
             more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
-            mend = f"did you mean `{meant}`?" if meant else f"declare it under `{kind}`"
+            mend = suggestion(name, self.names[kind], f"declare it under `{kind}`")
             yield self.finding(
                 field,
                 f"no-such-{KINDS[kind]}",

@@ -8,7 +8,7 @@ for the page `views`, with `picture` below it.
 from busim.web.control import Control
 from busim.web.control_api import openapi
 from busim.web.control_server import ControlServer
-from busim.web.page_process import page_beside
+from busim.web.page_process import page_in_process
 from busim.web.page_server import LOOPBACK, PageServer
 
-__all__ = ["LOOPBACK", "Control", "ControlServer", "PageServer", "openapi", "page_beside"]
+__all__ = ["LOOPBACK", "Control", "ControlServer", "PageServer", "openapi", "page_in_process"]

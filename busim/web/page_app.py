@@ -81,7 +81,7 @@ class Pages:
                 Route(
                     "/api/about", self._told(lambda source, _: {**source.about(), "acts": self._control is not None})
                 ),
-                Route("/api/beside", self._told(_beside)),
+                Route("/api/stations", self._told(_stations)),
                 Route("/api/look", self._look),
                 Route("/api/series", self._told(_series)),
                 Route("/api/actions", self._acting, methods=["GET", "POST"]),
@@ -286,8 +286,8 @@ def _jump(source: Source, request: Request) -> dict[str, Any]:
     return source.jump(number(request, "line", 1, 10**6), what, number(request, "at", 0, _MOST_NS), back=back)
 
 
-def _beside(source: Source, request: Request) -> dict[str, Any]:
-    return source.beside(number(request, "line", 1, 10**6), number(request, "at", 0, _MOST_NS))
+def _stations(source: Source, request: Request) -> dict[str, Any]:
+    return source.stations(number(request, "line", 1, 10**6), number(request, "at", 0, _MOST_NS))
 
 
 def _series(source: Source, request: Request) -> dict[str, Any]:

@@ -56,7 +56,7 @@ async def _serve(server: PageServer) -> None:
 
 
 @contextlib.asynccontextmanager
-async def page_beside(
+async def page_in_process(
     trace: str, control: Control | None, *, listen: str = LOOPBACK, port: int = 0
 ) -> AsyncIterator[str]:
     """A page beside a session, from entering to leaving; gives its address. Raises UserError where it cannot begin."""

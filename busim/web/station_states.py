@@ -1,4 +1,4 @@
-"""What stands beside the line at an instant: cameras, converters and masters, from what a trace has up to then.
+"""The stations of a line at an instant: cameras, converters and masters, from what a trace has up to then.
 
 Values are those of change records, or the default of the camera's model where none came before; the page says which.
 What a real controller queues is not on the wire, so a queue is shown only where it is known afterwards: requests that
@@ -21,7 +21,7 @@ _LOST = ("time-out", "damaged", "ran-together")
 _MOST = 400  # parameters of a camera
 
 
-class Beside:
+class StationStates:
     """The stations of one line at `at` ns. `story`: changes and inputs up to then."""
 
     def __init__(self, trace: Trace, line: LaidLine, story: list[Record], at: int) -> None:

@@ -19,9 +19,9 @@ from busim.installation import Installation, outline
 from busim.plan.models import Parameter
 from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, Trace, open_trace
 from busim.runtime.session import plan_of, recorded_report
-from busim.web.beside import Beside
 from busim.web.picture import FAULT, HAND, MARKED, LaidLine, Story, Sums, decoded, laid_lines, line_picture, sign_of
 from busim.web.report import differences, shown
+from busim.web.station_states import StationStates
 
 MOST_WIDTH = 8000  # pixels
 _STEP = 100_000_000  # ns
@@ -164,10 +164,10 @@ class Source:
             line.name: {name: shown(value) for name, value in line.figures.items()} for line in made.lines
         }}  # fmt: skip
 
-    def beside(self, line: int, at: int) -> dict[str, Any]:
+    def stations(self, line: int, at: int) -> dict[str, Any]:
         """Cameras, converters and masters of a line at an instant."""
         with self.look() as trace:
-            return Beside(trace, self.line(line), self.story.until(at), at).as_json()
+            return StationStates(trace, self.line(line), self.story.until(at), at).as_json()
 
     def counts(self, line: int, camera: int, at: int) -> tuple[tuple[Parameter, ...], dict[str, int]]:
         """The parameters of a camera and their counts at an instant. Raises UserError where it is no camera."""

@@ -1,4 +1,4 @@
-"""`busim fuzz`: a program in wall time, a master in virtual time, and everything that a program can do wrong."""
+"""`busim fuzz`: a program in wall time, a master in virtual time, and all failures of a program."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_a_patient_program_passes(desk: Desk) -> None:
         (("--controller", "cat 'x"), "cannot be split into words"),
         (("--controller", ""), "there is no command"),
         ((), "one thing is tested at a time"),
-        (("--master", "wrong-id-acepted"), "did you mean wrong-id-accepted?"),
+        (("--master", "wrong-id-acepted"), "did you mean `wrong-id-accepted`?"),
         (("--master", "good", "--fault", "late-repl"), "late-repl"),
         (("--master", "good", "--accepted", __file__), "test_fuzz_command.py"),
         (("--master", "good", "--asyncio", "x.py:go"), "one thing is tested at a time"),

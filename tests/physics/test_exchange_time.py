@@ -34,11 +34,11 @@ def test_reading_3_registers_at_19200_bd_takes_14_896_ms() -> None:
 
 def test_the_parts_of_an_exchange_add_up_to_it() -> None:
     one = exchange(**BEHIND)
-    for case in (BEST, MEAN, WORST):
-        parts = one.parts(case)
+    for estimate in (BEST, MEAN, WORST):
+        parts = one.parts(estimate)
         assert list(parts) == list(PARTS)
-        assert sum(parts.values()) == pytest.approx(getattr(one, case) + one.pause)
-        assert one.read(case) + one.delivery(case) == pytest.approx(getattr(one, case))
+        assert sum(parts.values()) == pytest.approx(getattr(one, estimate) + one.pause)
+        assert one.read(estimate) + one.delivery(estimate) == pytest.approx(getattr(one, estimate))
 
 
 def test_the_mean_lies_in_the_middle_and_the_variance_is_that_of_even_draws() -> None:
@@ -66,7 +66,7 @@ def test_arrays_give_what_numbers_give(bauds: list[int], reply: int) -> None:
 
 @given(st.integers(0, 3_000_000), st.integers(0, 20), st.integers(1, 40))
 def test_packing_waits_as_long_as_a_converter_does(idle: int, length: int, characters: int) -> None:
-    """The budget's formula against the converter itself, fed one reply character by character."""
+    """The budget's formula against the converter, which gets one reply character by character."""
     character = 1_000_000
     packer = Packer(idle, length, character)
     sent = []

@@ -94,15 +94,15 @@ def test_a_figure_is_found_by_the_names_of_its_line_and_its_camera(report: busim
     ("look", "what", "found", "one_of", "mend"),
     [
         (lambda report: report.line("rope lane"), "the plan has no line of this name", "'rope lane'",
-         "boulder line", "did you mean 'rope line'?"),
+         "boulder line", "did you mean `rope line`?"),
         (lambda report: report.line("xyz"), "the plan has no line of this name", "'xyz'",
          "speed line", "use the name of a line as the plan has it"),
         (lambda report: report.line("rope line").camera("rope-left"), "line 'rope line' has no camera of this name",
-         "'rope-left'", "rope left", "did you mean 'rope left'?"),
+         "'rope-left'", "rope left", "did you mean `rope left`?"),
         (lambda report: report.line("rope line")["poll rate"], "line 'rope line' has no figure of this name",
-         "'poll rate'", "poll_rate", "did you mean 'poll_rate'?"),
+         "'poll rate'", "poll_rate", "did you mean `poll_rate`?"),
         (lambda report: report.line("rope line").camera("rope left")["age_man"],
-         "camera 'rope left' has no figure of this name", "'age_man'", "age_mean", "did you mean 'age_mean'?"),
+         "camera 'rope left' has no figure of this name", "'age_man'", "age_mean", "did you mean `age_mean`?"),
         (lambda report: report.line("rope line").camera("rope left")[0],
          "camera 'rope left' has no figure of this name", "0", "age_mean",
          "`busim explain figures` lists the figures"),
@@ -128,12 +128,12 @@ def test_help_lists_each_public_name_once_with_a_line_that_says_what_it_is() -> 
 
 # -- times are integers of nanoseconds ----------------------------------------------------------------------
 
-# Numbers of public signatures and fields that are no times. A new number is a time, in ns, unless it is put here.
+# Numbers in public signatures and fields that are not times. A new number is a time in ns, or gets its row here.
 NO_TIMES = {
     "seed", "value", "kind", "line", "column", "wrong_count", "bus_id", "count", "speed", "number", "share",
     "positions", "bursts", "exchanges", "time_outs", "damaged",
 }  # fmt: skip
-# Classes that public names give, beside those that are public names themselves.
+# Classes of objects that public names return, besides the public names.
 MORE = [
     importlib.import_module("busim.runtime.session").LineReport,
     importlib.import_module("busim.runtime.session").CameraReport,
@@ -144,7 +144,7 @@ MORE = [
 
 
 def numbers_of(thing: object, prefix: str) -> Iterator[tuple[str, str, str, str]]:
-    """(place, name, type, docstring) of each number that `thing` takes, holds or gives."""
+    """(place, name, type, docstring) of each number among the arguments, fields and results of `thing`."""
     doc = inspect.getdoc(thing) or ""
     parts: list[tuple[str, object, str]] = [(prefix, thing, doc)]
     if inspect.isclass(thing):

@@ -1,4 +1,4 @@
-"""The page in a browser nobody here wrote: every view on the climbing hall, by keyboard, in dark and narrow, live."""
+"""The page in an independent browser: every view of the climbing hall, by keyboard, dark, narrow, and live."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from test_page_server import served
 
 from busim.recording.trace import INPUT, open_trace
 from busim.runtime.session import Live, recorded_report, replay
-from busim.web import Control, ControlServer, page_beside
+from busim.web import Control, ControlServer, page_in_process
 from busim.web.report import shown
 
 pytestmark = [pytest.mark.needs("chromium"), pytest.mark.timeout(300)]
@@ -39,7 +39,7 @@ async def browsers() -> AsyncIterator[Browser]:
 
 
 async def opened(browser: Browser, address: str, **context: Any) -> tuple[Page, list[str]]:
-    """The page, drawn; and what its console complains of."""
+    """The drawn page, and the complaints of its console."""
     made = await browser.new_context(**context)
     page = await made.new_page()
     page.set_default_timeout(WITHIN)
@@ -54,7 +54,7 @@ async def opened(browser: Browser, address: str, **context: Any) -> tuple[Page, 
 
 
 async def until(page: Page, condition: str) -> None:
-    """Until an expression holds on the page; asked from outside, since the page's policy forbids `eval`."""
+    """Wait until an expression holds on the page; evaluated from outside, since the page's policy forbids `eval`."""
     async with asyncio.timeout(WITHIN / 1000):
         while not await page.evaluate(condition):
             await page.evaluate("new Promise(requestAnimationFrame)")
@@ -65,7 +65,7 @@ async def level(page: Page, wanted: str) -> None:
 
 
 async def judged(page: Page) -> list[str]:
-    """What axe-core finds that is serious or worse."""
+    """Findings of axe-core that are serious or worse."""
     found = (await Axe().run(page)).response["violations"]
     return [f"{one['id']}: {one['nodes'][0]['html']}" for one in found if one["impact"] in ("serious", "critical")]
 
@@ -137,7 +137,7 @@ async def test_two_browsers_watch_a_live_run_one_acts_and_all_of_it_replays(tmp_
     async with AsyncExitStack() as stack:
         live = await stack.enter_async_context(Live(hall(), 1, trace=path, any_port=True, play=["controller"]))
         await stack.enter_async_context(server.serving(live))
-        beside = page_beside(str(path), Control(server.url, server.token))
+        beside = page_in_process(str(path), Control(server.url, server.token))
         address = await stack.enter_async_context(beside)
         browser = await stack.enter_async_context(browsers())
         one, first = await opened(browser, address)

@@ -16,11 +16,11 @@ from typer.testing import CliRunner
 from busim.cli.app import app
 from busim.recording.trace import INPUT, open_trace
 from busim.runtime.session import Live, replay
-from busim.web import Control, ControlServer, PageServer, page_beside
+from busim.web import Control, ControlServer, PageServer, page_in_process
 
 
-class Beside:
-    """A page in another process, told by its address alone, as a browser is."""
+class PageClient:
+    """A client of a page in another process that knows only its address, like a browser."""
 
     def __init__(self, address: str) -> None:
         self.address, _, self.token = address.partition("/#")
@@ -45,14 +45,14 @@ async def act(page: Served, token: str, body: bytes) -> tuple[int, Any]:
     return await asyncio.to_thread(ask)
 
 
-async def test_a_page_beside_a_session_follows_it_and_acts_and_all_of_it_replays(tmp_path: Path) -> None:
+async def test_a_page_in_a_process_of_its_own_follows_a_session_and_acts_and_all_of_it_replays(tmp_path: Path) -> None:
     path = tmp_path / "t.busim"
     server = ControlServer()
     async with AsyncExitStack() as stack:
         live = await stack.enter_async_context(Live(hall(), 1, trace=path, any_port=True, play=["controller"]))
         await stack.enter_async_context(server.serving(live))
-        address = await stack.enter_async_context(page_beside(str(path), Control(server.url, server.token)))
-        there = Beside(address)
+        address = await stack.enter_async_context(page_in_process(str(path), Control(server.url, server.token)))
+        there = PageClient(address)
         page = there.asked
         about: dict[str, Any] = {"lines": []}
         while not about["lines"] or not about["end"]:
@@ -75,7 +75,7 @@ async def test_a_page_beside_a_session_follows_it_and_acts_and_all_of_it_replays
         state = ""
         while state != "no power":
             now = (await page.get("/api/about"))[1]["end"]
-            _, beside = await page.get("/api/beside", line=line, at=now)
+            _, beside = await page.get("/api/stations", line=line, at=now)
             state = next(one["state"] for one in beside["cameras"] if one["name"] == "rope top")
     with open_trace(path) as trace:
         assert [record[4] for record in trace.records(INPUT)] == ["no power"]
@@ -128,8 +128,8 @@ async def test_what_stands_beside_the_line_is_that_of_the_instant() -> None:
     async with served(scenario_trace("climbing-hall", 10)) as page:
         about = (await page.get("/api/about"))[1]
         line = about["lines"][0]["number"]
-        _, early = await page.get("/api/beside", line=line, at=0)
-        _, late = await page.get("/api/beside", line=line, at=10 * S)
+        _, early = await page.get("/api/stations", line=line, at=0)
+        _, late = await page.get("/api/stations", line=line, at=10 * S)
         _, series = await page.get("/api/series", line=line, since=0, until=10 * S)
     assert [one["age"] for one in early["cameras"]] == [None] * 4
     assert all(0 < one["age"] < S and not one["lost"] for one in late["cameras"])
@@ -140,7 +140,7 @@ async def test_what_stands_beside_the_line_is_that_of_the_instant() -> None:
     assert 0.2 < sum(series["occupancy"]) / 100 < 0.4
     async with served(faulty_trace("{fault: dead-camera, on: rope right, at: 1 s}", 3)) as page:
         line = (await page.get("/api/about"))[1]["lines"][0]["number"]
-        _, said = await page.get("/api/beside", line=line, at=3 * S)
+        _, said = await page.get("/api/stations", line=line, at=3 * S)
     lost = {one["name"]: one["lost"] for one in said["cameras"]}
     assert lost["rope right"] > 0 == lost["rope left"]
 

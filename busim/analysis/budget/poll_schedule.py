@@ -25,7 +25,7 @@ _NOTHING = 1000.0  # ns: the same where nothing is polled
 
 
 class PollSchedule(Utilisation):
-    """One case in one of the cases BEST, MEAN, WORST of its unknowns. Times in ns, rates per ns.
+    """One case under one estimate (BEST, MEAN, WORST) of its unknowns. Times in ns, rates per ns.
 
     `exact`: that newer moves replace waiting ones is worked out; else every move is sent, or the share that `like` has.
     `times`: of each kind of the layout, `each`: how long the master is inside one. Lists over polls are over all of the
@@ -63,7 +63,7 @@ class PollSchedule(Utilisation):
         return wire_of(self.case)
 
     def under(self, unknown: str) -> PollSchedule:
-        """The same in another case of its unknowns, and not exact."""
+        """The same under another estimate of its unknowns, and not exact."""
         return PollSchedule(self.case, unknown, exact=False, like=self)
 
     # -- polls ------------------------------------------------------------------------------------------------

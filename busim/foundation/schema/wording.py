@@ -11,7 +11,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from busim.foundation.diagnostics import Finding
-from busim.foundation.yaml_source import Declared, join, nearest, shown
+from busim.foundation.yaml_source import Declared, join, nearest, shown, suggestion
 
 # kind of pydantic error -> sentence, expected, remedy if the field has no example
 _SAID = {
@@ -92,8 +92,6 @@ def _its(spec: FieldInfo) -> str:
 
 def _unknown(document: Declared, field: str, key: str, shape: type[BaseModel] | None) -> Finding:
     known = list(_fields(shape)) if shape else []
-    meant = nearest(key, known)
-    mend = f"did you mean `{meant}`?" if meant else "delete the key"
     return at(
         document,
         field,
@@ -102,7 +100,7 @@ def _unknown(document: Declared, field: str, key: str, shape: type[BaseModel] | 
         at_key=True,
         found=repr(key[:60]),
         expected="one of " + ", ".join(known),
-        mend=mend,
+        mend=suggestion(key, known, "delete the key"),
     )
 
 

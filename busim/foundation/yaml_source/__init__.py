@@ -3,8 +3,9 @@
 Public: `load` (a file), `parse` (a text), `Declared` (their result), `locate` (place of a field path), `Real` (a float
 that keeps its text), `Rewriting` (a file changed, its comments kept), `Blocks` (entries of its lists moved, their
 comments with them), `scalar` and `flow` (values as YAML text), `resolved` (a plain scalar as YAML reads it), `nearest`
-(the known word that was probably meant), `shown` (a value as a message quotes it), `is_path` (whether a name refers to
-a file), `NamedFiles` (things that come with busim, or stand in files beside a plan).
+(the known word that was probably meant), `suggestion` (the same as advice), `shown` (a value as a message quotes it),
+`is_path` (whether a name refers to a file), `NamedFiles` (things that come with busim, or stand in files beside a
+plan).
 
 Open `reading.py` first.
 """
@@ -14,7 +15,7 @@ from busim.foundation.yaml_source.document import Declared, Position, Real, join
 from busim.foundation.yaml_source.named_files import NamedFiles
 from busim.foundation.yaml_source.reading import MOST_BYTES, MOST_DEPTH, MOST_VALUES, load, parse, resolved
 from busim.foundation.yaml_source.rewriting import Rewriting
-from busim.foundation.yaml_source.words import is_path, nearest, shown
+from busim.foundation.yaml_source.words import is_path, nearest, shown, suggestion
 from busim.foundation.yaml_source.writing import flow, scalar
 
 __all__ = [
@@ -37,4 +38,5 @@ __all__ = [
     "resolved",
     "scalar",
     "shown",
+    "suggestion",
 ]

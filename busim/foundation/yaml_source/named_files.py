@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source.words import is_path, nearest
+from busim.foundation.yaml_source.words import is_path, suggestion
 
 Thing = TypeVar("Thing")
 _KEPT = 64  # texts; budgets, checks and runs of one plan ask for the same again and again
@@ -55,10 +55,9 @@ class NamedFiles(Generic[Thing]):
     def unknown(self, name: str, known: Iterable[str]) -> UserError:
         """The error for a name that is none of `known`."""
         names = tuple(known)
-        meant = nearest(name, names)
         return UserError(
             f"there is no {self._kind} of this name",
             found=repr(name[:60]),
             expected=f"{' or '.join(names)}, or a file, such as {self._example}",
-            mend=f"did you mean `{meant}`?" if meant else "name one of these",
+            mend=suggestion(name, names, "name one of these"),
         )

@@ -17,7 +17,7 @@ from ruamel.yaml.util import load_yaml_guess_indent
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source.document import Declared, join
 from busim.foundation.yaml_source.reading import parse
-from busim.foundation.yaml_source.words import nearest, shown
+from busim.foundation.yaml_source.words import shown, suggestion
 
 _STEP = re.compile(r"\.?([^.\[\]]+)|\[([0-9]{1,6})\]|\[([^\[\]]+)\]")
 
@@ -113,13 +113,10 @@ class Rewriting:
 
     def _astray(self, field: str, what: str, expected: str, known: Any = None, step: str | int = "") -> UserError:
         words = [word for word in known if isinstance(word, str)] if isinstance(known, dict) else []
-        meant = nearest(str(step), words)
         return UserError(
             what,
             file=self._document.path or None,
             found=repr(field[:60]),
             expected=expected,
-            mend=f"did you mean `{meant}`?"
-            if meant
-            else "write for example cameras[2].bus_id or cameras[left mat].bus_id",
+            mend=suggestion(str(step), words, "write for example cameras[2].bus_id or cameras[left mat].bus_id"),
         )

@@ -49,6 +49,12 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return choices[min(within, key=len)] if within else None
 
 
+def suggestion(word: str, known: Iterable[str], otherwise: str) -> str:
+    """What to do about a word that is none of `known`: the one most like it, or else `otherwise`."""
+    meant = nearest(word, known)
+    return f"did you mean `{meant}`?" if meant else otherwise
+
+
 def is_path(name: str) -> bool:
     """Whether a name in a file refers to a file beside it, and not to a thing that busim knows by this name."""
     return name.endswith((".yaml", ".yml"))

@@ -15,7 +15,7 @@ from pydantic import Field, PlainValidator, ValidationError
 from busim.foundation.diagnostics import Finding
 from busim.foundation.schema import Sentence, Shape, Word, at, has, offered, quantity, worded
 from busim.foundation.units import CharFormat, parse_baud, parse_time
-from busim.foundation.yaml_source import Declared, nearest, parse
+from busim.foundation.yaml_source import Declared, parse, suggestion
 from busim.installation.rehearsal.kinds import DIAL, KINDS
 from busim.plan import Plan
 
@@ -152,8 +152,7 @@ def _named(
 ) -> Iterator[Finding]:
     if name is None or name in known:
         return
-    meant = nearest(name, list(known))
-    mend = f"did you mean `{meant}`?" if meant else f"name a {kind} of the plan"
+    mend = suggestion(name, known, f"name a {kind} of the plan")
     what = f"there is no {kind} of this name"
     if name in absent:
         what, mend = f"this {kind} is not present", "set `present: true` where it is declared, or leave the step out"

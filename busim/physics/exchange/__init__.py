@@ -1,6 +1,6 @@
 """Exchange: the time of one request with its reply, and the times that a master derives from it.
 
-Public: `exchange` to an `Exchange`, part by part (`PARTS`) in the cases `BEST`, `MEAN`, `WORST`; `packing`,
+Public: `exchange` to an `Exchange`, part by part (`PARTS`) in the estimates `BEST`, `MEAN`, `WORST`; `packing`,
 `last_of`; `larger`; `runs`, `time_out` and `drain`, which masters and budget share. All functions take numbers or
 numpy arrays.
 

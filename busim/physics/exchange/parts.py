@@ -88,37 +88,37 @@ class Exchange(NamedTuple):
         latency = self.latency_high - self.latency_low
         return (turnaround**2 + latency**2 + self.back_width**2) / 12
 
-    def read(self, case: str) -> Numbers:
+    def read(self, estimate: str) -> Numbers:
         """Time from sent until the camera reads or sets the value."""
         low, high = self.latency_low, self.latency_high
-        out = low if case == BEST else high if case == WORST else (low + high) / 2
+        out = low if estimate == BEST else high if estimate == WORST else (low + high) / 2
         return out + self.request + self.silence
 
-    def delivery(self, case: str) -> Numbers:
+    def delivery(self, estimate: str) -> Numbers:
         """Time from the reading of a value in the camera to its arrival at the master."""
-        return self.total(case) - self.read(case)
+        return self.total(estimate) - self.read(estimate)
 
-    def total(self, case: str) -> Numbers:
-        """Time from sent to ended in the case BEST, MEAN or WORST."""
-        return self.mean if case == MEAN else self.worst if case == WORST else self.best
+    def total(self, estimate: str) -> Numbers:
+        """Time from sent to ended in the estimate BEST, MEAN or WORST."""
+        return self.mean if estimate == MEAN else self.worst if estimate == WORST else self.best
 
-    def parts(self, case: str) -> dict[str, Numbers]:
-        """Every part by its name in `PARTS`, in the case BEST, MEAN or WORST."""
+    def parts(self, estimate: str) -> dict[str, Numbers]:
+        """Every part by its name in `PARTS`, in the estimate BEST, MEAN or WORST."""
         low, high = self.turnaround_low, self.turnaround_high
         return {
             "request": self.request,
             "silence": self.silence,
-            "turnaround": low if case == BEST else high if case == WORST else (low + high) / 2,
-            "reply": self.reply + (self.escaped if case == WORST else -self.spared if case == BEST else 0.0),
+            "turnaround": low if estimate == BEST else high if estimate == WORST else (low + high) / 2,
+            "reply": self.reply + (self.escaped if estimate == WORST else -self.spared if estimate == BEST else 0.0),
             "packing": self.packing,
-            "converter": self.latency(case),
+            "converter": self.latency(estimate),
             "pause": self.pause,
         }
 
-    def latency(self, case: str) -> Numbers:
+    def latency(self, estimate: str) -> Numbers:
         """Time of both passages."""
         low, high = self.latency_low, self.latency_high
-        return 2 * low if case == BEST else 2 * high if case == WORST else (low + high) / 2 + self.back_mean
+        return 2 * low if estimate == BEST else 2 * high if estimate == WORST else (low + high) / 2 + self.back_mean
 
 
 def exchange(

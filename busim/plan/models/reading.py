@@ -13,7 +13,7 @@ from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.foundation.schema import Notebook, form, worded
 from busim.foundation.units import Range
-from busim.foundation.yaml_source import Declared, load, nearest, parse
+from busim.foundation.yaml_source import Declared, load, parse, suggestion
 from busim.plan.models.model import BusSide, Model, Parameter, Supply, Timing
 from busim.plan.models.parameters import parameters
 from busim.plan.models.relations import Relations
@@ -193,7 +193,6 @@ class _Keys:
         return [(f"sector_{number + 1}_{value}", first + number) for number in range(self._shape.hue_sectors.number)]
 
     def _unknown(self, place: str, name: str) -> None:
-        meant = nearest(name, self._names)
         self._notes.note(
             place,
             "no-such-parameter",
@@ -201,7 +200,7 @@ class _Keys:
             at_key=True,
             found=repr(name[:60]),
             expected="one of this model",
-            mend=f"did you mean `{meant}`?" if meant else "declare it under `parameters`",
+            mend=suggestion(name, self._names, "declare it under `parameters`"),
         )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from busim.foundation.schema import Notebook
-from busim.foundation.yaml_source import join, nearest
+from busim.foundation.yaml_source import join, suggestion
 from busim.plan.models.model import Control, Limit, Lock, Motor, Order, Parameter, Presets
 from busim.plan.models.shapes import LimitShape, ModelShape
 
@@ -25,7 +25,6 @@ class Relations:
     def _parameter(self, field: str, name: str, *, at_key: bool = False) -> Parameter | None:
         parameter = self._known.get(name)
         if parameter is None:
-            meant = nearest(name, self._known)
             self._notes.note(
                 field,
                 "no-such-parameter",
@@ -33,7 +32,7 @@ class Relations:
                 at_key=at_key,
                 found=repr(name[:60]),
                 expected="a parameter of this model",
-                mend=f"did you mean `{meant}`?" if meant else "declare it under `parameters`",
+                mend=suggestion(name, self._known, "declare it under `parameters`"),
             )
         return parameter
 

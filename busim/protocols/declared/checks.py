@@ -6,7 +6,7 @@ Each check relies on the earlier ones, so they run in groups and stop after the 
 from __future__ import annotations
 
 from busim.foundation.schema import Notebook
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.plan.models import load, names
 from busim.protocols.declared.declaration import Declaration, Operation, Parts
 from busim.protocols.declared.layouts import READS
@@ -142,14 +142,13 @@ def _check(declaration: Declaration, notes: Notebook) -> None:
         return
     known = (*PLAIN, *catalogue())
     if check.kind not in known:
-        meant = nearest(check.kind, known)
         notes.note(
             "check.kind",
             "no-such-check",
             "not a check that is known",
             found=repr(check.kind),
             expected="xor, sum, sum-16, lrc, or a name of the RevEng catalogue, as CRC-16/MODBUS",
-            mend=f"did you mean {meant}?" if meant else "`busim prove --checks` lists them all",
+            mend=suggestion(check.kind, known, "`busim prove --checks` lists them all"),
         )
     before = [part for part in frame[: frame.index("check")] if isinstance(part, str)]
     if check.start not in ("mark", "frame", *before):
@@ -233,7 +232,6 @@ def _keys(declaration: Declaration, notes: Notebook) -> None:
         for name, key in keys.items():
             field = notes.below(notes.below("keys", model), name)
             if known is not None and name not in known:
-                meant = nearest(name, known)
                 notes.note(
                     field,
                     "no-such-parameter",
@@ -241,7 +239,7 @@ def _keys(declaration: Declaration, notes: Notebook) -> None:
                     at_key=True,
                     found=repr(name[:60]),
                     expected="one of " + ", ".join(known),
-                    mend=f"did you mean `{meant}`?" if meant else "delete the key",
+                    mend=suggestion(name, known, "delete the key"),
                 )
             if key in holder:
                 notes.note(

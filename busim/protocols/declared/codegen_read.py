@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from struct import Struct
 
 from busim.protocols.contract import FAILED, Reply, Request
-from busim.protocols.declared.codegen_request import Leg, Program, Seal, Table, legs_of
+from busim.protocols.declared.codegen_request import Program, Seal, Segment, Table, segments_of
 from busim.protocols.declared.declaration import Operation
 from busim.protocols.declared.layouts import READS, Layout
 from busim.protocols.declared.writers import form_of, runs, structured
@@ -47,39 +47,39 @@ class _Reading:
     # -- at places of their own -----------------------------------------------------------------------------
 
     def _fixed(self, n: int) -> None:
-        legs = legs_of(self._layout, n, self._before, self._behind)
-        end = sum(leg.size for leg in legs)
+        segments = segments_of(self._layout, n, self._before, self._behind)
+        end = sum(segment.size for segment in segments)
         self._refuse(f"len(data) != {end + self._seal.size}")
         self._sealed(str(end), str(end - self._seal.gap))
-        total = sum(leg.what == "value" for leg in legs)
+        total = sum(segment.what == "value" for segment in segments)
         at = number = 0
-        for run in runs(legs):
-            values = sum(leg.what == "value" for leg in run)
+        for run in runs(segments):
+            values = sum(segment.what == "value" for segment in run)
             names = [f"v{number + index}" for index in range(values)]
             if structured(run):
                 self._unpack(run, at, list(names), total)
             else:
                 self._look_up(run, at, list(names))
             number += values
-            at += sum(leg.size for leg in run)
-        self.scalars = [leg.what for leg in legs if leg.what != "value"]
+            at += sum(segment.size for segment in run)
+        self.scalars = [segment.what for segment in segments if segment.what != "value"]
         if number and self.values == "()":
             self.values = "(" + "".join(f"v{index}, " for index in range(number)) + ")"
 
-    def _unpack(self, run: list[Leg], at: int, names: list[str], total: int) -> None:
+    def _unpack(self, run: list[Segment], at: int, names: list[str], total: int) -> None:
         """One struct for a run; where all `total` values stand together at its end, they come in a tuple, as wanted."""
         program = self.program
-        values = [leg for leg in run if leg.what == "value"]
+        values = [segment for segment in run if segment.what == "value"]
         alike = len(values) == total > 1 and run[-total:] == values
-        if alike and not any(leg.before for leg in values[1:]):
+        if alike and not any(segment.before for segment in values[1:]):
             head = run[: -len(values)]
             if head:
                 self._unpack(head, at, [], 0)
-            at += sum(leg.size for leg in head) + len(values[0].before)
+            at += sum(segment.size for segment in head) + len(values[0].before)
             if values[0].before:
                 self._refuse(f"data[{at - len(values[0].before)}:{at}] != {program.hold(values[0].before)}")
             order = "<" if form_of(run, literals="x")[0] == "<" else ">"
-            struct = Struct(order + "".join(leg.code for leg in values))
+            struct = Struct(order + "".join(segment.code for segment in values))
             program.say(f"values = {program.hold(struct.unpack_from)}(data, {at})")
             at += struct.size
             if values[-1].behind:
@@ -88,10 +88,10 @@ class _Reading:
             self.values = "values"
             return
         found, wrong = [], []
-        for leg in run:
-            for literal in (leg.before, None, leg.behind):
+        for segment in run:
+            for literal in (segment.before, None, segment.behind):
                 if literal is None:
-                    found.append(names.pop(0) if leg.what == "value" else leg.what)
+                    found.append(names.pop(0) if segment.what == "value" else segment.what)
                 elif literal:
                     name = f"l{at}_{len(found)}"
                     found.append(name)
@@ -99,13 +99,13 @@ class _Reading:
         program.say(f"{', '.join(found)}, = {program.hold(Struct(form_of(run, literals='s')).unpack_from)}(data, {at})")
         self._refuse(*wrong)
 
-    def _look_up(self, run: list[Leg], at: int, names: list[str]) -> None:
+    def _look_up(self, run: list[Segment], at: int, names: list[str]) -> None:
         wrong = []
-        for leg in run:
-            name = names.pop(0) if leg.what == "value" else leg.what
-            self.program.say(f"{name} = {self.program.hold(leg.read())}[data[{at}:{at + leg.size}]]")
+        for segment in run:
+            name = names.pop(0) if segment.what == "value" else segment.what
+            self.program.say(f"{name} = {self.program.hold(segment.read())}[data[{at}:{at + segment.size}]]")
             wrong.append(f"{name} is None")
-            at += leg.size
+            at += segment.size
         self._refuse(*wrong)
 
     # -- anywhere -------------------------------------------------------------------------------------------

@@ -1,6 +1,6 @@
-"""A layout with a known number of values: legs, tables and the seal, from which functions are made.
+"""A layout with a known number of values: segments, tables and the seal, from which functions are made.
 
-Constant bytes are joined to the field after them: a field with the bytes before it is a leg. The functions are written
+A segment is a field with the constant bytes before it. The functions are written
 out and compiled here, as a dataclass does it: unrolled, with sizes as numbers in the text. The text consists of words
 of this package and of integers. All content of a file (bytes, words, tables, patterns) is passed to the function as an
 object under a numbered name, never as text.
@@ -38,7 +38,7 @@ class Table(dict[Any, Any]):
         return answer
 
 
-class Leg:
+class Segment:
     """A field with the bytes before it and, for the last one, those after it."""
 
     __slots__ = ("before", "behind", "encoding", "what")
@@ -51,7 +51,7 @@ class Leg:
 
     @property
     def size(self) -> int:
-        """The bytes of a leg whose encoding has one size."""
+        """The bytes of a segment whose encoding has one size."""
         return len(self.before) + self.encoding.widths[0] + len(self.behind)
 
     @property
@@ -79,9 +79,9 @@ class Leg:
         return Table(read)
 
 
-def legs_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Leg]:
+def segments_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Segment]:
     """The frame up to its check. Every number that depends on `n` alone becomes bytes."""
-    legs: list[Leg] = []
+    segments: list[Segment] = []
     held = before
     for what, part in layout.pieces(n):
         if what == "check":
@@ -90,10 +90,10 @@ def legs_of(layout: Layout, n: int, before: bytes, behind: bytes) -> list[Leg]:
         if isinstance(folded, bytes):
             held += folded
         else:
-            legs.append(Leg(held, what, layout.encoding(folded)))
+            segments.append(Segment(held, what, layout.encoding(folded)))
             held = b""
-    legs[-1].behind = held + (b"" if layout.declaration.check else behind)  # it is there: the bus ID
-    return legs
+    segments[-1].behind = held + (b"" if layout.declaration.check else behind)  # it is there: the bus ID
+    return segments
 
 
 def _folded(layout: Layout, n: int, what: str, name: str) -> Part:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from struct import Struct
 
-from busim.protocols.declared.codegen_request import Leg, Program, Seal, legs_of
+from busim.protocols.declared.codegen_request import Program, Seal, Segment, segments_of
 from busim.protocols.declared.layouts import Layout
 
 # address, key, tag, reason as written, count, values -> bytes
@@ -20,21 +20,21 @@ def writer(layout: Layout, n: int, before: bytes, behind: bytes) -> Write:
     The function raises ValueError, struct.error or IndexError for numbers that do not fit.
     """
     program = Program("address, key, tag, reason, count, values")
-    legs = legs_of(layout, n, before, behind)
+    segments = segments_of(layout, n, before, behind)
     seal = Seal(layout, before, behind)
     pieces: list[str] = []
     number = 0
-    for run in runs(legs):
+    for run in runs(segments):
         if structured(run):
             pieces.append(_packed(program, run, number))
         else:
             values = number
-            for leg in run:
-                pieces.append(_looked_up(program, leg, values))
-                values += leg.what == "value"
-        number += sum(leg.what == "value" for leg in run)
+            for segment in run:
+                pieces.append(_looked_up(program, segment, values))
+                values += segment.what == "value"
+        number += sum(segment.what == "value" for segment in run)
     program.say(f"body = {' + '.join(pieces)}" if len(pieces) <= 4 else f"body = b''.join(({', '.join(pieces)}))")
-    if any(leg.what == "length" for leg in legs):
+    if any(segment.what == "length" for segment in segments):
         _state_length(program, layout, n, seal, len(before))
     if seal:
         covered = "body"
@@ -46,59 +46,59 @@ def writer(layout: Layout, n: int, before: bytes, behind: bytes) -> Write:
     return program.made()
 
 
-def runs(legs: list[Leg]) -> list[list[Leg]]:
-    """Legs in a row that one struct can carry, and the others, in order."""
-    found = [[legs[0]]]
-    for last, leg in pairwise(legs):
-        together = bool(last.code) == bool(leg.code) and (
-            not leg.code or _order(found[-1]) in ("", *_order([leg])) or _order([leg]) == ""
+def runs(segments: list[Segment]) -> list[list[Segment]]:
+    """Segments in a row that one struct can carry, and the others, in order."""
+    found = [[segments[0]]]
+    for last, segment in pairwise(segments):
+        together = bool(last.code) == bool(segment.code) and (
+            not segment.code or _order(found[-1]) in ("", *_order([segment])) or _order([segment]) == ""
         )
         if together:
-            found[-1].append(leg)
+            found[-1].append(segment)
         else:
-            found.append([leg])
+            found.append([segment])
     return found
 
 
-def _order(run: list[Leg]) -> str:
+def _order(run: list[Segment]) -> str:
     """The byte order of a run, "" where all of it are single bytes."""
-    return next((leg.encoding.order[0] for leg in run if leg.encoding.size > 1), "")
+    return next((segment.encoding.order[0] for segment in run if segment.encoding.size > 1), "")
 
 
-def structured(run: list[Leg]) -> bool:
+def structured(run: list[Segment]) -> bool:
     """Whether a run goes through struct rather than through tables."""
-    return bool(run[0].code) and (len(run) > _FEW or any(leg.encoding.size > 1 for leg in run))
+    return bool(run[0].code) and (len(run) > _FEW or any(segment.encoding.size > 1 for segment in run))
 
 
-def form_of(run: list[Leg], *, literals: str) -> str:
+def form_of(run: list[Segment], *, literals: str) -> str:
     """The form of a run for struct; `literals`: `s` or `x`, for the constant bytes."""
     form = "<" if _order(run) == "l" else ">"
-    for leg in run:
-        form += (f"{len(leg.before)}{literals}" if leg.before else "") + leg.code
-        form += f"{len(leg.behind)}{literals}" if leg.behind else ""
+    for segment in run:
+        form += (f"{len(segment.before)}{literals}" if segment.before else "") + segment.code
+        form += f"{len(segment.behind)}{literals}" if segment.behind else ""
     return form
 
 
-def _packed(program: Program, run: list[Leg], number: int) -> str:
+def _packed(program: Program, run: list[Segment], number: int) -> str:
     arguments = []
-    for leg in run:
-        if leg.before:
-            arguments.append(program.hold(leg.before))
-        arguments.append(f"values[{number}]" if leg.what == "value" else leg.what)
-        number += leg.what == "value"
-        if leg.behind:
-            arguments.append(program.hold(leg.behind))
-    values = [leg for leg in run if leg.what == "value"]
+    for segment in run:
+        if segment.before:
+            arguments.append(program.hold(segment.before))
+        arguments.append(f"values[{number}]" if segment.what == "value" else segment.what)
+        number += segment.what == "value"
+        if segment.behind:
+            arguments.append(program.hold(segment.behind))
+    values = [segment for segment in run if segment.what == "value"]
     first = len(arguments) - len(values)
     if len(values) > 1 and all(text.startswith("values[") for text in arguments[first:]) and number == len(values):
         arguments[first:] = ["*values"]
     return f"{program.hold(Struct(form_of(run, literals='s')).pack)}({', '.join(arguments)})"
 
 
-def _looked_up(program: Program, leg: Leg, number: int) -> str:
-    if leg.what == "length":  # placeholder: its number is known at the end
-        return program.hold(leg.before + bytes(leg.encoding.widths[0]) + leg.behind)
-    return f"{program.hold(leg.written())}[{f'values[{number}]' if leg.what == 'value' else leg.what}]"
+def _looked_up(program: Program, segment: Segment, number: int) -> str:
+    if segment.what == "length":  # placeholder: its number is known at the end
+        return program.hold(segment.before + bytes(segment.encoding.widths[0]) + segment.behind)
+    return f"{program.hold(segment.written())}[{f'values[{number}]' if segment.what == 'value' else segment.what}]"
 
 
 def _state_length(program: Program, layout: Layout, n: int, seal: Seal, before: int) -> None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, NoReturn
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 
 VERSION = 1
 VALUE, ONLINE, OFFLINE, DIAGNOSIS = BELIEFS = ("value", "online", "offline", "diagnosis")
@@ -132,8 +132,7 @@ def _refuse(what: str, message: Mapping[str, Any], key: str, expected: str) -> N
 
 
 def _unknown(what: str, key: str, name: str, known: Collection[str]) -> NoReturn:
-    meant = nearest(name, known)
     raise UserError(
         what, field=key, found=ascii(name[:60]), expected="one of " + ", ".join(list(known)[:12]),
-        mend=f"did you mean {meant!r}?" if meant else "write it as in the plan",
+        mend=suggestion(name, known, "write it as in the plan"),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.foundation.units import parse_rate, parse_time
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.plan import ExpectPlan, Plan, locate
 from busim.recording.figures import QUANTITIES, Fold, Quantity
 
@@ -96,8 +96,7 @@ class _Reading:
     def _quantity(self, field: str, entry: ExpectPlan) -> Quantity | None:
         quantity = QUANTITIES.get(entry.figure.replace(" ", "_"))
         if quantity is None:
-            meant = nearest(entry.figure, QUANTITIES)
-            mend = f"did you mean `{meant}`?" if meant else "`busim explain figures` says what each is"
+            mend = suggestion(entry.figure, QUANTITIES, "`busim explain figures` says what each is")
             self._add(f"{field}.figure", "no-such-figure", UserError(
                 "there is no figure of this name", found=repr(entry.figure[:60]),
                 expected="one of " + ", ".join(QUANTITIES), mend=mend,
@@ -123,11 +122,10 @@ class _Reading:
 
     def _unknown(self, field: str, name: str) -> None:
         known = [*self._names[LINE], *self._names[CAMERA]]
-        meant = nearest(name, (*known, *_EVERY))
         self._add(field, "no-such-scope", UserError(
             "there is no line and no camera of this name", found=repr(name[:60]),
             expected=", ".join(f"`{one[:60]}`" for one in known[:12]) + (" and more" if len(known) > 12 else ""),
-            mend=f"did you mean `{meant}`?" if meant else "name one of the plan's, or `every line`, `every camera`",
+            mend=suggestion(name, (*known, *_EVERY), "name one of the plan's, or `every line`, `every camera`"),
         ))  # fmt: skip
 
     def _having_it(self, field: str, name: str, kinds: list[str], quantity: Quantity) -> str | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.simulator.world import World
 
 Given = Mapping[str, Any]  # arguments by name, as written
@@ -74,12 +74,11 @@ def named(world: World, kinds: Iterable[str], given: object, what: str) -> str:
     alike = [name for name in known if _plain(name) == _plain(text)]
     if len(alike) == 1:
         return alike[0]
-    meant = nearest(text, known)
     kinds_text = " or ".join(kinds)
     raise UserError(
         f"there is no {kinds_text} of this name" if not alike else f"several {kinds_text}s may be meant",
         field=what, found=repr(text[:60]), expected="one of " + ", ".join(known)[:400] if known else "none",
-        mend=f"did you mean {meant!r}?" if meant else "name one of the plan",
+        mend=suggestion(text, known, "name one of the plan"),
     )  # fmt: skip
 
 

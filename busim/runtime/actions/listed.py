@@ -7,7 +7,7 @@ from typing import Any
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat, parse_baud, parse_time
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.runtime.actions.action import Action, Argument, Given, Prepared, named, number
 from busim.simulator.faults import find_fault, find_preset, is_preset
 from busim.simulator.world import World
@@ -256,10 +256,9 @@ def prepare(world: World, name: object, given: Mapping[str, Any]) -> Prepared:
     """
     action = ACTIONS.get(name) if isinstance(name, str) else None
     if action is None:
-        meant = nearest(str(name), ACTIONS)
         raise UserError(
             "there is no such action", found=repr(str(name)[:60]), expected="one of " + ", ".join(ACTIONS),
-            mend=f"did you mean `{meant}`?" if meant else "`help` lists them",
+            mend=suggestion(str(name), ACTIONS, "`help` lists them"),
         )  # fmt: skip
     known = {argument.name: argument for argument in action.arguments}
     for key in given:

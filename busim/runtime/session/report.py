@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.plan import Plan
 from busim.recording.expectations import MISSED, Expectation, Verdict, judge
 from busim.recording.figures import SCHEMA, Fold, Value
@@ -151,11 +151,10 @@ def _named(kind: str, name: str, known: Mapping[str, _T], owner: str, mend: str 
     """The entry of `known` under `name`. Raises UserError, with the most similar name if there is one."""
     if name in known:
         return known[name]
-    meant = nearest(str(name), known)
     raise UserError(
         f"{owner} has no {kind} of this name", found=repr(name)[:60],
         expected="one of " + ", ".join(known) if known else f"no name: there is no {kind}",
-        mend=f"did you mean {meant!r}?" if meant else mend or f"use the name of a {kind} as the plan has it",
+        mend=suggestion(str(name), known, mend or f"use the name of a {kind} as the plan has it"),
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.parameters import Parameter, Values
 
@@ -51,11 +51,10 @@ class Fault:
         known = {parameter.name: parameter for parameter in self.parameters}
         for name in given:
             if name not in known:
-                meant = nearest(name, known)
                 raise UserError(
                     f"fault {self.name} has no such parameter", field=name, found=repr(name[:60]),
                     expected="one of " + ", ".join(known) if known else "no parameters",
-                    mend=f"did you mean `{meant}`?" if meant else f"`busim explain {self.name}` lists them",
+                    mend=suggestion(name, known, f"`busim explain {self.name}` lists them"),
                 )  # fmt: skip
         return {name: one.read(given.get(name, one.default)) for name, one in known.items()}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from busim.simulator.fault_hooks import Passage, Remove
+from busim.simulator.fault_hooks import Passage, Remove, remove_all
 from busim.simulator.faults.benches import ConverterBench
 
 # The bytes and how to pass some on (bytes, ns from now); all other bytes are dropped.
@@ -45,3 +45,10 @@ def cover_up(bench: ConverterBench, handle: Handle) -> Remove:
 def cover_down(bench: ConverterBench, handle: Handle) -> Remove:
     """Chunks on their way from the network to the line."""
     return bench.down.cover(PassageCover(bench, handle))
+
+
+def cover_ways(bench: ConverterBench, way: str, handle: Handle) -> Remove:
+    """Both ways, or one of them: `way` is both, to-line or to-net."""
+    up = [cover_up(bench, handle)] if way != "to-line" else []
+    down = [cover_down(bench, handle)] if way != "to-net" else []
+    return remove_all(*up, *down)

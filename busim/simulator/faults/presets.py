@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from busim.foundation.errors import Defect, UserError
-from busim.foundation.yaml_source import load, nearest
+from busim.foundation.yaml_source import load, suggestion
 from busim.simulator.faults.catalogue import find_fault
 from busim.simulator.faults.declaration import Fault, On
 from busim.simulator.faults.parameters import Values
@@ -66,9 +66,8 @@ def find_preset(name: str) -> Preset:
     """The preset of this name. Raises UserError."""
     preset = all_presets().get(name)
     if preset is None:
-        meant = nearest(name, all_presets())
         raise UserError(
             "there is no preset of this name", found=repr(name[:60]), expected="one of " + ", ".join(all_presets()),
-            mend=f"did you mean `{meant}`?" if meant else "`busim explain faults` lists them",
+            mend=suggestion(name, all_presets(), "`busim explain faults` lists them"),
         )  # fmt: skip
     return preset

@@ -14,7 +14,7 @@ from heapq import heappop, heappush
 from typing import Any
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.recording.trace import CHANGE, EFFECT, INPUT, MARK, Record
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults import Fault, Values, exact_time, find_fault
@@ -106,11 +106,10 @@ class FaultBoard:
         fault = find_fault(name)
         known = places_of(self._world, fault.on)
         if at not in known:
-            meant = nearest(at, known)
             raise UserError(
                 f"{fault.name} is a fault of a {fault.on}, and there is none of this name", found=repr(at[:60]),
                 expected="one of " + ", ".join(known)[:300] if known else f"a plan with a {fault.on}",
-                mend=f"did you mean {meant!r}?" if meant else f"name a {fault.on} of the plan",
+                mend=suggestion(at, known, f"name a {fault.on} of the plan"),
             )  # fmt: skip
         own = {key: value for key, value in given.items() if key != "for"}
         length = FOR.read(given["for"]) if "for" in given else 0

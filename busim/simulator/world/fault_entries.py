@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.plan import FaultPlan, Plan, locate
 from busim.simulator.faults import Fault, Values, find_fault, find_preset, is_preset
 
@@ -94,11 +94,10 @@ class _Reading:
             if name in known:
                 yield name
                 continue
-            meant = nearest(name, known)
             self._add(f"{field}.on", "no-such-place", UserError(
                 f"{fault.name} is a fault of a {fault.on}, and there is none of this name", found=repr(name[:60]),
                 expected=("one of " + ", ".join(known)[:300] if known else f"a plan with a {fault.on}"),
-                mend=f"did you mean `{meant}`?" if meant else f"name a {fault.on}, or write `every {fault.on}`",
+                mend=suggestion(name, known, f"name a {fault.on}, or write `every {fault.on}`"),
             ))  # fmt: skip
 
     def _add(self, field: str, code: str, error: UserError) -> None:

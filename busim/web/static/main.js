@@ -161,7 +161,7 @@ function spanned(span) {
 }
 
 const span = () => page.view.until - page.view.since;
-const deeds = {
+const actions = {
   left: () => { pause(); show(page.view.since - span() / 2, page.view.until - span() / 2); },
   right: () => { pause(); show(page.view.since + span() / 2, page.view.until + span() / 2); },
   in: () => zoom(1 / 4),
@@ -248,16 +248,16 @@ const BY_KEY = {
 function listen() {
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-do]");
-    if (button) deeds[button.dataset.do]();
+    if (button) actions[button.dataset.do]();
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, dialog, textarea")) return;
     if (event.key === " " && event.target.closest("button, summary")) return;
-    const deed = BY_KEY[event.key];
-    if (deed) { event.preventDefault(); deeds[deed](); }
+    const action = BY_KEY[event.key];
+    if (action) { event.preventDefault(); actions[action](); }
     else if (/^[0-9]$/.test(event.key)) spanned(SPANS[(Number(event.key) + 9) % 10]);
   });
-  at("keys").addEventListener("click", deeds.help);
+  at("keys").addEventListener("click", actions.help);
   at("span").addEventListener("change", () => spanned(Number(at("span").value)));
   const canvas = at("line");
   let held = null;

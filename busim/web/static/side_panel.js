@@ -1,16 +1,16 @@
-// What stands beside the line: cameras, masters and converters at the end of the window, time series, figures, actions.
+// The panel beside the line: cameras, masters and converters at the end of the window, time series, figures, actions.
 
 import { ask } from "./ask.js";
 import { page } from "./main.js";
 import { el, instant, length } from "./text.js";
 import { cameraPictures } from "./pictures.js";
 
-const beside = document.getElementById("beside");
+const panel = document.getElementById("side-panel");
 let plots = null, busy = false, again = false, acting = null;
 
 function section(id, title, ...children) {
   const body = el("div", { id: `${id}-body` }, ...children);
-  beside.append(el("section", { id, "aria-labelledby": `${id}-title` }, el("h2", { id: `${id}-title` }, title), body));
+  panel.append(el("section", { id, "aria-labelledby": `${id}-title` }, el("h2", { id: `${id}-title` }, title), body));
   return body;
 }
 
@@ -36,7 +36,7 @@ async function refresh() {
       const at = Math.floor(Math.min(page.view.until, page.end)), line = page.line.number;
       const more = Math.max(0, 10e9 - (page.view.until - page.view.since)) / 2; // a curve needs more than a moment
       const [stations, series] = await Promise.all([
-        ask("/api/beside", { line, at }),
+        ask("/api/stations", { line, at }),
         ask("/api/series", { line, since: Math.floor(Math.max(0, page.view.since - more)), until: Math.ceil(page.view.until + more) }),
       ]);
       drawCameras(stations);

@@ -11,7 +11,7 @@ from importlib import import_module
 from pkgutil import iter_modules
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import nearest
+from busim.foundation.yaml_source import suggestion
 from busim.simulator.faults.declaration import Fault
 
 _GROUPS = "PDLBCM"  # pair, direction, line settings, bus devices, converter and network, the master from outside
@@ -32,10 +32,9 @@ def find_fault(name: str) -> Fault:
     """The fault of this name. Raises UserError."""
     fault = all_faults().get(name)
     if fault is None:
-        meant = nearest(name, all_faults())
         raise UserError(
             "there is no fault of this name", found=repr(name[:60]), expected="one of " + ", ".join(all_faults()),
-            mend=f"did you mean `{meant}`?" if meant else "`busim explain faults` lists them",
+            mend=suggestion(name, all_faults(), "`busim explain faults` lists them"),
         )  # fmt: skip
     return fault
 

@@ -8,7 +8,7 @@ from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, count, share, word
-from busim.simulator.faults.passages import cover_down, cover_up
+from busim.simulator.faults.passages import cover_ways
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
@@ -25,17 +25,7 @@ def _put(bench: ConverterBench, values: Values) -> Remove:
                 left.append(one)
         pass_on(bytes(left), 0)
 
-    removes = []
-    if values["way"] != "to-line":
-        removes.append(cover_up(bench, handle))
-    if values["way"] != "to-net":
-        removes.append(cover_down(bench, handle))
-
-    def remove() -> None:
-        for each in removes:
-            each()
-
-    return remove
+    return cover_ways(bench, values["way"], handle)
 
 
 FAULT = Fault(

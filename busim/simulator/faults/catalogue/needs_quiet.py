@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from busim.protocols import Request
-from busim.simulator.fault_hooks import CameraRequest, Remove
+from busim.simulator.fault_hooks import CameraRequest, Remove, remove_all
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, time
@@ -35,13 +35,7 @@ class _Touchy:
 
 def _put(bench: CameraBench, values: Values) -> Remove:
     touchy = _Touchy(bench, values)
-    removes = bench.bursts(touchy.over), bench.request.cover(touchy)
-
-    def remove() -> None:
-        for each in removes:
-            each()
-
-    return remove
+    return remove_all(bench.bursts(touchy.over), bench.request.cover(touchy))
 
 
 FAULT = Fault(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.simulator.fault_hooks import Crossing, Remove
+from busim.simulator.fault_hooks import Crossing, Remove, remove_all
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, share, shown_time, time, word
@@ -30,11 +30,7 @@ def _put(bench: ConverterBench, values: Values) -> Remove:
     if values["way"] != "to-line":
         removes.append(bench.to_net.cover(_Slow(bench, values)))
 
-    def remove() -> None:
-        for each in removes:
-            each()
-
-    return remove
+    return remove_all(*removes)
 
 
 FAULT = Fault(

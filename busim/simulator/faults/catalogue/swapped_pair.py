@@ -7,22 +7,14 @@ from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values
+from busim.simulator.faults.settings import retuned
 
 
 def _put(bench: CameraBench, _: Values) -> Remove:
     def change(own: Setting) -> Setting:
         return setting(own.baud, own.format, own.ppm, not own.inverted)
 
-    def told(_: bool) -> None:
-        bench.effect()
-
-    removes = bench.bursts(told), bench.retune(change)
-
-    def remove() -> None:
-        for each in removes:
-            each()
-
-    return remove
+    return retuned(bench, change)
 
 
 FAULT = Fault(

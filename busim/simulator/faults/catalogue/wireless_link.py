@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.simulator.fault_hooks import Crossing, Remove
+from busim.simulator.fault_hooks import Crossing, Remove, remove_all
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
 from busim.simulator.faults.parameters import Values, share, shown_time, time
@@ -32,14 +32,7 @@ class Link:
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
-    link = Link(bench, values), Link(bench, values)
-    removes = bench.to_line.cover(link[0]), bench.to_net.cover(link[1])
-
-    def remove() -> None:
-        for each in removes:
-            each()
-
-    return remove
+    return remove_all(bench.to_line.cover(Link(bench, values)), bench.to_net.cover(Link(bench, values)))
 
 
 FAULT = Fault(
