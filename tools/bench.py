@@ -32,8 +32,9 @@ from busim.plan import Plan, read, read_text
 from busim.protocols import READ, WRITE, BusProtocol, Reply, Request
 from busim.protocols import find as find_protocol
 from busim.protocols import read_text as read_protocol
-from busim.runtime.session import Live, Run, processes, simulated_sweep
+from busim.runtime.session import Live, Run
 from busim.runtime.session.lateness import Lateness
+from busim.runtime.sweep_workers import processes, simulated_sweep
 from busim.simulator.faults import all_faults
 from busim.web import ControlServer
 

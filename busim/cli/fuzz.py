@@ -87,7 +87,7 @@ def command(
     from busim.cli.plan_file import read_usable
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
-    from busim.runtime.session import cluster
+    from busim.runtime.sweep_workers import cluster
     from busim.testing.fuzzing import PureRun, Workers, read_accepted
     from busim.testing.judge_catalogue import all_judges
 

@@ -103,7 +103,7 @@ def _simulated(
     from busim.cli.show import progress
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_time
-    from busim.runtime.session import cluster, processes, simulated_sweep
+    from busim.runtime.sweep_workers import cluster, processes, simulated_sweep
 
     until = parse_time(length)
     if seeds < 1 or not until:

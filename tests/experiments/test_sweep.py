@@ -23,7 +23,7 @@ from busim.experiments.sweep import Axis, Sweep, compute, parse_axis, points, si
 from busim.foundation.errors import UserError
 from busim.plan import read
 from busim.protocols import starter
-from busim.runtime.session import cluster, processes, simulated_sweep
+from busim.runtime.sweep_workers import cluster, processes, simulated_sweep
 
 PLAN = str(TOP / "scenarios/climbing-hall/plan.yaml")
 AXES = [parse_axis(text) for text in ("line.baud=9600,38400,115200", "cameras=1..6", "converter.packing=1..20 ms/3")]

@@ -9,7 +9,7 @@ from fuzzed_halls import HALLS, SECOND, SHOWN, behind_a_box
 
 from busim.foundation.errors import UserError
 from busim.recording.trace import open_trace
-from busim.runtime.session.engines import processes
+from busim.runtime.sweep_workers import processes
 from busim.simulator.masters import Master
 from busim.testing.broken_masters import BROKEN
 from busim.testing.fuzzing import (

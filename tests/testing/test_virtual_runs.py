@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.foundation.errors import UserError
-from busim.runtime.session import cluster
+from busim.runtime.sweep_workers import cluster
 from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, VirtualRun, Workers, fuzz, space_of
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, PASS, Verdict

@@ -5,7 +5,6 @@ Open `run.py` first.
 
 from busim.runtime.session.child_process import ChildProcess
 from busim.runtime.session.compare import Comparison, Pair, Parting, compare, recorded_report
-from busim.runtime.session.engines import cluster, processes, simulated_sweep
 from busim.runtime.session.lateness import Lateness
 from busim.runtime.session.live import Live
 from busim.runtime.session.marks import parse_mark
@@ -33,13 +32,10 @@ __all__ = [
     "Run",
     "SerialWorld",
     "Virtual",
-    "cluster",
     "compare",
     "parse_mark",
     "plan_of",
-    "processes",
     "recorded_report",
     "replay",
     "serial_world",
-    "simulated_sweep",
 ]
