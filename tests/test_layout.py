@@ -60,6 +60,19 @@ def test_every_package_below_runtime_is_kept_from_wall_time_and_input() -> None:
     assert all(contract["source_modules"] == below for contract in closed)
 
 
+def test_only_the_reader_and_the_writer_of_files_open_one_below_runtime() -> None:
+    """Contracts see imports alone, and `open` needs none."""
+    below = {name.split(".")[1] for name in CONTRACTS["Files are read and written where it is said"]["source_modules"]}
+    opening = {
+        _name(module)
+        for module in MODULES
+        if module.relative_to(PACKAGE).parts[0] in below
+        for node in ast.walk(ast.parse(module.read_text()))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "open"
+    }
+    assert opening == {"busim.foundation.output", "busim.foundation.yaml_source.reading"}
+
+
 def _imports(module: Path) -> set[str]:
     """Modules of busim that `module` imports anywhere, type checking included."""
     found: set[str] = set()
