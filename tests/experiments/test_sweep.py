@@ -231,7 +231,7 @@ def test_the_command_writes_points_and_a_map_with_the_feasible_region(
             heat=str(heat),
         )  # fmt: skip
     assert heat.read_bytes() == before  # the same bytes each time
-    assert b"#d62728" in heat.read_bytes()  # the outline
+    assert b"#d55e00" in heat.read_bytes()  # the outline
     rows = list(csv.DictReader(out.open()))
     assert [(row["line.baud"], row["cameras"]) for row in rows[:5]] == [*(("9600", n) for n in "1234"), ("38400", "1")]
     assert {row["feasible"] for row in rows} == {"True", "False"}

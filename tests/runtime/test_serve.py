@@ -491,15 +491,15 @@ def test_listening_beyond_loopback_prints_a_caution(tmp_path: Path) -> None:
 
 def test_two_converters_that_would_meet_on_loopback_are_refused() -> None:
     one = PLAN.converters[0]
-    other = type(one)("other box", "192." + one.host.partition(".")[2], one.port, 0)
+    other = type(one)("other box", "10." + one.host.partition(".")[2], one.port, 0)
     with pytest.raises(UserError) as caught:
         addresses([one, other])
     assert str(caught.value.found).startswith(
-        "'wall box' (198.51.100.48:15001) and 'other box' (192.51.100.48:15001), both"
+        "'wall box' (198.51.100.48:15001) and 'other box' (10.51.100.48:15001), both"
     )
     assert "--port 0" in str(caught.value)
     assert addresses([one, other], any_port=True)["other box"] == ("127.51.100.48", 0)
-    assert addresses([one, other], planned=True)["other box"] == ("192.51.100.48", 15001)
+    assert addresses([one, other], planned=True)["other box"] == ("10.51.100.48", 15001)
 
 
 @pytest.mark.parametrize(

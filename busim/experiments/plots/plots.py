@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 # Okabe and Ito, "Color Universal Design", 2008 (from memory): colours that colour-blind readers can distinguish. The
 # hatches do the same on grey paper.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#009E73", "#D55E00", "#CC79A7", "#999999")
+# By S. van der Walt and N. Smith, 2015 (CC0, from memory): its brightness rises evenly, so it reads on grey paper.
+_SCALE = "viridis"
 _MOST_NUMBERS = 200  # cells that have their number in them
 _HATCHES = ("", "//", "..", "xx", "\\\\", "oo", "--")
 
@@ -88,7 +90,7 @@ def _map(sweep: Sweep, one: LineSweep, name: str, axes: Any, figure: Figure) -> 
     across, up = sweep.axes
     grid = np.ma.masked_invalid(_values(one, name).reshape(sweep.shape).T)
     columns, rows = np.arange(len(across.values) + 1), np.arange(len(up.values) + 1)
-    shown = axes.pcolormesh(columns, rows, grid, cmap="viridis")
+    shown = axes.pcolormesh(columns, rows, grid, cmap=_SCALE)
     figure.colorbar(shown, ax=axes, label=_title(name))
     axes.set_facecolor("#dddddd")
     feasible = one.feasible.reshape(sweep.shape).T
@@ -118,7 +120,7 @@ def _outline(axes: Any, feasible: np.ndarray[tuple[int, ...], np.dtype[np.bool_]
     from matplotlib.collections import LineCollection
 
     axes.add_collection(LineCollection(segments, colors="#ffffff", linewidths=3.5))
-    axes.add_collection(LineCollection(segments, colors="#d62728", linewidths=1.8))
+    axes.add_collection(LineCollection(segments, colors=_COLOURS[4], linewidths=1.8))
 
 
 def _hatched(column: int, row: int) -> Any:

@@ -30,5 +30,5 @@ RULE = Rule(
     advice="Set a fixed address in the box, and write that address here.",
     find=_find,
     bad=(("endpoint: 198.51.100.45:15001", "endpoint: «169.254.7.45:15001"),),
-    good=(("endpoint: 198.51.100.45:15001", "endpoint: 172.16.7.45:15001"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 203.0.113.45:15001"),),
 )

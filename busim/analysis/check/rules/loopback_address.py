@@ -30,5 +30,5 @@ RULE = Rule(
     advice="Write the address that the box has on site. `busim serve` chooses a loopback address for it by itself.",
     find=_find,
     bad=(("endpoint: 198.51.100.45:15001", "endpoint: «127.0.0.45:15001"),),
-    good=(("endpoint: 198.51.100.45:15001", "endpoint: 192.168.7.45:15001"),),
+    good=(("endpoint: 198.51.100.45:15001", "endpoint: 203.0.113.45:15001"),),
 )
