@@ -19,7 +19,7 @@ _MOST_LISTED = 12
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One trial: how often, whether it holds, and what to know about it."""
+    """One trial: its count, its result, and a note."""
 
     what: str
     tried: int

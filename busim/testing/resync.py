@@ -1,4 +1,4 @@
-"""How soon a receiver is back in step after junk: on the wire, and in a stream of bytes without times."""
+"""The frames that a receiver loses after junk: on the wire, and in a stream of bytes without times."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def _damaged(protocol: DeclaredProtocol, raw: bytes) -> Iterator[tuple[str, byte
 
 
 def _on_the_wire(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
-    """The sound frames heard of those that follow, each after the time-out of the master."""
+    """The number of following sound frames that are heard, each after the time-out of the master."""
     framer = protocol.wire_framer(_BAUD, _CHARACTER, _TAIL)
     framing = protocol.declaration.framing
     pause = max(protocol.silence(_BAUD), framing.forget.at(_BAUD)) + 2 * _CHARACTER
@@ -61,7 +61,7 @@ def _on_the_wire(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
 
 
 def _in_a_stream(protocol: DeclaredProtocol, damaged: bytes, raw: bytes) -> int:
-    """The sound frames found among those that follow at once."""
+    """The number of following sound frames that are found without a pause between them."""
     data = damaged + raw * _BEHIND
     found = [data[begin:end] for begin, end, flaw in protocol.cut(data) if not flaw].count(raw)
     return min(found, _BEHIND)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from busim.protocols import DeclaredProtocol, Layout, Reply, Request
 
-_HIGHEST = 65535  # of keys, and of values as cameras have them
+_HIGHEST = 65535  # keys, and values as cameras have them
 _MOST_TAG = 65535
 
 

@@ -1,4 +1,4 @@
-"""The control API of a session, as the page's server uses it: it passes on what the page sends and what comes back."""
+"""The client of a session's control API in the page's server: it passes on requests of the page and their answers."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ _PATIENCE = 10.0  # seconds for an answer
 
 
 class Control(NamedTuple):
-    """Where the control API of a session is, and its token."""
+    """The address of a session's control API, and its token."""
 
     url: str
     token: str
 
     def ask(self, method: str, path: str, body: bytes | None = None) -> tuple[int, bytes]:
-        """Status and body. Raises OSError where the session is gone."""
+        """Status and body. Raises OSError if the session is gone."""
         place = urlsplit(self.url)
         connection = http.client.HTTPConnection(place.hostname or "", place.port, timeout=_PATIENCE)
         headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}

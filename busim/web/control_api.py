@@ -1,8 +1,8 @@
 """The control API: a Starlette application around one session, and its OpenAPI document.
 
 Every action comes from the one list of actions, so a typed line and a request do the same and are recorded alike. No
-request may hurt the session: one that is no action gets the expected form as its answer, and more than a session can
-carry are refused.
+request may harm the session: an unknown action gets the expected form as its answer, and requests beyond the allowed
+rate are refused.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from busim.simulator.world import Switched
 SCHEMA = 1
 MOST_BYTES = 65536  # of one request
 MOST_RATE = 500  # requests per second on average; more are answered with 429
-PATIENCE = 0.25  # s until that answer comes: whoever floods a connection waits, and the session goes on
+PATIENCE = 0.25  # s until that answer: a client that floods a connection waits, and the session goes on
 _BURST = 500
 
 Endpoint = Callable[[Request], Awaitable[Response]]

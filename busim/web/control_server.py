@@ -18,9 +18,8 @@ _MOST = 64  # requests at once; more are answered with 503
 
 
 class ControlServer:
-    """Takes a port at once, so `url` and `token` are known before the session begins; `serving` serves it.
-
-    Raises UserError if there is no port.
+    """Binds a port at once, so `url` and `token` are known before the session begins; `serving` serves it. Raises
+    UserError without a free port.
     """
 
     def __init__(self) -> None:

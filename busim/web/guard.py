@@ -1,7 +1,7 @@
 """The guard of a page server: the right host, the right origin, the right token.
 
-A page of another site in the same browser can send requests to loopback. With a name of its own that points to loopback
-(DNS rebinding) it can even read the answers. So the Host header must be the address at which the page is served, an
+A page of another site in the same browser can send requests to loopback. If that site's own name points to loopback
+(DNS rebinding), it can even read the answers. So the Host header must be the address at which the page is served, an
 Origin must be that of the page itself, and everything but the page's own files needs the token.
 """
 
@@ -30,7 +30,7 @@ _HEADERS = {
 
 
 def same(given: object, token: str) -> bool:
-    """Whether a token from outside is the right one."""
+    """Whether a received token is the right one."""
     return isinstance(given, str) and hmac.compare_digest(given.encode("utf-8", "replace"), token.encode())
 
 

@@ -141,7 +141,7 @@ class Pages:
         return Response(data, media_type="application/octet-stream", headers={"x-busim-sizes": json.dumps(sizes)})
 
     async def _acting(self, request: Request) -> Response:
-        """The list of actions, or one that is done to the session; its own words come back."""
+        """The list of actions, or one action of the session; returns the session's own words."""
         if not same(bearer(request.headers), self._token):
             return refused(401, "the token is wrong or missing", mend="open the page by the address that busim printed")
         if self._control is None:
@@ -173,7 +173,7 @@ class Pages:
             if await self._may_watch(socket):
                 await self._tell(socket)
         except (TimeoutError, WebSocketDisconnect, RuntimeError, OSError):
-            with contextlib.suppress(Exception):  # a client that does not read misses this too
+            with contextlib.suppress(Exception):  # a client that does not read misses this message too
                 await asyncio.wait_for(socket.close(1008), 1.0)
         finally:
             self._watchers -= 1
@@ -212,7 +212,7 @@ class Pages:
 
 
 def listed() -> list[dict[str, Any]]:
-    """Every action with its arguments. `asks`: it would matter on a real line, so the page asks first."""
+    """Every action with its arguments. `asks`: harmful on a real line, so the page asks first."""
     return [
         {
             "name": one.name, "form": one.form, "what": one.what, "asks": one.name != "mark",
@@ -226,7 +226,7 @@ def listed() -> list[dict[str, Any]]:
 
 
 async def _body(request: Request) -> bytes | None:
-    """All of it; None where it is too long."""
+    """The whole body; None if it is too long."""
     data = bytearray()
     async for chunk in request.stream():
         data += chunk
@@ -296,7 +296,7 @@ def _series(source: Source, request: Request) -> dict[str, Any]:
 
 
 def _camera(source: Source, request: Request) -> tuple[Look, int, int, int]:
-    """The look of a camera, with what `set` tries (`iris=300,gain=6`); the size of the picture; the time."""
+    """The look of a camera with the values that `set` tries (`iris=300,gain=6`); the size of the picture; the time."""
     at = number(request, "at", 0, _MOST_NS)
     parameters, counts = source.counts(number(request, "line", 1, 10**6), number(request, "camera", 1, 10**6), at)
     for part in filter(None, request.query_params.get("set", "")[:2000].split(",")):

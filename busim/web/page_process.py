@@ -1,8 +1,8 @@
 """The page's server as a process of its own, beside a live session.
 
-It reads the trace while the session's writer writes it, so drawing costs the session nothing, and what it asks of
-the session goes through the control API. It is told what it needs in one line on its standard input, tells its address
-in one line on its standard output, and ends when its input ends: with the session, however that ends.
+It reads the trace while the session's writer writes it, so drawing costs the session nothing, and its actions go
+through the control API. It reads its settings as one line from standard input, prints its address as one line on
+standard output, and ends when its input ends: with the session, however that ends.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ async def _serve(server: PageServer) -> None:
 async def page_in_process(
     trace: str, control: Control | None, *, listen: str = LOOPBACK, port: int = 0
 ) -> AsyncIterator[str]:
-    """A page beside a session, from entering to leaving; gives its address. Raises UserError where it cannot begin."""
+    """A context with a page beside a session; yields its address. Raises UserError if it cannot begin."""
     process = await asyncio.create_subprocess_exec(
         sys.executable, "-c", "import sys; from busim.web.page_process import main; sys.exit(main())",
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, process_group=0,

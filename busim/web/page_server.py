@@ -20,7 +20,7 @@ LOOPBACK = "127.0.0.1"
 
 
 class PageServer:
-    """Takes its port at once, so `address` is known; `serve` serves until `stop`.
+    """Binds its port at once, so `address` is known; `serve` serves until `stop`.
 
     `listen`: an IPv4 address of this machine; `port` 0: of the system's choice. `control`: the session's control API,
     for actions; None: the page only shows. `token`: None for a new one.

@@ -1,8 +1,6 @@
-"""The stations of a line at an instant: cameras, converters and masters, from what a trace has up to then.
-
-Values are those of change records, or the default of the camera's model where none came before; the page says which.
-What a real controller queues is not on the wire, so a queue is shown only where it is known afterwards: requests that
-were wanted before the instant and sent after it.
+"""The stations of a line at an instant: cameras, converters and masters, from the records of a trace up to it. Values
+come from change records, else from the defaults of the camera's model; the page says which. The queue of a real
+controller is not on the wire, so a queue shows only requests that were wanted before the instant and sent after it.
 """
 
 from __future__ import annotations
@@ -14,7 +12,7 @@ from busim.plan.models import Parameter
 from busim.recording.trace import CHANGE, EXCHANGE, INPUT, Record, Trace
 from busim.web.picture import LaidLine, Stand
 
-_BACK = 10_000_000_000  # ns that are searched for the last exchange; what is older is called so
+_BACK = 10_000_000_000  # ns that are searched for the last exchange; older ones are called older
 _AHEAD = 5_000_000_000
 _GOOD = ("ok", "refused")
 _LOST = ("time-out", "damaged", "ran-together")
@@ -137,7 +135,7 @@ class StationStates:
 
 
 def spoken(parameter: Parameter, count: int) -> str:
-    """A count of a parameter as people read it: its choice, or scaled with its unit."""
+    """A count of a parameter as text: its choice, or scaled with its unit."""
     if parameter.choices:
         place = count - parameter.low
         return parameter.choices[place] if 0 <= place < len(parameter.choices) else str(count)

@@ -148,7 +148,7 @@ class Source:
         return found
 
     def figures(self) -> dict[str, Any]:
-        """The figures of the run so far, as `busim run --json` has them, and what differs from the budget in words.
+        """The figures of the run so far, as in `busim run --json`, and the differences from the budget in words.
 
         Reads the whole trace; may be called from any thread.
         """
@@ -170,7 +170,7 @@ class Source:
             return StationStates(trace, self.line(line), self.story.until(at), at).as_json()
 
     def counts(self, line: int, camera: int, at: int) -> tuple[tuple[Parameter, ...], dict[str, int]]:
-        """The parameters of a camera and their counts at an instant. Raises UserError where it is no camera."""
+        """The parameters of a camera and their counts at an instant. Raises UserError if the number is no camera's."""
         with self.look():
             laid = self.line(line)
             stand = laid.stand(camera)
@@ -183,9 +183,8 @@ class Source:
         return found.known.parameters, counts
 
     def series(self, line: int, since: int, until: int) -> dict[str, Any]:
-        """Occupancy, time inside exchanges and what was lost over time; and what the budget computes of the first two.
-
-        Shares of each step. `computed`: None where the budget has no such figure for this line.
+        """Occupancy, time inside exchanges and losses over time, as shares of each step; and the budget's values of the
+        first two. `computed`: None if the budget has no such figure for this line.
         """
         with self.look():
             laid = self.line(line)
@@ -197,7 +196,7 @@ class Source:
         }  # fmt: skip
 
     def _computed(self, line: str) -> dict[str, float | None]:
-        """Occupancy and load of a line by the budget, worked out once."""
+        """Occupancy and load of a line by the budget, computed once."""
         if self._budget is None:
             try:
                 self._budget = {one.line: one for one in budget(self.plan, what_ifs=False).lines}
@@ -214,7 +213,7 @@ class Source:
     def jump(self, line: int, what: str, at: int, *, back: bool) -> dict[str, Any]:
         """The nearest instant after `at` (`back`: before it) of an event of this kind on a line.
 
-        `at` None: there is none. Raises UserError for another word than those of `JUMPS`.
+        `at` None: no such event. Raises UserError for a word that is not in `JUMPS`.
         """
         if what not in JUMPS:
             raise UserError("nothing to jump to", field="what", found=repr(what[:40]), expected=" or ".join(JUMPS))
@@ -238,7 +237,7 @@ class Source:
     ) -> tuple[int, str] | None:
         """Finds the 100 ms by the sums, then the exchange in them."""
         place = at // _STEP * _STEP
-        for _ in range(3):  # the stretch of `at` itself may have some on its other side only
+        for _ in range(3):  # the events of `at`'s own 100 ms may all lie on its other side
             row = self.sums[line.number].next_with(column, place + _STEP if back else place, back=back)
             if row is None:
                 return None

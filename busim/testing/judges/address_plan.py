@@ -41,7 +41,7 @@ class AddressPlan(Judge):
             return
         protocol = self.ground.lines[asked.line].protocol
         senders = {one.camera for one in event.answers}
-        # who has another bus ID by the plan and answers under this one all the same
+        # cameras with another planned bus ID that answer under this one
         senders |= {one.camera for one in event.others if protocol.decode_reply(one.data, asked.request) is not None}
         if not senders:
             return

@@ -30,7 +30,7 @@ class Attribution(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
-        self._owners: dict[int, tuple[int, str]] = {}  # value -> who sent it last
+        self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
 
     def answered(self, event: Answered) -> None:

@@ -8,9 +8,9 @@ from busim.protocols import READ
 from busim.recording.figures import Histogram
 from busim.testing.judging import About, Asked, Judge
 
-_DRAIN = 250_000_000  # ns that a controller may wait for quiet after a failure
+_DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
 _DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail
-_AHEAD = 2  # exchanges that may go first: the one under way, and a poll whose turn it is
+_AHEAD = 2  # exchanges that may go first: the present one, and a due poll
 
 
 class CommandLatency(Judge):
@@ -65,7 +65,7 @@ class CommandLatency(Judge):
         if wanted is None:
             return
         if event.request.verb == "write" and str(event.request.values[0]) != wanted[2]:
-            return  # an older one that was still on its way
+            return  # an older one, still under way
         del self._open[event.camera, name]
         self._judge(event.start, line, name, event.camera, wanted)
 

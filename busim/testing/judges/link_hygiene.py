@@ -7,7 +7,7 @@ from typing import Any
 from busim.testing.judging import About, Judge
 
 _SECOND = 1_000_000_000
-_MARGIN = 0.9  # of a second: a timer may be a little early
+_MARGIN = 0.9  # share of a second: a timer may be slightly early
 _PATIENT = 5  # attempts in a row after which the pause must have grown
 
 
@@ -27,7 +27,7 @@ class LinkHygiene(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._open: dict[int, set[int]] = {}
-        self._attempts: dict[int, list[int]] = {}  # since the last bytes that came: attempts in a row
+        self._attempts: dict[int, list[int]] = {}  # attempts in a row since the last received bytes
         self._line: dict[int, int] = {}
 
     def entered(self, record: tuple[Any, ...]) -> None:

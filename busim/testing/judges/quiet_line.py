@@ -1,4 +1,4 @@
-"""Quiet line: does the controller interrupt nobody, and keep the pause of the protocol?"""
+"""Quiet line: does the controller never interrupt another station, and keep the pause of the protocol?"""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 from busim.recording.figures import Histogram
 from busim.testing.judging import About, Answered, Asked, Judge
 
-_KEPT = 8  # bursts of a line that another may still overlap
+_KEPT = 8  # bursts of a line that may still overlap another
 
 
 class QuietLine(Judge):
@@ -45,7 +45,7 @@ class QuietLine(Judge):
         if ours:
             self._request(line, start, kept)
         else:
-            # Reported later because it ended later: a request may have begun inside it. Bursts come in order of ends.
+            # It ended later, so it is reported later: a request may have begun inside it. Bursts come by their ends.
             ground = self.ground.lines[line]
             for since, over, mine in reversed(kept):
                 if over <= start:
@@ -61,7 +61,7 @@ class QuietLine(Judge):
         gap = -1
         for start, end, mine in reversed(kept):  # in order of ends: the first that is over ended last
             if (start + ground.reaction if mine else ground.known(start, end)) >= at:
-                continue  # it could not know of this one
+                continue  # its sender could not know of this burst
             if end <= at:
                 gap = at - end
                 break

@@ -27,7 +27,7 @@ class SplitInvariance(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._sound: dict[int, deque[Answered]] = {}
-        self._odd: dict[int, int] = {}  # line -> until when something was heard otherwise
+        self._odd: dict[int, int] = {}  # line -> end of the last heard record
         self._meant = 0
 
     def answered(self, event: Answered) -> None:

@@ -27,7 +27,7 @@ class TruthfulStatus(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._online: dict[int, bool] = {}
-        self._told: dict[int, int] = {}  # camera -> when that was said
+        self._told: dict[int, int] = {}  # camera -> instant of that belief
         self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row
         self._doubt: dict[int, bool] = {}  # something may have been heard otherwise
         self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> deadline, line, the status to believe

@@ -18,15 +18,15 @@ from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.wire import WireReader
 
-# Of effects that are no faults: what cameras do when asked, and what a converter is set to do.
+# effects that are no faults: ordered actions of cameras, and settings of a converter
 _NO_FAULTS = frozenset(("camera", "refused", "clients", "idle", "arbitration", "purge"))
-_HELD = 4096  # records, then those that nothing older can follow are judged
+_HELD = 4096  # records; then those that no older record can follow are judged
 _HORIZON = 2_000_000_000  # ns by which a record may come later than another that was known before
 _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 
-_Held = tuple[int, int, int, int, Record]  # known at, kind, what decides among bursts, order of coming
+_Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
 _KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
-_BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant by which a trace file orders
+_BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
 _METHODS = {
     EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
@@ -174,7 +174,7 @@ class Bench(Scene):
                 tell(event)
 
     def _look(self) -> None:
-        """Note the state of each judge when an exchange ended so after that fault."""
+        """Note the state of each judge with the outcome of an exchange and the fault before it."""
         situation = self._fault_kind, self._outcome
         scene = (situation, tuple([judge.state for judge in self.judges]))
         if scene in self._scenes:

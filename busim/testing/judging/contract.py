@@ -57,8 +57,8 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: the number of occasions to go wrong, `failed`: of
-    failures among them; `effects`: the number of effects of faults in the run.
+    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: number of occasions to fail, `failed`: number of
+    failures among them; `effects`: number of fault effects in the run.
     """
 
     judge: str
@@ -104,7 +104,7 @@ class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
     `verdict`.
 
-    `state`: a word for its present situation; a campaign uses it to see what it has reached.
+    `state`: a word for its present situation; a campaign uses it to measure its coverage.
     """
 
     about: ClassVar[About]
@@ -120,7 +120,7 @@ class Judge:
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
 
     def sent(self, record: tuple[Any, ...]) -> None:
-        """Somebody has sent something, sound or not: a burst record. Told on lines with a converter alone."""
+        """A station has sent a burst, sound or not: a burst record. Called only on lines with a converter."""
 
     def asked(self, event: Asked) -> None:
         """A request of any master was on the wire."""
@@ -129,7 +129,7 @@ class Judge:
         """A camera has sent a burst."""
 
     def settled(self, event: Settled) -> None:
-        """A request of the controller is over, as the wire has it: its next one comes, or the run ends."""
+        """A request of the controller is over on the wire: its next one comes, or the run ends."""
 
     def claimed(self, record: tuple[Any, ...]) -> None:
         """A master played by busim reports the result of a request: an exchange record."""
@@ -165,7 +165,7 @@ class Judge:
             self.evidence.append(Evidence(at, what, self._scene.frames(line, at), self._scene.fault(at)))
 
     def lacks(self) -> str:
-        """The records it needed and did not get; empty if it got all of them."""
+        """The records that it needs and did not get; empty if it got all of them."""
         return ""
 
     def verdict(self, effects: int, meant: bool) -> Verdict:

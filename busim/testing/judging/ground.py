@@ -50,7 +50,7 @@ class LineGround:
     _known: dict[tuple[int, str, int, int], tuple[int, int]] = field(default_factory=dict, repr=False, compare=False)
 
     def known(self, start: int, end: int) -> int:
-        """ns at which a request can first be on the wire that was sent knowing of a burst of another station."""
+        """Earliest instant (ns) on the wire of a request whose sender knew of a burst of another station."""
         return min(end, start + self.packet) + self.reaction
 
     def times(self, request: Request) -> tuple[int, int]:

@@ -71,7 +71,7 @@ class WireReader:
         return found
 
     def _decode(self, data: bytes) -> tuple[Request, int, int, int] | None:
-        """A request, its camera, its longest response and its longest wait; None where it is no whole one."""
+        """A request, its camera, its longest response and its longest wait; None if it is incomplete."""
         known = self._requests
         if data in known:
             return known[data]

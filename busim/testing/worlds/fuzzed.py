@@ -29,7 +29,7 @@ _PHASES = (
     Phase.generate,
     Phase.target,
     Phase.shrink,
-)  # none to explain: it runs the case for each part
+)  # without `explain`, which runs the case again for each part
 _PATIENCE = 60 * 1_000_000_000  # ns of simulated time in which a controller that is cancelled must end
 
 Controller = Callable[[VirtualWorld], Coroutine[Any, Any, Any]]
@@ -43,12 +43,10 @@ def fuzz_test(
 
     `plan`: a path from the folder of the test's file or the present one, or a Plan. `faults`: names of the catalogue,
     without names all of it; `judges`: likewise, without names all that judge a controller. `longest`: simulated time of
-    one case; a controller that still runs then is cancelled. hypothesis makes what fails small, with `tries` more runs
-    at most, and it is shown with its timeline and written into the folder `save` (None: not), for `busim replay`. The
-    current settings of hypothesis hold but for `max_examples`.
-
-    The test raises LineAssertionError where a judge fails, and what the controller raises. Raises UserError for a judge
-    that there is not; the test does for a plan that cannot be built.
+    one case; a controller that still runs then is cancelled. hypothesis reduces a failing case in at most `tries` more
+    runs. The result is shown with its timeline, and written into the folder `save` (None: not) for `busim replay`. All
+    current settings of hypothesis apply except `max_examples`. The test raises LineAssertionError if a judge fails, the
+    exceptions of the controller, and UserError for a plan that cannot be built. Raises UserError for an unknown judge.
     """
     judges_of(judges)
 
@@ -92,9 +90,8 @@ def _again(controller: Controller, judges: Collection[str], plan: Plan, case: Ca
 
 
 def run_saved(file: str, name: str, plan: Plan, case: Case) -> str:
-    """Run a case that a fuzz test saved: what is wrong, empty where nothing is.
-
-    Raises UserError where the file has no such test any more.
+    """Run a case that a fuzz test saved. Returns the failure in words, empty for none. Raises UserError if the file no
+    longer has the test.
     """
     try:
         found = runpy.run_path(file).get(name)
@@ -116,17 +113,16 @@ def _named_as(controller: Controller, test: Callable[..., None]) -> None:
 
 
 class _Examination:
-    """Runs the examples of one test run. Once one has failed, `tries` more are run to make it small.
-
-    Further ones count as passed without being run, and those that failed fail again: a simulated minute costs more than
-    what hypothesis makes small as a rule, and its own limit is 300 s of wall time.
+    """Runs the examples of one test run. After the first failure `tries` more examples run, to reduce it. Further ones
+    pass without a run, and known failures fail again: a simulated minute is slower than a usual example, and hypothesis
+    itself stops only after 300 s of wall time.
     """
 
     def __init__(self, plan: Plan, controller: Controller, judges: Collection[str], tries: int) -> None:
         self._parts = plan, controller, judges
         self._left = tries
         self._failed: set[Case] = set()
-        self.last: Case | None = None  # that failed; hypothesis runs the smallest one last
+        self.last: Case | None = None  # failed examples; hypothesis runs the smallest one last
 
     def __call__(self, case: Case) -> None:
         __tracebackhide__ = True

@@ -1,6 +1,6 @@
 """A world in wall time, served on loopback during a test: it has its own thread and event loop.
 
-So it stands beside any test: plain sockets, other programs, asyncio with pytest-asyncio or with anyio's plug-in.
+So it works with any test: plain sockets, other programs, asyncio with pytest-asyncio or with anyio's plug-in.
 """
 
 from __future__ import annotations

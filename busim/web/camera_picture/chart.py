@@ -33,7 +33,7 @@ def grey_steps() -> tuple[float, ...]:
 
 @lru_cache(maxsize=8)
 def _still(width: int, height: int) -> Pixels:
-    """The chart without what moves."""
+    """The chart without the moving block."""
     made = np.full((height, width, 3), GREY, dtype=np.float32)
     rows = [round(height * share) for share in (0.0, 0.36, 0.66, 0.84, 1.0)]
     for number, grey in enumerate(grey_steps()):
@@ -50,7 +50,7 @@ def _still(width: int, height: int) -> Pixels:
 
 
 def chart(width: int, height: int, at: int, shutter: float) -> Pixels:
-    """The chart at `at` ns; what moves is drawn out over the `shutter` seconds for which light is gathered."""
+    """The chart at `at` ns; the moving block is blurred over the `shutter` seconds of exposure."""
     made = _still(width, height).copy()
     low = round(height * 0.84)
     size = width / 16

@@ -61,7 +61,7 @@ def _coloured(look: Look, signal: Pixels) -> Pixels:
                 away = np.abs((angle - middle + 180) % 360 - 180)
                 weight = np.clip(1 - away / near, 0, 1).astype(
                     np.float32
-                )  # whole in the middle, none at the next one's
+                )  # full in the middle of a sector, 0 in the middle of the next
                 factor = factor * (1 + weight * np.float32(times - 1))
                 turn = turn + weight * np.float32(np.radians(degrees))
     cos, sin = np.cos(turn) * factor, np.sin(turn) * factor
@@ -69,7 +69,7 @@ def _coloured(look: Look, signal: Pixels) -> Pixels:
 
 
 def _sharpened(signal: Pixels, much: float) -> Pixels:
-    """Luma's edges raised: what differs from the mean of the neighbours is added."""
+    """Luma with raised edges: the difference from the mean of the neighbours is added."""
     y = to_ycc(signal)[0]
     around = (np.roll(y, 1, 0) + np.roll(y, -1, 0) + np.roll(y, 1, 1) + np.roll(y, -1, 1)) / 4
     return np.asarray(signal + np.float32(much) * (y - around)[..., None], dtype=np.float32)

@@ -1,4 +1,4 @@
-"""From a camera's parameters to what they do to a picture, by their meanings, whatever each model calls them.
+"""From a camera's parameters to their effects on a picture, by their meanings, whatever their names in a model.
 
 Scales are our own (common practice, no source): the default of a parameter changes nothing. Exposure is in stops, one
 for a factor of two of light; gain in dB, 6.02 for a factor of two.
@@ -57,16 +57,16 @@ def look_of(parameters: Sequence[Parameter], counts: Mapping[str, int]) -> Look:
     """The look of a camera; `counts`: values by the names of its parameters, its defaults for those left out."""
     known = {one.meaning: one for one in parameters}
     given, counts = counts, {one.name: one.default for one in parameters}
-    for one in parameters:  # a trace may be damaged, and a page sends what somebody typed
+    for one in parameters:  # a trace may be damaged, and a page sends typed text
         counts[one.name] = min(one.high, max(one.low, given.get(one.name, one.default)))
 
     def ratio(meaning: str, normal: float = 1.0) -> float:
-        """A count beside the default of its parameter."""
+        """The difference of a count from its parameter's default."""
         one = known.get(meaning)
         return normal if one is None or not one.default else counts.get(one.name, one.default) / one.default
 
     def share(meaning: str) -> float:
-        """How far a count is from the default, over the whole range."""
+        """The same as a share of the whole range."""
         one = known.get(meaning)
         return 0.0 if one is None else (counts.get(one.name, one.default) - one.default) / max(1, one.high - one.low)
 
@@ -121,7 +121,7 @@ def _shutter(one: Parameter | None, counts: Mapping[str, int]) -> float:
 
 
 def _sectors(parameters: Sequence[Parameter], counts: Mapping[str, int]) -> list[tuple[float, float]]:
-    """Turns and factors of the sectors, in their order; nothing where the model has none."""
+    """Turns and factors of the sectors, in their order; empty if the model has no sectors."""
     found: dict[int, list[float]] = {}
     for one in parameters:
         match = re.fullmatch(r"sector_(\d+)_(hue|saturation)", one.name)

@@ -68,9 +68,7 @@ def line_picture(
     cuts = _cuts(line, story.until(until))
     ended = trace.records(EXCHANGE, since, until + _LONGEST_EXCHANGE, line=line.number, by_time=True)
     reported = sorted((one for one in ended if one[9] < until), key=lambda one: int(one[9]))
-    last = max(
-        (one[10] for one in reported), default=until
-    )  # the reply to the last request shows where it is waited for
+    last = max((one[10] for one in reported), default=until)  # the reply to the last request shows as awaited
     since_burst = min((one[9] for one in reported), default=since) - _LONGEST_BURST
     started = list(trace.records(BURST, max(0, since_burst), max(until, last), line=line.number, by_time=True))
     made, exchanges = tied(line, collided(line, bands(line, started, cuts)), reported)

@@ -165,7 +165,7 @@ def _exchange(one: Exchange, scale: _Scale) -> Iterator[Markup]:
 
 
 def _outcomes(given: list[Exchange], scale: _Scale) -> Iterator[Markup]:
-    """What became of an exchange that went wrong; above the bands, and not one word over another."""
+    """The outcome of a failed exchange, above the bands; words do not overlap."""
     last: dict[float, float] = {}
     for one in given:
         said = _SAID.get(one.outcome)

@@ -1,4 +1,4 @@
-"""Distributions as bars: how many exchanges took how long, on a scale where each step is a third longer."""
+"""Distributions as bars: counts of exchanges by duration, on a scale where each step is a third longer."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Bars:
         self.counts[math.floor(math.log(max(1, ns), _RATIO))] += 1
 
     def svg(self, title: str) -> Markup:
-        """The bars, each with its count in words for who points at it; the highest one is named."""
+        """The bars, each with its count in words as a tooltip; the highest one has its number."""
         if not self.counts:
             return el("p", f"{title}: nothing to count", class_="note")
         low, high = min(self.counts), max(self.counts)

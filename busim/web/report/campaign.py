@@ -1,5 +1,5 @@
-"""The sections of a campaign's report: each failure with its reason, its faults, a picture of the line, and how to see
-it again; then what was tried.
+"""The sections of a campaign's report: each failure with its reason, its faults, a picture of the line, and the command
+that repeats it; then the tried cases.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _AROUND, _LONGEST = 5_000_000, 400_000_000  # ns beside the frames of a picture,
 
 
 def campaign_sections(given: dict[str, Any], folders: Sequence[Path]) -> Iterator[Markup]:
-    """From what `busim fuzz --json` wrote; `folders`: where its saved failures may be."""
+    """From what `busim fuzz --json` wrote; `folders`: possible folders of its saved failures."""
     failures = entries(given["failures"])
     failures.sort(key=lambda one: bool(one.get("accepted")))
     yield from _head(given, failures)
@@ -85,7 +85,7 @@ def _faults(case: dict[str, Any]) -> str:
 
 
 def _picture(place: int, evidence: dict[str, Any], saved: str, folders: Sequence[Path]) -> Iterator[Markup]:
-    """The line while it went wrong; nothing where the trace is gone or was not of this line."""
+    """The line around the failure; empty if the trace is gone or has no such line."""
     frames = entries(evidence.get("frames"))
     found = next(
         (path for path in (folder / saved for folder in folders) if path.with_suffix(".busim").is_file()), None
@@ -111,7 +111,7 @@ def _picture(place: int, evidence: dict[str, Any], saved: str, folders: Sequence
 
 
 def _line_of(frames: list[dict[str, Any]], lines: Sequence[LaidLine]) -> LaidLine | None:
-    """The line on which who sent these frames stands."""
+    """The line of the sender of these frames."""
     drivers = {said(one.get("driver")) for one in frames}
     return next((line for line in lines if drivers & {stand.name for stand in line.stands}), None)
 

@@ -1,4 +1,4 @@
-"""Values out of JSON that a command wrote, as text and numbers of a page; whatever else stands there shows as it is."""
+"""Values from the JSON of a command, as text and numbers of a page; other values show unchanged."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _LONGEST = 300  # characters of a cell
 
 
 def said(value: Any) -> str:
-    """A value as people read it: a number with its origin, a list with commas."""
+    """A value as text: a number with its origin, a list with commas."""
     if value is None:
         text = ""
     elif isinstance(value, dict) and value.keys() == {"value", "kind"}:
@@ -26,7 +26,7 @@ def said(value: Any) -> str:
 
 
 def number(value: Any) -> float:
-    """A number, also one with its origin; 0 for anything else."""
+    """A number, with or without its origin; 0 for any other value."""
     if isinstance(value, dict):
         value = value.get("value")
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
@@ -35,5 +35,5 @@ def number(value: Any) -> float:
 
 
 def entries(value: Any) -> list[dict[str, Any]]:
-    """The objects of a list; no others, and none of what is no list."""
+    """The objects of a list; empty for any other value."""
     return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []

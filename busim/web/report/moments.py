@@ -1,8 +1,8 @@
-"""The worst moments of a run: where most was lost, then where somebody waited longest.
+"""The worst moments of a run: those with most losses, then those with the longest waits.
 
 A run is cut into steps of half a second. Lost exchanges that follow each other within a second are one episode; each
-episode gives its worst step first, so that one bad minute does not hide another bad second. What remains of the places
-goes to the next worst steps, and to the slowest exchanges of a run in which nothing was lost.
+episode gives its worst step first, so that one bad minute does not hide another bad second. The remaining places go to
+the next worst steps, and to the slowest exchanges of a run without losses.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from busim.web.picture import LaidLine
 
 MOST = 10
 _STEP = 500_000_000  # ns
-_APART = 1_000_000_000  # ns without a loss that part two episodes
+_APART = 1_000_000_000  # ns without a loss between two episodes
 _AROUND = 25_000_000  # ns that are shown on each side
 _LEAST, _LONGEST = 80_000_000, 400_000_000  # ns of a picture
 _LOST = ("time-out", "damaged", "ran-together")
@@ -37,7 +37,7 @@ class Moment:
 
 @dataclass(slots=True)
 class _Step:
-    """Half a second of a line: what was lost in it, and its slowest exchange."""
+    """Half a second of a line: its losses, and its slowest exchange."""
 
     outcomes: Counter[tuple[str, int, int]] = field(default_factory=Counter)
     first: Record | None = None
@@ -66,7 +66,7 @@ class Moments:
             step.slowest = record
 
     def lossy(self) -> list[tuple[int, int, int]]:
-        """(rank of its episode's steps, lost, number) of each step in which something was lost: 0 the worst of one."""
+        """(rank within its episode, losses, number) of each step with losses; rank 0 is the worst of an episode."""
         episodes: list[list[int]] = []
         for number in sorted(number for number, step in self._steps.items() if step.lost):
             if episodes and (number - episodes[-1][-1] - 1) * _STEP < _APART:
@@ -80,11 +80,11 @@ class Moments:
         return found
 
     def slow(self) -> list[tuple[int, int]]:
-        """(ns, number) of each step's slowest exchange, where nothing was lost."""
+        """(ns, number) of the slowest exchange of each step without losses."""
         return [(_took(one.slowest), number) for number, one in self._steps.items() if one.slowest and not one.lost]
 
     def lost_moment(self, number: int) -> Moment:
-        """The picture of a step in which something was lost."""
+        """The picture of a step with losses."""
         step = self._steps[number]
         assert step.first is not None
         parts = []
@@ -117,7 +117,7 @@ def _took(record: Record) -> int:
 
 
 def worst(given: Sequence[Moments], most: int = MOST) -> tuple[list[Moment], str]:
-    """The worst moments of all lines, at most `most`, the worst first; and a sentence on what is not among them.
+    """The worst moments of all lines, at most `most`, the worst first; and a sentence about those left out.
 
     Lines take turns, so that one bad line does not hide the worst moment of another.
     """

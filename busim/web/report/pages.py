@@ -1,7 +1,7 @@
 """The report of a trace as HTML: planned, measured, expected; the worst moments, distributions, assumptions.
 
-It has neither script nor anything from elsewhere, stays under 600 kB, and reads on grey paper. What is cut short is
-counted. Every number says whether it was planned, computed or measured.
+It has no script and no external content, stays under 600 kB, and reads on grey paper. Omitted rows are counted. Every
+number says whether it was planned, computed or measured.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ _MOST_CAMERAS, _MOST_VERDICTS, _MOST_LINES = 120, 150, 64  # rows; the others ar
 _FIGURES = ("poll_rate", "latency_p95", "move_p95", "time_outs", "damaged", "collisions", "occupancy", "load",
             "headroom")  # fmt: skip
 _CAMERA = ("poll_rate", "age_mean", "age_worst", "latency_p95", "latency_max", "move_p95", "time_outs", "damaged")
-_ENOUGH = {"move_p95": 2500}  # observations below which a difference says little; 400 of the others
+_ENOUGH = {"move_p95": 2500}  # observations, below which a difference means little; 400 of the others
 _COMPARED = ("poll_rate", "latency_p95", "move_p95", "occupancy", "load")
 
 
 def report(path: str, *, paper: str = "a4") -> str:
-    """The report of the trace at `path`. Raises UserError where the trace cannot be read, or for an unknown paper."""
+    """The report of the trace at `path`. Raises UserError for an unreadable trace or an unknown paper."""
     with open_trace(path) as trace:
         gathered = _Gathered(trace)
         sections = [_head(gathered), *_planned(gathered), *_measured(gathered), *_expected(gathered), *_worst(gathered),
@@ -75,7 +75,7 @@ def document(title: str, sections: list[Markup], *, paper: str) -> str:
 
 
 def picture_style() -> str:
-    """The style of pictures of a line, for one that stands alone."""
+    """The style of pictures of a line, for a separate file."""
     style = (files("busim.web.report") / "report.css").read_text(encoding="utf-8")
     rules = [rule for rule in style.split("\n") if rule.startswith(_DRAWN)]
     return "svg { font: 10.5px sans-serif; background: #fff; }\n" + "\n".join(rules)
@@ -87,7 +87,7 @@ def is_report(text: str) -> bool:
 
 
 class _Gathered:
-    """What the sections draw on, from one pass over the exchanges."""
+    """The data of all sections, from one pass over the exchanges."""
 
     def __init__(self, trace: Trace) -> None:
         self.trace = trace
@@ -104,7 +104,7 @@ class _Gathered:
                     self.latencies[record[1]].add(record[10] - record[9])
 
     def computed(self, line: str) -> LineBudget | None:
-        """The budget of a line with one master; None where there are several, or nothing could be computed."""
+        """The budget of a line with one master; None with several masters, or without a budget."""
         found = [] if self.budget is None else [one for one in self.budget.lines if one.line == line]
         return found[0] if len(found) == 1 and found[0].figures else None
 
@@ -185,9 +185,8 @@ def _measured(given: _Gathered) -> Iterator[Markup]:
 
 
 def differences(line: LineReport, computed: LineBudget | None) -> Iterator[str]:
-    """In words, each measured figure of a line that differs from the computed one by more than its tolerance.
-
-    Figures that stand on too few observations are left out.
+    """Each measured figure of a line that differs from the computed one by more than its tolerance, in words. Figures
+    with too few observations are left out.
     """
     if computed is None or computed.figures is None:
         return

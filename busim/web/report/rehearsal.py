@@ -1,4 +1,4 @@
-"""The sections of a rehearsal's report: whether it went through, how long it takes, every step with its cautions."""
+"""The sections of a rehearsal's report: its outcome, its duration, and every step with its cautions."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _minutes(seconds: float) -> str:
 
 
 def _laid_out(steps: list[dict[str, Any]]) -> list[Step]:
-    """One step after the other: the simulated clock stands still while hands work, this one does not."""
+    """The steps in a row: unlike the simulated clock, this one also counts work by hand."""
     laid, now = [], 0.0
     for step in steps:
         row = said(step.get("camera") or step.get("supply") or step.get("line"))

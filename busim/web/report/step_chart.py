@@ -1,4 +1,4 @@
-"""The steps of a rehearsal along the clock: a row for each camera, a mark for each step, wide as it takes.
+"""The steps of a rehearsal along the clock: a row per camera, a mark per step, as wide as its duration.
 
 As in the bar charts of Gantt (1910), which stand in any handbook of planning. Time on the wire is dark, hands are
 light, and what failed is crossed, so that it reads in grey.
@@ -20,7 +20,7 @@ _NICE = (1, 2, 5, 10, 15, 30, 60, 120, 300)  # minutes between two ticks
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: whose row it stands in, when it begins, how long it takes on the wire and by hand (s)."""
+    """One step: its row, its start, its time on the wire and its time by hand (s)."""
 
     row: str
     begins: float
@@ -31,7 +31,7 @@ class Step:
 
     @property
     def ends(self) -> float:
-        """When it is done, s."""
+        """Its end, s."""
         return self.begins + self.wire + self.handling
 
 
