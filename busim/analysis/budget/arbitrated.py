@@ -1,4 +1,4 @@
-"""Several masters behind one converter that arbitrates: what each gets, and how long it waits for the others.
+"""Several masters behind one arbitrating converter: the throughput of each, and its wait for the others.
 
 The converter takes one request after the other, in the order of arrival, and a master asks again only when it has its
 answer. That is a closed queue with as many customers as masters: each thinks (its pause, and the way through network
@@ -66,7 +66,7 @@ def arbitrated(paces: Sequence[PollSchedule], chosen: int) -> ArbitratedBudget |
 
 
 def spoilt(paces: Sequence[PollSchedule]) -> Iterator[str]:
-    """What keeps such a line from a steady state."""
+    """The reason why such a line has no steady state."""
     askers = [_asker(pace) for pace in paces if pace.layout.living]
     for pace in paces:
         dead = [unit.name for unit in pace.case.units if unit.trouble]

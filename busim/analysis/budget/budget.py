@@ -27,7 +27,7 @@ ASSUMPTIONS = (
 
 
 def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bool = True) -> Budget:
-    """What every master can do on every line of a plan. `need`: polls per second wanted for the values polled most.
+    """The budget of every master on every line of a plan. `need`: polls per second wanted for the values polled most.
 
     `what_ifs` False leaves out changes, dead cameras, noise and more operators, which take most of the time.
     Raises Findings as `resolve` does, and UserError for a need that is no rate.

@@ -1,4 +1,4 @@
-"""A case: one master on one line, as plain numbers, and what of it can be changed.
+"""A case: one master on one line, as plain numbers that a what-if can change.
 
 The installation is read here and nowhere else in the budget. A case is small and frozen, so that "what if the baud were
 twice as high" is a copy with one field replaced.
@@ -30,10 +30,10 @@ _CLOCKS = Fraction(2, 100)  # by which two stations may differ and still talk: M
 
 
 class Unit(NamedTuple):
-    """A camera. `distance`: propagation from the asker, ns; `trouble`: why it never answers, "" where it does.
+    """A camera. `distance`: propagation from the asker, ns; `trouble`: why it never answers, "" if it answers.
 
     `writes`: the runs of neighbouring registers that can be written, each by its length. `bauds`: those that its model
-    supports, empty where that is unknown.
+    supports, empty if unknown.
     """
 
     name: str
@@ -50,7 +50,7 @@ class Unit(NamedTuple):
 
 
 class Poll(NamedTuple):
-    """One read that comes again and again: `unit` counts in `Case.units`; `every` ns. `request`, `reply`: mean lengths
+    """One repeated read: `unit` counts in `Case.units`; `every` ns. `request`, `reply`: mean lengths
     in characters (`lengths`).
 
     `escapes`, `spare`: how many characters longer and shorter both together can be.
@@ -74,14 +74,14 @@ class Poll(NamedTuple):
 
 
 class Move(NamedTuple):
-    """What operators do to one control: `rate` moves per second, all panels together; lengths as in `Poll`."""
+    """Operators' moves of one control: `rate` moves per second, all panels together; lengths as in `Poll`."""
 
     unit: int
     control: str
     rate: float
     request: float
     reply: float
-    group: str  # in which its value is polled, "" where it is not
+    group: str  # in which its value is polled, "" if it is not polled
     escapes: float = 0
     spare: float = 0
 
@@ -126,7 +126,7 @@ class Case(NamedTuple):
 
 
 def cases(plan: Plan | Installation) -> list[Case]:
-    """Every master on every line that it asks on, line by line. Raises Findings as `resolve` does."""
+    """Every master on each of its lines, line by line. Raises Findings as `resolve` does."""
     return usable_cases(resolve(plan))
 
 
@@ -140,7 +140,7 @@ _Rates = Mapping[tuple[str, str], Mapping[str, float]]  # by master and camera: 
 
 
 def _move_rates(site: Installation) -> _Rates:
-    """How often each control is moved, all panels of a master together."""
+    """The rate of moves of each control, all panels of a master together."""
     rates: dict[tuple[str, str], dict[str, float]] = {}
     for panel in site.panels:
         for command in panel.commands:
@@ -163,7 +163,7 @@ def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
 
 
 def _room(line: ResolvedLine) -> int:
-    """How many more cameras fit by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by the protocol's addresses."""
+    """Number of further cameras by unit loads (TIA/EIA-485-A via TI SLLA272: 32) and by addresses of the protocol."""
     loads = [one.unit_load for one in line.cameras]
     others = sum(
         1.0 if not isinstance(one.at, ResolvedConverter) else one.at.converter.unit_load
@@ -179,7 +179,7 @@ def _room(line: ResolvedLine) -> int:
 
 
 def _ends(case: Case, delimiter: bytes) -> bool:
-    """Whether replies end with what the converter packs by."""
+    """True if replies end with the delimiter of the converter's packing."""
     if not delimiter or not case.units:
         return False
     reply = Reply(case.units[0].bus_id, READ, 0, (0,))
@@ -274,7 +274,7 @@ def _moves(asker: Asker, talks: Sequence[Talk], rates: _Rates) -> Iterator[Move]
 
 
 def _trouble(one: ResolvedCamera, asker: Port) -> str:
-    """Why a camera never answers, or ""."""
+    """The reason why a camera never answers, or ""."""
     camera, own = one.camera, one.port
     if not camera.present:
         return "it is not there"
@@ -290,7 +290,7 @@ def _trouble(one: ResolvedCamera, asker: Port) -> str:
 
 
 def _faulty(asker: Asker) -> str:
-    """Why what the asker sends cannot be used, or ""."""
+    """The reason why the asker's bytes cannot be used, or ""."""
     if asker.driver.lead < 0 or asker.driver.hold < 0:
         kind, name = ("master", asker.master.name) if asker.box is None else ("converter", asker.box.name)
         return f"the driver of {kind} {name!r} comes late or lets go early, so that its characters are cut"

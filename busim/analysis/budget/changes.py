@@ -1,4 +1,4 @@
-"""What limits a line, and what would help: each change alone, computed anew from the changed case."""
+"""The limit of a line, and the changes that help: each change alone, computed anew from the changed case."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _MENDS = {
 
 
 def limit(mean: PollSchedule) -> str:
-    """The sentence that says what limits a line: where most of the polls' time goes."""
+    """The sentence about the limit of a line: the part that takes most of the polls' time."""
     counted = mean.layout
     if not counted.living:
         return "moves alone: nothing is polled"
@@ -56,8 +56,8 @@ def limit(mean: PollSchedule) -> str:
 
 
 def _removable(mean: PollSchedule) -> dict[str, float]:
-    """Which share of each part could go by a single change: the next baud, a shorter packing, half a latency or
-    turnaround, no gap, time-outs as computed. What nobody can change does not limit a line."""
+    """The share of each part that a single change could save: the next baud, a shorter packing, half a latency or
+    turnaround, no gap, time-outs as computed. A part without a possible change does not limit a line."""
     case, now = mean.case, float(mean.case.baud)
     faster = next((baud for baud in bauds_of(case) if baud > now), now)
     idle = min(case.packing_idle, _shortest_packing(case))
@@ -131,7 +131,7 @@ def _candidates(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
 
 
 def bauds_of(case: Case) -> list[int]:
-    """The standard rates that every camera of a line supports, as far as their models say so, slowest first."""
+    """The standard rates that every camera of a line supports by its model, slowest first."""
     sets = [set(unit.bauds) for unit in case.units if unit.bauds]
     return [baud for baud in STANDARD_BAUDS if all(Fraction(baud) in able for able in sets)]
 

@@ -1,4 +1,4 @@
-"""Operators' moves at one master: how long each waits until its command is sent, as the master serves them.
+"""Operators' moves at one master: the wait of each until its command is sent.
 
 The textbook laws (`waiting`) put commands before polls, always, and serve every command. The master differs in two
 ways that show from moderate load on: after four commands in a row, a poll that is due has its turn; and a new move of a
@@ -82,7 +82,7 @@ class _Chain:
         self._binomials = np.where(more >= 0, falling - falling[:, np.newaxis] - factorials[self._more], -np.inf)
 
     def _states(self) -> int:
-        """How many states are told apart: as many as are reached with any chance worth counting."""
+        """The number of states: those reached with any relevant probability."""
         polled = self._between.mean / COMMANDS_IN_A_ROW
         busy = self._rate * (self._service.mean + polled)
         reach = 8 * (1 + self._rate * (self._service.longest + self._between.longest))
@@ -100,7 +100,7 @@ class _Chain:
     def solved(self) -> Waits:
         served, rested = self._service.points(), self._between.points()
         command = np.zeros((self._size, self._size))
-        command[1:] = np.tensordot(served[1], self._after(served[0]), 1)[:-1]  # the command that is sent waits no more
+        command[1:] = np.tensordot(served[1], self._after(served[0]), 1)[:-1]  # the sent command no longer waits
         poll = np.tensordot(rested[1], self._after(rested[0]), 1)
         # before the poll: the state after a whole row, or 0 where the commands ran out earlier in the row
         row = [np.eye(self._size)]

@@ -1,8 +1,8 @@
-"""The poll cycle: how long until every camera has been asked again. Over numbers or arrays.
+"""The poll cycle: the time until every camera has been polled again. Over numbers or arrays.
 
-A master's exchanges that never rest fill whatever time the paced ones and the commands leave. That is the law of the
-polling cycle, E[C] = R / (1 - rho) (Takagi 1986, from memory), with R the sum of what never rests and rho the load
-of the rest. A paced poll that the line cannot serve at its pace never rests either: it is asked once a cycle.
+Polls without a wanted rate fill the time that paced polls and commands leave. That is the law of the polling cycle,
+E[C] = R / (1 - rho) (Takagi 1986, from memory), with R the sum of the polls without a wanted rate and rho the load of
+all others. A paced poll that the line cannot serve at its pace also comes once a cycle.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ def mean_cycle(walk: Numbers, load: Numbers) -> Numbers:
 
 
 def paced_cycle(occupied: Array, every: Array, load: Numbers = 0.0) -> Array:
-    """The cycle of polls that share one master, each asked once in `every` or, where that is too often, once a cycle.
+    """The cycle of polls that share one master. Each comes once in `every` or, if that is too often, once a cycle.
 
-    `occupied` and `every` have the polls on their last axis: the time the master is inside one exchange, and the
-    wanted time between two (0: without rest). `load`: the share that commands take. The cycle C solves sum of
-    occupied / max(every, C) = 1 - load; a poll's own period is then max(every, C). C is 0 where everything
-    keeps its pace, and nan where commands alone fill the line.
+    `occupied` and `every` have the polls on their last axis: the time the master is inside one exchange, and the wanted
+    time between two (0: without rest). `load`: the share that commands take. The cycle C solves sum of occupied /
+    max(every, C) = 1 - load; a poll's own period is then max(every, C). C is 0 if all polls keep their pace, and nan if
+    commands alone fill the line.
     """
     occupied, every = np.asarray(occupied, float), np.asarray(every, float)
     if occupied.shape != every.shape:

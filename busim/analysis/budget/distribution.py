@@ -1,4 +1,4 @@
-"""A time that differs from one occasion to the next, as a distribution: its mean, variance, quantiles and sums.
+"""The distribution of a varying time: its mean, variance, quantiles and sums.
 
 A `Distribution` is a histogram: cells with a middle, a width and a weight. A cell of width 0 is one exact value. Times
 are ns. The formulas are elementary probability.
@@ -32,7 +32,7 @@ class Distribution:
 
     @classmethod
     def certain(cls, value: float) -> Distribution:
-        """Always this value."""
+        """A constant value."""
         return cls(np.array([value]), np.ones(1), np.zeros(1))
 
     @classmethod
@@ -53,7 +53,7 @@ class Distribution:
 
     @classmethod
     def mixture(cls, parts: Iterable[tuple[float, Distribution]]) -> Distribution:
-        """One of several, each as often as its share says; the shares need not add up to 1.
+        """A mixture of several by their shares, which need not add up to 1.
 
         Raises ValueError if they add up to 0.
         """
@@ -82,12 +82,12 @@ class Distribution:
 
     @property
     def longest(self) -> float:
-        """The largest value there is."""
+        """The largest value."""
         return float((self.values + self.widths / 2).max())
 
     @property
     def residual(self) -> float:
-        """Mean rest of it at an instant chosen at random, E[X^2] / (2 E[X]) (renewal theory, any text)."""
+        """Mean residual time at an instant chosen at random, E[X^2] / (2 E[X]) (renewal theory, any text)."""
         return self.square / (2 * self.mean) if self.mean else 0.0
 
     def shifted(self, by: float) -> Distribution:
@@ -103,7 +103,7 @@ class Distribution:
         return Distribution(values, weights, widths).regrouped()
 
     def regrouped(self, cells: int = _CELLS) -> Distribution:
-        """The same in at most so many cells, each with the mean and variance of what it gathers."""
+        """The same in at most `cells` cells, each with the mean and variance of its part."""
         low, high = float(self.values.min()), float(self.values.max())
         if len(self.values) <= cells or high <= low:
             return self

@@ -22,7 +22,7 @@ from busim.physics.exchange import MEAN, WORST
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """`value` in `unit`. `kind`: planned or computed. `equation`: how it follows; `source`: "" for arithmetic."""
+    """`value` in `unit`. `kind`: planned or computed. `equation`: its derivation; `source`: "" for arithmetic."""
 
     name: str
     value: float
@@ -33,7 +33,9 @@ class Step:
 
 
 def explain(case: Case, quantity: str) -> tuple[Step, ...]:
-    """The steps to a quantity of `QUANTITIES`. Raises UserError for another, and where the line has no such number."""
+    """The steps to a quantity of `QUANTITIES`. Raises UserError for an unknown name, and if the line has no such
+    number.
+    """
     if quantity not in QUANTITIES:
         raise UserError(
             "the budget explains no such quantity",
@@ -108,7 +110,7 @@ def _ms(name: str, ns: float, equation: str, source: str = "", kind: str = "comp
 
 
 def _load(expected: Expected) -> Iterator[Step]:
-    """Shares of the master's time that must be served whatever the cycle is."""
+    """Shares of the master's time that do not depend on the cycle."""
     mean = expected.mean
     for (every, kind), many in sorted(mean.layout.paces.items()):
         if every:

@@ -20,7 +20,7 @@ _NOISY = "noise may damage any number of exchanges in a row"
 
 
 def value(name: str, number: float | None, why: str = "", kind: str = "computed") -> Value:
-    """A figure that was computed and not counted."""
+    """A figure that is computed, not counted."""
     return Value(QUANTITIES[name], number, 0, "" if number is not None else why, kind)
 
 
@@ -41,18 +41,18 @@ class Expected:
 
     @cached_property
     def carried(self) -> float:
-        """The share of moves that are sent."""
+        """The share of moves that is sent."""
         pace = self.mean
         return pace.waits.carried / pace.move_rate if pace.move_rate and pace.waits else 0.0
 
     @property
     def answers_moves(self) -> bool:
-        """Whether any move is ever answered."""
+        """True if any move is ever answered."""
         return bool(self.mean.layout.moved) and self.carried > 0
 
     @cached_property
     def follows_moves(self) -> bool:
-        """Whether moves have a latency that can be stated."""
+        """True if the latency of moves can be stated."""
         return self.mean.followed and self.answers_moves
 
     @cached_property

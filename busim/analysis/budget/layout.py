@@ -1,4 +1,4 @@
-"""Who is asked what, counted: polls and moves that take the same times but for the way to their camera.
+"""The requests of a case, counted by kind: polls and moves with equal times except for the way to their camera.
 
 A line has few kinds of cameras and few lengths of exchanges, so most polls are alike; what differs is the propagation
 along the cable, which an answered exchange has twice and nothing else has. So sums over many polls are sums over a few

@@ -25,7 +25,7 @@ def line_budget(
 ) -> LineBudget:
     """Everything about one case. `wanted`: polls per second that the most polled values should have.
 
-    `what_ifs` False leaves out what would be with another thing than the plan has: streams, dead, noise, changes.
+    `what_ifs` False leaves out all that the plan does not have: streams, dead cameras, noise, changes.
     `masters`: the cases of all masters of the line, this one among them, where there are several.
     """
     mean = PollSchedule(case)
@@ -34,7 +34,7 @@ def line_budget(
 
 
 def line_summary(mean: PollSchedule, best: PollSchedule, worst: PollSchedule) -> LineBudget:
-    """What rules of the check ask of a line: its load, groups and moves. The rest of its budget is left out.
+    """The part of a budget that rules of the check need: load, groups and moves.
 
     All three schedules are of one case, with its unknowns at their means, at their best and at their worst.
     """
@@ -53,7 +53,7 @@ class _Line:
         self._head = {"line": case.line, "master": case.master, "converter": case.converter, "baud": float(case.baud)}
 
     def without(self) -> LineBudget | None:
-        """What there is to say where nothing more can be computed, or is; else None."""
+        """The result if nothing more can be computed, or needs to be; else None."""
         case, mean = self.case, self.mean
         against = tuple(obstacles(self.best, self.worst))
         if not against and case.arbitrated and len(self.masters) > 1:
@@ -117,7 +117,7 @@ class _Line:
 
 
 def _left_out(case: Case) -> Iterator[str]:
-    """What is not computed for several masters behind a converter that arbitrates."""
+    """The parts not computed for several masters behind an arbitrating converter."""
     if case.moves:
         yield "what moves add is not computed where several masters share a converter"
 

@@ -11,9 +11,8 @@ _QUIET = 5e6  # ns of silence that a second master waits for: longer than frame 
 
 
 def second_master(mean: PollSchedule) -> tuple[SecondMaster, ...]:
-    """What a second master like this one may spoil of its polls: at 1 and 10 exchanges a second, and as fast as it can.
-
-    Bounds, since a collision now and then leaves one of both whole.
+    """The share of polls that a second master like this one may spoil: at 1 and 10 exchanges a second, and at full
+    speed. Bounds, since one of two colliding frames sometimes survives.
     """
     length = other = cycle = wasted = quiet = 0.0
     each = [(kind, count, share.way) for share in mean.layout.shares for (_, kind), count in share.polls.items()]
@@ -41,8 +40,8 @@ def second_master(mean: PollSchedule) -> tuple[SecondMaster, ...]:
 
 def _listening(rate: float, cycle: float, lost: float, quiet: float) -> float:
     """The share that one that listens may spoil: one exchange with each of its own, since only this one's own pauses
-    are quiet for long, and it begins in them, while an exchange is under way or right before the next. None where it
-    never finds the quiet that it waits for.
+    are quiet for long, and it begins in them, while an exchange is under way or right before the next. None if it never
+    finds the silence that it waits for.
     """
     if quiet <= _QUIET:
         return 0.0

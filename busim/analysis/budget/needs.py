@@ -1,4 +1,4 @@
-"""The questions asked backwards: what still reaches a wanted rate, and how many more cameras there is room for."""
+"""The inverse questions: the settings that still reach a wanted rate, and the room for more cameras."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from busim.analysis.budget.changes import bauds_of, with_baud
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import Need
 
-_ROOM = 0.3  # of headroom that should be left
+_ROOM = 0.3  # headroom to leave
 _LONGEST = 1e9  # ns of packing
 
 
@@ -56,7 +56,7 @@ def need(case: Case, rate: float) -> Need:
 
 
 def _asking(case: Case, rate: float) -> Case:
-    """The case with the wanted rate in place of the most polled values' own."""
+    """The case with the wanted rate for its most polled values."""
     fastest = min((poll.every for poll in case.polls), default=0)
     every = max(1, round(1e9 / rate))
     polls = tuple(poll._replace(every=every) if poll.every == fastest else poll for poll in case.polls)
@@ -83,7 +83,7 @@ def _most_cameras(pace: PollSchedule) -> int:
 
 
 def _bisect(reached: Callable[[float], bool], sure: float, other: float) -> float | None:
-    """The value farthest from `sure` towards `other` that is still enough, to 0.1 %; None where `sure` is not."""
+    """The value farthest from `sure` towards `other` that still suffices, to 0.1 %; None if `sure` does not suffice."""
     if not reached(sure):
         return None
     if reached(other):

@@ -1,6 +1,6 @@
-"""What keeps a line from having a budget, and what of a plan does not hold: said in words, with by how much.
+"""The obstacles to a budget of a line, and the wishes of a plan that do not hold, in words and numbers.
 
-An obstacle means no number at all for this master on this line: what would come out would look exact and be wrong.
+With an obstacle there is no number for this master on this line: it would look exact and be wrong.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from busim.foundation.units import show_time
 from busim.physics.exchange import Numbers
 
 _FASTEST = 1e4  # polls a second that no camera exceeds
-_FULL = 0.95  # share of the master's time from which on chance makes polls late
+_FULL = 0.95  # share of the master's time, above which chance makes polls late
 _NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
 def obstacles(best: PollSchedule, worst: PollSchedule) -> Iterator[str]:
-    """Why nothing can be computed for this case."""
+    """The reasons why nothing can be computed for this case."""
     case = worst.case
     if len(case.masters) > 1 and not case.arbitrated:
         names = " and ".join(repr(name) for name in case.masters)
@@ -88,7 +88,7 @@ def _times_out(worst: PollSchedule) -> Iterator[str]:
 
 
 def _given_up(pace: PollSchedule) -> Iterator[str]:
-    """Cameras that noise makes their master give up, though they are there."""
+    """Cameras that their master gives up because of noise, although they are present."""
     if pace.failing**pace.case.policy.failures < _OFTEN / _FASTEST:
         return
     for number, unit in enumerate(pace.case.units):
@@ -107,7 +107,7 @@ def _given_up(pace: PollSchedule) -> Iterator[str]:
 
 
 def remarks(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:
-    """What of the plan does not hold though there are numbers."""
+    """Wishes of the plan that do not hold, although there are numbers."""
     case = mean.case
     for unit in case.units:
         if unit.trouble:

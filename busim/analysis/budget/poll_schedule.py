@@ -1,6 +1,6 @@
-"""The schedule of one master on its line: how often each poll comes, and what of its time everything takes.
+"""The schedule of one master on its line: the rate of each poll, and the time of each activity.
 
-Dead cameras are taken as their master takes them once it knows: single probes at a pause. Noise makes a part of the
+Dead cameras count as given up by their master: single probes with pauses. Noise makes a part of the
 exchanges fail, each for its time-out and the drain after it. `scenarios.dead` has the time until a dead camera counts
 as offline.
 """
@@ -152,7 +152,7 @@ class PollSchedule(Utilisation):
 
     @property
     def followed(self) -> bool:
-        """Whether the chain of moves has states enough to say how they wait."""
+        """True if the chain of moves has enough states for their waits."""
         return self.waits is not None and (self.crowded < 1 or self.controls <= MOST_WAITING)
 
     @cached_property

@@ -1,7 +1,7 @@
 """Other ways to share a line: a server that goes round N queues, and a token that does. Over numbers or arrays.
 
 All N stations are alike. Each has messages at random (Poisson) at `rate`, with the mean time `service` and the mean
-square `square`; going on from one station to the next takes `walk` on average, with the variance `spread`. Rates per
+square `square`; moving from one station to the next takes `walk` on average, with the variance `spread`. Rates per
 unit of time, times in that unit. Where there is no steady state the result is nan.
 
     exhaustive   a station sends until it has nothing left

@@ -1,8 +1,8 @@
-"""Worst case: how long the last of several streams waits on a line where nothing under way is interrupted.
+"""Worst case: the wait of the last of several streams on a line without preemption.
 
-The revised analysis looks at every instance in the whole busy period, not only at the first: the worst response may
-be a later one's (Davis, Burns, Bril, Lukkien, "Controller Area Network (CAN) schedulability analysis: refuted,
-revisited and revised", Real-Time Systems 35, 2007).
+The revised analysis takes every instance in the busy period, not only the first: a later one may have the worst
+response (Davis, Burns, Bril, Lukkien, "Controller Area Network (CAN) schedulability analysis: refuted, revisited and
+revised", Real-Time Systems 35, 2007).
 """
 
 from __future__ import annotations

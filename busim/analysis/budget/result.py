@@ -1,7 +1,7 @@
-"""What a budget says, as plain data: for notebooks, for the table, for JSON. Times in seconds, rates per second.
+"""The result of a budget, as plain data: for notebooks, tables and JSON. Times in seconds, rates per second.
 
-Nobody changes it once it is said. The dataclasses are not frozen all the same: a frozen one takes three times as long
-to make, and a budget makes hundreds.
+No code changes a result. Its dataclasses are not frozen: a frozen one takes three times as long to make, and a budget
+makes hundreds.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ SCHEMA = 1
 
 @dataclass(slots=True)
 class Range:
-    """A number for the unknowns at their good end, on average, and at their bad end."""
+    """A number with its unknowns at their best, at their mean and at their worst."""
 
     best: float
     mean: float
     worst: float
 
     def later(self, by: float) -> Range:
-        """The same with so much more of everything."""
+        """The same with this much added to each."""
         return Range(self.best + by, self.mean + by, self.worst + by)
 
     @property
@@ -104,7 +104,7 @@ class StreamBudget:
 
 @dataclass(slots=True)
 class JobBudget:
-    """Work that comes all at once. `exchanges`: how many it is."""
+    """Work that comes all at once. `exchanges`: their number."""
 
     name: str
     exchanges: int
@@ -180,7 +180,7 @@ class Change:
 
 @dataclass(slots=True)
 class Need:
-    """What still reaches a wanted rate: None where nothing does, and `text` says why."""
+    """What still reaches a wanted rate: None if nothing does; then `text` says why."""
 
     rate: float
     reached: bool
@@ -228,7 +228,7 @@ class LineBudget:
 
 @dataclass(slots=True)
 class Budget:
-    """A plan's budget. `assumptions`: what every number of it stands on."""
+    """A plan's budget. `assumptions`: those of all its numbers."""
 
     plan: str
     lines: tuple[LineBudget, ...]

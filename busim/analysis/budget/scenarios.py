@@ -1,4 +1,4 @@
-"""What else is asked about a line: who sees a move, jobs that come at once, dead cameras, noise."""
+"""Further questions about a line: moves seen on other panels, jobs at once, dead cameras, noise."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _NOISES = (1e-6, 1e-5, 1e-4)
 
 
 def moves(expected: Expected) -> MoveBudget | None:
-    """What becomes of operators' moves; None where there are none, or where they cannot be followed."""
+    """The fate of operators' moves; None without moves, or if they cannot be followed."""
     mean = expected.mean
     if mean.waits is None or not expected.follows_moves:
         return None
@@ -50,7 +50,7 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
     """Mean and worst seconds until another panel shows a move: its exchange over, the value's next poll answered."""
     mean, case = expected.mean, expected.mean.case
     groups = {case.polls[number].group: number for number in reversed(mean.layout.living)}
-    rates: dict[int, float] = {}  # of moves, by the poll that brings what they did
+    rates: dict[int, float] = {}  # moves by the poll that brings their result
     for move in case.moves:
         if move.rate and move.group in groups:
             number = groups[move.group]
@@ -76,7 +76,7 @@ def _seen(expected: Expected, latency: float) -> tuple[float | None, float | Non
 
 
 def jobs(expected: Expected) -> tuple[JobBudget, ...]:
-    """Work that comes all at once, while polls go on."""
+    """Work that comes all at once, while polling continues."""
     mean, worst = expected.mean, expected.worst
     found = list(_bulk(expected)) if mean.commands_load < 1 else []
     if mean.case.polls:
@@ -95,7 +95,7 @@ def _every_poll(pace: PollSchedule) -> float:
 
 
 def _bulk(expected: Expected) -> Iterator[JobBudget]:
-    """So many commands at once: each takes its time, and polls that are due have a turn after four."""
+    """This number of commands at once; due polls get a turn after every four."""
     mean = expected.mean
     units = mean.case.units
     living = [(number, unit.writes) for number, unit in enumerate(units) if not unit.trouble]
@@ -169,7 +169,7 @@ def _living(mean: PollSchedule, unit: int, share: Share) -> _Living:
 
 
 def _dead(mean: PollSchedule, living: list[_Living], count: int) -> DeadBudget:
-    """The first so many of `living` die."""
+    """The first `count` of `living` die."""
     gone = living[:count]
     paces: dict[float, float] = {}
     for place, one in enumerate(living):

@@ -1,4 +1,4 @@
-"""Several masters on one line that nobody orders: what gets through. Over numbers or arrays.
+"""Several uncoordinated masters on one line: the throughput. Over numbers or arrays.
 
 `offered` is the load G of all senders together: frames a second times the length of a frame.
 """
@@ -11,12 +11,12 @@ from busim.physics.exchange import Numbers
 
 
 def pure_aloha(offered: Numbers) -> Numbers:
-    """Share of time that carries whole frames when everybody sends at will: G e^(-2G) (Abramson 1970)."""
+    """Share of time with whole frames if all stations send at will: G e^(-2G) (Abramson 1970)."""
     return offered * np.exp(-2 * offered)
 
 
 def carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
-    """The same when everybody listens first and stays away from a busy line (non-persistent carrier sense).
+    """The same if all listen first and retreat from a busy line (non-persistent carrier sense).
 
     S = G e^(-aG) / (G (1 + 2a) + e^(-aG)), a = `sensing` delay / frame, equal for all pairs: Kleinrock and Tobagi, IEEE
     Trans. Comm. 23(12), 1975 (formula second-hand).
@@ -26,7 +26,7 @@ def carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
 
 
 def persistent_carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
-    """The same when everybody listens first and sends as soon as a busy line is free (1-persistent carrier sense).
+    """The same if all listen first and send as soon as a busy line is free (1-persistent carrier sense).
 
     S = G (1 + G + aG (1 + G + aG/2)) e^(-G (1 + 2a)) / (G (1 + 2a) - (1 - e^(-aG)) + (1 + aG) e^(-G (1 + a))):
     Kleinrock and Tobagi, IEEE Trans. Comm. 23(12), 1975 (from memory). A master with `listen` in its plan does this.

@@ -1,4 +1,4 @@
-"""More operators and joysticks at a master, beside the moves that are planned."""
+"""More operators and joysticks at a master, in addition to the planned moves."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common pr
 OPERATOR_CONTROLS = 4
 JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
 _COUNTS = (1, 2, 4)
-_ALL = 1 - 1e-9  # of the master's time: polls have no turn any more
-_RARELY = 1e-15  # moves per ns: as good as none
+_ALL = 1 - 1e-9  # share of the master's time, above which polls get no turn
+_RARELY = 1e-15  # moves per ns: practically none
 
 
 def streams(expected: Expected) -> tuple[StreamBudget, ...]:
@@ -53,7 +53,7 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
             crowded = busy + every * turn
             worst = lowest_response(position, count, math.ceil(2 * longest)) if steady else None
             bound = None if worst is None else worst / 1e9
-            # A steady stream does not meet itself; it meets the others as if they came at random.
+            # A steady stream never collides with itself; other streams come at random times for it.
             met = max(every - rate, _RARELY) if steady else every
             moved = held + count * controls - steady
             if crowded >= 1 and moved > MOST_WAITING:

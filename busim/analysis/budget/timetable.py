@@ -1,8 +1,8 @@
-"""How regularly polls come that keep a wanted interval, where several groups share one master.
+"""The regularity of paced polls if several groups share one master.
 
 A master asks what is due first; a poll that comes late keeps its place in time unless it is answered after it was due
-again. So a slow group that is due makes a whole round of a fast group late. What that does follows from no formula, but
-from the timetable itself: here it is written out with mean times, poll by poll, as the master would choose them.
+again. So a slow group that is due makes a whole round of a fast group late. No formula gives the effect, so the
+timetable is written out here: mean times, poll by poll, in the master's order.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ _SURELY = 1 - 1e-9  # lost, short of certainty: what never comes has no mean
 
 @dataclass(frozen=True, slots=True)
 class Varied:
-    """What a sweep puts in place of a case's own, each an array of the shape [point, 1] or None. Times in ns.
+    """Values of a sweep that replace those of a case, each an array of the shape [point, 1] or None. Times in ns.
 
     Stations with a baud of their own keep their distance from the line's.
     """
@@ -43,7 +43,7 @@ _AS_PLANNED = Varied()
 
 
 class Wire(NamedTuple):
-    """What all exchanges of a case have in common. Times in ns.
+    """The common part of all exchanges of a case. Times in ns.
 
     `bit`, `character`: at the line's own rate; `ppm`: how much faster the asker's clock is; `tail`: the part of a
     character behind the instant at which its byte is there, as far as it counts. `time_out`: None where computed.
@@ -69,7 +69,7 @@ class Wire(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """What a poll or move itself decides. Lengths in characters, times in ns.
+    """The properties of one poll or move. Lengths in characters, times in ns.
 
     `share`: the rate of the camera's clock, as a share of the line's.
     """

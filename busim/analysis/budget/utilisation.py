@@ -1,7 +1,7 @@
-"""How busy a master is: what polls, probes and commands take of its time, and the round that this leaves.
+"""The utilisation of a master: the time of its polls, probes and commands, and the resulting round.
 
-Written once, for a plan as it is and for everything that would be (`variants`): sums over exchanges, each kind with how
-many there are and how far away they are together. Times in ns, rates per ns.
+Written once, for the plan and for its what-ifs (`variants`): sums over exchanges, each kind with its count and the sum
+of its distances. Times in ns, rates per ns.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Commands(NamedTuple):
     failing: float = 0.0
 
     def served(self, tries: int) -> float:
-        """How long the master is inside one on average, repeats counted in."""
+        """Mean time of the master inside one, repeats included."""
         _, time, lost, failing = self
         if failing <= 0:
             return time
@@ -110,7 +110,7 @@ class Utilisation:
 
     @property
     def restless(self) -> bool:
-        """Whether some polls have no wanted rate."""
+        """True if some polls have no wanted rate."""
         return 0.0 in self.paces
 
     @property
@@ -141,7 +141,7 @@ class Utilisation:
 
     @property
     def saturated(self) -> bool:
-        """Whether the master never rests, because it need not or because it cannot."""
+        """True if the master never rests, by plan or by lack of time."""
         return self.unhurried > 0
 
     @property

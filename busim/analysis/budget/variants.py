@@ -19,7 +19,7 @@ Work = tuple[str, str]  # group, and what of it is read in one exchange
 
 
 def varied(pace: PollSchedule, case: Case) -> Utilisation:
-    """A case in which the same is asked in another time: at another baud, packing, latency, gap or time-out."""
+    """The same requests with other times: at another baud, packing, latency, gap or time-out."""
     wire = wire_of(case)
     costs = costs_of([timed(wire, asked) for asked in pace.layout.kinds], pace.unknown)
     return Utilisation(*pace.taken(costs), pace.sent)
@@ -32,7 +32,7 @@ def noisy(pace: PollSchedule, rate: float) -> tuple[Utilisation, list[float]]:
 
 
 def without(pace: PollSchedule, gone: Collection[int]) -> Utilisation:
-    """The same with these units dead, besides those that are."""
+    """The same with these units dead, in addition to the dead ones."""
     alive: list[Share] = []
     dead: list[Share] = []
     for unit, share in enumerate(pace.layout.shares):
@@ -98,7 +98,7 @@ class Works:
         self._asked = {work: self._taken(pace.costs, some) for work, some in polls.items()}
 
     def without(self, work: Work) -> Utilisation:
-        """With all polls but these."""
+        """All polls except these."""
         return self._load([asked for other, asked in self._asked.items() if other != work])
 
     def merged(self, group: str, polls: Sequence[tuple[int, Poll]]) -> Utilisation:

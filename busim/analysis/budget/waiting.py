@@ -1,4 +1,4 @@
-"""Waiting: how long a command waits before it is sent, by queueing theory. Over numbers or arrays.
+"""Waiting: the time of a command before it is sent, by queueing theory. Over numbers or arrays.
 
 Rates are per unit of time, times in the same unit. Where the load reaches 1 there is no steady state and therefore no
 number: the result is nan (the budget says in words by how much).
@@ -14,7 +14,7 @@ from busim.physics.exchange import Numbers
 
 
 def _steady(wait: Numbers, load: Numbers) -> Numbers:
-    """The wait where the load is below 1, nan elsewhere."""
+    """The wait if the load is below 1, else nan."""
     kept = np.where(np.less(load, 1), wait, np.nan)
     return kept if kept.ndim else float(kept)
 

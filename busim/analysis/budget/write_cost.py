@@ -1,4 +1,4 @@
-"""Writes that the plan does not have, but somebody may make: presets, restores, another operator's moves."""
+"""Writes beyond the plan: presets, restores, another operator's moves."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from busim.protocols import WRITE, Request
 
 
 def write_timing(schedule: PollSchedule, unit: int, size: int) -> Timing:
-    """The times of a write of so many values to a unit, as if it stood beside the asker."""
+    """The times of a write of `size` values to a unit, as if it stood beside the asker."""
     case = schedule.case
     request = Request(case.units[unit].bus_id, WRITE, 0, size, (0,) * size)
     asked, answered, more = case.protocol.lengths(request)
