@@ -127,6 +127,13 @@ def test_a_package_of_five_modules_or_more_says_which_to_open_first() -> None:
         assert (package / named[1]).is_dir() or (package / f"{named[1]}.py").is_file(), (package, named[1])
 
 
+@pytest.mark.parametrize("package", PACKAGES)
+def test_a_package_says_what_comes_in_what_goes_out_and_which_file_to_open(package: str) -> None:
+    said = " ".join((ast.get_docstring(ast.parse((PACKAGE / package / "__init__.py").read_text())) or "").split())
+    for words in ("In: ", "Out: ", "Open "):
+        assert words in said, words
+
+
 @pytest.mark.parametrize("module", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_a_module_stays_under_400_lines(module: Path) -> None:
     assert len(module.read_text().splitlines()) < 400

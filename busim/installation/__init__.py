@@ -1,10 +1,10 @@
-"""The installation: what a plan describes, with every name in it looked up, once for everybody.
+"""The installation: a plan with every name looked up, once for all packages above.
 
-In comes a `Plan`; out goes an `Installation`: lines with their stations in order, cameras with their models under the
-line's protocol, masters with their polls, panels with their commands. Open `resolve.py` first.
+In: a `Plan`. Out: an `Installation`: lines with their stations in order, cameras with their models under the line's
+protocol, masters with their polls, panels with their commands. Open `resolve.py` first.
 
 Public: `resolve` (raises Findings with everything that cannot be resolved), `outline` (as far as it can be), the types
-of an installation, and `MasterPolicy` (`POLICY` by default), by which masters and budget go.
+of an installation, and `MasterPolicy` (`POLICY` by default), the numbers of a good master for simulator and budget.
 """
 
 from busim.installation.asking import Asker, Command, Poll, ResolvedPanel

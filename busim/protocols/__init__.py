@@ -1,10 +1,10 @@
 """Protocols: the messages between stations, behind one contract.
 
+In: bytes with their instants, or requests and replies as values. Out: the other of the two. Open `contract.py` first.
+
 Public: `find` (by name or file), `names`, `spoken` (a camera model under a protocol), `has_id`, `search`, `assignment`
 and their parts (cameras by serial number), the contract, `ModbusRtu` (the one in code), and for protocols in files
 `read`, `read_text`, `json_schema` and `starter` (the text of a first one).
-
-Open `contract.py` first.
 """
 
 from busim.protocols.contract import (

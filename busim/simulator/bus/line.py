@@ -29,9 +29,8 @@ from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse
 from busim.simulator.kernel import Kernel
 
-_LONGEST = (
-    4096  # characters in one burst; a burst of this length ends at every station before more of them begin another
-)
+# Characters in one burst. More characters begin the next burst, after this one has ended at every station.
+_LONGEST = 4096
 
 
 class Line:
