@@ -2,7 +2,7 @@
 
 A box serves a number of clients, and boxes differ in how they treat one more: it is refused, it displaces the oldest,
 or it is accepted and never served. A client whose connection broke without an end keeps its slot until the box notices,
-which may take minutes (`hold`). Until then the box seems full.
+which may take minutes (`hold_slot`). Until then the box seems full.
 """
 
 from __future__ import annotations
@@ -10,29 +10,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from busim.plan import ClientsPlan
+
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """How a converter treats its clients; times in ns, 0: never.
+    """How a converter treats its clients: `clients` as in the plan.
 
-    `when_full`: refuse, drop-oldest or accept-and-ignore; `idle_way`: close, reset or ignore, after `idle_close`
-    without a byte either way. `greeting`: sent to each new client; `keep_alive`: sent towards `keep_alive_to` (network
-    or line) after each `keep_alive_every` without a byte that way; `stale`: how many bytes of the line it keeps while
-    nobody is connected; `reboots`: instants and lengths of absences; `when_down`: refuse or hang, for clients that
-    connect then. `datagrams`: UDP, so there are no connections: a client comes with its first datagram, and
-    `idle_close` forgets it without notice.
+    `reboots`: instants and lengths of absences, ns; `when_down`: refuse or hang, for clients that connect then.
+    `datagrams`: UDP, so there are no connections: a client comes with its first datagram, and the idle time-out forgets
+    it without notice.
     """
 
-    most: int = 4
-    when_full: str = "refuse"
-    hold: int = 0
-    idle_close: int = 0
-    idle_way: str = "close"
-    greeting: bytes = b""
-    keep_alive: bytes = b""
-    keep_alive_every: int = 0
-    keep_alive_to: str = "network"
-    stale: int = 0
+    clients: ClientsPlan
     reboots: tuple[tuple[int, int], ...] = ()
     datagrams: bool = False
     when_down: str = "refuse"
@@ -47,7 +37,7 @@ class Arrival(NamedTuple):
 
 
 class Slots:
-    """`most`, `when_full` and `hold` as in Policy."""
+    """`most` and `when_full` as in the plan; `hold`: its `hold_slot`, ns."""
 
     def __init__(self, most: int, when_full: str, hold: int) -> None:
         self._most = most

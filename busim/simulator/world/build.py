@@ -239,7 +239,7 @@ class _Builder:
             Packer(plan.packing_idle, plan.packing_length, station.setting.char, plan.packing_delimiter),
             to_line=Latency(self._chance.stream("converter", plan.name, "to line"), plan.latency),
             to_net=Latency(self._chance.stream("converter", plan.name, "to net"), plan.latency),
-            policy=_policy(plan),
+            policy=Policy(plan.clients, plan.reboots, plan.transport == "udp", plan.when_down),
             com=None if plan.rfc2217 == "off" else ComPort(station.setting.baud, station.setting.format, plan.rfc2217),
             arbiter=_arbiter(plan, resolved.speaks, float(station.setting.baud)),
             number=number,
@@ -357,25 +357,6 @@ def _own_values(camera: Camera, stream: Stream, taken: set[tuple[str, int]]) -> 
             values[one.name] = value
             taken.add((one.name, value))
     return values
-
-
-def _policy(plan: ConverterPlan) -> Policy:
-    clients = plan.clients
-    return Policy(
-        most=clients.most,
-        when_full=clients.when_full,
-        hold=clients.hold_slot,
-        idle_close=clients.idle_close,
-        idle_way=clients.idle_way,
-        greeting=clients.greeting,
-        keep_alive=clients.keep_alive,
-        keep_alive_every=clients.keep_alive_every,
-        keep_alive_to=clients.keep_alive_to,
-        stale=clients.stale,
-        reboots=plan.reboots,
-        when_down=plan.when_down,
-        datagrams=plan.transport == "udp",
-    )
 
 
 def _arbiter(plan: ConverterPlan, protocol: BusProtocol, baud: float) -> Arbiter | None:

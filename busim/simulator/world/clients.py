@@ -48,7 +48,7 @@ class Clients:
         self.drop: Drop = lambda *_: None
         self._kernel = kernel
         self._policy = policy
-        self.slots: Admission = Slots(policy.most, policy.when_full, policy.hold)
+        self.slots: Admission = Slots(policy.clients.most, policy.clients.when_full, policy.clients.hold_slot)
         self.to_net = to_net
         self.up: Passage = self._reach_clients
         self._com = com
@@ -70,8 +70,8 @@ class Clients:
     def start(self) -> None:
         """Instant 0."""
         policy = self._policy
-        if policy.keep_alive_every and policy.keep_alive_to == "network":
-            self._kernel.at_shown(policy.keep_alive_every, self._keep_alive)
+        if policy.clients.keep_alive_every and policy.clients.keep_alive_to == "network":
+            self._kernel.at_shown(policy.clients.keep_alive_every, self._keep_alive)
 
     # -- who is there ---------------------------------------------------------------------------------------
 
@@ -101,9 +101,11 @@ class Clients:
             self.end(arrival.dropped, reset=True)
         peer = self._policy.datagrams and not plain
         if not arrival.connected or (peer and not arrival.served):
-            self._effect("clients", f"client {client} refused: {self._policy.most} are connected")
+            self._effect("clients", f"client {client} refused: {self._policy.clients.most} are connected")
         elif not arrival.served:
-            self._effect("clients", f"client {client} is let in and not served: {self._policy.most} are connected")
+            self._effect(
+                "clients", f"client {client} is let in and not served: {self._policy.clients.most} are connected"
+            )
         else:
             com = None if plain or self._com is None else ComClient(self._com)
             self._enter(client, _Client(deliver, com, now, lasting=False, peer=peer))
@@ -112,11 +114,11 @@ class Clients:
     def _enter(self, client: int, one: _Client) -> None:
         self._clients[client] = one
         self._outside += 1
-        first, self._stale = self._policy.greeting + self._stale, b""
+        first, self._stale = self._policy.clients.greeting + self._stale, b""
         if first:
             self.answer(client, first if one.com is None else one.com.wrap(first))
-        if self._policy.idle_close:
-            self._kernel.at_shown(self._kernel.now + self._policy.idle_close, self._idle, (client, one))
+        if self._policy.clients.idle_close:
+            self._kernel.at_shown(self._kernel.now + self._policy.clients.idle_close, self._idle, (client, one))
 
     def close(self, client: int, *, ended: bool) -> None:
         """A client has gone: closed, or reset."""
@@ -222,8 +224,8 @@ class Clients:
     def send(self, packet: bytes, at: int, only: int | None = None) -> None:
         """A packet from the line: to all, or to one."""
         if not self._clients or self._kernel.now < self._down_until:
-            if self._policy.stale:
-                self._stale = (self._stale + packet)[-self._policy.stale :]
+            if self._policy.clients.stale:
+                self._stale = (self._stale + packet)[-self._policy.clients.stale :]
             return
         self._quiet_since = self._arrive_at(at)
         self._kernel.at_shown(self._quiet_since, self._arrive, (self._life, packet, only))
@@ -279,11 +281,11 @@ class Clients:
         client, one = what
         if self._clients.get(client) is not one:
             return
-        due = one.active + self._policy.idle_close
+        due = one.active + self._policy.clients.idle_close
         if due > self._kernel.now:
             self._kernel.at_shown(due, self._idle, what)
             return
-        way = "forgotten" if one.peer else self._policy.idle_way
+        way = "forgotten" if one.peer else self._policy.clients.idle_way
         self._effect("idle", f"client {client} was idle: {way}")
         if way == "ignore":
             self._serve_no_more(client)  # its slot stays taken until it leaves
@@ -292,10 +294,10 @@ class Clients:
 
     def _keep_alive(self, _: object) -> None:
         policy = self._policy
-        due = self._quiet_since + policy.keep_alive_every
+        due = self._quiet_since + policy.clients.keep_alive_every
         if due <= self._kernel.now:
             self._quiet_since = self._kernel.now
             if self._clients:
-                self._arrive((self._life, policy.keep_alive, None))
-            due = self._kernel.now + policy.keep_alive_every
+                self._arrive((self._life, policy.clients.keep_alive, None))
+            due = self._kernel.now + policy.clients.keep_alive_every
         self._kernel.at_shown(due, self._keep_alive)

@@ -89,8 +89,8 @@ class ConverterPort:
     def start(self) -> None:
         """Instant 0."""
         self.clients.start()
-        if self._policy.keep_alive_every and self._policy.keep_alive_to == "line":
-            self._kernel.at(self._policy.keep_alive_every, self._keep_line_alive)
+        if self._policy.clients.keep_alive_every and self._policy.clients.keep_alive_to == "line":
+            self._kernel.at(self._policy.clients.keep_alive_every, self._keep_line_alive)
         for at, down in self._policy.reboots:
             self._kernel.at_shown(at, self.reboot, down)
 
@@ -268,10 +268,10 @@ class ConverterPort:
         self.flow(True)
 
     def _keep_line_alive(self, _: object) -> None:
-        burst, every = self._station.burst, self._policy.keep_alive_every
+        burst, every = self._station.burst, self._policy.clients.keep_alive_every
         due = every + (0 if burst is None else burst.end)
         if due <= self._kernel.now:
-            self._forward((self._life, 0, self._policy.keep_alive))
+            self._forward((self._life, 0, self._policy.clients.keep_alive))
             due = self._kernel.now + every
         self._kernel.at(max(due, self._kernel.now + 1), self._keep_line_alive)
 
