@@ -359,8 +359,8 @@ async def _controlled(plan: Plan, program: str | None) -> tuple[Lateness, str]:
 
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
-    "live": live, "tap": tap, "listen": listen, "budget": budget, "check": check, "sweep": sweep, "protocols": protocols,
-    "faults": faults, "control": control, "day": day, "cases": cases,
+    "live": live, "tap": tap, "listen": listen, "budget": budget, "check": check, "sweep": sweep,
+    "protocols": protocols, "faults": faults, "control": control, "day": day, "cases": cases,
 }  # fmt: skip
 
 
