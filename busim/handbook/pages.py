@@ -41,6 +41,7 @@ _TOPICS = (
     "converters",
     "tap",
     "listen",
+    "as-built",
     "library",
     "modbus-rtu",
     "protocols",
