@@ -66,11 +66,13 @@ def _cameras(line: ResolvedLine, survey: Survey) -> list[Differs]:
 
 def _polls(line: ResolvedLine, survey: Survey) -> list[Differs]:
     names = {one.camera.bus_id: one.name for one in line.cameras}
-    planned = {}
+    rates: dict[tuple[int, int, int], list[int]] = {}
     for asker in line.askers:
         for one in asker.polls:
             request = one.request
-            planned[request.address, request.key, request.size] = one.run.every
+            rates.setdefault((request.address, request.key, request.size), []).append(one.run.every)
+    # Two masters, or two groups, may ask the same: their rates add up. A period of 0 is as often as it goes.
+    planned = {key: 1 / sum(1 / one for one in every) if all(every) else 0.0 for key, every in rates.items()}
     heard = {
         (request.address, request.key, request.size): poll
         for poll in survey.polls.values()
