@@ -8,6 +8,7 @@ from busim.cli import (
     budget,
     check,
     compare,
+    conform,
     export,
     fuzz,
     listen,

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from busim.foundation.units import CharFormat
 
 Target = Annotated[
     str, typer.Argument(metavar="TARGET", help="socket://HOST:PORT, rfc2217://HOST:PORT or a serial port.")
@@ -14,6 +18,7 @@ Target = Annotated[
 Yes = Annotated[bool, typer.Option("--yes", help="Agree beforehand, for scripts.")]
 Baud = Annotated[str, typer.Option(metavar="RATE", help="Baud of the line, as 38400.")]
 Format = Annotated[str, typer.Option(metavar="FORMAT", help="Character format of the line, as 8E1.")]
+Listen = Annotated[str, typer.Option(metavar="TIME", help="How long to listen before anything is sent.")]
 Direction = Annotated[str, typer.Option(metavar="WAY", help="Who enables the port's driver: hardware, kernel or rts.")]
 
 
@@ -34,3 +39,17 @@ def agree(said: Sequence[str], *, yes: bool, question: str = "Go on?") -> None:
         )  # fmt: skip
     if not typer.confirm(question, default=False, err=True):
         raise typer.Exit(1)
+
+
+def rate(text: str) -> Fraction:
+    """A baud rate as an option says it, with or without its unit. Raises UserError."""
+    from busim.foundation.units import parse_baud
+
+    return parse_baud(f"{text} Bd" if text.strip().isdecimal() else text)
+
+
+def form(text: str) -> CharFormat:
+    """A character format. Raises UserError."""
+    from busim.foundation.units import CharFormat
+
+    return CharFormat.parse(text)

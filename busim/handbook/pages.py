@@ -27,6 +27,7 @@ _TOPICS = (
     "site",
     "check",
     "scan",
+    "conform",
     "changes",
     "spreadsheets",
     "rehearsal",

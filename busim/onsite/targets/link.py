@@ -19,10 +19,11 @@ import serial
 from busim.foundation.errors import UserError
 from busim.simulator.world import Packet
 
-try:
-    from termios import error as TermiosError
-except ImportError:  # a system without termios: pyserial raises its own errors there
-    TermiosError = OSError  # type: ignore[misc,assignment]
+TermiosError: type[Exception] = OSError  # what the system's serial calls raise
+with contextlib.suppress(ImportError):  # a system without termios, where pyserial raises its own errors alone
+    import termios
+
+    TermiosError = termios.error
 
 TICK = 0.002  # seconds that one read waits at most
 WRITE = 2.0  # seconds after which a port that takes no bytes counts as blocked

@@ -1,0 +1,71 @@
+"""Damaged frames: reads with a flaw, none of which can ever form anything but a read.
+
+A device that looks for frames in a stream may take any run of bytes as one, across frames too. So a damaged frame is
+only used if every run in it, and in what is sent before and after it, is a read or nothing sound at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from busim.protocols import READ, BusProtocol, Request
+
+_RUBBISH = (b"\x00", b"\xff", b"\x00\x00\x00", b"\xff\xff\xff", b"\x55\xaa\x55", bytes(16))
+
+
+class Damage(NamedTuple):
+    """A frame with a flaw."""
+
+    title: str
+    raw: bytes
+
+
+def harmless(protocol: BusProtocol, stream: bytes) -> bool:
+    """Whether every run of these bytes that is a sound message is a read."""
+    size = len(stream)
+    for start in range(size):
+        for end in range(start + 1, size + 1):
+            request = protocol.decode_request(stream[start:end])
+            if request is not None and request.verb != READ:
+                return False
+    return True
+
+
+def damaged(protocol: BusProtocol, request: Request) -> tuple[Damage, ...]:
+    """Reads with a flaw: a bit, a byte more, the check in the wrong order, cut short at each place.
+
+    None is a sound message, and none can form one that is no read, beside sound reads or beside each other. Raises
+    ValueError for a request that is no read.
+    """
+    if request.verb != READ:
+        raise ValueError("damaged frames derive from reads alone")
+    raw = protocol.encode_request(request)
+    return _kept(protocol, raw, _flawed(raw))
+
+
+def rubbish(protocol: BusProtocol, request: Request) -> tuple[Damage, ...]:
+    """Bytes that are no frame, under the same rule."""
+    raw = protocol.encode_request(request)
+    return _kept(protocol, raw, (Damage(f"rubbish {one[:4].hex(' ').upper()}", one) for one in _RUBBISH))
+
+
+def _kept(protocol: BusProtocol, raw: bytes, drawn: Iterator[Damage]) -> tuple[Damage, ...]:
+    kept: list[Damage] = []
+    for one in drawn:
+        before = kept[-1].raw if kept else b""
+        if protocol.decode_request(one.raw) is None and harmless(protocol, before + raw + one.raw + raw):
+            kept.append(one)
+    return tuple(kept)
+
+
+def _flawed(raw: bytes) -> Iterator[Damage]:
+    for place, value in enumerate(raw):
+        bit = place * 3 % 8  # another bit in each byte
+        flipped = raw[:place] + bytes((value ^ 1 << bit,)) + raw[place + 1 :]
+        yield Damage(f"bit {bit} of byte {place} flipped", flipped)
+    for place in range(1, len(raw)):
+        yield Damage(f"ended after byte {place - 1}", raw[:place])
+    yield Damage("a byte more", raw + b"\x00")
+    if raw[-2] != raw[-1]:
+        yield Damage("its last two bytes exchanged", raw[:-2] + raw[:-3:-1])

@@ -1,0 +1,226 @@
+"""`busim conform`: one device tested by its master; devices with one flaw each, and devices that nobody here wrote."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from fractions import Fraction
+
+import pytest
+from crccheck.crc import CrcModbus
+from fake_devices import Fake, fake_tool
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lines import tool_on, world_links
+from peers import MODEL, pymodbus_server, umodbus_server
+from typer.testing import CliRunner
+from virtual_halls import hall
+
+from busim.cli.app import app
+from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
+from busim.onsite.conform import CHECKS, FAILS, HOLDS, LEFT_OUT, Conformance, Device, conform, damaged, harmless
+from busim.onsite.targets import Link, OtherMaster, RealTool, open_target, parse_target
+from busim.protocols import READ, WRITE, ModbusRtu, Request, find
+from busim.simulator.bus import setting
+
+S = 10**9
+PROTOCOLS = ("modbus-rtu", "text", "short", "tagged")
+
+
+def states(found: Conformance) -> dict[str, str]:
+    """The state of each check, by the name of its function."""
+    return {check.__name__: one.state for (check, _), one in zip(CHECKS, found.verdicts, strict=True)}
+
+
+def conformed(*flaws: str, changes: bool = True, person: Callable[[str], bool] | None = None) -> dict[str, str]:
+    tool, _ = fake_tool(Fake(*flaws))
+    return states(conform(Device(tool, MODEL, 1, changes=changes, person=person), S))
+
+
+# -- what it sends ------------------------------------------------------------------------------------------
+
+
+@settings(max_examples=12)
+@given(st.integers(1, 247), st.integers(0, 65535), st.integers(1, 125))
+def test_no_cut_through_damaged_frames_is_a_write_by_another_checksum(address: int, key: int, size: int) -> None:
+    """Every run of every stream that is sent: a sound CRC (crccheck's) stands only under a read, function 03."""
+    codec, request = ModbusRtu(), Request(address, READ, key, size)
+    raw, drawn = codec.encode_request(request), damaged(codec, request)
+    assert len(drawn) > 8
+    stream = raw.join([b"", *(one.raw for one in drawn[:: len(drawn) // 3]), b""])
+    sound = {
+        stream[start + 1]
+        for start in range(len(stream) - 3)
+        for end in range(start + 4, min(len(stream), start + 24) + 1)
+        if CrcModbus.calc(stream[start : end - 2]) == int.from_bytes(stream[end - 2 : end], "little")
+    }
+    assert sound == {3}
+
+
+@settings(max_examples=15)
+@given(st.sampled_from(PROTOCOLS), st.integers(1, 90), st.sampled_from(sorted(MODEL.keys["text"].values())))
+def test_no_damaged_frame_is_a_message_in_any_protocol(name: str, address: int, key: int) -> None:
+    protocol = find(name)
+    request = Request(address, READ, key, 1)
+    for one in damaged(protocol, request):
+        assert protocol.decode_request(one.raw) is None
+        assert harmless(protocol, protocol.encode_request(request) + one.raw)
+
+
+def test_damage_derives_from_reads_alone_and_a_hidden_write_is_seen() -> None:
+    codec = ModbusRtu()
+    write = Request(1, WRITE, 0, 1, (5,))
+    with pytest.raises(ValueError, match="reads alone"):
+        damaged(codec, write)
+    assert not harmless(codec, b"\x01\x03\x00" + codec.encode_request(write) + b"\x00")
+
+
+def test_without_leave_it_sends_nothing_but_reads_and_their_damage() -> None:
+    tool, port = fake_tool(Fake())
+    found = conform(Device(tool, MODEL, 1), S)
+    left_out = {check.__name__ for check, needs in CHECKS if needs} | {"kept_over_power"}
+    assert {name for name, state in states(found).items() if state == LEFT_OUT} == left_out
+    codec = ModbusRtu()
+    sound = [one for one in map(codec.decode_request, port.written) if one is not None]
+    assert {one.verb for one in sound} == {READ}
+    assert harmless(codec, b"".join(port.written[-12:]))
+
+
+def test_it_listens_first_and_sends_nothing_where_something_is_heard() -> None:
+    tool, port = fake_tool(Fake(), unasked=ModbusRtu().encode_request(Request(7, READ, 0, 2)))
+    with pytest.raises(OtherMaster, match="somebody else is heard"):
+        conform(Device(tool, MODEL, 1), S)
+    assert port.written == []
+
+
+def test_a_bus_id_without_a_device_is_named() -> None:
+    tool, _ = fake_tool(Fake())
+    with pytest.raises(UserError, match="answers no read of this model"):
+        conform(Device(tool, MODEL, 9), S)
+
+
+# -- what it finds ------------------------------------------------------------------------------------------
+
+
+def test_a_sound_device_fails_nothing() -> None:
+    asked: list[str] = []
+    found = conformed(person=lambda question: (asked.append(question), True)[1])
+    assert set(found.values()) == {HOLDS}
+    assert "Keep clear of its head" in asked[0]
+
+
+@pytest.mark.parametrize(
+    ("flaw", "check"),
+    [
+        ("answers other IDs", "other_addresses"),
+        ("answers damage", "damaged_frames"),
+        ("garbles", "damaged_frames"),
+        ("deaf after damage", "damaged_frames"),
+        ("joins pieces", "split_frames"),
+        ("wrong codes", "exceptions"),
+        ("garbles", "not_in_step"),
+        ("answers broadcasts", "broadcast"),
+        ("forgets writes", "writes"),
+        ("takes anything", "refuses_beyond"),
+    ],
+)
+def test_each_flaw_is_found_by_its_check(flaw: str, check: str) -> None:
+    found = conformed(flaw)
+    assert found[check] == ("differs" if check == "split_frames" else FAILS)
+
+
+def test_a_device_that_is_another_one_after_the_power_cycle_fails() -> None:
+    device = Fake()
+    tool, _ = fake_tool(device)
+
+    def exchange(_: str) -> bool:
+        device.values[MODEL.keys["modbus-rtu"]["serial"]] += 1
+        return True
+
+    found = conform(Device(tool, MODEL, 1, person=exchange), S)
+    assert states(found)["kept_over_power"] == FAILS
+    assert not found.holds
+
+
+def test_a_value_that_was_taken_beyond_its_range_is_set_back() -> None:
+    device = Fake("takes anything")
+    before = dict(device.values)
+    tool, _ = fake_tool(device)
+    conform(Device(tool, MODEL, 1, changes=True), S)
+    assert device.values == before
+
+
+def test_an_emulated_camera_behind_a_converter_fails_nothing() -> None:
+    plan = hall()
+    with world_links(plan, "wall box") as (_, (link,)):
+        device = Device(tool_on(link, plan), MODEL, 1, changes=True)
+        found = conform(device, S)
+    assert [one for one in found.verdicts if one.state == FAILS and "other bus IDs" not in one.what] == []
+    others = next(one for one in found.verdicts if "other bus IDs" in one.what)
+    assert [line.split()[1] for line in others.said] == ["2", "3"]  # the other cameras of that line
+
+
+@contextmanager
+def tool_at(path: str, time_out: int) -> Iterator[RealTool]:
+    form = CharFormat.parse("8N1")
+    with open_target(parse_target(path), Fraction(38400), form) as link:
+        yield RealTool(link, find("modbus-rtu"), setting(Fraction(38400), form), time_out=time_out)
+
+
+def test_umodbus_s_server_answers_under_every_bus_id_and_keeps_in_step() -> None:
+    with umodbus_server() as path, tool_at(path, 3 * S) as tool:
+        found = states(conform(Device(tool, MODEL, 1), S // 20))
+    assert (found["answers"], found["exceptions"]) == (HOLDS, HOLDS)
+    assert found["other_addresses"] == FAILS  # a refusal to a request that is for another device
+
+
+def test_pymodbus_s_server_loses_a_read_after_a_frame_that_broke_off() -> None:
+    with pymodbus_server() as path, tool_at(path, S // 5) as tool:
+        found = states(conform(Device(tool, MODEL, 1), S // 20))
+    assert found["answers"] == HOLDS
+    assert found["other_addresses"] == FAILS
+    assert found["damaged_frames"] == FAILS  # it waits for the rest of the frame, however long the silence
+    assert found["exceptions"] == FAILS  # it drops a read of 0 or of 126 registers in silence
+
+
+# -- the command --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    def put(*flaws: str, unasked: bytes = b"") -> None:
+        link: Link = fake_tool(Fake(*flaws), unasked)[0].link
+        monkeypatch.setattr("busim.onsite.targets.open_target", lambda *_, **__: link)
+
+    return put
+
+
+ARGUMENTS = ["conform", "/dev/ttyUSB9", "--model", "zoom-camera", "--time-out", "50 ms"]
+
+
+def test_the_command_says_what_it_will_do_and_then_what_it_found(opened: Callable[..., None]) -> None:
+    opened()
+    done = CliRunner().invoke(app, [*ARGUMENTS, "--yes"])
+    assert done.exit_code == 0
+    assert "enables the driver" in " ".join(done.stderr.split())
+    assert "nothing failed" in done.stdout
+    assert "--allow-changes" in done.stdout
+
+
+def test_the_command_ends_with_1_where_a_check_fails(opened: Callable[..., None]) -> None:
+    opened("wrong codes")
+    done = CliRunner().invoke(app, [*ARGUMENTS, "--yes", "--json"])
+    assert done.exit_code == 1
+    told = json.loads(done.stdout)
+    assert [one["what"] for one in told["checks"] if one["state"] == "fails"] == [
+        "Reads of what it has not are refused, each with its code"
+    ]
+
+
+def test_the_command_opens_nothing_without_a_word_from_the_user(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("busim.onsite.targets.open_target", lambda *_, **__: pytest.fail("it was opened"))
+    done = CliRunner().invoke(app, ARGUMENTS)
+    assert isinstance(done.exception, UserError)
+    assert "nothing was opened" in str(done.exception)
