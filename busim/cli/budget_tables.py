@@ -114,6 +114,9 @@ def print_detail(budget: Budget) -> None:
     screen.say("Computed, not simulated, assuming:")
     for text in budget.assumptions:
         screen.say(f"- {text}", hang=2)
+    screen.say("Its times:")
+    for text in budget.sources:
+        screen.say(f"- {text}", hang=2)
 
 
 def _line(screen: Screen, line: LineBudget) -> None:

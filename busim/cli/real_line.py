@@ -53,3 +53,10 @@ def form(text: str) -> CharFormat:
     from busim.foundation.units import CharFormat
 
     return CharFormat.parse(text)
+
+
+def today() -> str:
+    """The day, as a record of what was measured has it."""
+    from datetime import date
+
+    return date.today().isoformat()

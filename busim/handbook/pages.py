@@ -28,6 +28,7 @@ _TOPICS = (
     "check",
     "scan",
     "conform",
+    "measure",
     "changes",
     "spreadsheets",
     "rehearsal",

@@ -22,13 +22,14 @@ from busim.plan.site import (
     BiasPlan,
     CablePlan,
     FeedPlan,
+    MeasuredPlan,
     PlacePlan,
     PowerPlan,
     SilencedPlan,
     SparePlan,
     SupplyPlan,
 )
-from busim.plan.site_shapes import PlaceShape, PowerShape, SupplyShape
+from busim.plan.site_shapes import MeasuredShape, PlaceShape, PowerShape, SupplyShape
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -152,6 +153,7 @@ def _camera(shape: CameraShape, fed: dict[str, str]) -> CameraPlan:
         bias=shape.bias,
         frame_rate=shape.frame_rate,
         shutter=shape.shutter,
+        measured=_measured(shape.measured),
     )
 
 
@@ -184,7 +186,12 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
         unit_load=shape.unit_load,
         supply=shape.supply or fed.get(shape.name),
         power=_power(shape.power),
+        measured=_measured(shape.measured),
     )
+
+
+def _measured(shape: MeasuredShape | None) -> MeasuredPlan | None:
+    return shape and MeasuredPlan(shape.turnaround, shape.packing, shape.reads, shape.on, shape.how)
 
 
 def _idle(shape: ConverterShape) -> int:

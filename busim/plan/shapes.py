@@ -44,6 +44,7 @@ from busim.plan.site_shapes import (
     BiasShape,
     BusId,
     CableShape,
+    MeasuredShape,
     PlaceShape,
     PowerShape,
     SerialNumber,
@@ -54,6 +55,8 @@ from busim.plan.site_shapes import (
     UnitLoad,
 )
 
+MEASURED_CAMERA = {"turnaround": "4.8..5.3 ms", "reads": 100, "on": "2026-11-29"}
+MEASURED_BOX = {"packing": "4.1 ms", "reads": 100, "on": "2026-11-29"}
 STANDS = ("camera", "converter", "master", "terminator")
 
 
@@ -259,6 +262,7 @@ class ConverterShape(Shape):
     unit_load: UnitLoad = has("its load on the line, in unit loads", 0.125, 1.0)
     supply: Word | None = has("name of the supply that feeds it", "wall supply", None)
     power: PowerShape = has("its power from the supply", "3 W", {})
+    measured: MeasuredShape | None = has("what was measured of it on site", MEASURED_BOX, None)
 
     @model_validator(mode="after")
     def _speaks_so(self) -> ConverterShape:
@@ -302,6 +306,7 @@ class CameraShape(Shape):
     bias: bool = has("its built-in bias is switched on", default=False)
     frame_rate: Frames | None = has("planned frames per second (p), or fields (i)", "50p", None)
     shutter: Shutter | None = has("planned shutter time", "1/100 s", None)
+    measured: MeasuredShape | None = has("what was measured of it on site", MEASURED_CAMERA, None)
 
 
 class GroupShape(Shape):

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from busim.foundation.units import Range
+from busim.foundation.units import Range, Spread
 
 Conductor = Literal["solid", "stranded", "flexible"]  # how a wire is made; `physics.electric` has the ohms of each
 
@@ -92,6 +92,20 @@ class SupplyPlan:
     at: str | None = None
     feeds: tuple[str, ...] = ()
     cable: FeedPlan = FeedPlan()
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPlan:
+    """What was measured of a camera (`turnaround`) or converter (`packing`), ns; None: the other, or not measured.
+
+    `reads`: number of reads timed; `on`: the day; `how`: the sign by which it was told apart.
+    """
+
+    turnaround: Spread | None
+    packing: int | None
+    reads: int
+    on: str
+    how: str
 
 
 @dataclass(frozen=True, slots=True)

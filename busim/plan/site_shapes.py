@@ -18,6 +18,8 @@ from busim.plan.fields import (
     Gauge,
     Length,
     Ohms,
+    Time,
+    TimeSpread,
     VoltRange,
     Volts,
     WattRange,
@@ -155,6 +157,16 @@ class SupplyShape(Shape):
                 )
             )
         return self
+
+
+class MeasuredShape(Shape):
+    """What was measured on site, beside the value of the plan: of a camera or a converter, by `busim measure`."""
+
+    turnaround: TimeSpread | None = has("turnaround of the camera, least to most", "4.8..5.3 ms", None)
+    packing: Time | None = has("silence after which the converter forwards its bytes", "4.1 ms", None)
+    reads: Annotated[int, Field(ge=1)] = has("number of reads that were timed", 100)
+    on: Text = has("day of the measurement", "2026-11-29")
+    how: Text = has("the sign by which it was told apart", "from the echo of the request to the reply", "")
 
 
 class SpareShape(Shape):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from busim.foundation.units import CharFormat, FrameRate, Spread
-from busim.plan.site import BiasPlan, CablePlan, PlacePlan, PowerPlan, SilencedPlan, SparePlan, SupplyPlan
+from busim.plan.site import BiasPlan, CablePlan, MeasuredPlan, PlacePlan, PowerPlan, SilencedPlan, SparePlan, SupplyPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +100,7 @@ class CameraPlan:
     bias: bool = False
     frame_rate: FrameRate | None = None
     shutter: Fraction | None = None
+    measured: MeasuredPlan | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +172,7 @@ class ConverterPlan:
     unit_load: float = 1.0
     supply: str | None = None
     power: PowerPlan = PowerPlan()
+    measured: MeasuredPlan | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
+from typing import Any
 
 import serial
 
@@ -23,11 +24,25 @@ from busim.simulator.bus import setting
 BAUD, FORMAT = Fraction(38400), CharFormat.parse("8E1")
 
 
+class Standing:
+    """A port in virtual time at which nobody's look lets time pass, as at a real one."""
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+
+    @property
+    def in_waiting(self) -> int:
+        return len(self._port._ready().heard(self._port._number))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._port, name)
+
+
 @contextmanager
 def world_links(plan: Plan, *converters: str, play: tuple[str, ...] = ()) -> Iterator[tuple[SerialWorld, list[Link]]]:
     """The plan in virtual time, with a link to each of these converters: simulated time passes while they listen."""
     with serial_world(plan, play=play) as world:
-        ports = [serial.serial_for_url(world.url(name), timeout=TICK) for name in converters]
+        ports: list[Any] = [Standing(serial.serial_for_url(world.url(name), timeout=TICK)) for name in converters]
         try:
             yield (
                 world,

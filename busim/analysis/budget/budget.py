@@ -5,6 +5,7 @@ from __future__ import annotations
 from busim.analysis.budget.case import cases
 from busim.analysis.budget.line import line_budget
 from busim.analysis.budget.result import Budget
+from busim.analysis.budget.sources import sources
 from busim.foundation.errors import UserError
 from busim.installation import POLICY, Installation, resolve
 from busim.plan import Plan
@@ -39,4 +40,4 @@ def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bo
     site = resolve(plan)
     found = cases(site)
     lines = (line_budget(case, need, what_ifs, [one for one in found if one.line == case.line]) for case in found)
-    return Budget(site.plan.name, tuple(lines), ASSUMPTIONS)
+    return Budget(site.plan.name, tuple(lines), ASSUMPTIONS, sources(site))

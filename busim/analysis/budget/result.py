@@ -228,11 +228,12 @@ class LineBudget:
 
 @dataclass(slots=True)
 class Budget:
-    """A plan's budget. `assumptions`: those of all its numbers."""
+    """A plan's budget. `assumptions`: those of all its numbers; `sources`: which of its times were measured."""
 
     plan: str
     lines: tuple[LineBudget, ...]
     assumptions: tuple[str, ...]
+    sources: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """JSON-ready; `schema` counts up when a meaning changes."""

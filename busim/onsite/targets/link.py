@@ -116,8 +116,9 @@ class Link:
     @property
     def descriptor(self) -> int | None:
         """The descriptor of a port or socket, None where there is none to ask."""
-        with contextlib.suppress(Exception):  # a kind of port without one says so in several ways
-            return int(self._port.fileno())
+        port = getattr(self._port, "_socket", None) or self._port  # pyserial's RFC 2217 port has no `fileno`
+        with contextlib.suppress(AttributeError, OSError, ValueError):
+            return int(port.fileno())
         return None
 
     def close(self) -> None:

@@ -82,7 +82,10 @@ def _port(
 
 
 def _box(target: Target, baud: int, format: CharFormat, clock: Callable[[], int]) -> Link:
-    port = serial.serial_for_url(target.text, **_settings(baud, format))
+    settings = _settings(baud, format)
+    if target.kind == RFC2217:  # pyserial has no time-out there and refuses one; its socket blocks for 5 s at most
+        del settings["write_timeout"]
+    port = serial.serial_for_url(target.text, **settings)
     if target.kind == SOCKET:
         note = f"baud and format are those of the box; {baud} Bd {format} is assumed, not set"
     else:
