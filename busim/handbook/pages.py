@@ -29,6 +29,7 @@ _TOPICS = (
     "scan",
     "conform",
     "measure",
+    "line-test",
     "changes",
     "spreadsheets",
     "rehearsal",
