@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -62,7 +63,7 @@ def command(
         write_whole(plan, changed, "plan")
 
 
-def _changed(plan: str, fields: dict[str, str]) -> str:
+def _changed(plan: str, fields: Mapping[str, str]) -> str:
     """The text of the plan with these fields, read again before anything is written."""
     from busim.foundation.yaml_source import load
     from busim.plan import read_text, rewrite
@@ -72,7 +73,7 @@ def _changed(plan: str, fields: dict[str, str]) -> str:
     return changed
 
 
-def _show(found: Measurement, fields: dict[str, str], *, written: bool) -> None:
+def _show(found: Measurement, fields: Mapping[str, str], *, written: bool) -> None:
     from busim.cli.screen import Column, Screen, counted
     from busim.foundation.units import show_time
 

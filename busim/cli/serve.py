@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import signal
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Annotated, NamedTuple, Optional, TextIO
 
 import typer
 
-from busim.cli import options
+from busim.cli import options, real_line
 
 if TYPE_CHECKING:
     import asyncio
@@ -22,6 +23,11 @@ if TYPE_CHECKING:
 
 NAME = "serve"
 HELP = "Open every converter of a plan to real clients, until Ctrl-C."
+
+_ONE_MASTER = (
+    "The emulated line drives the real one: replies of emulated cameras, or requests of an emulated master. Two "
+    "masters, or two cameras at one bus ID, spoil both lines."
+)
 
 
 def command(
@@ -45,6 +51,8 @@ def command(
         typer.Option("--for", help="End after this much simulated time, as 10s; else at Ctrl-C."),
     ] = None,
     play: options.Play = None,
+    direction: real_line.Direction = "hardware",
+    yes: real_line.Yes = False,
     page: Annotated[bool, typer.Option("--page", help="Show the session as a page in the browser.")] = False,
     page_listen: Annotated[
         Optional[str],  # noqa: UP045
@@ -66,6 +74,9 @@ def command(
     from busim.cli.plan_file import read_usable
     from busim.cli.show import print_doors, print_json, print_report
     from busim.foundation.errors import UserError
+    from busim.installation import resolve
+    from busim.onsite.stations import joined, real_ports
+    from busim.onsite.targets import dangers
     from busim.runtime.bridge import endpoints_json
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
@@ -79,6 +90,10 @@ def command(
         )
     until = None if length is None else option_parsing.length(length)
     the_plan = read_usable(plan)
+    real = real_ports(resolve(the_plan))
+    if real:
+        said = [text for one in real for text in dangers(one.target, direction)]
+        real_line.agree([*said, _ONE_MASTER], yes=yes)
     shown = _shown(page, page_listen, allow_actions)
     kept = trace
     folder = contextlib.ExitStack()
@@ -105,7 +120,8 @@ def command(
     news.now = lambda: live.now
     view = None if shown is None or trace is None else shown._replace(trace=trace)
     with folder, asyncio.Runner(loop_factory=wall_loop) as runner:
-        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout, control, view))
+        join = functools.partial(joined, real, direction=direction) if real else None
+        runner.run(_serve(live, news, sys.stderr if as_json else sys.stdout, control, view, join))
     report = live.report()
     if as_json:
         print_json(report)
@@ -141,8 +157,9 @@ def _shown(page: bool, listen: str | None, allow_actions: bool) -> _Shown | None
 
 
 async def _serve(
-    live: Live, news: News, out: TextIO, control: ControlServer | None, shown: _Shown | None = None
-) -> None:
+    live: Live, news: News, out: TextIO, control: ControlServer | None, shown: _Shown | None = None,
+    join: Callable[[Mapping[str, Address]], contextlib.AbstractContextManager[None]] | None = None,
+) -> None:  # fmt: skip
     """Until the session ends by itself or is ended."""
     import asyncio
 
@@ -159,6 +176,8 @@ async def _serve(
                 at = Control(control.url, control.token) if shown.acts else None
                 address = await stack.enter_async_context(page_in_process(shown.trace, at, listen=shown.listen))
                 print(f"page: {address}", file=out, flush=True)
+            if join is not None:
+                stack.enter_context(join(live.addresses))
             stack.enter_context(_lines(loop, live, news))
             print("ready: Ctrl-C ends the session; type `help` for what can be done to it", file=out, flush=True)
             waits = [asyncio.ensure_future(each) for each in (live.ended(), stopped.wait())]

@@ -187,11 +187,14 @@ def _converter(shape: ConverterShape, fed: dict[str, str]) -> ConverterPlan:
         supply=shape.supply or fed.get(shape.name),
         power=_power(shape.power),
         measured=_measured(shape.measured),
+        real_port=shape.port,
     )
 
 
 def _measured(shape: MeasuredShape | None) -> MeasuredPlan | None:
-    return shape and MeasuredPlan(shape.turnaround, shape.packing, shape.reads, shape.on, shape.how)
+    if shape is None:
+        return None
+    return MeasuredPlan(shape.turnaround, shape.packing, shape.reads, shape.on, shape.how)
 
 
 def _idle(shape: ConverterShape) -> int:

@@ -234,6 +234,12 @@ class ConverterShape(Shape):
 
     name: Word = has("name of the converter", "boulder box")
     endpoint: Address = has("address and port it listens on", "198.51.100.44:15001")
+    port: Text | None = has(
+        "real port that stands here: a serial port of this machine, or socket:// or rfc2217:// of a box; used by "
+        "`busim serve` alone",
+        "/dev/ttyUSB0",
+        None,
+    )
     packing: PackingShape = has("when collected bytes are forwarded to the network", {"idle": "4 ms", "length": 0}, {})
     latency: TimeSpread = has("delay between network and line, each way", "1 ms", "1 ms")
     clients: ClientsShape = has("number of client slots, or the full settings for clients", 4, {})

@@ -143,6 +143,7 @@ class ConverterPlan:
     `factory_address`: IPv4 address as delivered; `network` (198.51.100.0/24) and `gateway` as set on site. `box`: the
     device of several ports that it belongs to, `box_port` the number on that. `wires`: 2 or 4. `terminator` and `bias`:
     switched on inside it. `unit_load`: part of a standard receiver that it is. `supply`: name of its supply.
+    `real_port`: the real port that stands here in a served session.
     """
 
     name: str
@@ -173,6 +174,7 @@ class ConverterPlan:
     supply: str | None = None
     power: PowerPlan = PowerPlan()
     measured: MeasuredPlan | None = None
+    real_port: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
