@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 NAME = "report"
-HELP = "Write one HTML file on a trace: measured, expected, worst moments."
+HELP = "Write one HTML file on a trace: measured, expected, the worst."
 
 
 def command(

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from busim.onsite.targets import Target
 
 NAME = "tap"
-HELP = "Stand between a controller and its converter: forward, record, measure."
+HELP = "Stand between controller and converter: record and measure."
 
 _TICK = 0.05  # seconds between two looks at what waits
 _SHOWN = 1.0  # seconds between two tables on the terminal
