@@ -22,6 +22,7 @@ from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.conform import CHECKS, FAILS, HOLDS, LEFT_OUT, Conformance, Device, conform, damaged, harmless
 from busim.onsite.targets import Link, OtherMaster, RealTool, open_target, parse_target
+from busim.plan import read_text
 from busim.protocols import READ, WRITE, ModbusRtu, Request, find
 from busim.simulator.bus import setting
 
@@ -152,14 +153,16 @@ def test_a_value_that_was_taken_beyond_its_range_is_set_back() -> None:
     assert device.values == before
 
 
-def test_an_emulated_camera_behind_a_converter_fails_nothing() -> None:
-    plan = hall()
+@pytest.mark.parametrize("protocol", PROTOCOLS)
+def test_an_emulated_camera_behind_a_converter_fails_nothing_in_any_protocol(protocol: str) -> None:
+    plan = read_text(hall().source.replace("protocol: modbus-rtu", f"protocol: {protocol}"))
     with world_links(plan, "wall box") as (_, (link,)):
         device = Device(tool_on(link, plan), MODEL, 1, changes=True)
         found = conform(device, S)
     assert [one for one in found.verdicts if one.state == FAILS and "other bus IDs" not in one.what] == []
     others = next(one for one in found.verdicts if "other bus IDs" in one.what)
     assert [line.split()[1] for line in others.said] == ["2", "3"]  # the other cameras of that line
+    assert all(one.tried for one in found.verdicts if one.state == HOLDS)
 
 
 @contextmanager

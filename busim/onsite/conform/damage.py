@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from busim.protocols import READ, BusProtocol, Request
 
+_BAUD, _CHARACTER = 9600.0, 1_041_667  # ns, 8N1: any rate tells whether bytes make a message
 _RUBBISH = (b"\x00", b"\xff", b"\x00\x00\x00", b"\xff\xff\xff", b"\x55\xaa\x55", bytes(16))
 
 
@@ -54,9 +55,20 @@ def _kept(protocol: BusProtocol, raw: bytes, drawn: Iterator[Damage]) -> tuple[D
     kept: list[Damage] = []
     for one in drawn:
         before = kept[-1].raw if kept else b""
-        if protocol.decode_request(one.raw) is None and harmless(protocol, before + raw + one.raw + raw):
+        if not _sound(protocol, one.raw) and harmless(protocol, before + raw + one.raw + raw):
             kept.append(one)
     return tuple(kept)
+
+
+def _sound(protocol: BusProtocol, raw: bytes) -> bool:
+    """Whether a receiver of this protocol makes a message of these bytes: one that needs no silence takes a byte more
+    for the beginning of the next message.
+    """
+    framer = protocol.wire_framer(_BAUD, _CHARACTER, _CHARACTER // 2)
+    frames = framer.feed(raw, _CHARACTER, len(raw) * _CHARACTER, 0)
+    if framer.quiet_until is not None:
+        frames += framer.elapsed(framer.quiet_until)
+    return any(not flaw and protocol.decode_request(data) is not None for data, _, flaw in frames)
 
 
 def _flawed(raw: bytes) -> Iterator[Damage]:

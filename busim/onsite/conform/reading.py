@@ -6,7 +6,7 @@ from busim.foundation.errors import Defect
 from busim.foundation.units import show_time
 from busim.onsite.conform.damage import damaged, harmless
 from busim.onsite.conform.device import Device
-from busim.onsite.conform.verdicts import DIFFERS, FAILS, HOLDS, LEFT_OUT, Verdict, judged
+from busim.onsite.conform.verdicts import DIFFERS, FAILS, HOLDS, LEFT_OUT, UNCLEAR, Verdict, judged
 from busim.protocols import READ, Request
 
 _READS = 20  # reads whose times are taken
@@ -53,8 +53,11 @@ def reply_times(device: Device) -> Verdict:
     if times[-1] < wire:
         return Verdict(what, DIFFERS, _READS, (said, "sooner than the wire takes: another baud, or no wire at all"))
     if rest[0] > planned.high:
-        more = f"even the quickest rest, {show_time(rest[0])}, is longer than the model's turnaround of at most "
-        return Verdict(what, DIFFERS, _READS, (said, more + show_time(planned.high)))
+        more = (
+            f"the quickest rest, {show_time(rest[0])}, is longer than the model's turnaround of at most "
+            f"{show_time(planned.high)}: adapter and network, or the device (busim measure tells them apart)"
+        )
+        return Verdict(what, UNCLEAR, _READS, (said, more))
     return Verdict(what, HOLDS, _READS, (said,))
 
 
@@ -103,7 +106,7 @@ def split_frames(device: Device) -> Verdict:
             wrong.append(f"a pause after byte {place - 1}: {_reads(lost)} after it without a reply")
     what = "A frame with a pause in it is dropped, and the next sound read answered"
     source = device.source("V1.02, 2.5.1.1: should be discarded")
-    if wrong or not ignored or not device.standard:
+    if wrong or not ignored or not device.standard or not tried:
         return judged(what, tried, wrong, source)
     places = ", ".join(str(place - 1) for place in ignored)
     return Verdict(what, DIFFERS, tried, (f"answered in spite of a pause after byte {places}",), source)

@@ -55,6 +55,8 @@ class Conformance:
 
 
 def judged(what: str, tried: int, wrong: list[str], source: str = "", *, state: str = FAILS) -> Verdict:
-    """Holds if nothing is wrong, else `state` with the first pieces of evidence."""
+    """Holds if nothing is wrong, else `state` with the first pieces of evidence; left out if nothing was tried."""
+    if not tried:
+        return Verdict(what, LEFT_OUT, said=("no harmless message of this protocol tries it",), source=source)
     said = wrong if len(wrong) <= _SHOWN else [*wrong[:_SHOWN], f"and {len(wrong) - _SHOWN} more"]
     return Verdict(what, state if wrong else HOLDS, tried, tuple(said), source)
