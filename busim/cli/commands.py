@@ -11,7 +11,9 @@ from busim.cli import (
     conform,
     export,
     fuzz,
+    line_test,
     listen,
+    measure,
     new,
     plan,
     prove,
@@ -30,7 +32,7 @@ from busim.cli import (
 
 COMMANDS = (
     run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, report, export,
-    tap, listen, new, prove,
+    tap, listen, conform, measure, line_test, new, prove,
 )  # fmt: skip
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from busim.protocols import BusProtocol
 
 NAME = "listen"
-HELP = "Listen to a line or a capture: addresses, polls, who is late, a second master."
+HELP = "Listen to a line or a capture: addresses, polls, lateness."
 
 _GUESSED = 200_000  # bytes of a capture that a guess looks at
 _EACH = 2_000_000_000  # ns of listening at each setting
