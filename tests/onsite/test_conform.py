@@ -27,6 +27,7 @@ from busim.protocols import READ, WRITE, ModbusRtu, Request, find
 from busim.simulator.bus import setting
 
 S = 10**9
+WRITING = {5, 6, 15, 16, 21, 22, 23}  # functions that change something: V1.1b3, 6
 PROTOCOLS = ("modbus-rtu", "text", "short", "tagged")
 
 
@@ -43,21 +44,38 @@ def conformed(*flaws: str, changes: bool = True, person: Callable[[str], bool] |
 # -- what it sends ------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=12)
-@given(st.integers(1, 247), st.integers(0, 65535), st.integers(1, 125))
-def test_no_cut_through_damaged_frames_is_a_write_by_another_checksum(address: int, key: int, size: int) -> None:
-    """Every run of every stream that is sent: a sound CRC (crccheck's) stands only under a read, function 03."""
-    codec, request = ModbusRtu(), Request(address, READ, key, size)
+def functions_under_sound_checks(request: Request, runs: int, most: int) -> set[int]:
+    """Function codes under which a sound CRC (crccheck's) stands, in any run of up to `runs` bytes of what is sent."""
+    codec = ModbusRtu()
     raw, drawn = codec.encode_request(request), damaged(codec, request)
     assert len(drawn) > 8
-    stream = raw.join([b"", *(one.raw for one in drawn[:: len(drawn) // 3]), b""])
-    sound = {
+    stream = raw.join([b"", *(one.raw for one in drawn[:most]), b""])
+    return functions_in(stream, runs)
+
+
+def functions_in(stream: bytes, runs: int) -> set[int]:
+    return {
         stream[start + 1]
         for start in range(len(stream) - 3)
-        for end in range(start + 4, min(len(stream), start + 24) + 1)
+        for end in range(start + 4, min(len(stream), start + runs) + 1)
         if CrcModbus.calc(stream[start : end - 2]) == int.from_bytes(stream[end - 2 : end], "little")
     }
-    assert sound == {3}
+
+
+READS = st.builds(Request, st.integers(1, 247), st.just(READ), st.integers(0, 65535), st.integers(1, 125))
+
+
+@settings(max_examples=12)
+@given(READS)
+def test_no_cut_through_damaged_frames_is_a_write_by_another_checksum(request: Request) -> None:
+    assert functions_under_sound_checks(request, 24, 3) == {3}
+
+
+@pytest.mark.long
+@settings(max_examples=1000, deadline=None)
+@given(READS)
+def test_no_cut_through_damaged_frames_is_a_write_in_a_thousand_reads(request: Request) -> None:
+    assert functions_under_sound_checks(request, 40, 30) == {3}
 
 
 @settings(max_examples=15)
@@ -86,7 +104,9 @@ def test_without_leave_it_sends_nothing_but_reads_and_their_damage() -> None:
     codec = ModbusRtu()
     sound = [one for one in map(codec.decode_request, port.written) if one is not None]
     assert {one.verb for one in sound} == {READ}
-    assert harmless(codec, b"".join(port.written[-12:]))
+    stream = b"".join(port.written)
+    assert len(stream) > 700
+    assert not functions_in(stream, 40) & WRITING
 
 
 def test_it_listens_first_and_sends_nothing_where_something_is_heard() -> None:

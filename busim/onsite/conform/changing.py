@@ -16,13 +16,16 @@ _MOVES = frozenset(("iris", "zoom", "focus", "pan", "tilt"))  # meanings of valu
 
 def not_in_step(device: Device) -> Verdict:
     """The next sound read after rubbish is answered."""
-    wrong, drawn = [], rubbish(device.protocol, device.probe)
-    for one in drawn:
+    wrong, tried = [], 0
+    for one in rubbish(device.protocol, device.probe):
+        if not device.safe(one.raw):
+            continue
+        tried += 1
         if heard := device.unanswered(one.raw):
             wrong.append(f"{one.title}: answered with {heard[:16].hex(' ').upper()}")
         if not device.alive():
             wrong.append(f"{one.title}: the next read has no reply")
-    return judged("The next sound read after rubbish is answered", len(drawn), wrong, device.source("V1.02, 2.5.1.1"))
+    return judged("The next sound read after rubbish is answered", tried, wrong, device.source("V1.02, 2.5.1.1"))
 
 
 def busy(device: Device) -> Verdict:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from busim.protocols import READ, BusProtocol, Request
 
+REACH = 256  # bytes sent before that a device may still hold: the longest MODBUS frame (V1.02, p. 13)
 _BAUD, _CHARACTER = 9600.0, 1_041_667  # ns, 8N1: any rate tells whether bytes make a message
 _RUBBISH = (b"\x00", b"\xff", b"\x00\x00\x00", b"\xff\xff\xff", b"\x55\xaa\x55", bytes(16))
 
@@ -22,11 +23,11 @@ class Damage(NamedTuple):
     raw: bytes
 
 
-def harmless(protocol: BusProtocol, stream: bytes) -> bool:
-    """Whether every run of these bytes that is a sound message is a read."""
+def harmless(protocol: BusProtocol, stream: bytes, since: int = 0) -> bool:
+    """Whether every run of these bytes that is a sound message is a read, of the runs that end after byte `since`."""
     size = len(stream)
     for start in range(size):
-        for end in range(start + 1, size + 1):
+        for end in range(max(start, since) + 1, size + 1):
             request = protocol.decode_request(stream[start:end])
             if request is not None and request.verb != READ:
                 return False
@@ -53,10 +54,11 @@ def rubbish(protocol: BusProtocol, request: Request) -> tuple[Damage, ...]:
 
 def _kept(protocol: BusProtocol, raw: bytes, drawn: Iterator[Damage]) -> tuple[Damage, ...]:
     kept: list[Damage] = []
+    before = raw
     for one in drawn:
-        before = kept[-1].raw if kept else b""
-        if not _sound(protocol, one.raw) and harmless(protocol, before + raw + one.raw + raw):
+        if not _sound(protocol, one.raw) and harmless(protocol, before + one.raw + raw, len(before)):
             kept.append(one)
+            before = (before + one.raw + raw)[-REACH:]
     return tuple(kept)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from busim.foundation.errors import Defect, UserError
+from busim.onsite.conform.damage import REACH, harmless
 from busim.onsite.targets import Asked, RealTool
 from busim.plan.models import Model, Parameter
 from busim.protocols import READ, Request, spoken
@@ -86,6 +87,11 @@ class Device:
     def alive(self) -> bool:
         """Whether the next sound read is answered."""
         return self.ask(self.probe).reply is not None
+
+    def safe(self, raw: bytes) -> bool:
+        """Whether no run of what was sent, these bytes and a read after them is a sound message that is no read."""
+        before = b"".join(self.tool.sent[-REACH:])[-REACH:]
+        return harmless(self.protocol, before + raw + self.protocol.encode_request(self.probe), len(before))
 
     def unanswered(self, raw: bytes) -> bytes:
         """Send bytes unchanged. Returns everything that comes until the line has been silent: b"" for silence."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from busim.foundation.errors import Defect
 from busim.foundation.units import show_time
-from busim.onsite.conform.damage import damaged, harmless
+from busim.onsite.conform.damage import damaged
 from busim.onsite.conform.device import Device
 from busim.onsite.conform.verdicts import DIFFERS, FAILS, HOLDS, LEFT_OUT, UNCLEAR, Verdict, judged
 from busim.protocols import READ, Request
@@ -80,14 +80,17 @@ def other_addresses(device: Device) -> Verdict:
 
 def damaged_frames(device: Device) -> Verdict:
     """It is silent on damaged frames, and answers the next sound read."""
-    wrong, drawn = [], damaged(device.protocol, device.probe)
-    for one in drawn:
+    wrong, tried = [], 0
+    for one in damaged(device.protocol, device.probe):
+        if not device.safe(one.raw):
+            continue
+        tried += 1
         if heard := device.unanswered(one.raw):
             wrong.append(f"{one.title}: answered with {_hex(heard)}")
         if (lost := _lost(device)) > 0:
             wrong.append(f"{one.title}: {_reads(lost)} after it without a reply")
     what = "It is silent on damaged frames, and answers the next sound read"
-    return judged(what, len(drawn), wrong, device.source("V1.02, 2.5.1.2 and 2.4.2"))
+    return judged(what, tried, wrong, device.source("V1.02, 2.5.1.2 and 2.4.2"))
 
 
 def split_frames(device: Device) -> Verdict:
@@ -96,7 +99,7 @@ def split_frames(device: Device) -> Verdict:
     ignored, wrong, tried = [], [], 0
     for place in range(1, len(raw)):
         head, tail = raw[:place], raw[place:]
-        if not harmless(device.protocol, raw + head + tail + raw):
+        if not device.safe(raw):
             continue
         tried += 1
         device.tool.send(head, 0)  # the silence of the protocol passes before the rest
