@@ -28,7 +28,7 @@ class Standing:
     """A port in virtual time at which nobody's look lets time pass, as at a real one."""
 
     def __init__(self, port: Any) -> None:
-        self._port = port
+        object.__setattr__(self, "_port", port)
 
     @property
     def in_waiting(self) -> int:
@@ -36,6 +36,9 @@ class Standing:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._port, name)
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        setattr(self._port, name, value)
 
 
 @contextmanager

@@ -43,12 +43,12 @@ def join(
             try:
                 with socket.create_connection(address) as connection:
                     connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-                    error = _Carrying(link, connection, stop).run()
+                    ended = _Carrying(link, connection, stop).run()
             except OSError:
                 return  # the session is over
-        if error is None:
+        if ended is None:
             return
-        away = str(error)
+        away = str(ended)
         news(f"gone: {away}")
 
 
