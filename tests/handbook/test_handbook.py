@@ -39,7 +39,7 @@ WORDS = """
 # Capitalised words that are not the beginning of a sentence: standards, published sources, units, things of the
 # trade and of computing. Any other may be a maker's name, and no maker is named here.
 PROPER = """
-    JAMA Lippman-Hand
+    JAMA Lippman-Hand Parquet SYN
     AFIPS AN-960 ASCII AWG Bd COM CRC CRC-16/MODBUS CRCs Ctrl-C DTR Devices Engineering Ethernet Ethernet-to-serial FF
     Gruteser HyperPhysics Hz IEEE Mbit/s W
     ID IDs INFOCOM JSON Line Linux MODBUS Miller OASIS POSIX PTYs PoE Poisson Protocol Python RFC RS-485 RTS RTU RevEng
