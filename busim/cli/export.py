@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from busim.recording.trace import Trace
 
 NAME = "export"
-HELP = "Write a trace for other tools: vcd (levels), pcapng (frames), csv or parquet (tables)."
+HELP = "Write a trace for other tools: VCD, pcapng, CSV, Parquet."
 
 _FIGURES = "figures"
 
