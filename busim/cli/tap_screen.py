@@ -44,6 +44,8 @@ def _table(screen: Screen, observer: Observer, until: int) -> None:
     else:
         screen.say("No request of this protocol passed.")
     stray = 0 if observer.conversation is None else observer.conversation.stray
+    if observer.conversation is not None and observer.conversation.others:
+        screen.say(f"{observer.conversation.others} requests came from the line: a second master is on it.", "bold")
     if stray:
         screen.say(f"{stray} bytes came from the line without a request.")
     if observer.effects:

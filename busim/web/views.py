@@ -17,7 +17,7 @@ from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
 from busim.installation import Installation, outline
 from busim.plan.models import Parameter
-from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, Trace, open_trace
+from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, REAL, Trace, open_trace
 from busim.runtime.session import plan_of, recorded_report
 from busim.web.picture import FAULT, HAND, MARKED, LaidLine, Story, Sums, decoded, laid_lines, line_picture, sign_of
 from busim.web.report import differences, shown
@@ -71,6 +71,9 @@ class Source:
         """The names of a trace come with its first records, and a page may be opened before that."""
         if len(trace.names) != self._names:
             self._names = len(trace.names)
+            if trace.head.get("clock") == REAL:  # its plan grows with the cameras that are seen
+                self.plan = plan_of(trace)
+                self.site = outline(self.plan)
             self.lines = laid_lines(trace, self.site)
             for line in self.lines:
                 self.sums.setdefault(line.number, Sums(line.number))

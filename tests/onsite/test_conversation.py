@@ -81,6 +81,12 @@ def test_bytes_without_a_request_are_stray_and_half_a_reply_is_damage() -> None:
     assert conversation.stray == 2
 
 
+def test_a_request_that_comes_from_the_line_is_a_second_masters_and_an_echo_is_not() -> None:
+    mine, other = write_frame(0, 3, 1), read_frame(7, 1)
+    assert heard((">", 0, mine), ("<", 1, mine))[2].others == 0
+    assert heard((">", 0, read_frame(5, 3)), ("<", 4, value_frame(5, 1)), ("<", 9, other))[2].others == 1
+
+
 def test_a_broadcast_has_no_reply_to_wait_for() -> None:
     found, _, conversation = heard((">", 0, write_frame(0, 3, 1)))
     assert [one.outcome for one in found] == ["unanswered"]

@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 import asyncio
+import socket
+import subprocess
+import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from fractions import Fraction
 from pathlib import Path
 
+import pytest
+import serial
 from pymodbus import FramerType
 from pymodbus.client import AsyncModbusTcpClient
-from serving import wall
+from serving import WITHIN, read_frame, value_frame, wall
 
+from busim.cli.tap_screen import watched_text
+from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.heard import LineTrace, Seen
 from busim.onsite.tapping import Observer, Tap
 from busim.plan import read_text
 from busim.protocols import ModbusRtu
 from busim.recording.trace import BURST, EXCHANGE, INPUT, open_trace
-from busim.runtime.session import Live, recorded_report
+from busim.runtime.session import Live, recorded_report, replay
+from busim.web.report import report
+from busim.web.views import Source
 
 PLAN = read_text(wall())
+MS = 1_000_000
 BUS_ID = 100  # the register with the bus ID, of the zoom-camera model
 SEEN = Seen("127.0.0.1", 15001, "modbus-rtu", Fraction(115200), CharFormat.parse("8E1"), assumed=False)
 
@@ -67,6 +77,82 @@ async def test_a_real_client_reads_its_cameras_through_the_tap_and_the_trace_has
     assert [camera.bus_id for camera in line.cameras] == [1, 2, 3]
     assert line["occupancy"].value is None, "nobody sees the wire behind a converter"
     assert line["collisions"].value is None
+
+
+async def test_the_trace_of_a_tap_is_a_report_and_a_page_that_learn_its_cameras_and_is_not_replayed(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "seen.busim"
+    trace = LineTrace(path, SEEN, 0)
+    observer = Observer(ModbusRtu(), trace)
+    page = Source(str(path))
+    for camera in (3, 9):
+        observer.sent(read_frame(camera, 1), camera * MS)
+        observer.heard(value_frame(camera, 7), camera * MS + MS)
+    observer.end(1000 * MS)
+    (line,) = page.about()["lines"]
+    assert [one["name"] for one in line["stands"]] == ["box", "ID 3", "ID 9", "unknown sender"]
+    assert page.figures()
+    page.close()
+    text = report(str(path))
+    assert "at a real line" in text
+    assert "ID 9" in text
+    with pytest.raises(UserError, match="cannot be replayed"):
+        replay(path)
+    assert "ID" in watched_text(observer, 1000 * MS)
+
+
+def _asked_over_rfc2217(port: int) -> bytes:
+    """What pyserial's client of RFC 2217 reads."""
+    with serial.serial_for_url(f"rfc2217://127.0.0.1:{port}", baudrate=115200, parity="E", timeout=WITHIN) as line:
+        line.write(read_frame(2, BUS_ID))
+        return bytes(line.read(7))
+
+
+async def test_a_client_of_rfc_2217_sets_its_port_and_reads_through_the_tap() -> None:
+    plan = read_text(wall().replace("{idle: 1 ms}", "{idle: 1 ms}, rfc2217: applies"))
+    async with Live(plan, any_port=True) as live:
+        observer = Observer(ModbusRtu(), None, telnet=True)
+        async with Tap(("127.0.0.1", 0), tuple(live.addresses["wall box"]), observer) as tap:
+            assert await asyncio.to_thread(_asked_over_rfc2217, tap.address[1]) == value_frame(2, 2)
+    assert observer.watched.cameras[2].outcomes == {"ok": 1}
+    assert observer.passed == [8, 7], "the port settings are not among the bytes of the line"
+
+
+@pytest.mark.needs("socat")
+async def test_between_processes_a_box_of_socat_and_a_device_on_its_port_talk_through_the_tap(tmp_path: Path) -> None:
+    link, free = tmp_path / "port", socket.create_server(("127.0.0.1", 0))
+    port = free.getsockname()[1]
+    free.close()
+    box = ["socat", f"TCP-LISTEN:{port},bind=127.0.0.1,reuseaddr", f"PTY,link={link},raw,echo=0"]
+    with subprocess.Popen(box) as converter:
+        try:
+            observer = Observer(ModbusRtu(), None)
+            async with Tap(("127.0.0.1", 0), ("127.0.0.1", port), observer) as tap:
+                reader, writer = await _connected(tap, link)
+                device = serial.Serial(str(link), 115200, timeout=WITHIN)
+                writer.write(read_frame(4, 1))
+                assert await asyncio.to_thread(device.read, 8) == read_frame(4, 1)
+                device.write(value_frame(4, 9))
+                assert await asyncio.wait_for(reader.readexactly(7), WITHIN) == value_frame(4, 9)
+                device.close()
+                writer.close()
+        finally:
+            converter.kill()
+    assert observer.watched.cameras[4].outcomes == {"ok": 1}
+
+
+async def _connected(tap: Tap, link: Path) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """A connection through the tap to socat, which makes its pseudo-terminal for it."""
+    end = time.monotonic() + WITHIN
+    while time.monotonic() < end:
+        reader, writer = await asyncio.open_connection(*tap.address)
+        while not link.exists() and not reader.at_eof() and reader.exception() is None and time.monotonic() < end:
+            await asyncio.sleep(0.01)  # socat makes it once it has a client
+        if link.exists():
+            return reader, writer
+        writer.close()
+    raise AssertionError("socat made no pseudo-terminal")
 
 
 async def test_a_decoder_that_breaks_does_not_stop_the_bytes() -> None:

@@ -148,9 +148,9 @@ def test_a_hundred_thousand_records_are_never_held_together(tmp_path: Path) -> N
 
 
 @pytest.mark.long
-@pytest.mark.timeout(1200)
-@pytest.mark.parametrize("to", TABLE_FORMATS)
-def test_ten_million_records_take_no_more_memory_than_a_hundred_thousand(to: str, tmp_path: Path) -> None:
+@pytest.mark.timeout(2400)
+def test_ten_million_records_take_no_more_memory_than_a_hundred_thousand(tmp_path: Path) -> None:
     marks(tmp_path / "few.busim", 100_000)
     marks(tmp_path / "many.busim", 10_000_000)
-    assert peak(tmp_path / "many.busim", to) < peak(tmp_path / "few.busim", to) + (32 << 20)
+    for to in TABLE_FORMATS:
+        assert peak(tmp_path / "many.busim", to) < peak(tmp_path / "few.busim", to) + (32 << 20)

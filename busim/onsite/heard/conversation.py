@@ -56,8 +56,9 @@ class Conversation:
     """Takes the bytes of both directions in order of time, calls `emit` per exchange.
 
     `late` (if set) hears of a reply that came behind the next request, with the exchange that it belongs to. `stray`:
-    bytes from the line that nobody asked for; `unread`: bytes to the line that are no request; `explained`: bytes of
-    requests and sound replies, these at most as long as the protocol has them.
+    bytes from the line that nobody asked for, with `others` requests of another master among them; `unread`: bytes to
+    the line that are no request; `explained`: bytes of requests and sound replies, these at most as long as the
+    protocol has them.
     """
 
     def __init__(self, protocol: BusProtocol, emit: Callable[[Exchange], None]) -> None:
@@ -73,6 +74,7 @@ class Conversation:
         self.late: Callable[[Exchange, int], None] = lambda *_: None
         self.stray = 0
         self.unread = 0
+        self.others = 0
         self.explained = 0
 
     @property
@@ -137,6 +139,7 @@ class Conversation:
         if asked is None:
             self.stray += len(data)
             self._look_for_late(data, at)
+            self._look_for_others(data)
             return
         if asked.first < 0:
             asked.first = at if since < 0 else max(since, asked.asked)
@@ -172,6 +175,12 @@ class Conversation:
         if reply is not None:
             self._before = before._replace(outcome="late")
             self.late(before, at)
+
+    def _look_for_others(self, data: bytes) -> None:
+        """A request that comes from the line is another master's."""
+        again = self._before is not None and self._before.raw in data  # an echo, or a reply to a write that came twice
+        if len(data) <= _LONGEST and not again:
+            self.others += len(self._protocol.cut_requests(data)[0])
 
     def elapsed(self, at: int) -> None:
         """It is `at` ns: a request without an answer for too long is over."""

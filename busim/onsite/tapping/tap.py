@@ -154,6 +154,7 @@ class _Controller(_Side):
         super().connection_made(transport)
         assert self.transport is not None
         self.transport.pause_reading()  # until there is somewhere to write to
+        _keep_alive(transport.get_extra_info("socket"))
         self._number = self.tap.came(self)
         self.tap.news(f"controller {self._number} connected from {transport.get_extra_info('peername')[0]}")
         self._opening = asyncio.get_running_loop().create_task(self._open())
@@ -192,6 +193,14 @@ class _Controller(_Side):
         """The tap ends."""
         self._opening.cancel()
         self.leave(False)
+
+
+def _keep_alive(one: socket.socket) -> None:
+    """Have the system notice a controller without power: otherwise it would hold the converter's slot for ever."""
+    one.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    for name, value in (("TCP_KEEPIDLE", 10), ("TCP_KEEPINTVL", 5), ("TCP_KEEPCNT", 3)):  # seconds, seconds, times
+        if hasattr(socket, name):
+            one.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
 
 
 class _Converter(_Side):
