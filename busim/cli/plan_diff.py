@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from busim.onsite.as_built import Differs
 
 NAME = "diff"
-HELP = "Say what changed between two plans, or between a plan and a capture of its line."
+HELP = "Say what changed between two plans, or a plan and a capture."
 _PLANS = (".yaml", ".yml")  # anything else is no plan
 
 
