@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lines import world_links
+from peers import cable as joined_terminals
 from scipy.stats import chi2
 from typer.testing import CliRunner
 
@@ -279,6 +280,14 @@ def test_the_command_says_what_must_be_off_and_what_the_pair_bears(monkeypatch: 
         done = CliRunner().invoke(app, [*words, "--bits", "2304", "--listen", "100 ms", "--json"])
     assert done.exit_code == 1
     assert json.loads(done.stdout)["good_to_baud"] is None
+
+
+def test_two_joined_pseudo_terminals_are_good_in_wall_time() -> None:
+    with joined_terminals() as (near, far):
+        words = ["line-test", near, far, "--up-to", "9600", "--bits", "2304", "--listen", "50 ms", "--yes"]
+        done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0
+    assert "good to 9600 Bd: no error in 2304 bits" in done.stdout
 
 
 @pytest.mark.parametrize(

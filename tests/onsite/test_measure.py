@@ -156,7 +156,7 @@ async def in_wall_time(tmp_path: Path, target: Callable[[Live], str]) -> Measure
         line = plan.lines[0]
         with open_target(parse_target(at), line.baud, line.format) as link:
             tool = RealTool(link, find(line.protocol), setting(line.baud, line.format), time_out=2 * S)
-            return measure(tool, planned(resolve(plan), "wall low"), S // 10, 5)
+            return measure(tool, planned(resolve(plan), "wall low"), S // 10, 7)
 
     async with Live(plan, 1, any_port=True, pty=tmp_path) as live:
         return await asyncio.to_thread(run, target(live))

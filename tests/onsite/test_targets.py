@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import os
 import socket
+import termios
 from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 import serial
+from fake_devices import Port
 from lines import BAUD, FORMAT, terminal, tool_on, world_links
 from virtual_halls import MS, hall
 
 from busim.cli.real_line import agree
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
-from busim.onsite.targets import OtherMaster, RealTool, Target, adapter_of, dangers, open_target, parse_target
+from busim.onsite.targets import Link, OtherMaster, RealTool, Target, adapter_of, dangers, open_target, parse_target
 from busim.onsite.targets.direction import switch
 from busim.plan import read_text
 from busim.plan.models import load
@@ -161,6 +164,47 @@ def test_rts_goes_up_for_each_message_and_down_after_it(monkeypatch: pytest.Monk
         link.send(b"\x55")
         assert os.read(ours, 1) == b"\x55"
     assert seen == [True, b"\x55", False]
+
+
+def test_a_port_that_says_another_rate_than_it_was_given_is_doubted(monkeypatch: pytest.MonkeyPatch) -> None:
+    def lying(descriptor: int) -> list[object]:
+        flags = tcgetattr(descriptor)
+        flags[4] = flags[5] = termios.B9600
+        return flags
+
+    tcgetattr = termios.tcgetattr
+    with terminal() as (_, path):
+        monkeypatch.setattr(termios, "tcgetattr", lying)
+        with open_target(parse_target(path), BAUD, PLAIN) as link:
+            assert "says that it has another rate" in " ".join(link.notes)
+
+
+def test_a_target_that_never_stops_sending_fills_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("busim.onsite.targets.link._MOST", 1000)
+
+    class Endless(Port):
+        in_waiting = 0
+
+        def read(self, size: int = 1) -> bytes:
+            self.now += 1000
+            return bytes(size)
+
+    port = Endless(lambda _: b"")
+    shown: Any = port
+    heard = Link(shown, "endless", clock=lambda: port.now).hear(10 * MS)
+    assert heard.flooded
+    assert len(heard.data) == 1000
+
+
+def test_a_box_over_rfc_2217_that_does_not_speak_it_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object, **settings: object) -> None:
+        assert "write_timeout" not in settings  # pyserial has none there and would refuse it
+        raise serial.SerialException("Remote does not seem to support RFC2217 or BINARY mode")
+
+    monkeypatch.setattr(serial, "serial_for_url", refused)
+    with pytest.raises(UserError, match="cannot be used over RFC 2217") as caught:
+        open_target(parse_target("rfc2217://192.0.2.1:4001"), BAUD, PLAIN)
+    assert "socket://192.0.2.1:4001" in (caught.value.mend or "")
 
 
 def test_the_latency_timer_of_an_adapter_is_read_and_said(tmp_path: Path) -> None:

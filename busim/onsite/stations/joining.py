@@ -40,6 +40,8 @@ def join(
             continue
         with link:
             news(f"{link.name} is {'back' if away else 'joined'}")
+            for note in link.notes:
+                news(note)
             try:
                 with socket.create_connection(address) as connection:
                     connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
