@@ -20,7 +20,7 @@ from busim.analysis.diff import TASKS, diff
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat, FrameRate, Range, Spread
-from busim.plan import FaultPlan, Plan, read, read_text
+from busim.plan import FaultPlan, MeasuredPlan, Plan, read, read_text
 
 HALL = SCENARIOS / "climbing-hall" / "plan.yaml"
 TEXT = HALL.read_text(encoding="utf-8")
@@ -153,8 +153,8 @@ def test_times_that_would_look_the_same_rounded_are_written_out() -> None:
 
 _OTHERWISE: dict[object, object] = {
     str: "another", int: 7, float: 7.5, bool: True, Fraction: Fraction(1, 77), CharFormat: CharFormat(7, "O", 2),
-    FrameRate: FrameRate(30, "p"), Range: Range(7.25, 7.5), Spread: Spread(7, 8), bytes: b"\x07",
-
+    MeasuredPlan: MeasuredPlan(Spread(7, 8), 7, 7, "2026-11-29", "echo"), FrameRate: FrameRate(30, "p"),
+    Range: Range(7.25, 7.5), Spread: Spread(7, 8), bytes: b"\x07",
 }  # fmt: skip
 
 
@@ -212,7 +212,12 @@ def _variants(whole: object) -> typing.Iterator[tuple[str, object]]:
 
 
 LATE = FaultPlan("late-reply", ("rope left",), 1, 2, 3, ("mark", "doors open", ""), {"by": "300 ms"})
+HEARD = MeasuredPlan(Spread(3, 4), 5, 20, "2026-11-28", "bursts")
 READ = dataclasses.replace(read(HALL), faults=(LATE,))
+READ = dataclasses.replace(
+    READ, cameras=(dataclasses.replace(READ.cameras[0], measured=HEARD), *READ.cameras[1:]),
+    converters=(dataclasses.replace(READ.converters[0], measured=HEARD), *READ.converters[1:]),
+)  # fmt: skip
 VARIANTS = list(_variants(READ))
 
 

@@ -35,9 +35,10 @@ _ELSEWHERE = {
     "camera": {"place": "hang", "model": "hang", "serial": "hang", "present": "hang", "supply": "supply",
                "turnaround": "paper", "power": "paper", "unpowered": "paper", "unit_load": "paper",
                "factory_id": "paper", "factory_baud": "paper", "factory_format": "paper", "terminator": "cable",
-               "bias": "cable"},
+               "bias": "cable", "measured": "paper"},
     "converter": {"place": "hang", "supply": "supply", "power": "paper", "unit_load": "paper", "latency": "paper",
-                  "factory_address": "paper", "reboots": "paper", "box": "cable", "box_port": "cable"},
+                  "factory_address": "paper", "reboots": "paper", "box": "cable", "box_port": "cable",
+                  "measured": "paper", "real_port": "cable"},
     "line": {"order": "cable", "bias": "cable", "biased": "cable", "cable": "cable", "contention": "paper",
              "velocity": "paper", "bit_error_rate": "paper", "chatter": "paper"},
     "panel": {"moves": "paper", "place": "hang"},
@@ -48,7 +49,7 @@ _WORDS = {
     "cable.supply_gauge": "gauge of the supply pair", "factory_address": "address as delivered", "bus_id": "ID",
     "factory_baud": "baud as delivered", "factory_format": "format as delivered",
     "factory_id": "ID as delivered", "packing_idle": "packing, idle", "host": "address", "poe_class": "PoE class",
-    "unit_load": "unit loads", "biased": "bias", "at": "injected at",
+    "real_port": "real port", "unit_load": "unit loads", "biased": "bias", "at": "injected at",
 }  # fmt: skip
 
 
