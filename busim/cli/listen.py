@@ -59,6 +59,7 @@ def command(
 ) -> None:
     """Listen, then show."""
     from busim.cli.listen_screen import print_fits, print_survey, survey_json
+    from busim.foundation.errors import UserError
     from busim.onsite.listening import Survey, as_well, fits
     from busim.protocols import find
 
@@ -75,17 +76,25 @@ def command(
             head = _first(stream)
             found = fits(head, spoken)
         survey = Survey(find(protocol or (found[0].protocol if found else "modbus-rtu")))
-        for piece in chain(head, stream):
-            survey.take(piece)
+        broken = None
+        try:
+            for piece in chain(head, stream):
+                survey.take(piece)
+        except UserError as error:  # a port that vanished, or damage: what came before it is shown all the same
+            if not survey.overheard.bytes:
+                raise
+            broken = error
         survey.end()
         told = notes()
     others = as_well(found[0], found[1:]) if found else []
     if as_json:
         sys.stdout.write(json.dumps(survey_json(survey, found, told), indent=2) + "\n")
-        return
-    if found:
-        print_fits(found, others, head, survey.protocol)
-    print_survey(survey, told)
+    else:
+        if found:
+            print_fits(found, others, head, survey.protocol)
+        print_survey(survey, told)
+    if broken is not None:
+        raise broken
 
 
 def _all() -> list[BusProtocol]:

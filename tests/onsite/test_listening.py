@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import os
 from collections import Counter
-from contextlib import nullcontext
+from collections.abc import Iterator
+from contextlib import nullcontext, suppress
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -26,6 +27,7 @@ from busim.onsite.listening import settings as tried
 from busim.onsite.targets import Link, open_target, parse_target
 from busim.plan import read_text
 from busim.protocols import find, names
+from busim.recording.exports import to_pcapng
 from busim.recording.trace import EXCHANGE, open_trace
 from busim.runtime.session import Run
 
@@ -235,6 +237,41 @@ def test_listen_asks_before_it_opens_a_port() -> None:
         done = CliRunner().invoke(app, ["listen", path])
     assert isinstance(done.exception, UserError)
     assert "nobody is there to agree" in str(done.exception)
+
+
+def test_what_was_read_before_the_damage_of_a_capture_is_shown_and_then_the_damage(tmp_path: Path) -> None:
+    trace = recorded(tmp_path / "wall.busim", wall(), seconds=1)
+    with open_trace(trace) as opened:
+        to_pcapng(opened, tmp_path / "wall.pcapng")
+    data = (tmp_path / "wall.pcapng").read_bytes()
+    cut = data.rfind(b"\x06\0\0\0", 0, len(data) // 2)  # the type of a packet block
+    (tmp_path / "bad.pcapng").write_bytes(data[:cut] + b"\x06\0\0\0\1" + data[cut + 5 :])
+    done = CliRunner().invoke(app, ["listen", str(tmp_path / "bad.pcapng")])
+    assert "Overheard (measured)" in done.output
+    assert isinstance(done.exception, UserError)
+    assert "damaged" in str(done.exception)
+
+
+def keep(pieces: Iterator[Piece], got: list[Piece]) -> None:
+    for piece in pieces:
+        got.append(piece)
+
+
+def test_a_port_that_vanishes_ends_the_listening_with_what_was_heard() -> None:
+    frames = read_frame(1, 3) + value_frame(1, 700)
+    got: list[Piece] = []
+    with terminal() as (ours, path), open_target(parse_target(path), Fraction(38400), CharFormat.parse("8N1")) as link:
+        os.write(ours, frames)
+
+        def unplugged() -> bool:
+            if sum(len(one.data) for one in got) >= len(frames):
+                with suppress(OSError):
+                    os.close(ours)
+            return False
+
+        with pytest.raises(UserError):
+            keep(heard(link, 20_000 * MS, unplugged), got)
+    assert b"".join(one.data for one in got) == frames
 
 
 def test_listen_shows_a_capture_and_has_the_same_as_json(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ _SECTION, _INTERFACE, _SIMPLE, _PACKET, _OLD_PACKET = 0x0A0D0D0A, 1, 3, 6, 2
 _ORDER = 0x1A2B3C4D
 _TSRESOL, _TSOFFSET = 9, 14
 _LONGEST = 1 << 24  # bytes of a block
+_PIECE = 1 << 16  # bytes read at once
 _INTERFACES = 4096  # of a section
 PCAPNG = struct.pack("<I", _SECTION)
 PCAP = {
@@ -46,17 +47,30 @@ class _Reader:
     """Reads whole pieces, and knows where it is."""
 
     def __init__(self, file: IO[bytes], name: str, start: bytes) -> None:
-        self._file = file
-        self._start = start
+        self._more = getattr(file, "read1", file.read)  # what there is: a pipe may pause behind a packet
+        self._held = start
+        self._at = 0
+        self._before = 0  # bytes before the held ones
         self.name = name
-        self.place = 0
+
+    @property
+    def place(self) -> int:
+        """Bytes taken so far."""
+        return self._before + self._at
 
     def take(self, count: int) -> bytes:
         """That many bytes, fewer at the end of the file."""
-        data, self._start = self._start[:count], self._start[count:]
-        while len(data) < count and (more := self._file.read(count - len(data))):
-            data += more
-        self.place += len(data)
+        end = self._at + count
+        if end > len(self._held):
+            self._before += self._at
+            pieces = [self._held[self._at :]]
+            size = len(pieces[0])
+            while size < count and (more := self._more(_PIECE)):
+                pieces.append(more)
+                size += len(more)
+            self._held, self._at, end = b"".join(pieces), 0, min(count, size)
+        data = self._held[self._at : end]
+        self._at = end
         return data
 
     def wrong(self, what: str) -> UserError:
@@ -127,7 +141,10 @@ def _packet(kind: int, body: bytes, order: str, interfaces: list[_Interface]) ->
     if size > len(body) - 20:
         raise ValueError(f"a packet of {size} bytes")
     one = interfaces[number]
-    at = (high << 32 | low) * 10**9 // one.units + one.offset * 10**9
+    at = high << 32 | low
+    if one.units != 10**9:
+        at = at * 10**9 // one.units
+    at += one.offset * 10**9
     return Captured(at, one.link, body[20 : 20 + size])
 
 

@@ -32,11 +32,14 @@ class Capture:
         """The pieces, their times counted from the first one, and never going back."""
         first, last = None, 0
         for piece in self._pieces:
+            at, way, data, source, since = piece
             if first is None:
-                first = piece.at
-            last = max(last, piece.at - first)
-            since = -1 if piece.since < 0 else min(last, max(0, piece.since - first))
-            yield piece._replace(at=last, since=since)
+                first = at
+            at -= first
+            last = at = at if at > last else last
+            if since >= 0:
+                since = min(at, max(0, since - first))
+            yield Piece(at, way, data, source, since)
 
     @property
     def notes(self) -> list[str]:

@@ -58,19 +58,20 @@ class Conversation:
     `late` (if set) hears of a reply that came behind the next request, with the exchange that it belongs to. `stray`:
     bytes from the line that nobody asked for, with `others` requests of another master among them; `unread`: bytes to
     the line that are no request; `explained`: bytes of requests and sound replies, these at most as long as the
-    protocol has them.
+    protocol has them. `open`: the request that waits for its reply, with `length` bytes heard since; `before`: the last
+    exchange that is over; `unfinished`: bytes to the line that may become a request.
     """
 
     def __init__(self, protocol: BusProtocol, emit: Callable[[Exchange], None]) -> None:
         self._protocol = protocol
         self._emit = emit
         self._finder = protocol.stream_framer()
-        self._held = b""
-        self._held_since = 0
+        self.unfinished = b""
+        self._since = 0
         self._known: dict[bytes, tuple[list[tuple[bytes, Request]], bytes]] = {}
-        self._open: Waiting | None = None
-        self._length = 0  # bytes heard since the request
-        self._before: Exchange | None = None
+        self.open: Waiting | None = None
+        self.length = 0
+        self.before: Exchange | None = None
         self.late: Callable[[Exchange, int], None] = lambda *_: None
         self.stray = 0
         self.unread = 0
@@ -78,34 +79,24 @@ class Conversation:
         self.explained = 0
 
     @property
-    def open(self) -> Waiting | None:
-        """The request that waits for its reply."""
-        return self._open
-
-    @property
-    def before(self) -> Exchange | None:
-        """The last exchange that is over."""
-        return self._before
-
-    @property
     def address(self) -> int | None:
         """The address of the request that waits for its reply; None without one."""
-        return None if self._open is None else self._open.request.address
+        return None if self.open is None else self.open.request.address
 
     def sent(self, data: bytes, at: int, since: int = -1) -> None:
         """Bytes on their way to the line, complete at `at`; `since`: when their first one began, -1: unknown."""
-        if self._held and at - self._held_since > GIVEN_UP:
-            self.unread += len(self._held)
-            self._held = b""
-        since = self._held_since if self._held else at if since < 0 else since
-        data = self._held + data if self._held else data
+        if self.unfinished and at - self._since > GIVEN_UP:
+            self.unread += len(self.unfinished)
+            self.unfinished = b""
+        since = self._since if self.unfinished else at if since < 0 else since
+        data = self.unfinished + data if self.unfinished else data
         found, rest = self._cut(data)
         self.unread += max(0, len(data) - sum(len(raw) for raw, _ in found) - len(rest))
         for raw, request in found:
             self.explained += len(raw)
             self._begin(request, raw, since, at)
-        self._held = rest
-        self._held_since = at if found or not rest else since
+        self.unfinished = rest
+        self._since = at if found or not rest else since
 
     def _cut(self, data: bytes) -> tuple[list[tuple[bytes, Request]], bytes]:
         known = self._known.get(data)
@@ -116,15 +107,15 @@ class Conversation:
         return known
 
     def _begin(self, request: Request, raw: bytes, since: int, at: int) -> None:
-        if self._open is not None:
+        if self.open is not None:
             self._close(since, "")
-        before = self._before
+        before = self.before
         attempt, wanted = 1, since
         if before is not None and before.reply is None and before.raw == raw and before.outcome != "unanswered":
             attempt, wanted = before.attempt + 1, before.wanted
-        self._open = Waiting(request, raw, wanted, since, at, attempt)
+        self.open = Waiting(request, raw, wanted, since, at, attempt)
         self._finder.expect(request)
-        self._length = 0
+        self.length = 0
         if request.address == self._protocol.broadcast and not self._protocol.answers_broadcast:
             self._close(at, "unanswered")
 
@@ -135,7 +126,7 @@ class Conversation:
 
     def heard(self, data: bytes, at: int, since: int = -1) -> None:
         """Bytes that came from the line, complete at `at`; `since` as in `sent`."""
-        asked = self._open
+        asked = self.open
         if asked is None:
             self.stray += len(data)
             self._look_for_late(data, at)
@@ -144,7 +135,7 @@ class Conversation:
         if asked.first < 0:
             asked.first = at if since < 0 else max(since, asked.asked)
         reply = self._finder.feed(data, at)
-        self._length += len(data)
+        self.length += len(data)
         if reply is not None:
             self._replied(asked, reply, at)
         elif not self._finder.held:  # the finder dropped them
@@ -154,50 +145,50 @@ class Conversation:
 
     def answer(self, reply: Reply, length: int, at: int, since: int) -> None:
         """The reply to the open request, found already, of `length` bytes."""
-        asked = self._open
+        asked = self.open
         assert asked is not None
         if asked.first < 0:
             asked.first = since if since > asked.asked else asked.asked
-        self._length += length
+        self.length += length
         self._replied(asked, reply, at)
 
     def _replied(self, asked: Waiting, reply: Reply, at: int) -> None:
         length = self._protocol.reply_bytes(asked.request)
-        self.explained += length if length < self._length else self._length
+        self.explained += length if length < self.length else self.length
         self._close(at, "refused" if reply.refused else "ok", reply)
 
     def _look_for_late(self, data: bytes, at: int) -> None:
         """A reply to the request before this one shows that the controller's time-out is too short."""
-        before = self._before
+        before = self.before
         if before is None or before.outcome != "time-out" or len(data) > _LONGEST:
             return
         reply = self._protocol.decode_reply(data, before.request)
         if reply is not None:
-            self._before = before._replace(outcome="late")
+            self.before = before._replace(outcome="late")
             self.late(before, at)
 
     def _look_for_others(self, data: bytes) -> None:
         """A request that comes from the line is another master's."""
-        again = self._before is not None and self._before.raw in data  # an echo, or a reply to a write that came twice
+        again = self.before is not None and self.before.raw in data  # an echo, or a reply to a write that came twice
         if len(data) <= _LONGEST and not again:
             self.others += len(self._protocol.cut_requests(data)[0])
 
     def elapsed(self, at: int) -> None:
         """It is `at` ns: a request without an answer for too long is over."""
-        if self._open is not None and at - self._open.asked > GIVEN_UP:
+        if self.open is not None and at - self.open.asked > GIVEN_UP:
             self._close(at, "")
 
     def end(self, at: int) -> None:
         """Nothing more comes."""
         self._close(at, "")
-        self.unread += len(self._held)
-        self._held = b""
+        self.unread += len(self.unfinished)
+        self.unfinished = b""
 
     def _close(self, at: int, outcome: str, reply: Reply | None = None) -> None:
-        asked = self._open
+        asked = self.open
         if asked is None:
             return
-        self._open = None
+        self.open = None
         if not outcome:
             at = min(at, asked.asked + GIVEN_UP)
             outcome = "damaged" if self._finder.held else "time-out"
@@ -208,5 +199,5 @@ class Conversation:
                 asked.attempt, reply,
             ),
         )  # fmt: skip
-        self._before = done
+        self.before = done
         self._emit(done)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from busim.onsite.captures import BOTH, TO_LINE, Piece
+from busim.onsite.captures import FROM_LINE, TO_LINE, Piece
 from busim.onsite.heard import Conversation, Exchange
 from busim.protocols import BusProtocol, Request
 from busim.simulator.converters import cut_whole
@@ -31,50 +31,55 @@ class Overheard:
         self.conversation = Conversation(protocol, emit)
         self.bytes = 0
         self._protocol = protocol
+        self._decode = protocol.decode_reply
         self._asked = asked
         self._held = b""
         self._since = self._last = 0
         self._known: dict[bytes, tuple[bytes, Request] | None] = {}
-        self._alone: dict[bytes, tuple[bytes, Request]] = {}  # of these, those that are a request and nothing else
+        self._alone: dict[bytes, tuple[bytes, Request]] = {}  # pieces that are a request and nothing else
 
     def take(self, piece: Piece) -> None:
         """The next bytes."""
         at, way, data, source, since = piece
         self.bytes += len(data)
-        if way != BOTH:
-            if way == TO_LINE:
-                before = self.conversation.open
-                self.conversation.sent(data, at, since)
-                now = self.conversation.open
-                if now is not None and now is not before:
-                    self._asked(now.request, now.sent, source)
-            else:
-                self.conversation.heard(data, at, since)
-            return
+        conversation = self.conversation
+        if not self._held and not conversation.unfinished:  # nearly always: a message, whole and alone
+            waiting = conversation.open
+            if way != TO_LINE and waiting is not None:
+                if not conversation.length and (reply := self._decode(data, waiting.request)) is not None:
+                    self._last = at
+                    conversation.answer(reply, len(data), at, at if since < 0 else since)
+                    return
+            elif way != FROM_LINE and (known := self._alone.get(data)) is not None:
+                self._last = at
+                begun = at if since < 0 else since
+                self._asked(known[1], begun, source)
+                conversation.ask(known[1], known[0], begun, at)
+                return
         if self._held and at - self._last > _PAUSE:
             self._noise(len(self._held))
+        self._last = at
+        if way == TO_LINE:
+            before = conversation.open
+            conversation.sent(data, at, since)
+            now = conversation.open
+            if now is not None and now is not before:
+                self._asked(now.request, now.sent, source)
+                if now.raw == data:
+                    self._keep(data, (now.raw, now.request))
+            return
+        if way == FROM_LINE:
+            conversation.heard(data, at, since)
+            return
         if not self._held:
             self._since = at if since < 0 else since
-        self._last = at
         self._held = self._held + data if self._held else data
         self._cut(at, source)
 
     def _cut(self, at: int, source: str) -> None:
         conversation = self.conversation
-        while held := self._held:
+        while self._held:
             asked = conversation.open
-            if asked is not None:
-                reply = self._protocol.decode_reply(held, asked.request)
-                if reply is not None:  # nearly always: the whole of it, and nothing else
-                    self._held = b""
-                    conversation.answer(reply, len(held), at, self._since)
-                    return
-            elif held in self._alone:  # and a request that was seen before
-                raw, request = self._alone[held]
-                self._held = b""
-                self._asked(request, self._since, source)
-                conversation.ask(request, raw, self._since, at)
-                return
             if asked is not None and (end := self._reply_end()):
                 self._pass(self.conversation.heard, end, at)
                 continue
@@ -88,7 +93,7 @@ class Overheard:
             if place > 0:
                 self._pass(self.conversation.heard, place, at)
             if len(raw) == len(self._held):
-                self._alone[raw] = found
+                self._keep(raw, found)
             self._asked(request, self._since, source)
             self._held = self._held[len(raw) :]
             conversation.ask(request, raw, self._since, at)
@@ -133,10 +138,14 @@ class Overheard:
             return self._known[held]
         if len(self._known) >= _KNOWN:
             self._known.clear()
-            self._alone.clear()
         whole, _ = cut_whole(self._protocol, held)
         found = self._known[held] = whole[0] if whole else None
         return found
+
+    def _keep(self, data: bytes, found: tuple[bytes, Request]) -> None:
+        if len(self._alone) >= _KNOWN:
+            self._alone.clear()
+        self._alone[data] = found
 
     def _noise(self, count: int) -> None:
         self._pass(self.conversation.heard, count, self._last)
