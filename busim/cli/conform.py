@@ -62,6 +62,7 @@ def command(
         tool = RealTool(link, spoken, setting(rate, form), time_out=parse_time(time_out))
         person = _asked if sys.stdin.isatty() and not as_json else None
         device = Device(tool, known, id, changes=allow_changes, person=person)
+        real_line.listening(parse_time(listen))
         found = conform(device, parse_time(listen))
     if as_json:
         print(json.dumps(found.as_json(), indent=2))

@@ -77,6 +77,7 @@ def command(
     real_line.agree([*(said for end in ends for said in dangers(end, direction)), _OFF], yes=yes)
     rate = real_line.rate(str(rates[0]))
     with open_target(ends[0], rate, form, direction=direction) as one:
+        real_line.listening(length)
         if loopback:
             found = loop_back(one, form, wires, person, rates=rates, bits=bits, listening=length)
         else:

@@ -50,6 +50,7 @@ def command(
     real_line.agree([*dangers(at, direction), _READS], yes=yes)
     with open_target(at, known.baud, known.format, direction=direction) as link:
         tool = RealTool(link, known.protocol, setting(known.baud, known.format), time_out=patience)
+        real_line.listening(length)
         found = measure(tool, known, length, reads)
     fields = with_measured(known, found.parts, real_line.today())
     changed = _changed(plan, fields) if fields else ""

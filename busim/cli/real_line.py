@@ -41,6 +41,13 @@ def agree(said: Sequence[str], *, yes: bool, question: str = "Go on?") -> None:
         raise typer.Exit(1)
 
 
+def listening(length: int) -> None:
+    """Say that it listens now, for `length` ns: a wait without a word looks like a hang."""
+    from busim.foundation.units import show_time
+
+    print(f"listening for {show_time(length)}, nothing is sent meanwhile ...", file=sys.stderr, flush=True)
+
+
 def rate(text: str) -> Fraction:
     """A baud rate as an option says it, with or without its unit. Raises UserError."""
     from busim.foundation.units import parse_baud

@@ -54,10 +54,11 @@ class Port:
 
 
 class Fake:
-    """A device at bus ID 1 with the registers of the zoom camera; `flaws` says what it does wrong."""
+    """A device with the registers of the zoom camera; `flaws` says what it does wrong."""
 
-    def __init__(self, *flaws: str) -> None:
+    def __init__(self, *flaws: str, bus_id: int = 1) -> None:
         self.flaws = flaws
+        self.bus_id = bus_id
         self.values = {KEYS[one.name]: one.default for one in MODEL.parameters if one.name in KEYS}
         self.ranges = {KEYS[one.name]: (one.low, one.high) for one in MODEL.parameters if one.name in KEYS}
         self._codec = ModbusRtu()
@@ -78,7 +79,7 @@ class Fake:
             return b"\x00" if "garbles" in self.flaws else b""
         if request.address == 0:
             return data if "answers broadcasts" in self.flaws else b""
-        if request.address != 1 and "answers other IDs" not in self.flaws:
+        if request.address != self.bus_id and "answers other IDs" not in self.flaws:
             return b""
         return self._codec.encode_reply(self._serve(request))
 

@@ -44,13 +44,12 @@ def conformed(*flaws: str, changes: bool = True, person: Callable[[str], bool] |
 # -- what it sends ------------------------------------------------------------------------------------------
 
 
-def functions_under_sound_checks(request: Request, runs: int, most: int) -> set[int]:
-    """Function codes under which a sound CRC (crccheck's) stands, in any run of up to `runs` bytes of what is sent."""
+def functions_under_sound_checks(request: Request) -> set[int]:
+    """Function codes under which a sound CRC (crccheck's) stands, in any run of a damaged frame and reads beside it."""
     codec = ModbusRtu()
     raw, drawn = codec.encode_request(request), damaged(codec, request)
-    assert len(drawn) > 8
-    stream = raw.join([b"", *(one.raw for one in drawn[:most]), b""])
-    return functions_in(stream, runs)
+    assert len(drawn) > 8 or not harmless(codec, raw + raw[:-1])  # by chance a run of the reads alone has a sound check
+    return set().union(*(functions_in(raw + one.raw + raw, 40) for one in drawn))
 
 
 def functions_in(stream: bytes, runs: int) -> set[int]:
@@ -68,14 +67,14 @@ READS = st.builds(Request, st.integers(1, 247), st.just(READ), st.integers(0, 65
 @settings(max_examples=12)
 @given(READS)
 def test_no_cut_through_damaged_frames_is_a_write_by_another_checksum(request: Request) -> None:
-    assert functions_under_sound_checks(request, 24, 3) == {3}
+    assert functions_under_sound_checks(request) <= {3}
 
 
 @pytest.mark.long
 @settings(max_examples=1000, deadline=None)
 @given(READS)
 def test_no_cut_through_damaged_frames_is_a_write_in_a_thousand_reads(request: Request) -> None:
-    assert functions_under_sound_checks(request, 40, 30) == {3}
+    assert functions_under_sound_checks(request) <= {3}
 
 
 @settings(max_examples=15)
@@ -107,6 +106,16 @@ def test_without_leave_it_sends_nothing_but_reads_and_their_damage() -> None:
     stream = b"".join(port.written)
     assert len(stream) > 700
     assert not functions_in(stream, 40) & WRITING
+
+
+@pytest.mark.parametrize("bus_id", [3, 9, 17, 100, 247])
+def test_nearly_all_damage_is_tried_at_any_bus_id_though_checksums_fit_by_chance(bus_id: int) -> None:
+    tool, port = fake_tool(Fake(bus_id=bus_id))
+    found = conform(Device(tool, MODEL, bus_id), S)
+    tried = {check.__name__: one.tried for (check, _), one in zip(CHECKS, found.verdicts, strict=True)}
+    assert tried["damaged_frames"] >= 13
+    assert tried["split_frames"] >= 6
+    assert not functions_in(b"".join(port.written), 24) & WRITING
 
 
 def test_it_listens_first_and_sends_nothing_where_something_is_heard() -> None:
@@ -228,6 +237,7 @@ def test_the_command_says_what_it_will_do_and_then_what_it_found(opened: Callabl
     done = CliRunner().invoke(app, [*ARGUMENTS, "--yes"])
     assert done.exit_code == 0
     assert "enables the driver" in " ".join(done.stderr.split())
+    assert "listening for 7 s, nothing is sent meanwhile" in done.stderr
     assert "nothing failed" in done.stdout
     assert "--allow-changes" in done.stdout
 

@@ -37,8 +37,8 @@ def harmless(protocol: BusProtocol, stream: bytes, since: int = 0) -> bool:
 def damaged(protocol: BusProtocol, request: Request) -> tuple[Damage, ...]:
     """Reads with a flaw: a bit, a byte more, the check in the wrong order, cut short at each place.
 
-    None is a sound message, and none can form one that is no read, beside sound reads or beside each other. Raises
-    ValueError for a request that is no read.
+    None is a sound message, and none can form one that is no read with the sound reads beside it. What was sent before
+    those is looked at when they are sent (`Device.safe`). Raises ValueError for a request that is no read.
     """
     if request.verb != READ:
         raise ValueError("damaged frames derive from reads alone")
@@ -53,13 +53,7 @@ def rubbish(protocol: BusProtocol, request: Request) -> tuple[Damage, ...]:
 
 
 def _kept(protocol: BusProtocol, raw: bytes, drawn: Iterator[Damage]) -> tuple[Damage, ...]:
-    kept: list[Damage] = []
-    before = raw
-    for one in drawn:
-        if not _sound(protocol, one.raw) and harmless(protocol, before + one.raw + raw, len(before)):
-            kept.append(one)
-            before = (before + one.raw + raw)[-REACH:]
-    return tuple(kept)
+    return tuple(one for one in drawn if not _sound(protocol, one.raw) and harmless(protocol, raw + one.raw + raw))
 
 
 def _sound(protocol: BusProtocol, raw: bytes) -> bool:
