@@ -43,6 +43,13 @@ def test_every_package_has_one_layer() -> None:
     assert sorted(package for layer in _layers() for package in layer) == PACKAGES
 
 
+def test_tests_lie_in_folders_of_the_packages_that_they_test() -> None:
+    folders = {path.relative_to(TOP / "tests").parts[0] for path in (TOP / "tests").glob("*/**/test_*.py")}
+    assert folders <= set(PACKAGES)
+    alone = {path.name for path in (TOP / "tests").glob("test_*.py")}
+    assert alone == {"test_layout.py", "test_mutants.py", "test_typed.py"}  # of the whole project
+
+
 def test_every_package_of_several_parts_orders_them() -> None:
     inside = {name.removeprefix("Inside busim.") for name in CONTRACTS if name.startswith("Inside ")}
     parts = {name: [*(PACKAGE / name).glob("*.py"), *(PACKAGE / name).glob("*/__init__.py")] for name in PACKAGES}

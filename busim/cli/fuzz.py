@@ -44,7 +44,7 @@ def command(
         typer.Option("--as", metavar="MASTER", help="The master of the plan whose part it plays; else the first."),
     ] = None,
     cases: Annotated[Optional[int], typer.Option(min=1, help="How many; else 24, or 200 of a master.")] = None,  # noqa: UP045
-    seed: Annotated[int, typer.Option(help="Seed of what is drawn.")] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the draws.")] = 1,
     jobs: Annotated[int, typer.Option(min=1, max=64, help="Cases side by side.")] = 2,
     engine: Annotated[str, typer.Option(metavar="ENGINE", help="In virtual time: processes, or dask.")] = "processes",
     scheduler: Annotated[

@@ -157,7 +157,7 @@ def _state(line: LineReport, report: Report) -> State:
         return State(NO if fails else IDLE, tuple(failures) or ("no master polled a camera of this line",))
     losses = list(_losses(line))
     unasked = [camera.name for camera in line.cameras if not camera.figures["exchanges"].value]
-    remarks = [f"nobody asked {fewest(unasked, 3)}"] if unasked else []
+    remarks = [f"no master polled {fewest(unasked, 3)}"] if unasked else []
     return State(NO if fails else LOSSES if losses else YES, (*failures, *losses, *remarks))
 
 

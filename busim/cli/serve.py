@@ -151,7 +151,7 @@ def _shown(page: bool, listen: str | None, allow_actions: bool) -> _Shown | None
             )  # fmt: skip
         return _Shown("127.0.0.1", True) if page else None
     what = "see the session and act on it" if allow_actions else "see the session"
-    question = f"Everybody on the network who gets the page's address can {what}, unencrypted. Serve it at {listen}?"
+    question = f"Anyone on the network with the page's address can {what}, unencrypted. Serve it at {listen}?"
     typer.confirm(question, abort=True, err=True)
     return _Shown(listen, allow_actions)
 

@@ -658,7 +658,7 @@ def test_a_converter_dials_until_its_controller_is_there(tmp_path: Path) -> None
     early = Controller()
     early.listening.close()
     with Served(tmp_path, plan_of("4", f"dials: 198.51.100.5:{early.port}\n    redial: 50 ms")) as served:
-        wait_for(lambda: "nobody answers at 127.51.100.5" in served.errors())
+        wait_for(lambda: "no answer from 127.51.100.5" in served.errors())
         controller = Controller(early.port)
         with controller.accept() as connection:
             assert answered(connection, ONE, FROM_ONE)

@@ -166,10 +166,7 @@ def test_a_campaign_shows_the_line_at_each_failure_and_how_to_see_it_again(tmp_p
          "--save", str(tmp_path / "kept")], tmp_path,
     )  # fmt: skip
     text = text_of(page)
-    assert (
-        "failure that nobody accepted. Cases tried: 1." in text
-        or "failures that nobody accepted. Cases tried: 1." in text
-    )
+    assert "failure not yet accepted. Cases tried: 1." in text or "failures not yet accepted. Cases tried: 1." in text
     assert "bounded-work: " in text
     assert f"busim replay {tmp_path}/kept/bounded-work.json" in text
     tree = ElementTree.fromstring(page.partition("\n")[2])
@@ -188,7 +185,7 @@ def test_json_of_other_shapes_is_told_as_far_as_it_goes_or_refused() -> None:
     assert "Not shown: 100 more." in said
     campaign = {"cases": 7, "failures": [{"judge": "quiet-line", "accepted": None, "case": 3}] * 30, "measured": 2}
     said = text_of(told_report(json.dumps(campaign), "c.json"))
-    assert "30 failures that nobody accepted" in said
+    assert "30 failures not yet accepted" in said
     assert "Not shown: 10 more failures." in said
     for wrong in ("", "[]", "{}", "[" * 9999, '{"steps": 3, "wire_s": 1}'):
         with pytest.raises(UserError):

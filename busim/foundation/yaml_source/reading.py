@@ -130,47 +130,36 @@ def _decoded(data: bytes, path: str) -> str:
         ) from None
 
 
+def _refused(text: str, path: str, index: int, what: str, **words: str | None) -> UserError:
+    """The error about the character at `index` of a text."""
+    line, column = _place(text, index)
+    return UserError(what, file=path or None, line=line, column=column, **words)
+
+
 def _refuse_unprintable(text: str, path: str) -> None:
     match = _UNPRINTABLE.search(text)
-    if match is None:
-        return
-    line, column = _place(text, match.start())
-    raise UserError(
-        "a character that no text file should hold",
-        file=path or None,
-        line=line,
-        column=column,
-        found=f"U+{ord(match[0]):04X}",
-        expected="printable text",
-        mend="delete the character, or check that this is a text file",
-    )
+    if match is not None:
+        raise _refused(
+            text, path, match.start(), "a character that no text file should hold", found=f"U+{ord(match[0]):04X}",
+            expected="printable text", mend="delete the character, or check that this is a text file",
+        )  # fmt: skip
 
 
 def _refuse_slow(text: str, path: str) -> None:
     """Refuse unsupported constructs before ruamel's scanner reads them: its time is quadratic in a tag's length."""
     directive = _DIRECTIVE.search(text)
     if directive:
-        line, column = _place(text, directive.end() - 1)
-        raise UserError(
-            "directives are not supported",
-            file=path or None,
-            line=line,
-            column=column,
-            found="a line that starts with %",
-            expected="plain YAML 1.2",
-            mend="delete the line",
-        )
+        raise _refused(
+            text, path, directive.end() - 1, "directives are not supported", found="a line that starts with %",
+            expected="plain YAML 1.2", mend="delete the line",
+        )  # fmt: skip
     for word in text.split():
         if len(word) > _LONGEST_TAG and "!" in word:
-            line, column = _place(text, text.index(word))
-            raise UserError(
-                "a word that is too long and may hold a tag",
-                file=path or None,
-                line=line,
-                column=column,
-                found=f"{word[:20]}... of {len(word)} characters",
+            raise _refused(
+                text, path, text.index(word), "a word that is too long and may hold a tag",
+                found=f"{word[:20]}... of {len(word)} characters", expected=f"at most {_LONGEST_TAG} characters",
                 mend="check that this is the file you meant",
-            )
+            )  # fmt: skip
 
 
 def _not_yaml(error: MarkedYAMLError, text: str, path: str) -> UserError:

@@ -116,7 +116,7 @@ def cautions(addresses: Mapping[str, Address], dialled: Mapping[str, Address]) -
     if wide := _wide(addresses):
         texts.append(
             f"caution: {', '.join(wide)} can be reached by every machine that has a way to this one, and there is "
-            "no authentication: whoever connects can move the emulated cameras and take a client's place. Real "
+            "no authentication: any client can move the emulated cameras and take a client's place. Real "
             "converters at these addresses would be there twice: disconnect one of the two."
         )
     texts += [

@@ -109,7 +109,7 @@ class Door:
                 await loop.create_connection(lambda client=client: client, host, port)  # type: ignore[misc]
             except OSError as error:
                 if not told:
-                    self._news(f"{self._name}: nobody answers at {host}:{port} ({error.strerror or error})")
+                    self._news(f"{self._name}: no answer from {host}:{port} ({error.strerror or error})")
                 told = True
             else:
                 told = False

@@ -40,7 +40,7 @@ class Networking(asyncio.BaseEventLoop):
         server = self._network.find(there)
         if server is None:
             await asyncio.sleep(0)
-            raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: nobody serves there")
+            raise ConnectionRefusedError(errno.ECONNREFUSED, f"Connect call failed {there}: no server is there")
         own_host, own_port = local_addr or ("", 0)
         here = (own_host or "127.0.0.1", own_port or self._network.free_port())
         await self._reach(server, there)

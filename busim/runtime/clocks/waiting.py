@@ -23,7 +23,7 @@ def deadlock(loop: asyncio.AbstractEventLoop, patience: int | None = None) -> Us
         what,
         found=_tasks(loop) or "no task is left, and the loop was not stopped",
         expected="a timer, a reply under way, or something ready",
-        mend="give what is awaited a time-out (asyncio.timeout, asyncio.wait_for), or find out why nobody answers",
+        mend="give what is awaited a time-out (asyncio.timeout, asyncio.wait_for), or find out why there is no answer",
     )
 
 

@@ -129,7 +129,7 @@ class Outlet:
             "the program waits for something that never comes",
             found=f"{len(self._heard[number])} of {count} bytes from {self.name!r}, and nothing under way",
             expected="a reply",
-            mend="give the port a time-out, or find out why nobody answers",
+            mend="give the port a time-out, or find out why there is no answer",
         )
 
 

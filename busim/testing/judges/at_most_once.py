@@ -54,8 +54,7 @@ class AtMostOnce(Judge):
             self.fail(
                 event.start,
                 event.line,
-                f"a step of {key[1]} of {camera.name} that nobody wanted, or that was "
-                "sent before; it was not read back in between",
+                f"a step of {key[1]} of {camera.name} without an intent, or sent a second time without a read between",
             )
 
 

@@ -40,7 +40,7 @@ def campaign_sections(given: dict[str, Any], folders: Sequence[Path]) -> Iterato
 
 def _head(given: dict[str, Any], failures: list[dict[str, Any]]) -> Iterator[Markup]:
     new = sum(not one.get("accepted") for one in failures)
-    answer = f"{new} failure{'' if new == 1 else 's'} that nobody accepted" if new else "No failure is new"
+    answer = f"{new} failure{'' if new == 1 else 's'} not yet accepted" if new else "No failure is new"
     known = len(failures) - new
     cases, wanted = said(given.get("cases")), given.get("cases_wanted")
     short = (
@@ -125,7 +125,7 @@ def _evidence(evidence: list[dict[str, Any]]) -> Iterator[Markup]:
         (f"{number(one.get('start_s')):.6f}", said(one.get("driver")), said(one.get("hex")), said(one.get("meaning")))
         for one in frames[-_MOST_FRAMES:]
     ]
-    yield table(("s", "who sends", "bytes", "meaning"), rows, numbers=(0,))
+    yield table(("s", "sender", "bytes", "meaning"), rows, numbers=(0,))
     if len(frames) > _MOST_FRAMES:
         yield el("p", f"Not shown: {len(frames) - _MOST_FRAMES} frames before them.", class_="note")
     if len(evidence) > 1:

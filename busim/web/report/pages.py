@@ -146,7 +146,7 @@ def _planned(given: _Gathered) -> Iterator[Markup]:
         )
         rows.append((
             line.name, f"{float(resolved.line.baud):g} Bd {resolved.line.format}", resolved.line.protocol,
-            f"{line.length:g} m", str(len(resolved.cameras)), askers or "nobody",
+            f"{line.length:g} m", str(len(resolved.cameras)), askers or "no master",
         ))  # fmt: skip
     yield table(("line", "baud and format", "protocol", "cable", "cameras", "asked by"), rows, numbers=(3, 4))
     yield from _left(len(given.lines), _MOST_LINES, "line")

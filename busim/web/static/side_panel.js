@@ -121,7 +121,7 @@ async function showFigures() {
 // -- actions ------------------------------------------------------------------------------------------------------
 
 async function startActions() {
-  const body = section("actions", "Do something to the session");
+  const body = section("actions", "Act on the session");
   try {
     acting = await ask("/api/actions");
   } catch (error) {
