@@ -19,7 +19,7 @@ def hall(*, latency: str = "1 ms", clients: int = 4, masters: str = "", every: s
     """One line of three cameras behind `wall box`; with `masters`, "controller" behind it and "laptop" on the line.
 
     Packing idles 2 ms: with less, a controller that polls at once leaves less than the 1.75 ms of silence that
-    MODBUS wants between frames above 19200 Bd (MODBUS over Serial Line V1.02, 2.5.1.1), and go unanswered.
+    MODBUS wants between frames above 19200 Bd (MODBUS over Serial Line V1.02, 2.5.1.1), and goes unanswered.
     """
     return read_text(f"""
 busim: 1
