@@ -119,7 +119,10 @@ def test_what_check_passes_no_other_command_refuses(plans: int) -> None:
         except Findings:
             assume(False)
         assume(not outline(plan).findings)
-        for name, command in MORE.items() if plans > FEW else [one for one in MORE.items() if one[0] != "scan"]:
+        noisy = any(line.bit_error_rate for line in plan.lines)  # a scan of 10 MBd with noise simulates for minutes
+        for name, command in MORE.items():
+            if name == "scan" and (plans == FEW or noisy):
+                continue
             try:
                 command(plan)
             except Findings as error:
