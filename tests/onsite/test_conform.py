@@ -105,10 +105,10 @@ def test_without_leave_it_sends_nothing_but_reads_and_their_damage() -> None:
     assert {one.verb for one in sound} == {READ}
     stream = b"".join(port.written)
     assert len(stream) > 700
-    assert not functions_in(stream, 40) & WRITING
+    assert not functions_in(stream, 24) & WRITING
 
 
-@pytest.mark.parametrize("bus_id", [3, 9, 17, 100, 247])
+@pytest.mark.parametrize("bus_id", [3, 100])
 def test_nearly_all_damage_is_tried_at_any_bus_id_though_checksums_fit_by_chance(bus_id: int) -> None:
     tool, port = fake_tool(Fake(bus_id=bus_id))
     found = conform(Device(tool, MODEL, bus_id), S)
