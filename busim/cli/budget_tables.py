@@ -210,12 +210,16 @@ def _groups(screen: Screen, line: LineBudget) -> None:
 
 def _cameras(screen: Screen, line: LineBudget) -> None:
     titles = {
-        "poll_rate": "polls/s", "age_mean": "age\nmean", "age_worst": "age\nat most", "latency_p50": "exchange\np50",
-        "latency_p95": "exchange\np95", "latency_max": "exchange\nat most",
+        "poll_rate": "polls/s", "age_mean": "age\nmean", "": "age\n99.9 %", "age_worst": "age\nat most",
+        "latency_p50": "exchange\np50", "latency_p95": "exchange\np95", "latency_max": "exchange\nat most",
     }  # fmt: skip
+    usual = {camera.name: "-" if camera.age_p999 is None else _time(camera.age_p999) for camera in line.cameras}
     rows = [(camera.name, str(camera.bus_id), camera.figures) for camera in line.cameras]
     rows.append(("the line", "", line.figures or {}))
-    cells = [[name, bus_id, *(_value(figures.get(figure)) for figure in titles)] for name, bus_id, figures in rows]
+    cells = [
+        [name, bus_id, *(_value(figures.get(one)) if one else usual.get(name, "-") for one in titles)]
+        for name, bus_id, figures in rows
+    ]
     columns = [Column("camera"), Column("ID", True), *(Column(title, True) for title in titles.values())]
     screen.table(columns, cells, last="bold")
 
@@ -247,6 +251,7 @@ def _sentences(line: LineBudget) -> Iterator[str]:
     moves = line.moves
     if moves is not None:
         bound = "" if moves.bound is None else f", never more than {_time(moves.bound)}"
+        bound = f", 99.9 % within {_time(moves.p999)}{bound}"
         after = ""
         if moves.after_polls is not None:
             after = f" (if moves waited for a whole round: {_time(moves.after_polls)})"

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO, StringIO
 from pathlib import Path
 
+import numpy as np
 from rich.text import Text
 
 from busim.cli.screen import Column, Screen, counted, fewest
@@ -78,14 +79,13 @@ def print_sweep(sweep: Sweep, figure: str, written: Sequence[str], *, detail: bo
     _, about = FIGURES[figure]
     screen.say(f"{sweep.plan}: {figure} ({about}) at {counted(len(points(sweep.axes)), 'point')}", "bold")
     screen.say(f"All numbers are {sweep.kind}{'' if sweep.kind == 'measured' else ', nothing was measured'}.", "dim")
-    shown: dict[str, list[Point]] = {}
+    shown: dict[str, LineSweep] = {}
     several = Counter(line.line for line in sweep.lines)
     for line in sweep.lines:
-        own: list[Point] = [row for row in sweep.rows() if (row["line"], row["master"]) == (line.line, line.master)]
         name = line.line if several[line.line] == 1 else f"{line.line} ({line.master})"
-        screen.fact(name, _answer(sweep, line, own, figure), indent=0, column=_NAMES)
+        screen.fact(name, _answer(sweep, line, figure), indent=0, column=_NAMES)
         if not line.declined:
-            shown[name] = own
+            shown[name] = line
     assumed = "Assuming: " + "; ".join(sweep.assumptions) + "."
     endings = [f"Written: {path}" for path in written]
     endings.append(assumed if detail else "More: --detail. All points into a file: -o FILE.csv")
@@ -99,20 +99,20 @@ def print_sweep(sweep: Sweep, figure: str, written: Sequence[str], *, detail: bo
         screen.say(text, "dim")
 
 
-def _answer(sweep: Sweep, line: LineSweep, own: Sequence[Point], figure: str) -> str:
+def _answer(sweep: Sweep, line: LineSweep, figure: str) -> str:
     """One line in words."""
     if line.declined:
         return f"nothing computed: {line.declined[0]}."
     unit, _ = FIGURES[figure]
-    good = int(line.feasible.sum())
-    text = f"{good} of {counted(len(own), 'point')} {'reaches' if good == 1 else 'reach'} what is wanted"
-    if len(sweep.axes) == 1 and 0 < good < len(own):
-        reached = [str(row[sweep.axes[0].name]) for row in own if row["feasible"]]
+    good, count = int(line.feasible.sum()), len(line.feasible)
+    text = f"{good} of {counted(count, 'point')} {'reaches' if good == 1 else 'reach'} what is wanted"
+    if len(sweep.axes) == 1 and 0 < good < count:
+        reached = [value for value, one in zip(sweep.axes[0].values, line.feasible, strict=True) if one]
         text += f" ({sweep.axes[0].name}: {fewest(reached, 6)})"
-    known = [row for row in own if isinstance(row.get(figure), float)]
-    if not known:
+    values = line.values.get(figure)
+    if values is None or np.isnan(values).all():
         return f"{text}; {figure} has no value at any of them."
-    low, high = (choose(known, key=lambda row: float(row[figure] or 0.0)) for choose in (min, max))
+    low, high = (sweep.row(line, int(choose(values))) for choose in (np.nanargmin, np.nanargmax))
     ends = [f"{_show(row[figure], unit)} at {_place(sweep, row)}" for row in (low, high)]
     if ends[0] == ends[1] or low[figure] == high[figure]:
         return f"{text}; {figure} {ends[0]}."
@@ -123,18 +123,18 @@ def _place(sweep: Sweep, row: Point) -> str:
     return ", ".join(f"{axis.name}={row[axis.name]}" for axis in sweep.axes)
 
 
-def _points(screen: Screen, sweep: Sweep, lines: Mapping[str, Sequence[Point]], figure: str, room: int | None) -> None:
+def _points(screen: Screen, sweep: Sweep, lines: Mapping[str, LineSweep], figure: str, room: int | None) -> None:
     """The points of some lines side by side; at most `room` rows, None for all."""
     unit, _ = FIGURES[figure]
-    rows = list(zip(*lines.values(), strict=True))
-    if room is not None and len(rows) > room:
+    count = min(len(line.feasible) for line in lines.values())
+    left = 0
+    if room is not None and count > room:
         if room < _FEWEST:
             return
-        rows, left = rows[: room - 1], len(rows) - room + 1
-    else:
-        left = 0
+        count, left = room - 1, count - room + 1
     cells: list[list[str | Text]] = []
-    for point in rows:
+    for number in range(count):
+        point: list[Point] = [sweep.row(line, number) for line in lines.values()]
         cells.append([str(point[0][axis.name]) for axis in sweep.axes])
         for row in point:
             half = row.get(f"{figure}_half")

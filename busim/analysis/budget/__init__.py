@@ -6,7 +6,7 @@ on one line, quantity by quantity. One module has one quantity, with its equatio
     timing.py          one exchange, its time-out, the chance that noise damages it
     utilisation.py     the share of the master's time that polls, probes and commands take
     cycle.py           how often each poll comes
-    age.py             how old a value on the screen is
+    age.py             how old a value on the screen is; usual_longest.py: how old in all but few rounds
     command_delay.py   how long an operator's move waits
     waiting.py, sharing.py, response.py, polling_systems.py   the laws of the textbooks
 

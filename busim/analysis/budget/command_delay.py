@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -34,15 +35,69 @@ _INSTANTS = 4  # of a phase, at which moves are taken to come
 _TINY = 1e-300
 
 
+class Moments(NamedTuple):
+    """Of a part of the chain, as [before, after]: the chance of each state after it, and with it the mean of the time
+    that the part takes (ns) and of its square."""
+
+    chance: Array
+    time: Array
+    square: Array
+
+    @classmethod
+    def of(cls, times: Array, weights: Array, after: Array) -> Moments:
+        """Of a phase that takes `times` with `weights`. `after`: P(n, m; t) as [time, n, m]."""
+        return cls(*(np.tensordot(weights * times**power, after, 1) for power in (0, 1, 2)))
+
+    def then(self, other: Moments) -> Moments:
+        """Of this part and then the other, whose length depends on this one only by the state: E[(X + Y)^2] = E[X^2] +
+        2 E[X Y] + E[Y^2], state by state."""
+        return Moments(
+            self.chance @ other.chance,
+            self.time @ other.chance + self.chance @ other.time,
+            self.square @ other.chance + 2 * self.time @ other.time + self.chance @ other.square,
+        )
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One turn of a master that never rests: a poll, then up to four commands. `start`: how often it begins with n
+    waiting moves; `one`: its moments; `poll`: variance of the poll in it, ns^2."""
+
+    start: Array
+    one: Moments
+    poll: float
+
+    def added(self, turns: float) -> float:
+        """ns^2 that commands add to the variance of the time of so many turns in a row.
+
+        The longer a poll, the more commands follow it, and after a row of four the moves that still wait come later.
+        The moments of n turns are those of n / 2, twice.
+        """
+        count = max(1, round(turns))
+        doubled, left = self.one, count
+        total: Moments | None = None
+        while left:
+            if left % 2:
+                total = doubled if total is None else total.then(doubled)
+            left //= 2
+            doubled = doubled.then(doubled) if left else doubled
+        assert total is not None
+        time = float((self.start @ total.time).sum())
+        variance = float((self.start @ total.square).sum()) - time**2
+        return max(0.0, variance * turns / count - turns * self.poll)
+
+
 @dataclass(frozen=True)
 class Waits:
     """How moves wait. `mean`: ns from a move until its command is sent; `carried`: commands sent per ns; `replaced`:
-    share of moves that a later move of the same control replaces; `delay`: the distribution of the wait."""
+    share of moves that a later move of the same control replaces; `delay`: the distribution of the wait; `turn`: one
+    turn of the master, None where it rests."""
 
     mean: float
     carried: float
     replaced: float
     delay: Distribution
+    turn: Turn | None = None
 
     def alternating(self, other: Waits, share: float) -> Waits:
         """Of two long periods that take turns, `other` for this share of the time: commands weighted by their rates."""
@@ -56,13 +111,13 @@ class Waits:
         )
 
 
-def waits(rate: float, controls: float, service: Distribution, between: Distribution) -> Waits:
+def waits(rate: float, controls: float, service: Distribution, between: Distribution, *, turns: bool = False) -> Waits:
     """How moves wait that come at `rate` in all over `controls` that are moved alike.
 
     `service`: how long the master is inside one command. `between`: inside a poll, which comes when no command waits
-    and after four commands; where polls rest, a short time of nothing.
+    and after four commands; where polls rest, a short time of nothing. `turns`: whether its `turn` is asked for.
     """
-    return _Chain(rate, controls, service, between).solved()
+    return _Chain(rate, controls, service, between).solved(turns)
 
 
 class _Chain:
@@ -97,11 +152,10 @@ class _Chain:
         chances[..., -1] += np.maximum(0.0, 1 - chances.sum(axis=-1))
         return np.asarray(chances, float)
 
-    def solved(self) -> Waits:
+    def solved(self, turns: bool) -> Waits:
         served, rested = self._service.points(), self._between.points()
-        command = np.zeros((self._size, self._size))
-        command[1:] = np.tensordot(served[1], self._after(served[0]), 1)[:-1]  # the sent command no longer waits
-        poll = np.tensordot(rested[1], self._after(rested[0]), 1)
+        in_command, in_poll = self._begun(self._after(served[0])), self._after(rested[0])
+        command, poll = np.tensordot(served[1], in_command, 1), np.tensordot(rested[1], in_poll, 1)
         # before the poll: the state after a whole row, or 0 where the commands ran out earlier in the row
         row = [np.eye(self._size)]
         for _ in range(COMMANDS_IN_A_ROW):
@@ -122,7 +176,29 @@ class _Chain:
         # where each control waits again at once, no instant looked at has a quiet one
         found = any(often > 0 for often, _ in arrivals)
         delay = Distribution.mixture(arrivals).regrouped() if found else Distribution.certain(mean)
-        return Waits(mean, carried, max(0.0, 1 - carried / self._rate), delay)
+        replaced = max(0.0, 1 - carried / self._rate)
+        turn = None
+        if turns:
+            one = self._turn(Moments.of(*served, in_command), Moments.of(*rested, in_poll))
+            turn = Turn(before_poll, one, self._between.variance)
+        return Waits(mean, carried, replaced, delay, turn)
+
+    def _turn(self, command: Moments, poll: Moments) -> Moments:
+        """A poll, then commands until none waits, or four."""
+        nothing = np.zeros((self._size, self._size))
+        row, ended = Moments(np.eye(self._size), nothing, nothing), [nothing.copy() for _ in Moments._fields]
+        for _ in range(COMMANDS_IN_A_ROW):
+            for whole, part in zip(ended, row, strict=True):
+                whole[:, 0] += part[:, 0]
+            row = row.then(command)
+        return poll.then(Moments(*(whole + part for whole, part in zip(ended, row, strict=True))))
+
+    @staticmethod
+    def _begun(after: Array) -> Array:
+        """The same where a command begins with the phase: it waits no more. No command begins where none waits."""
+        moved = np.zeros_like(after)
+        moved[:, 1:] = after[:, :-1]
+        return moved
 
     def _area(self, begins: Array, phase: tuple[Array, Array]) -> float:
         """Waiting moves times ns in a phase, by how many wait at its start: n t + (p - n) (t - (1 - q) p / r)."""

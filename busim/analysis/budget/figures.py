@@ -9,7 +9,7 @@ from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.poll_schedule import PollSchedule
-from busim.analysis.budget.timetable import Slot, irregularity
+from busim.analysis.budget.timetable import Slot, intervals, relative_variance, settles
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, WORST
 from busim.recording.figures import QUANTITIES, Value
@@ -174,7 +174,7 @@ class Expected:
 
     def camera(self, unit: int) -> dict[str, Value]:
         """The figures of one camera, counted as in `Case.units`."""
-        pace, own = self.mean, self._own.get(unit)
+        pace, own = self.mean, self.own.get(unit)
         values = dict(self.latencies[unit])
         if not own:
             why = pace.case.units[unit].trouble or "it is not polled"
@@ -193,7 +193,7 @@ class Expected:
         return [number for number in own if polls[number].group in groups]
 
     @cached_property
-    def _own(self) -> dict[int, list[int]]:
+    def own(self) -> dict[int, list[int]]:
         """The living polls of each unit that has any."""
         rows = self.mean.layout.polls
         found: dict[int, list[int]] = {}
@@ -221,52 +221,95 @@ class Expected:
         come at random with the rate r, so those in a time t add the variance r E[S^2] t (a compound Poisson process);
         each of two neighbouring polls may be late by that.
         """
-        pace = self.mean
+        pace, slots, irregular = self.mean, self.slots, self._irregular
+        left = 1 - pace.commands_load
+        commands = pace.waits.carried * pace.serving.square / left**2 if pace.waits is not None else 0.0
+        rest = pace.serving.residual if commands else 0.0
+        return {
+            number: relative * slot.every**2 + 2 * commands * (rest + self.elapsed[number])
+            for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True)
+        }
+
+    @cached_property
+    def elapsed(self) -> dict[int, float]:
+        """ns by poll, of the round until it begins, among those wanted as often."""
+        before: dict[float, float] = {}
+        found = {}
+        for number, slot in zip(self.mean.layout.living, self.slots, strict=True):
+            found[number] = before.get(slot.every, 0.0)
+            before[slot.every] = found[number] + slot.occupied
+        return found
+
+    @cached_property
+    def slots(self) -> list[Slot]:
+        """What the living polls take of a timetable that commands stretch."""
+        pace, slots = self.mean, []
         left, polls = 1 - pace.commands_load, pace.case.polls
-        slots = []
         for number in pace.layout.living:
             time = pace.poll_cost(number) / left
             slots.append(Slot(float(polls[number].every), time, time - float(pace.timing(number).exchange.pause)))
-        several = len({slot.every for slot in slots}) > 1
-        irregular = irregularity(slots) if several else [0.0] * len(slots)
-        commands = pace.waits.carried * pace.serving.square / left**2 if pace.waits is not None else 0.0
-        before: dict[float, float] = {}  # ns of the round until the poll, by interval
-        found = {}
-        for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True):
-            elapsed = before.get(slot.every, pace.serving.residual if commands else 0.0)
-            found[number] = relative * slot.every**2 + 2 * commands * elapsed
-            before[slot.every] = elapsed + slot.occupied
-        return found
+        return slots
+
+    @cached_property
+    def intervals(self) -> list[list[float]]:
+        """Of each living poll: times between two in a timetable; empty where all polls are wanted as often."""
+        pace, slots = self.mean, self.slots
+        if not any(self.begun):
+            return self.begun
+        case = pace.case
+        inside = [
+            pace.costs.lost[kind] if case.units[unit].trouble else pace.each[kind] + way
+            for (kind, unit, way), move in zip(pace.layout.moves, case.moves, strict=True)
+            if move.rate
+        ]
+        longest, probed = max(inside, default=0.0), sum(pace.probed)
+        lasting = settles(slots, probed + COMMANDS_IN_A_ROW * longest)
+        return intervals(slots, probed + longest) if lasting else self.begun
+
+    @cached_property
+    def begun(self) -> list[list[float]]:
+        """The same soon after a start."""
+        return intervals(self.slots) if len({slot.every for slot in self.slots}) > 1 else [[] for _ in self.slots]
+
+    @cached_property
+    def _irregular(self) -> list[float]:
+        """Of each living poll: variance of the time between two over its squared mean, by groups of other intervals."""
+        return [relative_variance(found) for found in self.intervals]
 
     @cached_property
     def cycle_variance(self) -> float:
         """ns^2, of the cycle of polls that never rest: what turnarounds, commands, paced polls and probes add.
 
-        Each that comes with the chance p in a round and takes x of it adds p (1 - p) x^2 (a Bernoulli variable).
+        A probe that comes with the chance p in a round and takes x of it adds p (1 - p) x^2 (a Bernoulli variable);
+        for commands see `command_delay.Turn`, for polls with a pace `timetable`.
         """
         pace = self.mean
-        left = 1 - pace.commands_load
-        drawn = walk = variance = 0.0
-        batches: dict[float, float] = {}
-        for (every, kind), many in pace.layout.paces.items():
-            one, failing = pace.times[kind], pace.costs.failing[kind]
-            answered = many.count * pace.each[kind] + many.way
-            time = (1 - failing) * answered + many.count * failing * pace.costs.lost[kind]
-            if every < pace.cycle:
-                drawn += many.count * float(one.exchange.variance)
-                walk += time
-            else:
-                batches[every] = batches.get(every, 0.0) + time
-        variance = drawn / left**2
-        if pace.waits is not None:
-            variance += walk * pace.waits.carried * pace.serving.square / left**3
-        for every, time in batches.items():
-            chance = min(1.0, pace.cycle / every)
-            variance += (time / left) ** 2 * chance * (1 - chance)
+        variance = self.drawn + self.commands_variance
+        late = [one for one, slot in zip(self._irregular, self.slots, strict=True) if slot.every < pace.cycle]
+        variance += pace.cycle**2 * sum(late) / max(1, len(late))
         for time, often in pace.probes():
             chance = min(1.0, pace.cycle * often)
-            variance += (time / left) ** 2 * chance * (1 - chance)
+            variance += time**2 * chance * (1 - chance)
         return variance
+
+    @cached_property
+    def drawn(self) -> float:
+        """ns^2, of the turnarounds and passages in a cycle of polls that never rest."""
+        pace = self.mean
+        return sum(
+            many.count * float(pace.times[kind].exchange.variance)
+            for (every, kind), many in pace.layout.paces.items()
+            if every < pace.cycle
+        )
+
+    @cached_property
+    def commands_variance(self) -> float:
+        """ns^2, of the commands in a cycle of polls that never rest."""
+        pace = self.mean
+        if pace.waits is None or pace.waits.turn is None:
+            return 0.0
+        turns = sum(many.count / max(every, pace.cycle) for (every, _), many in pace.layout.paces.items())
+        return pace.waits.turn.added(pace.cycle * (turns + sum([often for _, often in pace.probes()])))
 
     @cached_property
     def _between(self) -> tuple[float, list[tuple[int, float, float]]]:

@@ -16,6 +16,7 @@ from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range
 from busim.analysis.budget.scenarios import dead, jobs, moves, noise
 from busim.analysis.budget.streams import streams
+from busim.analysis.budget.usual_longest import UsualLongest
 from busim.foundation.units import Spread, show_time
 from busim.physics.exchange import BEST, MEAN, PARTS, WORST, Exchange, Numbers
 
@@ -89,6 +90,7 @@ class _Line:
     def whole(self, wanted: float | None, what_ifs: bool) -> LineBudget:
         """Everything."""
         case, expected, best, mean, worst = self.case, self.expected, self.best, self.mean, self.worst
+        longest = UsualLongest(expected)
         return LineBudget(
             **self._head,  # type: ignore[arg-type]
             obstacles=(),
@@ -102,7 +104,9 @@ class _Line:
             exchanges=tuple(_exchanges(mean)),
             groups=tuple(_groups(best, mean, worst)),
             cameras=tuple(
-                CameraBudget(unit.name, unit.bus_id, unit.trouble, expected.camera(number))
+                CameraBudget(
+                    unit.name, unit.bus_id, unit.trouble, expected.camera(number), _seconds(longest.age(number))
+                )
                 for number, unit in enumerate(case.units)
             ),
             moves=moves(expected),
@@ -114,6 +118,10 @@ class _Line:
             changes=changes(mean) if what_ifs else (),
             need=None if wanted is None else need(case, wanted),
         )
+
+
+def _seconds(time: float | None) -> float | None:
+    return None if time is None else time / 1e9
 
 
 def _left_out(case: Case) -> Iterator[str]:

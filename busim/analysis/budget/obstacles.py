@@ -150,6 +150,11 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
             f"{show_time(first.every)} wanted for {first.group!r}: which of them are late is a matter of chance, so "
             "that cycles, ages and moves are right only to a few percent"
         )
+    elif not mean.restless and mean.polls_demand < _FULL:
+        yield (
+            f"polls alone need {mean.polls_demand:.0%} of the master's time, and moves {mean.commands_load:.0%}: polls "
+            "keep their pace only while few moves come, so that cycles, ages and moves may be far off"
+        )
 
 
 def _rates(mean: PollSchedule, worst: PollSchedule) -> Iterator[str]:

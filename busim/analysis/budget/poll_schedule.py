@@ -210,7 +210,7 @@ class PollSchedule(Utilisation):
         if not self.move_rate or not self.exact:
             return None
         if self.saturated or not self.paces:
-            return waits(self.move_rate, self.controls, self.serving, self.between)
+            return waits(self.move_rate, self.controls, self.serving, self.between, turns=True)
         # Polls that rest come in batches, all of one interval together: moves meet nothing but polls, or none at all.
         resting = waits(self.move_rate, self.controls, self.serving, Distribution.certain(_PIECE * self.polling.mean))
         batch = waits(self.move_rate, self.controls, self.serving, self.polling)
@@ -220,8 +220,13 @@ class PollSchedule(Utilisation):
     @cached_property
     def move_p95(self) -> float:
         """ns within which 95 % of the answered moves are acknowledged. Only where `waits` is not None."""
+        return self.moved.quantile(LATE)
+
+    @cached_property
+    def moved(self) -> Distribution:
+        """From a move until it is acknowledged, of the answered ones. Only where `waits` is not None."""
         assert self.waits is not None
-        return self.waits.delay.plus(self.answer).quantile(LATE)
+        return self.waits.delay.plus(self.answer)
 
     @cached_property
     def commands_load(self) -> float:

@@ -62,26 +62,30 @@ class GroupBudget:
 class CameraBudget:
     """The expected figures of a camera, by the names of `busim.recording.figures`.
 
-    `trouble`: why it never answers, or "".
+    `trouble`: why it never answers, or "". `age_p999`: seconds that the age of the values polled most does not exceed
+    in 99.9 % of their rounds; None where there is no such number.
     """
 
     name: str
     bus_id: int
     trouble: str
     figures: Mapping[str, Value]
+    age_p999: float | None = None
 
 
 @dataclass(slots=True)
 class MoveBudget:
     """An operator's move, from the hand to the acknowledgement; `after_polls`: if commands waited for the whole round.
 
-    `bound`: never exceeded while nothing is damaged. `replaced`: share of moves that a newer one of the same control
-    replaces. `second`, `second_worst`: until another panel shows it; None where no value that is moved is polled.
+    `bound`: never exceeded while nothing is damaged; `p999`: not exceeded by 99.9 % of the moves. `replaced`: share of
+    moves that a newer one of the same control replaces. `second`, `second_worst`: until another panel shows it; None
+    where no value that is moved is polled.
     """
 
     rate: float
     mean: float
     p95: float
+    p999: float
     bound: float | None
     replaced: float
     after_polls: float | None

@@ -12,6 +12,7 @@ from busim.analysis.budget.figures import Expected
 from busim.analysis.budget.layout import Share
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import DeadBudget, JobBudget, MoveBudget, NoiseBudget
+from busim.analysis.budget.rounds import SELDOM
 from busim.analysis.budget.variants import noisy, without
 from busim.analysis.budget.write_cost import write_timing
 from busim.physics.exchange import MEAN, WORST
@@ -38,6 +39,7 @@ def moves(expected: Expected) -> MoveBudget | None:
         rate=mean.move_rate * 1e9,
         mean=latency / 1e9,
         p95=mean.move_p95 / 1e9,
+        p999=min(mean.moved.quantile(SELDOM), math.inf if bound is None else bound) / 1e9,
         bound=None if bound is None else bound / 1e9,
         replaced=mean.waits.replaced,
         after_polls=after,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from busim.experiments.sweep.axes import Axis, points
+from busim.experiments.sweep.axes import Axis
 from busim.foundation.errors import UserError
 
 Array = npt.NDArray[np.float64]
@@ -29,6 +29,9 @@ FIGURES = {
     "move_mean": ("s", "mean time from a move to its acknowledgement"),
     "move_p95": ("s", "95 % of the moves were acknowledged within this"),
 }
+
+
+Row = dict[str, str | float | bool | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +66,23 @@ class Sweep:
         """The shape of the grid into which `values` reshape."""
         return tuple(len(axis.values) for axis in self.axes)
 
-    def rows(self) -> Iterator[dict[str, str | float | bool | None]]:
+    def rows(self) -> Iterator[Row]:
         """One row for each line, master and point: the axes' values as written, their numbers, figures, intervals."""
-        places = points(self.axes)
         for line in self.lines:
-            for number, place in enumerate(places):
-                row: dict[str, str | float | bool | None] = {"line": line.line, "master": line.master}
-                row |= dict(zip((axis.name for axis in self.axes), place, strict=True))
-                for name, values in line.values.items():
-                    row[name] = _number(values[number])
-                    if name in line.half:
-                        row[f"{name}_half"] = _number(line.half[name][number])
-                row["feasible"] = bool(line.feasible[number])
-                yield row
+            for number in range(len(line.feasible)):
+                yield self.row(line, number)
+
+    def row(self, line: LineSweep, number: int) -> Row:
+        """One of them: a line at the point of this number."""
+        row: Row = {"line": line.line, "master": line.master}
+        at = np.unravel_index(number, self.shape)
+        row |= {axis.name: axis.values[int(place)] for axis, place in zip(self.axes, at, strict=True)}
+        for name, values in line.values.items():
+            row[name] = _number(values[number])
+            if name in line.half:
+                row[f"{name}_half"] = _number(line.half[name][number])
+        row["feasible"] = bool(line.feasible[number])
+        return row
 
     def columns(self) -> dict[str, list[str] | npt.NDArray[Any]]:
         """The same as columns of one type each, the unit at the end of their names: baud and counts as whole numbers,

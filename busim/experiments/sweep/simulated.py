@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from busim.experiments.measurement_run import LineMeasurement, measure
 from busim.experiments.sweep.axes import Axis, points, vary
 from busim.experiments.sweep.result import LineSweep, Sweep
 from busim.plan import Plan, read_text
 from busim.recording.figures import Value, repeated_interval
+
+if TYPE_CHECKING:
+    from busim.experiments.measurement_run import LineMeasurement
 
 ASSUMPTIONS = (
     "points are measured after the line has settled: cameras that never answer are offline",
@@ -49,6 +51,8 @@ def _read(text: str, files: tuple[tuple[str, str], ...]) -> Plan:
 def simulate(task: Task) -> Found:
     """The figures of each master on each line. Raises UserError for unknown names."""
     plan = vary(_read(task.text, task.files), task.names, task.values, task.line)
+    from busim.experiments.measurement_run import measure  # the simulator: a computed sweep starts without it
+
     seen = [one for one in measure(plan, task.length, task.seed) if task.line is None or one.line == task.line]
     return {f"{one.line} / {one.master}": _figures(one) for one in seen}
 
