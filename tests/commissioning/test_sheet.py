@@ -509,6 +509,7 @@ def test_a_browser_prints_the_hall_on_the_paper_asked_for_with_a_page_for_each_l
     for number, one in enumerate(pages, 1):
         assert "climbing hall" in one
         assert f"page {number} of {len(pages)}" in one
+        assert len([text for text in one.splitlines() if text.strip()]) > 15, "nearly empty: a few rows spilt onto it"
     for line in plan.lines:
         page = next(one for one in pages if f"Line: {line.name}" in one)
         # the diagram is whole on that page, with each ID in it

@@ -253,13 +253,16 @@ def _card(card: Card) -> Markup:
 def _settings(document: Document) -> Iterator[Markup]:
     if any(one.rows for one in document.settings):
         caution = el("p", SETTINGS_CAUTION, class_="caution")
-        yield _page(document, "Settings", caution, *(table(one) for one in document.settings if one.rows))
+        tables = (table(one) for one in document.settings if one.rows)
+        yield _page(document, "Settings", caution, *tables, name="settings")
 
 
 def _bill(document: Document) -> Iterator[Markup]:
     if any(one.rows for one in document.bill):
         caution = el("p", CAUTION, class_="caution")
-        yield _page(document, "Bill of material", caution, *(table(one) for one in document.bill if one.rows))
+        tables = (table(one) for one in document.bill if one.rows)
+        # behind the settings, and not on a page of its own: a few rows of settings would leave the one before it empty
+        yield _page(document, "Bill of material", caution, *tables, name="bill")
 
 
 def _steps(document: Document) -> Iterator[Markup]:
