@@ -30,7 +30,7 @@ from busim.protocols import (
     WRITE,
     Request,
 )
-from busim.simulator.cameras import Changed, Deaf, Did, NewId, Refused, Restart, Wake
+from busim.simulator.cameras import Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
 
 # -- locks ------------------------------------------------------------------------------------------------------
 
@@ -481,6 +481,16 @@ def test_a_factory_default_brings_everything_back_as_it_was_delivered_and_keeps_
     camera.write("command", 3)
     camera.save()
     assert camera.camera.bus_id == camera.model.bus.factory_id == 1
+
+
+def test_a_factory_default_also_resets_baud_and_format_from_the_next_start_on_and_needs_no_save() -> None:
+    camera = Held("minicam")
+    bus = camera.model.bus
+    delivered = NewPort(bus.factory_baud, bus.factory_format)
+    camera.write("command", 3)
+    assert not [one for one in camera.actions if isinstance(one, NewPort)]
+    camera.power_cycle()
+    assert [one for one in camera.actions if isinstance(one, NewPort)] == [delivered]
 
 
 # -- the bus ID ---------------------------------------------------------------------------------------------------

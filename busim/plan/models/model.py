@@ -153,7 +153,8 @@ class BusSide:
     """The bus side of a camera. `unit_load` in unit loads of TIA/EIA-485; `unpowered`: passes, loads or cuts.
 
     `bauds` and `formats`: the supported ones; `factory_*`: as delivered. `id_takes_effect`: at-once,
-    after-save or after-reboot; `id_kept`: at-once or by-save; `default_resets_id`: whether a factory default does.
+    after-save or after-reboot; `id_kept`: at-once or by-save; `default_resets_id`, `default_resets_port`: whether a
+    factory default resets its ID, and its baud and format.
     """
 
     unit_load: float
@@ -166,6 +167,7 @@ class BusSide:
     id_takes_effect: str
     id_kept: str
     default_resets_id: bool
+    default_resets_port: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -132,6 +132,7 @@ def _bus(shape: ModelShape, notes: Notebook) -> BusSide:
         id_takes_effect=bus.id_takes_effect,
         id_kept=bus.id_kept,
         default_resets_id=bus.default_resets_id,
+        default_resets_port=bus.default_resets_port,
     )
 
 

@@ -214,6 +214,9 @@ class BusShape(Shape):
         "when a new ID survives a power cut: at once, or after the next save", default="at-once"
     )
     default_resets_id: bool = has("whether a factory default also resets its ID", default=False)
+    default_resets_port: bool = has(
+        "whether a factory default also resets its baud and format, from its next start on", default=True
+    )
 
 
 class ModelShape(Shape):

@@ -314,7 +314,11 @@ class State:
         self._saved = self._worth_saving()
         self._tell(before, at)
         self.actions.append(Did("takes its factory defaults"))
-        return self.change_id(self.model.bus.factory_id) if self.model.bus.default_resets_id else 0
+        bus = self.model.bus
+        if bus.default_resets_port:
+            self._new_port = self._kept_port = NewPort(bus.factory_baud, bus.factory_format)
+            self.actions.append(Did(f"will run at {bus.factory_baud} Bd {bus.factory_format} after its next start"))
+        return self.change_id(bus.factory_id) if bus.default_resets_id else 0
 
     def cut(self, at: int) -> None:
         """The power fails: motors stop at their position."""
