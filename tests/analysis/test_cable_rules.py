@@ -391,3 +391,11 @@ def test_rules_have_an_answer_to_every_plan_that_can_be_read(text: str) -> None:
         assert finding.found
         assert finding.expected
         assert "nan" not in finding.found.split()
+
+
+@pytest.mark.parametrize(("baud", "arbitrary"), [("57600 Bd", True), ("28800 Bd", True), ("38400 Bd", False)])
+def test_at_an_exact_even_ratio_of_bauds_what_a_camera_hears_is_called_arbitrary(baud: str, arbitrary: bool) -> None:
+    """A sample in the middle of a bit twice or four times as long lies on an edge of the others' bits (by counting)."""
+    camera = "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms"
+    found = only((camera, f"{camera}, driver: {{baud: {baud}}}"), rule="camera-baud-differs")
+    assert ("arbitrary" in found.found) is arbitrary

@@ -73,8 +73,8 @@ cameras:
     )
 
 
-def run(plan: Plan) -> tuple[LineMeasurement, LineMeasurement]:
-    desk, other = sorted(measure(plan, _SECONDS * 10**9), key=lambda one: one.master)
+def run(plan: Plan, seconds: int = _SECONDS) -> tuple[LineMeasurement, LineMeasurement]:
+    desk, other = sorted(measure(plan, seconds * 10**9), key=lambda one: one.master)
     return desk, other
 
 
@@ -94,15 +94,16 @@ def of(plan: Plan, master: str) -> LineBudget:
     ids=["slow cameras", "quick cameras", "slow packing", "long pauses", "hardly a pause"],
 )
 @pytest.mark.parametrize("listen", ["0", "5 ms"], ids=["at will", "listening first"])
+@pytest.mark.parametrize("seconds", [100, pytest.param(_SECONDS, marks=pytest.mark.long)])
 def test_a_second_master_spoils_no_more_than_the_budget_says(
-    settings: dict[str, str], tight: bool, listen: str
+    settings: dict[str, str], tight: bool, listen: str, seconds: int
 ) -> None:
     """And, without long pauses into which its exchanges fit, at least a quarter of that."""
     plan = two(**settings, listen=listen)
-    desk, other = run(plan)
+    desk, other = run(plan, seconds)
     share = desk.lost / (desk.lost + len(desk.exchanges))
     (row, *_) = of(plan, "desk").second_master
-    assert (other.lost + len(other.exchanges)) / _SECONDS == pytest.approx(row.rate, rel=0.02)
+    assert (other.lost + len(other.exchanges)) / seconds == pytest.approx(row.rate, rel=0.02)
     said = row.listening if listen != "0" else row.at_will
     # three standard errors of so many spoilt exchanges
     error = 3 * (desk.lost**0.5) / (desk.lost + len(desk.exchanges))

@@ -103,23 +103,24 @@ def _reasons(line: LineBudget) -> list[str]:
 
 
 @pytest.mark.timeout(600)
-def test_at_most_one_in_twenty_of_the_three_hundred_plans_is_declined() -> None:
-    """Of all of them, and not of each batch: that is arithmetic, so it needs no long run."""
-    lines = [budget(box(**one), what_ifs=False).lines[0] for batch in range(10) for one in plans(100 + batch, 30)]
+@pytest.mark.parametrize("each", [6, pytest.param(30, marks=pytest.mark.long)])
+def test_at_most_one_in_twenty_of_the_three_hundred_plans_is_declined(each: int) -> None:
+    """Of all of them, and not of each batch; of the first sixty every day."""
+    lines = [budget(box(**one), what_ifs=False).lines[0] for batch in range(10) for one in plans(100 + batch, each)]
     declined = [reasons for line in lines if (reasons := _reasons(line))]
     print(f"declined {len(declined)} of {len(lines)}: {declined}")  # noqa: T201 - shown with -rP
-    assert len(lines) == 300
-    assert len(declined) <= 15
+    assert len(lines) == 10 * each
+    assert len(declined) <= each / 2
 
 
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize("batch", range(3))
 def test_drawn_plans_have_what_is_expected(batch: int) -> None:
-    """Nine plans of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three
+    """Three plans of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three
     standard errors, mean of moves within 3 %, p95 within 5 %, the worst case never exceeded. A regression: both sides
     are our own.
     """
-    _held(batch, 3)
+    _held(batch, 1)
 
 
 @pytest.mark.long
