@@ -232,6 +232,7 @@ def _master(shape: MasterShape) -> MasterPlan:
         retries=shape.retries,
         gap=shape.gap,
         listen=shape.listen,
+        back_off=shape.back_off,
         offline_after=shape.offline_after,
         starts_at=shape.starts_at,
         driver=_driver(shape.driver),

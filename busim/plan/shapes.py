@@ -337,6 +337,11 @@ class MasterShape(Shape):
         "pause between two exchanges; the silence of the protocol holds if that is longer", "1 ms", "0"
     )
     listen: ShortTime = has("silence that it waits for before it sends; 0: it does not wait", "2 ms", "0")
+    back_off: ShortTime = has(
+        "mean of a random wait before it listens again to a line that was busy; 0: it sends once the line is quiet",
+        "20 ms",
+        "0",
+    )
     offline_after: Annotated[int, Field(ge=1, le=10_000)] = has(
         "failures in a row, over at least 1 s, until a camera counts as offline", 3, 3
     )

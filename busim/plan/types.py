@@ -192,6 +192,7 @@ class MasterPlan:
 
     `time_out` None: computed from wire, turnaround, packing and latency. `gap`: ns of pause between two
     exchanges, if longer than the protocol requires. `listen`: ns of silence before it sends, 0: it does not wait.
+    `back_off`: ns, mean wait of one that listens before it listens again to a busy line; 0: until the line is quiet.
     `cameras` empty: every camera of its lines.
     """
 
@@ -204,6 +205,7 @@ class MasterPlan:
     retries: int = 2
     gap: int = 0
     listen: int = 0
+    back_off: int = 0
     offline_after: int = 3
     starts_at: int = 0
     driver: DriverPlan = DriverPlan()

@@ -18,7 +18,9 @@ from fractions import Fraction
 import pytest
 from small_plans import KeepingListener
 
+from busim.experiments.measurement_run import measure
 from busim.foundation.units import CharFormat
+from busim.plan import read_text
 from busim.recording.trace import Record
 from busim.simulator.bus import Line, Station, setting
 from busim.simulator.kernel import Chance, Kernel
@@ -145,3 +147,41 @@ def test_stations_that_listen_first_get_through_as_often_as_non_persistent_carri
 @pytest.mark.timeout(1800)
 def test_a_hundred_thousand_looks_of_carrier_sense() -> None:
     _sensed(100_000)
+
+
+def _listeners(back_off: str, seed: int) -> tuple[int, int]:
+    """Exchanges that are answered and lost, of four masters that listen first, in ten seconds."""
+    names = ["one", "two", "three", "four"]
+    masters = "".join(
+        f"  - {{name: {name}, on: [wall], listen: 3 ms, back_off: {back_off}, retries: 0, offline_after: 10000, "
+        f"starts_at: {number} ms, groups: [{{name: fast, values: [iris], every: 41 ms}}]}}\n"
+        for number, name in enumerate(names)
+    )
+    order = "".join(f"      - {{master: {name}, after: 5 m}}\n" for name in names)
+    plan = read_text(
+        f"""
+busim: 1
+name: listeners
+lines:
+  - name: wall
+    baud: 19200 Bd
+    format: 8E1
+    protocol: modbus-rtu
+    order:
+      - terminator
+{order}      - {{camera: c1, after: 5 m}}
+      - terminator
+cameras: [{{name: c1, bus_id: 1, turnaround: 1..2 ms}}]
+masters:
+{masters}"""
+    )
+    seen = measure(plan, 10 * 10**9, seed)
+    return sum(len(one.exchanges) for one in seen), sum(one.lost for one in seen)
+
+
+def test_masters_that_stay_away_from_a_busy_line_meet_less_often_than_those_that_wait_for_its_end() -> None:
+    """Whoever waits for the end of a busy line sends together with all others that wait: 1-persistent carrier sense
+    carries less than non-persistent (Kleinrock and Tobagi 1975)."""
+    waiting, away = _listeners("0", 1), _listeners("7 ms", 1)
+    assert waiting[1] > 3 * away[1]
+    assert away[0] > waiting[0]

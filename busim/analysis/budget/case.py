@@ -109,6 +109,7 @@ class Case(NamedTuple):
     latency: Spread
     gap: int
     listen: int
+    back_off: int
     time_out: int | None
     retries: int
     policy: MasterPolicy
@@ -206,6 +207,7 @@ def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: l
         latency=asker.latency,
         gap=master.gap,
         listen=asker.listen,
+        back_off=master.back_off if asker.listen else 0,
         time_out=master.time_out,
         retries=master.retries,
         policy=asker.policy,

@@ -134,6 +134,11 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
     A poll that must keep a pace and now and then cannot is late by what happens to lie before it; the law of the cycle
     has every round alike. Far from the edge, on either side, that makes no difference.
     """
+    if mean.case.back_off and mean.case.listen > mean.wire.rest:
+        yield (
+            f"the master listens for {show_time(mean.case.listen)} and stays away for a random time from its own "
+            "replies too, so that worst cases do not hold; give it a gap as long as it listens"
+        )
     if not mean.cycle:
         if mean.demand >= _FULL and not mean.restless and mean.layout.living:
             yield (

@@ -29,7 +29,8 @@ def persistent_carrier_sense(offered: Numbers, sensing: Numbers) -> Numbers:
     """The same if all listen first and send as soon as a busy line is free (1-persistent carrier sense).
 
     S = G (1 + G + aG (1 + G + aG/2)) e^(-G (1 + 2a)) / (G (1 + 2a) - (1 - e^(-aG)) + (1 + aG) e^(-G (1 + a))):
-    Kleinrock and Tobagi, IEEE Trans. Comm. 23(12), 1975 (from memory). A master with `listen` in its plan does this.
+    Kleinrock and Tobagi, IEEE Trans. Comm. 23(12), 1975 (from memory). A master with `listen` in its plan does this;
+    with `back_off` as well, it does as in `carrier_sense`.
     """
     late = sensing * offered
     above = offered * (1 + offered + late * (1 + offered + late / 2)) * np.exp(-offered * (1 + 2 * sensing))

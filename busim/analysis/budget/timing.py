@@ -62,6 +62,7 @@ class Wire(NamedTuple):
     latency_high: Numbers
     lead: float
     listen: float
+    back_off: float
     time_out: float | None
     bit_error_rate: Numbers
     chatter: float
@@ -131,6 +132,7 @@ def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
         latency_high=_or(varied.latency_high, float(case.latency.high)),
         lead=float(max(0, case.lead)),
         listen=float(case.listen),
+        back_off=float(case.back_off),
         time_out=None if case.time_out is None else float(case.time_out),
         bit_error_rate=_or(varied.bit_error_rate, case.bit_error_rate),
         chatter=case.chatter / 1e9,
@@ -158,11 +160,14 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     """The times of an exchange."""
     # all at once and in their order: a budget makes hundreds, and names would take as long again
     (
-        bit, own, ppm, tail, silence, rest, idle, length, low, high, lead, listen, planned, errors, chattering, at_once,
+        bit, own, ppm, tail, silence, rest, idle, length, low, high, lead, listen, back_off, planned, errors,
+        chattering, at_once,
     ) = wire  # fmt: skip
     request, reply, escapes, spare, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
     character, answer = own / (1 + ppm / 1e6), own / share
     quiet = larger(0.0, hold + listen - rest) if listen else 0.0
+    if back_off:  # the first look after that comes later by the mean wait, which has no memory
+        quiet = quiet + back_off * np.greater(quiet, 0.0)
     parts = exchange(
         request, reply, character, answer, silence, turnaround_low, turnaround_high, rest, answer * tail, idle, length,
         low, high, distance, lead, answer_lead, quiet, escapes, spare,

@@ -251,9 +251,10 @@ class _Laws:
         late = 2 * self._before(mask) / count * self.moved.rate * self.moved.square / (1 - self.moved.load) ** 2
         variance = np.where(kept, late, self._variance())
         age = half * self.shortest + variance / (2 * self.shortest) + delivery
-        # groups of different intervals make each other late, which the timetable of a single point says
+        # groups of different intervals make each other late, which the timetable of a single point says, and what
+        # commands add to a round follows from the chain of its moves
         several = (self.count > 0).sum(axis=2) > 1
-        return np.asarray(np.where(kept & several, np.nan, age))
+        return np.asarray(np.where(several | (~kept & (self.moved.rate > 0)), np.nan, age))
 
     def _before(self, mask: Mask) -> Array:
         """ns of a round until the chosen polls begin, summed over them, with the rest of a command under way."""
@@ -269,15 +270,10 @@ class _Laws:
         )
 
     def _variance(self) -> Array:
-        """ns^2, of the cycle of polls that never rest: the part of turnarounds, commands and batches of paced polls."""
+        """ns^2, of the cycle of polls that never rest, without moves: the part of turnarounds and probes."""
         never = self.every < self.cycle[:, :, np.newaxis]
-        left = 1 - self.moved.load
-        variance = (self._sums(np.asarray(self._polls.exchange.variance)) * never).sum(axis=2) / left**2
-        walk = (self.occupied * never).sum(axis=2)
-        variance = variance + walk * self.moved.rate * self.moved.square / left**3
-        batch = np.where(never, 0.0, self.occupied) / left[:, :, np.newaxis]
-        chance = np.minimum(1.0, self.cycle[:, :, np.newaxis] / self.every)
+        variance = (self._sums(np.asarray(self._polls.exchange.variance)) * never).sum(axis=2)
         for one in self._probed:
             met = np.minimum(1.0, self.cycle * one.there / (POLICY.longest_pause + one.lost + self.cycle))
-            variance = variance + (one.lost / left) ** 2 * met * (1 - met)
-        return np.asarray(variance + (batch**2 * chance * (1 - chance)).sum(axis=2))
+            variance = variance + one.lost**2 * met * (1 - met)
+        return np.asarray(variance)

@@ -267,6 +267,9 @@ class _Builder:
         port = MasterOnLine(*self._port_parts(asker))
         port.station = station
         port.listen = asker.listen
+        if asker.listen and asker.master.back_off:
+            port.back_off = asker.master.back_off
+            port.waits = self._chance.stream("master", asker.master.name, asker.line, "back-off")
         station.label = self._numbers["master", asker.master.name]
         line.attach(station, port)
         self._equip(port, asker, protocol, Way(station.setting), station.echo)

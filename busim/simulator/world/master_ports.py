@@ -6,7 +6,7 @@ from typing import Protocol
 
 from busim.recording.trace import EXCHANGE, Emit
 from busim.simulator.bus import Line, Station
-from busim.simulator.kernel import Kernel
+from busim.simulator.kernel import Kernel, Stream
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
 
@@ -102,10 +102,13 @@ class MasterPort:
 
 
 class MasterOnLine(MasterPort):
-    """A master with its own driver on the pair. `listen`: ns of quiet it waits for before it sends. A Listener."""
+    """A master with its own driver on the pair. `listen`: ns of quiet it waits for before it sends; `back_off`: mean ns
+    that it then stays away from a busy line, drawn from `waits`. A Listener."""
 
     station: Station
     listen = 0
+    back_off = 0
+    waits: Stream
     _over = 0  # finished attempts; a request that still waits for quiet is then dropped
 
     def _catch_up(self) -> None:
@@ -113,9 +116,10 @@ class MasterOnLine(MasterPort):
 
     def _send(self, raw: bytes) -> None:
         if self.listen:
-            clear = self._line.quiet_from(self.station) + self.listen
-            if clear > self._kernel.now:
-                self._kernel.at(clear, self._try, (raw, self._over))
+            now, clear = self._kernel.now, self._line.quiet_from(self.station) + self.listen
+            if clear > now:
+                again = now + self.waits.exponential(self.back_off) if self.back_off else clear
+                self._kernel.at(again, self._try, (raw, self._over))
                 return
         self._line.send(self.station, raw)
 
