@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import resource
 import shutil
 import sqlite3
@@ -244,7 +245,7 @@ def test_a_small_file_takes_little_memory_whatever_it_claims(trace: Path) -> Non
 
     out = subprocess.run(
         [sys.executable, "-m", "busim", "replay", str(trace)], capture_output=True, text=True, timeout=60,
-        preexec_fn=little,
+        preexec_fn=little, env={**os.environ, "COLUMNS": "1000"},  # a long path must not break the sentence
     )  # fmt: skip
     assert out.returncode == 2
     assert "the trace is damaged" in out.stderr
