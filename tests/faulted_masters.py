@@ -161,10 +161,10 @@ SHOWN: dict[str, Shown] = {
     "first-reply-fails": Shown("hasty-offline", "truthful-status", "idle: 50 ms"),
     "factory-reset": Shown("hasty-offline", "truthful-status"),
     # converter and network
-    "slow-converter": Shown("no-drain", "recovery", "by: 60 ms"),
-    "merged-stream": Shown("no-drain", "truthful-status", "by: 100 ms, share: 0.5"),
+    "slow-converter": Shown("forgets-commands", "command-latency", "by: 60 ms, way: to-net"),
+    "merged-stream": Shown("forgets-commands", "command-latency", "by: 100 ms, share: 0.5"),
     "split-stream": Shown("checksum-ignored", "recovery", "how: header, pause: 1 ms"),
-    "second-client": Shown("never-resynchronises", "recovery", "rate: 10 /s"),
+    "second-client": Shown("never-resynchronises", "split-invariance", "rate: 10 /s"),
     "refused-connections": Shown(
         "connects-in-a-storm", "link-hygiene", length=6000, run=16000, beside=(DROPS,), moves=()
     ),
@@ -173,7 +173,7 @@ SHOWN: dict[str, Shown] = {
     "stale-bytes": Shown(
         "never-resynchronises", "recovery", "content: noise, bytes: 30", at=0, length=10000, run=12000, beside=(DROPS,)
     ),
-    "cut-reply": Shown("never-resynchronises", "recovery", "share: 0.05", length=5000, run=12000, moves=()),
+    "cut-reply": Shown("never-resynchronises", "split-invariance", "share: 0.05", length=5000, run=12000, moves=()),
     "injected-bytes": Shown("first-bytes-are-mine", "nothing-corrupt", "period: 50 ms"),
     "translation-mode": Shown("forgets-commands", "command-latency", "way: to-net"),
     "busy-gateway": Shown("first-bytes-are-mine", "no-silent-success", "how: target-failed, share: 0.3, wait: 30 ms"),

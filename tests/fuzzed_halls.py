@@ -74,33 +74,38 @@ MOVES = tuple(Action(1500 * MS + n * 70 * MS, f"c{1 + n % 4}", "iris", 100 + n) 
 STEPPED = tuple(move._replace(value=1, step=True) for move in MOVES)
 
 
-def _on_c2(kind: str, length: int = 400, amount: int = 1, *, run: int = 4000, moves: tuple[Action, ...] = ()) -> Case:
+def _on_c2(
+    kind: str, length: int = 400, *, run: int = 4000, moves: tuple[Action, ...] = (), **parameters: str
+) -> Case:  # fmt: skip
     """A fault at c2 from 1.5 s on, `length` ms long, in a run of `run` ms."""
-    return Case(7, run * MS, (FaultEvent(kind, "c2", 1500 * MS, length * MS, amount),), moves)
+    return Case(7, run * MS, (FaultEvent(kind, "c2", 1500 * MS, length * MS, tuple(parameters.items())),), moves)
 
 
 # broken master -> plan, and a case in which its judges fail and the good master passes
 SHOWN: dict[str, tuple[str, Case]] = {
-    "late-reply-taken": ("rates", _on_c2("late", amount=15)),
-    "wrong-id-accepted": ("rates", _on_c2("wrong-id")),
-    "first-bytes-are-mine": ("rates", _on_c2("damaged")),
-    "checksum-ignored": ("rates", _on_c2("damaged")),
-    "never-resynchronises": ("rates", _on_c2("junk-before", 100, 2)),
-    "echo-taken": ("echo", _on_c2("lost", moves=MOVES)),
-    "no-drain": ("rates", _on_c2("late", amount=7)),
-    "no-gap": ("rates", _on_c2("lost")),
-    "impatient": ("rates", _on_c2("lost")),
-    "two-outstanding": ("rates", _on_c2("lost")),
-    "retry-storm": ("rates", _on_c2("lost")),
-    "repeats-for-ever": ("rates", _on_c2("dead", 8000, moves=MOVES)),
-    "step-repeated": ("steps", _on_c2("lost", moves=STEPPED)),
-    "polls-first": ("restless", _on_c2("lost", moves=MOVES)),
-    "dead-camera-blocks": ("restless", _on_c2("dead", 18000, run=12000)),
-    "probes-without-rest": ("restless", _on_c2("dead", 18000, run=12000)),
-    "never-probes": ("rates", _on_c2("dead", 18000, run=12000)),
-    "forgets-commands": ("rates", _on_c2("dead", 1000, moves=MOVES)),
-    "success-before-acknowledge": ("rates", _on_c2("lost", moves=MOVES)),
-    "never-offline": ("rates", _on_c2("dead", 8000, run=6000)),
-    "hasty-offline": ("rates", _on_c2("lost", 100)),
-    "makes-up-for-lost-polls": ("seldom", _on_c2("babble", 3000, run=8000)),
+    "late-reply-taken": ("rates", _on_c2("late-reply", by="15 ms")),
+    "wrong-id-accepted": ("rates", _on_c2("wrong-id-reply")),
+    "first-bytes-are-mine": ("rates", _on_c2("damaged-reply")),
+    "checksum-ignored": ("rates", _on_c2("damaged-reply")),
+    "never-resynchronises": ("rates", _on_c2("malformed-reply", 100, how="ahead")),
+    "echo-taken": ("echo", _on_c2("lost-reply", moves=MOVES)),
+    "no-drain": ("rates", _on_c2("late-reply", by="7 ms")),
+    "no-gap": ("rates", _on_c2("lost-reply")),
+    "impatient": ("rates", _on_c2("lost-reply")),
+    "two-outstanding": ("rates", _on_c2("lost-reply")),
+    "retry-storm": ("rates", _on_c2("lost-reply")),
+    "repeats-for-ever": ("rates", _on_c2("dead-camera", 8000, moves=MOVES)),
+    "step-repeated": ("steps", _on_c2("lost-reply", moves=STEPPED)),
+    "polls-first": ("restless", _on_c2("lost-reply", moves=MOVES)),
+    "dead-camera-blocks": ("restless", _on_c2("dead-camera", 18000, run=12000)),
+    "probes-without-rest": ("restless", _on_c2("dead-camera", 18000, run=12000)),
+    "never-probes": ("rates", _on_c2("dead-camera", 18000, run=12000)),
+    "forgets-commands": ("rates", _on_c2("dead-camera", 1000, moves=MOVES)),
+    "success-before-acknowledge": ("rates", _on_c2("lost-reply", moves=MOVES)),
+    "never-offline": ("rates", _on_c2("dead-camera", 8000, run=6000)),
+    "hasty-offline": ("rates", _on_c2("lost-reply", 100)),
+    "makes-up-for-lost-polls": (
+        "seldom",
+        _on_c2("stuck-transmitter", 3000, run=8000, mode="babble", bytes="9c 03 e1 77 " * 4, pause="2 ms"),
+    ),
 }

@@ -47,8 +47,7 @@ def cases(count: int) -> None:
     pure, bare = PureRun(HALLS["restless"], judges), PureRun(HALLS["restless"], ())
     hall = boxed("at: 9000 s, down: 1 s")
     asynchronous = VirtualRun(hall, judges, "bench", "controller", POLLS, "desk")
-    case = Case(1, 10 * SECOND, (FaultEvent("late", "c2", 3 * SECOND, SECOND // 5, 8),))
-    of_catalogue = Case(1, 10 * SECOND, (FaultEvent("late-reply", "c2", 3 * SECOND, SECOND // 5),))
+    case = Case(1, 10 * SECOND, (FaultEvent("late-reply", "c2", 3 * SECOND, SECOND // 5, (("by", "8 ms"),)),))
     kept = run_pure(HALLS["restless"], case, (), keep=True).records
     print(f"  {sum(1 for one in kept if one[0] == EXCHANGE)} exchanges in a case of the pure master")
     mine, over_bare, of_asyncio = [], [], []
@@ -56,7 +55,7 @@ def cases(count: int) -> None:
         judged = _rate(pure, case)
         mine.append(judged)
         over_bare.append(judged / _rate(bare, case))
-        of_asyncio.append(_rate(asynchronous, of_catalogue))
+        of_asyncio.append(_rate(asynchronous, case))
     say("judged cases per CPU second, a pure master (this machine, now)", mine, "at least 30", "cases")
     say("judged cases per CPU second / the same without judges", over_bare, "none", "cases")
     say("judged cases per CPU second, an asyncio controller", of_asyncio, "at least 8", "cases")

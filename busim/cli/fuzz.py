@@ -88,8 +88,7 @@ def command(
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
     from busim.runtime.sweep_workers import cluster
-    from busim.testing.fuzzing import PureRun, Workers, read_accepted
-    from busim.testing.judge_catalogue import all_judges
+    from busim.testing.fuzzing import Link, PureRun, Workers, read_accepted
 
     the_plan = read_usable(plan)
     known = () if accepted is None else read_accepted(Path(accepted))
@@ -107,7 +106,7 @@ def command(
             path, _, name = function.rpartition(":")
             run = asyncio_run(the_plan, path, name, _part(the_plan, plays, "--asyncio"))
         else:
-            run = PureRun(the_plan, tuple(all_judges().values()), make_of(master or ""))
+            run = PureRun(the_plan, _of_a_controller(), make_of(master or ""), link=Link)
         option_parsing.engine(engine, scheduler)
         if scheduler is not None and controller is not None:
             raise UserError(
@@ -226,21 +225,17 @@ def _campaign(
 ) -> None:
     from dataclasses import replace
 
-    from busim.simulator.faults import all_faults, find_fault
-    from busim.testing.fuzzing import KINDS, PureRun, ServedRun, fuzz, space_of
+    from busim.testing.fuzzing import PureRun, ServedRun, fuzz, space_of
 
     run = told.run
-    for name in faults or ():
-        if name not in KINDS or not isinstance(run, PureRun):
-            find_fault(name)
     if not isinstance(run, PureRun):
-        space = space_of(run.plan, run.master, faults or tuple(all_faults()))
+        space = space_of(run.plan, run.master, faults)
         space = replace(space, length=length or 10 * 10**9, steps=False)
         if not intents:
             space = replace(space, controls=())
         told.try_without_faults(workers, space.length)
     else:
-        space = space_of(run.plan, kinds=faults or [kind for kind in KINDS if kind != "echo"])
+        space = space_of(run.plan, kinds=faults)
         space = replace(space, length=length or 0)
     if tries is None:
         tries = _TRIES if isinstance(run, ServedRun) else _PURE_TRIES

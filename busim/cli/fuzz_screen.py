@@ -128,8 +128,9 @@ def show(told: Told) -> None:
             screen.say(f"accepted: {failure.judge}: {reason}", "dim", hang=2)
     screen.blank()
     screen.say(
-        f"Faults took effect in {counted(campaign.effects, 'case')}; "
-        f"{counted(len(campaign.reached), 'combination')} of judge, fault and outcome reached."
+        f"Faults took effect in {counted(campaign.effects, 'case')}: "
+        f"{counted(len(campaign.effective), 'fault')} of the "
+        f"catalogue. {counted(len(campaign.reached), 'combination')} of judge, fault and outcome reached."
     )
     silent = [name for name, counts in campaign.outcomes.items() if not counts[PASS] and not counts[FAIL]]
     if silent:
@@ -163,6 +164,7 @@ def as_dict(told: Told) -> dict[str, Any]:
     return {
         "schema": SCHEMA, "seed": told.seed, "cases": campaign.cases, "cases_wanted": told.cases, "runs": told.runs,
         "ended_by_ctrl_c": told.broken_off, "effects": campaign.effects, "reached": len(campaign.reached),
+        "effective_faults": sorted(campaign.effective),
         "outcomes": campaign.outcomes,
         "measured": {"late_max_s": told.late / 1e9, "memory_max_bytes": told.memory, "cpu_max_s": told.cpu,
                      "killed": told.killed, "core_share_max": told.share},

@@ -13,7 +13,7 @@ from busim.cli.fuzz_screen import faults_of
 from busim.cli.screen import Screen, counted
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
-from busim.testing.fuzzing import STAYS_UP, AnyRun, PureRun, Saved, ServedRun, load
+from busim.testing.fuzzing import STAYS_UP, AnyRun, Link, PureRun, Saved, ServedRun, load
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, Evidence, Verdict
 
@@ -39,7 +39,7 @@ def replay_failure(path: str, times: int, *, as_json: bool) -> None:
         elif saved.function is not None:
             run, count = asyncio_run(saved.plan, *saved.function, saved.master, judges), 1
         else:
-            run, count = PureRun(saved.plan, judges, make_of(saved.make or "good")), 1
+            run, count = PureRun(saved.plan, judges, make_of(saved.make or "good"), link=Link), 1
         verdicts = [next(one for one in run(saved.case).verdicts if one.judge == saved.judge) for _ in range(count)]
     failed = [one for one in verdicts if one.outcome == FAIL]
     if as_json:

@@ -104,7 +104,7 @@ def _fault_events(draw: st.DrawFn, space: Space, length: int) -> FaultEvent:
         value = draw(st.sampled_from((None, *usual_values(parameter))))  # None: the default
         if value is not None:
             written.append((parameter.name, value))
-    return FaultEvent(fault.name, place, at, lasts, 0, tuple(written))
+    return FaultEvent(fault.name, place, at, lasts, tuple(written))
 
 
 def operator_actions(plan: Plan, *, most: int = 6, longest: str = "6 s") -> st.SearchStrategy[tuple[Action, ...]]:

@@ -31,9 +31,10 @@ def test_the_good_link_passes_and_connects_again_at_growing_pauses() -> None:
     assert [later - former for former, later in pairwise(opened[1:])] == [2 * SECOND, 4 * SECOND, 5 * SECOND]
 
 
-BABBLE = Case(413717937, 2 * SECOND, (FaultEvent("babble", "c3", 1_689_000_000, 31_250_000, 20),))
+BABBLES = (("mode", "babble"), ("bytes", "9c 03 e1 77 20 ff 04 5b"), ("pause", "2 ms"))
+BABBLE = Case(413717937, 2 * SECOND, (FaultEvent("stuck-transmitter", "c3", 1_689_000_000, 31_250_000, BABBLES),))
 TWICE = Case(
-    2114187963, 7 * SECOND, (FaultEvent("late", "c4", 5_638_000_000, 2 * SECOND, 12),),
+    2114187963, 7 * SECOND, (FaultEvent("late-reply", "c4", 5_638_000_000, 2 * SECOND, (("by", "12 ms"),)),),
     (Action(6_512_000_000, "c4", "gain", 54),),
 )  # fmt: skip
 

@@ -77,7 +77,7 @@ def test_two_cameras_with_one_id_fail_the_address_plan_whoever_asks() -> None:
 def test_a_converter_that_changes_bytes_fails_transparency_whoever_asks(
     kind: str, parameters: tuple[tuple[str, str], ...]
 ) -> None:
-    fault = FaultEvent(kind, "box", 1000 * MS, 1000 * MS, 0, parameters)
+    fault = FaultEvent(kind, "box", 1000 * MS, 1000 * MS, parameters)
     plan, judges = boxed("at: 9000 s, down: 1 s"), [all_judges()["transparency"]]
     (found,) = run_pure(plan, Case(1, 2000 * MS, (fault,)), judges, link=Link).verdicts
     assert (found.outcome, "which no client gave it like this" in found.why) == (FAIL, True), found.why

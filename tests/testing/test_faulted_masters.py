@@ -25,7 +25,7 @@ from busim.simulator.faults import all_faults
 from busim.simulator.kernel import Chance
 from busim.simulator.masters import Master, Task
 from busim.testing.fuzzing import Action, Case, Result, run_pure
-from busim.testing.fuzzing.drawing import fresh, space_of
+from busim.testing.fuzzing.drawing import Drawing, space_of
 from busim.testing.fuzzing.linked import Link
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, PASS, ground_of, judge_records
@@ -69,7 +69,7 @@ def test_a_naive_master_is_found_by_the_fault_and_the_good_one_passes(fault: str
 def test_a_campaign_draws_the_fault_with_values_within_its_bounds_and_runs_it(fault: str) -> None:
     plan = PLANS["boxed"]
     space = space_of(plan, kinds=[fault])
-    drawn = fresh(space, Chance(1).stream("drawn", fault))
+    drawn = Drawing(space, Chance(1).stream("drawn", fault)).fresh()
     assert {one.kind for one in drawn.faults} == {fault}
     run_pure(plan, replace(drawn, length=4000 * MS), [], link=Link)
 

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from fuzzed_halls import HALLS, SECOND, SHOWN, behind_a_box
+from fuzzed_halls import HALLS, MS, SECOND, SHOWN, behind_a_box
 
 from busim.foundation.errors import UserError
 from busim.recording.trace import open_trace
 from busim.runtime.sweep_workers import processes
+from busim.simulator.faults import all_faults
+from busim.simulator.kernel import Chance
 from busim.simulator.masters import Master
 from busim.testing.broken_masters import BROKEN
 from busim.testing.fuzzing import (
-    KINDS,
+    NOT_DRAWN,
+    Action,
     Campaign,
     Case,
     FaultEvent,
+    Link,
     PureRun,
     case_of,
     fuzz,
@@ -25,11 +31,13 @@ from busim.testing.fuzzing import (
     save,
     space_of,
 )
+from busim.testing.fuzzing.drawing import Drawing
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, judge_trace
 
-JUDGES = tuple(all_judges().values())
-DRAWN = tuple(kind for kind in KINDS if kind != "echo")  # a line has an echo or not; it does not come and go
+# Two judge the installation, not the master.
+JUDGES = tuple(judge for name, judge in all_judges().items() if name not in ("address-plan", "transparency"))
+BABBLE = (("mode", "babble"), ("bytes", "9c 03 e1 77 20 ff 04 5b"), ("pause", "2 ms"))
 MOST_FAULTS = 3
 
 
@@ -37,7 +45,7 @@ def campaign(name: str, cases: int, *, seed: int = 1, first_only: bool = True) -
     plan = HALLS[SHOWN[name][0]] if name in SHOWN else HALLS[name]
     make = BROKEN[name].make if name in BROKEN else Master
     run = PureRun(plan, JUDGES, make)
-    return run, fuzz(run, space_of(plan, kinds=DRAWN), seed=seed, cases=cases, first_only=first_only)
+    return run, fuzz(run, space_of(plan), seed=seed, cases=cases, first_only=first_only)
 
 
 @pytest.mark.parametrize("name", ["wrong-id-accepted", "impatient", "hasty-offline"])
@@ -54,8 +62,8 @@ def test_a_campaign_finds_a_broken_master_and_makes_the_case_small(name: str) ->
 def test_the_good_master_is_left_alone() -> None:
     _, found = campaign("rates", 16, first_only=False)
     assert [(failure.judge, failure.verdict.why, failure.case) for failure in found.failures] == []
-    assert found.effects > 12
-    assert found.outcomes["quiet-line"]["pass"] > 12
+    assert found.effects >= 12, "some faults of the catalogue need a search, a save or a broadcast"
+    assert found.outcomes["quiet-line"]["pass"] >= 12
 
 
 def test_equal_seeds_give_equal_campaigns_and_other_seeds_others() -> None:
@@ -69,7 +77,7 @@ def test_equal_seeds_give_equal_campaigns_and_other_seeds_others() -> None:
 def test_another_process_finds_what_one_alone_finds() -> None:
     plan = HALLS["steps"]  # its protocol is a file: what is compiled from that stays in each process
     run = PureRun(plan, JUDGES, Master)
-    space = space_of(plan, kinds=DRAWN)
+    space = replace(space_of(plan), length=3 * SECOND)
     alone = fuzz(run, space, seed=3, cases=3)
     with processes(1) as pool:
         together = fuzz(run, space, seed=3, cases=3, over=lambda run, cases: pool.map(run, cases))
@@ -110,31 +118,112 @@ def test_a_file_that_is_no_saved_failure_is_refused(text: str, tmp_path: Path) -
 
 def test_a_master_of_a_protocol_without_silence_waits_for_the_end_of_rubbish() -> None:
     """45 bytes of rubbish are ahead of the reply and still come when the time-out is over. Found by a campaign."""
-    case = Case(1287580867, 2_100_000_000, (FaultEvent("junk-before", "c2", 1_783_000_000, 50_000_000, 45),))
+    ahead = FaultEvent("malformed-reply", "c2", 1_783_000_000, 50_000_000, (("how", "ahead"), ("bytes", "45")))
+    case = Case(1287580867, 2_100_000_000, (ahead,))
     (found,) = run_pure(HALLS["steps"], case, [all_judges()["quiet-line"]]).verdicts
     assert (found.outcome, found.effects > 0) == ("pass", True), found.why
 
 
 def test_a_master_does_not_begin_to_ask_between_two_characters_of_rubbish() -> None:
     """A poll falls due in the middle of a burst that nobody asked for. Found by a campaign."""
-    case = Case(1378295284, 2 * SECOND, (FaultEvent("babble", "c1", 1_796_000_000, 30_000_000, 20),))
+    case = Case(1378295284, 2 * SECOND, (FaultEvent("stuck-transmitter", "c1", 1_796_000_000, 30_000_000, BABBLE),))
     (found,) = run_pure(HALLS["steps"], case, [all_judges()["quiet-line"]]).verdicts
     assert (found.outcome, found.effects > 0) == ("pass", True), found.why
 
 
-# Broken masters of which the wire alone showed nothing in 40 cases behind a converter: what they store, call done or
-# call offline is not on the wire; the packing timer leaves the gap for them; and TCP has no echo.
-NEEDS_A_WORD = {
-    "checksum-ignored", "never-resynchronises", "no-gap", "success-before-acknowledge", "never-offline",
-    "hasty-offline", "echo-taken",
+def alone(kind: str, place: str, at: int, length: int, **values: str) -> tuple[FaultEvent, ...]:
+    return (FaultEvent(kind, place, at * MS, length * MS, tuple(values.items())),)
+
+
+# Cases on which the good master once failed a judge, each found by a campaign: what nobody can know is not held against
+# a controller. The plan, whether it is behind a converter (`wire`: and prints nothing), and the case.
+BLAMELESS = {
+    "two with one ID after a factory reset": (
+        "restless", "", Case(346056090, 9700 * MS, alone("factory-reset", "c2", 3073, 30)),
+    ),
+    "requests of a second master": (
+        "rates", "box", Case(376967283, 9400 * MS, alone("second-master", "box", 7300, 2000)),
+    ),
+    "a gateway that fails a command": (
+        "rates", "box",
+        Case(
+            1673551731, 6400 * MS,
+            alone("busy-gateway", "box", 6073, 200, how="target-failed", wait="150 ms", share="0.5"),
+            (Action(6133532416, "c1", "green_black", 73), Action(6133532416, "c3", "gain", 12)),
+        ),
+    ),
+    "another camera that answers": (
+        "steps", "wire",
+        Case(
+            954985586, 4500 * MS,
+            alone("answers-any-id", "c4", 1759, 8000, answers="others", share="1")
+            + alone("late-reply", "c1", 4074, 200, share="0.5", in_a_row="5"),
+            (Action(2595 * MS, "c1", "gain", 20),),
+        ),
+    ),
+    "a command to a camera that is offline": (
+        "seldom", "box",
+        Case(
+            173336057, 11600 * MS, alone("damaged-reply", "c2", 2700, 8000),
+            (Action(11299 * MS, "c2", "red_black", 53),),
+        ),
+    ),
+    "replies that a USB adapter holds back": (
+        "seldom", "box",
+        Case(
+            101752934, 3000 * MS, alone("usb-latency", "box", 2347, 500, timer="20 ms"),
+            (Action(2810 * MS, "c2", "blue_gain", 15),),
+        ),
+    ),
+    "a steady level has no characters": (
+        "rates", "", Case(949258852, 4200 * MS, alone("stuck-transmitter", "c2", 3849, 125)),
+    ),
 }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BLAMELESS)
+def test_the_good_master_is_not_blamed_for_what_nobody_can_know(name: str) -> None:
+    hall, behind, case = BLAMELESS[name]
+    plan = behind_a_box(HALLS[hall]) if behind else HALLS[hall]
+    run = PureRun(plan, JUDGES, link=Link, wire_only=behind == "wire")
+    verdicts = run(case).verdicts
+    assert [(one.judge, one.why) for one in verdicts if one.outcome == FAIL] == []
+    assert verdicts[0].effects
+
+
+def test_a_saved_failure_of_form_1_is_read_or_refused_by_its_faults(tmp_path: Path) -> None:
+    run, found = campaign("hasty-offline", 40)
+    path = save(tmp_path, run, found.failures[0])
+    entry = json.loads(path.read_text())
+    case = case_of(entry)
+    entry["busim-failure"] = 1
+    entry["faults"] = [[*one[:4], 1, one[4]] for one in entry["faults"]]  # they had an amount
+    path.write_text(json.dumps(entry))
+    assert load(path).case == case
+    entry["faults"][0][0] = "junk-before"
+    path.write_text(json.dumps(entry))
+    with pytest.raises(UserError, match="a fault that busim no longer has") as told:
+        load(path)
+    assert "'junk-before'" in str(told.value)
+
+
+def test_the_whole_catalogue_is_drawn_but_for_what_no_controller_can_pass() -> None:
+    assert set(space_of(behind_a_box(HALLS["rates"])).kinds) == all_faults().keys() - NOT_DRAWN.keys()
+    assert NOT_DRAWN.keys() < all_faults().keys()
+    drawing = Drawing(space_of(behind_a_box(HALLS["rates"])), Chance(1).stream("drawn"))
+    drawn = {one.kind for _ in range(80) for one in drawing.fresh().faults}
+    assert drawn == set(drawing.space.kinds), "each is dealt before any is dealt twice"
+
+
+# Broken masters that no record of the line shows behind a converter: what they call done or offline is not on the wire.
+NEEDS_A_WORD = {"success-before-acknowledge"}
 
 
 def on_tcp(name: str, cases: int) -> Campaign:
     """A campaign against a broken master behind a converter, judged as a program that prints nothing."""
     plan = behind_a_box(HALLS[SHOWN[name][0]])
-    run = PureRun(plan, JUDGES, BROKEN[name].make, wire_only=True)
-    return fuzz(run, space_of(plan, kinds=DRAWN), seed=1, cases=cases, first_only=True)
+    run = PureRun(plan, JUDGES, BROKEN[name].make, wire_only=True, link=Link)
+    return fuzz(run, space_of(plan), seed=1, cases=cases, first_only=True)
 
 
 @pytest.mark.parametrize("name", ["wrong-id-accepted", "two-outstanding"])

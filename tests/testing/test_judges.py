@@ -20,7 +20,7 @@ from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Judge, Verdict, judg
 MS = 1_000_000
 SECOND = 1000 * MS
 HALL = wall(cameras=4, baud="38400 Bd", turnaround="5 ms", values="[iris, gain]")
-LATE = Case(1, 3 * SECOND, (FaultEvent("late", "c2", SECOND, 200 * MS, 40),))
+LATE = Case(1, 3 * SECOND, (FaultEvent("late-reply", "c2", SECOND, 200 * MS, (("by", "40 ms"),)),))
 
 
 class TakesAnyReply(Master):
@@ -45,7 +45,7 @@ def test_a_late_reply_that_is_taken_for_the_next_one_is_found_with_times_frames_
     assert (found.outcome, found.why) == (FAIL, "iris of c1 = 174: this value was sent by c2 as its iris")
     first = found.evidence[0]
     assert SECOND < first.at < SECOND + 200 * MS
-    assert first.fault == "late at c2: held for 40 ms"
+    assert first.fault == "late-reply at c2: reply to read of 0 by 40 ms"
     assert bytes.fromhex(first.frames[-1].data) == sealed("02 03 04 00 AE 00 20")  # by an independent CRC
     assert first.frames[-1].meaning == "reply of 2 to read 2 from 0: 174, 32, late"
     assert first.frames[-2].meaning == "request to 1: read 2 from 0"
@@ -59,7 +59,7 @@ def test_the_good_master_passes_on_the_same_case() -> None:
 
 
 def test_a_run_in_which_the_fault_never_took_effect_is_no_pass() -> None:
-    case = Case(1, SECOND, (FaultEvent("late", "c2", 2 * SECOND, 200 * MS, 40),))
+    case = Case(1, SECOND, (FaultEvent("late-reply", "c2", 2 * SECOND, 200 * MS, (("by", "40 ms"),)),))
     found = verdict(run_pure(HALL, case, judges("attribution"), TakesAnyReply), "attribution")
     assert (found.outcome, found.why) == (INCONCLUSIVE, "no fault took effect")
 

@@ -14,7 +14,7 @@ from busim.protocols import OTHER
 from busim.protocols.sources import find
 from busim.testing import strategies
 from busim.testing.fuzzing import Case
-from busim.testing.fuzzing.injected import scheduled
+from busim.testing.fuzzing.case import scheduled
 from busim.testing.worlds import VirtualWorld
 
 HALL = boxed()

@@ -37,9 +37,7 @@ async def controller(hall):
             await asyncio.sleep(0.05)
 """
 RAISES = NAIVE.replace("            hall.believe", "            assert reply[0] == camera\n            hall.believe")
-LATE = Case(
-    1, 3 * SECOND, (FaultEvent("late-reply", "c2", SECOND, 2 * SECOND, 0, (("by", "92 ms"), ("share", "0.5"))),)
-)
+LATE = Case(1, 3 * SECOND, (FaultEvent("late-reply", "c2", SECOND, 2 * SECOND, (("by", "92 ms"), ("share", "0.5"))),))
 
 
 def run_of(source: str, function: str = "controller", judge: str = "attribution") -> VirtualRun:

@@ -26,7 +26,9 @@ class Fault:
     `hook`: the hook point it fills.
 
     `put`: applies it at a bench of that kind (`benches`) with values for all parameters, and returns the function that
-    ends it. `wire`: its effect on the line; `seen`: what a master sees. Every fault is off until it is switched on.
+    ends it. `wire`: its effect on the line; `seen`: what a master sees. `hides`: what it changes, delays or adds
+    between the line and the network, where no record of the line shows it: requests, replies, or replies that are
+    delivered after later requests. Every fault is off until it is switched on.
     """
 
     name: str
@@ -40,6 +42,7 @@ class Fault:
     put: Callable[[Any, Values], Remove]
     source: str = COMMON
     also: tuple[str, ...] = ()
+    hides: tuple[Literal["requests", "replies", "late-replies"], ...] = ()
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -70,7 +73,8 @@ class Fault:
         """The whole declaration, JSON-ready."""
         return {
             "name": self.name, "code": self.code, "title": self.title, "on": self.on, "hook": self.hook,
-            "also": list(self.also), "wire": self.wire, "seen": self.seen, "source": self.source,
+            "also": list(self.also), "hides": list(self.hides), "wire": self.wire, "seen": self.seen,
+            "source": self.source,
             "parameters": [
                 {
                     "name": one.name, "kind": one.kind, "what": one.what, "default": one.default, "low": one.low,

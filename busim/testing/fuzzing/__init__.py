@@ -2,14 +2,14 @@
 
 In: a plan, a master or a program. Out: failures, each a small case that can be repeated. Open `campaign.py` first (the
 loop), then `pure.py` (one case for a master that is a pure object), `virtual.py` (for an asyncio controller in virtual
-time), `served.py` (for a program, in wall time), `case.py` and `injected.py` (the possible events).
+time), `served.py` (for a program, in wall time), `case.py` and `drawing.py` (the possible events).
 """
 
 from busim.testing.fuzzing.accepted import Accepted, read_accepted
 from busim.testing.fuzzing.campaign import Campaign, Failure, fuzz
 from busim.testing.fuzzing.case import Action, Case, FaultEvent, case_of
-from busim.testing.fuzzing.drawing import Space, space_of
-from busim.testing.fuzzing.injected import KINDS
+from busim.testing.fuzzing.drawing import NOT_DRAWN, Space, space_of
+from busim.testing.fuzzing.linked import Link
 from busim.testing.fuzzing.pure import PureRun, Result, run_pure
 from busim.testing.fuzzing.saving import Saved, fragment, load, save, save_test
 from busim.testing.fuzzing.served import ServedRun
@@ -20,7 +20,7 @@ from busim.testing.fuzzing.watching import Watched
 from busim.testing.fuzzing.workers import AnyRun, Workers
 
 __all__ = [
-    "KINDS",
+    "NOT_DRAWN",
     "STAYS_UP",
     "Accepted",
     "Action",
@@ -29,6 +29,7 @@ __all__ = [
     "Case",
     "Failure",
     "FaultEvent",
+    "Link",
     "PureRun",
     "Result",
     "Saved",

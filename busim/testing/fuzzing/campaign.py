@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from busim.simulator.kernel import Chance
 from busim.testing.fuzzing.case import Case
-from busim.testing.fuzzing.drawing import Space, fresh, mutated
+from busim.testing.fuzzing.drawing import Drawing, Space
 from busim.testing.fuzzing.pure import Result
 from busim.testing.fuzzing.shrinking import shrink
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Verdict
@@ -51,6 +51,11 @@ class Campaign:
     outcomes: dict[str, dict[str, int]] = field(default_factory=dict)
     last: Case | None = None  # that was counted
 
+    @property
+    def effective(self) -> frozenset[str]:
+        """The faults that took effect before an exchange ended."""
+        return frozenset(fault for _, fault, _ in self.reached) - {"none"}
+
     def keep(self, case: Case, result: Result) -> None:
         """Count a case and keep its failures as they are: nobody makes them small any more."""
         if case is not self.last:
@@ -71,6 +76,7 @@ def fuzz(
     """
     campaign = Campaign() if campaign is None else campaign
     stream = Chance(seed).stream("campaign")
+    drawing = Drawing(space, stream)
     failed = {one.judge for one in campaign.failures}
     while campaign.cases < cases:
         count = min(ROUND, cases - campaign.cases)
@@ -78,10 +84,10 @@ def fuzz(
         for _ in range(count):
             kept = campaign.kept
             if not kept or not stream.between(0, _FRESH_OF - 1):
-                drawn.append(fresh(space, stream))
+                drawn.append(drawing.fresh())
             else:
                 one = kept[stream.between(0, len(kept) - 1)]
-                drawn.append(mutated(space, one, kept[stream.between(0, len(kept) - 1)], stream))
+                drawn.append(drawing.mutated(one, kept[stream.between(0, len(kept) - 1)]))
         for case, result in zip(drawn, over(run, drawn), strict=True):
             _count(campaign, case, result)
             new = [one for one in result.verdicts if one.outcome == FAIL and one.judge not in failed]
@@ -89,6 +95,7 @@ def fuzz(
             _add_failures(campaign, run, case, result, new, tries)
             if failed and first_only:
                 return campaign
+        drawing.learn(campaign.effective)
         if advanced(campaign):
             break
     return campaign

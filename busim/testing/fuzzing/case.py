@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
+
+from busim.plan import FaultPlan, Plan
 
 
 class FaultEvent(NamedTuple):
-    """One fault: its `kind`, its place (camera, line or converter), its start and its length (ns).
-
-    A kind of the catalogue (`busim explain faults`) has `parameters`, as written in a plan; a kind of the campaign's
-    own (`injected`) has an `amount`, in a unit of its own.
+    """One fault: its `kind` (a name of the catalogue, `busim explain faults`), its place (camera, line or converter),
+    its start and its length (ns), its `parameters` as written in a plan.
     """
 
     kind: str
     target: str
     at: int
     length: int
-    amount: int = 0
     parameters: tuple[tuple[str, str], ...] = ()
 
 
@@ -56,8 +55,16 @@ def case_of(entry: dict[str, Any]) -> Case:
         entry["seed"],
         entry["length"],
         tuple(
-            FaultEvent(kind, target, at, length, amount, tuple((name, value) for name, value in parameters))
-            for kind, target, at, length, amount, parameters in entry["faults"]
+            FaultEvent(kind, target, at, length, tuple((name, value) for name, value in parameters))
+            for kind, target, at, length, parameters in entry["faults"]
         ),
         tuple(Action(*one) for one in entry["actions"]),
     )
+
+
+def scheduled(plan: Plan, case: Case) -> Plan:
+    """The plan with the faults of a case in its schedule."""
+    entries = [
+        FaultPlan(one.kind, (one.target,), one.at, one.length, parameters=dict(one.parameters)) for one in case.faults
+    ]
+    return replace(plan, faults=(*plan.faults, *entries)) if entries else plan

@@ -16,8 +16,7 @@ from busim.protocols.hook import Belief, Intent
 from busim.recording.trace import EXCHANGE, Record
 from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Name, SettingRow, World, build
-from busim.testing.fuzzing.case import Action, Case
-from busim.testing.fuzzing.injected import inject, scheduled
+from busim.testing.fuzzing.case import Action, Case, scheduled
 from busim.testing.fuzzing.linked import Link, linked
 from busim.testing.fuzzing.watching import Watched
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
@@ -55,9 +54,17 @@ class PureRun:
     wire_only: bool = False
 
     def __call__(self, case: Case) -> Result:
+        return self._run(case, keep=False)
+
+    def kept(self, case: Case) -> Result:
+        """A case with its records."""
+        return self._run(case, keep=True)
+
+    def _run(self, case: Case, *, keep: bool) -> Result:
         return run_pure(
-            self.plan, case, self.judges, self.make, silent=self.silent, link=self.link, wire_only=self.wire_only
-        )
+            self.plan, case, self.judges, self.make, silent=self.silent, link=self.link, wire_only=self.wire_only,
+            keep=keep,
+        )  # fmt: skip
 
 
 def run_pure(
@@ -96,7 +103,6 @@ def run_pure(
     believer.watch(world, ground)
     if link is not None:
         linked(world, link)
-    inject(world, case)
     _schedule(world, name, case.actions)
     world.start()
     world.kernel.advance(case.length)

@@ -19,15 +19,15 @@ from busim.plan import Plan, read_text
 from busim.recording.trace import TraceWriter
 from busim.recording.trace.batches import Batch
 from busim.runtime.session.heads import head
+from busim.simulator.faults import all_faults
 from busim.testing.fuzzing.campaign import Failure
 from busim.testing.fuzzing.case import Case, case_of
-from busim.testing.fuzzing.injected import KINDS
-from busim.testing.fuzzing.pure import Result, run_pure
+from busim.testing.fuzzing.pure import Result
 from busim.testing.fuzzing.served import ServedRun
 from busim.testing.fuzzing.virtual import VirtualRun
 from busim.testing.fuzzing.workers import AnyRun
 
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +67,7 @@ def save(folder: Path, run: AnyRun, failure: Failure, *, make: str = "") -> Path
     if isinstance(run, VirtualRun):
         run.traced(failure.case, str(path.with_suffix(".busim")))
         return path
-    result = run_pure(plan, failure.case, run.judges, run.make, silent=run.silent, keep=True)
-    _write_trace(path.with_suffix(".busim"), plan, failure.case, result)
+    _write_trace(path.with_suffix(".busim"), plan, failure.case, run.kept(failure.case))
     return path
 
 
@@ -105,17 +104,13 @@ def _tested(run: AnyRun, make: str) -> dict[str, object]:
 
 
 def fragment(case: Case) -> str:
-    """The faults of a case as written in a plan, without those that only campaigns have."""
+    """The faults of a case as written in a plan."""
     lines = ["faults:"]
     for one in case.faults:
-        if one.kind not in KINDS:
-            entry = {
-                "fault": one.kind,
-                "on": one.target,
-                "at": f"{one.at // 1000} us",
-                "for": f"{one.length // 1000} us",
-            }
-            lines.append("  - " + flow(entry | dict(one.parameters)))
+        entry = {
+            "fault": one.kind, "on": one.target, "at": f"{one.at // 1000} us", "for": f"{one.length // 1000} us",
+        }  # fmt: skip
+        lines.append("  - " + flow(entry | dict(one.parameters)))
     return "\n".join(lines) + "\n" if len(lines) > 1 else ""
 
 
@@ -140,7 +135,9 @@ def load(path: Path) -> Saved:
     except (OSError, ValueError) as error:
         raise UserError("this is not a saved failure", file=str(path), found=str(error)[:100]) from error
     form = entry.get("busim-failure") if isinstance(entry, dict) else None
-    if form != FORMAT:
+    if form == 1:
+        entry = _of_form_1(path, entry)
+    elif form != FORMAT:
         raise UserError(
             "this is no saved failure of a form that is known here", file=str(path), found=repr(form),
             expected=str(FORMAT), mend="run it with the version of busim that saved it",
@@ -159,3 +156,18 @@ def load(path: Path) -> Saved:
         raise UserError(
             "a saved failure is damaged", file=str(path), found=f"{type(error).__name__}: {error}"
         ) from error
+
+
+def _of_form_1(path: Path, entry: dict[str, Any]) -> dict[str, Any]:
+    """A failure of form 1: its faults had an amount too, which those of the catalogue did not use. Raises UserError for
+    faults that busim no longer has."""
+    faults = []
+    for one in entry.get("faults", ()):
+        if not isinstance(one, list) or len(one) != 6 or one[0] not in all_faults():
+            raise UserError(
+                "this saved failure has a fault that busim no longer has", file=str(path),
+                found=repr(one[0] if isinstance(one, list) and one else one)[:60], expected="a fault of the catalogue",
+                mend="run the campaign again, and accept or mend what it saves now",
+            )  # fmt: skip
+        faults.append([*one[:4], one[5]])
+    return entry | {"faults": faults}

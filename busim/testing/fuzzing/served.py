@@ -42,7 +42,8 @@ class ServedRun:
     """Runs a case against `command`, as a call that other processes can make too.
 
     `master`: whose part the command plays. `hooked`: it reads moves and tells beliefs as lines (`busim explain hook`).
-    `memory`: bytes at which it is ended. `folder`: where traces of failed cases go. `stop` says whether to break off.
+    `memory`: bytes at which it is ended. `folder`: where traces of failed cases go. `stop` says whether to break off:
+    then the case is judged as far as it went.
     """
 
     plan: Plan
@@ -62,8 +63,6 @@ class ServedRun:
         try:
             with asyncio.Runner(loop_factory=wall_loop) as runner:
                 served = runner.run(_serve(self, case, path, stop))
-            if stop():
-                return Result(())
             result = _judged(self, case, path, *served)
             kept = any(one.outcome == FAIL for one in result.verdicts)
             return result
@@ -100,9 +99,10 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
             for task in tasks:
                 task.cancel()
         reached = live.now
+        early = reached if reached < case.length and not stop() else None
         own = time.process_time() - before
     watched = Watched(
-        code, reached if reached < case.length else None, child.killed, 0, 0, int(most[0]), most[1], tail.count,
+        code, early, child.killed, 0, 0, int(most[0]), most[1], tail.count,
         tail.last_line, tuple(skipped), live.lateness.largest, (own + most[1]) / max(_LOOK, reached / 1e9),
     )  # fmt: skip
     return live, watched

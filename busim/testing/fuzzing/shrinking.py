@@ -55,6 +55,9 @@ def _smaller(case: Case) -> Iterator[Case]:
     for number, one in enumerate(faults):
         if one.length > 50 * _MS:
             yield replace(case, faults=(*faults[:number], one._replace(length=one.length // 2), *faults[number + 1 :]))
+        for name in range(len(one.parameters)):  # a default is simpler
+            fewer = one._replace(parameters=one.parameters[:name] + one.parameters[name + 1 :])
+            yield replace(case, faults=(*faults[:number], fewer, *faults[number + 1 :]))
         rounded = one.at // (100 * _MS) * 100 * _MS
         if rounded != one.at:
             yield replace(case, faults=(*faults[:number], one._replace(at=rounded), *faults[number + 1 :]))

@@ -32,9 +32,12 @@ class Attribution(Judge):
         self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
+        self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
+        if event.exact and asked is None:  # on top of the answer, and as good as that for all that can be heard
+            self._exact[event.line] = event.end
         if asked is None or reply is None or reply.refused:
             return
         camera = self.ground.lines[event.line].cameras[event.camera]
@@ -63,12 +66,16 @@ class Attribution(Judge):
         self.judged += 1
         self.state = "judging"
         value = int(text)
-        kept = self._sent.get((camera, name), [])
+        kept, ground = self._sent.get((camera, name), []), self.ground.lines[line]
+        # Behind a converter the next value may be on the line while this one is still on its way.
+        lag = self.ground.lag + (ground.reaction if ground.packet else ground.char)
         for number in range(len(kept) - 1, -1, -1):
             if kept[number][1] == value:
-                if number == len(kept) - 1 or kept[number + 1][0] >= at - self.ground.lag:
+                if number == len(kept) - 1 or kept[number + 1][0] >= at - lag:
                     return
                 break
+        if at - lag <= self._exact.get(line, -1) or self.hidden(line, at, at, "late-replies"):
+            return
         self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value}: {self._whose(camera, name, value)}")
 
     def _whose(self, camera: int, name: str, value: int) -> str:
@@ -83,7 +90,7 @@ class Attribution(Judge):
         _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
         if outcome != "ok" or master not in self.ground.ours:
             return
-        if read_at >= 0:
+        if read_at >= 0 or self.hidden(line, sent, ended, "late-replies"):
             self._shifted[camera] = 0
             return
         count = self._shifted[camera] = self._shifted.get(camera, 0) + 1

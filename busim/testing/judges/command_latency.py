@@ -74,12 +74,13 @@ class CommandLatency(Judge):
         self.judged += 1
         self.state = "sent"
         self.latencies.add(at - since)
-        if at - since > self._allowed(since, line, ahead):
+        if at - since > self._allowed(since, line, ahead) and not self.hidden(line, since, at, "requests"):
             self._late(at, line, name, camera, value, at - since, ahead)
 
     def _allowed(self, since: int, line: int, ahead: int) -> int:
         slot = self._slot.get(line, 0)
-        if since - self._effect <= _DISTURBED or self._effect >= since:
+        near = since - self._effect <= _DISTURBED or self._effect >= since
+        if near or self.hidden(line, since, since):
             slot = max(slot, self._wait.get(line, 0) + _DRAIN)
         return (_AHEAD + ahead) * slot
 
@@ -94,7 +95,12 @@ class CommandLatency(Judge):
 
     def ended(self, until: int) -> None:
         for (camera, name), (since, line, value, ahead) in self._open.items():
-            if line in self._slot and until - since > self._allowed(since, line, ahead):
+            waited = until - since
+            if (
+                line in self._slot
+                and waited > self._allowed(since, line, ahead)
+                and not self.hidden(line, since, until, "requests")
+            ):
                 self.judged += 1
                 self.fail(
                     until,

@@ -34,6 +34,7 @@ class Fairness(Judge):
         self._silent: dict[tuple[int, int], int] = {}  # line, camera -> since when
         self._failed: dict[int, int] = {}  # line -> first failure
         self._since: dict[int, int] = {}  # line -> when counting with dead cameras began
+        self._once_silent: set[tuple[int, int]] = set()  # line, camera: not healthy throughout the counting
         self._spoilt: dict[int, int] = {}
         self._first: dict[int, int] = {}
 
@@ -62,6 +63,7 @@ class Fairness(Judge):
             self._lost[who] = self._lost.get(who, 0) + 1
         elif asked.start - since >= _SETTLES:
             self._since[line] = asked.start
+            self._once_silent.update(self._silent)
             self.state = "comparing"
 
     def _close(self, line: int, until: int, but_for: int = 0) -> None:
@@ -73,6 +75,7 @@ class Fairness(Judge):
         del self._since[line]
         later, self._later = self._later, {}
         lost, self._lost = self._lost, {}
+        once, self._once_silent = self._once_silent | self._silent.keys(), set()
         clean = self._failed[line] - self._first[line]
         if self._spoilt.get(line, -1) >= since:
             return  # more is wrong than a silent camera
@@ -80,7 +83,7 @@ class Fairness(Judge):
             return
         for (of, camera, key), count in self._clean.items():
             got = later.get((of, camera, key), 0)
-            if of != line or (of, camera) in self._silent or lost.get((of, camera), 0) > _MOST_LOST * got + 1:
+            if of != line or (of, camera) in once or lost.get((of, camera), 0) > _MOST_LOST * got + 1:
                 continue
             before, now = count / clean, got / (until - since)
             self.judged += 1

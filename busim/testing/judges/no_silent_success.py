@@ -57,6 +57,8 @@ class NoSilentSuccess(Judge):
                 and answer.asked.request.address == address
             ):
                 return
+        if self.hidden(line, sent, ended, "late-replies"):
+            return
         self.fail(
             ended,
             line,
@@ -72,7 +74,7 @@ class NoSilentSuccess(Judge):
         if self.ground.played or kind != "value" or self._wanted.get((camera, name)) != value:
             return
         self.judged += 1
-        if (camera, name, value) not in self._known:
+        if (camera, name, value) not in self._known and not self.hidden(line, at, at, "late-replies"):
             self.fail(
                 at,
                 line,

@@ -57,11 +57,15 @@ class NothingCorrupt(Judge):
             if answer.end <= sent:
                 break
             if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
-                if answer.exact:
+                if answer.exact and not ground.packet:  # a converter forwards bytes without their flags
                     self._hold_against_ear(answer, line, ended)
                 return
         if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
             return  # damaged bytes may have been heard as sound ones, or a collision as a sound frame
+        if self.hidden(line, sent, ended, "late-replies"):
+            return
+        if outcome == "refused" and self.hidden(line, sent, ended, "replies"):
+            return  # a gateway may refuse by itself
         self.fail(
             ended,
             line,
@@ -93,7 +97,7 @@ class NothingCorrupt(Judge):
         if self.ground.played or kind != "value":
             return
         self.judged += 1
-        if (camera, name, value) not in self._sent:
+        if (camera, name, value) not in self._sent and not self.hidden(line, at, at, "late-replies"):
             self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value} is in no sound reply of this camera")
 
     def lacks(self) -> str:

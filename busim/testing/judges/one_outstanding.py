@@ -30,7 +30,11 @@ class OneOutstanding(Judge):
 
     def answered(self, event: Answered) -> None:
         self._reply[event.line] = event.end, event.data
-        if event.reply is not None and event.asked is self._last.get(event.line):
+        last = self._last.get(event.line)
+        if last is None:
+            return
+        mine = event.asked is last if event.reply is not None else self._by_another(event.line, event.data, last)
+        if mine:
             self._replied.setdefault(event.line, event.end)
 
     def asked(self, event: Asked) -> None:
@@ -53,13 +57,21 @@ class OneOutstanding(Judge):
         if ground.time_out is not None:
             least = min(least, ground.time_out)
         waited = event.start - last.start
-        if waited < least and not (under_way and self._looks_like_the_answer(last, *under_way)):
+        if (
+            waited < least
+            and not (under_way and self._looks_like_the_answer(last, *under_way))
+            and not self.hidden(line, last.start, event.end)
+        ):
             self.fail(
                 event.start,
                 line,
                 f"a request {waited / 1e6:.3f} ms after one that was not answered; a reply may "
                 f"take {least / 1e6:.3f} ms",
             )
+
+    def _by_another(self, line: int, data: bytes, asked: Asked) -> bool:
+        """Whether another camera answered as if it were the right one."""
+        return bool(data) and self.ground.lines[line].protocol.decode_reply(data, asked.request) is not None
 
     def _looks_like_the_answer(self, asked: Asked, end: int, reply: bytes) -> bool:
         """Whether a reply to an earlier request came out of the converter after this request went in, and fits it.

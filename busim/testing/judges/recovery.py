@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from busim.protocols import READ
 from busim.testing.judging import About, Asked, Judge, Settled
+from busim.testing.judging.pauses import Pauses
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
 _LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
@@ -17,12 +19,15 @@ class Recovery(Judge):
     about = About(
         name="recovery",
         title="Recovery: a past fault leaves no trace",
-        passes="at most 2 exchanges in a row fail for the controller although the camera answered soundly, and each "
-        "camera is polled again within the longest pause between probes, so its return is noticed",
-        catches="a parser that never resynchronises, a half frame that stays, a controller that gives up a camera or "
-        "never connects again",
+        passes="at most 2 exchanges in a row fail for the controller although the camera answered soundly; each "
+        "camera is polled again within the longest pause between probes, so its return is noticed; and a camera of "
+        "which fewer than 3 exchanges have failed keeps its polls: no pause is twice the longest one before the first "
+        "fault",
+        catches="a parser that never resynchronises, a half frame that stays, a controller that gives up a camera, "
+        "too early or for ever, or never connects again",
         needs="bursts; for the first part the controller's own report of its exchanges",
-        bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out (common practice, no source)",
+        bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out; 3 failures before a camera is given "
+        "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice)",
     )
 
     def __init__(self, *parts: Any) -> None:
@@ -31,6 +36,7 @@ class Recovery(Judge):
         self._claims: dict[int, tuple[int, int, str]] = {}  # line -> sent, ended and outcome of the last exchange
         self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
         self._wait = 0
+        self._pauses = Pauses()
 
     def claimed(self, record: tuple[Any, ...]) -> None:
         _, line, master, _, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
@@ -38,6 +44,10 @@ class Recovery(Judge):
             self._claims[line] = sent, ended, outcome
 
     def asked(self, event: Asked) -> None:
+        if event.ours and event.camera and event.request.verb == READ:
+            pause = self._pauses.polled(event)
+            if pause is not None:
+                self._neglected(event.line, event.camera, event.start, pause)
         if event.ours:
             who, at = (event.line, event.camera), event.start
             if at - self._asked.get(who, at) > _LONGEST_PAUSE:
@@ -47,6 +57,8 @@ class Recovery(Judge):
     def settled(self, event: Settled) -> None:
         asked = event.asked
         line = asked.line
+        if asked.camera:
+            self._pauses.settled(event)
         if asked.wait > self._wait:
             self._wait = asked.wait
         sent, ended, outcome = self._claims.get(line, (-1, -1, ""))
@@ -74,10 +86,14 @@ class Recovery(Judge):
     def took_effect(self, record: tuple[Any, ...]) -> None:
         if record[3] in ("reboot", "clients", "idle"):
             self._linked(record[2], record[1])
+        elif record[2] in self.ground.port_lines:
+            self._pauses.disturbed(self.ground.port_lines[record[2]], record[1])
 
     def _linked(self, port: int, at: int) -> None:
         """A connection came or went: without one nothing can be polled, so the pause counts from here."""
         line = self.ground.port_lines.get(port)
+        if line is not None:
+            self._pauses.disturbed(line, at)
         for key in self._asked:
             if key[0] == line:
                 self._asked[key] = max(self._asked[key], at)
@@ -92,7 +108,20 @@ class Recovery(Judge):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
 
+    def _neglected(self, line: int, camera: int, at: int, pause: tuple[int, int, int]) -> None:
+        waited, allowed, failed = pause
+        self.judged += 1
+        why = f"only {failed} of its exchanges failed" if failed else "it answers soundly and in time"
+        self.fail(
+            at,
+            line,
+            f"{self.ground.name(camera)} was not polled for {waited / 1e6:.0f} ms, though {why}; {allowed / 1e6:.0f} "
+            "ms are allowed",
+        )
+
     def ended(self, until: int) -> None:
+        for line, camera, pause in self._pauses.left(until):
+            self._neglected(line, camera, until, pause)
         for line, camera in list(self._asked):
             self._asked_again(line, camera, until)
 

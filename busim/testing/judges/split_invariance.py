@@ -47,7 +47,12 @@ class SplitInvariance(Judge):
             return
         self.judged += 1
         self.state = "judging" if outcome == "ok" else "failed exchange"
-        if outcome in ("ok", "refused") or exact or self._odd.get(line, -1) >= sent:
+        if (
+            outcome in ("ok", "refused")
+            or exact
+            or self._odd.get(line, -1) >= sent
+            or self.hidden(line, sent, ended, "replies")
+        ):
             return
         for answer in self._sound.get(line, ()):
             asked = answer.asked

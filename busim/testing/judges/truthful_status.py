@@ -98,6 +98,7 @@ class TruthfulStatus(Judge):
         if (
             not online
             and not self._doubt.get(camera)
+            and not self.hidden(line, at, at)  # the last exchange is not settled yet
             and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < _AFTER)
         ):
             self.fail(

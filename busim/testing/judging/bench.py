@@ -16,6 +16,7 @@ from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, HEARD
 from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
+from busim.testing.judging.hidden import REPLIES, REQUESTS, Hidden
 from busim.testing.judging.wire import WireReader
 
 # effects that are no faults: ordered actions of cameras, and settings of a converter
@@ -49,6 +50,7 @@ class Bench(Scene):
         self._pending: list[_Held] = []
         self._count = 0
         self._lines: dict[int, WireReader] = {}
+        self._hidden = Hidden(ground)
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
         self.judges = [kind(ground, self) for kind in kinds]
@@ -125,6 +127,12 @@ class Bench(Scene):
                     self._effects += 1
                     self._fault_kind = record[3]
                     self._last_fault = record[1], f"{record[3]} at {self._ground.name(record[2])}: {record[4]}"
+                if kind == EFFECT:
+                    self._hidden.took_effect(record)
+                elif kind == CHANGE:
+                    self._hidden.changed(record)
+                elif kind == INPUT:
+                    self._hidden.entered(record)
                 for take in takers.get(kind, ()):
                     take(record)
         del pending[:count]
@@ -168,7 +176,12 @@ class Bench(Scene):
             if not self._ground.played:  # there are no exchange records: the wire shows the result
                 self._outcome = f"{asked.request.verb} {'answered' if answers else 'unanswered'}"
                 self._look()
-            sure = not (asked.exact or others or any(one.exact for one in answers))
+            sure = not (
+                asked.exact
+                or others
+                or any(one.exact for one in answers)
+                or self.hidden(line, asked.start, over, REPLIES)
+            )
             event = Settled(asked, tuple(answers), tuple(others), over, sure)
             for tell in self._settled:
                 tell(event)
@@ -210,6 +223,11 @@ class Bench(Scene):
     def frames(self, line: int, until: int) -> tuple[Frame, ...]:
         reader = self._lines.get(line)
         return () if reader is None else reader.frames(until)
+
+    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
+        if not self._hidden.times:
+            return False
+        return any(self._hidden.within(line, since, until, one) for one in ((what,) if what else (REQUESTS, REPLIES)))
 
     def fault(self, at: int) -> str:
         when, what = self._last_fault

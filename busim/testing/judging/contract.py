@@ -99,6 +99,13 @@ class Scene:
         """The last fault that took effect by `at` ns, in words; empty for none."""
         raise NotImplementedError
 
+    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
+        """Whether a converter may have changed, delayed or added `what` (requests, replies, or late-replies: those
+        delivered after later requests; empty: requests or replies) between two instants (ns), so that the records do
+        not show what the controller sent or heard.
+        """
+        raise NotImplementedError
+
 
 class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
@@ -163,6 +170,10 @@ class Judge:
         self.state = "failed"
         if len(self.evidence) < _MOST:
             self.evidence.append(Evidence(at, what, self._scene.frames(line, at), self._scene.fault(at)))
+
+    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
+        """See Scene."""
+        return self._scene.hidden(line, since, until, what)
 
     def lacks(self) -> str:
         """The records that it needs and did not get; empty if it got all of them."""

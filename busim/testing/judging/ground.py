@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
 from busim.plan import ConverterPlan, Plan
-from busim.protocols import BusProtocol, Request
+from busim.protocols import UNKNOWN, BusProtocol, Request
 from busim.simulator.bus import setting
 from busim.simulator.world import Name, Way, way_through
 
@@ -66,14 +66,15 @@ class LineGround:
 
     def _response(self, request: Request) -> int:
         camera = self.cameras.get(self.by_address.get(request.address, 0))
-        sent, back, _ = self.protocol.lengths(request)
+        # Cut and merged streams make frames of operations that nobody knows: their replies have no known length.
+        sent, back, _ = (0, 0, 0) if request.verb == UNKNOWN else self.protocol.lengths(request)
         wire = (sent + back) * self.char
         turnaround = 0 if camera is None else camera.turnaround
         return wire + self.silence + turnaround + self.way.packing + 2 * self.way.latency
 
     def _planned_wait(self, request: Request) -> int:
-        if self.time_out is not None:
-            return self.time_out
+        if self.time_out is not None or request.verb == UNKNOWN:
+            return self.time_out or 0
         camera = self.cameras.get(self.by_address.get(request.address, 0))
         return self.way.time_out(self.protocol, request, 0 if camera is None else camera.turnaround)
 

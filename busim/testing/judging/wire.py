@@ -66,6 +66,8 @@ class WireReader:
         requests, self._held[driver] = self._line.protocol.cut_requests(held)
         found = []
         for one in requests:
+            if one is OTHER:
+                continue  # a frame of the protocol that is no request
             request, camera, response, wait = self._known(one)
             found.append(Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait))
         return found

@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from busim.foundation.errors import UserError
 from busim.plan import Plan, read
 from busim.testing.fuzzing import Action, Case, save_test
-from busim.testing.fuzzing.injected import scheduled
+from busim.testing.fuzzing.case import scheduled
 from busim.testing.strategies import cases as drawn_cases
 from busim.testing.worlds.asserting import judges_of
 from busim.testing.worlds.virtual_world import VirtualWorld

@@ -33,16 +33,17 @@ class _Gateway:
             self._bench.effect(f"{len(data)} bytes: the queue is full")
         else:
             wait = 0 if how == "busy" else self._values["wait"]
-            self._bench.kernel.at(self._bench.kernel.now + wait, self._refuse, requests[0])
+            of = requests[0]
+            self._bench.effect(f"{how}: {of.verb} of {of.key} at ID {of.address}")
+            self._bench.kernel.at(self._bench.kernel.now + wait, self._refuse, of)
 
     def up(self, data: bytes, pass_on: Callable[[bytes, int], None]) -> None:
         self._turn += 1
         pass_on(data, 0)
 
     def _refuse(self, request: Request) -> None:
-        how = self._values["how"]
-        self._bench.effect(f"{how}: {request.verb} of {request.key} at ID {request.address}")
-        reply = Reply(request.address, request.verb, request.key, (), _CODES[how], request.form)
+        code = _CODES[self._values["how"]]
+        reply = Reply(request.address, request.verb, request.key, (), code, request.form)
         self._bench.put_up(self._bench.protocol.encode_reply(reply))
 
     def _watch(self, data: bytes, left: int) -> None:
@@ -79,6 +80,7 @@ FAULT = Fault(
         share("share of the requests", "0.2"),
     ),
     put=_put,
+    hides=("requests", "replies"),
     source="MODBUS Application Protocol V1.1b3, 7, for the codes 6 (server device busy) and 11 (gateway target device "
     "failed to respond), from memory; the times are common practice, no source",
 )

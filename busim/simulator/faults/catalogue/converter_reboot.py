@@ -24,4 +24,5 @@ FAULT = Fault(
     seen="Connections are reset, then refused, then accepted again.",
     parameters=(time("down", "length of its absence", "8 s", "100 ms", "60 s"),),
     put=_put,
+    hides=("requests", "replies"),
 )

@@ -51,4 +51,5 @@ FAULT = Fault(
         share("share of the replies", "0.02"),
     ),
     put=_put,
+    hides=("requests", "replies", "late-replies"),
 )

@@ -31,4 +31,5 @@ FAULT = Fault(
         word("how", "the way each connection ends", "reset", "close"),
     ),
     put=_put,
+    hides=("requests", "replies"),
 )

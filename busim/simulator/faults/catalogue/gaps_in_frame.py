@@ -37,4 +37,5 @@ FAULT = Fault(
         share("share of the requests"),
     ),
     put=_put,
+    hides=("requests",),
 )

@@ -23,4 +23,5 @@ FAULT = Fault(
     seen="A connection that opens and never answers.",
     parameters=(),
     put=_put,
+    hides=("requests", "replies"),
 )

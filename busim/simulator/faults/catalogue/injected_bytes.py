@@ -34,4 +34,5 @@ FAULT = Fault(
         word("way", "direction", "to-net", "to-line"),
     ),
     put=_put,
+    hides=("requests", "replies"),
 )

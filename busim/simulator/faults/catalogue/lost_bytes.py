@@ -42,4 +42,5 @@ FAULT = Fault(
         word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
+    hides=("requests", "replies"),
 )

@@ -34,4 +34,5 @@ FAULT = Fault(
         share("share of the packets", "0.1"),
     ),
     put=_put,
+    hides=("replies", "late-replies"),
 )

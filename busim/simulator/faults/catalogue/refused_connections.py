@@ -23,4 +23,5 @@ FAULT = Fault(
     seen="Refused connections while the fault lasts.",
     parameters=(),
     put=_put,
+    hides=("requests", "replies"),
 )

@@ -46,4 +46,5 @@ FAULT = Fault(
         word("cameras", "what the cameras do", "stay", "boot"),
     ),
     put=_put,
+    hides=("requests", "replies"),
 )

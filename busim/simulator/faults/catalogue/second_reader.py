@@ -37,4 +37,5 @@ FAULT = Fault(
         word("takes", "what it takes: single bytes, or whole reads", "bytes", "reads"),
     ),
     put=_put,
+    hides=("replies",),
 )

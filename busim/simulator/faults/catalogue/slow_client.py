@@ -43,4 +43,5 @@ FAULT = Fault(
         time("stall", "how long the other client does not read once the buffer is full", "500 ms", "1 ms", "60 s"),
     ),
     put=_put,
+    hides=("replies", "late-replies"),
 )

@@ -48,4 +48,5 @@ FAULT = Fault(
         word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
+    hides=("requests", "replies", "late-replies"),
 )

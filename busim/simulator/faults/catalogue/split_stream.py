@@ -45,4 +45,5 @@ FAULT = Fault(
         share("share of the packets"),
     ),
     put=_put,
+    hides=("replies", "late-replies"),
 )

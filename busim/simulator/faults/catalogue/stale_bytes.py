@@ -50,4 +50,5 @@ FAULT = Fault(
         share("share of the connections"),
     ),
     put=_put,
+    hides=("replies", "late-replies"),
 )

@@ -62,5 +62,6 @@ FAULT = Fault(
         word("offers", "whether it offers options to a client that connects", "no", "yes"),
     ),
     put=_put,
+    hides=("requests", "replies"),
     source="RFC 854 for the doubled FF and the NUL behind CR, RFC 855 for commands",
 )

@@ -31,4 +31,5 @@ FAULT = Fault(
     seen="The last byte is missing, always with the same data.",
     parameters=(count("length", "only in packets of this length; 0: in all", "0", "0", "1460"),),
     put=_put,
+    hides=("replies",),
 )

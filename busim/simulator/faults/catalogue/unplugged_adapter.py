@@ -29,4 +29,5 @@ FAULT = Fault(
         share("chance that it comes back as another device", "0.5").named("renamed"),
     ),
     put=_put,
+    hides=("requests", "replies"),
 )

@@ -70,5 +70,6 @@ FAULT = Fault(
         count("packet", "bytes of a full packet, which goes at once", "62", "1", "510"),
     ),
     put=_put,
+    hides=("replies", "late-replies"),
     source="FTDI AN232B-04, second-hand: 16 ms, packets of 62 bytes",
 )

@@ -1,0 +1,106 @@
+"""When a converter stands between the records and the controller.
+
+The records show the line. A fault of a converter, or a lost connection, keeps bytes from the controller, delays them or
+adds some, behind the line: then nobody can tell from the records what the controller had sent and heard by when. Judges
+hold nothing against a controller that may follow from that.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from busim.foundation.errors import UserError
+from busim.simulator.faults import all_faults
+from busim.testing.judging.ground import Ground
+
+_LINKED = frozenset(("clients", "reboot", "idle", "refused"))  # effects that end or refuse connections
+_IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
+_DRAINED = 16_000_000  # ns: a reply later than its time-out by no more than this is drained (assumed)
+_RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
+REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
+# ns beyond the hold of a fault: the rest of a request's time-out, of a reply's delivery, a drain and the next exchange
+_SETTLES = {REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000}
+_WAYS = {"to-line": (REQUESTS, REPLIES, LATE), "to-net": (REPLIES, LATE)}  # a late request has a late reply
+_ALL = (REQUESTS, REPLIES, LATE)
+_BOTH = (REQUESTS, REPLIES)
+
+
+class Hidden:
+    """Collects, for each line, the times in which requests or replies may differ behind its converter.
+
+    `times`: line and what is hidden, to the times [from, to] in their order (ns).
+    """
+
+    def __init__(self, ground: Ground) -> None:
+        self._lines = ground.port_lines
+        self._on: dict[tuple[int, str], tuple[tuple[str, ...], int]] = {}  # port, fault -> what it hides, for how long
+        self.times: dict[tuple[int, str], list[list[int]]] = {}
+        self._lost: dict[int, int] = {}  # port -> until when its controller may have no connection
+
+    def changed(self, record: tuple[Any, ...]) -> None:
+        """A fault is switched: its values say in which direction it works, and for how long."""
+        _, _, port, what, text = record
+        if port in self._lines and what.startswith("fault ") and text.startswith("on"):
+            name = what[6:]
+            fault = all_faults().get(name)
+            if fault is not None and fault.hides:
+                said = dict(one.partition(" ")[::2] for one in text[4:].split(", "))
+                hold = _hold(fault.parameters, said)
+                ways = _WAYS.get(said.get("way", ""), _ALL)
+                if 0 < hold <= _IN_TIME:
+                    ways = ()
+                elif 0 <= hold <= _DRAINED:
+                    ways = tuple(one for one in ways if one != LATE)
+                self._on[port, name] = tuple(one for one in fault.hides if one in ways), max(0, hold)
+
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        _, at, port, fault, _ = record
+        line = self._lines.get(port)
+        if line is None:
+            return
+        if fault in _LINKED:
+            self._lost[line] = at + _RECONNECTS
+            for what in _BOTH:
+                self._add(line, what, at, at + _RECONNECTS)
+        else:
+            ways, hold = self._on.get((port, fault), ((), 0))
+            for what in ways:
+                self._add(line, what, at, at + hold + _SETTLES[what])
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        """Bytes of a client: the controller has a connection again."""
+        line = self._lines.get(record[2])
+        if record[4] == "bytes" and line is not None and line in self._lost:
+            lost, at = self._lost.pop(line), record[1]
+            for what in _BOTH:
+                times = self.times[line, what]
+                if times[-1][1] == lost:
+                    times[-1][1] = min(lost, at + _SETTLES[what])
+
+    def _add(self, line: int, what: str, start: int, end: int) -> None:
+        times = self.times.setdefault((line, what), [])
+        if times and start <= times[-1][1]:
+            times[-1][1] = max(times[-1][1], end)
+        else:
+            times.append([start, end])
+
+    def within(self, line: int, since: int, until: int, what: str) -> bool:
+        """Whether something of this kind may be hidden between two instants (ns)."""
+        for start, end in reversed(self.times.get((line, what), ())):
+            if end < since:
+                return False
+            if start <= until:
+                return True
+        return False
+
+
+def _hold(parameters: Any, said: dict[str, str]) -> int:
+    """ns for which a fault holds bytes back at most, by its values; -1: it has no such value."""
+    held = []
+    for one in parameters:
+        if one.kind == "time" and one.name in said:
+            try:
+                held.append(one.read(said[one.name]))
+            except UserError:  # written by another version
+                continue
+    return sum(held) if held else -1
