@@ -111,13 +111,14 @@ def marks(path: Path, count: int) -> None:
 def peak(path: Path, to: str) -> int:
     """Bytes of memory that an export in a process of its own needed at most."""
     program = (
-        "import resource, sys\n"
+        "import sys\n"
         "from busim.recording.exports import records_table, write_table\n"
         "from busim.recording.trace import open_trace\n"
         "with open_trace(sys.argv[1]) as trace:\n"
         "    write_table(trace, records_table(trace, 'mark'), sys.argv[2], sys.argv[1] + '.out', overwrite=True)\n"
-        "print(1024 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
-    )
+        "(most,) = [line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM')]\n"
+        "print(1024 * int(most))\n"
+    )  # not ru_maxrss, which begins with the size of the process that started this one
     done = subprocess.run([sys.executable, "-c", program, path, to], capture_output=True, text=True, check=True)
     return int(done.stdout)
 
