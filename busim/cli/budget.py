@@ -30,7 +30,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="The budget as JSON on standard output.")] = False,
     need: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(metavar="RATE", help="The poll rate you need, as 10Hz: shows what reaches it."),
+        typer.Option(metavar="RATE", help="The poll rate each camera needs, of its values polled most, as 10Hz."),
     ] = None,
     explained: Annotated[
         Optional[str],  # noqa: UP045

@@ -31,7 +31,7 @@ def command(
     ] = None,
     need: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(metavar="RATE", help="The poll rate each camera needs at a feasible point, as 10Hz."),
+        typer.Option(metavar="RATE", help="The poll rate each camera needs, of its values polled most, as 10Hz."),
     ] = None,
     simulate: Annotated[bool, typer.Option("--simulate", help="Simulate every point instead of computing it.")] = False,
     seeds: Annotated[int, typer.Option(metavar="N", help="With --simulate: runs of each point.")] = 5,
