@@ -140,7 +140,7 @@ TRIED = {
     "prove": [("text",), ("zoom-camera",), ("--checks",)], "new": [("plan", "hall"), ("camera", "ours")],
     "sheet": [("{plan}", "-o", "sheet.html")], "explain": [("symptoms",), ("same-id-on-line",), ("bus_id",)],
 }  # fmt: skip
-ELSEWHERE = {"serve", "with", "fuzz", "view", "plan show", "plan schema"}
+ELSEWHERE = {"serve", "with", "fuzz", "view", "plan show", "plan schema", "conform", "measure", "line-test"}
 
 
 def test_every_command_wraps_what_it_prints(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

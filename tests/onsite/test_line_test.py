@@ -275,6 +275,7 @@ def test_the_command_says_what_must_be_off_and_what_the_pair_bears(monkeypatch: 
     assert done.exit_code == 0
     assert "supplies off and locked off" in " ".join(done.stderr.split())
     assert "good to 19200 Bd: no error in 2304 bits" in done.stdout
+    assert max(map(len, done.output.splitlines())) <= 80
     with world_links(cable(noise=0.01), "near", "far") as (_, links):
         waiting = list(links)
         done = CliRunner().invoke(app, [*words, "--bits", "2304", "--listen", "100 ms", "--json"])

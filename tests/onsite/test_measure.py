@@ -233,6 +233,7 @@ def test_the_command_writes_what_it_measured_keeps_comments_and_the_budget_says_
             monkeypatch.setattr("busim.onsite.targets.open_target", lambda *_, **__: link)
             done = CliRunner().invoke(app, [*words, *more])
         assert done.exit_code == 0
+        assert "--json" in more or max(map(len, done.output.splitlines())) <= 80
         return done.stdout
 
     before = believed.read_text()
