@@ -137,10 +137,12 @@ TRIED = {
     "plan set": [("copy.yaml", "cameras[boulder left].bus_id=9")],
     "compare": [("{trace}", "{trace}"), ("{trace}", "{second}")], "replay": [("{trace}",)],
     "export": [("{trace}", "--to", "vcd"), ("{trace}", "--to", "pcapng", "--line", "boulder line")],
+    "listen": [("{trace}", "--line", "boulder line")],
+    "plan from": [("{trace}", "--line", "boulder line", "-o", "drafted.yaml")],
     "prove": [("text",), ("zoom-camera",), ("--checks",)], "new": [("plan", "hall"), ("camera", "ours")],
     "sheet": [("{plan}", "-o", "sheet.html")], "explain": [("symptoms",), ("same-id-on-line",), ("bus_id",)],
 }  # fmt: skip
-ELSEWHERE = {"serve", "with", "fuzz", "view", "plan show", "plan schema", "conform", "measure", "line-test"}
+ELSEWHERE = {"serve", "with", "fuzz", "view", "plan show", "plan schema", "conform", "measure", "line-test", "tap"}
 
 
 def test_every_command_wraps_what_it_prints(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
