@@ -175,6 +175,9 @@ BLAMELESS = {
             (Action(2810 * MS, "c2", "blue_gain", 15),),
         ),
     ),
+    "requests that a gateway turns into others": (
+        "rates", "box", Case(1637188665, 12_000 * MS, alone("translation-mode", "box", 4800, 8000)),
+    ),
     "a steady level has no characters": (
         "rates", "", Case(949258852, 4200 * MS, alone("stuck-transmitter", "c2", 3849, 125)),
     ),

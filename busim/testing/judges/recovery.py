@@ -104,7 +104,8 @@ class Recovery(Judge):
         if last is None or not camera:
             return
         ground = self.ground.lines[line]
-        if at - last > max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK:
+        allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK
+        if at - last > allowed and not self.hidden(line, last, at, "requests"):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
 
