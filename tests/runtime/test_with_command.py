@@ -220,6 +220,35 @@ def runs(process: str) -> bool:
         return False
 
 
+KILLED_AT_ONCE = f"""
+import asyncio, os, signal, sys, time
+from busim.runtime.bridge import Child
+
+async def start():
+    loop = asyncio.get_running_loop()
+    exec_, told = loop.subprocess_exec, sys.argv[1]
+    async def killed_as_soon_as_it_runs(*words, **more):
+        await exec_(*words, **more)
+        while not os.path.exists(told) or not open(told).read().endswith("\\n"):
+            time.sleep(0.01)
+        os.kill(os.getpid(), signal.SIGKILL)
+    loop.subprocess_exec = killed_as_soon_as_it_runs
+    stays = {STAYS!r}.replace("flush=True", "file=open(sys.argv[1], 'w'), flush=True")
+    await Child([sys.executable, "-c", stays, told], os.environ).start()
+
+asyncio.run(start())
+"""
+
+
+def test_a_kill_before_busim_knows_that_the_command_runs_leaves_nothing_either(tmp_path: Path) -> None:
+    told = tmp_path / "told"
+    done = subprocess.run([sys.executable, "-c", KILLED_AT_ONCE, str(told)], timeout=60, check=False)
+    assert done.returncode == -signal.SIGKILL
+    started = told.read_text().split()
+    assert len(started) == 2
+    wait_for(lambda: not any(map(runs, started)))
+
+
 def test_a_kill_of_busim_leaves_neither_the_command_nor_what_it_started(plan: Path) -> None:
     command = [sys.executable, "-m", "busim", "with", str(plan), "--", sys.executable, "-c", STAYS]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, stderr=subprocess.DEVNULL) as process:

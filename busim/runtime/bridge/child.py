@@ -75,7 +75,7 @@ class Child(asyncio.SubprocessProtocol):
         own = subprocess.DEVNULL if alone or sys.stdin is None or sys.stdin.closed or os.isatty(0) else None
         try:
             self._transport, _ = await loop.subprocess_exec(
-                lambda: self, *self._command, env=dict(self._environment), process_group=0,
+                lambda: self, *self._command, env=dict(self._environment), process_group=0, preexec_fn=self._named,
                 stdin=subprocess.PIPE if piped else own,
                 stdout=subprocess.PIPE if piped else subprocess.DEVNULL if alone else None,
                 stderr=subprocess.PIPE if alone else None,
@@ -89,7 +89,6 @@ class Child(asyncio.SubprocessProtocol):
                 mend="check its path; words in quotes are one word, and shell syntax needs sh -c '...'",
             ) from None
         self._group = self._transport.get_pid()
-        self._tell_watcher(f"{self._group}\n")
         if piped:
             pipe = self._transport.get_pipe_transport(0)
             assert isinstance(pipe, asyncio.WriteTransport)
@@ -144,6 +143,14 @@ class Child(asyncio.SubprocessProtocol):
                 stderr=subprocess.DEVNULL, start_new_session=True, cwd="/",
             )  # fmt: skip
 
+    def _named(self) -> None:
+        """In the child, before it becomes the command: only so does the watcher know of it before it can do anything.
+
+        Only async-signal-safe work belongs here: it runs in a copy of this process that has one thread.
+        """
+        if self._watcher is not None and self._watcher.stdin is not None:
+            os.write(self._watcher.stdin.fileno(), b"%d\n" % os.getpid())
+
     def _tell_watcher(self, text: str) -> None:
         if self._watcher is not None and self._watcher.stdin is not None:
             with contextlib.suppress(OSError):  # another program ended it
@@ -154,7 +161,7 @@ class Child(asyncio.SubprocessProtocol):
         """The command has ended, with all its processes."""
         watcher = self._watcher
         if watcher is not None and watcher.stdin is not None:
-            self._tell_watcher("done\n" if self._group else "\ndone\n")
+            self._tell_watcher("done\n" if self._group else "\ndone\n")  # an empty group where nothing was started
             with contextlib.suppress(OSError):
                 watcher.stdin.close()
             watcher.wait()
