@@ -114,13 +114,12 @@ def test_at_most_one_in_twenty_of_the_three_hundred_plans_is_declined(each: int)
 
 
 @pytest.mark.timeout(600)
-@pytest.mark.parametrize("batch", range(3))
-def test_drawn_plans_have_what_is_expected(batch: int) -> None:
-    """Three plans of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three
+def test_a_drawn_plan_has_what_is_expected() -> None:
+    """One plan of the kind of the 300, which are for the long run: mean exchange and cycle within 1 % or three
     standard errors, mean of moves within 3 %, p95 within 5 %, the worst case never exceeded. A regression: both sides
     are our own.
     """
-    _held(batch, 1)
+    _held(0, 1)
 
 
 @pytest.mark.long

@@ -151,7 +151,7 @@ def test_what_cannot_be_read_ends_with_exit_code_2(tmp_path: Path, content: byte
     assert "Traceback" not in done.stderr
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.data())
 def test_any_one_record_taken_out_is_found(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
     folder = tmp_path_factory.mktemp("one")

@@ -284,7 +284,7 @@ def chunks(draw: st.DrawFn, most: int = 6) -> list[bytes]:
     return [data[one:other] for one, other in itertools.pairwise(cuts)]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(chunks(), st.integers(0, 5 * MS), st.booleans())
 def test_whatever_bytes_come_a_camera_that_is_asked_soundly_answers(data: list[bytes], gap: int, second: bool) -> None:
     got = bytearray()
