@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ import typer
 from places import SCENARIOS, TOP
 from typer.testing import CliRunner
 
-from busim.cli import explain
+from busim.cli import explain, main
 from busim.cli.app import app
 from busim.cli.handbook_render import PLACEHOLDER, filled
 from busim.foundation.errors import UserError
@@ -28,6 +29,11 @@ from busim.plan.models import json_schema as camera_schema
 from busim.plan.models import load
 from busim.recording.figures import QUANTITIES
 
+# What commands import when they run: here once, for every copy of this process that runs one.
+LOADED = [import_module(f"busim.{name}") for name in (
+    "analysis.check", "cli.show", "commissioning.sheet", "experiments.sweep", "runtime.session", "testing.fuzzing",
+    "web",
+)]  # fmt: skip
 BUSIM = [sys.executable, "-c", "from busim.cli import main; main()"]
 TEXTS = {topic: page(topic) for topic in topics()} | {"README": (TOP / "README.md").read_text(encoding="utf-8")}
 # The vocabulary of the design: each of these words must be explained.
@@ -78,6 +84,35 @@ def _run(command: list[str], place: Path) -> str:
     return done.stdout
 
 
+def _fork(arguments: list[str], place: Path) -> None:
+    """A command in a copy of this process, where everything is imported already: a process of its own in all else."""
+    said, errors = place / "said.txt", place / "errors.txt"
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            signal.alarm(60)
+            os.chdir(place)
+            for path, number in ((os.devnull, 0), (said, 1), (errors, 2)):
+                os.dup2(os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC), number)
+            sys.stdin, sys.stdout, sys.stderr = (
+                open(number, mode, closefd=False)  # noqa: SIM115 - until the process ends
+                for number, mode in ((0, "r"), (1, "w"), (2, "w"))
+            )
+            sys.argv = ["busim", *arguments]
+            main()
+            code = 0
+        except SystemExit as ended:
+            code = ended.code if isinstance(ended.code, int) else int(bool(ended.code))
+        finally:
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(code)
+    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    assert code == 0, f"{arguments}\n{said.read_text()}\n{errors.read_text()}"
+    assert "Traceback" not in errors.read_text()
+
+
 @contextmanager
 def _served(place: Path) -> Iterator[None]:
     """The climbing hall, served on free ports, with its ready file written."""
@@ -105,7 +140,7 @@ def test_the_commands_and_examples_of_a_page_run(name: str, place: Path) -> None
     for command in _commands(TEXTS[name]):
         program, *arguments = shlex.split(command)
         assert program == "busim", f"a console block holds commands of busim alone, not {command}"
-        _run([*BUSIM, *arguments], place)
+        _fork(arguments, place)
     examples = _blocks(TEXTS[name], "python")
     for example in examples:
         if "ready.json" not in example and "BUSIM_" not in example:
@@ -268,11 +303,11 @@ def test_the_registers_are_those_of_the_model() -> None:
 
 
 def test_the_page_on_cameras_has_every_field_of_the_form() -> None:
-    schema = camera_schema()
+    schema, text = camera_schema(), filled("cameras")
     shapes = {found[2].strip() for found in PLACEHOLDER.finditer(page("cameras"))}
     assert shapes == {"Model"} | {name.removesuffix("Shape") for name in schema["$defs"]}
     for shape in (schema, *schema["$defs"].values()):
-        assert [name for name in shape["properties"] if f"\n- `{name}`: " not in filled("cameras")] == []
+        assert [name for name in shape["properties"] if f"\n- `{name}`: " not in text] == []
 
 
 def test_the_page_on_cameras_has_every_word_that_an_order_may_have() -> None:
