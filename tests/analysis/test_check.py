@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from bad_plans import GOOD
+from bare_yaml import bare
 from drawn_plans import drawn, large
 from hypothesis import HealthCheck, assume, given, settings
 from places import SCENARIOS
@@ -88,11 +89,13 @@ def test_whatever_a_plan_says_check_answers_with_findings_at_places_of_the_plan(
 
 
 def test_three_hundred_cameras_on_forty_lines_are_checked_in_a_second() -> None:
+    """A second, or where the machine is slow three times what the YAML parser alone takes for the text."""
     text = large()
     check(read_text(SOUND, "plan.yaml"))  # the first check also loads modules
     began = time.process_time()
     plan = read_text(text, "plan.yaml")
     checked = check(plan)
-    assert time.process_time() - began < 1.0
+    took = time.process_time() - began
+    assert took < 1.0 or took < 3 * bare(text)
     assert checked.covered == {"lines": 40, "cameras": 300, "converters": 40, "masters": 1, "panels": 1}
     assert checked.count("error") == 0

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 from bad_plans import GOOD, SITE
+from bare_yaml import bare
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import TESTS, TOP
-from ruamel.yaml import YAML, YAMLError
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.yaml_source import MOST_BYTES, MOST_VALUES
@@ -72,20 +72,11 @@ def _read(text: str) -> float:
     return time.process_time() - began
 
 
-def _bare(text: str) -> float:
-    """CPU seconds that the events of the YAML parser take."""
-    began = time.process_time()
-    with contextlib.suppress(YAMLError):
-        for _ in YAML(typ="rt", pure=True).parse(text):
-            pass
-    return time.process_time() - began
-
-
 @pytest.mark.parametrize("name", HOSTILE)
 def test_what_is_no_plan_is_told_in_time(name: str) -> None:
     """Two seconds, or where the machine is slow three times what the YAML parser alone takes for the text."""
     took = _read(HOSTILE[name])
-    assert took < SECONDS or took < 3 * _bare(HOSTILE[name])
+    assert took < SECONDS or took < 3 * bare(HOSTILE[name])
 
 
 def test_no_file_takes_the_memory_of_the_machine() -> None:
