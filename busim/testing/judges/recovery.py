@@ -105,7 +105,7 @@ class Recovery(Judge):
             return
         ground = self.ground.lines[line]
         allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK
-        if at - last > allowed and not self.hidden(line, last, at, "requests"):
+        if at - last > allowed and not self.hidden(line, last, at, "swallowed-requests"):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
 

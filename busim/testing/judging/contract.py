@@ -102,7 +102,8 @@ class Scene:
     def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
         """Whether a converter may have changed, delayed or added `what` (requests, replies, or late-replies: those
         delivered after later requests; empty: requests or replies) between two instants (ns), so that the records do
-        not show what the controller sent or heard.
+        not show what the controller sent or heard. Requests count as hidden while a connection is lost, too;
+        swallowed-requests are those alone that a converter took over a connection and did not send.
         """
         raise NotImplementedError
 

@@ -18,10 +18,11 @@ _IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
 _DRAINED = 16_000_000  # ns: a reply later than its time-out by no more than this is drained (assumed)
 _RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
 REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
+SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent
 # ns beyond the hold of a fault: the rest of a request's time-out, of a reply's delivery, a drain and the next exchange
-_SETTLES = {REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000}
-_WAYS = {"to-line": (REQUESTS, REPLIES, LATE), "to-net": (REPLIES, LATE)}  # a late request has a late reply
-_ALL = (REQUESTS, REPLIES, LATE)
+_SETTLES = {REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000, SWALLOWED: 300_000_000}
+_ALL = (REQUESTS, REPLIES, LATE, SWALLOWED)
+_WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
 _BOTH = (REQUESTS, REPLIES)
 
 

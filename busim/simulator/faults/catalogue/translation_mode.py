@@ -53,6 +53,6 @@ FAULT = Fault(
     "without their checksum.",
     parameters=(word("way", "which way it translates", "both", "to-line", "to-net"),),
     put=_put,
-    hides=("requests", "replies"),
+    hides=("requests", "replies", "swallowed-requests"),
     source="MODBUS Messaging on TCP/IP Implementation Guide V1.0b, 3.1.3, for the header; from memory",
 )
