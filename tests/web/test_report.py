@@ -162,8 +162,8 @@ def test_a_step_that_failed_stands_at_the_top_and_is_crossed(tmp_path: Path) -> 
 def test_a_campaign_shows_the_line_at_each_failure_and_how_to_see_it_again(tmp_path: Path) -> None:
     plan = str(SCENARIOS / "climbing-hall" / "plan.yaml")
     page = told(
-        ["fuzz", plan, "--master", "retry-storm", "--cases", "1", "--for", "3s", "--fault", "dead-camera", "--tries", "3",
-         "--save", str(tmp_path / "kept")], tmp_path,
+        ["fuzz", plan, "--master", "retry-storm", "--cases", "1", "--for", "3s", "--fault", "dead-camera",
+         "--tries", "3", "--save", str(tmp_path / "kept")], tmp_path,
     )  # fmt: skip
     text = text_of(page)
     assert "failure not yet accepted. Cases tried: 1." in text or "failures not yet accepted. Cases tried: 1." in text

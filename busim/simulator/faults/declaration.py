@@ -28,7 +28,8 @@ class Fault:
     `put`: applies it at a bench of that kind (`benches`) with values for all parameters, and returns the function that
     ends it. `wire`: its effect on the line; `seen`: what a master sees. `hides`: what it changes, delays or adds
     between the line and the network, where no record of the line shows it: requests, replies, replies that are
-    delivered after later requests, or requests that it takes over a connection and never sends. Every fault is off until it is switched on.
+    delivered after later requests, or requests that it takes over a connection and never sends.
+    Every fault is off until it is switched on.
     """
 
     name: str
