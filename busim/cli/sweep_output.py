@@ -14,7 +14,7 @@ from rich.text import Text
 from busim.cli.screen import Column, Screen, counted, fewest
 from busim.cli.writing import check_target, write_whole
 from busim.experiments.sweep import FIGURES, LineSweep, Sweep, points
-from busim.foundation.errors import UserError
+from busim.foundation.errors import UserError, not_installed
 
 _NAMES = 16  # columns for names of lines
 _HEAD = 3  # lines above the points of a table
@@ -47,10 +47,7 @@ def writer(path: str, plan: str, *, overwrite: bool) -> Callable[[Sweep], None]:
         import pyarrow
         from pyarrow import parquet
     except ImportError:
-        raise UserError(
-            "pyarrow is not installed", found=repr(path), expected="the extra `parquet`",
-            mend="pip install 'busim[parquet]', or write .csv",
-        ) from None  # fmt: skip
+        raise not_installed("pyarrow", "parquet", repr(path), ", or write .csv") from None
 
     def write(sweep: Sweep) -> None:
         data = BytesIO()

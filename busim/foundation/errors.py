@@ -60,5 +60,16 @@ class UserError(BusimError):
         return printable(text)
 
 
+def not_installed(package: str, extra: str, wanted: str, instead: str = "") -> UserError:
+    """What to raise where `wanted` needs a package that only the extra `extra` of busim brings.
+
+    `instead`: what else helps, appended to the command that installs it, as ", or export to csv".
+    """
+    return UserError(
+        f"{package} is not installed", found=wanted, expected=f"the extra `{extra}`",
+        mend=f"pip install 'busim[{extra}]'{instead}",
+    )  # fmt: skip
+
+
 class Defect(BusimError):
     """A bug of busim, not a mistake of the user's."""

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from busim.experiments.sweep import Axis, Sweep, Task, gather, points, simulate
-from busim.foundation.errors import UserError
+from busim.foundation.errors import UserError, not_installed
 from busim.foundation.output import whole_file
 from busim.foundation.version import VERSION
 from busim.plan import Plan, source_text
@@ -52,10 +52,7 @@ def cluster(scheduler: str) -> Iterator[Executor]:
     try:
         from distributed import Client
     except ImportError:
-        raise UserError(
-            "dask is not installed", found="--engine dask", expected="the extra `dask`",
-            mend="pip install 'busim[dask]', here and on the cluster",
-        ) from None  # fmt: skip
+        raise not_installed("dask", "dask", "--engine dask", ", here and on the cluster") from None
     try:
         client: Any = Client(scheduler, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:

@@ -17,7 +17,7 @@ import numpy as np
 from busim.analysis.split.greedy import greedy, mended
 from busim.analysis.split.problem import Answer, Group, Problem, line_of
 from busim.analysis.split.routes import Array, subsets
-from busim.foundation.errors import UserError
+from busim.foundation.errors import not_installed
 
 SECONDS = 30.0  # for one call of the solver; its result by then counts, unproven
 _ROUNDS = 200
@@ -189,11 +189,7 @@ def _asked(cost: Array, matrix: Array, low: Array, high: Array, upper: Array) ->
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
     except ImportError:
-        raise UserError(
-            "the best split needs scipy, which is not installed",
-            expected="the extra `optimal`",
-            mend="pip install 'busim[optimal]', or leave --optimal out",
-        ) from None
+        raise not_installed("scipy", "optimal", "the best split", ", or leave --optimal out") from None
     result = milp(
         cost,
         integrality=np.ones(len(cost)),

@@ -10,7 +10,7 @@ from typing import Any
 from busim.commissioning.spreadsheets.cells import Cell, Row, Table, at
 from busim.commissioning.spreadsheets.csv_files import MOST_ROWS, too_many
 from busim.foundation.diagnostics import Finding, Findings
-from busim.foundation.errors import UserError
+from busim.foundation.errors import UserError, not_installed
 
 _MOST_BYTES = 200 * 2**20  # unpacked: a small file can claim to be endless
 _MOST_COLUMNS = 300
@@ -70,10 +70,7 @@ def _openpyxl() -> Any:
         import openpyxl.styles
         import openpyxl.utils
     except ImportError:
-        raise UserError(
-            "openpyxl is not installed", found="a workbook", expected="the extra `spreadsheets`",
-            mend="pip install 'busim[spreadsheets]', or use CSV files",
-        ) from None  # fmt: skip
+        raise not_installed("openpyxl", "spreadsheets", "a workbook", ", or use CSV files") from None
     return openpyxl
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from busim.analysis.budget import LineBudget
 from busim.experiments.sweep import FIGURES, KINDS, Axis, LineSweep, Sweep
-from busim.foundation.errors import UserError
+from busim.foundation.errors import UserError, not_installed
 from busim.physics.exchange import PARTS
 
 if TYPE_CHECKING:
@@ -29,10 +29,7 @@ def _figure(width: float, height: float) -> Figure:
     try:
         from matplotlib.figure import Figure
     except ImportError:
-        raise UserError(
-            "matplotlib is not installed", found="a plot", expected="the extra `plots`",
-            mend="pip install 'busim[plots]'",
-        ) from None  # fmt: skip
+        raise not_installed("matplotlib", "plots", "a plot") from None
     return Figure(figsize=(width, height), layout="constrained")
 
 

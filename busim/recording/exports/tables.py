@@ -14,7 +14,7 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
-from busim.foundation.errors import UserError
+from busim.foundation.errors import UserError, not_installed
 from busim.recording.exports.target import chosen_lines, new_file
 from busim.recording.trace import TABLES, Trace
 from busim.recording.trace.records import TYPES
@@ -113,10 +113,7 @@ def _parquet() -> Any:
         import pyarrow
         from pyarrow import parquet
     except ImportError:
-        raise UserError(
-            "pyarrow is not installed", found="--to parquet", expected="the extra `parquet`",
-            mend="pip install 'busim[parquet]', or export to csv",
-        ) from None  # fmt: skip
+        raise not_installed("pyarrow", "parquet", "--to parquet", ", or export to csv") from None
     return pyarrow, parquet
 
 
