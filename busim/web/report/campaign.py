@@ -141,8 +141,8 @@ def _tried(given: dict[str, Any]) -> Iterator[Markup]:
         for judge, counts in outcomes.items() if isinstance(counts, dict)
     ]  # fmt: skip
     yield table(("judge", "passed", "failed", "nothing to judge"), rows, numbers=(1, 2, 3))
-    yield el("p", f"{said(given.get('runs'))} runs in all, shrinking included. Faults took effect "
-             f"{said(given.get('effects'))} times. {said(given.get('reached'))} different states of judges, faults and "
+    yield el("p", f"{said(given.get('runs'))} runs in all, shrinking included. Effects of faults: "
+             f"{said(given.get('effects'))}. {said(given.get('reached'))} different states of judges, faults and "
              "protocol were reached (all measured).")  # fmt: skip
     measured = given["measured"] if isinstance(given.get("measured"), dict) else {}
     if number(measured.get("memory_max_bytes")):

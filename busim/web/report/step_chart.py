@@ -1,7 +1,7 @@
 """The steps of a rehearsal along the clock: a row per camera, a mark per step, as wide as its duration.
 
-As in the bar charts of Gantt (1910), which stand in any handbook of planning. Time on the wire is dark, hands are
-light, and what failed is crossed, so that it reads in grey.
+As in the bar charts of H. L. Gantt, about 1910 (from memory), as handbooks of planning have them. Time on the
+wire is dark, hands are light, and what failed is crossed, so that it reads in grey.
 """
 
 from __future__ import annotations
