@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Callable, Iterable
+from functools import cache
 from typing import Any
 
 from busim.handbook import page
@@ -18,6 +19,7 @@ _GLUE = "\0"  # a space at which no line breaks
 _UNITS = {"": "a number", "1": "a share", "s": "seconds", "/s": "per second"}
 
 
+@cache
 def filled(topic: str) -> str:
     """The whole page of a topic. Raises UserError for an unknown topic."""
     return fill(page(topic))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import signal
 import sys
@@ -14,6 +13,8 @@ import typer
 from busim.cli import options, real_line
 
 if TYPE_CHECKING:
+    import asyncio
+
     from busim.cli.live_status import News
     from busim.onsite.tapping import TapBeside
     from busim.onsite.targets import Target
@@ -59,6 +60,7 @@ def command(
     yes: real_line.Yes = False,
 ) -> None:
     """Say what will happen and ask, forward until Ctrl-C, then show the figures."""
+    import asyncio
     import time
 
     from busim.cli import option_parsing
@@ -98,6 +100,8 @@ def command(
 
 async def _forward(tap: TapBeside, news: News, seconds: float | None, faults: bool) -> None:
     """Until Ctrl-C, or for so many seconds."""
+    import asyncio
+
     loop = asyncio.get_running_loop()
     stopped = asyncio.Event()
     for each in (signal.SIGINT, signal.SIGTERM):
@@ -148,6 +152,8 @@ def _table(tap: TapBeside) -> Iterator[Callable[[], None]]:
     if not sys.stderr.isatty():
         yield lambda: None
         return
+    import asyncio
+
     from rich.console import Console
     from rich.live import Live
     from rich.text import Text

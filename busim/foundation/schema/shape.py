@@ -5,6 +5,8 @@ Editors read the descriptions and examples of fields through the JSON Schema; me
 
 from __future__ import annotations
 
+import copy
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
@@ -25,13 +27,17 @@ def has(what: str, example: Any = None, default: Any = ..., **limits: Any) -> An
 class Shape(BaseModel):
     """A mapping with exactly these keys."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True, defer_build=True)
 
 
 def form(shape: type[Shape], title: str) -> dict[str, Any]:
     """The schema of a file as JSON Schema (draft 2020-12), for editors."""
-    schema = shape.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": title}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **copy.deepcopy(_json(shape)), "title": title}
+
+
+@cache
+def _json(shape: type[Shape]) -> dict[str, Any]:
+    return shape.model_json_schema()  # a fifth of a second for a plan, which a handbook page asks for again and again
 
 
 def refusal(error: UserError) -> PydanticCustomError:
