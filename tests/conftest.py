@@ -16,8 +16,11 @@ import pytest
 from hypothesis import settings
 
 # The wall time of an example depends on the load of the machine; pytest-timeout ends a test that hangs.
-# A test without a number of its own draws 30 examples; 1000 with `tools/test --hypothesis-profile thorough`.
-settings.register_profile("daily", settings(), deadline=None, max_examples=30)
+# A test without a number of its own draws 30 examples, and one with a number half of it, but no fewer than 30. With
+# `tools/test --hypothesis-profile thorough` it is 1000 without a number, and the whole number.
+_DAILY = 30
+_STATED = "_hypothesis_internal_use_settings"  # what `@settings` above `@given` leaves on a test
+settings.register_profile("daily", settings(), deadline=None, max_examples=_DAILY)
 settings.register_profile("thorough", settings(), deadline=None, max_examples=1000)
 settings.load_profile("daily")
 
@@ -26,6 +29,17 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 _NOT_RUN = "not run, needs the system package "
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if settings.get_current_profile_name() != "daily":
+        return
+    tests = {getattr(item.obj, "__func__", item.obj) for item in items  # once, however many parameters it has
+             if isinstance(item, pytest.Function) and item.get_closest_marker("long") is None}  # fmt: skip
+    for test in tests:
+        stated = getattr(test, _STATED, None)
+        if stated is not None and stated.max_examples > _DAILY:
+            setattr(test, _STATED, settings(stated, max_examples=max(_DAILY, stated.max_examples // 2)))
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
