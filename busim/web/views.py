@@ -137,9 +137,9 @@ class Source:
 
     def overview(self, line: int, width: int) -> dict[str, Any]:
         """The sums of a line over the whole run so far, in at most `width` steps."""
-        with self.look():
+        with self.look() as trace:
             self.line(line)
-            step, rows = self.sums[line].steps(0, max(self.end, _STEP), width)
+            step, rows = self.sums[line].steps(trace, 0, max(self.end, _STEP), width)
             return {"step": step, "rows": rows.tolist(), "end": self.end}
 
     def decoded(self, line: int, driver: int, start: int) -> dict[str, Any]:
@@ -189,9 +189,9 @@ class Source:
         """Occupancy, time inside exchanges and losses over time, as shares of each step; and the budget's values of the
         first two. `computed`: None if the budget has no such figure for this line.
         """
-        with self.look():
+        with self.look() as trace:
             laid = self.line(line)
-            step, rows = self.sums[line].steps(since, min(until, max(self.end, since + 1)), _POINTS)
+            step, rows = self.sums[line].steps(trace, since, min(until, max(self.end, since + 1)), _POINTS)
         return {
             "step": step, "at": [row[0] for row in rows.tolist()],
             "occupancy": [row[3] / step for row in rows.tolist()], "load": [row[4] / step for row in rows.tolist()],
@@ -241,7 +241,7 @@ class Source:
         """Finds the 100 ms by the sums, then the exchange in them."""
         place = at // _STEP * _STEP
         for _ in range(3):  # the events of `at`'s own 100 ms may all lie on its other side
-            row = self.sums[line.number].next_with(column, place + _STEP if back else place, back=back)
+            row = self.sums[line.number].next_with(trace, column, place + _STEP if back else place, back=back)
             if row is None:
                 return None
             hits = [

@@ -45,7 +45,7 @@ def test_hours_are_sums_minutes_are_bands_and_milliseconds_are_bits(boulder: Sho
 def test_sums_of_any_step_are_those_of_the_trace(boulder: Shown) -> None:
     whole = [sum(1 for _ in boulder.trace.records(kind, line=boulder.line.number)) for kind in (BURST, EXCHANGE)]
     for most in (5, 60, 1000):
-        step, rows = boulder.sums.steps(0, 10 * S, most)
+        step, rows = boulder.sums.steps(boulder.trace, 0, 10 * S, most)
         assert step % (100 * MS) == 0
         assert [int(rows[:, 1].sum()), int(rows[:, 2].sum())] == whole
 
@@ -155,10 +155,23 @@ def test_sums_follow_a_trace_that_grows(boulder: Shown) -> None:
     fresh = Sums(boulder.line.number)
     with open_trace(boulder.trace.path) as trace:
         fresh.follow(trace)
-        once = fresh.between(0, 10 * S).tolist()
+        once = fresh.steps(trace, 0, 10 * S, 11)[1].tolist()
         fresh.follow(trace)
-    assert fresh.between(0, 10 * S).tolist() == once
-    assert fresh.next_with("time_outs", 0) is None
+        assert fresh.steps(trace, 0, 10 * S, 11)[1].tolist() == once
+        assert fresh.next_with(trace, "time_outs", 0) is None
+
+
+def test_the_nearest_100_ms_with_an_event_is_found_from_any_instant_in_both_directions() -> None:
+    shown = Shown(scenario_trace("two-masters", 8))
+    sums, trace = shown.sums, shown.trace
+    rows = sums.between(trace, 0, None)
+    with_some = rows[rows[:, 6] > 0, 0].tolist()  # damaged
+    assert with_some
+    for at in range(0, 8 * S, 70 * MS):
+        after = min((start for start in with_some if start >= at), default=None)
+        before = max((start for start in with_some if start < at), default=None)
+        assert sums.next_with(trace, "damaged", at) == after
+        assert sums.next_with(trace, "damaged", at, back=True) == before
 
 
 @pytest.mark.parametrize("window", [(0, 10 * S), (5 * S, 6 * S), (5 * S, 5 * S + 3 * MS)])

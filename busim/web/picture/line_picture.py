@@ -58,11 +58,13 @@ class LinePicture:
 
 
 def line_picture(
-    trace: Trace, line: LaidLine, sums: Sums, story: Story, since: int, until: int, width: int = 1200
+    trace: Trace, line: LaidLine, sums: Sums | None, story: Story, since: int, until: int, width: int = 1200
 ) -> LinePicture:
-    """The picture of a window on `width` pixels. Raises UserError if the trace is damaged."""
-    if until - since > _LONGEST_BANDS or sums.count("bursts", since, until) > MOST_BANDS:
-        step, rows = sums.steps(since, until, max(50, width // 3))
+    """The picture of a window on `width` pixels; bands however many without `sums`. Raises UserError if the trace is
+    damaged.
+    """
+    if sums and (until - since > _LONGEST_BANDS or sums.count(trace, "bursts", since, until) > MOST_BANDS):
+        step, rows = sums.steps(trace, since, until, max(50, width // 3))
         found, left = signs(trace, line, since, until) if until - since < _FEW else ([], 0)
         return LinePicture(line, since, until, SUMMARY, signs=found, step=step, rows=rows.tolist(), left_out=left)
     cuts = _cuts(line, story.until(until))

@@ -1,19 +1,19 @@
-"""The 100 ms sums of a line as arrays, so that hours are shown at once, and a live trace can be followed.
+"""The sums of a line as arrays, so that hours are shown at once, and a live trace can be followed.
 
-The trace keeps sums per 100 ms (table `summary`); here they are added up to steps of any multiple of that. During a run
-the last rows still grow, so `follow` reads the last stretch again.
+The trace keeps sums per 100 ms (table `summary`). Here those of each second are kept in memory, a fifth of a megabyte
+an hour, and finer ones are read from the trace when a window wants them. During a run the last rows still grow, so
+`follow` reads the last stretch again.
 """
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from busim.recording.trace import Trace
 
-STEP = 100_000_000  # ns of a row
+STEP = 100_000_000  # ns of a row of the trace
+_KEPT = 1_000_000_000  # ns of a row in memory, a multiple of that
 _AGAIN = 60_000_000_000  # ns that are read again: longer than any exchange, whose time is shared out at its end
 COLUMNS = ("bursts", "exchanges", "wire_ns", "inside_ns", "time_outs", "damaged")
 
@@ -21,36 +21,38 @@ Rows = npt.NDArray[np.int64]
 
 
 class Sums:
-    """The sums of one line; rows of `start` and the columns, ascending, empty stretches left out."""
+    """The sums of one line; rows of `start` and the columns, ascending, empty stretches left out. What reads a trace
+    raises UserError if it is damaged.
+    """
 
     def __init__(self, line: int) -> None:
         self.line = line
-        self._rows: Rows = np.zeros((0, 1 + len(COLUMNS)), dtype=np.int64)
+        self.end = 0  # ns: the end of the last 100 ms with an event
+        self._rows: Rows = _empty(0)  # per second
 
     def follow(self, trace: Trace) -> None:
-        """Read the rows since the last call. Raises UserError if the trace is damaged."""
-        since = max(0, self.end - _AGAIN) // STEP * STEP
-        fresh = [row[1:] for row in trace.summary(self.line, since)]
-        kept = self._rows[: int(np.searchsorted(self._rows[:, 0], since))]
-        if fresh:
-            self._rows = np.concatenate((kept, np.array(fresh, dtype=np.int64)))
+        """Read the rows since the last call."""
+        since = max(0, self.end - _AGAIN) // _KEPT * _KEPT
+        fresh = self.between(trace, since, None)
+        if not len(fresh):
+            return
+        self.end = int(fresh[-1, 0]) + STEP
+        fresh[:, 0] -= fresh[:, 0] % _KEPT
+        starts, first = np.unique(fresh[:, 0], return_index=True)
+        added = np.column_stack((starts, np.add.reduceat(fresh[:, 1:], first)))
+        self._rows = np.concatenate((self._rows[: int(np.searchsorted(self._rows[:, 0], since))], added))
 
-    @property
-    def end(self) -> int:
-        """ns: the end of the last 100 ms with an event."""
-        return int(self._rows[-1, 0]) + STEP if len(self._rows) else 0
+    def between(self, trace: Trace, since: int, until: int | None) -> Rows:
+        """The rows of the trace that begin in since <= start < until; until None: to the end of it."""
+        found = [row[1:] for row in trace.summary(self.line, since, until)]
+        return np.array(found, dtype=np.int64) if found else _empty(0)
 
-    def between(self, since: int, until: int) -> Rows:
-        """The rows that begin in since <= start < until."""
-        low, high = np.searchsorted(self._rows[:, 0], (since, until))
-        return self._rows[int(low) : int(high)]
-
-    def count(self, column: str, since: int, until: int) -> int:
+    def count(self, trace: Trace, column: str, since: int, until: int) -> int:
         """The sum of a column over the rows that touch the window."""
-        rows = self.between(since // STEP * STEP, until)
+        rows = self.between(trace, since // STEP * STEP, until)
         return int(rows[:, 1 + COLUMNS.index(column)].sum())
 
-    def steps(self, since: int, until: int, most: int) -> tuple[int, Rows]:
+    def steps(self, trace: Trace, since: int, until: int, most: int) -> tuple[int, Rows]:
         """At most `most` steps that cover the window: ns of a step, and the start and sums of each, zeros too."""
         every = STEP
         for factor in _FACTORS:
@@ -59,21 +61,32 @@ class Sums:
                 break
         first = since // every
         number = max(1, -(-(until - first * every) // every))
-        made = np.zeros((number, 1 + len(COLUMNS)), dtype=np.int64)
+        made = _empty(number)
         made[:, 0] = (first + np.arange(number)) * every
-        rows = self.between(first * every, (first + number) * every)
+        if every < _KEPT:
+            rows = self.between(trace, first * every, (first + number) * every)
+        else:
+            low, high = np.searchsorted(self._rows[:, 0], (first * every, (first + number) * every))
+            rows = self._rows[int(low) : int(high)]
         np.add.at(made[:, 1:], rows[:, 0] // every - first, rows[:, 1:])
         return every, made
 
-    def next_with(self, column: str, at: int, *, back: bool = False) -> int | None:
-        """The start of the nearest row at `at` or later (`back`: earlier) with some; None."""
-        rows = self._rows
-        place = int(np.searchsorted(rows[:, 0], at))
-        some: Any = rows[:, 1 + COLUMNS.index(column)] > 0
-        found = np.flatnonzero(some[:place] if back else some[place:])
-        if not len(found):
-            return None
-        return int(rows[found[-1], 0]) if back else int(rows[place + found[0], 0])
+    def next_with(self, trace: Trace, column: str, at: int, *, back: bool = False) -> int | None:
+        """The start of the nearest 100 ms at `at` or later (`back`: earlier) with some; None."""
+        place = 1 + COLUMNS.index(column)
+        seconds = self._rows[self._rows[:, place] > 0, 0]
+        near = seconds[seconds < at][::-1] if back else seconds[seconds + _KEPT > at]
+        for second in near.tolist():
+            rows = self.between(trace, second, second + _KEPT)
+            starts = rows[rows[:, place] > 0, 0]
+            found = starts[starts < at] if back else starts[starts >= at]
+            if len(found):
+                return int(found[-1 if back else 0])
+        return None
+
+
+def _empty(count: int) -> Rows:
+    return np.zeros((count, 1 + len(COLUMNS)), dtype=np.int64)
 
 
 _FACTORS = [base * 10**power for power in range(8) for base in (1, 2, 5)]

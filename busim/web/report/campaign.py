@@ -16,7 +16,7 @@ from busim.foundation.version import VERSION
 from busim.installation import outline
 from busim.recording.trace import open_trace
 from busim.runtime.session import plan_of
-from busim.web.picture import LaidLine, Story, Sums, laid_lines, line_picture, svg
+from busim.web.picture import LaidLine, Story, laid_lines, line_picture, svg
 from busim.web.report.json_values import entries, number, said
 from busim.web.report.tables import table
 
@@ -102,7 +102,7 @@ def _picture(place: int, evidence: dict[str, Any], saved: str, folders: Sequence
                 return
             story = Story()
             story.follow(trace)
-            drawn = svg(line_picture(trace, line, Sums(line.number), story, since, until), number=place)
+            drawn = svg(line_picture(trace, line, None, story, since, until), number=place)
     except BusimError as error:
         yield el("p", f"No picture: {error}", class_="note")
         return

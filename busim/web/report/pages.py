@@ -22,7 +22,7 @@ from busim.recording.expectations import INCONCLUSIVE, MET, MISSED
 from busim.recording.figures import Value
 from busim.recording.trace import EXCHANGE, REAL, Trace, open_trace
 from busim.runtime.session import LineReport, Report, plan_of, recorded_report
-from busim.web.picture import LaidLine, Story, Sums, laid_lines, line_picture, svg
+from busim.web.picture import LaidLine, Story, laid_lines, line_picture, svg
 from busim.web.report.bars import Bars
 from busim.web.report.moments import Moments, worst
 from busim.web.report.tables import Cell, shown, table, titles
@@ -239,8 +239,7 @@ def _worst(given: _Gathered) -> Iterator[Markup]:
     story = Story()
     story.follow(given.trace)
     for number, moment in enumerate(moments, 1):
-        sums = Sums(moment.line.number)  # empty: a short stretch needs none
-        picture = line_picture(given.trace, moment.line, sums, story, moment.since, moment.until)
+        picture = line_picture(given.trace, moment.line, None, story, moment.since, moment.until)
         caption = f"{number}. {moment.line.name}, {moment.since / 1e9:.3f} s: {moment.text}"
         yield el("figure", el("figcaption", caption), svg(picture, number=number))
 
