@@ -357,10 +357,16 @@ async def _controlled(plan: Plan, program: str | None) -> tuple[Lateness, str]:
         return late, said.decode()
 
 
+def page(count: int) -> None:
+    """What a page and a browser cost a live session, the page's share of a core, and its memory over eight hours."""
+    subprocess.run([sys.executable, str(Path(__file__).parent / "bench_page.py"), str(count)], check=True)
+
+
 PARTS = {
     "core": core, "trace": trace, "size": size, "virtual": virtual, "pyserial": pyserial, "start": start,
     "live": live, "tap": tap, "listen": listen, "budget": budget, "check": check, "sweep": sweep,
     "protocols": protocols, "faults": faults, "control": control, "day": day, "cases": cases,
+    "page": page,
 }  # fmt: skip
 
 
