@@ -225,6 +225,15 @@ BAD = [
     bad("a panel of an unknown master", "master: controller", "master: «controler", ("no-such-master", "panels[0].master")),
     bad("a panel of an unknown camera", "cameras: [left mat]", "cameras: [«left matt]", ("no-such-camera", "panels[0].cameras[0]")),
     bad("a panel out of its master's reach", "master: controller, cameras: [left mat]", "master: laptop, cameras: [«left mat]", ("out-of-reach", "panels[0].cameras[0]")),
+    bad("a joystick without a rate", "moves: 0.5 /s", "joysticks: [«{camera: left mat, controls: [iris]}]", ("missing-key", "panels[0].joysticks[0].rate")),
+    bad("a joystick at rest", "moves: 0.5 /s", "joysticks: [{camera: left mat, controls: [iris], rate: «0 /s}]", ("bad-value", "panels[0].joysticks[0].rate")),
+    bad("a joystick of no controls", "moves: 0.5 /s", "joysticks: [{camera: left mat, controls: «[], rate: 25 /s}]", ("wrong-kind", "panels[0].joysticks[0].controls")),
+    bad("a joystick whose positions overtake", "moves: 0.5 /s", "joysticks: [«{camera: left mat, controls: [iris], rate: 25 /s, jitter: 41 ms}]", ("bad-value", "panels[0].joysticks[0]")),
+    bad("a joystick for another panel's camera", "moves: 0.5 /s", "joysticks: [{camera: «right mat, controls: [iris], rate: 25 /s}]", ("not-of-the-panel", "panels[0].joysticks[0].camera")),
+    bad("a joystick with a control that its panel lacks", "moves: 0.5 /s", "joysticks: [{camera: left mat, controls: [«gain], rate: 25 /s}]", ("not-of-the-panel", "panels[0].joysticks[0].controls[0]")),
+    bad("a joystick with a control twice", "moves: 0.5 /s", "joysticks: [{camera: left mat, controls: [iris, «iris], rate: 25 /s}]", ("named-twice", "panels[0].joysticks[0].controls[1]")),
+    bad("back-off without a unit", "time_out: computed", "time_out: computed\n    listen: 2 ms\n    back_off: «20", ("bad-value", "masters[0].back_off")),
+    bad("back-off of minutes", "time_out: computed", "time_out: computed\n    listen: 2 ms\n    back_off: «2 min", ("bad-value", "masters[0].back_off")),
     bad("a control twice", "controls: [iris]", "controls: [iris, «iris]", ("named-twice", "panels[0].controls[1]")),
 ]  # fmt: skip
 

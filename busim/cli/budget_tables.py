@@ -133,6 +133,8 @@ def _line(screen: Screen, line: LineBudget) -> None:
         _cameras(screen, line)
     for text in (*_sentences(line), *_jobs(line)):
         screen.say(text, hang=2)
+    if line.joysticks:
+        _joysticks(screen, line)
     if line.streams:
         _streams(screen, line)
     for text in _disturbed(line):
@@ -252,11 +254,11 @@ def _sentences(line: LineBudget) -> Iterator[str]:
     if moves is not None:
         bound = "" if moves.bound is None else f", never more than {_time(moves.bound)}"
         bound = f", 99.9 % within {_time(moves.p999)}{bound}"
-        after = ""
+        after, steady = "", ", positions of joysticks included" if line.joysticks else ""
         if moves.after_polls is not None:
             after = f" (if moves waited for a whole round: {_time(moves.after_polls)})"
         yield (
-            f"a move ({moves.rate:.3g} /s): acknowledged after {_time(moves.mean)} on average{after}, "
+            f"a move ({moves.rate:.3g} /s{steady}): acknowledged after {_time(moves.mean)} on average{after}, "
             f"95 % within {_time(moves.p95)}{bound}."
         )
         if moves.second is not None:
@@ -298,6 +300,21 @@ def _disturbed(line: LineBudget) -> Iterator[str]:
             f"a second master that sends {other.rate:.3g} requests per second spoils up to {other.at_will:.1%} of the "
             f"polls; up to {other.listening:.1%} if it waits for {_time(other.quiet)} of quiet."
         )
+
+
+def _joysticks(screen: Screen, line: LineBudget) -> None:
+    """The joysticks of the plan, and an operator's move beside each."""
+    rows = []
+    for one in line.joysticks:
+        who = f"{one.panel}: {', '.join(one.controls)} of {one.camera}, {one.rate:.3g} /s"
+        position = "-" if one.p95 is None else _time(one.p95)
+        rows.append([who, position, f"{one.replaced:.0%}", _time(one.beside_p95), _time(one.without_p95)])
+    titles = ("position 95 %", "replaced", "a move beside, 95 %", "at rest")
+    screen.table([Column("joystick"), *(Column(title, right=True) for title in titles)], rows)
+    first = line.joysticks[0]
+    if first.cycle is not None and first.without_cycle is not None:
+        rests = f"; every {_time(first.without_cycle)} while it rests" if len(line.joysticks) == 1 else ""
+        screen.say(f"polls come every {_time(first.cycle)} with joysticks moved all the time{rests}.")
 
 
 def _streams(screen: Screen, line: LineBudget) -> None:

@@ -7,7 +7,7 @@ Public: `resolve` (raises Findings with everything that cannot be resolved), `ou
 of an installation, and `MasterPolicy` (`POLICY` by default), the numbers of a good master for simulator and budget.
 """
 
-from busim.installation.asking import Asker, Command, Poll, ResolvedPanel
+from busim.installation.asking import Asker, Command, Poll, ResolvedJoystick, ResolvedPanel
 from busim.installation.installation import Driving, Installation, ResolvedLine, ResolvedSpare, ResolvedSupply
 from busim.installation.origins import DEFAULT, MODEL, WRITTEN, Origin, Origins
 from busim.installation.policy import POLICY, MasterPolicy
@@ -31,6 +31,7 @@ __all__ = [
     "Port",
     "ResolvedCamera",
     "ResolvedConverter",
+    "ResolvedJoystick",
     "ResolvedLine",
     "ResolvedMaster",
     "ResolvedPanel",

@@ -12,7 +12,7 @@ from busim.installation.policy import MasterPolicy
 from busim.installation.spoken import Run
 from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter
 from busim.physics.exchange import drain
-from busim.plan import ConverterPlan, DriverPlan, MasterPlan, PanelPlan
+from busim.plan import ConverterPlan, DriverPlan, JoystickPlan, MasterPlan, PanelPlan
 from busim.plan.models import Parameter
 from busim.protocols import READ, WRITE, BusProtocol, Request
 
@@ -127,9 +127,23 @@ class Asker:
 
 
 @dataclass(frozen=True, slots=True)
+class ResolvedJoystick:
+    """A joystick. `commands`: one for each of its controls; each position gives all of them a value."""
+
+    joystick: JoystickPlan
+    commands: tuple[Command, ...]
+
+    @property
+    def every(self) -> int:
+        """ns from one position to the next."""
+        return round(1e9 / self.joystick.rate)
+
+
+@dataclass(frozen=True, slots=True)
 class ResolvedPanel:
-    """A panel. `commands`: every control of every camera that has it, in the plan's order."""
+    """A panel. `commands`: every control of every camera that has it, in the plan's order, at the rate of `moves`."""
 
     field: str
     panel: PanelPlan
     commands: tuple[Command, ...]
+    joysticks: tuple[ResolvedJoystick, ...] = ()

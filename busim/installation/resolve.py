@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from busim.foundation.diagnostics import Findings
-from busim.installation.asking import Asker, Command, ResolvedPanel
+from busim.installation.asking import Asker, Command, ResolvedJoystick, ResolvedPanel
 from busim.installation.installation import Installation, ResolvedLine, ResolvedSpare, ResolvedSupply
 from busim.installation.policy import POLICY
 from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
@@ -170,4 +170,16 @@ class _Resolver:
                     able.append((self._cameras[name], control, parameter))
         rate = panel.moves / max(1, len(able))
         commands = tuple(Command(camera, control, parameter, rate) for camera, control, parameter in able)
-        return ResolvedPanel(f"panels[{index}]", panel, commands)
+        known = {(camera.name, control): (camera, control, parameter) for camera, control, parameter in able}
+        sticks = tuple(
+            ResolvedJoystick(
+                stick,
+                tuple(
+                    Command(*known[stick.camera, control], stick.rate)
+                    for control in stick.controls
+                    if (stick.camera, control) in known
+                ),
+            )
+            for stick in panel.joysticks
+        )
+        return ResolvedPanel(f"panels[{index}]", panel, commands, sticks)

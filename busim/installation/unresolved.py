@@ -165,6 +165,15 @@ class _Search:
             fixed = any(one.carries(control) for one in without.values())
             if without and (fixed or len(without) == len(cameras)):  # else it moves those that have it
                 yield self._at(f"panels[{index}].controls[{place}]", *_no_control(control, without))
+        yield from self._joysticks(index, cameras)
+
+    def _joysticks(self, index: int, cameras: Mapping[str, Spoken]) -> Iterator[Finding]:
+        """A joystick needs each of its controls in its camera."""
+        for number, stick in enumerate(self._plan.panels[index].joysticks):
+            field, spoken = f"panels[{index}].joysticks[{number}]", cameras.get(stick.camera)
+            for place, control in enumerate(stick.controls):
+                if spoken is not None and control not in spoken.controls:
+                    yield self._at(f"{field}.controls[{place}]", *_no_control(control, {stick.camera: spoken}))
 
 
 def _no_control(control: str, without: Mapping[str, Spoken]) -> tuple[str, UserError]:

@@ -6,6 +6,7 @@ from busim.foundation.units import Spread
 from busim.foundation.yaml_source import Declared
 from busim.plan.expect_shapes import ExpectShape
 from busim.plan.fault_shapes import AfterShape
+from busim.plan.panel_shapes import PanelShape
 from busim.plan.shapes import (
     STANDS,
     CameraShape,
@@ -14,7 +15,6 @@ from busim.plan.shapes import (
     DriverShape,
     LineShape,
     MasterShape,
-    PanelShape,
     PlanShape,
     StandShape,
 )
@@ -37,6 +37,7 @@ from busim.plan.types import (
     DriverPlan,
     ExpectPlan,
     FaultPlan,
+    JoystickPlan,
     LinePlan,
     MasterPlan,
     PanelPlan,
@@ -251,6 +252,9 @@ def _panel(shape: PanelShape) -> PanelPlan:
         controls=tuple(shape.controls),
         moves=shape.moves,
         place=shape.place,
+        joysticks=tuple(
+            JoystickPlan(stick.camera, tuple(stick.controls), stick.rate, stick.jitter) for stick in shape.joysticks
+        ),
     )
 
 

@@ -245,6 +245,29 @@ def _panel(view: View, field: str, entry: dict[str, Any], reach: dict[str, _Reac
                 expected=f"a camera of {quoted(str(name))}",
                 mend="add the camera to the master, or delete it here",
             )
+    sticks = entry.get("joysticks")
+    for index, stick in enumerate(sticks if isinstance(sticks, list) else ()):
+        if isinstance(stick, dict):
+            yield from _joystick(view, f"{field}.joysticks[{index}]", entry, stick)
+
+
+def _joystick(view: View, field: str, panel: dict[str, Any], stick: dict[str, Any]) -> Found:
+    """Its camera and controls are the panel's."""
+    yield from view.once(field, stick, "controls")
+    camera = stick.get("camera")
+    named = [(f"{field}.camera", "cameras", camera)] if isinstance(camera, str) else []
+    named += [(place, "controls", control) for place, control in view.words(field, stick, "controls")]
+    for place, kind, name in named:
+        held = panel.get(kind)
+        if isinstance(held, list) and name not in held:
+            yield view.finding(
+                place,
+                "not-of-the-panel",
+                f"the panel of this joystick does not have this {kind.removesuffix('s')}",
+                found=quoted(name),
+                expected=f"one of the panel's `{kind}`",
+                mend=f"add it to `{kind}` of the panel, or name another here",
+            )
 
 
 def _groups_name_once(view: View) -> Found:

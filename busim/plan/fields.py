@@ -198,6 +198,11 @@ Moves = Annotated[
     PlainValidator(quantity(parse_rate, lambda rate: None if rate <= 1000 else "at most 1000 /s")),
     offered("0.5 /s", "0"),
 ]
+Positions = Annotated[
+    float,
+    PlainValidator(quantity(parse_rate, lambda rate: None if 0 < rate <= 1000 else "more than 0 and at most 1000 /s")),
+    offered("25 /s"),
+]
 Time = Annotated[int, PlainValidator(quantity(parse_time, _at_most(24 * _HOUR))), offered("1 s", "0")]
 # A converter that acts by itself without a pause would take all the time of the machine.
 OwnPace = Annotated[int, PlainValidator(quantity(parse_time, _never_or_from(_MS, 24 * _HOUR))), offered("60 s", "0")]

@@ -25,7 +25,6 @@ from busim.plan.fields import (
     Gauge,
     Host,
     Length,
-    Moves,
     Network,
     Octets,
     Ohms,
@@ -40,6 +39,7 @@ from busim.plan.fields import (
     TimeOut,
     TimeSpread,
 )
+from busim.plan.panel_shapes import PanelShape
 from busim.plan.site_shapes import (
     BiasShape,
     BusId,
@@ -347,17 +347,6 @@ class MasterShape(Shape):
     )
     starts_at: Time = has("when it starts", "2 s", "0")
     driver: DriverShape = has("how it drives the pair, if it is on a line", default={})
-
-
-class PanelShape(Shape):
-    """A panel: its controls, the cameras they move, and the master that carries the moves."""
-
-    name: Word = has("name of the panel", "desk")
-    master: Word = has("the master that carries its moves", "controller")
-    cameras: Annotated[list[Word], Field(min_length=1)] = has("cameras that it controls", ["left mat"])
-    controls: Annotated[list[Word], Field(min_length=1)] = has("parameters that it controls", ["iris"])
-    moves: Moves = has("operator moves per second", "0.5 /s", "0")
-    place: Word | None = has("name of its place", "desk", None)
 
 
 class PlanShape(Shape):

@@ -212,8 +212,22 @@ class MasterPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class JoystickPlan:
+    """A joystick that is moved all the time. `rate`: positions per second, each a move of every one of its controls on
+    one camera; `jitter`: ns by which one is late at most, evenly drawn.
+    """
+
+    camera: str
+    controls: tuple[str, ...]
+    rate: float
+    jitter: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class PanelPlan:
-    """A panel: its controls, the cameras they move, and the master between. `moves`: operator moves per second."""
+    """A panel: its controls, the cameras they move, and the master between. `moves`: operator moves per second, not
+    counting the positions of its `joysticks`.
+    """
 
     name: str
     master: str
@@ -221,6 +235,7 @@ class PanelPlan:
     controls: tuple[str, ...]
     moves: float = 0.0
     place: str | None = None
+    joysticks: tuple[JoystickPlan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ on one line, quantity by quantity. One module has one quantity, with its equatio
     utilisation.py     the share of the master's time that polls, probes and commands take
     cycle.py           how often each poll comes
     age.py             how old a value on the screen is; usual_longest.py: how old in all but few rounds
-    command_delay.py   how long an operator's move waits
+    command_delay.py   how long an operator's move waits; written_out.py: the same beside joysticks
     waiting.py, sharing.py, response.py, polling_systems.py   the laws of the textbooks
 
 Public: `budget`; `cases` and `PollSchedule` to vary one thing (a case is one master on one line; `usable_cases`: those
@@ -43,6 +43,7 @@ from busim.analysis.budget.result import (
     ExchangeBudget,
     GroupBudget,
     JobBudget,
+    JoystickBudget,
     LineBudget,
     MoveBudget,
     Need,
@@ -71,6 +72,7 @@ __all__ = [
     "Flow",
     "GroupBudget",
     "JobBudget",
+    "JoystickBudget",
     "LineBudget",
     "Move",
     "MoveBudget",

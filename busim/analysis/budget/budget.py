@@ -17,7 +17,8 @@ ASSUMPTIONS = (
     "operators' moves are a Poisson process, evenly over the controls of their panel; a newer move replaces a waiting "
     "one of the same control",
     f"commands go before polls, and a poll that is due has its turn after {POLICY.commands_in_a_row} of them",
-    "a joystick's positions come steadily and do not meet each other; those of other joysticks come as at random",
+    "a joystick is moved all the time, and its positions come steadily; where newer ones replace waiting ones, the "
+    "master's turns are written out one by one",
     f"cameras that are dead have been given up by their master and are probed every {POLICY.longest_pause / 1e9:g} s",
     "noise hits characters, and makes some of the silence beside a request; whatever is hit is lost for its time-out",
     "numbers whose length depends on their value: controls that operators move are evenly spread over their range, all "

@@ -14,11 +14,13 @@ from busim.analysis.budget.lengths import Talk
 from busim.foundation.units import CharFormat, Spread
 from busim.installation import (
     Asker,
+    Command,
     Installation,
     MasterPolicy,
     Port,
     ResolvedCamera,
     ResolvedConverter,
+    ResolvedJoystick,
     ResolvedLine,
     resolve,
 )
@@ -74,7 +76,8 @@ class Poll(NamedTuple):
 
 
 class Move(NamedTuple):
-    """Operators' moves of one control: `rate` moves per second, all panels together; lengths as in `Poll`."""
+    """Moves of one control: `rate` per second, all panels together, `steady` of them from joysticks; lengths as in
+    `Poll`."""
 
     unit: int
     control: str
@@ -84,6 +87,16 @@ class Move(NamedTuple):
     group: str  # in which its value is polled, "" if it is not polled
     escapes: float = 0
     spare: float = 0
+    steady: float = 0.0
+
+
+class Joystick(NamedTuple):
+    """A joystick of `panel`: every `every` ns, up to `jitter` late, a move of each of `moves` (numbers in the case)."""
+
+    panel: str
+    moves: tuple[int, ...]
+    every: int
+    jitter: int
 
 
 class Case(NamedTuple):
@@ -124,6 +137,7 @@ class Case(NamedTuple):
     arbitrated: bool = False
     at_once: bool = False
     room: int = 0
+    joysticks: tuple[Joystick, ...] = ()
 
 
 def cases(plan: Plan | Installation) -> list[Case]:
@@ -133,30 +147,48 @@ def cases(plan: Plan | Installation) -> list[Case]:
 
 def usable_cases(site: Installation) -> list[Case]:
     """The same for the lines of an installation on which nothing is unresolved."""
-    rates = _move_rates(site)
-    return [case for line in site.lines if line.usable for case in _line_cases(line, rates)]
+    moved = _moved(site)
+    return [case for line in site.lines if line.usable for case in _line_cases(line, moved)]
 
 
-_Rates = Mapping[tuple[str, str], Mapping[str, float]]  # by master and camera: moves per second of each control
+class _Moved(NamedTuple):
+    """What panels move, by master and camera: moves per second of each control, and of them those of joysticks.
+    `joysticks`: those of each master, with their panel's name."""
+
+    rates: Mapping[tuple[str, str], Mapping[str, float]]
+    steady: Mapping[tuple[str, str], Mapping[str, float]]
+    joysticks: Mapping[str, Sequence[tuple[str, ResolvedJoystick]]]
 
 
-def _move_rates(site: Installation) -> _Rates:
-    """The rate of moves of each control, all panels of a master together."""
+def _moved(site: Installation) -> _Moved:
+    """What all panels of each master move."""
     rates: dict[tuple[str, str], dict[str, float]] = {}
+    steady: dict[tuple[str, str], dict[str, float]] = {}
+    joysticks: dict[str, list[tuple[str, ResolvedJoystick]]] = {}
     for panel in site.panels:
+        master = panel.panel.master
         for command in panel.commands:
-            own = rates.setdefault((panel.panel.master, command.camera.name), {})
-            own[command.control] = own.get(command.control, 0) + command.rate
-    return rates
+            _add(rates, master, command)
+        for stick in panel.joysticks:
+            joysticks.setdefault(master, []).append((panel.panel.name, stick))
+            for command in stick.commands:
+                _add(rates, master, command)
+                _add(steady, master, command)
+    return _Moved(rates, steady, joysticks)
 
 
-def _line_cases(line: ResolvedLine, rates: _Rates) -> Iterator[Case]:
+def _add(rates: dict[tuple[str, str], dict[str, float]], master: str, command: Command) -> None:
+    own = rates.setdefault((master, command.camera.name), {})
+    own[command.control] = own.get(command.control, 0) + command.rate
+
+
+def _line_cases(line: ResolvedLine, moved: _Moved) -> Iterator[Case]:
     """Every master on one line."""
     answers = [one.camera.bus_id for one in line.cameras if one.camera.present]
     masters = tuple(asker.master.name for asker in line.askers)
     boxes = {asker.converter_field for asker in line.askers}
     for asker in line.askers:
-        case = _case(line, asker, masters, answers, rates)
+        case = _case(line, asker, masters, answers, moved)
         converter = asker.converter
         ordered = converter is not None and converter.clients.sharing == "arbitrated" and len(boxes) == 1
         ended = converter is not None and _ends(case, converter.packing_delimiter)
@@ -187,11 +219,12 @@ def _ends(case: Case, delimiter: bytes) -> bool:
     return case.protocol.encode_reply(reply).endswith(delimiter)
 
 
-def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: list[int], rates: _Rates) -> Case:
+def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: list[int], moved: _Moved) -> Case:
     plan, master, converter = line.line, asker.master, asker.converter
     protocol, port = line.speaks, asker.port
     units = tuple(_unit(one, asker, plan.velocity) for one in asker.cameras)
-    talks = _talks(asker, rates)
+    talks = _talks(asker, moved.rates)
+    moves = tuple(_moves(asker, talks, moved))
     return Case(
         line=plan.name,
         master=master.name,
@@ -215,10 +248,11 @@ def _case(line: ResolvedLine, asker: Asker, masters: tuple[str, ...], answers: l
         chatter=0.0 if plan.biased else plan.chatter,
         units=units,
         polls=tuple(_polls(asker, talks)),
-        moves=tuple(_moves(asker, talks, rates)),
+        moves=moves,
         masters=masters,
         clash=tuple(unit.bus_id for unit in units if answers.count(unit.bus_id) > 1),
         faulty=_faulty(asker),
+        joysticks=tuple(_joysticks(asker, moves, moved)),
     )
 
 
@@ -239,7 +273,7 @@ def _unit(one: ResolvedCamera, asker: Asker, velocity: float) -> Unit:
     )
 
 
-def _talks(asker: Asker, site_rates: _Rates) -> list[Talk]:
+def _talks(asker: Asker, site_rates: Mapping[tuple[str, str], Mapping[str, float]]) -> list[Talk]:
     """What gives the lengths of requests and replies, of each camera. Whoever moves a control spreads its values."""
     talks: dict[tuple[int, frozenset[str]], Talk] = {}
     found = []
@@ -260,7 +294,7 @@ def _polls(asker: Asker, talks: Sequence[Talk]) -> Iterator[Poll]:
         )
 
 
-def _moves(asker: Asker, talks: Sequence[Talk], rates: _Rates) -> Iterator[Move]:
+def _moves(asker: Asker, talks: Sequence[Talk], moved: _Moved) -> Iterator[Move]:
     polled = {value: group.name for group in reversed(asker.master.groups) for value in group.values}
     known: dict[int, dict[str, str]] = {}  # in which group each parameter is read, by model
     for number, one in enumerate(asker.cameras):
@@ -268,11 +302,23 @@ def _moves(asker: Asker, talks: Sequence[Talk], rates: _Rates) -> Iterator[Move]
         read = known.get(id(spoken))
         if read is None:
             read = known[id(spoken)] = {spoken.called(value): group for value, group in polled.items()}
-        for word, rate in rates.get((asker.master.name, one.name), {}).items():
+        key = asker.master.name, one.name
+        steady = moved.steady.get(key, {})
+        for word, rate in moved.rates.get(key, {}).items():
             request = spoken.command(one.camera.bus_id, word, WRITE, 0)
             asked, answered, more, less = talks[number].move(request)
             control = spoken.called(word)
-            yield Move(number, control, rate, asked, answered, read.get(control, ""), more, less)
+            yield Move(number, control, rate, asked, answered, read.get(control, ""), more, less, steady.get(word, 0.0))
+
+
+def _joysticks(asker: Asker, moves: Sequence[Move], moved: _Moved) -> Iterator[Joystick]:
+    """Those that steer a camera of this line."""
+    names = [one.name for one in asker.cameras]
+    known = {(names[move.unit], move.control): number for number, move in enumerate(moves)}
+    for panel, stick in moved.joysticks.get(asker.master.name, ()):
+        keys = [(one.camera.name, one.camera.speaks.called(one.control)) for one in stick.commands]
+        if keys and all(key in known for key in keys):
+            yield Joystick(panel, tuple(known[key] for key in keys), stick.every, stick.joystick.jitter)
 
 
 def _trouble(one: ResolvedCamera, asker: Port) -> str:

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -56,6 +56,13 @@ class Moments(NamedTuple):
             self.time @ other.chance + self.chance @ other.time,
             self.square @ other.chance + 2 * self.time @ other.time + self.chance @ other.square,
         )
+
+
+class Added(Protocol):
+    """What commands add to the variance of a round."""
+
+    def added(self, turns: float) -> float:
+        """ns^2 that they add to the variance of the time of so many turns in a row."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +104,7 @@ class Waits:
     carried: float
     replaced: float
     delay: Distribution
-    turn: Turn | None = None
+    turn: Added | None = None
 
     def alternating(self, other: Waits, share: float) -> Waits:
         """Of two long periods that take turns, `other` for this share of the time: commands weighted by their rates."""

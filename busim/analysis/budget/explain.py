@@ -187,8 +187,13 @@ def _moves(expected: Expected) -> Iterator[Step]:
     source = "M/G/1 with vacations: Doshi 1986 (from memory)"
     text = "r E[S^2] / (2 (1 - r E[S])) + E[V^2] / (2 E[V]): what it is if no move is replaced and no poll has a turn"
     yield _ms("wait by the textbook", law, text, source)
-    text = f"chain of waiting moves: a poll after {COMMANDS_IN_A_ROW} commands, newer moves replace waiting ones"
-    yield _ms("wait", waits.mean, text, "command_delay.py")
+    rules = f"a poll after {COMMANDS_IN_A_ROW} commands, newer moves replace waiting ones"
+    if mean.case.joysticks:
+        yield _ms(
+            "wait", waits.mean, f"turns written out, positions of joysticks among them: {rules}", "written_out.py"
+        )
+    else:
+        yield _ms("wait", waits.mean, f"chain of waiting moves: {rules}", "command_delay.py")
     yield Step("replaced", waits.replaced, "", "computed", "share of moves that a newer one replaces")
     yield _ms("answer", mean.answer.mean, "from the sending of the command to its acknowledgement")
 

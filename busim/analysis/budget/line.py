@@ -8,6 +8,7 @@ from busim.analysis.budget.arbitrated import arbitrated, spoilt
 from busim.analysis.budget.case import Case
 from busim.analysis.budget.changes import changes, limit
 from busim.analysis.budget.figures import Expected
+from busim.analysis.budget.joysticks import joysticks
 from busim.analysis.budget.layout import Row
 from busim.analysis.budget.masters import second_master
 from busim.analysis.budget.needs import more_cameras, need
@@ -110,6 +111,7 @@ class _Line:
                 for number, unit in enumerate(case.units)
             ),
             moves=moves(expected),
+            joysticks=joysticks(expected),
             streams=streams(expected) if what_ifs else (),
             jobs=jobs(expected),
             dead=dead(mean) if what_ifs else (),

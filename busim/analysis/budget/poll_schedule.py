@@ -7,15 +7,17 @@ as offline.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
 from busim.analysis.budget.case import Case, Poll
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, MOST_WAITING, Waits, waits
 from busim.analysis.budget.distribution import Distribution
-from busim.analysis.budget.layout import Layout, layout
+from busim.analysis.budget.layout import Layout, Row, layout
 from busim.analysis.budget.timing import Timing, Wire, timed, wire_of
 from busim.analysis.budget.utilisation import Commands, Costs, Utilisation
+from busim.analysis.budget.written_out import PollTurn, Positions, Queue, Work, Written, written
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, Exchange
 
@@ -153,6 +155,8 @@ class PollSchedule(Utilisation):
     @property
     def followed(self) -> bool:
         """True if the chain of moves has enough states for their waits."""
+        if self.case.joysticks:
+            return self.waits is not None
         return self.waits is not None and (self.crowded < 1 or self.controls <= MOST_WAITING)
 
     @cached_property
@@ -209,6 +213,8 @@ class PollSchedule(Utilisation):
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         if not self.move_rate or not self.exact:
             return None
+        if self.case.joysticks:
+            return self.written.waits
         if self.saturated or not self.paces:
             return waits(self.move_rate, self.controls, self.serving, self.between, turns=True)
         # Polls that rest come in batches, all of one interval together: moves meet nothing but polls, or none at all.
@@ -216,6 +222,34 @@ class PollSchedule(Utilisation):
         batch = waits(self.move_rate, self.controls, self.serving, self.polling)
         share = self.polled / max(1e-9, 1 - batch.carried * self.service)
         return resting.alternating(batch, min(1.0, share))
+
+    @cached_property
+    def written(self) -> Written:
+        """The turns of the master, written out: for moves beside joysticks."""
+        return written(self.queue)
+
+    @cached_property
+    def queue(self) -> Queue:
+        """What the master has to do, turn by turn."""
+        case, costs, rows = self.case, self.costs, self.layout
+        polls = [
+            PollTurn(self._work(rows.polls[number], self.poll_time(number)), float(case.polls[number].every))
+            for number in rows.living
+        ]
+        polls += [PollTurn(Work(time, 0.0, time, 0.0), 0.0, POLICY.longest_pause) for time in self.probed]
+        commands = []
+        for number, row in enumerate(rows.moves):
+            if case.units[row.unit].trouble:
+                commands.append(Work(costs.lost[row.kind], 0.0, 0.0, 0.0))
+            else:
+                commands.append(self._work(row, self.move_time(number), 1 + case.retries))
+        operators = [max(0.0, move.rate - move.steady) / 1e9 for move in case.moves]
+        sticks = [Positions(one.moves, float(one.every), float(one.jitter)) for one in case.joysticks]
+        return Queue(polls, commands, operators, sticks)
+
+    def _work(self, row: Row, time: float, tries: int = 1) -> Work:
+        spread = math.sqrt(12 * float(self.times[row.kind].exchange.variance))
+        return Work(time, spread, self.costs.lost[row.kind], self.costs.failing[row.kind], tries)
 
     @cached_property
     def move_p95(self) -> float:
@@ -233,6 +267,8 @@ class PollSchedule(Utilisation):
         """Share of time that commands take, replaced ones left out."""
         if not self.move_rate or self.waits is None:
             return self.sendable
+        if self.case.joysticks:
+            return self.written.busy
         return self.waits.carried * self.service
 
     @cached_property

@@ -94,6 +94,29 @@ class MoveBudget:
 
 
 @dataclass(slots=True)
+class JoystickBudget:
+    """A joystick of the plan, moved all the time. `rate`: positions per second; `mean`, `p95`: seconds from a position
+    to its acknowledgement, None if none is ever answered; `replaced`: share of positions that newer ones replace.
+
+    `beside`, `beside_p95`: seconds that the move of an operator beside it takes, with all other joysticks moved too;
+    `without_p95`: while this one rests. `cycle`, `without_cycle`: seconds between two polls, None if nothing is polled.
+    """
+
+    panel: str
+    camera: str
+    controls: tuple[str, ...]
+    rate: float
+    mean: float | None
+    p95: float | None
+    replaced: float
+    beside: float
+    beside_p95: float
+    without_p95: float
+    cycle: float | None
+    without_cycle: float | None
+
+
+@dataclass(slots=True)
 class StreamBudget:
     """`count` more of one kind: operators (random moves) or joysticks (a steady stream). None: more than it can do."""
 
@@ -220,6 +243,7 @@ class LineBudget:
     groups: tuple[GroupBudget, ...] = ()
     cameras: tuple[CameraBudget, ...] = ()
     moves: MoveBudget | None = None
+    joysticks: tuple[JoystickBudget, ...] = ()
     streams: tuple[StreamBudget, ...] = ()
     jobs: tuple[JobBudget, ...] = ()
     dead: tuple[DeadBudget, ...] = ()

@@ -1,16 +1,22 @@
-"""More operators and joysticks at a master, in addition to the planned moves."""
+"""More operators and joysticks at a master, in addition to the planned moves.
+
+While few of their moves wait for each other, the chain of random moves holds (`command_delay`). Beyond that, and beside
+a joystick of the plan, turns are written out (`written_out`): there newer positions replace waiting ones.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
 
-from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, MOST_WAITING, waits
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, waits
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.figures import Expected
+from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.response import Flow, lowest_response
 from busim.analysis.budget.result import StreamBudget
 from busim.analysis.budget.write_cost import write_timing
+from busim.analysis.budget.written_out import Positions, Queue, Work, Written, written
 from busim.physics.exchange import WORST
 
 OPERATOR = 2e-9  # moves per ns of one more operator, both hands busy: common practice, no source
@@ -18,6 +24,8 @@ OPERATOR_CONTROLS = 4
 JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT.709, from memory)
 _COUNTS = (1, 2, 4)
 _ALL = 1 - 1e-9  # share of the master's time, above which polls get no turn
+_SELDOM = 0.8  # share of it that moves need, up to which few wait for each other
+_COMMANDS = 2000  # moves that are written out: enough to compare rows
 _RARELY = 1e-15  # moves per ns: practically none
 
 
@@ -52,16 +60,34 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
             busy = every * service.mean
             crowded = busy + every * turn
             worst = lowest_response(position, count, math.ceil(2 * longest)) if steady else None
-            bound = None if worst is None else worst / 1e9
+            bound = None if worst is None or mean.case.joysticks else worst / 1e9
+            if crowded > _SELDOM or mean.case.joysticks:
+                found = _written_out(mean, Work(own.mean, own.widths[0], 0.0, 0.0), count, steady)
+                cycle = mean.round_with(found.busy) / 1e9 if found.busy < _ALL else None
+                delay = _delay(found, count) if steady else found.beside
+                mean_time, p95 = (delay.mean + answer.mean) / 1e9, delay.plus(answer).quantile(0.95) / 1e9
+                yield StreamBudget(kind, count, crowded, mean_time, p95, bound, cycle)
+                continue
             # A steady stream never collides with itself; other streams come at random times for it.
             met = max(every - rate, _RARELY) if steady else every
             moved = held + count * controls - steady
-            if crowded >= 1 and moved > MOST_WAITING:
-                yield StreamBudget(kind, count, crowded, None, None, bound, None)
-                continue
             full = busy + mean.polled >= 1 and bool(mean.paces)
             wait = waits(met, moved, service, mean.polling if full else mean.between)
             p95 = wait.delay.plus(answer).quantile(0.95)
             taken = every * wait.carried / met * service.mean
             cycle = mean.round_with(taken) / 1e9 if taken < _ALL else None
             yield StreamBudget(kind, count, crowded, (wait.mean + answer.mean) / 1e9, p95 / 1e9, bound, cycle)
+
+
+def _written_out(mean: PollSchedule, work: Work, count: int, steady: bool) -> Written:
+    """The turns with so many more joysticks (`steady`) or operators, who all give commands like `work`."""
+    polls, commands, operators, joysticks = mean.queue
+    first, added = len(commands), count if steady else count * OPERATOR_CONTROLS
+    more = [0.0 if steady else OPERATOR / OPERATOR_CONTROLS] * added
+    sticks = [Positions((first + number,), 1 / JOYSTICK, 0.0) for number in range(count if steady else 0)]
+    return written(Queue(polls, [*commands, *[work] * added], [*operators, *more], [*joysticks, *sticks]), _COMMANDS)
+
+
+def _delay(found: Written, count: int) -> Distribution:
+    """How long positions of the last so many commands wait."""
+    return Distribution.mixture([(1, delay) for delay in found.delays[-count:] if delay is not None])

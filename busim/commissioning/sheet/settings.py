@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from ipaddress import ip_network
 
 from busim.analysis.check import Survey
@@ -184,4 +185,6 @@ def _bound(survey: Survey, said: Said, index: int, panel: PanelPlan) -> Iterator
     moves = said.value(f"panels[{index}].moves", f"{number(panel.moves)} /s")
     for camera in panel.cameras:
         controls = [control for control in panel.controls if not survey.lacks(camera, control)]
-        yield panel.name, panel.place or "", panel.master, camera, ", ".join(controls) or "none", moves
+        sticks = [f"; joystick {number(one.rate)} /s" for one in panel.joysticks if one.camera == camera]
+        own = replace(moves, text=moves.text + "".join(sticks))
+        yield panel.name, panel.place or "", panel.master, camera, ", ".join(controls) or "none", own

@@ -294,7 +294,8 @@ def _listed(names: tuple[str, ...], gone: set[str], copies: dict[str, list[str]]
 
 def _panel(panel: PanelPlan, gone: set[str]) -> PanelPlan:
     kept = tuple(name for name in panel.cameras if name not in gone)
-    return replace(panel, cameras=kept, moves=panel.moves * len(kept) / len(panel.cameras))
+    sticks = tuple(stick for stick in panel.joysticks if stick.camera not in gone)
+    return replace(panel, cameras=kept, moves=panel.moves * len(kept) / len(panel.cameras), joysticks=sticks)
 
 
 _VARIED: dict[str, Callable[[Plan, list[str], object], Plan]] = {

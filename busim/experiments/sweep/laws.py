@@ -160,10 +160,13 @@ class _Laws:
         alike: dict[tuple[int, float, float], Move] = {}
         for move in case.moves:
             key = (move.unit, move.request, move.reply)
-            alike[key] = move._replace(rate=move.rate + (alike[key].rate if key in alike else 0.0))
+            same = alike.get(key, move._replace(rate=0.0, steady=0.0))
+            alike[key] = move._replace(rate=move.rate + same.rate, steady=move.steady + same.steady)
         moves = timing(case, list(alike.values()), layout.varied())
         each = layout.column("panel.moves")
-        rates = np.array([move.rate / 1e9 for move in alike.values()]) * (1.0 if each is None else each)
+        steady = np.array([move.steady / 1e9 for move in alike.values()])  # of joysticks, whatever operators do
+        rates = np.array([move.rate / 1e9 for move in alike.values()])
+        rates = rates if each is None else steady + (rates - steady) * each
         unit = np.array([move.unit for move in alike.values()], dtype=np.int64)
         live = self._alive[unit]
         live_rate, dead_rate = self._add(rates * live, unit), self._add(rates * ~live, unit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 
 from busim.foundation.diagnostics import Findings
@@ -17,7 +17,7 @@ from busim.installation import (
     ResolvedPanel,
     resolve,
 )
-from busim.plan import ConverterPlan, MasterPlan, Plan
+from busim.plan import ConverterPlan, MasterPlan, PanelPlan, Plan
 from busim.protocols import BusProtocol
 from busim.recording.trace import CHANGE, EFFECT, MARK, Emit, Record
 from busim.simulator.bus import Line, Setting, Station, setting
@@ -33,7 +33,7 @@ from busim.simulator.world.controller_hook import Hook
 from busim.simulator.world.converter_ports import ConverterPort
 from busim.simulator.world.fault_entries import fault_entries, wrong_faults
 from busim.simulator.world.master_ports import MasterBehindConverter, MasterOnLine, MasterPort
-from busim.simulator.world.operators import Move, Operator
+from busim.simulator.world.operators import Joystick, Move, Operator
 from busim.simulator.world.sniffer import Sniffer
 from busim.simulator.world.world import World
 
@@ -315,17 +315,24 @@ class _Builder:
         return not self._watched and sum(len(one.askers) for one in self._site.lines if one.name == line) == 1
 
     def _panel(self, resolved: ResolvedPanel) -> None:
-        plan, hook = resolved.panel, self._world.hook
-        moves = [
-            self._move(plan.master, command)
-            for command in resolved.commands
-            if (plan.master, command.camera.name) in self._world.moves  # otherwise the master is not played
-        ]
-        if hook is not None and not moves:
-            moves = [self._intent(hook, plan.name, command) for command in resolved.commands]
+        plan, world = resolved.panel, self._world
+        moves = self._moves_of(plan, resolved.commands)
         if plan.moves and moves:
             stream = self._chance.stream("panel", plan.name, "moves")
-            self._world.operators.append(Operator(self._world.kernel, stream, plan.moves, moves))
+            world.operators.append(Operator(world.kernel, stream, plan.moves, moves))
+        for number, stick in enumerate(resolved.joysticks):
+            moves = self._moves_of(plan, stick.commands)
+            if moves:
+                stream = self._chance.stream("panel", plan.name, "joystick", str(number))
+                world.operators.append(Joystick(world.kernel, stream, stick.every, stick.joystick.jitter, moves))
+
+    def _moves_of(self, panel: PanelPlan, commands: Sequence[Command]) -> list[Move]:
+        """Moves for the played master, or else for the controller outside."""
+        hook, moves = self._world.hook, self._world.moves
+        played = [self._move(panel.master, one) for one in commands if (panel.master, one.camera.name) in moves]
+        if hook is not None and not played:
+            return [self._intent(hook, panel.name, one) for one in commands]
+        return played
 
     def _intent(self, hook: Hook, panel: str, command: Command) -> Move:
         """A move that the controller outside receives."""

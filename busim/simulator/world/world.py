@@ -18,7 +18,7 @@ from busim.simulator.world.converter_ports import ConverterPort
 from busim.simulator.world.fault_board import FaultBoard
 from busim.simulator.world.fault_entries import FaultEntry
 from busim.simulator.world.master_ports import MasterPort
-from busim.simulator.world.operators import Operator
+from busim.simulator.world.operators import Joystick, Operator
 from busim.simulator.world.site_actions import Wiring
 
 
@@ -66,7 +66,7 @@ class World:
         self.converters: dict[str, ConverterPort] = {}
         self.masters: dict[tuple[str, str], MasterPort] = {}
         self.protocols: dict[str, BusProtocol] = {}
-        self.operators: list[Operator] = []
+        self.operators: list[Operator | Joystick] = []
         self.moves: dict[tuple[str, str], Callable[[str, int, bool], None]] = {}
         self.disturbances: list[tuple[Line, LineLevel]] = []
         self.told: Callable[[SettingRow], None] = lambda _: None
