@@ -31,7 +31,7 @@ from busim.commissioning.rehearse import (
     what_ifs,
 )
 from busim.commissioning.rehearse.binding import move
-from busim.commissioning.rehearse.site import Site
+from busim.commissioning.rehearse.emulated import EmulatedSite as Site
 from busim.plan import Plan, read, read_text
 from busim.recording.trace import INPUT, open_trace
 from busim.runtime.session import Run, replay

@@ -7,7 +7,7 @@ the plan), `listening` (how long to listen before sending).
 Open `scanning.py` first.
 """
 
-from busim.commissioning.bus_scan.following import Followed, OthersAsk, follow
+from busim.commissioning.bus_scan.following import Asks, Followed, OthersAsk, follow
 from busim.commissioning.bus_scan.ground import SCAN, SERIALS, SLOTS, WAYS, Ground, listening
 from busim.commissioning.bus_scan.result import BusScan, Row, Unseen, Way
 from busim.commissioning.bus_scan.scanning import scan_bus
@@ -17,6 +17,7 @@ __all__ = [
     "SERIALS",
     "SLOTS",
     "WAYS",
+    "Asks",
     "BusScan",
     "Followed",
     "Ground",

@@ -6,13 +6,28 @@ Facts that only the emulator knows (`Heard.beneath`) are not returned: a procedu
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 from busim.commissioning.scan_methods import Answer, Procedure, Question
-from busim.protocols import Request
-from busim.simulator.world import Heard, Tool
+from busim.protocols import BusProtocol, Request
+from busim.simulator.world import Heard
 
 _Result = TypeVar("_Result")
+
+
+class Asks(Protocol):
+    """Who sends the questions: a tool at an emulated line, or at a real one."""
+
+    @property
+    def protocol(self) -> BusProtocol: ...
+
+    @property
+    def now(self) -> int:
+        """ns."""
+
+    def ask(self, request: Request, time_out: int, /) -> Heard: ...
+
+    def listen(self, length: int, /) -> Heard: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +54,7 @@ class Followed(Generic[_Result]):
         return self.until - self.since
 
 
-def follow(tool: Tool, procedure: Procedure[_Result]) -> Followed[_Result]:
+def follow(tool: Asks, procedure: Procedure[_Result]) -> Followed[_Result]:
     """Send the questions of a procedure one after the other until it returns its result."""
     since, questions = tool.now, 0
     try:
@@ -55,7 +70,7 @@ def follow(tool: Tool, procedure: Procedure[_Result]) -> Followed[_Result]:
         return Followed(end.value, None, since, tool.now, questions)
 
 
-def _put(tool: Tool, question: Question) -> Heard:
+def _put(tool: Asks, question: Question) -> Heard:
     if question.request is None:
         return tool.listen(question.length)
     return tool.ask(question.request, question.length)

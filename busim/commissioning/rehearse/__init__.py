@@ -1,15 +1,32 @@
 """Rehearsal of a commissioning: its steps, in simulated time, on the emulated installation.
 
 Public: `planned` (the cameras and their target IDs), `steps_of` (steps written in a plan or generated from it),
-`rehearse`, its results (`Rehearsal`, `Done`, `Reason`), mistakes and mishaps to try (`what_ifs`, `what_if_steps`),
-`crews` (lines that can be done side by side). The block of a plan itself is read in `busim.installation.rehearsal`.
+`rehearse`, its results (`Rehearsal`, `Done`, `Reason`), `run_steps` (the same steps on any `Site`), mistakes and
+mishaps to try (`what_ifs`, `what_if_steps`), `crews` (lines that can be done side by side). The block of a plan itself
+is read in `busim.installation.rehearsal`.
 
 Open `rehearse.py` first.
 """
 
-from busim.commissioning.rehearse.rehearse import rehearse
-from busim.commissioning.rehearse.result import FAILED, OK, SCHEMA, SKIPPED, Done, Reason, Rehearsal
+from busim.commissioning.rehearse.rehearse import rehearse, run_steps
+from busim.commissioning.rehearse.result import (
+    DAMAGED,
+    FAILED,
+    OK,
+    OTHER_ID,
+    REFUSED,
+    SCHEMA,
+    SILENT,
+    SKIPPED,
+    TWO_ANSWERED,
+    UNSEEN,
+    Done,
+    Outcome,
+    Reason,
+    Rehearsal,
+)
 from busim.commissioning.rehearse.script import Planned, generated, planned
+from busim.commissioning.rehearse.site import Declined, Site
 from busim.commissioning.rehearse.steps import CAUTIONS, Assumed, Step
 from busim.commissioning.rehearse.switching import crews
 from busim.commissioning.rehearse.what_if import Setting, WhatIf
@@ -18,16 +35,25 @@ from busim.commissioning.rehearse.written import steps_of
 
 __all__ = [
     "CAUTIONS",
+    "DAMAGED",
     "FAILED",
     "OK",
+    "OTHER_ID",
+    "REFUSED",
     "SCHEMA",
+    "SILENT",
     "SKIPPED",
+    "TWO_ANSWERED",
+    "UNSEEN",
     "Assumed",
+    "Declined",
     "Done",
+    "Outcome",
     "Planned",
     "Reason",
     "Rehearsal",
     "Setting",
+    "Site",
     "Step",
     "WhatIf",
     "crews",
@@ -35,6 +61,7 @@ __all__ = [
     "generated",
     "planned",
     "rehearse",
+    "run_steps",
     "setting_for",
     "steps_of",
     "what_if_steps",

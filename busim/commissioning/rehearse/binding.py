@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from busim.commissioning.rehearse.reasons import MOVED_OTHERS, NOT_MOVED, seen, why
-from busim.commissioning.rehearse.result import Reason
+from busim.commissioning.rehearse.heard import seen
+from busim.commissioning.rehearse.result import MOVED_OTHERS, NOT_MOVED, Reason
 from busim.commissioning.rehearse.site import Site
 from busim.plan.models import Parameter
 
@@ -32,20 +32,20 @@ def move(site: Site, camera: str, control: str, bus_id: int) -> Moved:
     name = site.model(camera).called(control)
     parameter = next(one for one in site.model(camera).parameters if one.name == name)
     heard = site.ask(line, site.request(camera, name, bus_id))
-    reason = why(site, camera, bus_id, heard)
+    reason = site.why(camera, bus_id, heard)
     if reason is not None:
         return Moved(seen(heard), reason)
     assert heard.reply is not None
     before = heard.reply.values[0]
     wanted = _a_little(parameter, before)
-    there = _stands(site, control)
+    there = site.stands(control)
     for value in (wanted, before):
         heard = site.ask(line, site.request(camera, name, bus_id, value))
-        reason = why(site, camera, bus_id, heard)
+        reason = site.why(camera, bus_id, heard)
         if reason is not None:
             return Moved(seen(heard), reason)
         reads = _arrives(site, camera, name, bus_id, value)
-        stands = _stands(site, control)
+        stands = site.stands(control)
         others = sorted(one for one, stood in stands.items() if stood != there[one] and one != camera)
         if others:
             return Moved(
@@ -81,12 +81,3 @@ def _arrives(site: Site, camera: str, control: str, bus_id: int, value: int) -> 
             break
         site.wait(_EVERY)
     return reads
-
-
-def _stands(site: Site, control: str) -> dict[str, int]:
-    """Current value of this control in each camera that has it."""
-    return {
-        name: port.camera.values[port.camera.model.called(control)]
-        for name, port in site.world.cameras.items()
-        if port.camera.model.called(control) in port.camera.values
-    }

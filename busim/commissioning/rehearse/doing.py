@@ -1,16 +1,27 @@
-"""Each kind of step on the emulated site: the requests it sends and the replies that make it pass."""
+"""Each kind of step: the requests it sends, and the replies that make it pass. The same on the emulated site and on a
+real line: what only one of them can do is a method of its `Site`."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from busim.commissioning.bus_scan import SERIALS, follow
 from busim.commissioning.rehearse.binding import move
-from busim.commissioning.rehearse.reasons import FOREIGN, NO_ORDER, NOISE, OTHER_UNIT, TWO_ANSWERED, seen, why
-from busim.commissioning.rehearse.result import FAILED, OK, SKIPPED, Reason
-from busim.commissioning.rehearse.site import Site
+from busim.commissioning.rehearse.heard import seen
+from busim.commissioning.rehearse.result import (
+    DECLINED,
+    FAILED,
+    NO_ORDER,
+    OK,
+    OTHER_UNIT,
+    SKIPPED,
+    TWO_ANSWERED,
+    Outcome,
+    Reason,
+)
+from busim.commissioning.rehearse.site import Declined, Site
 from busim.commissioning.rehearse.steps import Step
 from busim.commissioning.scan_methods import by_serial
 from busim.foundation.units import show_time
@@ -40,19 +51,16 @@ from busim.installation.rehearsal import (
 from busim.simulator.world import Heard
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """Result of one step."""
-
-    outcome: str
-    seen: str
-    look: str = ""
-    reason: Reason | None = None
-
-
 def do(site: Site, step: Step) -> Outcome:
     """Do one step, now."""
-    return _ACTIONS[step.do](site, step)
+    try:
+        outcome = _ACTIONS[step.do](site, step)
+        if outcome.outcome != FAILED and outcome.look and not outcome.confirmed:
+            unseen = site.sees(outcome.look)
+            return outcome if unseen is None else _failed(outcome.seen, unseen)
+    except Declined as no:
+        return _failed(str(no), Reason(DECLINED, "the person at the line said no", "begin again with this step"))
+    return outcome
 
 
 def _failed(heard: str, reason: Reason) -> Outcome:
@@ -60,7 +68,7 @@ def _failed(heard: str, reason: Reason) -> Outcome:
 
 
 def _judged(site: Site, camera: str, bus_id: int, heard: Heard, look: str = "", said: str = "") -> Outcome:
-    reason = why(site, camera, bus_id, heard)
+    reason = site.why(camera, bus_id, heard)
     return Outcome(OK, said or seen(heard), look) if reason is None else _failed(seen(heard), reason)
 
 
@@ -73,22 +81,7 @@ def _at(site: Site, camera: str) -> str:
 
 
 def _listen(site: Site, step: Step) -> Outcome:
-    heard = site.tools[step.line].listen(step.length)
-    if heard.silent:
-        why_so_long = f" ({step.text})" if step.text else ""
-        return Outcome(OK, f"nothing in {show_time(step.length)}: no master on this line{why_so_long}")
-    said = f"{len(heard.data)} bytes in {show_time(step.length)}, valid requests: {len(heard.requests)}"
-    if not heard.beneath.who:
-        return _failed(said, Reason(
-            NOISE, "no station drove the pair: noise made these characters",
-            "do not transmit before the line is quiet: a laptop cannot tell noise from a master at another baud; "
-            "check bias, terminators, screens and other cables along the run",
-        ))  # fmt: skip
-    who = ", ".join(map(repr, heard.beneath.who))
-    return _failed(said, Reason(
-        FOREIGN, f"this line already has traffic: {who} drove the pair",
-        "do not transmit; find the master that polls this line and stop it first",
-    ))  # fmt: skip
+    return site.listen(step)
 
 
 def _connect(site: Site, step: Step) -> Outcome:
@@ -153,7 +146,7 @@ def _cycle(site: Site, step: Step) -> Outcome:
 
 def _identify(site: Site, step: Step) -> Outcome:
     camera = step.camera
-    bus_id = site.believed[camera] if step.bus_id is None else step.bus_id
+    bus_id = site.found_at(camera, site.believed[camera] if step.bus_id is None else step.bus_id)
     outcome = _told_apart(site, camera, bus_id, step.times)
     if outcome.outcome == OK:
         outcome = _alone(site, camera, bus_id, outcome)
@@ -206,7 +199,7 @@ def _told_apart(site: Site, camera: str, bus_id: int, times: int) -> Outcome:
     values: list[int] = []
     for number in range(times):
         heard = site.ask(site.cameras[camera].line, site.request(camera, one.name, bus_id))
-        reason = why(site, camera, bus_id, heard)
+        reason = site.why(camera, bus_id, heard)
         if reason is not None:
             before = f"{number} valid reading{'s' * (number > 1)}, then " if number else ""
             return _failed(before + seen(heard), reason)
@@ -243,7 +236,7 @@ def _assign(site: Site, step: Step) -> Outcome:
     heard = site.ask(step.line, request)
     sent_to_all = request.address == protocol.broadcast
     if not sent_to_all:
-        reason = why(site, camera, believed, heard)
+        reason = site.why(camera, believed, heard)
         if reason is not None:
             return _failed(seen(heard), reason)
     site.assigned.add(camera)
@@ -255,10 +248,7 @@ def _assign(site: Site, step: Step) -> Outcome:
 
 
 def _by_hand(site: Site, camera: str, bus_id: int) -> Outcome:
-    own = site.port(camera).station.setting
-    site.fit(camera, bus_id, site.cameras[camera].serial or 0)
-    site.world.wiring.dial(camera, own.baud, own.format)  # its other switches stay as they are
-    site.power(camera, True)
+    site.set_by_hand(camera, bus_id)
     site.believed[camera] = bus_id
     site.by_hand.add(camera)
     look = f"the switches of {_at(site, camera)} show bus ID {bus_id}"
@@ -294,12 +284,16 @@ def _test_picture(site: Site, step: Step) -> Outcome:
         look = f"the input of {camera} shows the picture of {_at(site, camera)}"
         return Outcome(SKIPPED, "its model has no test picture", look)
     first = picture.choices[1 - picture.low] if len(picture.choices) > 1 - picture.low >= 0 else "the test picture"
+    look, unseen = f"{first} on the input of {camera}, and on no other", None
     for value in (1, 0):
         heard = site.ask(step.line, site.request(camera, picture.name, bus_id, value))
-        reason = why(site, camera, bus_id, heard)
+        reason = site.why(camera, bus_id, heard)
         if reason is not None:
             return _failed(seen(heard), reason)
-    return Outcome(OK, "switched on and off, both acknowledged", f"{first} on the input of {camera}, and on no other")
+        if value:
+            unseen = site.sees(look)  # while it is there
+    told = "switched on and off, both acknowledged"
+    return Outcome(OK, told, look, confirmed=True) if unseen is None else _failed(told, unseen)
 
 
 def _bindings(site: Site, step: Step) -> Outcome:
@@ -350,22 +344,19 @@ def _together(reasons: list[Reason]) -> Reason:
 
 
 def _swap(site: Site, step: Step) -> Outcome:
-    site.world.wiring.swap(step.camera, step.on)
+    site.swap(step.camera, step.on)
     return Outcome(OK, "its two wires are swapped" if step.on else "its two wires are right again")
 
 
 def _dial(site: Site, step: Step) -> Outcome:
-    own = site.port(step.camera).station.setting
-    baud, format = step.baud or own.baud, step.format or own.format
-    site.world.wiring.dial(step.camera, baud, format)
+    baud, format = site.dial(step.camera, step.baud, step.format)
     return Outcome(OK, f"its port is set to {baud} Bd {format}")
 
 
 def _replace(site: Site, step: Step) -> Outcome:
     camera = step.camera
     bus_id = site.cameras[camera].factory_id if step.bus_id is None else step.bus_id
-    site.fit(camera, bus_id, step.serial or 0)
-    site.power(camera, True)
+    site.replace(camera, bus_id, step.serial or 0)
     return Outcome(OK, f"replaced by a new unit: serial number {step.serial or 0}, bus ID {bus_id}")
 
 
@@ -375,7 +366,7 @@ def _wait(site: Site, step: Step) -> Outcome:
 
 
 def _mark(site: Site, step: Step) -> Outcome:
-    site.world.mark(step.text)
+    site.mark(step.text)
     return Outcome(OK, "marked in the trace")
 
 

@@ -6,40 +6,29 @@ so where a laptop would notice nothing.
 
 from __future__ import annotations
 
-from busim.commissioning.rehearse.result import Reason
-from busim.commissioning.rehearse.site import Site
+from busim.commissioning.rehearse.emulated_state import EmulatedState
+from busim.commissioning.rehearse.result import (
+    CUT,
+    DAMAGED,
+    NO_POWER,
+    NOT_SAVED,
+    OTHER_ID,
+    OTHER_UNIT,
+    REFUSED,
+    SILENT,
+    STARTING,
+    SWAPPED,
+    TWO_ANSWERED,
+    UNPLUGGED,
+    WRONG_BAUD,
+    WRONG_CAMERA,
+    WRONG_FORMAT,
+    Reason,
+)
 from busim.simulator.world import Heard
 
-TWO_ANSWERED, NOT_SAVED, OTHER_ID, WRONG_CAMERA = "two-answered", "not-saved", "other-id", "wrong-camera"
-NO_POWER, UNPLUGGED, CUT, STARTING = "no-power", "unplugged", "cut", "starting"
-SWAPPED, WRONG_BAUD, WRONG_FORMAT = "swapped", "wrong-baud", "wrong-format"
-DAMAGED, REFUSED, FOREIGN, NO_ORDER, OTHER_UNIT = "damaged", "refused", "foreign", "no-order", "other-unit"
-MOVED_OTHERS, NOT_MOVED, SILENT, NOISE = "moved-others", "not-moved", "silent", "noise"
 
-_SHOWN = 24  # damaged bytes printed at most
-
-
-def seen(heard: Heard) -> str:
-    """What the laptop received for one request, in words."""
-    waited = f"within {heard.length / 1e6:.1f} ms"
-    if heard.silent:
-        return f"nothing {waited}"
-    if len(heard.replies) > 1:
-        values = ", ".join(" ".join(map(str, one.reply.values)) or "acknowledged" for one in heard.replies)
-        return f"{len(heard.replies)} valid replies to one request ({values}) {waited}"
-    if heard.replies:
-        reply = heard.replies[0].reply
-        said = f"refused with code {reply.refused}" if reply.refused else " ".join(map(str, reply.values)) or "ok"
-        more = f", and {len(heard.rest)} bytes outside any reply: {_hex(heard.rest)}" if heard.rest else ""
-        return f"one valid reply ({said}){more}"
-    return f"{len(heard.data)} bytes without a valid reply: {_hex(heard.data)}"
-
-
-def _hex(data: bytes) -> str:
-    return data[:_SHOWN].hex(" ").upper() + (" ..." if len(data) > _SHOWN else "")
-
-
-def why(site: Site, camera: str, bus_id: int, heard: Heard) -> Reason | None:
+def why(site: EmulatedState, camera: str, bus_id: int, heard: Heard) -> Reason | None:
     """Why a request to `camera` at `bus_id` brought no single valid reply from it; None where it did."""
     who = heard.beneath.who
     if len(who) > 1:
@@ -80,7 +69,7 @@ def _refused(camera: str) -> Reason:
     )  # fmt: skip
 
 
-def silence(site: Site, camera: str, bus_id: int) -> Reason:
+def silence(site: EmulatedState, camera: str, bus_id: int) -> Reason:
     """Why a camera did not answer at all: the first cause that the emulator knows."""
     port = site.port(camera)
     return (
@@ -96,7 +85,7 @@ def silence(site: Site, camera: str, bus_id: int) -> Reason:
     )  # fmt: skip
 
 
-def _off_the_pair(site: Site, camera: str) -> Reason | None:
+def _off_the_pair(site: EmulatedState, camera: str) -> Reason | None:
     if camera not in site.unplugged:
         return None
     return Reason(
@@ -104,7 +93,7 @@ def _off_the_pair(site: Site, camera: str) -> Reason | None:
     )
 
 
-def _cut_off(site: Site, camera: str) -> Reason | None:
+def _cut_off(site: EmulatedState, camera: str) -> Reason | None:
     if site.reaches(camera):
         return None
     openings = [(name, site.opens(name)) for name in site.on_line(site.cameras[camera].line) if site.opens(name)]
@@ -115,7 +104,7 @@ def _cut_off(site: Site, camera: str) -> Reason | None:
     )  # fmt: skip
 
 
-def _no_power(site: Site, camera: str) -> Reason | None:
+def _no_power(site: EmulatedState, camera: str) -> Reason | None:
     port = site.port(camera)
     if not port.powered:
         return Reason(
@@ -130,7 +119,7 @@ def _no_power(site: Site, camera: str) -> Reason | None:
     return None
 
 
-def _port_set_otherwise(site: Site, camera: str) -> Reason | None:
+def _port_set_otherwise(site: EmulatedState, camera: str) -> Reason | None:
     own = site.port(camera).station.setting
     line = site.tools[site.cameras[camera].line].station.setting
     if own.inverted != line.inverted:
@@ -151,7 +140,7 @@ def _port_set_otherwise(site: Site, camera: str) -> Reason | None:
     return None
 
 
-def _elsewhere(site: Site, camera: str, bus_id: int) -> Reason | None:
+def _elsewhere(site: EmulatedState, camera: str, bus_id: int) -> Reason | None:
     """The reason where the camera has another ID than the one asked."""
     own = site.port(camera).camera
     if own.bus_id == bus_id:

@@ -6,10 +6,11 @@ continue, so the effect of the mistake on them shows. A line that already has a 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 
-from busim.commissioning.rehearse.doing import Outcome, do
-from busim.commissioning.rehearse.result import FAILED, SKIPPED, Done, Rehearsal
+from busim.commissioning.rehearse.doing import do
+from busim.commissioning.rehearse.emulated import EmulatedSite
+from busim.commissioning.rehearse.result import FAILED, SKIPPED, Done, Outcome, Rehearsal
 from busim.commissioning.rehearse.script import Planned
 from busim.commissioning.rehearse.site import Site
 from busim.commissioning.rehearse.steps import Assumed, Step
@@ -33,27 +34,39 @@ def rehearse(
 
     `cameras`: from `planned`. `advanced`: called after each step with the steps done and the total.
     """
-    site = Site(plan, world, cameras)
-    done: list[Done] = []
+    site, done = EmulatedSite(plan, world, cameras), list[Done]()
+    for one in run_steps(site, steps):
+        done.append(one)
+        advanced(one.number, len(steps))
+    ids = {name: camera.bus_id for name, camera in cameras.items()}
+    proposed = tuple(name for name, camera in cameras.items() if camera.proposed)
+    return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
+
+
+def run_steps(
+    site: Site,
+    steps: Sequence[Step],
+    before: Container[int] = (),
+    begins: Callable[[int, Step], None] = lambda *_: None,
+) -> Iterator[Done]:
+    """Do the steps one after the other. `before`: numbers of steps that are done already, and are passed over;
+    `begins`: called before each of the others.
+    """
     failed: dict[tuple[str, str], int] = {}  # camera, or line with a master, to step number
     for number, step in enumerate(steps, 1):
-        began, asked = world.kernel.now, _asked(site, step)
+        if number in before:
+            continue
+        begins(number, step)
+        began, asked = site.now, _asked(site, step)
         outcome = _skipped(site, step, failed) or do(site, step)
         if outcome.outcome == FAILED and step.camera:
             failed["camera", step.camera] = number
             site.met.discard(step.camera)
         elif outcome.outcome == FAILED and step.do == LISTEN:
             failed["line", step.line] = number
-        done.append(
-            Done(
-                number, step, outcome.outcome, began, world.kernel.now - began, outcome.seen, outcome.look,
-                outcome.reason, asked,
-            )
-        )  # fmt: skip
-        advanced(number, len(steps))
-    ids = {name: camera.bus_id for name, camera in cameras.items()}
-    proposed = tuple(name for name, camera in cameras.items() if camera.proposed)
-    return Rehearsal(plan.name, seed, tuple(done), ids, proposed, assumed, what_if)
+        yield Done(
+            number, step, outcome.outcome, began, site.now - began, outcome.seen, outcome.look, outcome.reason, asked
+        )
 
 
 def _asked(site: Site, step: Step) -> int | None:

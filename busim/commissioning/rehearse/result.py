@@ -11,6 +11,14 @@ SCHEMA = 1
 
 OK, FAILED, SKIPPED = "ok", "failed", "skipped"
 
+# the codes of reasons
+TWO_ANSWERED, NOT_SAVED, OTHER_ID, WRONG_CAMERA = "two-answered", "not-saved", "other-id", "wrong-camera"
+NO_POWER, UNPLUGGED, CUT, STARTING = "no-power", "unplugged", "cut", "starting"
+SWAPPED, WRONG_BAUD, WRONG_FORMAT = "swapped", "wrong-baud", "wrong-format"
+DAMAGED, REFUSED, FOREIGN, NO_ORDER, OTHER_UNIT = "damaged", "refused", "foreign", "no-order", "other-unit"
+MOVED_OTHERS, NOT_MOVED, SILENT, NOISE = "moved-others", "not-moved", "silent", "noise"
+DECLINED, UNSEEN = "declined", "unseen"
+
 
 @dataclass(frozen=True, slots=True)
 class Reason:
@@ -19,6 +27,17 @@ class Reason:
     code: str
     why: str
     mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Result of one step. `seen`, `look`, `reason`: as in `Done`; `confirmed`: the look was already."""
+
+    outcome: str
+    seen: str
+    look: str = ""
+    reason: Reason | None = None
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from busim.commissioning.rehearse.orders import new_id
-from busim.commissioning.rehearse.reasons import (
+from busim.commissioning.rehearse.result import (
     CUT,
     NOT_SAVED,
     OTHER_UNIT,
