@@ -67,3 +67,10 @@ def today() -> str:
     from datetime import date
 
     return date.today().isoformat()
+
+
+def instant() -> str:
+    """This instant in UTC, to the second, as a record has it."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,4 +1,4 @@
-"""`busim rehearse`: the commissioning of a plan, on the emulated installation and in virtual time."""
+"""`busim rehearse`: the commissioning of a plan, on the emulated installation; with --port on the real line."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from busim.cli import options
+from busim.cli import options, real_line
 
 if TYPE_CHECKING:
     from busim.commissioning.rehearse import Rehearsal, WhatIf
@@ -57,6 +57,18 @@ def command(
         typer.Option(metavar="FILE", help="Record the rehearsal into this file."),
     ] = None,
     overwrite: options.Overwrite = False,
+    port: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="TARGET", help="Do the steps on a real line: socket://..., rfc2217://... or a port."),
+    ] = None,
+    record: Annotated[
+        Optional[str],  # noqa: UP045
+        typer.Option(metavar="FILE", help="With --port: keep the record of who did what in this file."),
+    ] = None,
+    who: Annotated[str, typer.Option(metavar="NAME", help="With --port: who does it and signs.")] = "",
+    resume: Annotated[bool, typer.Option("--resume", help="With --port: go on with a record.")] = False,
+    direction: real_line.Direction = "hardware",
+    yes: real_line.Yes = False,
 ) -> None:
     """Rehearse and show. Exit code 1 if a step failed, or a what-if did not show as described."""
     from busim.cli import option_parsing
@@ -72,6 +84,24 @@ def command(
             "no plan was named", expected="a plan file", mend="busim rehearse PLAN, or busim rehearse --what-ifs"
         )
     planned = read_usable(plan)
+    if port is not None:
+        from busim.cli import rehearse_real
+
+        if what_if is not None or trace is not None or as_json:
+            raise UserError(
+                "a real line has neither mishaps to order nor simulated time", found="--what-if, --trace or --json",
+                expected="--port alone, with --record", mend="leave them out",
+            )  # fmt: skip
+        raise typer.Exit(
+            rehearse_real.run(
+                planned, port, record, who=who, line=line, direction=direction, resume=resume, yes=yes
+            )
+        )  # fmt: skip
+    if record is not None or resume:
+        raise UserError(
+            "an emulated line has no record to sign", found="--record or --resume", expected="--port TARGET too",
+            mend="leave them out, or name the real line with --port",
+        )  # fmt: skip
     if what_if is None:
         option_parsing.line([one.name for one in planned.lines], line)
     if what_if == _ALL:

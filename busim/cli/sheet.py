@@ -11,6 +11,7 @@ from busim.cli import options
 
 if TYPE_CHECKING:
     from busim.commissioning.sheet import Document
+    from busim.commissioning.site_record import SiteRecord
 
 NAME = "sheet"
 HELP = "Write the run sheet for printing: wiring, steps, labels."
@@ -22,7 +23,9 @@ def command(
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     only: Annotated[
         Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="PART", help="Only this part: summary, lines, settings, bill, steps, silent, labels."),
+        typer.Option(
+            metavar="PART", help="Only this part: summary, lines, settings, bill, steps, record, silent, labels."
+        ),
     ] = None,
     date: Annotated[
         Optional[str],  # noqa: UP045
@@ -33,6 +36,10 @@ def command(
     since: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option(metavar="OLD", help="The plan of the last print: what changed comes first."),
+    ] = None,
+    record: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Print this record of busim rehearse --port too."),
     ] = None,
     label_sheet: Annotated[
         Optional[str],  # noqa: UP045
@@ -47,7 +54,13 @@ def command(
     from busim.foundation.version import VERSION
     from busim.plan import read
 
-    check_target(output, "sheet", overwrite=overwrite, known=is_sheet, inputs=[plan, *([since] if since else [])])
+    check_target(
+        output,
+        "sheet",
+        overwrite=overwrite,
+        known=is_sheet,
+        inputs=[plan, *([since] if since else []), *(record or [])],
+    )
     document = sheet(
         read(plan),
         version=VERSION,
@@ -56,10 +69,17 @@ def command(
         author=author,
         rehearsed=not no_rehearsal and (not only or "steps" in only),
         since=None if since is None else read(since),
+        records=[_record(one) for one in record or []],
     )
     text = html(document, paper=paper, parts=only or PARTS, label_sheet=label_sheet)
     write_whole(output, text, "sheet")
     _say(document, output)
+
+
+def _record(path: str) -> SiteRecord:
+    from busim.onsite.rehearsing import load_record
+
+    return load_record(path)
 
 
 def _today() -> str:

@@ -33,6 +33,7 @@ _TOPICS = (
     "changes",
     "spreadsheets",
     "rehearsal",
+    "commissioning",
     "sheet",
     "connect",
     "testing",

@@ -12,6 +12,7 @@ from busim.commissioning.rehearse.rehearse import rehearse, run_steps
 from busim.commissioning.rehearse.result import (
     DAMAGED,
     FAILED,
+    FOREIGN,
     OK,
     OTHER_ID,
     REFUSED,
@@ -37,6 +38,7 @@ __all__ = [
     "CAUTIONS",
     "DAMAGED",
     "FAILED",
+    "FOREIGN",
     "OK",
     "OTHER_ID",
     "REFUSED",

@@ -2,7 +2,7 @@
 
 Public: `sheet` (a plan to a `Document`, the content as data), `html` (a `Document` to one file for printing),
 `is_sheet` (whether a file is a sheet), the options `PAPERS` and `PARTS`; its pieces for
-other forms: `line_parts`, `bill`, `loose_cards`, `Said`. Pure: date and version are arguments.
+other forms: `line_parts`, `bill`, `loose_cards`, `instruction`, `Said`. Pure: date and version are arguments.
 
 Open `gather.py` first.
 """
@@ -15,6 +15,7 @@ from busim.commissioning.sheet.model import (
     ASSUMED,
     COMPUTED,
     PLANNED,
+    AsDone,
     Cable,
     Card,
     Changes,
@@ -31,6 +32,7 @@ from busim.commissioning.sheet.model import (
 from busim.commissioning.sheet.pages import PAPERS, PARTS, html, is_sheet
 from busim.commissioning.sheet.said import Said
 from busim.commissioning.sheet.settings import loose_cards
+from busim.commissioning.sheet.tasks import instruction
 
 __all__ = [
     "ASSUMED",
@@ -39,6 +41,7 @@ __all__ = [
     "PAPERS",
     "PARTS",
     "PLANNED",
+    "AsDone",
     "Cable",
     "Card",
     "Changes",
@@ -56,6 +59,7 @@ __all__ = [
     "bill",
     "digest",
     "html",
+    "instruction",
     "is_sheet",
     "line_parts",
     "loose_cards",

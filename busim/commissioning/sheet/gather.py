@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Sequence
 
 from busim.analysis.check import Survey, check
 from busim.analysis.diff import TASKS, diff
+from busim.commissioning.sheet.as_done import as_done
 from busim.commissioning.sheet.bill import bill
 from busim.commissioning.sheet.cables import line_parts
 from busim.commissioning.sheet.labels import labels
@@ -15,6 +17,7 @@ from busim.commissioning.sheet.said import Said, computed
 from busim.commissioning.sheet.settings import loose_cards, settings
 from busim.commissioning.sheet.silent import silent
 from busim.commissioning.sheet.tasks import tasks
+from busim.commissioning.site_record import SiteRecord
 from busim.foundation.diagnostics import Findings
 from busim.handbook import page
 from busim.installation import Installation, outline
@@ -33,11 +36,13 @@ def sheet(
     author: str = "",
     rehearsed: bool = False,
     since: Plan | None = None,
+    records: Sequence[SiteRecord] = (),
 ) -> Document:
     """The sheet of a plan. `version` of busim, `date`, `revision` and `author` are printed as given.
 
     `rehearsed`: the steps are run on the emulated site first. `since`: the plan of the last print; what changed is on
-    the first page. A plan with errors has a sheet too, with the errors on its first page. Raises nothing but Defect.
+    the first page. `records`: what was done on the real lines, printed as it was found. A plan with errors has a sheet
+    too, with the errors on its first page. Raises nothing but Defect.
     """
     site = outline(plan)
     plan, survey, said = site.plan, Survey(site), Said(site)
@@ -65,6 +70,7 @@ def sheet(
         author=author,
         changes=None if since is None else _changes(since, plan),
         silent=silent(survey, said, lines),
+        done=tuple(as_done(one, digest(plan)) for one in records),
     )
 
 

@@ -146,9 +146,22 @@ class Silent:
 
 
 @dataclass(frozen=True, slots=True)
+class AsDone:
+    """The record of a commissioning of `line`. `about`: where, when and by whom it was begun; `steps`: every try;
+    `notes`: between the steps; `signature`: "" if there is none; `warnings`: why not to rely on it."""
+
+    line: str
+    about: str
+    steps: Table
+    notes: tuple[str, ...]
+    signature: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Document:
     """A whole sheet. `digest`: hash of the plan's text and files, which identifies a print; `silent`: what to do on
-    each line if a camera does not answer."""
+    each line if a camera does not answer; `done`: records of commissionings."""
 
     name: str
     path: str
@@ -169,3 +182,4 @@ class Document:
     author: str = ""
     changes: Changes | None = None
     silent: tuple[Silent, ...] = ()
+    done: tuple[AsDone, ...] = ()

@@ -13,13 +13,14 @@ from busim.commissioning.sheet.label_pages import label_markup, precut_labels
 from busim.commissioning.sheet.label_sheets import LABEL_SHEETS
 from busim.commissioning.sheet.markup import BOX, cell, facts, kind, table
 from busim.commissioning.sheet.model import Card, Changes, Document, LinePart, Stand, Table, Task
+from busim.commissioning.sheet.record_pages import record_markup
 from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import UserError
 from busim.foundation.markup import css_text, el, void
 
 MARK = "busim sheet"  # identifies a file as a sheet
 PAPERS = {"a4": "A4", "letter": "letter"}
-PARTS = ("summary", "lines", "settings", "bill", "steps", "silent", "labels")
+PARTS = ("summary", "lines", "settings", "bill", "steps", "record", "silent", "labels")
 CAUTION = (
     "Caution: work on a cable only with every supply of it off, locked off and measured dead. Supplies, fuses and "
     "mains are decided by the local code and licensed people; rigging above people by competent riggers. Heads and "
@@ -50,7 +51,8 @@ def html(
         precut = LABEL_SHEETS[label_sheet]
         _known("--paper", [paper], (precut.paper,))
     made: dict[str, Callable[[Document], Iterable[Markup]]] = {
-        "summary": _summary, "lines": _lines, "settings": _settings, "bill": _bill, "steps": _steps, "silent": _silent,
+        "summary": _summary, "lines": _lines, "settings": _settings, "bill": _bill, "steps": _steps, "record": _record,
+        "silent": _silent,
         "labels": lambda one: precut_labels(one, precut) if precut is not None else _labels(one),
     }  # fmt: skip
     sections = [one for part in PARTS if part in parts for one in made[part](document)]
@@ -299,6 +301,11 @@ def _step(task: Task) -> Markup:
 def _signed(what: str) -> Markup:
     blanks = (el("span", name, el("span", class_="blank")) for name in ("name", "date", "signature"))
     return el("p", el("span", what), *blanks, class_="signed")
+
+
+def _record(document: Document) -> Iterator[Markup]:
+    for one in document.done:
+        yield _page(document, f"As commissioned: {one.line}", *record_markup(one))
 
 
 def _silent(document: Document) -> Iterator[Markup]:

@@ -74,10 +74,15 @@ def _notes(plan: Plan, cameras: Mapping[str, Planned], assumed: Assumed, run: Re
 
 def _task(number: int, step: Step, cameras: Mapping[str, Planned], done: Done | None) -> Task:
     camera = cameras.get(step.camera)
-    what, look = _SAID[step.do](_On(step, camera))
+    what, look = instruction(step, camera)
     handling = Value(show_time(step.handling), ASSUMED) if step.handling else None
     line = step.line or (camera.line if camera else "")
     return Task(number, line, what, look, handling, _result(done), CAUTIONS.get(step.do, ""))
+
+
+def instruction(step: Step, camera: Planned | None) -> tuple[str, str]:
+    """A step in words: what to do, and what to look for."""
+    return _SAID[step.do](_On(step, camera))
 
 
 def _result(done: Done | None) -> str:

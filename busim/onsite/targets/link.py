@@ -17,6 +17,7 @@ from typing import Any
 import serial
 
 from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
 from busim.simulator.world import Packet
 
 TermiosError: type[Exception] = OSError  # what the system's serial calls raise
@@ -58,20 +59,27 @@ class Heard:
         return self.packets[-1].at - self.since if self.packets else None
 
 
+def format_settings(format: CharFormat) -> tuple[tuple[str, Any], ...]:
+    """A character format as pyserial names its parts."""
+    return ("bytesize", format.data_bits), ("parity", format.parity), ("stopbits", format.stop_halves / 2)
+
+
 class Link:
     """One open target. A context manager: leaving closes it. Every method raises UserError if the target fails.
 
     `name`: for messages. `clock`: ns, never going back. `notes`: what the port does otherwise than asked.
+    `bare`: a pseudo-terminal, which has neither parity nor data bits.
     """
 
     def __init__(
         self, port: serial.SerialBase, name: str, clock: Callable[[], int] = time.monotonic_ns,
-        notes: tuple[str, ...] = (),
+        notes: tuple[str, ...] = (), *, bare: bool = False,
     ) -> None:  # fmt: skip
         self.name = name
         self.notes = notes
         self._port: Any = port  # pyserial's ports share these methods, which its types do not say
         self._clock = clock
+        self._bare = bare
 
     @property
     def now(self) -> int:
@@ -107,11 +115,14 @@ class Link:
                 data += more
             return Packet(at, bytes(data))
 
-    def set(self, baud: int) -> None:
-        """Set the baud of the port from now on."""
+    def set(self, baud: int, format: CharFormat | None = None) -> None:
+        """Set the baud of the port from now on, and the format if one is given."""
         with self._guarded():
             if self._port.baudrate != baud:
                 self._port.baudrate = baud
+            for name, value in () if format is None or self._bare else format_settings(format):
+                if getattr(self._port, name) != value:
+                    setattr(self._port, name, value)
 
     @property
     def descriptor(self) -> int | None:

@@ -15,7 +15,7 @@ from busim.foundation.units import CharFormat
 from busim.onsite.targets.adapter import adapter_of
 from busim.onsite.targets.address import PORT, RFC2217, SOCKET, Target
 from busim.onsite.targets.direction import HARDWARE, made_for, switch
-from busim.onsite.targets.link import TICK, WRITE, Link, TermiosError
+from busim.onsite.targets.link import TICK, WRITE, Link, TermiosError, format_settings
 
 _TERMINALS = "/dev/pts/"
 _PLAIN = CharFormat(8, "N", 2)
@@ -50,8 +50,7 @@ def open_target(
 
 def _settings(baud: int, format: CharFormat) -> dict[str, Any]:
     return {
-        "baudrate": baud, "bytesize": format.data_bits, "parity": format.parity, "stopbits": format.stop_halves / 2,
-        "timeout": TICK, "write_timeout": WRITE,
+        "baudrate": baud, **dict(format_settings(format)), "timeout": TICK, "write_timeout": WRITE,
     }  # fmt: skip
 
 
@@ -75,7 +74,7 @@ def _port(
         switch(port, direction)
         notes += _read_back(port, baud)
         told = adapter_of(target.where, descriptor=port.fileno() if os.name == "posix" else None).told
-        return Link(port, target.where, clock, tuple(notes + ([told] if told else [])))
+        return Link(port, target.where, clock, tuple(notes + ([told] if told else [])), bare=terminal)
     except BaseException:
         port.close()
         raise

@@ -75,6 +75,13 @@ class RealTool:
         self.silence = protocol.silence(float(setting.baud))
         self._finder = protocol.stream_framer()
 
+    def tune(self, setting: Setting, *, by_hand: bool = False) -> None:
+        """Ask at this setting from now on. `by_hand`: a person has set the port."""
+        if not by_hand:
+            self.link.set(int(setting.baud), setting.format)
+        self.setting = setting
+        self.silence = self.protocol.silence(float(setting.baud))
+
     def listen_first(self, length: int) -> Quiet:
         """Listen for `length` ns before anything is sent. Raises OtherMaster if a single byte comes."""
         heard = self.link.hear(length)
