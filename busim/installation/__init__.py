@@ -13,7 +13,14 @@ from busim.installation.origins import DEFAULT, MODEL, WRITTEN, Origin, Origins
 from busim.installation.policy import POLICY, MasterPolicy
 from busim.installation.resolve import outline, resolve
 from busim.installation.spoken import Run, Spoken
-from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
+from busim.installation.stations import (
+    Port,
+    ResolvedCamera,
+    ResolvedConverter,
+    ResolvedMaster,
+    ResolvedPort,
+    Station,
+)
 
 __all__ = [
     "DEFAULT",
@@ -35,6 +42,7 @@ __all__ = [
     "ResolvedLine",
     "ResolvedMaster",
     "ResolvedPanel",
+    "ResolvedPort",
     "ResolvedSpare",
     "ResolvedSupply",
     "Run",

@@ -13,9 +13,16 @@ from busim.foundation.diagnostics import Findings
 from busim.installation.asking import Asker, Command, ResolvedJoystick, ResolvedPanel
 from busim.installation.installation import Installation, ResolvedLine, ResolvedSpare, ResolvedSupply
 from busim.installation.policy import POLICY
-from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
+from busim.installation.stations import (
+    Port,
+    ResolvedCamera,
+    ResolvedConverter,
+    ResolvedMaster,
+    ResolvedPort,
+    Station,
+)
 from busim.installation.unresolved import Named, unresolved
-from busim.plan import DriverPlan, LinePlan, PanelPlan, Place, Plan
+from busim.plan import DriverPlan, LinePlan, PanelPlan, Place, Plan, standing
 
 _MOST = 500  # findings; a longer list would not help
 
@@ -119,7 +126,8 @@ class _Resolver:
     def _line(self, index: int, line: LinePlan) -> ResolvedLine:
         field = f"lines[{index}]"
         stations = tuple(
-            Station(f"{field}.order[{number}]", place, self._at(place)) for number, place in enumerate(line.order)
+            Station(at := f"{field}.order[{number}]", place, self._at(place, line, at))
+            for number, place in enumerate(line.order)
         )
         protocol = self._named.protocol(line.protocol)
         cameras = tuple(one.at for one in stations if isinstance(one.at, ResolvedCamera))
@@ -129,7 +137,12 @@ class _Resolver:
         )
         return ResolvedLine(field, line, stations, tuple(self._askers(line, cameras)), protocol, usable)
 
-    def _at(self, place: Place) -> ResolvedCamera | ResolvedConverter | ResolvedMaster | None:
+    def _at(
+        self, place: Place, line: LinePlan, field: str
+    ) -> ResolvedCamera | ResolvedConverter | ResolvedMaster | ResolvedPort | None:
+        if place.kind == "port":
+            box = ResolvedConverter(field, standing(place), line.name, place.metres, _port(line, DriverPlan()))
+            return ResolvedPort(f"{field}.port", box)
         if place.kind == "camera":
             return self._cameras[place.name]
         if place.kind == "converter":

@@ -109,9 +109,21 @@ class ResolvedMaster:
 
 
 @dataclass(frozen=True, slots=True)
+class ResolvedPort:
+    """A real port that stands on a line itself. `box`: how it is emulated: bytes pass at once, both ways."""
+
+    field: str
+    box: ResolvedConverter
+
+    @property
+    def name(self) -> str:
+        return self.box.name
+
+
+@dataclass(frozen=True, slots=True)
 class Station:
     """A position of a line. `field`: its path in the plan (`lines[0].order[2]`); `at` None: a terminator."""
 
     field: str
     place: Place
-    at: ResolvedCamera | ResolvedConverter | ResolvedMaster | None
+    at: ResolvedCamera | ResolvedConverter | ResolvedMaster | ResolvedPort | None

@@ -26,6 +26,7 @@ from busim.plan.site import (
     SupplyPlan,
 )
 from busim.plan.spelled import Spelled, spelled
+from busim.plan.standing import served, standing
 from busim.plan.starters import starter
 from busim.plan.types import (
     CameraPlan,
@@ -77,7 +78,9 @@ __all__ = [
     "read",
     "read_text",
     "rewrite",
+    "served",
     "source_text",
     "spelled",
+    "standing",
     "starter",
 ]

@@ -57,7 +57,7 @@ from busim.plan.site_shapes import (
 
 MEASURED_CAMERA = {"turnaround": "4.8..5.3 ms", "reads": 100, "on": "2026-11-29"}
 MEASURED_BOX = {"packing": "4.1 ms", "reads": 100, "on": "2026-11-29"}
-STANDS = ("camera", "converter", "master", "terminator")
+STANDS = ("camera", "converter", "master", "port", "terminator")
 
 
 class DriverShape(Shape):
@@ -74,12 +74,18 @@ class DriverShape(Shape):
 
 
 class StandShape(Shape):
-    """One position of a line's order: `terminator` alone, or one of camera, converter, master with its name."""
+    """One position of an order: `terminator`, a real port, or one of camera, converter, master with its name."""
 
     terminator: bool | None = has("a terminating resistor", True, None)
     converter: Word | None = has("name of a converter", "boulder box", None)
     camera: Word | None = has("name of a camera", "left mat", None)
     master: Word | None = has("name of a master that is on the line itself", "controller", None)
+    port: Text | None = has(
+        "a real port that stands here as a station, with all that is behind it: a serial port of this machine, or "
+        "socket:// or rfc2217:// of a box; joined by `busim serve` alone",
+        "/dev/ttyUSB0",
+        None,
+    )
     after: Length = has("length of cable from the previous position", "12 m", "0")
     gauge: Gauge | None = has("gauge of that cable; default: that of the line", "AWG 22", None)
     stub: Length = has("length of cable from the line to the station", "0.3 m", "0")

@@ -15,7 +15,8 @@ from busim.plan.site import BiasPlan, CablePlan, MeasuredPlan, PlacePlan, PowerP
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A position on a line, in order from one end: `kind` is camera, converter, master or terminator.
+    """A position on a line, in order from one end: `kind` is camera, converter, master, port (a real one,
+    by its target) or terminator.
 
     `metres` from the first position of the line. `gauge` (AWG) of the cable from the previous position, None: that
     of the line. `stub`: metres from the line to the station. `ohms` and `capacitor` (F in series, None without) are of

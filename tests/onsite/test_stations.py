@@ -6,7 +6,7 @@ import asyncio
 import os
 import select
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -46,6 +46,19 @@ def with_port(port: str, *, polled: bool = False) -> Plan:
     return read_text(text)
 
 
+def standing(port: str, *, polled: bool = False) -> Plan:
+    """The training wall with a real port on its line, and no box; `polled`: by a master there, without its cameras."""
+    text = hall().source
+    text = text.replace("after: 15 m}\n", f"after: 15 m}}\n      - {{port: {port!r}, after: 1 m}}\n")
+    if polled:
+        text = text.replace("turnaround: 1..3 ms", "turnaround: 1..3 ms, present: false")
+        text = text.replace("after: 15 m}\n", "after: 15 m}\n      - {master: desk, after: 1 m}\n") + POLLED
+    return read_text(text)
+
+
+PLACES = pytest.mark.parametrize("placed", [with_port, standing], ids=["network side of a box", "station"])
+
+
 @contextmanager
 def joint(plan: Plan, live: Live) -> Iterator[list[str]]:
     """The real port of the plan, joined; its news so far."""
@@ -82,9 +95,12 @@ async def told_of(told: list[str], word: str) -> None:
     await asyncio.to_thread(wait_for, lambda: any(word in one for one in told))
 
 
-async def test_emulated_cameras_answer_on_a_real_line_and_the_trace_replays_without_it(tmp_path: Path) -> None:
+@PLACES
+async def test_emulated_cameras_answer_on_a_real_line_and_the_trace_replays_without_it(
+    placed: Callable[..., Plan], tmp_path: Path
+) -> None:
     with terminal() as (ours, path):
-        plan = with_port(path)
+        plan = placed(path)
         async with Live(plan, 1, any_port=True, trace=tmp_path / "live.trace") as live:
             with joint(plan, live) as told:
                 await told_of(told, "joined")
@@ -109,9 +125,10 @@ async def test_a_port_that_is_unplugged_and_plugged_again_goes_on(tmp_path: Path
                 await asyncio.to_thread(wait_for, lambda before=before: any("gone" in one for one in told[before:]))
 
 
-async def test_a_real_camera_answers_a_master_on_an_emulated_line() -> None:
+@PLACES
+async def test_a_real_camera_answers_a_master_on_an_emulated_line(placed: Callable[..., Plan]) -> None:
     with terminal() as (ours, path):
-        plan = with_port(path, polled=True)
+        plan = placed(path, polled=True)
         async with Live(plan, 1, any_port=True) as live:
             with joint(plan, live) as told:
                 await told_of(told, "joined")
@@ -146,11 +163,23 @@ def test_a_real_port_that_is_none_or_stands_twice_is_refused() -> None:
     with pytest.raises(UserError, match="not a target") as caught:
         real_ports(resolve(with_port("http://192.0.2.1")))
     assert caught.value.field == "converters[0].port"
+    with pytest.raises(UserError, match="not a target") as caught:
+        real_ports(resolve(standing("http://192.0.2.1")))
+    assert caught.value.field == "lines[0].order[5].port"
     text = with_port("/dev/ttyUSB9").source.replace(
         "      - {camera: wall low", "      - {converter: other, after: 1 m}\n      - {camera: wall low"
     )
     text = text.replace(
         "cameras:\n", '  - {name: other, endpoint: "198.51.100.49:1", port: /dev/ttyUSB9}\ncameras:\n', 1
     )
-    with pytest.raises(UserError, match="two converters have one real port"):
+    with pytest.raises(UserError, match="one real port stands twice"):
         real_ports(resolve(read_text(text)))
+
+
+def test_a_plan_with_a_real_port_on_its_line_is_checked_and_run_without_it(tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    path.write_text(standing("/dev/ttyUSB9").source)
+    for command in (["check", str(path)], ["run", str(path), "--for", "10ms"], ["sheet", str(path), "-o", "s.html"]):
+        done = CliRunner().invoke(app, [*command[:-1], str(tmp_path / "s.html")] if "sheet" in command else command)
+        assert done.exit_code in (0, 1), done.output
+        assert done.exception is None or isinstance(done.exception, SystemExit)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from busim.installation import DEFAULT, Installation, ResolvedCamera, ResolvedConverter, ResolvedLine
+from busim.installation import DEFAULT, Installation, ResolvedCamera, ResolvedConverter, ResolvedLine, ResolvedPort
 from busim.physics.electric import IMPEDANCE, MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place
 
@@ -211,6 +211,8 @@ def _hanging(line: ResolvedLine) -> Iterator[Hanging]:
             fail_safe = converter.driver.fail_safe
             asks = place.name in asking
             yield Hanging(field, at.field, place, converter, converter.unit_load, "passes", asks, fail_safe)
+        elif isinstance(at, ResolvedPort):  # one adapter; what is behind it is not in the plan
+            yield Hanging(field, at.field, place, None, 1.0, "passes", False, False)
         elif at is not None:
             yield Hanging(field, at.field, place, None, 1.0, "passes", True, at.master.driver.fail_safe)
 

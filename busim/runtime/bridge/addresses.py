@@ -40,7 +40,7 @@ def addresses(
             continue
         address = found[converter.name] = Address(_here(converter.host, planned), 0 if any_port else converter.port)
         other = at.setdefault((address, converter.transport), converter)
-        if other is not converter and not any_port:
+        if other is not converter and address.port:
             raise UserError(
                 "two converters would be served at one address",
                 found=f"{other.name!r} ({other.host}:{other.port}) and {converter.name!r} "

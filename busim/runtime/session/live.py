@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any
 
 from busim.foundation.errors import UserError
-from busim.plan import Plan
+from busim.plan import Plan, served
 from busim.recording.trace import Emit
 from busim.runtime.bridge import (
     Address,
@@ -89,7 +89,7 @@ class Live(Served):
             distinct=distinct, also=also,
         )  # fmt: skip
         self._speed = speed
-        self._wanted = addresses(plan.converters, planned=_planned(listen), any_port=any_port)
+        self._wanted = addresses(served(plan), planned=_planned(listen), any_port=any_port)
         self._dialled = dialled(plan.converters, planned=_planned(listen))
         self._pty = None if pty is None else Path(pty)
         self.ptys: dict[str, Path] = {}

@@ -15,6 +15,7 @@ from busim.installation import (
     ResolvedConverter,
     ResolvedLine,
     ResolvedPanel,
+    ResolvedPort,
     resolve,
 )
 from busim.plan import ConverterPlan, MasterPlan, PanelPlan, Plan
@@ -142,6 +143,7 @@ class _Builder:
         number = self._numbers["line", line.name] = self._world.number("line", line.name)
         for station in line.stations:
             kind, name = station.place.kind, station.place.name
+            kind = "converter" if kind == "port" else kind
             if kind not in ("terminator", "master"):
                 self._numbers[kind, name] = self._world.number(kind, name, number)
         for master in self._site.masters:
@@ -171,6 +173,8 @@ class _Builder:
                 self._camera(resolved, line, one.at, hearings)
             elif isinstance(one.at, ResolvedConverter):
                 self._converter(resolved, line, one.at)
+            elif isinstance(one.at, ResolvedPort):
+                self._converter(resolved, line, one.at.box)
             elif one.at is not None and self._plays(one.at.name):
                 self._master_on(line, protocol, own[one.at.name])
         self._wire(resolved, line)
