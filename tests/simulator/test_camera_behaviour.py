@@ -29,6 +29,9 @@ from busim.protocols import (
     STOP,
     WRITE,
     Request,
+    assignment,
+    find,
+    search,
 )
 from busim.simulator.cameras import Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
 
@@ -626,3 +629,34 @@ def held_to_its_rules(camera: Held, before: dict[str, int]) -> None:
             limited = {limit.limits for limit in model.limits}
             for name in lock.locks:
                 assert name in limited or values[name] == before[name], f"{name} is locked"
+
+
+# -- searches, assignments and port settings -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "answer"),
+    [(4711, 4711, (4711,)), (4711, 9000, (4711,)), (0, 4711, (4711,)), (4712, 9000, ()), (0, 4710, ())],
+)
+def test_a_search_is_answered_from_the_first_to_the_last_serial_asked_for(
+    low: int, high: int, answer: tuple[int, ...]
+) -> None:
+    assert Held("minicam").camera.serve(search(find("modbus-rtu"), low, high), 0).values == answer
+
+
+def test_an_assignment_is_answered_and_obeyed_by_the_camera_it_names_and_by_no_other() -> None:
+    rtu, named, other = find("modbus-rtu"), Held("minicam"), Held("minicam")
+    assert named.camera.serve(assignment(rtu, 4711, 9), 0).values == (4711, 9)
+    assert other.camera.serve(assignment(rtu, 4712, 9), 0).values == ()
+    for camera in (named, other):
+        camera.save()
+        camera.power_cycle()
+    assert (named.camera.bus_id, other.camera.bus_id) == (9, 5)
+
+
+@pytest.mark.parametrize("model", ["zoom-camera", "minicam", "slow-motion-camera"])
+def test_each_setting_of_the_port_has_a_number_and_the_next_number_is_refused(model: str) -> None:
+    camera = Held(model)
+    bus = camera.model.bus
+    settings = len(bus.bauds) * len(bus.formats)
+    assert [camera.write("new_port", number) for number in range(settings + 1)] == [0] * settings + [ILLEGAL_VALUE]

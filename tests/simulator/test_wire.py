@@ -816,3 +816,19 @@ def test_nothing_is_said_to_be_heard_otherwise_that_was_heard_as_it_was_sent(
     wire.run(1_000_000 + of.offset(end))
     for record in heard_otherwise(wire):
         assert any(record[6]) or record[5] != sent_meanwhile(wire, record)
+
+
+def test_who_drives_is_told_from_the_first_instant_to_before_the_last_and_only_its_own_edges_count() -> None:
+    """A0 in 8N1 at 9600 Bd: space from the start bit to bit 4, then mark, space, mark; the driver lets go unseen."""
+    wire = Wire()
+    wire.station("near")
+    wire.station("far", 20.0)
+    wire.start()
+    wire.send(1000, "near", b"\xa0")
+    bit, told = 1e9 / 9600, {}
+    for after in (0.0, 3.0, 5.9, 9.6, 10.0):
+        at = 1000 + round(after * bit)
+        wire.at(at, lambda _, after=after: told.__setitem__(after, wire.line.driving(round(bit * 0.7))))
+    wire.run()
+    near = wire.stations["near"]
+    assert told == {0.0: (near, True), 3.0: (near, False), 5.9: (near, True), 9.6: (near, False), 10.0: None}

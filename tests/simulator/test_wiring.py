@@ -364,6 +364,23 @@ def test_what_is_not_there_cannot_be_touched(what: str, arguments: tuple[Any, ..
         getattr(world.wiring, what)(*arguments)
 
 
+@pytest.mark.parametrize("cameras", [2, 3])
+def test_cameras_that_hear_alike_again_part_again_one_by_one(cameras: int) -> None:
+    """One is set to another rate, back, and away once more: the others answer all the time."""
+    records: list[Record] = []
+    world = build(wall(cameras=cameras, turnaround="1 ms"), 1, records.append)
+    usual = world.cameras["c1"].station.setting
+    for at, baud in ((100, 9600), (200, 19200), (300, 9600)):
+        world.kernel.at(at * MS, lambda _, baud=baud: world.wiring.set_port("c1", Fraction(baud), usual.format))
+    world.start()
+    world.kernel.advance(600 * MS)
+    others = set(range(2, cameras + 1))
+    for since in (100, 200, 300):
+        ended = [one for one in records if one[0] == EXCHANGE and since * MS + 20 * MS < one[10] < (since + 100) * MS]
+        answered = {one[4] for one in ended if one[12] == "ok"}
+        assert answered == (others | {1} if since == 200 else others), since
+
+
 hands = st.tuples(
     st.sampled_from(["unplug", "cuts", "plug", "swap", "straight", "cut", "join", "set"]),
     st.integers(0, 7),
@@ -412,6 +429,14 @@ SET_WHILE_A_REQUEST_BEGINS = {  # one of two cameras that share a receiver group
         {"bus_id": 3, "after": 0, "turnaround": "0", "echo": False, "hold": "0", "format": ""},
     ],
 }  # fmt: skip
+
+
+def test_two_far_cameras_on_one_pair_again_answer_to_the_nanosecond_as_on_the_exact_path() -> None:
+    deeds = [("unplug", 0, 50 * MS, 0), ("plug", 0, 100 * MS, 0)]
+    fast, exact = (
+        handled(wall(cameras=2, after="400 m", turnaround="1 ms"), deeds, exact=exact) for exact in (False, True)
+    )
+    assert fast == exact
 
 
 @pytest.mark.timeout(600)

@@ -17,7 +17,7 @@ from busim.foundation.errors import Defect
 from busim.recording.trace import PULSE, Emit
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.cable_segments import CableSegments
-from busim.simulator.bus.driver import drive
+from busim.simulator.bus.driver import burst_edges
 from busim.simulator.bus.exact import ExactPath
 from busim.simulator.bus.fast import FastPath
 from busim.simulator.bus.port_changes import PortChanges
@@ -218,7 +218,7 @@ class Line:
         for station in self._cable.stations:
             burst = station.burst
             if burst is not None and burst.on <= now < burst.off:
-                return station, any(abs(time - now) <= bit for time, _ in drive(burst))
+                return station, any(abs(time - now) <= bit for time, _ in burst_edges(burst))
         return None
 
     def end_break(self, station: Station) -> None:

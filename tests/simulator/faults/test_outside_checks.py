@@ -8,7 +8,7 @@ import pytest
 from fault_halls import MS, Broken, S
 
 from busim.protocols import READ, Reply, Request, find
-from busim.recording.trace import PULSE
+from busim.recording.trace import BURST, PULSE, Record
 from busim.simulator.faults.catalogue import wireless_link
 from busim.simulator.kernel import Chance, Stream
 
@@ -105,3 +105,38 @@ def test_a_burst_of_noise_has_the_shape_of_the_standard(kind: str, length: int) 
         assert {later - former for former, later in itertools.pairwise(burst)} == {spacing}
         assert burst[-1] + spacing - burst[0] == length
     assert [burst[0] for burst in bursts] == [300 * MS, 600 * MS, 900 * MS]
+
+
+def during(run: Broken, at: int) -> Record:
+    """The burst under way at an instant."""
+    (burst,) = (record for record in run.of(BURST) if record[3] <= at < record[4])
+    return burst
+
+
+def edges(burst: Record) -> list[float]:
+    """ns of the edges of 8E1 characters at 38400 Bd: start bit, eight bits with the lowest first, parity, stop."""
+    bit, level, found = 1e9 / 38400, 1, []
+    for number, value in enumerate(burst[6]):
+        ones = [value >> place & 1 for place in range(8)]
+        for place, now in enumerate((0, *ones, sum(ones) % 2, 1)):
+            if now != level:
+                found.append(burst[3] + (11 * number + place) * bit)
+            level = now
+    return found
+
+
+def test_bit_errors_by_ringing_hit_only_bits_beside_an_edge_of_who_sends() -> None:
+    run = Broken("{fault: bit-errors, on: wall line, per_bit: 0.005, edges: yes}")
+    instants = [record[2] for record in run.of(PULSE)]
+    assert len(instants) > 20
+    for at in instants:
+        assert min(abs(edge - at) for edge in edges(during(run, at))) <= 1e9 / 38400 + 2
+
+
+def test_bit_errors_by_reflections_hit_who_drives_from_afar() -> None:
+    """The box stands at the start of the pair, the cameras after 12, 20 and 35 m."""
+    run = Broken("{fault: bit-errors, on: wall line, per_bit: 0.005, placed: yes}")
+    drivers = [during(run, record[2])[2] for record in run.of(PULSE)]
+    hits = {name: drivers.count(run.number(name)) for name in ("wall box", "rope left", "rope right", "rope top")}
+    assert hits["wall box"] == 0
+    assert hits["rope top"] > hits["rope left"] > 0
