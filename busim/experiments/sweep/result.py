@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product, repeat
 from typing import Any
 
 import numpy as np
@@ -66,23 +67,21 @@ class Sweep:
         """The shape of the grid into which `values` reshape."""
         return tuple(len(axis.values) for axis in self.axes)
 
-    def rows(self) -> Iterator[Row]:
-        """One row for each line, master and point: the axes' values as written, their numbers, figures, intervals."""
-        for line in self.lines:
-            for number in range(len(line.feasible)):
-                yield self.row(line, number)
-
-    def row(self, line: LineSweep, number: int) -> Row:
-        """One of them: a line at the point of this number."""
-        row: Row = {"line": line.line, "master": line.master}
-        at = np.unravel_index(number, self.shape)
-        row |= {axis.name: axis.values[int(place)] for axis, place in zip(self.axes, at, strict=True)}
-        for name, values in line.values.items():
-            row[name] = _number(values[number])
-            if name in line.half:
-                row[f"{name}_half"] = _number(line.half[name][number])
-        row["feasible"] = bool(line.feasible[number])
-        return row
+    def rows(self, line: LineSweep | None = None) -> Iterator[Row]:
+        """A row for each point of a line and master, of all without `line`: the axes' values as written, figures,
+        intervals; None where there is no value."""
+        for one in self.lines if line is None else (line,):
+            figures: dict[str, list[float | None]] = {}
+            for name, values in one.values.items():
+                figures[name] = _numbers(values)
+                if name in one.half:
+                    figures[f"{name}_half"] = _numbers(one.half[name])
+            keys = ("line", "master", *(axis.name for axis in self.axes), *figures, "feasible")
+            feasible = one.feasible.tolist()
+            numbers = zip(*figures.values(), strict=True) if figures else repeat((), len(feasible))
+            places = product(*(axis.values for axis in self.axes))
+            for place, found, good in zip(places, numbers, feasible, strict=False):  # none where it was declined
+                yield dict(zip(keys, (one.line, one.master, *place, *found, good), strict=True))
 
     def columns(self) -> dict[str, list[str] | npt.NDArray[Any]]:
         """The same as columns of one type each, the unit at the end of their names: baud and counts as whole numbers,
@@ -115,5 +114,5 @@ class Sweep:
         )
 
 
-def _number(value: float) -> float | None:
-    return None if np.isnan(value) else float(value)
+def _numbers(values: Array) -> list[float | None]:
+    return [None if value != value else value for value in values.tolist()]
