@@ -381,6 +381,23 @@ def test_cameras_that_hear_alike_again_part_again_one_by_one(cameras: int) -> No
         assert answered == (others | {1} if since == 200 else others), since
 
 
+def test_a_disturbance_lasts_however_many_others_begin_in_it() -> None:
+    """At 1 MBd on 1 km of cable, 5 us: another level for 1.4 us, when the farthest station has just sampled a stop bit,
+    spoils the next start bit for it. Shorter ones, more than the line keeps, do not end that.
+    """
+    wire = Wire()
+    for number in range(3):
+        wire.station(str(number), 500.0 * number, port(1_000_000))
+    wire.start()
+    wire.send(1000, "0", b"\x55" * 20)
+    middle = 1000 + 10 * 10_000 + 4600
+    wire.at(middle, lambda _: wire.line.pulse(1400, floating=False))
+    for number in range(80):
+        wire.at(middle + 10 + 3 * number, lambda _: wire.line.pulse(2, floating=False))
+    wire.run()
+    assert wire.values("2") != b"\x55" * 20
+
+
 hands = st.tuples(
     st.sampled_from(["unplug", "cuts", "plug", "swap", "straight", "cut", "join", "set"]),
     st.integers(0, 7),
