@@ -80,6 +80,18 @@ def test_a_mutant_meets_the_tests_that_run_its_line_the_quick_ones_first(tmp_pat
     assert table.tests(plus) == ["quick", "slow"]
 
 
+def test_a_mutant_of_a_module_whose_lines_no_test_runs_meets_the_tests_of_its_folder(tmp_path: Path) -> None:
+    (tmp_path / "core").mkdir()
+    path = tmp_path / "core" / "module.py"
+    path.write_text("LIMIT = 1 + 1\n")
+    (plus,) = (one for one in mutations.mutations(tmp_path, path) if one.kind == "arithmetic")
+    for own in ({}, {"1": []}):
+        table = Map(
+            {"near": 0.1, "far": 0.1}, {"core/module.py": own, "core/b.py": {"3": ["near"]}, "c.py": {"1": ["far"]}}
+        )
+        assert table.tests(plus) == ["near"]
+
+
 def test_every_listed_equivalent_mutant_is_one_that_can_be_drawn_and_has_its_reason() -> None:
     listed = equivalents(TOP / "tools" / "equivalent_mutants.yaml")
     known = {place_of(mutation) for mutation in mutations.of_packages(TOP, CORE)}

@@ -129,7 +129,11 @@ class Map:
         found = {test for line in spread for test in of_file.get(str(line), ())}
         if not found:  # it runs when the module is loaded: a constant, a default
             folder = mutation.path.rpartition("/")[0] + "/"
-            near = [of_file] if of_file else [each for path, each in self.lines.items() if path.startswith(folder)]
+            near = (
+                [of_file]
+                if any(of_file.values())
+                else [each for path, each in self.lines.items() if path.startswith(folder)]
+            )
             found = {test for each in near for tests in each.values() for test in tests}
         chosen, total = [], 0.0
         for test in sorted(found & set(self.seconds), key=lambda test: (self.seconds[test], test)):
