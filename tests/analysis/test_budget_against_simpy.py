@@ -237,9 +237,10 @@ def compared(seed: int, seconds: float) -> list[str]:
     wrong = []
     alive = drawn.cameras - drawn.dead
     fast = next(group for group in line.groups if group.name == "fast")
-    cycles = np.concatenate([np.diff(poll.sent) for poll in model.polls if poll.registers == FAST[0]])
+    # of one camera: the others have the same rounds, and counting those again would make the standard error too small
+    cycles = np.diff(next(poll.sent for poll in model.polls if poll.registers == FAST[0]))
     if not close(fast.cycle.mean, cycles, 0.01):
-        wrong.append(f"cycle {fast.cycle.mean:.6g} against {cycles.mean:.6g}")
+        wrong.append(f"cycle {fast.cycle.mean:.6g} against {cycles.mean():.6g}")
     stretches = np.linspace(0, seconds, 21)
     polls = np.histogram(np.concatenate([poll.sent for poll in model.polls]), stretches)[0] / (seconds / 20)
     rate = (line.figures or {})["poll_rate"].value or 0.0

@@ -85,7 +85,8 @@ def _written_out(mean: PollSchedule, work: Work, count: int, steady: bool) -> Wr
     first, added = len(commands), count if steady else count * OPERATOR_CONTROLS
     more = [0.0 if steady else OPERATOR / OPERATOR_CONTROLS] * added
     sticks = [Positions((first + number,), 1 / JOYSTICK, 0.0) for number in range(count if steady else 0)]
-    return written(Queue(polls, [*commands, *[work] * added], [*operators, *more], [*joysticks, *sticks]), _COMMANDS)
+    queue = Queue(polls, [*commands, *[work] * added], [*operators, *more], [*joysticks, *sticks])
+    return written(queue, _COMMANDS, 0 if steady else _COMMANDS)
 
 
 def _delay(found: Written, count: int) -> Distribution:

@@ -113,10 +113,11 @@ class Queue(NamedTuple):
         return min(longest, moves / self.rate) if self.rate else longest
 
 
-def written(queue: Queue, moves: int = MOVES) -> Written:
-    """The waits of moves, after writing out about so many. MOVES make a mean wait right to about 1 %."""
+def written(queue: Queue, moves: int = MOVES, beside: int = MOVES) -> Written:
+    """The waits of moves, after writing out about so many; `beside`: how many of another control, 0 if their wait is
+    not asked for. MOVES make a mean wait right to about 1 %."""
     span = queue.span(moves)
-    instants, keys = _arrivals(queue, span)
+    instants, keys = _arrivals(queue, span, beside)
     turns = _Turns(queue, instants, keys)
     turns.until(span)
     sent = [np.array(one) for one in turns.waited]
@@ -130,8 +131,8 @@ def written(queue: Queue, moves: int = MOVES) -> Written:
         turns.settled(),
     )
     replaced = [_left(len(one), many) for one, many in zip(sent, came, strict=True)]
-    beside = _seen(np.array(turns.beside)) or waits.delay
-    return Written(waits, turns.commanded / span, [_seen(one) for one in sent], beside, replaced)
+    felt = _seen(np.array(turns.beside)) or waits.delay
+    return Written(waits, turns.commanded / span, [_seen(one) for one in sent], felt, replaced)
 
 
 def _left(sent: int, came: int) -> float:
@@ -146,9 +147,9 @@ def _seen(times: Array) -> Distribution | None:
     return Distribution(times, np.full(len(times), 1 / len(times)), np.zeros(len(times))).regrouped()
 
 
-def _arrivals(queue: Queue, span: float) -> tuple[Array, npt.NDArray[np.int64]]:
+def _arrivals(queue: Queue, span: float, beside: int) -> tuple[Array, npt.NDArray[np.int64]]:
     """When moves come, in order, and of which command; -1: a move of another control, which costs no time."""
-    times, keys = [_even(MOVES, 1) * span], [np.full(MOVES, -1)]
+    times, keys = [_even(beside, 1) * span], [np.full(beside, -1)]
     for number, rate in enumerate(queue.operators):
         if rate:
             # a Poisson process
