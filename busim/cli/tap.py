@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     import asyncio
 
     from busim.cli.live_status import News
-    from busim.onsite.tapping import TapBeside
-    from busim.onsite.targets import Target
+    from busim.onsite.tapping import SerialEnd, TapBeside
 
 NAME = "tap"
 HELP = "Stand between controller and converter: record and measure."
 
+_PTY = "pty:"  # before the path of a pseudo-terminal
 _TICK = 0.05  # seconds between two looks at what waits
 _SHOWN = 1.0  # seconds between two tables on the terminal
 _CAUTION = (
@@ -33,9 +33,14 @@ _HELP = "mark TEXT; with --faults also: late-reply 200 ms 10 %, lost-reply 10 %,
 
 
 def command(
-    listen: Annotated[str, typer.Argument(metavar="LISTEN", help="Where the controller connects, as 127.0.0.1:15001.")],
+    listen: Annotated[
+        str,
+        typer.Argument(
+            metavar="LISTEN", help="Where the controller connects: 127.0.0.1:15001, or pty:PATH, a port to make."
+        ),
+    ],
     target: Annotated[
-        str, typer.Argument(metavar="TARGET", help="The converter: socket://HOST:PORT, or rfc2217://HOST:PORT.")
+        str, typer.Argument(metavar="TARGET", help="The converter: socket://..., rfc2217://..., or a serial port.")
     ],
     protocol: Annotated[
         str, typer.Option(metavar="NAME", help="The protocol of the line, or its file.")
@@ -50,6 +55,7 @@ def command(
         Optional[str],  # noqa: UP045
         typer.Option(metavar="FORMAT", help="Its character format; else 8N1 is assumed."),
     ] = None,
+    direction: real_line.Direction = "hardware",
     length: Annotated[
         Optional[str],  # noqa: UP045
         typer.Option("--for", help="End after this time, as 10s; else at Ctrl-C."),
@@ -66,23 +72,28 @@ def command(
     from busim.cli import option_parsing
     from busim.cli.live_status import News
     from busim.cli.tap_screen import print_watched
-    from busim.foundation.units import CharFormat, parse_baud
+    from busim.foundation.units import CharFormat
     from busim.onsite.heard import LineTrace, Seen
     from busim.onsite.tapping import Observer, TapBeside
-    from busim.onsite.targets import RFC2217, dangers
+    from busim.onsite.targets import PORT, RFC2217, dangers, parse_target
     from busim.protocols import find
     from busim.runtime.clocks import wall_loop
 
-    at, the_target = _address(listen, "LISTEN"), _target(target)
-    to = _address(the_target.where, "TARGET")
+    the_target = parse_target(target)
+    at = listen.removeprefix(_PTY) if listen.startswith(_PTY) else _address(listen, "LISTEN")
+    if the_target.kind == PORT:
+        to: tuple[str, int] | SerialEnd = _port(the_target.where, baud, format, direction)
+        box = "127.0.0.1", 0
+    else:
+        to = box = _address(the_target.where, "TARGET")
     spoken, files = find(protocol), _files(protocol)
     seen = Seen(
-        to[0], to[1], next(iter(files), protocol), parse_baud(baud or "38400 Bd"), CharFormat.parse(format or "8N1"),
+        *box, next(iter(files), protocol), real_line.rate(baud or "38400 Bd"), CharFormat.parse(format or "8N1"),
         assumed=baud is None or format is None,
     )  # fmt: skip
     seconds = None if length is None else option_parsing.length(length) / 1e9
     first = f"Each controller that connects to {listen} gets a connection of its own to {the_target.where}."
-    real_line.agree((first, *dangers(the_target)), yes=yes)
+    real_line.agree((first, *dangers(the_target, direction)), yes=yes)
     if faults:
         real_line.agree((_CAUTION,), yes=yes, question="Allow faults in this session?")
     news = News()
@@ -107,7 +118,8 @@ async def _forward(tap: TapBeside, news: News, seconds: float | None, faults: bo
     for each in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(each, stopped.set)
     async with tap:
-        print(f"listens at {tap.address[0]}:{tap.address[1]}; Ctrl-C ends the tap and its connections", flush=True)
+        where = f"{tap.address[0]}:{tap.address[1]}" if tap.address[1] else tap.address[0]
+        print(f"listens at {where}; Ctrl-C ends the tap and its connections", flush=True)
         end = None if seconds is None else loop.time() + seconds
         with _typed(loop, tap, news, faults), _table(tap) as show:
             while not stopped.is_set() and not tap.over.done() and (end is None or loop.time() < end):
@@ -173,18 +185,24 @@ def _table(tap: TapBeside) -> Iterator[Callable[[], None]]:
         yield show
 
 
-def _target(text: str) -> Target:
-    """A converter on the network. Raises UserError."""
+def _port(path: str, baud: str | None, format: str | None, direction: str) -> SerialEnd:
+    """A serial port in place of the box. Raises UserError."""
     from busim.foundation.errors import UserError
-    from busim.onsite.targets import parse_target
+    from busim.onsite.tapping import SerialEnd
+    from busim.onsite.targets import RTS
 
-    target = parse_target(text)
-    if not target.remote:
+    if baud is None or format is None:
         raise UserError(
-            "a tap forwards to a converter on the network", field="TARGET", found=repr(text[:80]),
-            expected="socket://HOST:PORT or rfc2217://HOST:PORT", mend="give the address of the converter",
+            "a serial port is set by the tap", field="TARGET", found="no --baud or no --format",
+            expected="--baud RATE and --format FORMAT, as the line has them", mend="give both",
         )  # fmt: skip
-    return target
+    if direction == RTS:
+        raise UserError(
+            "a tap does not switch RTS around each byte", field="--direction", found=RTS,
+            expected="hardware or kernel", mend="use an adapter that switches by itself",
+        )  # fmt: skip
+    rate = real_line.rate(baud)
+    return SerialEnd(path, int(rate), str(real_line.form(format)), direction)
 
 
 def _address(text: str, field: str) -> tuple[str, int]:

@@ -14,12 +14,13 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
+from lines import terminal
 from serving import WITHIN, Client, read_frame, value_frame
 from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.foundation.errors import Defect, UserError
-from busim.onsite.tapping import Observer, ReplyFaults, Tap, TapBeside
+from busim.onsite.tapping import Observer, ReplyFaults, SerialEnd, Tap, TapBeside
 from busim.protocols import ModbusRtu
 from busim.recording.trace import BURST, EXCHANGE, open_trace
 
@@ -243,3 +244,79 @@ def test_ctrl_c_ends_the_tap_with_a_complete_trace_of_all_that_passed(tmp_path: 
         assert trace.head["complete"] == 1
         assert len(list(trace.records(BURST))) == 40
         assert [row[12] for row in trace.records(EXCHANGE)] == ["ok"] * 20
+
+
+# -- serial ports ---------------------------------------------------------------------------------------------------
+
+
+async def got(descriptor: int, count: int) -> bytes:
+    """So many bytes of a port that the test holds."""
+    data, arrived = b"", asyncio.Event()
+    loop = asyncio.get_running_loop()
+    loop.add_reader(descriptor, arrived.set)
+    try:
+        while len(data) < count:
+            await asyncio.wait_for(arrived.wait(), WITHIN)
+            data += os.read(descriptor, count - len(data))
+            arrived.clear()
+    finally:
+        loop.remove_reader(descriptor)
+    return data
+
+
+async def test_a_tap_stands_between_a_program_and_its_serial_port(tmp_path: Path) -> None:
+    observer, news = Observer(ModbusRtu(), None), list[str]()
+    link = tmp_path / "desk"
+    ask, reply = read_frame(1, 3), value_frame(1, 700)
+    with terminal() as (device, path):
+        async with Tap(str(link), SerialEnd(path, 38400, "8N1", "hardware"), observer, news.append) as tap:
+            assert tap.address == (str(link), 0)
+            for _ in range(2):  # a program opens the port, and another one after it
+                program = os.open(link, os.O_RDWR | os.O_NOCTTY)
+                os.write(program, ask)
+                assert await got(device, len(ask)) == ask
+                os.write(device, reply)
+                assert await got(program, len(reply)) == reply
+                os.close(program)
+        assert not link.is_symlink()
+    assert observer.watched.cameras[1].outcomes == {"ok": 2}
+
+
+async def test_a_serial_port_that_vanishes_ends_the_controller_s_connection() -> None:
+    news = list[str]()
+    with terminal() as (device, path):
+        end = SerialEnd(path, 38400, "8N1", "hardware")
+        async with Tap(("127.0.0.1", 0), end, Observer(None, None), news.append) as tap:
+            reader, writer = await asyncio.open_connection(*tap.address)
+            writer.write(b"x")
+            assert await got(device, 1) == b"x"
+            os.close(device)
+            with pytest.raises(ConnectionResetError):
+                assert await asyncio.wait_for(reader.read(), WITHIN) != b""
+            writer.close()
+
+
+async def test_a_serial_port_that_is_not_there_is_told(tmp_path: Path) -> None:
+    news = list[str]()
+    end = SerialEnd(str(tmp_path / "none"), 38400, "8N1", "hardware")
+    async with Tap(("127.0.0.1", 0), end, Observer(None, None), news.append) as tap:
+        reader, writer = await asyncio.open_connection(*tap.address)
+        with pytest.raises(ConnectionResetError):
+            await asyncio.wait_for(reader.read(), WITHIN)
+        writer.close()
+    assert any("cannot be reached" in one for one in news)
+
+
+async def test_a_pseudo_terminal_is_not_put_over_a_file(tmp_path: Path) -> None:
+    (tmp_path / "desk").write_text("a plan")
+    with pytest.raises(OSError, match="exists"):
+        async with Tap(str(tmp_path / "desk"), NOWHERE, Observer(None, None)):
+            pass
+    assert (tmp_path / "desk").read_text() == "a plan"
+
+
+@pytest.mark.parametrize("options", [(), ("--baud", "38400", "--format", "8N1", "--direction", "rts")])
+def test_a_tap_at_a_serial_port_needs_its_settings_and_a_driver_that_switches_itself(options: tuple[str, ...]) -> None:
+    done = CliRunner().invoke(app, ["tap", "pty:desk", "/dev/ttyUSB9", "--yes", *options])
+    assert isinstance(done.exception, UserError)
+    assert not Path("desk").is_symlink()

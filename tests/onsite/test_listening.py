@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 from collections import Counter
@@ -28,8 +29,8 @@ from busim.onsite.targets import Link, open_target, parse_target
 from busim.plan import read_text
 from busim.protocols import find, names
 from busim.recording.exports import to_pcapng
-from busim.recording.trace import EXCHANGE, open_trace
-from busim.runtime.session import Run
+from busim.recording.trace import BURST, EXCHANGE, open_trace
+from busim.runtime.session import Live, Run
 
 MS = 1_000_000
 RTU = find("modbus-rtu")
@@ -230,6 +231,30 @@ def test_listening_at_a_port_hears_all_and_sends_nothing() -> None:
         with pytest.raises(BlockingIOError):
             os.read(ours, 1)
     assert b"".join(one.data for one in got) == frames
+
+
+async def test_listening_over_rfc2217_hears_a_master_and_sends_nothing_to_the_line(tmp_path: Path) -> None:
+    plan = read_text(wall(laptop=True, every="40 ms").replace("{idle: 1 ms}", "{idle: 1 ms}, rfc2217: applies"))
+    async with Live(plan, 1, any_port=True, play=("laptop",), trace=tmp_path / "live.busim") as live:
+        target = parse_target(f"rfc2217://{live.addresses['wall box']}")
+
+        def listened() -> list[Piece]:
+            with open_target(target, plan.lines[0].baud, plan.lines[0].format) as link:
+                survey = Survey(RTU)
+                got: list[Piece] = []
+                for piece in heard(link, 20_000 * MS, lambda: survey.watched.exchanges >= 3):
+                    survey.take(piece)
+                    got.append(piece)
+                return got
+
+        found = surveyed(await asyncio.to_thread(listened))
+    assert found.overheard.bytes > 0
+    assert found.watched.exchanges >= 2
+    assert set(found.watched.cameras) <= {1, 2, 3}
+    with open_trace(tmp_path / "live.busim") as opened:
+        drove = {opened.names[row[2]].name for row in opened.records(BURST)}
+        assert "laptop" in drove
+        assert "wall box" not in drove
 
 
 def test_listen_asks_before_it_opens_a_port() -> None:

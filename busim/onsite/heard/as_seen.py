@@ -18,7 +18,9 @@ LINE, BOX = "line", "box"
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What is known of a line without listening. `host` and `port`: the converter's; `assumed`: baud and format are."""
+    """What is known of a line without listening. `host` and `port`: the converter's, port 0: a serial port; `assumed`:
+    baud and format are.
+    """
 
     host: str
     port: int
@@ -36,6 +38,7 @@ def camera_name(address: int) -> str:
 def plan_text(seen: Seen, addresses: Collection[int]) -> str:
     """A plan with a camera per address, in their order."""
     why = "  # assumed: nobody can see it behind a converter" if seen.assumed else ""
+    made_up = "" if seen.port else "  # a serial port: this address is made up"
     rows = [
         "# Written from what passed at a real line: addresses as seen, positions and models unknown.",
         "busim: 1",
@@ -51,7 +54,7 @@ def plan_text(seen: Seen, addresses: Collection[int]) -> str:
         *(f"      - camera: {camera_name(address)}" for address in sorted(addresses)),
         "      - terminator",
         "converters:",
-        f'  - {{name: {BOX}, endpoint: "{seen.host}:{seen.port}"}}',
+        f'  - {{name: {BOX}, endpoint: "{seen.host}:{seen.port or 1}"}}' + made_up,
     ]
     if addresses:
         rows += ["cameras:", *(f"  - {{name: {camera_name(a)}, bus_id: {a}}}" for a in sorted(addresses))]

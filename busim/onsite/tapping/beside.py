@@ -14,6 +14,7 @@ from typing import Any
 from busim.foundation import version
 from busim.foundation.errors import Defect, UserError
 from busim.onsite.tapping.observer import Observer
+from busim.onsite.tapping.serial_ends import SerialEnd
 from busim.recording.trace.batches import Unpacker, pack
 
 _PIECE = 1 << 16
@@ -25,9 +26,13 @@ sys.exit(main())
 """
 
 
+def _said(listen: tuple[str, int] | str) -> str:
+    return listen if isinstance(listen, str) else f"{listen[0]}:{listen[1]}"
+
+
 class TapBeside:
-    """An async context manager. `listen`, `target`: (host, port). `news` gets a few words about connections, `caution`
-    warnings. `address` (once entered): where it listens. `now`: ns since the forwarding began.
+    """An async context manager. `listen`, `target`: as those of `Tap`. `news` gets a few words about connections,
+    `caution` warnings. `address` (once entered): where it listens. `now`: ns since the forwarding began.
 
     Entering raises UserError if nothing can listen there; leaving ends the connections and tells `observer` the rest.
     """
@@ -35,11 +40,11 @@ class TapBeside:
     address: tuple[str, int]
 
     def __init__(
-        self, listen: tuple[str, int], target: tuple[str, int], observer: Observer, news: Callable[[str], None],
-        caution: Callable[[str], None],
+        self, listen: tuple[str, int] | str, target: tuple[str, int] | SerialEnd, observer: Observer,
+        news: Callable[[str], None], caution: Callable[[str], None],
     ) -> None:  # fmt: skip
         self.observer = observer
-        self._where = listen, target
+        self._where = listen, tuple(target)
         self._news = news
         self._caution = caution
         self._unpacker = Unpacker()
@@ -77,8 +82,8 @@ class TapBeside:
             if not self._ready.done():
                 raise UserError(
                     "nothing can listen at this address", field="LISTEN",
-                    found=f"{self._where[0][0]}:{self._where[0][1]}: {self._failed or 'the forwarding ended at once'}",
-                    mend="choose a free port of an address of this machine",
+                    found=f"{_said(self._where[0])}: {self._failed or 'the forwarding ended at once'}",
+                    mend="choose a free port of an address of this machine, or pty: and a path where nothing is yet",
                 )  # fmt: skip
         except BaseException:
             self._close()

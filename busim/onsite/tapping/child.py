@@ -15,6 +15,7 @@ from collections import deque
 from typing import Any
 
 from busim.foundation.errors import UserError
+from busim.onsite.tapping.serial_ends import SerialEnd
 from busim.onsite.tapping.tap import Tap
 from busim.recording.trace.batches import Unpacker, pack
 from busim.runtime.clocks import wall_loop
@@ -110,7 +111,8 @@ async def _forward() -> int:
     first = await messages.get()
     if first is None:
         return 0
-    tap = Tap(first[0], first[1], teller, lambda text: teller.tell("news", text), origin=first[2])
+    target = first[1] if len(first[1]) == 2 else SerialEnd(*first[1])
+    tap = Tap(first[0], target, teller, lambda text: teller.tell("news", text), origin=first[2])
     try:
         async with tap:
             teller.tell("ready", *tap.address)

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from busim.onsite.tapping.faults import ReplyFaults
+from busim.onsite.tapping.serial_ends import SerialEnd, open_port, open_terminal
 
 _AT_ONCE = struct.pack("ii", 1, 0)  # linger for no time: the other end sees a reset
 _PATIENCE = 5.0  # seconds for a connection to the converter
@@ -39,7 +40,8 @@ class Ear(Protocol):
 
 
 class Tap:
-    """An async context manager: listens at `listen`, forwards to `target`, both (host, port).
+    """An async context manager: listens at `listen`, forwards to `target`, each (host, port). `listen` may be the path
+    of a pseudo-terminal to make, `target` a port of this machine.
 
     `news` gets a few words about connections. `faults`: of replies; none is on at the beginning. `address` (once
     entered) is where it listens. `origin`: the instant 0 of its times on the monotonic clock, ns; None for now.
@@ -48,8 +50,8 @@ class Tap:
     address: tuple[str, int]
 
     def __init__(
-        self, listen: tuple[str, int], target: tuple[str, int], ear: Ear, news: Callable[[str], None] = lambda _: None,
-        *, origin: int | None = None,
+        self, listen: tuple[str, int] | str, target: tuple[str, int] | SerialEnd, ear: Ear,
+        news: Callable[[str], None] = lambda _: None, *, origin: int | None = None,
     ) -> None:  # fmt: skip
         self.target = target
         self.ear = ear
@@ -59,7 +61,7 @@ class Tap:
         self._origin = time.monotonic_ns() if origin is None else origin
         self._clients = 0
         self._pairs: set[_Controller] = set()
-        self._server: asyncio.Server
+        self._server: asyncio.Server | None = None
 
     @property
     def now(self) -> int:
@@ -68,13 +70,18 @@ class Tap:
 
     async def __aenter__(self) -> Tap:
         """Raises OSError if the address cannot be bound."""
+        if isinstance(self._listen, str):
+            self._terminal = open_terminal(self._listen, _Controller(self))
+            self.address = self._listen, 0
+            return self
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Controller(self), *self._listen)
         self.address = self._server.sockets[0].getsockname()[:2]
         return self
 
     async def __aexit__(self, *_: object) -> None:
-        self._server.close()
+        if self._server is not None:
+            self._server.close()
         for pair in tuple(self._pairs):
             pair.end()
         await asyncio.sleep(0)
@@ -154,28 +161,38 @@ class _Controller(_Side):
         super().connection_made(transport)
         assert self.transport is not None
         self.transport.pause_reading()  # until there is somewhere to write to
-        _keep_alive(transport.get_extra_info("socket"))
+        peer = transport.get_extra_info("peername")
+        if peer is not None:
+            _keep_alive(transport.get_extra_info("socket"))
         self._number = self.tap.came(self)
-        self.tap.news(f"controller {self._number} connected from {transport.get_extra_info('peername')[0]}")
+        self.tap.news(f"controller {self._number} connected from {peer[0] if peer else 'the pseudo-terminal'}")
         self._opening = asyncio.get_running_loop().create_task(self._open())
 
     async def _open(self) -> None:
-        loop = asyncio.get_running_loop()
-        host, port = self.tap.target
+        target = self.tap.target
+        where = target.path if isinstance(target, SerialEnd) else f"{target[0]}:{target[1]}"
         try:
-            async with asyncio.timeout(_PATIENCE):
-                _, other = await loop.create_connection(lambda: _Converter(self.tap, self), host, port)
+            other = await self._opened(target)
         except OSError as error:  # TimeoutError too
             why = error.strerror or str(error) or f"no answer within {_PATIENCE:g} s"
-            self.tap.news(f"the converter at {host}:{port} cannot be reached: {why}; controller {self._number} dropped")
+            self.tap.news(f"the converter at {where} cannot be reached: {why}; controller {self._number} dropped")
             self.leave(True)
             return
         self.other = other
         if self.transport is None or self.transport.is_closing():
             other.leave(False)
             return
-        self.tap.news(f"connected to the converter at {host}:{port} for controller {self._number}")
+        self.tap.news(f"connected to the converter at {where} for controller {self._number}")
         self.transport.resume_reading()
+
+    async def _opened(self, target: tuple[str, int] | SerialEnd) -> _Converter:
+        other = _Converter(self.tap, self)
+        if isinstance(target, SerialEnd):
+            open_port(target, other)
+            return other
+        async with asyncio.timeout(_PATIENCE):
+            await asyncio.get_running_loop().create_connection(lambda: other, *target)
+        return other
 
     def data_received(self, data: bytes) -> None:
         at = self.tap.now
