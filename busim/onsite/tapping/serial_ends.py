@@ -15,8 +15,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from busim.foundation.errors import UserError
-from busim.foundation.units import CharFormat
-from busim.onsite.targets import open_target, parse_target
 
 _READ = 1 << 16
 _MOST = 1 << 16  # bytes that wait for a port before the other side is no longer read
@@ -122,6 +120,9 @@ class PortTransport(asyncio.Transport):
 
 def open_port(end: SerialEnd, protocol: asyncio.Protocol) -> PortTransport:
     """A real port as a transport. Raises OSError, with the reason in words."""
+    from busim.foundation.units import CharFormat  # here: between sockets the process that forwards starts without them
+    from busim.onsite.targets import open_target, parse_target
+
     try:
         link = open_target(
             parse_target(end.path), Fraction(end.baud), CharFormat.parse(end.format), direction=end.direction
