@@ -50,6 +50,8 @@ class Reply(NamedTuple):
 # A sound message that is no request (a reply that a camera overhears); cameras ignore it.
 OTHER = Request(-1, "other", 0, 0)
 
+DECODED = 256  # latest replies that a finder of replies keeps, by their bytes and their request
+
 # Bytes cut from a stream: the bytes, ns when the frame was complete, "" or its flaw. A plain tuple, since every frame
 # on the line makes one.
 Frame = tuple[bytes, int, str]

@@ -10,13 +10,25 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from struct import error, pack, unpack_from
 from types import MappingProxyType
 
 from anycrc import Model
 
 from busim.foundation.errors import Defect
-from busim.protocols.contract import ASSIGN, OTHER, READ, SEARCH, UNKNOWN, WRITE, Reply, Request, WireFramer
+from busim.protocols.contract import (
+    ASSIGN,
+    DECODED,
+    OTHER,
+    READ,
+    SEARCH,
+    UNKNOWN,
+    WRITE,
+    Reply,
+    Request,
+    WireFramer,
+)
 from busim.protocols.silence import SilenceFramer
 
 _crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
@@ -230,12 +242,15 @@ def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
 
 
 class ModbusReplyFinder:
-    """Finds the reply to one request by length and check, whatever comes before it."""
+    """Finds the reply to one request by length and check, whatever comes before it. The latest whole replies are
+    remembered: mostly the same bytes answer the same request.
+    """
 
-    __slots__ = ("_buffer", "_lengths", "_protocol", "_request")
+    __slots__ = ("_buffer", "_decode", "_lengths", "_protocol", "_request")
 
     def __init__(self, protocol: ModbusRtu) -> None:
         self._protocol = protocol
+        self._decode = lru_cache(DECODED)(protocol.decode_reply)
         self._buffer = b""
         self._request: Request | None = None
         self._lengths = (5, 5)
@@ -255,7 +270,7 @@ class ModbusReplyFinder:
             return None
         buffer = self._buffer = self._buffer + data if self._buffer else data
         whole, refusal = self._lengths
-        if len(buffer) == whole and (reply := self._protocol.decode_reply(buffer, request)):
+        if len(buffer) == whole and (reply := self._decode(buffer, request)):
             return reply
         if request.verb in _OWN_FORMS:
             return self._from_any(request)

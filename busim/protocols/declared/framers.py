@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Protocol
 
-from busim.protocols.contract import Frame, Frames, Reply, Request
+from busim.protocols.contract import DECODED, Frame, Frames, Reply, Request
 from busim.protocols.declared.cutting import Cutter
 
 _NONE: Frames = ()
@@ -112,10 +113,11 @@ class ReplyFinder:
     it.
     """
 
-    __slots__ = ("_buffer", "_came", "_cutter", "_number", "_protocol", "_request")
+    __slots__ = ("_buffer", "_came", "_cutter", "_decode", "_number", "_protocol", "_request")
 
     def __init__(self, protocol: Codec) -> None:
         self._protocol = protocol
+        self._decode = lru_cache(DECODED)(protocol.decode_reply)  # mostly the same bytes answer the same request
         self._buffer = b""
         self._request: Request | None = None
         self._cutter: Cutter | None = None
@@ -142,7 +144,7 @@ class ReplyFinder:
             return None
         buffer = self._buffer = self._buffer + data if self._buffer else data
         self._came += len(data)
-        reply = self._protocol.decode_reply(buffer, request)
+        reply = self._decode(buffer, request)
         if reply is not None:
             return reply
         if self._cutter is None:

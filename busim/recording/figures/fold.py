@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from array import array
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from busim.recording.figures.age import Age
@@ -83,6 +84,18 @@ class Fold:
                 self._hook.intent(record)
             elif kind == BELIEF:
                 self._hook.belief(record)
+
+    def take_all(self, records: Iterable[Record]) -> None:
+        """Fold records in their order. Many at once cost less: nothing else passes through the processor's cache."""
+        burst, exchange = self._burst, self._exchange
+        for record in records:
+            kind = record[0]
+            if kind == BURST:
+                burst(record)
+            elif kind == EXCHANGE:
+                exchange(record)
+            else:
+                self.take(record)
 
     def _burst(self, record: Record) -> None:
         _, number, _, start, end, _, _, _ = record

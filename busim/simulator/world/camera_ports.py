@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 from typing import Protocol, runtime_checkable
 
 from busim.foundation.units import CharFormat
@@ -16,6 +17,7 @@ from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
 
 _REMEMBERED = 32  # served requests that a camera port remembers: more than can be under way
+_ENCODED = 64  # latest replies whose bytes it keeps: the same few polls mostly get the same values
 
 
 @runtime_checkable
@@ -53,6 +55,7 @@ class CameraPort:
 
     __slots__ = (
         "_emit",
+        "_encode",
         "_instead",
         "_kernel",
         "_line",
@@ -89,6 +92,7 @@ class CameraPort:
         self._kernel = kernel
         self._line = line
         self.protocol = protocol
+        self._encode = lru_cache(_ENCODED)(protocol.encode_reply)
         self.reply = reply
         self._emit = emit
         self._outlet = _Outlet(line, station)
@@ -117,7 +121,7 @@ class CameraPort:
                     self._carry_out(at, at)
                 return
             reply = reply._replace(address=own)
-        raw = self.protocol.encode_reply(reply)
+        raw = self._encode(reply)
         if raw:
             delay, raw = self.reply.answer(raw, reply)
             answered += delay
