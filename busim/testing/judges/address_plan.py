@@ -34,17 +34,15 @@ class AddressPlan(Judge):
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
-        key = asked.line, asked.request.address
         if not asked.camera:
             return
-        if not event.answers and not event.others:
-            return
-        protocol = self.ground.lines[asked.line].protocol
         senders = {one.camera for one in event.answers}
-        # cameras with another planned bus ID that answer under this one
-        senders |= {one.camera for one in event.others if protocol.decode_reply(one.data, asked.request) is not None}
+        if event.others:  # cameras with another planned bus ID that answer under this one
+            decode = self.ground.lines[asked.line].protocol.decode_reply
+            senders.update(one.camera for one in event.others if decode(one.data, asked.request) is not None)
         if not senders:
             return
+        key = asked.line, asked.request.address
         self._asked[key] = self._asked.get(key, 0) + 1
         self.state = "counting"
         if len(senders) > 1:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from heapq import merge
+from operator import attrgetter
 from typing import Any
 
 from busim.foundation.errors import Defect
@@ -28,6 +29,7 @@ _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 _Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
 _KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
 _BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
+_state = attrgetter("state")
 _METHODS = {
     EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
@@ -43,9 +45,9 @@ class Bench(Scene):
         self._effects = 0
         self._last_fault: tuple[int, str] = (-1, "")
         self._fault_kind = "none"
-        self._outcome = "none"
+        self._outcome: tuple[str, ...] = ("none",)
         self.reached: frozenset[tuple[str, str, str]] = frozenset()
-        self._scenes: set[tuple[tuple[str, str], tuple[str, ...]]] = set()
+        self._scenes: set[tuple[Any, ...]] = set()
         self._triples: set[tuple[str, str, str]] = set()
         self._pending: list[_Held] = []
         self._count = 0
@@ -120,7 +122,7 @@ class Bench(Scene):
             elif kind == EXCHANGE:
                 for take in claimed:
                     take(record)
-                self._outcome = f"{record[5]} {record[12]}"
+                self._outcome = record[5], record[12]
                 self._look()
             else:
                 if kind == EFFECT and record[3] not in _NO_FAULTS:
@@ -174,25 +176,22 @@ class Bench(Scene):
         if waiting is not None and self._settled:
             asked, answers, others = waiting
             if not self._ground.played:  # there are no exchange records: the wire shows the result
-                self._outcome = f"{asked.request.verb} {'answered' if answers else 'unanswered'}"
+                self._outcome = asked.request.verb, "answered" if answers else "unanswered"
                 self._look()
-            sure = not (
-                asked.exact
-                or others
-                or any(one.exact for one in answers)
-                or self.hidden(line, asked.start, over, REPLIES)
-            )
+            sure = not (asked.exact or others or self.hidden(line, asked.start, over, REPLIES))
+            for answer in answers:
+                sure = sure and not answer.exact
             event = Settled(asked, tuple(answers), tuple(others), over, sure)
             for tell in self._settled:
                 tell(event)
 
     def _look(self) -> None:
         """Note the state of each judge with the outcome of an exchange and the fault before it."""
-        situation = self._fault_kind, self._outcome
-        scene = (situation, tuple([judge.state for judge in self.judges]))
+        scene = self._fault_kind, self._outcome, *map(_state, self.judges)
         if scene in self._scenes:
             return
         self._scenes.add(scene)
+        situation = self._fault_kind, " ".join(self._outcome)
         for judge in self.judges:
             if judge.state != "quiet":
                 self._triples.add((f"{judge.about.name} {judge.state}", *situation))

@@ -1,13 +1,18 @@
-"""The meaning of a line's bursts: requests and answers, as judges get them."""
+"""The meaning of a line's bursts: requests and answers, as judges get them.
+
+All judges share each event, so none changes one. They have slots and are not frozen, because judges look at the fields
+of millions of them: a slot is read five times as fast as a field of a named tuple.
+"""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from busim.protocols import Reply, Request
 
 
-class Asked(NamedTuple):
+@dataclass(slots=True, eq=False)
+class Asked:
     """A request on the wire, from its first start bit to the end of its last stop bit (ns). `driver`: its sender, a
     number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the planned camera
     with this address, 0 for none. `exact`: some station may have heard different characters. `response`: ns from its
@@ -28,7 +33,8 @@ class Asked(NamedTuple):
     wait: int
 
 
-class Answered(NamedTuple):
+@dataclass(slots=True, eq=False)
+class Answered:
     """A burst of a camera. `asked`: the request that it answers, None without a recent one; `reply`: its meaning, None
     for no sound reply. `late`: another request has been made since. `in_time`: it came as early as the plan wants.
     """
@@ -45,7 +51,8 @@ class Answered(NamedTuple):
     in_time: bool
 
 
-class Settled(NamedTuple):
+@dataclass(slots=True, eq=False)
+class Settled:
     """A request of the controller under test, and its result on the wire by its next one (`over` ns).
 
     `answers`: sound replies to it, in order; `others`: other bursts of cameras; `sure`: no station can have heard

@@ -36,6 +36,12 @@ class _Line:
     spoilt: bool = False
     disturbed: int = -1
 
+    def camera(self, number: int) -> _Camera:
+        found = self.cameras.get(number)
+        if found is None:
+            found = self.cameras[number] = _Camera()
+        return found
+
 
 class Pauses:
     """The pauses of all cameras of a run."""
@@ -43,9 +49,15 @@ class Pauses:
     def __init__(self) -> None:
         self._lines: dict[int, _Line] = {}
 
+    def _line(self, number: int) -> _Line:
+        found = self._lines.get(number)
+        if found is None:
+            found = self._lines[number] = _Line()
+        return found
+
     def disturbed(self, line: int, at: int) -> None:
         """Something between the line and the controller has changed: what it knows now is not known."""
-        of = self._lines.setdefault(line, _Line())
+        of = self._line(line)
         of.disturbed = at
         of.spoilt |= bool(of.cameras)
         for camera in of.cameras.values():
@@ -54,8 +66,8 @@ class Pauses:
     def settled(self, event: Settled) -> None:
         """An exchange is over."""
         asked = event.asked
-        line = self._lines.setdefault(asked.line, _Line())
-        camera = line.cameras.setdefault(asked.camera, _Camera())
+        line = self._line(asked.line)
+        camera = line.camera(asked.camera)
         if event.answers and event.answers[0].in_time:
             if not camera.known or camera.failed >= _GIVEN_UP:  # it is back: its pauses count from here
                 camera.last, camera.wasted = event.over, line.wasted
@@ -70,15 +82,16 @@ class Pauses:
 
     def polled(self, event: Asked) -> tuple[int, int, int] | None:
         """A poll begins. The pause before it, the longest allowed (ns) and the failed exchanges, if it is too long."""
-        line = self._lines.setdefault(event.line, _Line())
-        camera = line.cameras.setdefault(event.camera, _Camera())
-        found = self._too_long(line, camera, event.start)
+        line, start = self._line(event.line), event.start
+        camera = line.camera(event.camera)
+        found = self._too_long(line, camera, start)
         if camera.first < 0:
-            camera.first = event.start
+            camera.first = start
         elif not line.spoilt:
-            camera.usual = max(camera.usual, event.start - camera.last)
+            if start - camera.last > camera.usual:
+                camera.usual = start - camera.last
             camera.count += 1
-        camera.last, camera.wasted = event.start, line.wasted
+        camera.last, camera.wasted = start, line.wasted
         return found
 
     def left(self, until: int) -> list[tuple[int, int, tuple[int, int, int]]]:

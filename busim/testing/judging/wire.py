@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 from busim.protocols import OTHER, Reply, Request
@@ -29,8 +30,8 @@ class WireReader:
         self._asked = asked
         self._answered = answered
         self._kept: deque[tuple[Burst, Asked | Answered | None]] = deque(maxlen=_KEPT)
-        self._requests: dict[bytes, tuple[Request, int, int, int] | None] = {}
-        self._replies: dict[tuple[bytes, Request], Reply | None] = {}
+        self._decode = lru_cache(_MOST)(self._decoded)
+        self._decode_reply = lru_cache(_MOST)(line.protocol.decode_reply)
         self._held: dict[int, bytes] = {}  # of a driver that sends a request in pieces
         self._last: Asked | None = None
         self._open: dict[int, deque[Asked]] = {}
@@ -72,28 +73,13 @@ class WireReader:
             found.append(Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait))
         return found
 
-    def _decode(self, data: bytes) -> tuple[Request, int, int, int] | None:
+    def _decoded(self, data: bytes) -> tuple[Request, int, int, int] | None:
         """A request, its camera, its longest response and its longest wait; None if it is incomplete."""
-        known = self._requests
-        if data in known:
-            return known[data]
-        if len(known) >= _MOST:
-            known.clear()
         request = self._line.protocol.decode_request(data)
-        found = known[data] = None if request is None or request is OTHER else self._known(request)
-        return found
+        return None if request is None or request is OTHER else self._known(request)
 
     def _known(self, request: Request) -> tuple[Request, int, int, int]:
         return request, self._line.by_address.get(request.address, 0), *self._line.times(request)
-
-    def _decode_reply(self, data: bytes, request: Request) -> Reply | None:
-        known, key = self._replies, (data, request)
-        if key in known:
-            return known[key]
-        if len(known) >= _MOST:
-            known.clear()
-        reply = known[key] = self._line.protocol.decode_reply(data, request)
-        return reply
 
     def _replies_in(self, burst: Burst) -> list[Answered]:
         """The replies in a burst of a camera: mostly one to the last request. A late one may have others right after
