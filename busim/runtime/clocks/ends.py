@@ -83,7 +83,7 @@ class End(GuardedEnd, asyncio.Transport):
         self._direct = direct
         self._tell_gone = gone
         self._unsent = bytearray()
-        self._arrived = bytearray()
+        self._arrived: bytes | bytearray = b""  # one chunk as it came; several are joined
         self._high, self._low = _HIGH, _HIGH // 4
         self._started = self._paused = self._closing = self._losing = self._lost = False
         self._full = self._said_eof = self._eof_came = self._eof_told = self._feeding = False
@@ -121,7 +121,7 @@ class End(GuardedEnd, asyncio.Transport):
             return
         peer = self._peer
         if not self._unsent and len(peer._arrived) + len(data) <= _WINDOW:  # the usual case
-            peer._arrived += data
+            peer._take(data)
             if peer._direct and not peer._feeding:
                 peer._feed()
             elif not peer._feeding and peer._started:
@@ -166,7 +166,7 @@ class End(GuardedEnd, asyncio.Transport):
         peer, unsent = self._peer, self._unsent
         room = _WINDOW - len(peer._arrived)
         if room > 0 and unsent:
-            peer._arrived += unsent[:room]
+            peer._take(unsent[:room])
             del unsent[:room]
             peer._look()
 
@@ -185,6 +185,14 @@ class End(GuardedEnd, asyncio.Transport):
                 self._peer._hear_eof()
 
     # -- reading --------------------------------------------------------------------------------------------
+
+    def _take(self, data: bytes | bytearray | memoryview) -> None:
+        if not self._arrived:
+            self._arrived = bytes(data)
+        elif isinstance(self._arrived, bytearray):
+            self._arrived += data
+        else:
+            self._arrived = bytearray(self._arrived) + data
 
     def is_reading(self) -> bool:
         return not self._paused and not self._closing
@@ -216,11 +224,11 @@ class End(GuardedEnd, asyncio.Transport):
     def _feed(self) -> None:
         """Hand over received bytes, as far as the protocol takes them."""
         self._feeding = True  # the protocol may now cause more
-        arrived, peer = self._arrived, self._peer
+        peer = self._peer
         try:
             while self._started and not (self._paused or self._closing):
-                if arrived:
-                    self._hand_over(arrived)
+                if self._arrived:
+                    self._hand_over()
                     if peer._unsent:
                         peer._refill()
                     continue
@@ -236,17 +244,17 @@ class End(GuardedEnd, asyncio.Transport):
         finally:
             self._feeding = False
 
-    def _hand_over(self, arrived: bytearray) -> None:
+    def _hand_over(self) -> None:
+        arrived = self._arrived
         if self._buffered:
             buffer = self._protocol.get_buffer(-1)
             count = min(len(buffer), len(arrived))
             buffer[:count] = arrived[:count]
-            del arrived[:count]
+            self._arrived = arrived[count:]
             self._protocol.buffer_updated(count)
         else:
-            data = bytes(arrived)  # never more than the window
-            arrived.clear()
-            self._protocol.data_received(data)
+            self._arrived = b""
+            self._protocol.data_received(bytes(arrived))  # never more than the window; no copy of a single chunk
 
     # -- ending ---------------------------------------------------------------------------------------------
 

@@ -22,6 +22,7 @@ from typing import Any, TypeVar, TypeVarTuple
 
 from busim.foundation.errors import Defect
 from busim.runtime.clocks.guard import STILL, Guard
+from busim.runtime.clocks.handles import LeanHandle, LeanTimer, tell_failure
 from busim.runtime.clocks.networking import Networking
 from busim.runtime.clocks.numbered import NumberedFuture, NumberedTask, Numbers, direct_futures, number_gatherings
 from busim.runtime.clocks.refused import Refusals, refuse
@@ -51,6 +52,7 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
 
     _ready: deque[asyncio.Handle]  # asyncio's own: callbacks due now
     _closed: bool
+    _debug: bool
     _stopping: bool
     _thread_id: int | None
 
@@ -98,7 +100,8 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
         """As asyncio's, without its double checks: it is called three times per exchange."""
         if self._closed:
             raise RuntimeError("Event loop is closed")
-        handle = asyncio.Handle(callback, args, self, context)
+        kind = asyncio.Handle if self._debug else LeanHandle
+        handle = kind(callback, args, self, context)
         self._ready.append(handle)
         return handle
 
@@ -107,7 +110,8 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
     ) -> asyncio.TimerHandle:
         if self._closed:
             raise RuntimeError("Event loop is closed")
-        timer = asyncio.TimerHandle(at / 1e9, callback, args, self, context)
+        kind = asyncio.TimerHandle if self._debug else LeanTimer
+        timer = kind(at / 1e9, callback, args, self, context)
         timer._scheduled = True  # type: ignore[attr-defined]  # so that cancelling it is told here
         self._set += 1
         heappush(self._timers, (at, self._set, timer))
@@ -154,7 +158,12 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
             for _ in range(len(ready)):
                 handle = ready.popleft()
                 if not handle._cancelled:
-                    handle._run()
+                    try:  # as `handle._run()`, in line
+                        handle._context.run(handle._callback, *handle._args)  # type: ignore[attr-defined]
+                    except (SystemExit, KeyboardInterrupt):
+                        raise
+                    except BaseException as error:
+                        tell_failure(self, handle, error)
             if self._stopping or not ready:
                 return
 

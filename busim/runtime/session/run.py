@@ -65,7 +65,7 @@ class Run(Directed):
         # The plan may still fail to build, and then no trace must be begun.
         self.recorder: Recorder | None = None
         append: list[Emit] = []
-        emit = self._fold.take if live else self._hold
+        emit: Emit = self._fold.take if live else self._hold
         if also is not None:
             emit = _both(emit, [also])
         if trace is not None:

@@ -22,6 +22,7 @@ from busim.testing.fuzzing.watching import Watched
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
 
 MakeMaster = Callable[..., Master]
+_SECOND = 1_000_000_000  # ns; after each the bench takes the new records, so no more are held
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,45 +80,36 @@ def run_pure(
     """
     name = master or plan.masters[0].name
     kept: list[Record] = []
-    benches: list[Bench] = []
-
-    def emit(record: Record) -> None:
-        if wire_only and record[0] == EXCHANGE:
-            return
-        kept.append(record)
-        if benches and not keep and len(kept) > 4096:
-            _pour(kept, benches[0])
-
     believer = _Believer()
     world = build(
         scheduled(plan, case),
         case.seed,
-        emit,
+        kept.append,
         hooked=True,
         distinct=True,
         master=believer.making(make, silent or wire_only),
     )
     ground = ground_of(plan, world.names, name, hooked=not (silent or wire_only), played=not wire_only)
     bench = Bench(ground, judges, meant=bool(case.faults))
-    benches.append(bench)
     believer.watch(world, ground)
     if link is not None:
         linked(world, link)
     _schedule(world, name, case.actions)
     world.start()
-    world.kernel.advance(case.length)
-    world.finish()
-    records = tuple(kept)
-    _pour(kept, bench)
+    records: list[Record] = []
+    for until in (*range(_SECOND, case.length, _SECOND), case.length):
+        world.kernel.advance(until)
+        if until == case.length:
+            world.finish()
+        new = [one for one in kept if one[0] != EXCHANGE] if wire_only else kept.copy()
+        kept.clear()
+        bench.take_all(new)
+        if keep:
+            records += new
     verdicts = tuple(bench.finish(case.length))
     if not keep:
         return Result(verdicts, bench.reached)
-    return Result(verdicts, bench.reached, records, tuple(world.names), tuple(world.settings), ground)
-
-
-def _pour(kept: list[Record], bench: Bench) -> None:
-    bench.take_all(kept)
-    kept.clear()
+    return Result(verdicts, bench.reached, tuple(records), tuple(world.names), tuple(world.settings), ground)
 
 
 def _schedule(world: World, master: str, actions: Sequence[Action]) -> None:
