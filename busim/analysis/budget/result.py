@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
 
 from busim.recording.figures import Value
 
@@ -263,14 +262,14 @@ class Budget:
     assumptions: tuple[str, ...]
     sources: tuple[str, ...] = ()
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> dict[str, object]:
         """JSON-ready; `schema` counts up when a meaning changes."""
-        return {"schema": SCHEMA, **_plain(self)}
+        return {"schema": SCHEMA, **{field.name: _plain(getattr(self, field.name)) for field in fields(self)}}
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     if isinstance(value, Value):
-        row = {"value": value.value, "unit": value.quantity.unit, "kind": value.kind}
+        row: dict[str, object] = {"value": value.value, "unit": value.quantity.unit, "kind": value.kind}
         return row if value.value is not None else {**row, "not_applicable": value.why}
     if is_dataclass(value):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
