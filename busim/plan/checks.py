@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from busim.foundation.schema import is_word
 from busim.foundation.yaml_source import Declared, shown
 from busim.plan.site_checks import SITE_CHECKS
 from busim.plan.view import KINDS, Found, View, name_of, quoted
@@ -93,7 +94,7 @@ def _places_exist(view: View) -> Found:
 def _stations_stand_once(view: View) -> Found:
     for kind in ("camera", "converter"):
         for field, name, _ in view.named(f"{kind}s"):
-            if not view.stands.get((kind, name)) and name not in view.meant[kind]:
+            if is_word(name) and not view.stands.get((kind, name)) and name not in view.meant[kind]:
                 yield view.finding(
                     f"{field}.name",
                     "not-on-a-line",

@@ -83,7 +83,7 @@ def _among(
     view: View, field: str, name: str, known: dict[str, None], code: str, what: str, kinds: Iterable[str] = _FED
 ) -> Found:
     """A finding if the name is not among the known ones, which are of these kinds."""
-    if name in known or view.unsure(*kinds):
+    if name in known or view.unsure(*kinds) or any(name in view.unfit[kind] for kind in kinds):
         return
     listed = ", ".join(f"`{entry[:60]}`" for entry in islice(known, _MOST_LISTED)) or "there is none"
     more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""

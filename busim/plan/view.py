@@ -11,7 +11,7 @@ from itertools import islice
 from typing import Any
 
 from busim.foundation.diagnostics import Finding
-from busim.foundation.schema import at
+from busim.foundation.schema import at, cleaned, is_word
 from busim.foundation.yaml_source import Declared, nearest, suggestion
 
 _MOST_LISTED = 12
@@ -42,6 +42,13 @@ class View:
         self.doubled = {
             kind: {name for name, count in Counter(names).items() if count > 1} for kind, names in self.names.items()
         }
+        # So is a name that cannot be one: `unfit` are those that are meant, `nameless` the kinds where none is known.
+        fit = {kind: [cleaned(name) for name in names if not is_word(name)] for kind, names in self.names.items()}
+        self.unfit = {kind: {name for name in names if is_word(name)} for kind, names in fit.items()}
+        self.nameless = {
+            kind for kind in KINDS if len(fit[kind]) > len(self.unfit[kind])
+            or any(not isinstance(entry.get("name"), str) for _, entry in self.items(kind))
+        }  # fmt: skip
         # (kind, name) -> the lines it stands on, with the field of each place
         self.stands: dict[tuple[str, str], list[tuple[str, str]]] = {}
         for line, field, kind, name in self.places():
@@ -55,8 +62,8 @@ class View:
         return {nearest(name, names) for name in islice(astray, _MOST_ASTRAY)}
 
     def unsure(self, *kinds: str) -> bool:
-        """Whether a name of these kinds is declared twice, so that a missing name may be what it should be."""
-        return any(self.doubled[kind] for kind in kinds)
+        """Whether a name of these kinds is declared twice, or cannot be one, so that it may be a missing name."""
+        return any(self.doubled[kind] or kind in self.nameless for kind in kinds)
 
     def twice(self, name: str) -> bool:
         """Whether this name is declared twice."""
@@ -100,11 +107,11 @@ class View:
 
     def exists(self, field: str, kind: str, name: str) -> Found:
         """A finding if no entry of this kind has this name."""
-        if name not in self.known[kind] and not self.unsure(kind):
-            known = self.names[kind]
+        if name not in self.known[kind] and name not in self.unfit[kind] and not self.unsure(kind):
+            known = [name for name in self.names[kind] if is_word(name)]
             listed = ", ".join(f"`{entry[:60]}`" for entry in known[:_MOST_LISTED]) or "none is declared"
             more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
-            mend = suggestion(name, self.names[kind], f"declare it under `{kind}`")
+            mend = suggestion(name, known, f"declare it under `{kind}`")
             yield self.finding(
                 field,
                 f"no-such-{KINDS[kind]}",

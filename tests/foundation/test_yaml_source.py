@@ -274,6 +274,28 @@ def test_a_hostile_file_is_refused_in_seconds(text: str) -> None:
     assert time.process_time() - started < 10  # quadratic work took minutes here
 
 
+@pytest.mark.parametrize(
+    ("word", "known"),
+    [
+        ("rope box", "speed box"),
+        ("boulder right", "boulder mats"),
+        ("rope left", "rope right"),
+        ("camera 12", "camera 13"),
+        ("camera 212", "camera 213"),
+    ],
+)
+def test_a_name_that_shares_but_a_word_with_another_is_not_taken_for_it(word: str, known: str) -> None:
+    assert nearest(word, [known]) is None
+
+
+@pytest.mark.parametrize(
+    ("word", "known"),
+    [("boulder rigth", "boulder right"), ("rope-left", "rope left"), ("ropeleft", "rope left"), ("bx", "box")],
+)
+def test_a_misspelt_word_of_a_name_is_found(word: str, known: str) -> None:
+    assert nearest(word, ["speed box", known]) == known
+
+
 def test_the_nearest_known_word_is_found_whatever_its_case() -> None:
     assert nearest("Velocty", ["velocity", "baud"]) == "velocity"
     assert nearest("colour", ["velocity", "baud"]) is None

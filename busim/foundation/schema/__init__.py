@@ -2,7 +2,8 @@
 mistakes.
 
 Public: `Shape` (a mapping with exactly its keys), `has` (a field with description and example), `refusal` (a parser's
-refusal, for pydantic), `Word` (a name), `Sentence` (a text), `quantity` and `offered` (text with a unit: its validator,
+refusal, for pydantic), `Word` (a name), `is_word` (whether a text can be one), `cleaned` (the one
+that it was meant to be), `Sentence` (a text), `quantity` and `offered` (text with a unit: its validator,
 and its JSON Schema), `worded` (a pydantic error as a finding with its place), `at` (a finding at a field), `written` (a
 value as written in a file), `Notebook` (findings about one document), `form` (a shape as JSON Schema), `begun` (a
 starter file with its name in it).
@@ -13,7 +14,7 @@ Open `shape.py` first.
 from busim.foundation.schema.begun import begun
 from busim.foundation.schema.notebook import Notebook
 from busim.foundation.schema.quantities import offered, quantity
-from busim.foundation.schema.shape import LONGEST_WORD, Sentence, Shape, Word, form, has, refusal
+from busim.foundation.schema.shape import LONGEST_WORD, Sentence, Shape, Word, cleaned, form, has, is_word, refusal
 from busim.foundation.schema.wording import at, worded, written
 
 __all__ = [
@@ -24,8 +25,10 @@ __all__ = [
     "Word",
     "at",
     "begun",
+    "cleaned",
     "form",
     "has",
+    "is_word",
     "offered",
     "quantity",
     "refusal",

@@ -55,9 +55,21 @@ def _word(value: Any) -> str:
         raise refusal(UserError("not a text", expected=expected, mend=mend))
     if not value.strip():
         raise refusal(UserError("an empty name", expected=expected, mend="write a name"))
-    if value != value.strip() or len(value) > LONGEST_WORD or not value.isprintable():
-        raise refusal(UserError("not usable as a name", expected=expected, mend="shorten or clean it"))
+    if not is_word(value):
+        plain = cleaned(value)
+        mend = f"write {plain!r}" if is_word(plain) else "shorten it"
+        raise refusal(UserError("not usable as a name", expected=expected, mend=mend))
     return value
+
+
+def is_word(text: str) -> bool:
+    """Whether a text can be a name."""
+    return bool(text) and text == text.strip() and len(text) <= LONGEST_WORD and text.isprintable()
+
+
+def cleaned(text: str) -> str:
+    """The name that a text with odd spaces or signs that do not print was meant to be."""
+    return " ".join("".join(sign for sign in text if sign.isprintable() or sign.isspace()).split())
 
 
 Word = Annotated[

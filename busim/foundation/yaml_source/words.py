@@ -14,6 +14,8 @@ from busim.foundation.yaml_source.document import Real
 _MOST_KNOWN = 500
 _LONGEST = 60
 _MOST_SHOWN = 5
+_MOST_CLOSE = 3
+_ALIKE = 0.6  # share of equal letters, as difflib counts them
 _PARTS = re.compile(r"[-_ ]")
 
 
@@ -39,14 +41,27 @@ def shown(value: Any) -> str:
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word most like `word`, None without a similar one.
 
+    Of a name with several parts each must be similar: `rope box` is not `speed box`, and no number is another number.
     If no spelling is similar: the shortest name with `word` as one of its parts, `bus_id` for `id`.
     """
     choices = {choice.casefold()[:_LONGEST]: choice for choice in islice(known, _MOST_KNOWN)}
-    close = difflib.get_close_matches(word.casefold()[:_LONGEST], choices, n=1, cutoff=0.6)
-    if close:
-        return choices[close[0]]
+    given = word.casefold()[:_LONGEST]
+    for close in difflib.get_close_matches(given, choices, n=_MOST_CLOSE, cutoff=_ALIKE):
+        if _alike_in_parts(given, close):
+            return choices[close]
     within = [choice for choice in choices if word.casefold() in _PARTS.split(choice)]
     return choices[min(within, key=len)] if within else None
+
+
+def _alike_in_parts(word: str, known: str) -> bool:
+    ours, theirs = _PARTS.split(word), _PARTS.split(known)
+    if len(ours) != len(theirs) or len(ours) == 1:
+        return True
+    return all(
+        our == their
+        or (not (our.isdigit() and their.isdigit()) and difflib.SequenceMatcher(None, our, their).ratio() >= _ALIKE)
+        for our, their in zip(ours, theirs, strict=True)
+    )
 
 
 def suggestion(word: str, known: Iterable[str], otherwise: str) -> str:
