@@ -66,14 +66,11 @@ def _caution(fields: list[str]) -> str:
 def _no_fuse_raised(before: Plan, after: Plan) -> None:
     """Raises UserError where a fuse is raised and the plan does not say why."""
     from busim.foundation.errors import UserError
+    from busim.plan import raised_fuses
 
-    fuses = {supply.name: supply.fuse for supply in before.supplies}
-    for number, supply in enumerate(after.supplies):
-        was = fuses.get(supply.name)
-        if was is not None and supply.fuse is not None and supply.fuse > was and not supply.fuse_reason:
-            raise UserError(
-                f"a larger fuse for {supply.name!r} needs a reason in the plan", field=f"supplies[{number}].fuse",
-                found=f"{supply.fuse:g} A, was {was:g} A",
-                expected="`fuse_reason`: why the cable bears it, and who answers for it",
-                mend=f"have a licensed electrician decide it, then set supplies[{number}].fuse_reason as well",
-            )  # fmt: skip
+    for fuse in raised_fuses(before, after):
+        raise UserError(
+            f"a larger fuse for {fuse.supply!r} needs a reason in the plan", field=f"supplies[{fuse.number}].fuse",
+            found=fuse.text, expected="`fuse_reason`: why the cable bears it, and who answers for it",
+            mend=f"have a licensed electrician decide it, then set supplies[{fuse.number}].fuse_reason as well",
+        )  # fmt: skip

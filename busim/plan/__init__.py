@@ -4,13 +4,13 @@ In: a file or a text. Out: a `Plan`, frozen, or `Findings`. Open `shapes.py` fir
 `reader.py`.
 
 Public: `read`, `read_text` (a file or text to a `Plan`), `change` (a plan with changed values), `rewrite` (the
-same for its text), `source_text` (the text of an unchanged plan), `locate` (place of a field), `folder` (of the files
-that it names), `files_in_use` (the files that the installation is built from),
-`defaults` (the plan with every default as JSON), `spelled` (the plan as a file with every default), `json_schema`
-(for editors), `starter` (text of a first plan), and the data types of a plan.
+same for its text), `raised_fuses` (those that a change raises without a reason), `source_text` (the text of an
+unchanged plan), `locate` (place of a field), `folder` (of the files that it names), `files_in_use` (the files that the
+installation is built from), `defaults` (the plan with every default as JSON), `spelled` (the plan as a file with every
+default), `json_schema` (for editors), `starter` (text of a first plan), and the data types of a plan.
 """
 
-from busim.plan.changing import change, rewrite, source_text
+from busim.plan.changing import RaisedFuse, change, raised_fuses, rewrite, source_text
 from busim.plan.reader import files_in_use, folder, json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
 from busim.plan.shapes import STANDS
@@ -65,6 +65,7 @@ __all__ = [
     "Plan",
     "PollGroup",
     "PowerPlan",
+    "RaisedFuse",
     "SilencedPlan",
     "SparePlan",
     "Spelled",
@@ -75,6 +76,7 @@ __all__ = [
     "folder",
     "json_schema",
     "locate",
+    "raised_fuses",
     "read",
     "read_text",
     "rewrite",

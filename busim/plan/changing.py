@@ -6,8 +6,8 @@ would replay as another plan; whatever needs the text asks for it here, and such
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 from busim.foundation.errors import UserError
@@ -59,3 +59,28 @@ def source_text(plan: Plan) -> str:
             mend='change it with busim.change_plan(plan, {"cameras[left mat].bus_id": 5}), or read it from a text',
         )
     return plan.source
+
+
+@dataclass(frozen=True, slots=True)
+class RaisedFuse:
+    """A fuse that got larger without a reason in the plan: its supply, the supply's number from 0, and both in A."""
+
+    supply: str
+    number: int
+    was: float
+    now: float
+
+    @property
+    def text(self) -> str:
+        return f"{self.now:g} A, was {self.was:g} A"
+
+
+def raised_fuses(before: Plan, after: Plan) -> Iterator[RaisedFuse]:
+    """The fuses that a change raises without a reason; the reason for the old fuse is none for the new one."""
+    old = {supply.name: supply for supply in before.supplies}
+    for number, supply in enumerate(after.supplies):
+        was = old.get(supply.name)
+        if was is None or was.fuse is None or supply.fuse is None or supply.fuse <= was.fuse:
+            continue
+        if supply.fuse_reason in ("", was.fuse_reason):
+            yield RaisedFuse(supply.name, number, was.fuse, supply.fuse)

@@ -34,7 +34,7 @@ from busim.commissioning.spreadsheets import (
     write_csv,
 )
 from busim.commissioning.spreadsheets.cells import bare, guarded, to_cell, to_value
-from busim.foundation.diagnostics import Findings
+from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.plan import Plan, read, read_text
 
@@ -64,6 +64,17 @@ def refused(data: bytes) -> dict[str, str]:
         plan_text(read_book(data, "hall.xlsx"), "hall")
     assert all(one.file == "hall.xlsx" for one in caught.value.findings)
     return {one.field or "": one.code for one in caught.value.findings}
+
+
+def wrongs(**sheets: list[list[Any]]) -> tuple[Finding, ...]:
+    with pytest.raises(Findings) as caught:
+        plan_text(read_book(book(**sheets), "hall.xlsx"), "hall")
+    return caught.value.findings
+
+
+def told(**sheets: list[list[Any]]) -> list[str]:
+    """Cell and code of each mistake."""
+    return [f"{one.field} {one.code}" for one in wrongs(**sheets)]
 
 
 # -- there and back -----------------------------------------------------------------------------------------------
@@ -116,6 +127,7 @@ def test_pandas_reads_the_cameras_the_cables_and_the_bill() -> None:
     assert list(sheets["info cables"]["cable"]) == list(range(1, len(sheets["info cables"]) + 1))
     assert {"packet after silence of", "clients at once", "gateway"} <= set(sheets["info converters"]["setting"])
     assert any("camera, zoom-camera" in str(item) for item in sheets["info bill"]["item"])
+    assert not any('"' in str(origin) for origin in sheets["info converters"]["origin"])
 
 
 def test_each_converter_has_a_page_of_text_with_every_setting_to_type() -> None:
@@ -143,18 +155,98 @@ def test_bad_values_are_told_at_their_cells() -> None:
     }  # fmt: skip
 
 
-def test_a_missing_id_is_told_at_its_row_and_an_unknown_column_at_its_cell() -> None:
-    rows: list[list[Any]] = [["name", "bus_id", "colour"], ["left", 2, "red"], ["right", None, None]]
-    assert refused(book(lines=LINES, cables=CABLES, cameras=rows)) == {
-        "cameras!C2": "unknown-key", "cameras!A3": "missing-key",
-    }  # fmt: skip
+def test_a_missing_id_is_told_at_its_cell_and_an_unknown_column_once_at_its_head() -> None:
+    rows: list[list[Any]] = [["name", "bus_id"], ["left", 2], ["right", None]]
+    assert refused(book(lines=LINES, cables=CABLES, cameras=rows)) == {"cameras!B3": "missing-key"}
+    rows = [["name", "bus_id", "colour"], ["left", 2, "red"], ["right", 3, "green"]]
+    assert refused(book(lines=LINES, cables=CABLES, cameras=rows)) == {"cameras!C1": "unknown-column"}
+
+
+def test_a_column_that_is_needed_and_missing_is_told_once() -> None:
+    rows: list[list[Any]] = [["name", "serial"], ["left", 4101], ["right", 4102]]
+    assert told(lines=LINES, cables=CABLES, cameras=rows) == ["cameras!A1 missing-key"]
+
+
+def test_a_title_above_the_heads_is_one_mistake() -> None:
+    rows: list[list[Any]] = [["Cameras of the hall"], ["name", "bus_id"], ["left", 2], ["right", 3]]
+    assert told(lines=LINES, cables=CABLES, cameras=rows) == ["cameras!A1 no-heads"]
+
+
+def test_a_value_inside_a_list_is_told_at_the_cell_of_the_list() -> None:
+    panels = [["name", "master", "cameras", "controls"], ["desk", "pc", "[left, rihgt]", "[iris]"]]
+    masters = [["name", "on", "groups"], ["pc", "[wall]", "[{name: fast, values: [iris], every: 500}]"]]
+    given = cameras(["left", 2, 1], ["right", 3, 2])
+    cables = [*CABLES, ["wall", "master", "pc"]]
+    assert told(lines=LINES, cables=cables, cameras=given, masters=masters, panels=panels) == [
+        "masters!C2 bad-value", "panels!C2 no-such-camera",
+    ]  # fmt: skip
+
+
+def test_a_line_declared_twice_is_one_mistake_and_its_positions_are_none() -> None:
+    lines = [LINES[0], LINES[1], LINES[1]]
+    roof = [["roof", "camera", "right"]] * 3
+    assert told(lines=lines, cables=[*CABLES, *roof], cameras=cameras(["left", 2, 1])) == ["lines!A3 duplicate-name"]
+
+
+def test_positions_without_lines_and_of_one_misspelt_line_are_one_mistake_each() -> None:
+    given = cameras(["left", 2, 1], ["right", 3, 2])
+    assert told(cables=CABLES, cameras=given) == ["cables!A1 no-lines"]
+    wrong = [CABLES[0], ["wal", "camera", "left"], ["wal", "camera", "right"]]
+    found = wrongs(lines=LINES, cables=wrong, cameras=given)
+    assert [(one.field, one.code) for one in found] == [("cables!A2", "no-such-line")]
+    assert "2 rows" in (found[0].found or "")
+
+
+def test_other_places_in_a_message_are_cells_too() -> None:
+    twice = wrongs(lines=LINES, cables=CABLES, cameras=cameras(["left", 2, 1], ["left", 3, 2]))
+    assert [(one.field, one.code) for one in twice] == [("cameras!A3", "duplicate-name")]
+    assert "first at cameras!A2" in (twice[0].found or "")
+    assert "cables!C3 names 'right'" in (twice[0].mend or "")
+
+
+@pytest.mark.parametrize(
+    ("rows", "mend"),
+    [
+        (cameras(["left", 2, 1], ["right", 3, 2], ["far", 4, 3]), "add a row to the table `cables`"),
+        (cameras(["left", 2, 1], ["right", "x", 2]), "write its bus ID as found on site into this cell"),
+        (cameras(["left", 2, 1], ["right", None, 2]), "write its bus ID as found on site into this cell"),
+    ],
+)
+def test_what_to_do_is_said_in_the_words_of_a_table(rows: list[list[Any]], mend: str) -> None:
+    assert mend in (wrongs(lines=LINES, cables=CABLES, cameras=rows)[0].mend or "")
+
+
+def test_an_open_bracket_is_told_with_what_to_close() -> None:
+    found = wrongs(lines=LINES, cables=CABLES, cameras=[["name", "bus_id", "measured"], ["left", 2, "{reads: 3"]])
+    assert found[0].field == "cameras!C2"
+    assert "close every bracket" in (found[0].mend or "")
+
+
+def test_a_character_that_no_plan_can_hold_is_told_at_its_cell() -> None:
+    table = read_csv(b"name;firmware\nboulder right;2\x00\n", "cameras", "cameras.csv")
+    with pytest.raises(Findings) as caught:
+        merged(read_text(SOUND), [table])
+    assert caught.value.findings[0].field == "cameras!B2"
+
+
+def test_a_formula_in_csv_is_refused_as_one_in_a_workbook_and_an_array_formula_is_shown() -> None:
+    with pytest.raises(Findings) as caught:
+        read_csv(b"name,firmware\nleft,=2+2\n", "cameras", "cameras.csv")
+    assert (caught.value.findings[0].field, caught.value.findings[0].code) == ("cameras!B2", "formula")
+    made = openpyxl.Workbook()
+    made.active["A2"] = openpyxl.worksheet.formula.ArrayFormula("A2", "=SUM(B2:B3)")
+    data = BytesIO()
+    made.save(data)
+    with pytest.raises(Findings) as shown:
+        read_book(data.getvalue(), "hall.xlsx")
+    assert shown.value.findings[0].found == "=SUM(B2:B3)"
 
 
 def test_columns_are_matched_by_name_in_any_order_and_a_changed_spelling_is_told() -> None:
     rows: list[list[Any]] = [["Serial", "Bus ID", "name"], [4101, 2, "left"], [4102, 3, "right"]]
     done = plan_text(read_book(book(lines=LINES, cables=CABLES, cameras=rows), "hall.xlsx"), "hall")
     assert [camera.serial for camera in read_text(done.text).cameras] == [4101, 4102]
-    assert "cameras!A1: column 'Serial' was read as `serial`" in done.told
+    assert "cameras: 'Serial' was read as `serial`, 'Bus ID' as `bus_id`" in done.told
     assert any("do not name the installation" in text for text in done.told)
 
 
@@ -216,6 +308,33 @@ def test_values_go_into_a_plan_by_name_and_its_comments_stay() -> None:
     assert "# five of them" in done.text
     assert [camera.bus_id for camera in again.cameras] == [2, 9, 4, 21, 22]
     assert any("9 (was 3)" in text for text in done.told)
+
+
+def test_two_rows_for_one_entry_are_refused_and_a_table_without_rows_is_told() -> None:
+    with pytest.raises(Findings) as caught:
+        merged(read_text(SOUND), [read_csv(b"name;bus_id\nboulder right;9\nboulder right;8\n", "cameras", "c.csv")])
+    assert caught.value.findings[0].field == "cameras!A3"
+    done = merged(read_text(SOUND), [read_csv(b"name;bus_id\n", "cameras", "c.csv")])
+    assert done.told == ["table 'cameras' has no rows: nothing of it was changed"]
+
+
+def test_no_table_raises_a_fuse_without_a_reason_and_an_old_reason_is_none() -> None:
+    plan = read_text(SOUND)
+    name, fuse = plan.supplies[0].name, plan.supplies[0].fuse
+    assert fuse is not None
+
+    def raised(to: str, reason: str) -> str:
+        table = f"name;fuse;fuse_reason\n{name};{to};{reason}\n"
+        return merged(read_text(text), [read_csv(table.encode(), "supplies", "supplies.csv")]).text
+
+    text = SOUND
+    with pytest.raises(Findings, match="needs a reason") as caught:
+        raised("20 A", "")
+    assert caught.value.findings[0].field == "supplies!B2"
+    text = raised("20 A", "AWG 10 since March")
+    with pytest.raises(Findings, match="needs a reason"):
+        raised("25 A", "")
+    assert "AWG 8 since May" in raised("25 A", "AWG 8 since May")
 
 
 def test_a_camera_that_the_plan_has_not_is_told_at_its_cell() -> None:

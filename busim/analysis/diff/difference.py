@@ -10,7 +10,7 @@ from busim.analysis.diff.fields import FieldChange, of_entry, of_plan
 from busim.analysis.diff.matching import matched
 from busim.analysis.diff.renumbering import renumbered
 from busim.analysis.diff.words import Said, said
-from busim.plan import Plan
+from busim.plan import Plan, raised_fuses
 
 SCHEMA = 1
 CAUTION = (
@@ -65,12 +65,9 @@ def diff(before: Plan, after: Plan) -> Difference:
 
 def _raised(before: Plan, after: Plan) -> Iterator[tuple[str, str]]:
     """Fuses that are raised without a reason in the plan."""
-    fuses = {supply.name: supply.fuse for supply in before.supplies}
-    for supply in after.supplies:
-        was = fuses.get(supply.name)
-        if was is not None and supply.fuse is not None and supply.fuse > was and not supply.fuse_reason:
-            yield (
-                supply.name,
-                f"supply {supply.name!r}: DO NOT FIT the larger fuse of {supply.fuse:g} A (was {was:g} A) before "
-                "`fuse_reason` in the plan says why the cable bears it, and who answers for it",
-            )
+    for fuse in raised_fuses(before, after):
+        yield (
+            fuse.supply,
+            f"supply {fuse.supply!r}: DO NOT FIT the larger fuse of {fuse.now:g} A (was {fuse.was:g} A) before "
+            "`fuse_reason` in the plan says why the cable bears it, and who answers for it",
+        )

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import Real, flow, parse, resolved
 
@@ -99,10 +98,11 @@ def to_value(cell: Cell, *, text: bool) -> Any:
     if said.startswith(_FLOW):
         try:
             return parse(f"value: {said}\n", "").value["value"]
-        except Findings as error:
+        except UserError:
             raise UserError(
                 "not readable as a list, a mapping or a quoted text", found=repr(said[:60]),
-                expected="brackets, braces and quotes that are closed", mend=error.findings[0].what,
+                expected="brackets, braces and quotes that are closed",
+                mend="close every bracket, brace and quote, and put commas between: `[iris, gain]`",
             ) from None  # fmt: skip
     if said in ("null", "~"):
         return None

@@ -5,15 +5,18 @@ from __future__ import annotations
 import csv
 from io import StringIO
 
-from busim.commissioning.spreadsheets.cells import Cell, Row, Table
+from busim.commissioning.spreadsheets.cells import Cell, Row, Table, at
+from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 
 MOST_ROWS = 20_000
+_MOST_FINDINGS = 200
 _MARKS = (",", ";", "\t")
 
 
 def read_csv(data: bytes, name: str, file: str) -> Table:
-    """The table `name` of a CSV file. Raises UserError for another encoding than UTF-8, and for too many rows."""
+    """The table `name` of a CSV file. Raises UserError for another encoding than UTF-8 and for too many rows;
+    Findings for formulas."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise _encoding(file, "UTF-16")
     try:
@@ -24,11 +27,17 @@ def read_csv(data: bytes, name: str, file: str) -> Table:
     mark = max(_MARKS, key=head.count)
     rows: list[Row] = []
     columns: tuple[str, ...] = ()
+    findings: list[Finding] = []
     try:
         for number, cells in enumerate(csv.reader(StringIO(text, newline=""), delimiter=mark, strict=True), 1):
             if number == 1:
                 columns = tuple(cell.strip() for cell in cells)
             elif any(cells):
+                findings += [
+                    formula(file, at(name, number, column), cell)
+                    for column, cell in enumerate(cells)
+                    if cell.startswith("=")
+                ]
                 rows.append(Row(number, tuple(cell if cell != "" else None for cell in cells)))
             if number > MOST_ROWS:
                 raise too_many(file)
@@ -37,6 +46,8 @@ def read_csv(data: bytes, name: str, file: str) -> Table:
             "not readable as CSV", file=file, found=str(error), expected="cells in quotes where they have commas",
             mend="save the table as CSV in UTF-8 again",
         ) from None  # fmt: skip
+    if findings:
+        raise Findings(findings[:_MOST_FINDINGS])
     return Table(name, columns, tuple(rows), file)
 
 
@@ -57,6 +68,14 @@ def _text(cell: Cell) -> str:
         return "true" if cell else "false"
     said = str(cell) if not isinstance(cell, float) else repr(cell)
     return said if isinstance(cell, str) or not said.startswith("-") else f"'{said}"
+
+
+def formula(file: str, where: str, found: str) -> Finding:
+    """A cell with a formula, in a workbook or in CSV."""
+    return Finding(
+        "error", "formula", "a formula, and busim runs none", file=file, field=where, found=found[:60],
+        expected="a value, or a text with an apostrophe in front", mend="paste its value into the cell",
+    )  # fmt: skip
 
 
 def _encoding(file: str, found: str) -> UserError:

@@ -12,7 +12,7 @@ from typing import Any
 from busim.analysis.check import Survey
 from busim.commissioning.sheet import Card, Said, Value, bill, line_parts, loose_cards
 from busim.commissioning.sheet import Table as Printed
-from busim.commissioning.spreadsheets.cells import Cell, Table, to_cell
+from busim.commissioning.spreadsheets.cells import Cell, Table, guarded, to_cell
 from busim.commissioning.spreadsheets.shapes_of import CABLES, PLAN, entries, is_text
 from busim.foundation.yaml_source import parse
 from busim.installation import outline
@@ -93,7 +93,7 @@ def _to_read(plan: Plan) -> Iterator[Table]:
     survey = Survey(outline(plan))
     said = Said(survey.site)
     rows: list[list[Cell]] = [
-        [card.name, card.place, name, _text(value), value.kind if isinstance(value, Value) else ""]
+        [card.name, card.place, name, _text(value), value.kind if isinstance(value, Value) else None]
         for card in _cards(plan)
         for name, value in card.facts
     ]
@@ -120,7 +120,8 @@ def _bill(tables: tuple[Printed, ...]) -> list[list[Cell]]:
 
 
 def _guarded(rows: list[list[Cell]]) -> list[list[Cell]]:
-    return [[to_cell(cell, text=True) if isinstance(cell, str) else cell for cell in row] for row in rows]
+    """Texts that no program runs, and empty cells where there is none: nobody reads these tables back."""
+    return [[guarded(cell) or None if isinstance(cell, str) else cell for cell in row] for row in rows]
 
 
 def _text(value: str | Value) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from busim.plan import json_schema
+from busim.plan import STANDS, json_schema
 
 CABLES = "cables"  # the positions of all lines, one table
 PLAN = "plan"  # all that is no list of entries
@@ -27,11 +27,44 @@ def entries() -> tuple[str, ...]:
 
 
 @cache
+def keys_of(key: str) -> tuple[str, ...]:
+    """The columns that the table of `key` can have, without those of inner keys."""
+    if key == PLAN:
+        return tuple(name for name in _schema()["properties"] if name not in entries())
+    keys = [name for one in _resolved(_entry(key)) for name in one.get("properties", {})]
+    if key == CABLES:
+        return ("line", "position", "name", *(name for name in keys if name not in STANDS))
+    return tuple(name for name in keys if name != "order")
+
+
+@cache
+def is_key(key: str, path: str) -> bool:
+    """Whether an entry of the table of `key` can have a value at `path`."""
+    if path in keys_of(key) or key == PLAN:
+        return path in keys_of(key)
+    spec = _entry(key)
+    for part in path.split("."):
+        inside = _inside(spec, part)
+        if not inside:
+            return any(one.get("additionalProperties") for one in _resolved(spec))
+        spec = inside
+    return True
+
+
+def _entry(key: str) -> dict[str, Any]:
+    if key == PLAN:
+        return {"$ref": "#"}
+    if key == CABLES:
+        found: dict[str, Any] = _inside({"$ref": "#/$defs/LineShape"}, "order").get("items", {})
+        return found
+    items: dict[str, Any] = _schema()["properties"].get(key, {}).get("items", {})
+    return items
+
+
+@cache
 def is_text(key: str, path: str) -> bool:
     """Whether the plan has only a text at `path` of the entries under `key`, and no number or switch."""
-    spec: dict[str, Any] = {"$ref": "#"} if key == PLAN else _schema()["properties"].get(key, {}).get("items", {})
-    if key == CABLES:
-        spec = _inside({"$ref": "#/$defs/LineShape"}, "order").get("items", {})
+    spec = _entry(key)
     for part in path.split("."):
         spec = _inside(spec, part)
     kinds = _kinds(spec)

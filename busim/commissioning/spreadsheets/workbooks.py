@@ -8,7 +8,7 @@ from io import BytesIO
 from typing import Any
 
 from busim.commissioning.spreadsheets.cells import Cell, Row, Table, at
-from busim.commissioning.spreadsheets.csv_files import MOST_ROWS, too_many
+from busim.commissioning.spreadsheets.csv_files import MOST_ROWS, formula, too_many
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError, not_installed
 
@@ -139,17 +139,7 @@ def _value(sheet: str, cell: Any, file: str, findings: list[Finding]) -> Cell:
         return None
     where = at(sheet, cell.row, cell.column - 1)
     if cell.data_type == "f":
-        findings.append(
-            _wrong(
-                file,
-                where,
-                "formula",
-                "a formula, and busim runs none",
-                str(value)[:60],
-                "a value",
-                "paste its value into the cell",
-            )
-        )
+        findings.append(formula(file, where, str(getattr(value, "text", value))))
         return None
     if cell.data_type == "e":
         findings.append(
