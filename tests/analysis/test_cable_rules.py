@@ -399,3 +399,36 @@ def test_at_an_exact_even_ratio_of_bauds_what_a_camera_hears_is_called_arbitrary
     camera = "speed finish, bus_id: 22, serial: 4105, turnaround: 2..6 ms"
     found = only((camera, f"{camera}, driver: {{baud: {baud}}}"), rule="camera-baud-differs")
     assert ("arbitrary" in found.found) is arbitrary
+
+
+# -- advice that leads somewhere ------------------------------------------------------------------------------
+
+
+def test_no_resistor_is_said_to_mend_a_third_terminator() -> None:
+    bias = ("    baud: 38400 Bd\n", "    baud: 38400 Bd\n    bias: {at: [boulder box], ohms: 560 ohm}\n")
+    third = ("      - {camera: boulder right", "      - terminator\n      - {camera: boulder right")
+    found = {one.code for one in findings(bias, third) if one.severity != "note"}
+    assert found == {"terminators-not-two", "terminator-in-mid-line"}
+
+
+def test_a_supply_below_the_least_voltage_is_not_answered_with_a_thicker_cable() -> None:
+    low = [one for one in findings(("voltage: 13.8 V", "voltage: 9 V")) if one.code == "voltage-below-minimum"]
+    assert low
+    assert all("No cable mends this" in (one.mend or "") for one in low)
+
+
+def test_an_unknown_model_is_one_mistake() -> None:
+    unknown = ("boulder mats, bus_id: 4", "boulder mats, model: zoomcamera, bus_id: 4")
+    assert [one.code for one in findings(unknown)] == ["unknown-model"]
+
+
+def test_a_panel_camera_with_none_of_the_polled_values_is_told() -> None:
+    head = ("speed start, bus_id: 21", "speed start, model: pan-tilt-head, bus_id: 21")
+    slow = ("values: [tally, temperature]", "values: [gain]")
+    assert len(findings(head, slow, rule="panel-camera-not-polled")) == 1
+
+
+def test_bauds_that_every_model_on_the_line_has_are_named() -> None:
+    mixed = ("boulder mats, bus_id: 4", "boulder mats, model: minicam, bus_id: 4")
+    mend = only(mixed, ("    baud: 38400 Bd", "    baud: 57600 Bd"), rule="baud-not-of-model").mend or ""
+    assert "9600 or 38400 or 115200 Bd" in mend

@@ -211,6 +211,23 @@ def _along(line: LinePlan, at: Place, loads: dict[str, Load]) -> Iterator[_Way]:
             yield _Way(tuple(found), tuple(loops), tuple(gauges))
 
 
+def pair_ends(line: LinePlan, entry: str, load: str) -> int | None:
+    """Number in the order of the position at which the supply pair from `entry` ends before `load`.
+
+    None if it does not end, or if the two are not on this line.
+    """
+    order = line.order
+    at = {place.name: number for number, place in enumerate(order) if place.kind in ("camera", "converter")}
+    if entry not in at or load not in at:
+        return None
+    start, end = at[entry], at[load]
+    if order[start].supply_pair == "past":
+        return start
+    steps = range(start + 1, end + 1) if end > start else range(start, end, -1)
+    cut = next((number for number in steps if order[number].supply_pair == "cut"), None)
+    return end if cut is None and order[end].supply_pair == "past" else cut
+
+
 def _load(one: ResolvedCamera | ResolvedConverter) -> Load:
     if isinstance(one, ResolvedConverter):
         return Load(one.field, one.name, _watts(one.converter, (CONVERTER_WATTS,) * 3))

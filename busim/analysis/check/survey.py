@@ -191,6 +191,15 @@ class Survey:
             for word in group.values
         )
 
+    def asks_any(self, camera: str) -> bool:
+        """Whether some master polls a value that the camera has."""
+        return any(
+            not self.lacks(camera, word)
+            for asker in self.asked[camera]
+            for group in asker.master.groups
+            for word in group.values
+        )
+
     def factory_id(self, camera: CameraPlan) -> int | None:
         """The bus ID of a camera as delivered: from the plan or its model; None: unknown."""
         return self.site.cameras[camera.name].factory_id

@@ -12,7 +12,17 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from busim.installation import DEFAULT, Installation, ResolvedCamera, ResolvedConverter, ResolvedLine, ResolvedPort
-from busim.physics.electric import IMPEDANCE, MOST_UNIT_LOADS, Bias, Hung, Stand, derivation_limit, loop, undriven
+from busim.physics.electric import (
+    IMPEDANCE,
+    MOST_UNIT_LOADS,
+    TERMINATORS,
+    Bias,
+    Hung,
+    Stand,
+    derivation_limit,
+    loop,
+    undriven,
+)
 from busim.plan import CameraPlan, ConverterPlan, LinePlan, Place
 
 TERMINATOR_OHMS = IMPEDANCE  # the default
@@ -128,6 +138,10 @@ class Wiring:
                     found.append(one)
                 taken.add(one.metres)
         return tuple(found)
+
+    @property
+    def too_many_terminators(self) -> bool:
+        return len(self.terminations) > TERMINATORS
 
     @cached_property
     def bias_places(self) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from busim.analysis.check.examples import delivered
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
+from busim.installation import ResolvedLine
 
 
 def _find(survey: Survey) -> Spots:
@@ -13,14 +14,26 @@ def _find(survey: Survey) -> Spots:
             model = survey.model(one.camera.model)
             own = one.camera.driver.baud or wire.line.baud
             if model and model.bus.bauds and own not in model.bus.bauds:
+                every = _common(survey, wire)
+                mend = (
+                    "" if one.camera.driver.baud or not every else f"Choose {every} Bd: every model of the line has it."
+                )
                 yield Spot(
                     f"{one.field}.driver.baud" if one.camera.driver.baud else f"{wire.field}.baud",
                     f"camera {one.camera.name!r} does not support this baud",
                     f"{float(own):.10g} Bd (planned)",
                     f"{', '.join(f'{float(baud):.10g}' for baud in model.bus.bauds)} Bd ({one.camera.model})",
+                    mend,
                 )
                 if one.camera.driver.baud is None:
                     break  # once for the line
+
+
+def _common(survey: Survey, wire: ResolvedLine) -> str:
+    """The bauds that every known model on the line supports."""
+    models = [survey.model(one.camera.model) for one in wire.cameras]
+    lists = [model.bus.bauds for model in models if model and model.bus.bauds]
+    return " or ".join(f"{float(baud):.10g}" for baud in lists[0] if all(baud in bauds for bauds in lists))
 
 
 RULE = Rule(
@@ -39,7 +52,10 @@ RULE = Rule(
             "speed finish, bus_id: 22",
             "speed finish, model: slow-motion-camera, power: {idle: 3 W, peak: 4 W, start_up: 5 W}, bus_id: 22",
         ),
-        *delivered("factory_baud: 57600 Bd, factory_format: 8E1"),
+        (
+            "4104, turnaround: 2..6 ms,\n     factory_baud: 115200 Bd",
+            "4104, turnaround: 2..6 ms, factory_baud: 57600 Bd",
+        ),
     ),
     good=(("    baud: 115200 Bd", "    baud: 57600 Bd"), *delivered("factory_baud: 57600 Bd")),
 )

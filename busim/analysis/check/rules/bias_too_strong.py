@@ -9,6 +9,8 @@ from busim.physics.electric import LEAST_DRIVER_LOAD, driver_load
 
 def _find(survey: Survey) -> Spots:
     for wiring in survey.wirings:
+        if wiring.too_many_terminators:
+            continue  # they pull the wires together; other resistors would mend nothing
         if wiring.hung is None:
             continue
         hung = wiring.hung[0]

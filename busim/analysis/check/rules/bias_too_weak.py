@@ -20,6 +20,8 @@ def _resistors(volts: float, impedance: float) -> str:
 
 def _find(survey: Survey) -> Spots:
     for wiring in survey.wirings:
+        if wiring.too_many_terminators:
+            continue  # they pull the wires together; other resistors would mend nothing
         at = [(volts, one) for one, volts in wiring.undriven if receiver_reads(volts, fail_safe=one.fail_safe) != 1]
         if not at:
             continue

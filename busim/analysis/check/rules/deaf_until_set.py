@@ -14,7 +14,7 @@ def _find(survey: Survey) -> Spots:
         line = wire.line
         deaf = [
             one for one in wire.cameras
-            if one.factory_port not in (None, (line.baud, line.format)) and _as_line(one, line)
+            if one.factory_port not in (None, (line.baud, line.format)) and _as_line(one, line) and _possible(one)
         ]  # fmt: skip
         if deaf:
             settings = dict.fromkeys(
@@ -41,6 +41,12 @@ def _as_line(one: ResolvedCamera, line: LinePlan) -> bool:
     bus = one.known.bus if one.known else None
     able = bus is not None and line.baud in bus.bauds and line.format in bus.formats
     return able and (one.port.baud, one.port.format) == (line.baud, line.format)
+
+
+def _possible(one: ResolvedCamera) -> bool:
+    """Whether the model can come with these settings: another rule tells where it cannot."""
+    bus, port = one.known.bus if one.known else None, one.factory_port
+    return bus is not None and port is not None and port[0] in bus.bauds and port[1] in bus.formats
 
 
 RULE = Rule(

@@ -34,7 +34,6 @@ RULE = Rule(
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: «7E1\n    protocol: modbus-rtu\n",
         ),
-        *delivered("factory_baud: 115200 Bd, factory_format: 7E1"),
     ),
     good=(
         (

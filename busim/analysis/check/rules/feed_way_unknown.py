@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.analysis.check.pairs import ends
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 from busim.analysis.check.wiring import listed
@@ -9,11 +10,13 @@ from busim.analysis.check.wiring import listed
 
 def _find(survey: Survey) -> Spots:
     for feed in survey.feeds:
-        if feed.astray:
+        ended = {load for _, loads in ends(survey, feed) for load in loads}
+        astray = [load.name for load in feed.astray if load.name not in ended]
+        if astray:
             yield Spot(
                 f"{feed.field}.at",
                 f"{feed.supply.name!r} is injected on another line than some of its loads",
-                f"at {feed.supply.at!r} (planned); no cable to {listed([load.name for load in feed.astray])}",
+                f"at {feed.supply.at!r} (planned); no cable to {listed(astray)}",
                 "a station on the line of these loads, or no `at` if the supply stands beside them",
             )
 

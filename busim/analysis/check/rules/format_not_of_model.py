@@ -41,7 +41,6 @@ RULE = Rule(
             "    baud: 115200 Bd\n    format: 8E1\n    protocol: modbus-rtu\n",
             "    baud: 115200 Bd\n    format: «8O1\n    protocol: modbus-rtu\n",
         ),
-        *delivered("factory_baud: 115200 Bd, factory_format: 8O1"),
     ),
     good=(
         (

@@ -9,11 +9,11 @@ from busim.analysis.check.survey import Survey
 def _find(survey: Survey) -> Spots:
     for number, panel in enumerate(survey.plan.panels):
         for place, name in enumerate(panel.cameras):
-            if not any(asker.master.groups for asker in survey.asked[name]):
+            if not survey.asks_any(name):
                 yield Spot(
                     f"panels[{number}].cameras[{place}]",
                     f"panel {panel.name!r} controls camera {name!r}, which no master polls",
-                    "no poll group for this camera",
+                    "no poll group with a value of this camera",
                     "a master that polls it",
                 )
 

@@ -9,7 +9,9 @@ from busim.analysis.check.survey import Survey
 def _find(survey: Survey) -> Spots:
     for feed in survey.feeds:
         for load in feed.loads:
-            if load.watts is None:
+            camera = survey.cameras.get(load.name)
+            known = camera is None or survey.model(camera[1].model) is not None
+            if load.watts is None and known:
                 yield Spot(
                     f"{load.field}.power",
                     f"the power that {load.name!r} takes from {feed.supply.name!r} is missing",

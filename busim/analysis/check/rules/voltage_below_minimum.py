@@ -7,6 +7,11 @@ from busim.analysis.check.figures import beyond
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
+_FROM_THE_START = (
+    "No cable mends this: the supply itself gives less. Plan a supply with a voltage that all its loads allow, or feed "
+    "this camera from another one. A licensed electrician chooses supplies and fuses by the local code."
+)
+
 
 def _worst(feed: Feed) -> Spots:
     idle, peak = feed.at_loads("idle"), feed.at_loads("peak")
@@ -20,6 +25,7 @@ def _worst(feed: Feed) -> Spots:
                 f"{beyond(volts, load.least)} V {STATES['peak']}{even} (computed: {feed.volts:g} V at "
                 "the supply, loads of constant power, copper at 75 C)",
                 f"at least {load.least:g} V (its model)",
+                _FROM_THE_START if feed.volts < load.least else "",
             )
 
 
