@@ -27,7 +27,7 @@ class CannotHappen(Exception):
         self.line, self.why = line, why
 
 
-def _cannot(reason: CannotHappen, name: str, *, as_json: bool) -> None:
+def _cannot(reason: CannotHappen, name: str, *, named: bool, as_json: bool) -> None:
     """Say that a what-if cannot happen on this line."""
     from busim.commissioning.rehearse import SCHEMA, find_what_if
 
@@ -35,7 +35,10 @@ def _cannot(reason: CannotHappen, name: str, *, as_json: bool) -> None:
         told = {**find_what_if(name).as_json(), "line": reason.line, "cannot_happen_because": reason.why}
         print(json.dumps({"schema": SCHEMA, **told}, indent=2))
     else:
-        print(f"{name} cannot happen on line {reason.line!r}: {reason.why}. Name another line with --line.")
+        from busim.cli.screen import Screen
+
+        other = "Name another line with --line." if named else "Nor on another line of this plan."
+        Screen().say(f"{name} cannot happen on line {reason.line!r}: {reason.why}. {other}")
 
 
 def command(
@@ -114,7 +117,7 @@ def command(
     try:
         rehearsal, tried = _one(planned, what_if, line, seed, trace, overwrite=overwrite, quiet=as_json)
     except CannotHappen as reason:  # that is an answer, and no mistake of whoever asked
-        _cannot(reason, what_if or "", as_json=as_json)
+        _cannot(reason, what_if or "", named=line is not None, as_json=as_json)
         return
     if as_json:
         told = None if tried is None else {**tried.as_json(), "as_told": tried.as_told(rehearsal)}
@@ -132,7 +135,7 @@ def _one(
 ) -> tuple[Rehearsal, WhatIf | None]:
     """One rehearsal, in a world of its own. Raises UserError, and CannotHappen where the what-if cannot show there."""
     from busim.cli.show import progress
-    from busim.commissioning.rehearse import find_what_if, planned, rehearse, setting_for, steps_of, what_if_steps
+    from busim.commissioning.rehearse import find_what_if, line_for, planned, rehearse, settings_for, steps_of
     from busim.runtime.session import Run
 
     tried = None if name is None else find_what_if(name)
@@ -141,8 +144,8 @@ def _one(
         cameras = planned(plan, run.world)
         steps, assumed = steps_of(plan, cameras)
         if tried is not None:
-            setting = setting_for(plan, run.world.protocols, cameras, assumed, line)
-            steps, why_not = what_if_steps(tried, setting)
+            settings = settings_for(plan, run.world.protocols, cameras, assumed, line)
+            setting, steps, why_not = line_for(tried, settings)
             if why_not:
                 raise CannotHappen(setting.line, why_not)
         with progress(hidden=quiet) as advanced:

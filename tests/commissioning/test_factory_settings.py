@@ -16,10 +16,10 @@ from busim.commissioning.rehearse import (
     Rehearsal,
     crews,
     generated,
+    line_for,
     planned,
     rehearse,
-    setting_for,
-    what_if_steps,
+    settings_for,
     what_ifs,
 )
 from busim.commissioning.sheet import Document, Value, html, sheet
@@ -82,8 +82,8 @@ def rehearsed(plan: Plan, what_if: str = "") -> Rehearsal:
     cameras = planned(plan, run.world)
     steps = generated(plan, cameras, Assumed())
     if what_if:
-        setting = setting_for(plan, run.world.protocols, cameras, Assumed())
-        steps, why_not = what_if_steps(what_ifs()[what_if], setting)
+        settings = settings_for(plan, run.world.protocols, cameras, Assumed())
+        _, steps, why_not = line_for(what_ifs()[what_if], settings)
         assert not why_not
     return rehearse(plan, run.world, cameras, steps, Assumed(), what_if=what_if)
 
@@ -233,3 +233,46 @@ def test_a_part_without_content_makes_no_empty_page() -> None:
     bare = read_text("busim: 1\nname: bare\nlines: [{name: a, baud: 9600 Bd, format: 8N1, protocol: modbus-rtu}]\n")
     text = html(sheet(bare, version="0", date="x"), parts=["settings", "bill", "labels"])
     assert "<section" not in text
+
+
+BOX_FED = MIXED.replace("feeds: [zoom one, small one, small two]", "feeds: [box, zoom one, small one, small two]")
+
+
+def test_a_supply_that_feeds_the_converter_names_it_where_it_is_switched() -> None:
+    steps = rehearsed(read_text(BOX_FED, "mixed.yaml")).done
+    switched = [one.seen for one in steps if one.step.do == "supply" and one.step.supply == "wall supply"]
+    assert switched
+    assert all("box" in seen for seen in switched)
+    cycled = [one.seen for one in steps if one.step.do == "cycle" and one.step.supply == "wall supply"]
+    assert cycled
+    assert all("started again with it: box" in seen for seen in cycled)
+
+
+def test_forgotten_settings_name_baud_and_format_and_what_the_camera_is_delivered_with(mixed: Plan) -> None:
+    reason = rehearsed(mixed, "settings-forgotten").failed[0].reason
+    assert reason is not None
+    assert "9600 Bd 8N1 and the line runs at 38400 Bd 8E1" in reason.why
+    assert "set the camera to 38400 Bd 8E1" in reason.mend
+    assert "delivered with" in reason.mend
+
+
+def test_a_what_if_is_tried_on_a_line_on_which_it_can_happen() -> None:
+    sound = """  - name: desk line
+    baud: 38400 Bd
+    format: 8E1
+    protocol: modbus-rtu
+    order: [{converter: desk box}, {camera: a, after: 5 m}, {camera: b, after: 5 m}, {camera: c, after: 5 m}]
+"""
+    text = MIXED.replace("lines:\n", "lines:\n" + sound)
+    text = text.replace("converters:\n", 'converters:\n  - {name: desk box, endpoint: "198.51.100.50:15001"}\n')
+    more = "".join(f"  - {{name: {name}, bus_id: {9 + n}, serial: {4200 + n}}}\n" for n, name in enumerate("abc"))
+    plan = read_text(text.replace("cameras:\n", "cameras:\n" + more), "two.yaml")
+    assert rehearsed(plan, "settings-forgotten").failed[0].step.line == "wall"
+
+
+def test_the_signature_of_a_line_stays_on_a_page_with_its_last_steps(printed: Document) -> None:
+    page = html(printed, parts=("steps",))
+    together = page.partition('<tbody class="together">')[2].partition("</tbody>")[0]
+    assert together.count("<tr>") == 9  # eight steps and the signature
+    assert "signature" in together
+    assert ".together { break-inside: avoid; }" in page

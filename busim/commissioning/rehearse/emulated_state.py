@@ -124,9 +124,10 @@ class EmulatedState(Site):
             (self._dark.discard if on else self._dark.add)(name)
             self._rewire(name)
         boots = [self.model(name).timing.boot + _STARTING for name in fed]
-        boots += [DOWN for name in self._switches.feeds[supply] if name in self._boxes]
+        boxes = [name for name in self._switches.feeds[supply] if name in self._boxes]
+        boots += [DOWN for _ in boxes]
         self.wait(max(boots, default=0) if on else 0)
-        return tuple(fed)
+        return (*boxes, *fed)
 
     def tune(self, line: str, baud: Fraction | None, format: CharFormat | None) -> tuple[Fraction, CharFormat]:
         own = self._boxes[self.tools[line].converter].port

@@ -127,6 +127,13 @@ def _port_set_otherwise(site: EmulatedState, camera: str) -> Reason | None:
             SWAPPED, f"the two wires of the pair are swapped at {camera!r}, so it sees every level inverted",
             "swap the two wires in its plug; on the undriven pair, the same wire must be the higher one everywhere",
         )  # fmt: skip
+    if own.baud != line.baud and own.format != line.format:
+        return Reason(
+            WRONG_BAUD,
+            f"{camera!r} is set to {own.baud} Bd {own.format} and the line runs at {line.baud} Bd {line.format}",
+            f"set the camera to {line.baud} Bd {line.format}; to find its settings, begin with those that it is "
+            "delivered with",
+        )
     if own.baud != line.baud:
         return Reason(
             WRONG_BAUD, f"{camera!r} is set to {own.baud} Bd and the line runs at {line.baud} Bd",

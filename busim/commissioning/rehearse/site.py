@@ -112,7 +112,8 @@ class Site(ABC):
 
     @abstractmethod
     def switch(self, supply: str, on: bool) -> tuple[str, ...]:
-        """Switch a supply, and wait until all that it feeds have started. The connected cameras that it feeds."""
+        """Switch a supply, and wait until all that it feeds have started. The converters and the connected cameras that
+        it feeds."""
 
     @abstractmethod
     def tune(self, line: str, baud: Fraction | None, format: CharFormat | None) -> tuple[Fraction, CharFormat]:

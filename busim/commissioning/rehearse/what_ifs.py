@@ -6,7 +6,7 @@ which it shows, and a test checks both.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from busim.commissioning.rehearse.orders import new_id
@@ -68,6 +68,45 @@ def what_if_steps(what_if: WhatIf, setting: Setting) -> tuple[tuple[Step, ...], 
         return (), str(reason)
 
 
+def line_for(what_if: WhatIf, settings: Iterable[Setting]) -> tuple[Setting, tuple[Step, ...], str]:
+    """The first line on which it can happen, with its steps; else the first line, and the reason why it cannot there.
+
+    Raises UserError without a line.
+    """
+    first: tuple[Setting, tuple[Step, ...], str] | None = None
+    for setting in settings:
+        steps, why_not = what_if_steps(what_if, setting)
+        if not why_not:
+            return setting, steps, ""
+        first = first or (setting, steps, why_not)
+    if first is None:
+        raise UserError("no line can be rehearsed")
+    return first
+
+
+def settings_for(
+    plan: Plan,
+    protocols: dict[str, BusProtocol],
+    cameras: dict[str, Planned],
+    assumed: Assumed,
+    line: str | None = None,
+) -> Iterator[Setting]:
+    """The lines for what-ifs, the best one first; with `line` that one alone. Raises UserError without one."""
+    best = setting_for(plan, protocols, cameras, assumed, line)
+    yield best
+    for name in _served(plan, cameras) if line is None else ():
+        if name != best.line:
+            yield setting_for(plan, protocols, cameras, assumed, name)
+
+
+def _served(plan: Plan, cameras: dict[str, Planned]) -> list[str]:
+    """The lines with both a converter and a camera."""
+    return [
+        one.name for one in plan.lines
+        if any(place.kind == "converter" for place in one.order) and in_turn(cameras, one.name)
+    ]  # fmt: skip
+
+
 def setting_for(
     plan: Plan,
     protocols: dict[str, BusProtocol],
@@ -79,10 +118,7 @@ def setting_for(
 
     Raises UserError if there is no such line.
     """
-    served = [
-        one.name for one in plan.lines
-        if any(place.kind == "converter" for place in one.order) and in_turn(cameras, one.name)
-    ]  # fmt: skip
+    served = _served(plan, cameras)
     if (line is not None and line not in served) or not served:
         raise UserError(
             "this line cannot be used for a what-if" if line else "the plan has no line for a what-if",
