@@ -26,7 +26,7 @@ _TEXT = 3.0
 _SMALL = 2.5
 _SUPPLY = 2.1  # the supply pair below the data pair
 _STUB = 12.0  # drop of a station on a stub
-_UNDER = 2.4  # gap below a station, to clear the text under the cable
+_UNDER = 4.4  # gap below a station, to clear the text under the cable
 _MOST_LINES = 3
 
 
@@ -140,8 +140,8 @@ def _supply_pair(row: Sequence[_Placed], comes: bool, goes: bool, pair: float) -
     for one in stations:
         if one.stand.supply_pair == "cut":
             yield _broken([(x, y), (max(x, one.left - 5), y)])
-            yield _wire(one.left - 5, one.left - 5, y - 1, y + 1)
-            yield _wire(one.left - 1.5, one.left - 1.5, y - 1, y + 1)
+            yield _wire(one.left - 5, one.left - 5, y - 1, y + 0.7)
+            yield _wire(one.left - 1.5, one.left - 1.5, y - 1, y + 0.7)
             x = one.left - 1.5
         if one.stand.supply_pair == "past":
             low = pair + _HIGH / 2 + 1.2
@@ -200,8 +200,8 @@ def _cable(stand: Stand, start: float, end: float, pair: float) -> Iterator[Mark
     middle = (start + end) / 2
     length = marked(stand.cable.metres) if stand.cable.metres else "? m"
     yield _word(length, middle, pair - 2.0, _TEXT, bold=True)
-    yield _word(f"cable {stand.cable.number}", middle, pair + 5.0, _SMALL)
-    yield _word(marked(stand.cable.gauge), middle, pair + 7.8, _SMALL)
+    yield _word(f"cable {stand.cable.number}", middle, pair + 5.4, _SMALL)
+    yield _word(marked(stand.cable.gauge), middle, pair + 8.2, _SMALL)
 
 
 def _marks(one: _Placed, pair: float) -> Iterator[Markup]:

@@ -33,6 +33,7 @@ SETTINGS_CAUTION = (
 _STYLE = Path(__file__).parent / "sheet.css"
 _MOST = 25  # findings per severity on the first page
 _ACROSS = 3  # labels
+_TOGETHER = 8  # steps that stay on one page with the signature
 
 
 def html(
@@ -276,18 +277,21 @@ def _steps(document: Document) -> Iterator[Markup]:
             document,
             f"Steps: {line}" if line else "Steps",
             "" if number else note,
-            _steps_table(tuple(tasks)),
-            _signed(f"{line or 'These steps'}: done, open points written down"),
+            _steps_table(tuple(tasks), _signed(f"{line or 'These steps'}: done, open points written down")),
         )
 
 
-def _steps_table(tasks: tuple[Task, ...]) -> Markup:
-    """The steps of a line. The cautions stand in the head, which is printed again on every page."""
+def _steps_table(tasks: tuple[Task, ...], signed: Markup) -> Markup:
+    """The steps of a line. The cautions stand in the head, which is printed again on every page. The last steps stay
+    with the signature, so that no page has that alone."""
     heads = ("", "", "step", "look for", "time", "found, name, time")
     cautions = " ".join(dict.fromkeys(task.caution for task in tasks if task.caution))
     row = el("tr", el("th", "Caution. " + cautions, colspan=len(heads), class_="caution")) if cautions else ""
     head = el("thead", row, el("tr", *(el("th", head, scope="col") for head in heads)))
-    return el("table", head, el("tbody", *map(_step, tasks)), class_="grid steps")
+    rows = [_step(task) for task in tasks]
+    end = el("tr", el("td", signed, colspan=len(heads)))
+    first = [el("tbody", *rows[:-_TOGETHER])] if rows[:-_TOGETHER] else []
+    return el("table", head, *first, el("tbody", *rows[-_TOGETHER:], end, class_="together"), class_="grid steps")
 
 
 def _step(task: Task) -> Markup:
