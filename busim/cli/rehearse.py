@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import islice
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -131,9 +132,20 @@ def command(
 
 
 def _one(
-    plan: Plan, name: str | None, line: str | None, seed: int, trace: str | None, *, overwrite: bool, quiet: bool
+    plan: Plan,
+    name: str | None,
+    line: str | None,
+    seed: int,
+    trace: str | None,
+    *,
+    overwrite: bool,
+    quiet: bool,
+    anywhere: bool = True,
 ) -> tuple[Rehearsal, WhatIf | None]:
-    """One rehearsal, in a world of its own. Raises UserError, and CannotHappen where the what-if cannot show there."""
+    """One rehearsal, in a world of its own; `anywhere`: without `line` a what-if may take any line.
+
+    Raises UserError, and CannotHappen where the what-if cannot show there.
+    """
     from busim.cli.show import progress
     from busim.commissioning.rehearse import find_what_if, line_for, planned, rehearse, settings_for, steps_of
     from busim.runtime.session import Run
@@ -145,7 +157,7 @@ def _one(
         steps, assumed = steps_of(plan, cameras)
         if tried is not None:
             settings = settings_for(plan, run.world.protocols, cameras, assumed, line)
-            setting, steps, why_not = line_for(tried, settings)
+            setting, steps, why_not = line_for(tried, settings if anywhere else islice(settings, 1))
             if why_not:
                 raise CannotHappen(setting.line, why_not)
         with progress(hidden=quiet) as advanced:
@@ -167,7 +179,7 @@ def _all(plan: Plan, line: str | None, seed: int, *, as_json: bool, detail: bool
     tried: list[tuple[WhatIf, Rehearsal | None, str]] = []
     for one in what_ifs().values():
         try:
-            rehearsal, _ = _one(plan, one.name, line, seed, None, overwrite=False, quiet=as_json)
+            rehearsal, _ = _one(plan, one.name, line, seed, None, overwrite=False, quiet=as_json, anywhere=False)
         except CannotHappen as reason:
             tried.append((one, None, reason.why))
         else:

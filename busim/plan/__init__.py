@@ -10,7 +10,7 @@ installation is built from), `defaults` (the plan with every default as JSON), `
 default), `json_schema` (for editors), `starter` (text of a first plan), and the data types of a plan.
 """
 
-from busim.plan.changing import RaisedFuse, change, raised_fuses, rewrite, source_text
+from busim.plan.changing import change, raised_fuses, rewrite, source_text
 from busim.plan.reader import files_in_use, folder, json_schema, locate, read, read_text
 from busim.plan.resolved import defaults
 from busim.plan.shapes import STANDS
@@ -65,7 +65,6 @@ __all__ = [
     "Plan",
     "PollGroup",
     "PowerPlan",
-    "RaisedFuse",
     "SilencedPlan",
     "SparePlan",
     "Spelled",

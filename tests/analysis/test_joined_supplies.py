@@ -62,7 +62,7 @@ def test_a_camera_with_a_supply_of_its_own_has_its_voltage_and_the_pair_goes_pas
 
 
 def test_loads_behind_a_cut_get_no_power_from_before_it() -> None:
-    assert "feed-way-unknown" in codes(hall("13.8 V", "joined", "cut"))
+    assert "load-off-the-pair" in codes(hall("13.8 V", "joined", "cut"))
 
 
 def test_a_line_drawn_on_the_sheet_shows_the_supply_pair_where_it_is_joined_cut_or_goes_past() -> None:
