@@ -190,8 +190,9 @@ class RealSite(Site):
         self._does(f"Switch {supply} {state}")
         feeds = next(one.feeds for one in self.installation.plan.supplies if one.name == supply)
         fed = tuple(name for name in feeds if name in self.met)
+        boxes = [one.name for one in self.installation.plan.converters if one.name in feeds]
         self.wait(max((self.model(name).timing.boot + _STARTING for name in fed), default=0) if on else 0)
-        return fed
+        return (*boxes, *fed)
 
     def tune(self, line: str, baud: Fraction | None, format: CharFormat | None) -> tuple[Fraction, CharFormat]:
         assert self._port is not None
