@@ -1,7 +1,7 @@
 """More operators and joysticks at a master, in addition to the planned moves.
 
-While few of their moves wait for each other, the chain of random moves holds (`command_delay`). Beyond that, and beside
-a joystick of the plan, turns are written out (`written_out`): there newer positions replace waiting ones.
+While few moves of operators wait for each other, the chain of random moves holds (`command_delay`). Beyond that, and
+for joysticks, turns are written out (`written_out`): positions come steadily, and newer ones replace waiting ones.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, waits
 from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.figures import Expected
-from busim.analysis.budget.poll_schedule import PollSchedule
+from busim.analysis.budget.poll_schedule import LATE, PollSchedule
 from busim.analysis.budget.response import Flow, lowest_response
 from busim.analysis.budget.result import StreamBudget
 from busim.analysis.budget.write_cost import write_timing
@@ -26,7 +26,6 @@ _COUNTS = (1, 2, 4)
 _ALL = 1 - 1e-9  # share of the master's time, above which polls get no turn
 _SELDOM = 0.8  # share of it that moves need, up to which few wait for each other
 _COMMANDS = 2000  # moves that are written out: enough to compare rows
-_RARELY = 1e-15  # moves per ns: practically none
 
 
 def streams(expected: Expected) -> tuple[StreamBudget, ...]:
@@ -45,38 +44,42 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
     own = Distribution.around(float(one.occupied()) + way, variance)
     answer = Distribution.around(float(one.exchange.mean) + way, variance)
     turn = mean.between.mean / COMMANDS_IN_A_ROW if mean.saturated else 0.0
-    held = mean.controls if mean.move_rate else 0.0
     # In order of arrival none waits longer than the lowest would by priority. Polls take a turn after four commands, so
     # a quarter of a poll is added to each command, and two polls to what may hold the line.
     longest = expected.longest_poll
     position = Flow(math.ceil(float(one.occupied(WORST)) + way + longest / COMMANDS_IN_A_ROW), round(1 / JOYSTICK))
-    for kind, rate, controls in (("operators", OPERATOR, OPERATOR_CONTROLS), ("joysticks", JOYSTICK, 1)):
+    for kind, rate in (("operators", OPERATOR), ("joysticks", JOYSTICK)):
         steady = kind == "joysticks"
         for count in _COUNTS:
-            every = mean.move_rate + count * rate
-            share = mean.move_rate / every
-            parts = [(1 - share, own)] + ([(share, mean.serving)] if share else [])
-            service = Distribution.mixture(parts)
-            busy = every * service.mean
-            crowded = busy + every * turn
-            worst = lowest_response(position, count, math.ceil(2 * longest)) if steady else None
-            bound = None if worst is None or mean.case.joysticks else worst / 1e9
-            if crowded > _SELDOM or mean.case.joysticks:
-                found = _written_out(mean, Work(own.mean, own.widths[0], 0.0, 0.0), count, steady)
-                cycle = mean.round_with(found.busy) / 1e9 if found.busy < _ALL else None
-                delay = _delay(found, count) if steady else found.beside
-                mean_time, p95 = (delay.mean + answer.mean) / 1e9, delay.plus(answer).quantile(0.95) / 1e9
-                yield StreamBudget(kind, count, crowded, mean_time, p95, bound, cycle)
-                continue
-            # A steady stream never collides with itself; other streams come at random times for it.
-            met = max(every - rate, _RARELY) if steady else every
-            moved = held + count * controls - steady
-            full = busy + mean.polled >= 1 and bool(mean.paces)
-            wait = waits(met, moved, service, mean.polling if full else mean.between)
-            p95 = wait.delay.plus(answer).quantile(0.95)
-            taken = every * wait.carried / met * service.mean
-            cycle = mean.round_with(taken) / 1e9 if taken < _ALL else None
-            yield StreamBudget(kind, count, crowded, (wait.mean + answer.mean) / 1e9, p95 / 1e9, bound, cycle)
+            service = _service(mean, own, count * rate)
+            crowded = (mean.move_rate + count * rate) * (service.mean + turn)
+            bound = None
+            if steady and not mean.case.joysticks:
+                worst = lowest_response(position, count, math.ceil(2 * longest))
+                bound = None if worst is None else worst / 1e9
+            if steady or mean.case.joysticks or crowded > _SELDOM:
+                found = _written_out(mean, Work(own.mean, float(own.widths[0]), 0.0, 0.0), count, steady)
+                delay, busy = _delay(found, count) if steady else found.beside, found.busy
+            else:
+                delay, busy = _chained(mean, service, count)
+            cycle = mean.round_with(busy) / 1e9 if busy < _ALL else None
+            p95 = delay.plus(answer).quantile(LATE) / 1e9
+            yield StreamBudget(kind, count, crowded, (delay.mean + answer.mean) / 1e9, p95, bound, cycle)
+
+
+def _service(mean: PollSchedule, own: Distribution, rate: float) -> Distribution:
+    """How long the master is inside a command, if more of them like `own` come at this rate."""
+    planned = [(mean.move_rate, mean.serving)] if mean.move_rate else []
+    return Distribution.mixture([(rate, own), *planned])
+
+
+def _chained(mean: PollSchedule, service: Distribution, count: int) -> tuple[Distribution, float]:
+    """How long moves wait with so many more operators, and the share of time that commands take."""
+    rate = mean.move_rate + count * OPERATOR
+    full = rate * service.mean + mean.polled >= 1 and bool(mean.paces)
+    held = mean.controls if mean.move_rate else 0.0
+    wait = waits(rate, held + count * OPERATOR_CONTROLS, service, mean.polling if full else mean.between)
+    return wait.delay, wait.carried * service.mean
 
 
 def _written_out(mean: PollSchedule, work: Work, count: int, steady: bool) -> Written:
