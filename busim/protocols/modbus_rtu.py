@@ -11,7 +11,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping
 from functools import lru_cache
-from struct import error, pack, unpack_from
+from struct import Struct, error, pack, unpack_from
 from types import MappingProxyType
 
 from anycrc import Model
@@ -33,6 +33,7 @@ from busim.protocols.silence import SilenceFramer
 
 _crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
 _new = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
+_REGISTERS = tuple(Struct(f">{count}H").unpack_from for count in range(128))  # as many as a length of 8 bits can say
 _READ, _WRITE_ONE, _WRITE = 3, 6, 16
 _KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
 _SEARCH, _ASSIGN = 65, 66
@@ -131,7 +132,7 @@ class ModbusRtu:
         if function == _READ:
             if size != 5 + 2 * count or data[2] != 2 * count:
                 return None
-            return _new(Reply, (address, verb, key, unpack_from(f">{count}H", data, 3), 0, form))
+            return _new(Reply, (address, verb, key, _REGISTERS[count](data, 3), 0, form))
         repeated = values[0] if function == _WRITE_ONE else count
         if size != 8 or verb != WRITE or unpack_from(">HH", data, 2) != (key, repeated):
             return None

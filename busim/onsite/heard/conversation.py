@@ -66,6 +66,7 @@ class Conversation:
         self._protocol = protocol
         self._emit = emit
         self._finder = protocol.stream_framer()
+        self._expecting = False  # whether the finder looks for the reply to the open request
         self.unfinished = b""
         self._since = 0
         self._known: dict[bytes, tuple[list[tuple[bytes, Request]], bytes]] = {}
@@ -114,7 +115,7 @@ class Conversation:
         if before is not None and before.reply is None and before.raw == raw and before.outcome != "unanswered":
             attempt, wanted = before.attempt + 1, before.wanted
         self.open = Waiting(request, raw, wanted, since, at, attempt)
-        self._finder.expect(request)
+        self._expecting = False
         self.length = 0
         if request.address == self._protocol.broadcast and not self._protocol.answers_broadcast:
             self._close(at, "unanswered")
@@ -134,6 +135,9 @@ class Conversation:
             return
         if asked.first < 0:
             asked.first = at if since < 0 else max(since, asked.asked)
+        if not self._expecting:  # most replies come whole and alone, and are never searched for
+            self._finder.expect(asked.request)
+            self._expecting = True
         reply = self._finder.feed(data, at)
         self.length += len(data)
         if reply is not None:
@@ -150,7 +154,8 @@ class Conversation:
         if asked.first < 0:
             asked.first = since if since > asked.asked else asked.asked
         self.length += length
-        self._replied(asked, reply, at)
+        self.explained += length
+        self._close(at, "refused" if reply.refused else "ok", reply)
 
     def _replied(self, asked: Waiting, reply: Reply, at: int) -> None:
         length = self._protocol.reply_bytes(asked.request)
@@ -191,7 +196,7 @@ class Conversation:
         self.open = None
         if not outcome:
             at = min(at, asked.asked + GIVEN_UP)
-            outcome = "damaged" if self._finder.held else "time-out"
+            outcome = "damaged" if self._expecting and self._finder.held else "time-out"
         done: Exchange = _new(
             Exchange,
             (
