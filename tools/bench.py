@@ -12,6 +12,7 @@ import resource
 import statistics
 import subprocess
 import sys
+import sysconfig
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -370,12 +371,20 @@ PARTS = {
 }  # fmt: skip
 
 
+def interpreter() -> str:
+    """The interpreter and its build: one without profile-guided optimisation is 1.1 to 1.2 times slower (measured)."""
+    guided = "--enable-optimizations" in (sysconfig.get_config_var("CONFIG_ARGS") or "")
+    kind = f"{sys.implementation.name} {sys.version.partition(' ')[0]}"
+    return f"{kind}, built {'with' if guided else 'without'} profile-guided optimisation"
+
+
 def main() -> None:
     """Run the named parts, or all."""
     parser = argparse.ArgumentParser(prog="tools/bench", description=__doc__)
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which (default: all)")
     parser.add_argument("--rounds", type=int, default=7, help="interleaved rounds of each part")
     given = parser.parse_args()
+    sys.stdout.write(f"{interpreter()}\n")
     for name in given.parts or PARTS:
         sys.stdout.write(f"\n{name}: {PARTS[name].__doc__}\n")
         sys.stdout.flush()

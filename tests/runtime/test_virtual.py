@@ -477,6 +477,27 @@ def test_asyncio_s_debug_mode_changes_nothing() -> None:
     assert times(True) == times(False)
 
 
+def test_a_callback_that_raises_is_reported_as_by_asyncio_s_own_loop() -> None:
+    def reported(loop: asyncio.AbstractEventLoop) -> list[tuple[str, str]]:
+        said: list[tuple[str, str]] = []
+        loop.set_exception_handler(lambda _, what: said.append((what["message"], type(what["exception"]).__name__)))
+
+        def fails() -> None:
+            raise LookupError
+
+        loop.call_soon(fails)
+        loop.call_later(0.001, fails)
+        loop.call_later(0.002, fails).cancel()
+        loop.run_until_complete(asyncio.sleep(0.003))
+        loop.close()
+        return said
+
+    with Virtual(hall()) as session:
+        mine = reported(session.loop())
+    assert mine == reported(asyncio.new_event_loop())
+    assert len(mine) == 2
+
+
 def test_the_trace_is_complete_also_where_the_controller_fails(tmp_path: Path) -> None:
     async def main() -> None:
         await ask(*await asyncio.open_connection(*BOX), 1)

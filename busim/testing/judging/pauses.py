@@ -106,8 +106,9 @@ class Pauses:
 
     @staticmethod
     def _too_long(line: _Line, camera: _Camera, at: int) -> tuple[int, int, int] | None:
-        seen = camera.count >= _LEAST and camera.usual * camera.count >= _CLEAN // _TWICE
-        if not (seen and camera.known and camera.failed < _GIVEN_UP):
+        if not camera.known or camera.failed >= _GIVEN_UP or camera.count < _LEAST:
+            return None
+        if camera.usual * camera.count < _CLEAN // _TWICE:
             return None
         pause = at - camera.last - (line.wasted - camera.wasted)
         allowed = max(_TWICE * camera.usual, camera.usual + _SLACK)
