@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.recording.figures import Histogram
 from busim.testing.judging import About, Asked, Judge
 
 _DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
@@ -29,7 +28,6 @@ class CommandLatency(Judge):
 
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
-        self.latencies = Histogram()
         self._open: dict[tuple[int, str], tuple[int, int, str, int]] = {}  # -> at, line, value, intents ahead of it
         self._slot: dict[int, int] = {}
         self._wait: dict[int, int] = {}
@@ -73,7 +71,6 @@ class CommandLatency(Judge):
         since, _, value, ahead = wanted
         self.judged += 1
         self.state = "sent"
-        self.latencies.add(at - since)
         if at - since > self._allowed(since, line, ahead) and not self.hidden(line, since, at, "requests"):
             self._late(at, line, name, camera, value, at - since, ahead)
 

@@ -6,8 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.installation import POLICY
-from busim.recording.figures import Histogram
-from busim.testing.judging import About, Answered, Asked, Judge
+from busim.testing.judging import About, Answered, Asked, Judge, LineGround
 
 _KEPT = 8  # bursts of a line that may still overlap another
 
@@ -31,7 +30,6 @@ class QuietLine(Judge):
 
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
-        self.gaps = Histogram()
         self._bursts: dict[int, deque[tuple[int, int, bool]]] = {}  # line -> start, end, ours
         self._restless: dict[int, tuple[int, int]] = {}  # line -> since when others leave no gap, end of the last burst
 
@@ -51,14 +49,14 @@ class QuietLine(Judge):
         kept = self._bursts.get(line)
         if kept is None:
             kept = self._bursts[line] = deque(maxlen=_KEPT)
+        ground = self.ground.lines[line]
         if ours:
-            self._request(line, start, kept)
+            self._request(ground, start, kept)
         else:
             since, over = self._restless.get(line, (start, start))
-            gone = start - over >= self.ground.lines[line].silence
+            gone = start - over >= ground.silence
             self._restless[line] = (start if gone else since), max(over, end)
             # It ended later, so it is reported later: a request may have begun inside it. Bursts come by their ends.
-            ground = self.ground.lines[line]
             for since, over, mine in reversed(kept):
                 if over <= start:
                     break
@@ -66,11 +64,10 @@ class QuietLine(Judge):
                     self._into(line, since, start)
         kept.append((start, end, ours))
 
-    def _request(self, line: int, at: int, kept: deque[tuple[int, int, bool]]) -> None:
+    def _request(self, ground: LineGround, at: int, kept: deque[tuple[int, int, bool]]) -> None:
         self.judged += 1
         self.state = "judging"
-        ground = self.ground.lines[line]
-        gap = -1
+        line, gap = ground.number, -1
         for start, end, mine in reversed(kept):  # in order of ends: the first that is over ended last
             if (start + ground.reaction if mine else ground.known(start, end)) >= at:
                 continue  # its sender could not know of this burst
@@ -78,11 +75,10 @@ class QuietLine(Judge):
                 gap = at - end
                 break
             self._into(line, at, start)
-        if gap >= 0:
-            self.gaps.add(gap)
+        if 0 <= gap < ground.silence - ground.char // 100:
             since, over = self._restless.get(line, (at, at))
             endless = at - over < ground.silence and at - since > POLICY.longest_drain
-            if gap < ground.silence - ground.char // 100 and not endless:
+            if not endless:
                 self.fail(
                     at,
                     line,

@@ -7,7 +7,7 @@ way of a record to the judges), then `contract.py`; the judges themselves are in
 from busim.testing.judging.bench import Bench, bench_trace, judge_records, judge_trace
 from busim.testing.judging.contract import FAIL, INCONCLUSIVE, NO_HOOK, PASS, About, Evidence, Frame, Judge, Verdict
 from busim.testing.judging.events import Answered, Asked, Settled
-from busim.testing.judging.ground import Ground, ground_of
+from busim.testing.judging.ground import Ground, LineGround, ground_of
 
 __all__ = [
     "FAIL",
@@ -22,6 +22,7 @@ __all__ = [
     "Frame",
     "Ground",
     "Judge",
+    "LineGround",
     "Settled",
     "Verdict",
     "bench_trace",
