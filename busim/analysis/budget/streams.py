@@ -25,7 +25,7 @@ JOYSTICK = 25e-9  # positions per ns: one for each frame of 25p (40 ms, ITU-R BT
 _COUNTS = (1, 2, 4)
 _ALL = 1 - 1e-9  # share of the master's time, above which polls get no turn
 _SELDOM = 0.8  # share of it that moves need, up to which few wait for each other
-_COMMANDS = 2000  # moves that are written out: enough to compare rows
+_COMMANDS = 1000  # moves that are written out: enough to compare rows
 
 
 def streams(expected: Expected) -> tuple[StreamBudget, ...]:

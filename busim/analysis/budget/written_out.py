@@ -16,9 +16,10 @@ from memory). Times in ns, rates per ns.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
+from itertools import count
 from typing import NamedTuple
 
 import numpy as np
@@ -73,11 +74,11 @@ class Turns:
 
     def added(self, turns: float) -> float:
         """ns^2 that commands add to the variance of the time of so many turns in a row (as `command_delay.Turn`)."""
-        count = max(1, min(round(turns), len(self.ends) // 4))
-        if len(self.ends) <= count:
+        row = max(1, min(round(turns), len(self.ends) // 4))
+        if len(self.ends) <= row:
             return 0.0
-        times, polls = (moments[count:] - moments[:-count] for moments in (self.ends, self.polled))
-        return max(0.0, float(times.var() - polls.var())) * turns / count
+        times, polls = (moments[row:] - moments[:-row] for moments in (self.ends, self.polled))
+        return max(0.0, float(times.var() - polls.var())) * turns / row
 
 
 @dataclass(frozen=True)
@@ -177,8 +178,7 @@ class _Turns:
     def __init__(self, queue: Queue, instants: Array, keys: npt.NDArray[np.int64]) -> None:
         self._polls, self._commands = queue.polls, queue.commands
         self._instants, self._keys = instants.tolist(), keys.tolist()
-        self._drawn: list[float] = _even(_BLOCK, 10_000_000).tolist()
-        self._number = self._blocks = 0
+        self._draws = _draws()
         self.waited: list[list[float]] = [[] for _ in queue.commands]
         self.beside: list[float] = []
         self.ends: list[float] = []
@@ -197,7 +197,7 @@ class _Turns:
         heapify(queue)
         waiting: dict[int, float] = {}  # by command, in the order of the queue; below 0: costs no time
         now = inside = 0.0
-        count, arrived, row = len(queue), 0, 0
+        order, arrived, row = len(queue), 0, 0
         while now < span:
             while arrived < total and instants[arrived] <= now:
                 key = keys[arrived]
@@ -222,9 +222,9 @@ class _Turns:
                 time = self._time(work)
                 now += time
                 inside += time
-                count += 1
+                order += 1
                 again = now + pause if pause or not every else max(wanted + every, now)
-                heappush(queue, (again, count, number))
+                heappush(queue, (again, order, number))
                 self.ends.append(now)
                 self.polled.append(inside)
             else:
@@ -235,20 +235,18 @@ class _Turns:
         failed = 0.0
         if work.failing:
             for _ in range(work.tries):
-                if self._chance() >= work.failing:
+                if next(self._draws) >= work.failing:
                     break
                 failed += work.lost
             else:
                 return failed
-        return failed + work.time + work.width * (self._chance() - 0.5)
+        return failed + work.time + work.width * (next(self._draws) - 0.5)
 
-    def _chance(self) -> float:
-        self._number += 1
-        if self._number == len(self._drawn):
-            self._number = 0
-            self._blocks += 1
-            self._drawn = _even(_BLOCK, 10_000_000 + self._blocks).tolist()
-        return self._drawn[self._number]
+
+def _draws() -> Iterator[float]:
+    """Numbers from 0 up to 1, without end."""
+    for block in count():
+        yield from _even(_BLOCK, 10_000_000 + block).tolist()
 
 
 def _even(count: int, which: int) -> Array:
