@@ -268,3 +268,24 @@ def test_a_master_that_begins_later_stops_the_tool() -> None:
         tool = tool_on(link, plan)
         with pytest.raises(OtherMaster):
             ask_often(tool)
+
+
+class Endless:
+    """A port whose bytes never end, one at a time as pyserial's sockets give them; each read takes 10 us."""
+
+    in_waiting = 1
+
+    def __init__(self) -> None:
+        self.now = 0
+
+    def read(self, count: int) -> bytes:
+        self.now += 10_000
+        return b"\xff" * count
+
+
+def test_a_target_that_never_stops_sending_does_not_hold_up_the_end_of_a_wait() -> None:
+    port = Endless()
+    link = Link(port, "a box", clock=lambda: port.now)  # type: ignore[arg-type]
+    found = link.hear(20_000_000)
+    assert found.until - found.since < 23_000_000
+    assert len(found.data) > 1000

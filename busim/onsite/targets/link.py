@@ -28,6 +28,7 @@ with contextlib.suppress(ImportError):  # a system without termios, where pyseri
 
 TICK = 0.002  # seconds that one read waits at most
 WRITE = 2.0  # seconds after which a port that takes no bytes counts as blocked
+_TAKE = 2_000_000  # ns that one packet may take to read: bytes that never end must not hold up a deadline
 _MOST = 1 << 20  # bytes kept of one wait: a target that never stops sending fills no memory
 
 
@@ -108,12 +109,13 @@ class Link:
             if not data:
                 return None
             at = self._clock()
-            while (waiting := self._port.in_waiting) and len(data) < _MOST:
+            packet = bytearray(data)
+            while (waiting := self._port.in_waiting) and len(packet) < _MOST and self._clock() - at < _TAKE:
                 more = self._port.read(waiting)
                 if not more:
                     break
-                data += more
-            return Packet(at, bytes(data))
+                packet += more
+            return Packet(at, bytes(packet))
 
     def set(self, baud: int, format: CharFormat | None = None) -> None:
         """Set the baud of the port from now on, and the format if one is given."""
