@@ -244,7 +244,9 @@ def _panel(view: View, field: str, entry: dict[str, Any], reach: dict[str, _Reac
                 "the panel's master does not ask this camera",
                 found=quoted(camera),
                 expected=f"a camera of {quoted(str(name))}",
-                mend="add the camera to the master, or delete it here",
+                mend="add its line or converter to the master"
+                if master.misses(camera)
+                else "add it to the master's cameras",
             )
     sticks = entry.get("joysticks")
     for index, stick in enumerate(sticks if isinstance(sticks, list) else ()):

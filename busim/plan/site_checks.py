@@ -44,7 +44,7 @@ def _feeds_are_stations(view: View) -> Found:
                     "another supply already feeds this station",
                     found=f"{quoted(station)}, by {quoted(other)} on line {line}",
                     expected="one supply",
-                    mend="delete one of the two",
+                    mend="keep the supply that truly feeds it on site, and take it off the other",
                 )
 
 

@@ -30,7 +30,8 @@ def test_two_cameras_that_swap_their_ids_need_a_third_id_for_the_time_being() ->
     swapped = SOUND.replace("left, bus_id: 2", "left, bus_id: x").replace("right, bus_id: 3", "right, bus_id: 2")
     found = diff(read_text(SOUND), read_text(swapped.replace("bus_id: x", "bus_id: 3")))
     (order,) = [one.text for one in found.said if "in this order" in one.text]
-    assert "'boulder left' from 2 to 1, then 'boulder right' from 3 to 2, then 'boulder left' from 1 to 3" in order
+    # 1 is their factory ID, at which a new camera would answer too, and 4 is boulder mats
+    assert "'boulder left' from 2 to 5, then 'boulder right' from 3 to 2, then 'boulder left' from 5 to 3" in order
 
 
 def test_work_on_site_comes_with_its_caution_and_paper_does_not() -> None:
