@@ -426,6 +426,8 @@ def test_a_panel_camera_with_none_of_the_polled_values_is_told() -> None:
     head = ("speed start, bus_id: 21", "speed start, model: pan-tilt-head, bus_id: 21")
     slow = ("values: [tally, temperature]", "values: [gain]")
     assert len(findings(head, slow, rule="panel-camera-not-polled")) == 1
+    misspelt = ("values: [tally, temperature]", "values: [pann]")
+    assert findings(head, misspelt, rule="panel-camera-not-polled") == []
 
 
 def test_bauds_that_every_model_on_the_line_has_are_named() -> None:

@@ -182,6 +182,16 @@ def test_a_value_inside_a_list_is_told_at_the_cell_of_the_list() -> None:
     ]  # fmt: skip
 
 
+def test_two_mistakes_in_one_cell_are_both_told() -> None:
+    panels = [["name", "master", "cameras", "controls"], ["desk", "pc", "[lfet, rihgt]", "[iris]"]]
+    masters = [["name", "on"], ["pc", "[wall]"]]
+    cables = [*CABLES, ["wall", "master", "pc"]]
+    found = wrongs(
+        lines=LINES, cables=cables, cameras=cameras(["left", 2, 1], ["right", 3, 2]), masters=masters, panels=panels
+    )
+    assert [one.found for one in found] == ["'lfet'", "'rihgt'"]
+
+
 def test_a_line_declared_twice_is_one_mistake_and_its_positions_are_none() -> None:
     lines = [LINES[0], LINES[1], LINES[1]]
     roof = [["roof", "camera", "right"]] * 3

@@ -191,10 +191,21 @@ class Survey:
             for word in group.values
         )
 
+    @cached_property
+    def strange(self) -> dict[str, set[str]]:
+        """Name of a master -> the values that it polls and none of its cameras has: misspelt, mostly."""
+        return {
+            name: {
+                word for group in master.groups for word in group.values
+                if all(self.lacks(camera, word) for camera in self.asked_by[name])
+            }
+            for name, (_, master) in self.masters.items()
+        }  # fmt: skip
+
     def asks_any(self, camera: str) -> bool:
-        """Whether some master polls a value that the camera has."""
+        """Whether some master polls a value that the camera has, or that a misspelt word may mean."""
         return any(
-            not self.lacks(camera, word)
+            not self.lacks(camera, word) or word in self.strange[asker.master.name]
             for asker in self.asked[camera]
             for group in asker.master.groups
             for word in group.values

@@ -302,7 +302,7 @@ class _Book:
         except Findings as error:
             cells = self._cells(parse(text, path))
             placed = [self._placed(one, cells) for one in error.findings]
-            raise Findings({(one.code, one.field, one.what): one for one in placed}.values()) from None
+            raise Findings({(one.code, one.field, one.what, one.found): one for one in placed}.values()) from None
 
     def _cells(self, document: Declared) -> dict[int, str]:
         """The cell of each line of the text that was made."""
