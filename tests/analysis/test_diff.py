@@ -20,7 +20,7 @@ from busim.analysis.diff import TASKS, diff
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat, FrameRate, Range, Spread
-from busim.plan import FaultPlan, MeasuredPlan, Plan, read, read_text
+from busim.plan import FaultPlan, JoystickPlan, MeasuredPlan, Plan, read, read_text
 
 HALL = SCENARIOS / "climbing-hall" / "plan.yaml"
 TEXT = HALL.read_text(encoding="utf-8")
@@ -155,6 +155,7 @@ _OTHERWISE: dict[object, object] = {
     str: "another", int: 7, float: 7.5, bool: True, Fraction: Fraction(1, 77), CharFormat: CharFormat(7, "O", 2),
     MeasuredPlan: MeasuredPlan(Spread(7, 8), 7, 7, "2026-11-29", "echo"), FrameRate: FrameRate(30, "p"),
     Range: Range(7.25, 7.5), Spread: Spread(7, 8), bytes: b"\x07",
+    JoystickPlan: JoystickPlan("another", ("iris",), 7.5),
 }  # fmt: skip
 
 
@@ -213,10 +214,12 @@ def _variants(whole: object) -> typing.Iterator[tuple[str, object]]:
 
 LATE = FaultPlan("late-reply", ("rope left",), 1, 2, 3, ("mark", "doors open", ""), {"by": "300 ms"})
 HEARD = MeasuredPlan(Spread(3, 4), 5, 20, "2026-11-28", "bursts")
+STEERED = JoystickPlan("rope overhang", ("zoom", "focus"), 25.0, 1)
 READ = dataclasses.replace(read(HALL), faults=(LATE,))
 READ = dataclasses.replace(
     READ, cameras=(dataclasses.replace(READ.cameras[0], measured=HEARD), *READ.cameras[1:]),
     converters=(dataclasses.replace(READ.converters[0], measured=HEARD), *READ.converters[1:]),
+    panels=(dataclasses.replace(READ.panels[0], joysticks=(STEERED,)), *READ.panels[1:]),
 )  # fmt: skip
 VARIANTS = list(_variants(READ))
 

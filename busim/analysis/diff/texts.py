@@ -13,13 +13,13 @@ from busim.foundation.units import CharFormat, FrameRate, Range, Spread, show_ti
 from busim.plan import Place
 
 _TIMES = {
-    "arbitration_time_out", "back_off", "every", "gap", "hold", "hold_slot", "idle_close", "keep_alive_every",
+    "arbitration_time_out", "back_off", "every", "gap", "hold", "hold_slot", "idle_close", "jitter", "keep_alive_every",
     "latency", "lead", "listen", "packing", "packing_idle", "redial", "starts_at", "time_out", "turnaround",
 }  # fmt: skip
 _UNITS = {
     "at_metres": "m", "baud": "Bd", "capacitor": "F", "chatter": "/s", "clock_ppm": "ppm", "fuse": "A", "idle": "W",
     "impedance": "ohm", "length": "m", "limit": "W", "metres": "m", "moves": "/s", "ohms": "ohm", "peak": "W",
-    "shutter": "s", "start_up": "W", "stub": "m", "voltage": "V", "volts": "V",
+    "rate": "/s", "shutter": "s", "start_up": "W", "stub": "m", "voltage": "V", "volts": "V",
 }  # fmt: skip
 
 
