@@ -227,3 +227,11 @@ def test_a_row_of_csv_that_cannot_be_read_is_named_by_its_line(row: str) -> None
 def test_a_row_of_csv_without_end_is_refused() -> None:
     with pytest.raises(UserError, match="too long"):
         list(csv_pieces(io.StringIO("time,data\n0," + "0" * (1 << 21)), "log.csv"))
+
+
+def test_times_that_go_back_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "back.csv"
+    path.write_text("time,data\n5,01\n1,02\n-3,03\n6,04\n")
+    with open_capture(str(path)) as capture:
+        assert [piece.at for piece in capture] == [0, 0, 0, 10**9]
+        assert capture.notes == ["2 times go back: their bytes are taken to have come with those before them"]

@@ -27,6 +27,7 @@ class Capture:
         self.form = form
         self._pieces = pieces
         self._unwrapping = unwrapping
+        self._back = 0
 
     def __iter__(self) -> Iterator[Piece]:
         """The pieces, their times counted from the first one, and never going back."""
@@ -36,7 +37,10 @@ class Capture:
             if first is None:
                 first = at
             at -= first
-            last = at = at if at > last else last
+            if at < last:
+                self._back += 1
+                at = last
+            last = at
             if since >= 0:
                 since = min(at, max(0, since - first))
             yield Piece(at, way, data, source, since)
@@ -45,6 +49,9 @@ class Capture:
     def notes(self) -> list[str]:
         """Sentences about what was not read."""
         told = []
+        if self._back:
+            times = "1 time goes back: its" if self._back == 1 else f"{self._back} times go back: their"
+            told.append(f"{times} bytes are taken to have come with those before them")
         if self._unwrapping is not None:
             if self._unwrapping.skipped:
                 told.append(f"{self._unwrapping.skipped} packets are of another kind")
