@@ -31,6 +31,7 @@ def pytest_configure(config: pytest.Config) -> None:
 @pytest.fixture
 def busim_plan(request: pytest.FixtureRequest) -> Plan:
     """The plan of the test's marker `busim`. A fixture of this name in a test file or conftest replaces it."""
+    from busim.foundation.diagnostics import Findings
     from busim.plan import Plan, read
 
     marker = request.node.get_closest_marker("busim")
@@ -40,7 +41,10 @@ def busim_plan(request: pytest.FixtureRequest) -> Plan:
     if isinstance(plan, Plan):
         return plan
     beside = request.path.parent / plan
-    return read(beside if beside.exists() else Path(request.config.rootpath) / plan)
+    try:
+        return read(beside if beside.exists() else Path(request.config.rootpath) / plan)
+    except Findings as wrong:
+        pytest.fail(str(wrong), pytrace=False)
 
 
 @pytest.fixture

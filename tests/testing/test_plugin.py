@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.handbook import page
+from busim.plan import starter
 from busim.testing.fuzzing import load
 from busim.testing.worlds import fuzzed
 
@@ -75,7 +76,8 @@ def _example(pytester: pytest.Pytester) -> str:
         for block in re.findall(r"^```python\n(.*?)^```$", page("pytest"), re.MULTILINE | re.DOTALL)
         if "pytest" in block
     ]
-    pytester.path.joinpath("scenarios").symlink_to(SCENARIOS)
+    assert "$ busim new plan hall\n" in page("pytest")
+    pytester.path.joinpath("hall.yaml").write_text(starter("hall"))
     return str(text)
 
 
@@ -89,13 +91,13 @@ def test_the_newcomers_example_fails_with_a_sentence_and_a_timeline(pytester: py
     result.assert_outcomes(failed=1)
     result.stdout.fnmatch_lines(
         [
-            "*after late-reply no value of boulder centre is attributed to boulder right",
-            "*but iris of boulder right = * is believed at * s:",
-            "*boulder centre sent it as its iris at * s",
-            "*!! boulder centre   late-reply: reply to read of 0 by 92 ms",
-            "*<- boulder centre   reply of 2 to read 1 from 0: *",
-            "*-> boulder box      request to 3: read 1 from 0",
-            "*> * == controller       iris of boulder right is *",
+            "*after late-reply no value of left camera is attributed to right camera",
+            "*but iris of right camera = * is believed at * s:",
+            "*left camera sent it as its iris at * s",
+            "*!! left camera *late-reply: reply to read of 0 by 92 ms",
+            "*<- left camera *reply of 11 to read 1 from 0: *",
+            "*-> wall box *request to 12: read 1 from 0",
+            "*> * == controller       iris of right camera is *",
         ]
     )
 
@@ -114,7 +116,7 @@ def test_the_newcomers_fuzz_test_is_shrunk_to_one_fault(pytester: pytest.Pyteste
     assert again.exit_code == 1, again.output
     assert again.stdout.startswith("test_a_late_reply_never_confuses_cameras: reproduced 1 of 1 run.")
     assert "late-reply" in again.stdout
-    assert "-> boulder box      request to 3: read 1 from 0" in again.stdout
+    assert "request to 12: read 1 from 0" in again.stdout
 
 
 def test_a_careful_controller_passes_the_same(pytester: pytest.Pytester) -> None:
@@ -211,13 +213,19 @@ def test_an_assertion_with_nothing_to_look_at_fails(pytester: pytest.Pytester) -
 
         def test_without_a_plan(busim_virtual):
             pass
+
+        @pytest.mark.busim("nowhere.yaml")
+        def test_with_a_plan_that_is_not_there(busim_virtual):
+            pass
         """.replace("\n        ", "\n"),
     )
     result = pytester.runpytest_inprocess()
-    result.assert_outcomes(failed=3, errors=1)
+    result.assert_outcomes(failed=3, errors=2)
+    assert "reader.py" not in result.stdout.str(), "a missing plan needs no traceback"
     result.stdout.fnmatch_lines(
         [
             '*this test needs a plan: mark it with @pytest.mark.busim("plan.yaml")',
+            "*nowhere.yaml: error [[]unreadable[]] the file cannot be read",
             "*but late-reply never took effect",
             "*but the controller told no value of rope left at all: no hook, or no poll",
             "*busim: the exchange*",
