@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
+import json
+import os
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,8 +14,12 @@ from fuzzed_halls import SECOND, boxed
 from serving import wait_for
 
 from busim.foundation.errors import UserError
+from busim.runtime.bridge import Child
+from busim.runtime.clocks import wall_loop
+from busim.runtime.session import ChildProcess, Live
 from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, Result, ServedRun
 from busim.testing.fuzzing.served import unsure
+from busim.testing.fuzzing.watching import used
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Evidence, Verdict
 
@@ -120,3 +127,29 @@ def test_only_what_happened_just_after_a_late_event_is_put_down_to_this_machine(
     assert (one.outcome, one.why, len(one.evidence)) == (FAIL, "at 6 s", 1)
     assert unsure(failed, []) == failed
     assert unsure(replace(failed, outcome=PASS), late).outcome == PASS
+
+
+def test_a_move_made_while_the_program_starts_reaches_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A campaign on a busy machine: starting took seconds, and the moves of that time were lost."""
+    start = Child.start
+
+    async def ran() -> int:
+        async with Live(boxed("at: 9000 s, down: 1 s"), 1, intents=True, any_port=True) as live:
+
+            async def slow(child: Child) -> None:
+                live.intend("c1", "iris", 321)
+                await start(child)
+
+            monkeypatch.setattr(Child, "start", slow)
+            words = ("sh", "-c", f"head -n 1 > {tmp_path}/got")
+            return await ChildProcess(live, words, hook=True, news=lambda _: None).run()
+
+    with asyncio.Runner(loop_factory=wall_loop) as runner:
+        assert runner.run(ran()) == 0
+    assert json.loads((tmp_path / "got").read_text())["value"] == 321
+
+
+def test_the_wait_of_a_program_for_a_processor_is_measured_by_thread() -> None:
+    memory, _, waited = used(os.getpgid(0))
+    assert memory > 1 << 20
+    assert waited[os.getpid()] >= 0

@@ -39,6 +39,7 @@ class ChildProcess:
         self.ended = False  # by the end of the session, and by nothing else
         self._signals = 0
         self._deaf = False
+        self._ahead: list[bytes] = []  # moves made while it starts
         self.lost = 0
 
     async def run(self) -> int:
@@ -46,9 +47,10 @@ class ChildProcess:
 
         A command ended only by the end of the session has the exit code 0.
         """
-        await self._child.start()
         if self._hook:
             self._live.on_intent(self._tell)
+        await self._child.start()
+        self._write(b"".join(self._ahead))
         over = asyncio.ensure_future(self._live.ended())
         try:
             await asyncio.wait((self._child.exited, over), return_when=asyncio.FIRST_COMPLETED)
@@ -98,8 +100,14 @@ class ChildProcess:
         return self._child.group
 
     def _tell(self, intent: Intent) -> None:
-        if not self._deaf and not self._child.write(intent_line(intent)):
-            self.lost += 1
+        if not self._child.group:
+            self._ahead.append(intent_line(intent))
+        elif not self._deaf:
+            self._write(intent_line(intent))
+
+    def _write(self, lines: bytes) -> None:
+        if lines and not self._child.write(lines):
+            self.lost += lines.count(b"\n")
 
     def _heard(self, data: bytes) -> None:
         for line in self._lines.feed(data):

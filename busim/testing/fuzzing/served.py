@@ -10,7 +10,7 @@ import asyncio
 import tempfile
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from busim.plan import Plan
@@ -27,7 +27,7 @@ from busim.testing.judging import FAIL, INCONCLUSIVE, Bench, Judge, Verdict, ben
 _LEAD = 0.15  # seconds from entering a session to its instant 0
 _GRACE = 1.0  # seconds for the program to finish when its case is over
 _LOOK = 0.1  # seconds between two checks whether to stop
-_LATE = 100_000_000  # ns; what follows events that came later than that may be caused by the machine
+_LATE = 100_000_000  # ns; what follows events that came, or a program that ran, later may be caused by the machine
 _UNSETTLED = 2_000_000_000  # ns after a late event in which its consequences may still show
 _MEASURE = 2  # checks from one measurement of memory and CPU time to the next
 _LAG = 100_000_000  # ns by which a program may report its beliefs late (assumed)
@@ -71,10 +71,12 @@ class ServedRun:
                 path.unlink(missing_ok=True)
 
 
-async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool]) -> tuple[Live, Watched]:
+async def _serve(
+    run: ServedRun, case: Case, path: Path, stop: Callable[[], bool]
+) -> tuple[Live, Watched, list[tuple[int, int]]]:
     tail = Tail()
     skipped: list[str] = []
-    most = [0, 0.0]
+    seen = _Seen()
     live = Live(
         run.plan, case.seed, trace=path, until=case.length, intents=run.hooked, distinct=True, any_port=True,
     )  # fmt: skip
@@ -90,7 +92,7 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
         child = ChildProcess(live, run.command, hook=run.hooked, news=lambda _: None, errors=tail.take, grace=_GRACE)
         tasks = [
             asyncio.ensure_future(happen(live, case, left, skipped)),
-            asyncio.ensure_future(_watch(run, child, most, stop)),
+            asyncio.ensure_future(_watch(run, live, child, seen, stop)),
         ]
         live.lateness = Lateness()  # what came late while the session was set up, no program saw
         try:
@@ -102,27 +104,59 @@ async def _serve(run: ServedRun, case: Case, path: Path, stop: Callable[[], bool
         early = reached if reached < case.length and not stop() else None
         own = time.process_time() - before
     watched = Watched(
-        code, early, child.killed, 0, 0, int(most[0]), most[1], tail.count,
-        tail.last_line, tuple(skipped), live.lateness.largest, (own + most[1]) / max(_LOOK, reached / 1e9),
+        code, early, child.killed, 0, 0, seen.memory, seen.cpu, tail.count,
+        tail.last_line, tuple(skipped), max(live.lateness.largest, seen.stalled),
+        (own + seen.cpu) / max(_LOOK, reached / 1e9),
     )  # fmt: skip
-    return live, watched
+    return live, watched, seen.late
 
 
-async def _watch(run: ServedRun, child: ChildProcess, most: list[float], stop: Callable[[], bool]) -> None:
-    count = 0
+@dataclass(slots=True)
+class _Seen:
+    """What was measured of a run: `memory` in bytes, `cpu` in seconds; `late`: instants from which this machine stood
+    in the way, and for how long (ns); `stalled`: of that, the longest in busim itself.
+    """
+
+    memory: int = 0
+    cpu: float = 0.0
+    late: list[tuple[int, int]] = field(default_factory=list)
+    stalled: int = 0
+
+
+async def _watch(run: ServedRun, live: Live, child: ChildProcess, seen: _Seen, stop: Callable[[], bool]) -> None:
+    """Measure the program, and the time that the machine gave to neither it nor busim: bytes that came meanwhile are
+    read late, and in one piece.
+    """
+    loop = asyncio.get_running_loop()
+    count, started, checked = 0, False, 0
+    waited: dict[int, int] = {}
     while True:
+        due = loop.time() + _LOOK
         await asyncio.sleep(_LOOK)
+        stalled = int((loop.time() - due) * 1e9)
+        if stalled > _LATE:
+            seen.late.append((live.now - stalled, stalled))
+            seen.stalled = max(seen.stalled, stalled)
+        if child.group and not started:
+            started = True
+            if live.now > _LATE + _LOOK * 1e9:
+                seen.late.append((0, live.now))
         count += 1
         if stop():
             child.kill()
         elif child.group and not count % _MEASURE:
-            memory, most[1] = used(child.group)
-            most[0] = max(most[0], memory)
+            memory, seen.cpu, now = used(child.group)
+            seen.memory = max(seen.memory, memory)
             if memory > run.memory:
                 child.kill()
+            if max((ns - waited.get(thread, 0) for thread, ns in now.items()), default=0) > _LATE:
+                seen.late.append((checked, live.now - checked))
+            waited, checked = now, live.now
 
 
-def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched) -> Result:
+def _judged(
+    run: ServedRun, case: Case, path: Path, live: Live, watched: Watched, stood: Sequence[tuple[int, int]]
+) -> Result:  # fmt: skip
     names = live.run.world.names
     ground = ground_of(run.plan, names, run.master, hooked=run.hooked, played=False, lag=_LAG)
     bench = Bench(ground, run.judges, meant=bool(case.faults))
@@ -131,7 +165,7 @@ def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched
         clients = sum(1 for row in trace.records(INPUT) if row[4] == "open")
         requests = sum(1 for row in trace.records(BURST) if row[2] in ground.ours)
         verdicts = bench_trace(bench, trace, until)
-        late = [(at, ns) for at, ns in trace.lateness() if ns > _LATE]
+        late = [*stood, *((at, ns) for at, ns in trace.lateness() if ns > _LATE)]
     verdicts = [unsure(one, late) for one in verdicts]
     seen = replace(watched, clients=clients, requests=requests)
     up = stays_up(_ended(run, seen), clients, requests, bench)
@@ -139,8 +173,9 @@ def _judged(run: ServedRun, case: Case, path: Path, live: Live, watched: Watched
 
 
 def unsure(verdict: Verdict, late: Sequence[tuple[int, int]]) -> Verdict:
-    """A verdict with what this machine may have caused taken out. `late`: instants that were served late, and by how
-    many ns; a violation soon after one of them may be the machine's. A failure with no other one is inconclusive.
+    """A verdict with what this machine may have caused taken out. `late`: instants that were served late, or from which
+    the program got no processor, and for how many ns; a violation soon after one of them may be the machine's. A
+    failure with no other one is inconclusive.
     """
     if verdict.outcome != FAIL or not late:
         return verdict
@@ -150,7 +185,7 @@ def unsure(verdict: Verdict, late: Sequence[tuple[int, int]]) -> Verdict:
     if sure:
         return replace(verdict, why=sure[0].what, evidence=sure)
     most = max(ns for _, ns in late)
-    why = f"this machine served events up to {most / 1e6:.0f} ms late (measured) just before: {verdict.why}"
+    why = f"this machine was up to {most / 1e6:.0f} ms late (measured) just before: {verdict.why}"
     return replace(verdict, outcome=INCONCLUSIVE, why=why)
 
 

@@ -40,9 +40,10 @@ class BoundedWork(Judge):
         line, camera, request = asked.line, asked.camera, asked.request
         self.judged += 1
         self.state = "working"
+        if self.hidden(line, asked.start, asked.start, "requests"):
+            self._row.pop(line, None)
+            return  # it may be another client's, or the repeat of a gateway
         if request.verb != READ:
-            if self.hidden(line, asked.start, asked.start, "requests"):
-                return  # a gateway may repeat it
             key = line, camera, request.key, request.values
             tries = self._tries[key] = self._tries.get(key, 0) + 1
             if event.answers and event.sure and tries <= _MOST:
