@@ -57,9 +57,12 @@ def boxed(reboot: str = "at: 3 s, down: 12 s") -> Plan:
 
 
 def behind_a_box(plan: Plan) -> Plan:
-    """The same, asked through a converter: by a controller that speaks TCP."""
+    """The same, asked through a converter, whose driver is that of the desk: by a controller that speaks TCP."""
     text = plan.source.replace("- master: desk", "- converter: box").replace("on: [wall]", "through: [box]")
-    box = "converters:\n  - {name: box, endpoint: '192.0.2.1:4001', packing: {idle: 2 ms}, latency: 1 ms}\n"
+    driver = ", driver: {echo: true}" if "driver: {echo: true}" in text else ""
+    text = text.replace("    driver: {echo: true}\n", "")
+    way = f"packing: {{idle: 2 ms}}, latency: 1 ms{driver}"
+    box = f"converters:\n  - {{name: box, endpoint: '192.0.2.1:4001', {way}}}\n"
     return read_text(text.replace("masters:", box + "masters:"), files=dict(plan.files))
 
 

@@ -181,6 +181,49 @@ BLAMELESS = {
     "a steady level has no characters": (
         "rates", "", Case(949258852, 4200 * MS, alone("stuck-transmitter", "c2", 3849, 125)),
     ),
+    "polls of another client": (
+        "rates", "wire", Case(1729000421, 1600 * MS, alone("second-client", "box", 1259, 100, rate="20 /s")),
+    ),
+    "all cameras offline but one": (
+        "restless", "wire",
+        Case(
+            24463466, 6000 * MS,
+            alone("request-cut-short", "box", 1753, 8000, jitter="2 ms", share="0.5")
+            + alone("dropped-connections", "box", 4000, 500),
+        ),
+    ),
+    "requests that wait for an acknowledgement": (
+        "rates", "wire",
+        Case(1338702612, 2300 * MS, alone("swapped-pair", "c2", 1300, 1000) + alone("delayed-ack", "box", 2000, 100)),
+    ),
+    "cameras that were offline without a connection": (
+        "rates", "wire",
+        Case(
+            1486153790, 8000 * MS,
+            alone("dead-camera", "c4", 2319, 2000) + alone("converter-reboot", "box", 3139, 200, down="2 s"),
+            (Action(6536 * MS, "c2", "red_gain", 11),),
+        ),
+    ),
+    "a line on which somebody babbles": (
+        "seldom", "", Case(1019732818, 3375 * MS, alone("stuck-transmitter", "c1", 2200, 1000, mode="babble")),
+    ),
+    "another camera that answers late under the ID that is asked": (
+        "rates", "",
+        Case(
+            1350923344, 4000 * MS,
+            alone("late-reply", "c1", 1515, 600, spread="45 ms", share="1")
+            + alone("wrong-id-reply", "c1", 1611, 200, share="1", then_right="yes", later="12 ms"),
+            (Action(1885 * MS, "c2", "gain", 57), Action(3172 * MS, "c2", "gain", 2)),
+        ),
+    ),
+    "a late reply with rubbish behind it": (
+        "restless", "wire",
+        Case(
+            225241349, 6100 * MS,
+            alone("malformed-reply", "c3", 2700, 2000) + alone("dead-camera", "c1", 3000, 2000)
+            + alone("late-reply", "c3", 3541, 2000, by="45 ms", spread="2 s", share="0.5"),
+        ),
+    ),
 }  # fmt: skip
 
 

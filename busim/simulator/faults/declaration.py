@@ -19,6 +19,8 @@ On = Literal["camera", "converter", "line"]
 
 COMMON = "Common practice, no source"
 
+Hidden = Literal["requests", "replies", "late-replies", "late-requests", "added-requests", "swallowed-requests"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
@@ -28,7 +30,8 @@ class Fault:
     `put`: applies it at a bench of that kind (`benches`) with values for all parameters, and returns the function that
     ends it. `wire`: its effect on the line; `seen`: what a master sees. `hides`: what it changes, delays or adds
     between the line and the network, where no record of the line shows it: requests, replies, replies that are
-    delivered after later requests, or requests that it takes over a connection and never sends.
+    delivered after later requests, requests that it holds back, that it adds, or that it takes over a connection and
+    never sends.
     Every fault is off until it is switched on.
     """
 
@@ -43,7 +46,7 @@ class Fault:
     put: Callable[[Any, Values], Remove]
     source: str = COMMON
     also: tuple[str, ...] = ()
-    hides: tuple[Literal["requests", "replies", "late-replies", "swallowed-requests"], ...] = ()
+    hides: tuple[Hidden, ...] = ()
 
     @property
     def codes(self) -> tuple[str, ...]:

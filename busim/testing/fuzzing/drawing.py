@@ -32,6 +32,7 @@ _USUAL = {  # values from weak to strong, as written in a plan
 }
 _FAULTS, _ACTIONS = 3, 6  # at most, in a new case
 _LONG, _EARLY = 8 * SECOND, 3 * SECOND  # ns
+_COMPARED = 2  # cameras beside a dead one, of which one is left to compare
 _DEALT = 3  # times that a fault without effect is tried
 # Behind most defects of controllers (common practice, no source).
 _COMMON = (
@@ -130,9 +131,19 @@ class Drawing:
         faults = [self._fault(length) for _ in range(stream.between(1, _FAULTS))]
         if not space.length:
             length, faults = _with_time_for_the_dead(length, faults)
+            if length == _LENGTHS[-1] * SECOND:
+                faults += self._also_dead(faults)
         count = stream.between(0, _ACTIONS) if space.controls else 0
         actions = tuple(_action(space, stream, length) for _ in range(count))
         return Case(stream.between(1, 2**31), length, _ordered(faults), tuple(sorted(actions)))
+
+    def _also_dead(self, faults: Sequence[FaultEvent]) -> list[FaultEvent]:
+        """Half of the time another camera is dead with a dead one: the time that one costs may be too short to tell."""
+        dead = [one for one in faults if one.kind == "dead-camera" and one.length >= _LONG]
+        others = [one for one in self.space.cameras if all(one != fault.target for fault in dead)]
+        if len(dead) != 1 or len(others) < _COMPARED or self._stream.between(0, 1):
+            return []
+        return [dead[0]._replace(target=others[self._stream.between(0, len(others) - 1)])]
 
     def mutated(self, case: Case, other: Case) -> Case:
         """A case with a change, or with a part of another one."""

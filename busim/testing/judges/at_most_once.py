@@ -43,7 +43,7 @@ class AtMostOnce(Judge):
     def asked(self, event: Asked) -> None:
         if not event.ours or event.request.verb != STEP:
             return
-        if self.hidden(event.line, event.start, event.start, "requests"):
+        if self.hidden(event.line, event.start, event.start, "added-requests"):
             return  # it may be another client's, or the repeat of a gateway
         camera = self.ground.lines[event.line].cameras.get(event.camera)
         if camera is None:

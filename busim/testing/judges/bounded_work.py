@@ -27,7 +27,8 @@ class BoundedWork(Judge):
         super().__init__(*parts)
         self._tries: dict[tuple[int, int, int, tuple[int, ...]], int] = {}
         self._row: dict[int, tuple[int, int]] = {}  # line -> camera asked in vain, how often in a row
-        self._polled: dict[int, set[int]] = {}
+        self._seen: dict[int, int] = {}  # line -> start of its last exchange
+        self._polled: dict[int, dict[int, int]] = {}  # line -> camera that has answered, its failed polls since
 
     def intended(self, record: tuple[Any, ...]) -> None:
         _, line, camera, _, name, _, _, _ = record
@@ -40,7 +41,11 @@ class BoundedWork(Judge):
         line, camera, request = asked.line, asked.camera, asked.request
         self.judged += 1
         self.state = "working"
-        if self.hidden(line, asked.start, asked.start, "requests"):
+        since, self._seen[line] = self._seen.get(line, asked.start), asked.start
+        if self.hidden(line, since, asked.start, "lost-connection"):
+            self._row.pop(line, None)
+            self._polled.pop(line, None)  # any of them may be offline by now
+        if self.hidden(line, asked.start, asked.start, "added-requests"):
             self._row.pop(line, None)
             return  # it may be another client's, or the repeat of a gateway
         if request.verb != READ:
@@ -55,20 +60,26 @@ class BoundedWork(Judge):
             return
         polled = self._polled.get(line)
         if polled is None:
-            polled = self._polled[line] = set()
-        polled.add(camera)
+            polled = self._polled[line] = {}
         if event.answers:
+            polled[camera] = 0
             self._row[line] = camera, 0
             return
+        if camera in polled:
+            polled[camera] += 1
         of, count = self._row.get(line, (camera, 0))
         count = count + 1 if of == camera else 1
         self._row[line] = camera, count
-        if count > _MOST and len(polled) > 1:
+        if count <= _MOST:
+            return
+        # One that has failed as often may be offline: then it waits for its next probe, not for its turn.
+        others = sum(1 for who, failed in polled.items() if who != camera and failed < self.ground.offline_after)
+        if others:
             self.fail(
                 asked.start,
                 line,
-                f"{self.ground.name(camera)} is asked in vain {count} times in a row, while "
-                f"{len(polled) - 1} more cameras wait",
+                f"{self.ground.name(camera)} is asked in vain {count} times in a row, while {others} more "
+                f"{'camera waits' if others == 1 else 'cameras wait'}",
             )
 
 

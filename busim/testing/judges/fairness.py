@@ -37,12 +37,16 @@ class Fairness(Judge):
         self._once_silent: set[tuple[int, int]] = set()  # line, camera: not healthy throughout the counting
         self._spoilt: dict[int, int] = {}
         self._first: dict[int, int] = {}
+        self._seen: dict[int, int] = {}  # line -> start of its last exchange
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
         line, camera = asked.line, asked.camera
         if not event.sure:
             self._spoilt[line] = asked.start
+        if self.hidden(line, self._seen.get(line, asked.start), asked.start, "lost-connection"):
+            self._begin_again(line)
+        self._seen[line] = asked.start
         if asked.request.verb != "read" or not camera:
             return
         self._first.setdefault(line, asked.start)
@@ -65,6 +69,12 @@ class Fairness(Judge):
             self._since[line] = asked.start
             self._once_silent.update(self._silent)
             self.state = "comparing"
+
+    def _begin_again(self, line: int) -> None:
+        """Without a connection every camera is silent, and may count as offline after it: let all settle first."""
+        self._silent = {who: at for who, at in self._silent.items() if who[0] != line}
+        self._since.pop(line, None)
+        self._later, self._lost = {}, {}
 
     def _close(self, line: int, until: int, but_for: int = 0) -> None:
         """A camera came back, or the run ends: compare, if the others had long enough."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Answered, Judge
+from busim.protocols import Request
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Judge
 
 _KEPT = 16
 
@@ -26,11 +27,20 @@ class NothingCorrupt(Judge):
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
         self._sound: dict[int, deque[Answered]] = {}
+        self._foreign: dict[
+            int, tuple[int, bytes]
+        ] = {}  # line -> end of a burst with no reply of its sender, the burst
+        self._request: dict[int, Request] = {}  # line -> the last one of the controller
         self._odd: deque[tuple[int, int, int, bytes, bytes]] = deque(maxlen=_KEPT)  # line, first, last, data, flags
         self._sent: set[tuple[int, str, str]] = set()
 
+    def asked(self, event: Asked) -> None:
+        if event.ours:
+            self._request[event.line] = event.request
+
     def answered(self, event: Answered) -> None:
         if event.reply is None or event.asked is None:
+            self._foreign[event.line] = event.end, event.data
             return
         kept = self._sound.get(event.line)
         if kept is None:
@@ -62,7 +72,7 @@ class NothingCorrupt(Judge):
                 return
         if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
             return  # damaged bytes may have been heard as sound ones, or a collision as a sound frame
-        if self.hidden(line, sent, ended, "late-replies"):
+        if self.hidden(line, sent, ended, "late-replies") or self._answered_by_another(line, sent, ended):
             return
         if outcome == "refused" and self.hidden(line, sent, ended, "replies"):
             return  # a gateway may refuse by itself
@@ -72,6 +82,14 @@ class NothingCorrupt(Judge):
             f"{work} of {self.ground.name(camera)}: taken for answered, but no sound reply of bus ID "
             f"{address} was on the line {ground.name}",
         )
+
+    def _answered_by_another(self, line: int, sent: int, ended: int) -> bool:
+        """Whether another camera has just sent a sound reply under the ID that was asked: nobody can know."""
+        end, data = self._foreign.get(line, (-1, b""))
+        request = self._request.get(line)
+        if request is None or not sent < end <= ended:
+            return False
+        return self.ground.lines[line].protocol.decode_reply(data, request) is not None
 
     def _hold_against_ear(self, answer: Answered, line: int, ended: int) -> None:
         """If the receiver heard something different, that must be sound too."""

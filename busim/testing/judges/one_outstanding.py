@@ -61,6 +61,7 @@ class OneOutstanding(Judge):
             waited < least
             and not (under_way and self._looks_like_the_answer(last, *under_way))
             and not self.hidden(line, last.start, event.end)
+            and not self.hidden(line, last.start, event.end, "late-requests")
         ):
             self.fail(
                 event.start,
@@ -80,7 +81,9 @@ class OneOutstanding(Judge):
         ground = self.ground.lines[asked.line]
         if not ground.packet or ground.known(end, end) <= asked.start:
             return False
-        return ground.protocol.decode_reply(reply, asked.request) is not None
+        finder = ground.protocol.stream_framer()  # the controller cuts a stream: there may be rubbish around the reply
+        finder.expect(asked.request)
+        return finder.feed(reply, end) is not None
 
 
 JUDGE = OneOutstanding

@@ -34,7 +34,9 @@ class QuietLine(Judge):
         self._restless: dict[int, tuple[int, int]] = {}  # line -> since when others leave no gap, end of the last burst
 
     def asked(self, event: Asked) -> None:
-        if event.ours and self.hidden(event.line, event.start, event.end, "requests"):
+        if event.ours and any(
+            self.hidden(event.line, event.start, event.end, what) for what in ("requests", "late-requests")
+        ):
             return  # it may be somebody else's, or have been held back
         self._burst(event.line, event.start, event.end, event.ours)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Asked, Judge, Settled
+from busim.testing.judging import About, Answered, Asked, Judge, Settled
 from busim.testing.judging.pauses import Pauses
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
@@ -42,6 +42,10 @@ class Recovery(Judge):
         _, line, master, _, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
         if master in self.ground.ours:
             self._claims[line] = sent, ended, outcome
+
+    def answered(self, event: Answered) -> None:
+        if event.asked is None:
+            self._pauses.unasked(event.line, event.start, event.end)
 
     def asked(self, event: Asked) -> None:
         if event.ours and event.camera and event.request.verb == READ:

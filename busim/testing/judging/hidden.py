@@ -19,11 +19,17 @@ _DRAINED = 16_000_000  # ns: a reply later than its time-out by no more than thi
 _RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
 REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
 SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent
+HELD_BACK = "late-requests"
+ADDED = "added-requests"  # of others through the same converter, or repeats of its own
+LINK = "lost-connection"
 # ns beyond the hold of a fault: the rest of a request's time-out, of a reply's delivery, a drain and the next exchange
-_SETTLES = {REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000, SWALLOWED: 300_000_000}
-_ALL = (REQUESTS, REPLIES, LATE, SWALLOWED)
+_SETTLES = {
+    REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000, SWALLOWED: 300_000_000, HELD_BACK: 300_000_000,
+    ADDED: 300_000_000, LINK: 300_000_000,
+}  # fmt: skip
+_ALL = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
 _WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
-_BOTH = (REQUESTS, REPLIES)
+_LOST = (REQUESTS, REPLIES, LINK)
 
 
 class Hidden:
@@ -61,7 +67,7 @@ class Hidden:
             return
         if fault in _LINKED:
             self._lost[line] = at + _RECONNECTS
-            for what in _BOTH:
+            for what in _LOST:
                 self._add(line, what, at, at + _RECONNECTS)
         else:
             ways, hold = self._on.get((port, fault), ((), 0))
@@ -73,7 +79,7 @@ class Hidden:
         line = self._lines.get(record[2])
         if record[4] == "bytes" and line is not None and line in self._lost:
             lost, at = self._lost.pop(line), record[1]
-            for what in _BOTH:
+            for what in _LOST:
                 times = self.times[line, what]
                 if times[-1][1] == lost:
                     times[-1][1] = min(lost, at + _SETTLES[what])

@@ -15,6 +15,7 @@ _LEAST = 5  # usual pauses to compare with
 _CLEAN = 1_000_000_000  # ns over which they must have been seen
 _TWICE = 2
 _SLACK = 300_000_000  # ns: operators' moves go first
+_QUIET = 50_000_000  # ns without a byte after which a line that chattered is quiet again (assumed)
 _GIVEN_UP = 3  # failed exchanges after which a camera may be given up
 
 
@@ -35,6 +36,7 @@ class _Line:
     wasted: int = 0  # ns spent in failed exchanges
     spoilt: bool = False
     disturbed: int = -1
+    restless: int = 0  # ns, end of the last burst that nobody asked for
 
     def camera(self, number: int) -> _Camera:
         found = self.cameras.get(number)
@@ -62,6 +64,16 @@ class Pauses:
         of.spoilt |= bool(of.cameras)
         for camera in of.cameras.values():
             camera.known = False
+
+    def unasked(self, line: int, start: int, end: int) -> None:
+        """A camera has sent a burst that nobody asked for: meanwhile, and until quiet has returned, a controller that
+        listens waits.
+        """
+        of = self._lines.setdefault(line, _Line())
+        since = of.restless if start - of.restless < _QUIET else start
+        of.wasted += max(0, end - since)
+        of.restless = max(of.restless, end)
+        of.spoilt |= bool(of.cameras)
 
     def settled(self, event: Settled) -> None:
         """An exchange is over."""

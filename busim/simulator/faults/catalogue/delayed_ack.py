@@ -39,5 +39,6 @@ FAULT = Fault(
     seen="Fixed steps of 40 or 200 ms, and time-outs of requests that were written in pieces.",
     parameters=(time("delay", "until the first piece is acknowledged", "40 ms", "1 ms", "500 ms"),),
     put=_put,
+    hides=("late-requests",),
     source="RFC 1122, 4.2.3.2 (less than 500 ms) and 4.2.3.4; 40 to 200 ms in Linux, include/net/tcp.h",
 )

@@ -88,6 +88,6 @@ FAULT = Fault(
         share("chance of each packet to go astray, where replies are mixed up", "0.2"),
     ),
     put=_put,
-    hides=("requests", "replies"),
+    hides=("requests", "replies", "added-requests"),
     also=("M5",),
 )  # fmt: skip

@@ -39,5 +39,5 @@ FAULT = Fault(
         word("listens", "whether it waits while the line is busy", "no", "yes"),
     ),
     put=_put,
-    hides=("requests", "replies"),
+    hides=("requests", "replies", "added-requests"),
 )
