@@ -261,8 +261,9 @@ def test_the_whole_catalogue_is_drawn_but_for_what_no_controller_can_pass() -> N
     assert drawn == set(drawing.space.kinds), "each is dealt before any is dealt twice"
 
 
-# Broken masters that no record of the line shows behind a converter: what they call done or offline is not on the wire.
+# Broken masters that no record of the line shows behind a converter: what they call done is not on the wire.
 NEEDS_A_WORD = {"success-before-acknowledge"}
+WORDS = ("attribution", "no-silent-success", "nothing-corrupt", "split-invariance", "truthful-status")
 
 
 def on_tcp(name: str, cases: int) -> Campaign:
@@ -277,8 +278,20 @@ def test_a_program_that_speaks_tcp_and_prints_nothing_is_found_by_the_wire(name:
     found = on_tcp(name, 16)
     assert found.failures
     assert min(len(failure.case.faults) for failure in found.failures) <= MOST_FAULTS
-    for judge in ("attribution", "split-invariance"):
+    for judge in WORDS:
         assert found.outcomes[judge]["pass"] == found.outcomes[judge]["fail"] == 0, "it has no word to judge"
+
+
+def test_what_only_the_word_of_a_program_tells_is_inconclusive_without_a_hook() -> None:
+    """On the wire this master is the good one, whatever it calls done."""
+    (name,) = NEEDS_A_WORD
+    hall, case = SHOWN[name]
+    plan = behind_a_box(HALLS[hall])
+    verdicts = PureRun(plan, JUDGES, BROKEN[name].make, wire_only=True, link=Link)(case).verdicts
+    assert [(one.judge, one.why) for one in verdicts if one.outcome == FAIL] == []
+    assert {one.judge: (one.outcome, one.why) for one in verdicts if one.judge in WORDS} == dict.fromkeys(
+        WORDS, ("inconclusive", "no hook")
+    )
 
 
 # -- the long runs ----------------------------------------------------------------------------------------------

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Asked, Judge
+from busim.testing.judging import About, Asked, Judge, Settled
 
 _DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
-_DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail
+_DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail, or since one has failed
 _AHEAD = 2  # exchanges that may go first: the present one, and a due poll
 
 
@@ -36,6 +36,11 @@ class CommandLatency(Judge):
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         self._effect = record[1]
+
+    def settled(self, event: Settled) -> None:
+        """A fault that lasts takes effect once, and exchanges fail as long as it lasts."""
+        if not event.answers:
+            self._effect = event.over
 
     def intended(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, name, value, _, _ = record
