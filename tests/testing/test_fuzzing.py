@@ -216,6 +216,18 @@ BLAMELESS = {
             (Action(1885 * MS, "c2", "gain", 57), Action(3172 * MS, "c2", "gain", 2)),
         ),
     ),
+    "a poll that is seen twice before a camera is dead": (
+        "rates", "wire", Case(2117116418, 12_000 * MS, alone("dead-camera", "c4", 1200, 4000)),
+    ),
+    "a converter that keeps a client and does not serve it": (
+        "rates", "wire",
+        Case(
+            1554824899, 6000 * MS,
+            alone("ignored-clients", "box", 2800, 2000)
+            + alone("dropped-connections", "box", 2857, 600, rate="5 /s", how="close"),
+            (Action(5294 * MS, "c4", "gain", 17),),
+        ),
+    ),
     "a late reply with rubbish behind it": (
         "restless", "wire",
         Case(

@@ -95,14 +95,14 @@ class Fairness(Judge):
             got = later.get((of, camera, key), 0)
             if of != line or (of, camera) in once or lost.get((of, camera), 0) > _MOST_LOST * got + 1:
                 continue
-            before, now = count / clean, got / (until - since)
+            before, now = (count - 1) / clean, got / (until - since)
             self.judged += 1
-            if got + 1 < _KEEPS * before * (until - since) - 1:  # either stretch may contain one more or less
+            if got + 1 < _KEEPS * before * (until - since):  # either stretch may contain one more or less
                 self.fail(
                     until,
                     line,
                     f"register {key} of {self.ground.name(camera)}: read {now * 1e9:.1f} times a "
-                    f"second while others are silent, {before * 1e9:.1f} before",
+                    f"second while others are silent, {before * 1e9:.1f} or more before",
                 )
 
     def ended(self, until: int) -> None:

@@ -14,6 +14,7 @@ from busim.simulator.faults import all_faults
 from busim.testing.judging.ground import Ground
 
 _LINKED = frozenset(("clients", "reboot", "idle", "refused"))  # effects that end or refuse connections
+_UNSERVED = "is let in and not served"  # a connection that stands and carries nothing, until its client gives it up
 _IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
 _DRAINED = 16_000_000  # ns: a reply later than its time-out by no more than this is drained (assumed)
 _RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
@@ -42,6 +43,7 @@ class Hidden:
         self._lines = ground.port_lines
         self._on: dict[tuple[int, str], tuple[tuple[str, ...], int]] = {}  # port, fault -> what it hides, for how long
         self.times: dict[tuple[int, str], list[list[int]]] = {}
+        self._unserved: set[tuple[int, int]] = set()  # port, client: its bytes reach nobody
         self._lost: dict[int, int] = {}  # port -> until when its controller may have no connection
 
     def changed(self, record: tuple[Any, ...]) -> None:
@@ -61,12 +63,14 @@ class Hidden:
                 self._on[port, name] = tuple(one for one in fault.hides if one in ways), max(0, hold)
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
-        _, at, port, fault, _ = record
+        _, at, port, fault, text = record
         line = self._lines.get(port)
         if line is None:
             return
         if fault in _LINKED:
             self._lost[line] = at + _RECONNECTS
+            if _UNSERVED in text:
+                self._unserved.add((port, int(text.split()[1])))
             for what in _LOST:
                 self._add(line, what, at, at + _RECONNECTS)
         else:
@@ -77,7 +81,7 @@ class Hidden:
     def entered(self, record: tuple[Any, ...]) -> None:
         """Bytes of a client: the controller has a connection again."""
         line = self._lines.get(record[2])
-        if record[4] == "bytes" and line is not None and line in self._lost:
+        if record[4] == "bytes" and line in self._lost and (record[2], record[3]) not in self._unserved:
             lost, at = self._lost.pop(line), record[1]
             for what in _LOST:
                 times = self.times[line, what]
