@@ -276,3 +276,9 @@ def test_the_signature_of_a_line_stays_on_a_page_with_its_last_steps(printed: Do
     assert together.count("<tr>") == 9  # eight steps and the signature
     assert "signature" in together
     assert ".together { break-inside: avoid; }" in page
+
+
+def test_what_changed_since_the_last_print_comes_with_its_caution(mixed: Plan) -> None:
+    other = read_text(MIXED.replace("voltage: 13.8 V, limit: 60 W, fuse: 5 A, at: box", "voltage: 12 V, at: box"))
+    since = sheet(other, version="0", date="2030-01-02", since=mixed)
+    assert "measure that it is dead" in html(since, parts=("summary",)).partition("Changed since")[2][:400]

@@ -88,7 +88,8 @@ def _facts(plan: Plan) -> Facts:
 def _changes(since: Plan, plan: Plan) -> Changes:
     found = diff(since, plan)
     texts = ((title, tuple(one.text for one in found.said if one.task == task)) for task, title in TASKS.items())
-    return Changes(since.path or since.name, digest(since), tuple((title, said) for title, said in texts if said))
+    tasks = tuple((title, said) for title, said in texts if said)
+    return Changes(since.path or since.name, digest(since), tasks, found.caution)
 
 
 def _tasks(site: Installation, *, rehearsed: bool) -> tuple[tuple[Task, ...], str]:

@@ -129,11 +129,13 @@ class Checks:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What changed since another print, of the plan `name` with this `digest`. `tasks`: kind of work and its texts."""
+    """What changed since another print, of the plan `name` with this `digest`. `tasks`: kind of work and its texts.
+    `caution`: of work that can hurt someone, "" if there is none."""
 
     name: str
     digest: str
     tasks: tuple[tuple[str, tuple[str, ...]], ...]
+    caution: str
 
 
 @dataclass(frozen=True, slots=True)

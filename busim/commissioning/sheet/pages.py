@@ -142,6 +142,8 @@ def _changes(changes: Changes) -> Iterator[Markup]:
     yield el("h3", f"Changed since the print of plan {changes.digest}")
     if not changes.tasks:
         yield el("p", f"Nothing to do on site: this plan says the same as {changes.name}.", class_="note")
+    if changes.caution:
+        yield el("p", changes.caution, class_="caution")
     for title, texts in changes.tasks:
         yield el("p", el("strong", title), class_="note")
         yield el("ul", *(el("li", BOX, " ", text) for text in texts), class_="findings")
