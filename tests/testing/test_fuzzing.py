@@ -228,6 +228,13 @@ BLAMELESS = {
             (Action(5294 * MS, "c4", "gain", 17),),
         ),
     ),
+    "requests that a slow converter holds back": (
+        "restless", "wire",
+        Case(
+            1486153790, 6000 * MS, alone("slow-converter", "box", 3600, 2000, by="150 ms", spread="7 ms"),
+            (Action(4072283020, "c4", "red_gain", 28),),
+        ),
+    ),
     "a late reply with rubbish behind it": (
         "restless", "wire",
         Case(

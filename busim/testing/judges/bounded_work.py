@@ -45,9 +45,9 @@ class BoundedWork(Judge):
         if self.hidden(line, since, asked.start, "lost-connection"):
             self._row.pop(line, None)
             self._polled.pop(line, None)  # any of them may be offline by now
-        if self.hidden(line, asked.start, asked.start, "added-requests"):
+        if any(self.hidden(line, asked.start, asked.start, what) for what in ("added-requests", "late-requests")):
             self._row.pop(line, None)
-            return  # it may be another client's, or the repeat of a gateway
+            return  # it may be another client's, the repeat of a gateway, or have come late with others
         if request.verb != READ:
             key = line, camera, request.key, request.values
             tries = self._tries[key] = self._tries.get(key, 0) + 1

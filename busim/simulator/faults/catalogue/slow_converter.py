@@ -48,5 +48,5 @@ FAULT = Fault(
         word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
-    hides=("requests", "replies", "late-replies"),
+    hides=("requests", "replies", "late-replies", "late-requests"),
 )
