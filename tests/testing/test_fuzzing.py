@@ -74,6 +74,7 @@ def test_equal_seeds_give_equal_campaigns_and_other_seeds_others() -> None:
     assert other.kept != first.kept
 
 
+@pytest.mark.timeout(600)  # on a busy machine
 def test_another_process_finds_what_one_alone_finds() -> None:
     plan = HALLS["steps"]  # its protocol is a file: what is compiled from that stays in each process
     run = PureRun(plan, JUDGES, Master)
