@@ -139,6 +139,9 @@ def alone(kind: str, place: str, at: int, length: int, **values: str) -> tuple[F
 # Cases on which the good master once failed a judge, each found by a campaign: what nobody can know is not held against
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing), and the case.
 BLAMELESS = {
+    "a stop bit that no receiver can tell from silence": (
+        "restless", "", Case(1195380921, 3000 * MS, alone("wrong-format", "c2", 2800, 150, format="8N2")),
+    ),
     "two with one ID after a factory reset": (
         "restless", "", Case(346056090, 9700 * MS, alone("factory-reset", "c2", 3073, 30)),
     ),

@@ -45,6 +45,8 @@ class QuietLine(Judge):
             end = event.end
             if event.exact and event.reply is None:  # at another baud its last character is heard to end before it does
                 end -= (event.end - event.start) // len(event.data)
+            elif event.exact:  # a stop bit more than the line's is silence to every other station
+                end -= self.ground.lines[event.line].char // 10
             self._burst(event.line, event.start, end, False)
 
     def _burst(self, line: int, start: int, end: int, ours: bool) -> None:
