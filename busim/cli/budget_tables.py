@@ -249,7 +249,11 @@ def _sentences(line: LineBudget) -> Iterator[str]:
     if said:
         yield "line: " + ", ".join(said) + "."
     if line.more_cameras is not None:
-        yield f"room: {line.more_cameras} more cameras like these until headroom falls under 30 %."
+        more = f"{line.more_cameras} more camera{'' if line.more_cameras == 1 else 's'} like these"
+        yield (
+            f"room: {more} until headroom falls under 30 %, within unit loads and bus IDs. Power is not counted: write "
+            "them into the plan, and `busim check` judges supply, fuse and cable."
+        )
     moves = line.moves
     if moves is not None:
         bound = "" if moves.bound is None else f", never more than {_time(moves.bound)}"
