@@ -163,6 +163,21 @@ def test_a_damaged_or_cut_capture_gives_pieces_or_says_what_is_wrong(
         read(path)
 
 
+def test_a_capture_that_is_cut_off_says_so_and_gives_what_there_is(tmp_path: Path) -> None:
+    good, _ = exported(tmp_path)
+    data, cut = good.read_bytes(), tmp_path / "cut.pcapng"
+    with open_capture(str(good)) as capture:
+        whole = list(capture)
+        assert not any("cut off" in note for note in capture.notes)
+    for missing in (1, 4, 30):
+        cut.write_bytes(data[:-missing])
+        with open_capture(str(cut)) as capture:
+            there = list(capture)
+            assert any("cut off near byte" in note for note in capture.notes)
+        assert there == whole[: len(there)]
+        assert there
+
+
 class Endless(io.RawIOBase):
     """A capture that never ends."""
 
@@ -184,7 +199,7 @@ def test_an_endless_capture_is_read_as_it_comes(tmp_path: Path) -> None:
     head += struct.unpack_from("<I", data, head + 4)[0]  # section and interface
     size = struct.unpack_from("<I", data, head + 4)[0]
     endless = Endless(data[:head], data[head : head + size])
-    packets = list(itertools.islice(pcapng_packets(endless, "-", b""), 20_000))  # type: ignore[arg-type]
+    packets = list(itertools.islice(pcapng_packets(endless, "-", b"", []), 20_000))  # type: ignore[arg-type]
     assert len({packet.data for packet in packets}) == 1
 
 

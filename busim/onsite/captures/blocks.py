@@ -1,7 +1,7 @@
 """Packets out of pcapng and pcap files, read as a stream: it may be a pipe, and it may never end.
 
 pcapng: the IETF draft "PCAP Next Generation (pcapng) Capture File Format"; pcap: "PCAP Capture File Format", of the
-same group. A file that is cut off ends there; one that contradicts itself raises UserError with the place.
+same group. A file that is cut off ends there, with a note; one that contradicts itself raises UserError with the place.
 """
 
 from __future__ import annotations
@@ -73,6 +73,10 @@ class _Reader:
         self._at = end
         return data
 
+    def cut(self) -> str:
+        """The note on a file that ends here."""
+        return f"the capture is cut off near byte {self.place}: its end is missing"
+
     def wrong(self, what: str) -> UserError:
         return UserError(
             "the capture is damaged", file=self.name, found=f"{what} near byte {self.place}",
@@ -80,16 +84,22 @@ class _Reader:
         )  # fmt: skip
 
 
-def pcapng_packets(file: IO[bytes], name: str, start: bytes) -> Iterator[Captured]:
-    """The packets of a pcapng stream that began with the bytes `start`. Raises UserError."""
+def pcapng_packets(file: IO[bytes], name: str, start: bytes, notes: list[str]) -> Iterator[Captured]:
+    """The packets of a pcapng stream that began with the bytes `start`; adds to `notes` if it is cut off. Raises
+    UserError.
+    """
     reader = _Reader(file, name, start)
     order, interfaces, last = "<", list[_Interface](), 0
-    while len(head := reader.take(8)) == 8:
+    while head := reader.take(8):
+        if len(head) < 8:
+            notes.append(reader.cut())
+            return
         if head[:4] == PCAPNG:
             magic = reader.take(4)
             order = next((one for one in "<>" if magic == struct.pack(one + "I", _ORDER)), "")
             if not order:
                 if len(magic) < 4:
+                    notes.append(reader.cut())
                     return
                 raise reader.wrong(f"a section that begins with {magic.hex()}")
             interfaces = []
@@ -99,6 +109,7 @@ def pcapng_packets(file: IO[bytes], name: str, start: bytes) -> Iterator[Capture
             raise reader.wrong(f"a block of {length} bytes")
         body = reader.take(length - len(head))
         if len(body) < length - len(head):
+            notes.append(reader.cut())
             return
         body = body[:-4]
         try:
@@ -148,19 +159,26 @@ def _packet(kind: int, body: bytes, order: str, interfaces: list[_Interface]) ->
     return Captured(at, one.link, body[20 : 20 + size])
 
 
-def pcap_packets(file: IO[bytes], name: str, start: bytes) -> Iterator[Captured]:
-    """The packets of a pcap stream that began with the bytes `start`. Raises UserError."""
+def pcap_packets(file: IO[bytes], name: str, start: bytes, notes: list[str]) -> Iterator[Captured]:
+    """The packets of a pcap stream that began with the bytes `start`; adds to `notes` if it is cut off. Raises
+    UserError.
+    """
     reader = _Reader(file, name, start)
     head = reader.take(24)
     if len(head) < 24:
+        notes.append(reader.cut())
         return
     order, unit = PCAP[head[:4]]
     link = struct.unpack_from(order + "I", head, 20)[0] & 0xFFFF
-    while len(packet := reader.take(16)) == 16:
+    while packet := reader.take(16):
+        if len(packet) < 16:
+            notes.append(reader.cut())
+            return
         seconds, rest, size, _ = struct.unpack(order + "IIII", packet)
         if size > _LONGEST:
             raise reader.wrong(f"a packet of {size} bytes")
         data = reader.take(size)
         if len(data) < size:
+            notes.append(reader.cut())
             return
         yield Captured(seconds * 10**9 + rest * unit, link, data)

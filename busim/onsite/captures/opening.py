@@ -23,8 +23,11 @@ _START = 8  # bytes that tell the form
 class Capture:
     """An open capture. `form`: trace, pcapng, pcap or csv; `notes`: what was left out, known at its end."""
 
-    def __init__(self, form: str, pieces: Iterable[Piece], unwrapping: Unwrapping | None = None) -> None:
+    def __init__(
+        self, form: str, pieces: Iterable[Piece], unwrapping: Unwrapping | None = None, cut: list[str] | None = None
+    ) -> None:
         self.form = form
+        self._cut = [] if cut is None else cut
         self._pieces = pieces
         self._unwrapping = unwrapping
         self._back = 0
@@ -48,7 +51,7 @@ class Capture:
     @property
     def notes(self) -> list[str]:
         """Sentences about what was not read."""
-        told = []
+        told = list(self._cut)
         if self._back:
             times = "1 time goes back: its" if self._back == 1 else f"{self._back} times go back: their"
             told.append(f"{times} bytes are taken to have come with those before them")
@@ -73,8 +76,7 @@ def open_capture(path: str, *, port: int | None = None, line: str | None = None)
     try:
         with _opened(path) as file:
             start = file.read(_START)
-            form, pieces, unwrapping = _read(file, path, start, port)
-            yield Capture(form, pieces, unwrapping)
+            yield _read(file, path, start, port)
     except OSError as error:
         raise UserError(
             "the capture cannot be read", file=path, found=error.strerror or str(error), mend="check the path"
@@ -119,18 +121,18 @@ class _Ahead(RawIOBase):
         return len(piece)
 
 
-def _read(file: IO[bytes], path: str, start: bytes, port: int | None) -> tuple[str, Iterable[Piece], Unwrapping | None]:
+def _read(file: IO[bytes], path: str, start: bytes, port: int | None) -> Capture:
     if start[:4] == PCAPNG or start[:4] in PCAP:
-        unwrapping = Unwrapping(port)
+        unwrapping, cut = Unwrapping(port), list[str]()
         form, read = ("pcapng", pcapng_packets) if start[:4] == PCAPNG else ("pcap", pcap_packets)
-        return form, unwrapping.pieces(read(file, path, start)), unwrapping
+        return Capture(form, unwrapping.pieces(read(file, path, start, cut)), unwrapping, cut)
     if not start or b"\0" in start:
         raise UserError(
             "this is no capture", file=path, found=repr(start)[:60] if start else "an empty file",
             expected="a trace of busim, pcapng, pcap, or CSV with times and bytes", mend="give one of these",
         )  # fmt: skip
     text = TextIOWrapper(BufferedReader(_Ahead(start, file)), encoding="utf-8-sig", errors="replace", newline="")
-    return "csv", csv_pieces(text, path), None
+    return Capture("csv", csv_pieces(text, path))
 
 
 def _bursts(trace: Trace, line: str | None) -> Iterator[Piece]:
