@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from budget_plans import SLOW, box
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from places import SCENARIOS, TOP
 from small_plans import wall
@@ -552,6 +552,7 @@ def test_a_need_that_is_no_rate_is_the_user_s_error(need: float) -> None:
         budget(box(), need=need)
 
 
+@example(1, "1200 Bd", "0", "0", "1000 /s", set(), 0)  # where one more joystick never has its turn
 @given(
     st.integers(1, 12), st.sampled_from(["1200 Bd", "9600 Bd", "115200 Bd"]), st.sampled_from(["0", "1..50 ms"]),
     st.sampled_from(["0", "20 ms", "5 s"]), st.sampled_from(["0", "0.1 /s", "10 /s", "1000 /s"]),

@@ -53,6 +53,7 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
         for count in _COUNTS:
             service = _service(mean, own, count * rate)
             crowded = (mean.move_rate + count * rate) * (service.mean + turn)
+            delay: Distribution | None
             bound = None
             if steady and not mean.case.joysticks:
                 worst = lowest_response(position, count, math.ceil(2 * longest))
@@ -63,6 +64,9 @@ def _streams(expected: Expected) -> Iterator[StreamBudget]:
             else:
                 delay, busy = _chained(mean, service, count)
             cycle = mean.round_with(busy) / 1e9 if busy < _ALL else None
+            if delay is None:
+                yield StreamBudget(kind, count, crowded, None, None, None, cycle)
+                continue
             p95 = delay.plus(answer).quantile(LATE) / 1e9
             yield StreamBudget(kind, count, crowded, (delay.mean + answer.mean) / 1e9, p95, bound, cycle)
 
@@ -92,6 +96,7 @@ def _written_out(mean: PollSchedule, work: Work, count: int, steady: bool) -> Wr
     return written(queue, _COMMANDS, 0 if steady else _COMMANDS)
 
 
-def _delay(found: Written, count: int) -> Distribution:
-    """How long positions of the last so many commands wait."""
-    return Distribution.mixture([(1, delay) for delay in found.delays[-count:] if delay is not None])
+def _delay(found: Written, count: int) -> Distribution | None:
+    """How long positions of the last so many commands wait. None if one of these never has its turn."""
+    delays = [delay for delay in found.delays[-count:] if delay is not None]
+    return Distribution.mixture([(1, delay) for delay in delays]) if len(delays) == count else None
