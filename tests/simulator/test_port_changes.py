@@ -219,3 +219,11 @@ def test_a_break_that_nobody_holds_cannot_be_ended() -> None:
     wire.line.send(station, b"a")
     with pytest.raises(Defect, match="holds none"):
         wire.line.end_break(station)
+
+
+def test_who_holds_the_pair_at_space_sends_no_characters() -> None:
+    wire = two()
+    hold_space(wire, 1000, 5_000_000)
+    wire.send(2_000_000, "box", b"x")
+    with pytest.raises(Defect, match="holds the pair at space"):
+        wire.run()
