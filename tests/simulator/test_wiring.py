@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from fault_guests import Guest
+from fault_halls import hall as boxed
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
-from small_plans import wall
+from small_plans import sealed, wall
 from test_both_paths import plans, text_of
 from wire_bench import Wire, port
 
@@ -396,6 +398,43 @@ def test_a_disturbance_lasts_however_many_others_begin_in_it() -> None:
         wire.at(middle + 10 + 3 * number, lambda _: wire.line.pulse(2, floating=False))
     wire.run()
     assert wire.values("2") != b"\x55" * 20
+
+
+def test_a_camera_does_not_take_its_own_reply_for_a_request_where_the_pair_is_cut_behind_the_last() -> None:
+    """The reply to a write of one register is its echo (MODBUS Application Protocol V1.1b3, 6.6)."""
+    guest = Guest(boxed())
+    guest.run.world.wiring.cut("wall line", len(guest.run.plan.lines[0].order) - 1)
+    guest.wait(MS)
+    guest.connect()
+    guest.ask()
+    write = sealed("01 06 00 00 00 07")
+    assert guest.ask(write, 200 * MS) == write
+    assert guest.ask(write, 200 * MS) == write
+
+
+def test_a_port_set_anew_has_heard_what_reached_it_and_no_more() -> None:
+    """At 1 MBd, 1 km and 5 us away: 2 us after the fifth character has left, the far end has heard four."""
+    wire = Wire()
+    for number in range(2):
+        wire.station(str(number), 1000.0 * number, port(1_000_000))
+    wire.start()
+    wire.send(1000, "0", b"abcdefgh")
+    wire.at(1000 + 5 * 10_000 + 2000, lambda _: wire.line.reset(wire.stations["1"], port(1_000_000)))
+    wire.run()
+    assert wire.values("1")[:4] == b"abcd"
+    assert wire.values("1")[4:5] != b"e"
+
+
+def test_the_record_of_a_missed_character_begins_where_it_should_have_been_heard() -> None:
+    """At 9600 Bd, 8N1: the middle of the stop bit, nine and a half bits after the start, and 20 m at 5 ns later."""
+    wire = Wire()
+    wire.station("box", 0.0)
+    wire.station("camera", 20.0, port(300))
+    wire.start()
+    wire.send(1000, "box", b"x")
+    wire.run()
+    (record,) = (one for one in wire.records if one[0] == HEARD)
+    assert record[3] == pytest.approx(1000 + 9.5 * BIT + 20 * 5, abs=BIT / 16 + 5)
 
 
 hands = st.tuples(
