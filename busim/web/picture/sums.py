@@ -7,6 +7,8 @@ an hour, and finer ones are read from the trace when a window wants them. During
 
 from __future__ import annotations
 
+from itertools import chain
+
 import numpy as np
 import numpy.typing as npt
 
@@ -16,6 +18,7 @@ STEP = 100_000_000  # ns of a row of the trace
 _KEPT = 1_000_000_000  # ns of a row in memory, a multiple of that
 _AGAIN = 60_000_000_000  # ns that are read again: longer than any exchange, whose time is shared out at its end
 COLUMNS = ("bursts", "exchanges", "wire_ns", "inside_ns", "time_outs", "damaged")
+_WIDTH = 2 + len(COLUMNS)  # of a row of the trace: the line and the start come first
 
 Rows = npt.NDArray[np.int64]
 
@@ -44,8 +47,12 @@ class Sums:
 
     def between(self, trace: Trace, since: int, until: int | None) -> Rows:
         """The rows of the trace that begin in since <= start < until; until None: to the end of it."""
-        found = [row[1:] for row in trace.summary(self.line, since, until)]
-        return np.array(found, dtype=np.int64) if found else _empty(0)
+        flat = chain.from_iterable
+        found = [
+            np.fromiter(flat(rows), dtype=np.int64, count=_WIDTH * len(rows)).reshape(-1, _WIDTH)[:, 1:]
+            for rows in trace.summary_batches(self.line, since, until)
+        ]
+        return np.concatenate([_empty(0), *found])
 
     def count(self, trace: Trace, column: str, since: int, until: int) -> int:
         """The sum of a column over the rows that touch the window."""
