@@ -441,3 +441,8 @@ def test_times_counted_at_once_are_those_counted_one_by_one(values: list[int]) -
     other.add_all(values)
     assert one._buckets == other._buckets
     assert (one.count, one.total, one.largest) == (other.count, other.total, other.largest)
+
+
+def test_a_camera_that_nobody_polls_has_no_age_of_no_poll() -> None:
+    figures = Fold().camera(0, 0, 1)
+    assert {(figures[name].value, figures[name].count) for name in ("age_mean", "age_worst")} == {(None, 0)}

@@ -507,6 +507,17 @@ def test_a_probe_never_repeats_a_write(one: Target) -> None:
     assert one.online
 
 
+def test_a_camera_that_commands_lost_is_probed_by_its_own_poll(one: Target, two: Target) -> None:
+    desk = Desk([poll(one, 20 * SECOND, key=3), poll(two, 20 * SECOND, key=4)])
+    desk.until(SECOND)
+    desk.dead = {2}
+    for number in range(4):
+        desk.command(SECOND + number * 600 * MS, move(two, 10, tries=1))
+    desk.until(15 * SECOND)
+    probes = {attempt.task.request for attempt in desk.attempts if attempt.task.kind == PROBE}
+    assert probes == {Request(2, READ, 4, 1)}
+
+
 def test_a_camera_without_polls_is_probed_by_the_read_that_it_was_given(one: Target) -> None:
     request = Request(1, READ, 5, 1)
     one.probe = Task(one, PROBE, "probe", request, RTU.encode_request(request), TIME_LIMIT)

@@ -338,6 +338,12 @@ def test_packets_end_behind_a_delimiter() -> None:
     assert packer.elapsed(4_001_000) == b"OK"
 
 
+@pytest.mark.parametrize(("length", "stops"), [(0, 0), (1, 1), (8, 8)])
+def test_a_packet_of_some_length_must_be_looked_at_before_the_burst_ends(length: int, stops: int) -> None:
+    packer = Packer(4_000_000, length, 286_000)
+    assert (packer.stops, packer.stop()) == (stops > 0, stops)
+
+
 def test_a_delimiter_in_a_plan_saves_the_wait_for_silence() -> None:
     """The answer's last byte is 84: it goes when that is there, and not 200 ms later."""
     lane = Lane("4", 'packing: {idle: 200 ms, delimiter: "84"}')
