@@ -175,7 +175,9 @@ class Trace:
             yield held
 
     def summary_batches(self, line: int, since: int = 0, until: int | None = None) -> Iterator[list[tuple[int, ...]]]:
-        """The rows of `summary` as plain tuples, thousands at once and checked so: hours take half the time."""
+        """The rows of the summary table of a line, thousands at once and checked so: hours take half the time of
+        `summary`. since <= start < until, in ns; each row is line, start (ns) and the sums, times of them in ns.
+        """
         end = until if until is not None else 2**63 - 1
         last = -1
         try:
