@@ -42,6 +42,35 @@ def test_an_empty_datagram_is_ignored_and_its_sender_is_no_client(tmp_path: Path
         assert replay(served.trace).difference is None
 
 
+@pytest.mark.parametrize("transport", ["tcp", "udp"])
+async def test_a_box_that_goes_down_before_its_port_is_open_refuses_all_the_same(
+    transport: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a busy machine the set-up takes longer than the time until the reboot."""
+    monkeypatch.setattr("busim.runtime.session.live._LEAD", -3_000_000_000)
+    text = plan_of("4", f"transport: {transport}\n    when_down: refuse\n    reboots: [{{at: 2 s, down: 1 h}}]")
+    news: list[str] = []
+    async with Live(read_text(text), any_port=True, news=news.append) as live:
+        assert "box: reboots" in news
+        await asyncio.sleep(0)  # a closed transport gives its port back in the next turn of the loop
+        assert refused(live.addresses["box"], socket.SOCK_DGRAM if transport == "udp" else socket.SOCK_STREAM)
+
+
+def refused(address: tuple[str, int], kind: int) -> bool:
+    """Whether nothing has this port."""
+    with socket.socket(type=kind) as one:
+        one.settimeout(5)
+        try:
+            one.connect(address)
+            one.send(ONE)
+            one.recv(100)
+        except ConnectionRefusedError:
+            return True
+        except TimeoutError:
+            return False
+    return False
+
+
 @pytest.mark.parametrize("more", ["", "rfc2217: applies", "transport: udp"])
 @pytest.mark.parametrize("sharing", ["replies-to-all", "arbitrated"])
 def test_an_empty_chunk_is_no_input(more: str, sharing: str) -> None:

@@ -57,6 +57,13 @@ class DatagramDoor(asyncio.DatagramProtocol):
         else:
             self._place = bound
         self._transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(lambda: self, sock=bound)
+        if not self._up:  # the box went down before this was done, on a busy machine
+            self._shut()
+
+    def _shut(self) -> None:
+        if self.port.clients.when_down == "refuse" and self._transport is not None:
+            self._transport.abort()
+            self._transport = None
 
     def _box_up(self, on: bool) -> None:
         """The box goes down for a reboot, or is back."""
@@ -64,12 +71,10 @@ class DatagramDoor(asyncio.DatagramProtocol):
             return
         self._up = on
         self._news(f"{self._name}: {'is back' if on else 'reboots'}")
-        if self.port.clients.when_down == "refuse":
-            if on:
-                self._opening = asyncio.get_running_loop().create_task(self._open_again())
-            elif self._transport is not None:
-                self._transport.abort()
-                self._transport = None
+        if not on:
+            self._shut()
+        elif self.port.clients.when_down == "refuse":
+            self._opening = asyncio.get_running_loop().create_task(self._open_again())
 
     async def _open_again(self) -> None:
         told = False

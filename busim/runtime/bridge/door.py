@@ -61,6 +61,8 @@ class Door:
         """Admit clients from now on."""
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Client(self), sock=listening, backlog=BACKLOG)
+        if not self._up.is_set():  # the box went down before this was done, on a busy machine
+            self._shut()
 
     def _box_up(self, on: bool) -> None:
         """The box goes down for a reboot, or is back."""
@@ -71,15 +73,22 @@ class Door:
             self._up.set()
         else:
             self._up.clear()
-        if self._server is None:  # it dials
+        if self._server is None:  # it dials, or is not open yet
             return
         in_memory: Any = self._server
-        if hasattr(in_memory, "suspend"):
-            in_memory.resume() if on else in_memory.suspend(self.port.clients.when_down)
-        elif on:
+        if not on:
+            self._shut()
+        elif hasattr(in_memory, "resume"):
+            in_memory.resume()
+        else:
             self._opening = asyncio.get_running_loop().create_task(self._open_again())
-        elif self._server.sockets:
-            self._down.shut(self._server, hang=self.port.clients.when_down == "hang")
+
+    def _shut(self) -> None:
+        in_memory: Any = self._server
+        if hasattr(in_memory, "suspend"):
+            in_memory.suspend(self.port.clients.when_down)
+        elif in_memory.sockets:
+            self._down.shut(in_memory, hang=self.port.clients.when_down == "hang")
 
     async def _open_again(self) -> None:
         told = False
