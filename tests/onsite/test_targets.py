@@ -109,8 +109,9 @@ def test_a_port_that_takes_no_bytes_is_named(monkeypatch: pytest.MonkeyPatch) ->
 def test_what_is_not_there_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     for path in ("none", "file", "."):
-        with pytest.raises(UserError, match="the serial port cannot be used"):
+        with pytest.raises(UserError, match="the serial port cannot be used") as caught:
             open_target(parse_target(str(tmp_path / path)), BAUD, PLAIN)
+        assert "Errno" not in str(caught.value)
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
     with pytest.raises(UserError, match="the box cannot be reached"):

@@ -119,6 +119,8 @@ def _refused(target: Target, error: Exception, baud: Fraction, format: CharForma
     if target.kind == SOCKET:
         mend = "see that the box is on, that its address and port are right, and that no other client fills it"
         return UserError("the box cannot be reached", file=target.text, found=said, mend=mend)
+    if isinstance(error, OSError) and error.errno:  # pyserial's own words say the port and the reason twice
+        said = os.strerror(error.errno)
     return UserError(
         "the serial port cannot be used", file=target.where, found=said,
         mend="see that the adapter is plugged, that its path is right and that you may use it (on Linux often the "
