@@ -7,7 +7,7 @@ Open `records.py` first.
 """
 
 from busim.recording.trace.integrity import Setting, baud_of, damaged
-from busim.recording.trace.reader import Name, SummaryRow, Trace, open_trace
+from busim.recording.trace.reader import Name, Trace, open_trace
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -57,7 +57,6 @@ __all__ = [
     "Name",
     "Record",
     "Setting",
-    "SummaryRow",
     "Trace",
     "TraceWriter",
     "baud_of",

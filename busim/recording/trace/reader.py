@@ -29,7 +29,7 @@ from busim.recording.trace.integrity import (
     types_of,
 )
 from busim.recording.trace.records import INPUT, TABLES, Record
-from busim.recording.trace.schema import INSTANTS, SUMMARY_NS
+from busim.recording.trace.schema import INSTANTS
 
 _AT_ONCE = 4096  # rows
 _NAMES = "SELECT {row}, kind, name, parent FROM name ORDER BY {row}"
@@ -46,19 +46,6 @@ class Name(NamedTuple):
     kind: str
     name: str
     parent: int
-
-
-class SummaryRow(NamedTuple):
-    """Sums over a stretch of one line beginning at `start` (ns); `wire_ns`, `inside_ns` too. See the summary table."""
-
-    line: int
-    start: int
-    bursts: int
-    exchanges: int
-    wire_ns: int
-    inside_ns: int
-    time_outs: int
-    damaged: int
 
 
 class Trace:
@@ -148,35 +135,9 @@ class Trace:
         query = "SELECT at, ns, rowid FROM lateness ORDER BY rowid"
         return ((at, ns) for at, ns, _ in self._rows(query, (int, int, int), (2,)))
 
-    def summary(
-        self, line: int, since: int = 0, until: int | None = None, every: int = SUMMARY_NS
-    ) -> Iterator[SummaryRow]:
-        """Sums of a line per `every` ns (a multiple of 100 ms), since <= start < until; empty stretches left out.
-
-        Raises Defect when `every` is no multiple of 100 ms.
-        """
-        if every <= 0 or every % SUMMARY_NS:
-            raise Defect(f"a summary is made of steps of {SUMMARY_NS} ns, not of {every}")
-        end = until if until is not None else 2**63 - 1
-        return self._summary(line, since, end, every)
-
-    def _summary(self, line: int, since: int, end: int, every: int) -> Iterator[SummaryRow]:
-        """In Python, not in the database: a sum there would not notice rows that repeat for ever."""
-        held: SummaryRow | None = None
-        for row in self._rows(_SUMMARY, types_beside("summary"), (1,), (line, since, end)):
-            start = row[1] // every * every
-            if held is not None and held.start == start:
-                held = SummaryRow(line, start, *(one + more for one, more in zip(held[2:], row[2:], strict=True)))
-                continue
-            if held is not None:
-                yield held
-            held = SummaryRow(line, start, *row[2:])
-        if held is not None:
-            yield held
-
-    def summary_batches(self, line: int, since: int = 0, until: int | None = None) -> Iterator[list[tuple[int, ...]]]:
-        """The rows of the summary table of a line, thousands at once and checked so: hours take half the time of
-        `summary`. since <= start < until, in ns; each row is line, start (ns) and the sums, times of them in ns.
+    def summary(self, line: int, since: int = 0, until: int | None = None) -> Iterator[list[tuple[int, ...]]]:
+        """The rows of the summary table of a line that begin in since <= start < until (ns), thousands at once: line,
+        start (ns) of 100 ms with an event, and their sums, times in ns.
         """
         end = until if until is not None else 2**63 - 1
         last = -1

@@ -50,7 +50,7 @@ class Sums:
         flat = chain.from_iterable
         found = [
             np.fromiter(flat(rows), dtype=np.int64, count=_WIDTH * len(rows)).reshape(-1, _WIDTH)[:, 1:]
-            for rows in trace.summary_batches(self.line, since, until)
+            for rows in trace.summary(self.line, since, until)
         ]
         return np.concatenate([_empty(0), *found])
 
