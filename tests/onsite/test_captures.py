@@ -161,6 +161,25 @@ def test_a_damaged_or_cut_capture_gives_pieces_or_says_what_is_wrong(
     path.write_bytes(data[: max(0, len(data) - cut)])
     with suppress(UserError):
         read(path)
+    data = path.read_bytes()
+    assert packets_of(io.BytesIO(data)) == packets_of(Dribble(data)), "the pieces in which a file comes change nothing"
+
+
+class Dribble(io.BytesIO):
+    """A pipe that gives five bytes at a time, so no block lies in them as a whole."""
+
+    def read1(self, count: int | None = -1, /) -> bytes:
+        return super().read1(min(count or 0, 5))
+
+
+def packets_of(file: io.BytesIO) -> tuple[list[Captured], list[str], str]:
+    """The packets, the notes and the error of a capture that begins as pcapng does, or does not."""
+    found, notes, said = list[Captured](), list[str](), ""
+    try:
+        found.extend(pcapng_packets(file, "x", b"", notes))
+    except UserError as error:
+        said = str(error)
+    return found, notes, said
 
 
 def test_a_capture_that_is_cut_off_says_so_and_gives_what_there_is(tmp_path: Path) -> None:

@@ -27,6 +27,11 @@ PCAP = {
 }  # fmt: skip
 
 
+_new = tuple.__new__  # a named tuple's own constructor without one call
+_ENHANCED = {order: struct.Struct(order + "IIIIIII") for order in "<>"}  # head of a packet block, up to its data
+_AROUND = 32  # bytes of such a block around its data
+
+
 class Captured(NamedTuple):
     """A packet of link type `link`, captured at `at` ns since 1970."""
 
@@ -41,6 +46,11 @@ class _Interface(NamedTuple):
     link: int
     units: int
     offset: int
+
+    def instant(self, stamp: int) -> int:
+        """A time stamp of its packets, ns since 1970."""
+        units = self.units
+        return (stamp if units == 10**9 else stamp * 10**9 // units) + self.offset * 10**9
 
 
 class _Reader:
@@ -73,6 +83,21 @@ class _Reader:
         self._at = end
         return data
 
+    def packets(self, order: str, interfaces: list[_Interface]) -> Iterator[Captured]:
+        """The packet blocks that lie before it as a whole. Ends at the first other block, which is not taken."""
+        unpack = _ENHANCED[order].unpack_from
+        held, at, count = self._held, self._at, len(interfaces)
+        last = len(held) - _AROUND
+        while at <= last:
+            kind, length, number, high, low, size, _ = unpack(held, at)
+            end = at + length
+            if kind != _PACKET or number >= count or size > length - _AROUND or length % 4 or end > len(held):
+                return
+            one = interfaces[number]
+            self._at = end
+            yield _new(Captured, (one.instant(high << 32 | low), one.link, held[at + 28 : at + 28 + size]))
+            at = end
+
     def cut(self) -> str:
         """The note on a file that ends here."""
         return f"the capture is cut off near byte {self.place}: its end is missing"
@@ -90,7 +115,13 @@ def pcapng_packets(file: IO[bytes], name: str, start: bytes, notes: list[str]) -
     """
     reader = _Reader(file, name, start)
     order, interfaces, last = "<", list[_Interface](), 0
-    while head := reader.take(8):
+    while True:
+        for found in reader.packets(order, interfaces):  # nearly all blocks
+            last = found.at
+            yield found
+        head = reader.take(8)
+        if not head:
+            return
         if len(head) < 8:
             notes.append(reader.cut())
             return
@@ -152,11 +183,7 @@ def _packet(kind: int, body: bytes, order: str, interfaces: list[_Interface]) ->
     if size > len(body) - 20:
         raise ValueError(f"a packet of {size} bytes")
     one = interfaces[number]
-    at = high << 32 | low
-    if one.units != 10**9:
-        at = at * 10**9 // one.units
-    at += one.offset * 10**9
-    return Captured(at, one.link, body[20 : 20 + size])
+    return Captured(one.instant(high << 32 | low), one.link, body[20 : 20 + size])
 
 
 def pcap_packets(file: IO[bytes], name: str, start: bytes, notes: list[str]) -> Iterator[Captured]:

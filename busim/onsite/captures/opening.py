@@ -16,6 +16,7 @@ from busim.onsite.captures.packets import Unwrapping
 from busim.onsite.captures.pieces import BOTH, FROM_LINE, TO_LINE, Piece
 from busim.recording.trace import BURST, Trace, open_trace
 
+_new = tuple.__new__  # a named tuple's own constructor without one call
 _SQLITE = b"SQLite f"
 _START = 8  # bytes that tell the form
 
@@ -46,7 +47,7 @@ class Capture:
             last = at
             if since >= 0:
                 since = min(at, max(0, since - first))
-            yield Piece(at, way, data, source, since)
+            yield _new(Piece, (at, way, data, source, since))
 
     @property
     def notes(self) -> list[str]:

@@ -19,6 +19,7 @@ _VLANS = (0x8100, 0x88A8)
 _TCP, _FIN, _SYN, _RST = 6, 1, 2, 4
 _EARLY = 64  # segments that wait for a missing one
 _FLOWS = 4096
+_new = tuple.__new__  # a named tuple's own constructor without one call
 _WAYS = {1: TO_LINE, 3: TO_LINE, 2: FROM_LINE, 4: FROM_LINE}  # event of a serial packet
 
 
@@ -34,16 +35,13 @@ class Unwrapping:
     def pieces(self, packets: Iterable[Captured]) -> Iterator[Piece]:
         """The pieces of these packets, with their own times."""
         for packet in packets:
-            if packet.link == _RTAC:
-                yield from self._serial(packet)
-            else:
+            at, link, data = packet
+            if link != _RTAC:
                 yield from self._network(packet)
-
-    def _serial(self, packet: Captured) -> Iterator[Piece]:
-        if len(packet.data) < 12:
-            self.skipped += 1
-        elif len(packet.data) > 12:
-            yield Piece(packet.at, _WAYS.get(packet.data[8], BOTH), packet.data[12:])
+            elif len(data) > 12:
+                yield _new(Piece, (at, _WAYS.get(data[8], BOTH), data[12:], "", -1))
+            elif len(data) < 12:
+                self.skipped += 1
 
     def _network(self, packet: Captured) -> Iterator[Piece]:
         try:
