@@ -27,8 +27,6 @@ from drawn_plans import large
 from busim.analysis.budget import budget as plan_budget
 from busim.analysis.check import check as plan_check
 from busim.experiments.sweep import compute, parse_axis
-from busim.onsite.captures import BOTH, Piece
-from busim.onsite.listening import Survey
 from busim.plan import Plan, read, read_text
 from busim.protocols import READ, WRITE, BusProtocol, Reply, Request
 from busim.protocols import find as find_protocol
@@ -192,27 +190,8 @@ def tap(count: int) -> None:
 
 
 def listen(count: int) -> None:
-    """How many bytes of a capture are paired, timed and counted per CPU second, for reads of 1, 10 and 40 registers."""
-    protocol = find_protocol("modbus-rtu")
-    for registers in (1, 10, 40):
-        pieces = []
-        for n in range(20_000):
-            request = Request(n % 8 + 1, READ, 0, registers)
-            values = tuple((n + each) % 65536 for each in range(registers))
-            reply = Reply(request.address, READ, 0, values)
-            pieces += [
-                Piece(10_000_000 * n, BOTH, protocol.encode_request(request)),
-                Piece(10_000_000 * n + 5_000_000, BOTH, protocol.encode_reply(reply)),
-            ]
-        size = sum(len(piece.data) for piece in pieces)
-        rates = []
-        for _ in rounds(count):
-            survey = Survey(protocol)
-            began = time.process_time()
-            for piece in pieces:
-                survey.take(piece)
-            rates.append(size / (time.process_time() - began) / 1e6)
-        say(f"MB per CPU second overheard, {registers} registers a read", rates, "5 (goal)", "listen")
+    """How many bytes of a capture are paired, timed and counted per CPU second."""
+    subprocess.run([sys.executable, str(Path(__file__).parent / "bench_listen.py"), str(count)], check=True)
 
 
 def live(_: int) -> None:

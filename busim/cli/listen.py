@@ -78,8 +78,7 @@ def command(
         survey = Survey(find(protocol or (found[0].protocol if found else "modbus-rtu")))
         broken = None
         try:
-            for piece in chain(head, stream):
-                survey.take(piece)
+            survey.take(chain(head, stream))
         except UserError as error:  # a port that vanished, or damage: what came before it is shown all the same
             if not survey.overheard.bytes:
                 raise

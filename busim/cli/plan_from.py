@@ -55,8 +55,7 @@ def overheard(source: str, protocol: str, line: str | None, port: int | None) ->
     survey = Survey(find(protocol))
     with open_capture(source, port=port, line=line) as capture:
         form = capture.form
-        for piece in capture:
-            survey.take(piece)
+        survey.take(capture)
     survey.end()
     if form != "trace":
         return survey, Shown(source, line or "line")

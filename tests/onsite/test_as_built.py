@@ -116,8 +116,10 @@ def test_whatever_was_asked_makes_a_plan_that_can_be_read(
     at = 0
     for address, key, size, times in asked:
         for _ in range(times):
-            survey.take(Piece(at, BOTH, read_frame(address, key, size), f"{name}\n"))
-            survey.take(Piece(at + 5 * MS, BOTH, value_frame(address, *range(size))))
+            survey.take([
+                Piece(at, BOTH, read_frame(address, key, size), f"{name}\n"),
+                Piece(at + 5 * MS, BOTH, value_frame(address, *range(size))),
+            ])  # fmt: skip
             at += 20 * MS
     survey.end()
     if protocol == "modbus-rtu":

@@ -16,19 +16,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lines import FORMAT, terminal, world_links
-from serving import read_frame, value_frame, wall, write_frame
+from serving import read_frame, value_frame, wall, with_crc, write_frame
 from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.captures import BOTH, FROM_LINE, TO_LINE, Piece, open_capture
+from busim.onsite.heard import Exchange
 from busim.onsite.listening import NONE, SURE, Overheard, Survey, as_well, fits, guessed, heard, least_baud
 from busim.onsite.listening import settings as tried
 from busim.onsite.targets import Link, open_target, parse_target
 from busim.plan import read_text
 from busim.protocols import find, names
 from busim.recording.exports import to_pcapng
+from busim.recording.figures import Histogram
 from busim.recording.trace import BURST, EXCHANGE, open_trace
 from busim.runtime.session import Live, Run
 
@@ -46,8 +48,7 @@ def recorded(path: Path, plan: str, *, seconds: float = 2) -> Path:
 
 def surveyed(pieces: list[Piece], protocol: str = "modbus-rtu") -> Survey:
     survey = Survey(find(protocol))
-    for piece in pieces:
-        survey.take(piece)
+    survey.take(pieces)
     survey.end()
     return survey
 
@@ -56,8 +57,7 @@ def asked(pieces: list[Piece]) -> list[tuple[int, int, str]]:
     """Address, key and outcome of every exchange in these pieces."""
     found: list[tuple[int, int, str]] = []
     overheard = Overheard(RTU, lambda one: found.append((one.request.address, one.request.key, one.outcome)))
-    for piece in pieces:
-        overheard.take(piece)
+    overheard.take(pieces)
     overheard.end()
     return found
 
@@ -96,8 +96,7 @@ def test_the_pieces_in_which_bytes_come_change_nothing(cuts: list[int], noise: i
 
 def test_noise_without_end_is_held_in_bounded_memory() -> None:
     overheard = Overheard(RTU, lambda _: None)
-    for n in range(300):
-        overheard.take(Piece(n * MS, BOTH, bytes(100)))
+    overheard.take(Piece(n * MS, BOTH, bytes(100)) for n in range(300))
     assert len(overheard._held) <= 1124
     overheard.end()
     assert overheard.conversation.explained == 0
@@ -119,6 +118,95 @@ def test_whatever_is_heard_raises_nothing_and_explains_no_more_than_it_is(
     survey.groups()
     survey.late()
     survey.second_master()
+
+
+SOURCES = st.sampled_from(["", "desk", "laptop"])
+TRAFFIC = st.lists(
+    st.tuples(
+        st.integers(1, 3), st.sampled_from(["clean"] * 6 + ["silent", "refused", "split", "late", "noise", "both"]),
+        st.booleans(), WAYS, SOURCES, st.integers(0, 9),
+    ),
+    max_size=40,
+)  # fmt: skip
+
+
+def drawn(traffic: list[tuple[int, str, bool, int, str, int]]) -> list[Piece]:
+    """Exchanges as pieces, a hundred ms apart: mostly clean ones, some with what goes wrong on a line."""
+    pieces: list[Piece] = []
+    for n, (address, what, write, way, source, value) in enumerate(traffic):
+        at = 100 * n * MS
+        ask = write_frame(address, 5, value % 2) if write else read_frame(address, 3, 2)
+        reply = ask if write else value_frame(address, value, 7)
+        if what == "refused":
+            reply = with_crc(bytes((address, ask[1] | 0x80, 2)))  # V1.1b3, 7
+        there, back = (way, way) if way == BOTH else (TO_LINE, FROM_LINE)
+        since = at - value % 3 * MS if value % 2 else -1
+        parts = {
+            "silent": [], "split": [(5, reply[:3]), (6, reply[3:])], "late": [(130, reply)],
+            "noise": [(3, b"\x00\xff"), (5, reply)], "both": [(5, reply), (7, reply)],
+        }.get(what, [(5, reply)])  # fmt: skip
+        pieces.append(Piece(at, there, ask, source, since))
+        pieces += [
+            Piece(at + after * MS, back, data, source, at + 4 * MS if value % 2 else -1) for after, data in parts
+        ]
+    return sorted(pieces, key=lambda one: one.at)
+
+
+def state(survey: Survey) -> object:
+    """All that a survey has counted."""
+    watched, said = survey.watched, survey.overheard.conversation
+    return (
+        {
+            address: (
+                one.outcomes, one.retries, one.late, one.unanswered, buckets(one.turnaround), buckets(one.reply),
+                {key: (age.count, age.worst, age.mean(survey.until)) for key, age in one.ages.items()},
+            )
+            for address, one in watched.cameras.items()
+        },
+        watched.exchanges, buckets(watched.gaps), survey.sources, survey.crossed, survey.until,
+        {key: (one.count, one.last, buckets(one.periods.counted)) for key, one in survey.polls.items()},
+        survey.overheard.bytes, said.explained, said.stray, said.unread, said.others, said.before,
+    )  # fmt: skip
+
+
+def buckets(times: Histogram) -> tuple[object, ...]:
+    return times._buckets, times.count, times.total, times.largest
+
+
+@given(TRAFFIC)
+@settings(max_examples=60, deadline=None)
+def test_clean_exchanges_count_as_they_do_piece_by_piece(
+    traffic: list[tuple[int, str, bool, int, str, int]],
+) -> None:
+    pieces = drawn(traffic)
+    quick, slow = Survey(RTU), Survey(RTU)
+    slow.overheard._clean = lambda _: 0  # type: ignore[method-assign]
+    quick.take(pieces)
+    for piece in pieces:
+        slow.take([piece])
+    assert state(quick) == state(slow)
+    quick.end()
+    slow.end()
+    assert state(quick) == state(slow)
+
+
+def test_a_request_that_was_answered_once_has_its_clean_exchanges_counted_apart() -> None:
+    emitted, counted = list[Exchange](), list[tuple[int, ...]]()
+    Overheard(RTU, emitted.append, again=lambda _: lambda *times: counted.append(times)).take(polled(50))
+    assert (len(emitted), len(counted)) == (1, 49)
+
+
+def test_what_came_before_a_source_fails_counts() -> None:
+    def vanishing() -> Iterator[Piece]:
+        yield from polled(5)[:-1]
+        raise UserError("gone", mend="plug it in")
+
+    survey = Survey(RTU)
+    with pytest.raises(UserError, match="gone"):
+        survey.take(vanishing())
+    survey.end()
+    assert survey.watched.cameras[1].outcomes == {"ok": 4, "time-out": 1}
+    assert survey.overheard.bytes == sum(len(one.data) for one in polled(5)[:-1])
 
 
 # -- beside the plan ----------------------------------------------------------------------------------------
@@ -243,7 +331,7 @@ async def test_listening_over_rfc2217_hears_a_master_and_sends_nothing_to_the_li
                 survey = Survey(RTU)
                 got: list[Piece] = []
                 for piece in heard(link, 20_000 * MS, lambda: survey.watched.exchanges >= 3):
-                    survey.take(piece)
+                    survey.take([piece])
                     got.append(piece)
                 return got
 

@@ -84,6 +84,14 @@ class Conversation:
         """The address of the request that waits for its reply; None without one."""
         return None if self.open is None else self.open.request.address
 
+    @property
+    def answered(self) -> Exchange | None:
+        """The last exchange, if its reply came and nothing was heard since that is not over; else None."""
+        before = self.before
+        if self.open is not None or self.unfinished or before is None or before.reply is None:
+            return None
+        return before
+
     def sent(self, data: bytes, at: int, since: int = -1) -> None:
         """Bytes on their way to the line, complete at `at`; `since`: when their first one began, -1: unknown."""
         if self.unfinished and at - self._since > GIVEN_UP:

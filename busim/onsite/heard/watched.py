@@ -9,9 +9,10 @@ A capture has millions of exchanges, so times are collected and counted many at 
 from __future__ import annotations
 
 from array import array
+from collections.abc import Callable
 
 from busim.onsite.heard.conversation import Exchange
-from busim.protocols import READ
+from busim.protocols import READ, Request
 from busim.recording.figures import Age, Histogram
 
 _MOST = 4096  # different reads of one camera whose age is kept
@@ -106,6 +107,11 @@ class Camera:
                 age = self.ages[place] = Age()
             age.deliver(ended, one.sent)
 
+    @property
+    def times(self) -> tuple[Callable[[int], None], Callable[[int], None]]:
+        """What takes a turnaround, and what takes the time to the end of a reply."""
+        return self._turnaround.add, self._reply.add
+
     def settle(self) -> None:
         """Count the times that wait, if there are many."""
         self._turnaround.settle()
@@ -113,13 +119,13 @@ class Camera:
 
 
 class Watched:
-    """Takes exchanges. `cameras`: by address."""
+    """Takes exchanges. `cameras`: by address; `ended`: ns of the end of the last exchange, -1 before it."""
 
     def __init__(self) -> None:
         self.cameras: dict[int, Camera] = {}
         self.exchanges = 0
+        self.ended = -1
         self._gaps = Times()
-        self._ended = -1
 
     @property
     def gaps(self) -> Histogram:
@@ -129,9 +135,9 @@ class Watched:
     def take(self, one: Exchange) -> None:
         """Fold one exchange."""
         if self.exchanges:
-            gap = one.sent - self._ended
+            gap = one.sent - self.ended
             self._gaps.add(gap if gap > 0 else 0)
-        self._ended = one.ended
+        self.ended = one.ended
         self.exchanges += 1
         address = one.request.address
         camera = self.cameras.get(address)
@@ -139,10 +145,50 @@ class Watched:
             camera = self.cameras[address] = Camera()
         camera.take(one)
         if not self.exchanges % _TOGETHER:
-            self._gaps.settle()
-            for each in self.cameras.values():
-                each.settle()
+            self.settle()
+
+    def settle(self) -> None:
+        """Count the times that wait, where there are many."""
+        self._gaps.settle()
+        for each in self.cameras.values():
+            each.settle()
+
+    def again(self, request: Request, sent: Callable[[int], None]) -> Again | None:
+        """For a request that was folded before; `sent` gets the instant of each. None if no age is kept of a read."""
+        camera = self.cameras[request.address]
+        age = camera.ages.get((request.key, request.size))
+        return None if request.verb == READ and age is None else Again(self, camera, age, self._gaps.add, sent)
 
     def take_late(self, one: Exchange, at: int) -> None:
         """The reply to this exchange came at `at` ns, behind the next request."""
         self.cameras.setdefault(one.request.address, Camera()).late += 1
+
+
+class Again:
+    """Folds exchanges of one request, each with a sound reply to its first attempt, as `Watched.take` does. Camera and
+    age are looked up once; the user settles `watched`.
+    """
+
+    __slots__ = ("_age", "_camera", "_gap", "_reply", "_sent", "_turnaround", "_watched")
+
+    def __init__(
+        self, watched: Watched, camera: Camera, age: Age | None, gap: Callable[[int], None],
+        sent: Callable[[int], None],
+    ) -> None:  # fmt: skip
+        self._watched, self._camera, self._age, self._gap, self._sent = watched, camera, age, gap, sent
+        self._turnaround, self._reply = camera.times
+
+    def take(self, sent: int, asked: int, first: int, ended: int) -> None:
+        """Fold one exchange: its instants, ns."""
+        watched, camera, age = self._watched, self._camera, self._age
+        self._sent(sent)
+        gap = sent - watched.ended
+        self._gap(gap if gap > 0 else 0)
+        watched.ended = ended
+        watched.exchanges += 1
+        camera.outcomes["ok"] = camera.outcomes.get("ok", 0) + 1
+        camera.unanswered = 0
+        self._turnaround(first - asked)
+        self._reply(ended - asked)
+        if age is not None:
+            age.deliver(ended, sent)

@@ -76,15 +76,13 @@ def least_baud(pieces: Iterable[Piece], protocol: BusProtocol, bits: int) -> flo
             spans.append(len(one.raw) * bits * 1e9 / (one.ended - one.sent))
 
     overheard = Overheard(protocol, take)
-    for piece in pieces:
-        overheard.take(piece)
+    overheard.take(pieces)
     return max(spans, default=None)
 
 
 def _surveyed(protocol: BusProtocol, pieces: Iterable[Piece]) -> Survey:
     survey = Survey(protocol)
-    for piece in pieces:
-        survey.take(piece)
+    survey.take(pieces)
     survey.end()
     return survey
 

@@ -8,7 +8,9 @@ they make it.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from itertools import islice
 
 from busim.onsite.captures import Piece
 from busim.onsite.heard import Exchange, Times, Watched
@@ -31,6 +33,13 @@ class Poll:
     count: int = 0
     last: int = -1
     periods: Times = field(default_factory=Times)
+
+    def take(self, sent: int) -> None:
+        """It came at `sent` ns, and is no retry."""
+        if self.count:
+            self.periods.add(sent - self.last if sent > self.last else 0)
+        self.count += 1
+        self.last = sent
 
     @property
     def every(self) -> float | None:
@@ -55,21 +64,18 @@ class Survey:
     def __init__(self, protocol: BusProtocol) -> None:
         self.protocol = protocol
         self.watched = Watched()
-        self.overheard = Overheard(protocol, self._exchange, self._asked)
+        self.overheard = Overheard(protocol, self._exchange, self._asked, self._again)
         self.overheard.conversation.late = self._late
         self.polls: dict[tuple[int, str, int, int], Poll] = {}
         self._by_bytes: dict[bytes, Poll] = {}
         self.sources: Counter[str] = Counter()
         self.crossed = 0
-        self._taken = 0
-        self.until = 0
 
-    def take(self, piece: Piece) -> None:
-        """The next bytes."""
-        self.until = piece.at
-        self.overheard.take(piece)
-        self._taken += 1
-        if not self._taken % _OFTEN:
+    def take(self, pieces: Iterable[Piece]) -> None:
+        """The next bytes. Raises what `pieces` raises; what came before it counts."""
+        pieces = iter(pieces)
+        while self.overheard.take(islice(pieces, _OFTEN)):
+            self.watched.settle()
             for poll in self.polls.values():
                 poll.periods.settle()
 
@@ -77,8 +83,13 @@ class Survey:
         """Nothing more comes."""
         self.overheard.end()
 
-    def _asked(self, request: Request, at: int, source: str) -> None:
-        if source and (source in self.sources or len(self.sources) < _POLLS):
+    @property
+    def until(self) -> int:
+        """ns of the last piece."""
+        return self.overheard.until
+
+    def _asked(self, source: str) -> None:
+        if source in self.sources or len(self.sources) < _POLLS:
             self.sources[source] += 1
 
     def _exchange(self, one: Exchange) -> None:
@@ -90,11 +101,13 @@ class Survey:
             poll = self._poll(one)
             if poll is None:
                 return
-        sent = one.sent
-        if poll.count:
-            poll.periods.add(sent - poll.last if sent > poll.last else 0)
-        poll.count += 1
-        poll.last = sent
+        poll.take(one.sent)
+
+    def _again(self, one: Exchange) -> Callable[[int, int, int, int], None] | None:
+        """What counts the clean exchanges of the same request: its poll and its camera are looked up once."""
+        poll = self._by_bytes.get(one.raw)
+        again = None if poll is None else self.watched.again(one.request, poll.take)
+        return None if again is None else again.take
 
     def _poll(self, one: Exchange) -> Poll | None:
         """The poll of a request that was not seen before with these bytes: a write has other values each time."""

@@ -23,16 +23,14 @@ class Age:
         if self.count:
             if read < self._read:
                 return  # older than the present one
-            self._grow(at)
+            old, new = self._since - self._read, at - self._read
+            self._area += new * new - old * old
+            if new > self.worst:
+                self.worst = new
         else:
             self._from = at
         self.count += 1
         self._since, self._read = at, read
-
-    def _grow(self, at: int) -> None:
-        old, new = self._since - self._read, at - self._read
-        self._area += new * new - old * old
-        self.worst = max(self.worst, new)
 
     def mean(self, until: int) -> float | None:
         """ns, from the first delivery to `until`; None without one."""
