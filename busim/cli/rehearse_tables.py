@@ -75,7 +75,11 @@ def _lines(screen: Screen, rehearsal: Rehearsal) -> None:
     for line in dict.fromkeys(one.step.line for one in rehearsal.done):
         done = [one for one in rehearsal.done if one.step.line == line]
         failed = sum(one.outcome == FAILED for one in done)
-        passes = Text(f"{failed} failed", _STYLES[FAILED]) if failed else Text("yes", _STYLES[OK])
+        tried = any(one.outcome != SKIPPED for one in done)
+        passes = (
+            Text(f"{failed} failed", _STYLES[FAILED]) if failed
+            else Text("yes", _STYLES[OK]) if tried else Text("NOT TRIED", _STYLES[FAILED])
+        )  # fmt: skip
         rows.append([
             line or "(everywhere)", passes, str(len({one.step.camera for one in done} - {""})), str(len(done)),
             str(sum(bool(one.look) for one in done)), span(sum(one.simulated for one in done)),

@@ -11,8 +11,8 @@ from busim.foundation.diagnostics import Finding
 from busim.foundation.errors import Defect
 from busim.installation.asking import Asker, ResolvedPanel
 from busim.installation.origins import Origins
-from busim.installation.stations import ResolvedCamera, ResolvedConverter, ResolvedMaster, Station
-from busim.plan import DriverPlan, LinePlan, Plan, SparePlan, SupplyPlan
+from busim.installation.stations import Port, ResolvedCamera, ResolvedConverter, ResolvedMaster, ResolvedPort, Station
+from busim.plan import DriverPlan, LinePlan, Place, Plan, SparePlan, SupplyPlan, standing
 from busim.plan.models import Model
 from busim.protocols import BusProtocol
 
@@ -58,6 +58,21 @@ class ResolvedLine:
     @cached_property
     def converters(self) -> tuple[ResolvedConverter, ...]:
         return tuple(one.at for one in self.stations if isinstance(one.at, ResolvedConverter))
+
+    @cached_property
+    def ways_in(self) -> tuple[ResolvedConverter, ...]:
+        """Where a laptop can be connected: converters, and real ports that stand on the line, in its order."""
+        stations = (one.at for one in self.stations)
+        return tuple(
+            one.box if isinstance(one, ResolvedPort) else one
+            for one in stations if isinstance(one, ResolvedConverter | ResolvedPort)
+        )  # fmt: skip
+
+    @property
+    def adapter(self) -> ResolvedConverter:
+        """A laptop's own adapter across the pair, at the first position: each byte passes at once."""
+        port = Port(self.line.baud, self.line.format, DriverPlan())
+        return ResolvedConverter(self.field, standing(Place("port", "the laptop's adapter", 0.0)), self.name, 0.0, port)
 
     @property
     def asking(self) -> list[Driving]:

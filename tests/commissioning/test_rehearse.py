@@ -196,6 +196,15 @@ def test_on_a_line_without_a_converter_every_step_is_skipped_and_says_why() -> N
     assert "no converter on this line" in rehearsal.done[0].seen
 
 
+def test_a_laptop_at_a_real_port_of_the_line_does_the_steps_too() -> None:
+    text = FRESH.read_text().replace("through: [new box]", "on: [new chain]")
+    text = text.replace("      - converter: new box\n", "      - port: /dev/ttyUSB0\n      - master: controller\n")
+    text = text.replace(text[text.index("converters:") : text.index("cameras:\n")], "")
+    rehearsal = rehearsed(read_text(text))
+    assert rehearsal.ok
+    assert {one.outcome for one in rehearsal.done} == {OK}
+
+
 @pytest.mark.parametrize("model", ["minicam", "slow-motion-camera", "pan-tilt-head"])
 def test_the_other_models_that_come_with_busim_pass_too(model: str) -> None:
     text = FRESH.read_text().replace("turnaround:", f"model: {model}, turnaround:")

@@ -389,6 +389,28 @@ def test_the_sheet_prints_the_signed_record(monkeypatch: pytest.MonkeyPatch, pla
     assert "nobody confirmed the steps by hand" in page
 
 
+NO_BOX = {
+    "a real port on the line": "      - port: /dev/ttyUSB0\n",
+    "a master on the line": "      - master: desk\n",
+    "nothing but cameras": "",
+}
+
+
+@pytest.mark.parametrize("station", NO_BOX.values(), ids=NO_BOX)
+def test_a_laptop_across_the_pair_needs_no_converter(
+    monkeypatch: pytest.MonkeyPatch, plan_file: Path, station: str
+) -> None:
+    text = "\n".join(one for one in plan_text().splitlines() if "198.51.100" not in one and one != "converters:")
+    text = text.replace("      - converter: wall box\n", station)
+    if "desk" in station:
+        text += "\nmasters:\n  - {name: desk, on: [wall line], groups: [{name: all, every: 50 ms, values: [iris]}]}\n"
+    plan_file.write_text(text)
+    result, record = at_the_line(monkeypatch, plan_file, "--who", "A. Rigger", "--yes")
+    assert result.exit_code == 0, result.output
+    assert record is not None
+    assert {entry.outcome for entry in record.steps} == {"ok"}
+
+
 def test_without_a_person_or_yes_nothing_is_opened(monkeypatch: pytest.MonkeyPatch, plan_file: Path) -> None:
     result, record = at_the_line(monkeypatch, plan_file, "--who", "A. Rigger")
     assert isinstance(result.exception, UserError)

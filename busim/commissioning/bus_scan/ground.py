@@ -26,27 +26,29 @@ _TENTH = 100_000  # ns: slots are whole tenths of a millisecond
 
 
 class Ground:
-    """One line of a plan, for a laptop at its first converter (`converter`).
+    """One line of a plan, for a laptop at its first converter or real port (`at`, as in the plan `converter`). With
+    `adapter` it may have neither: the laptop has an adapter of its own across the pair.
 
     `listening`: ns to listen before sending, and `why`; `pace`: time-outs; `slots`: best for the planned cameras;
     `key`, `counter`: keys of serial number and request count (None: no model has them); `ways`: available ways, and
-    `missing`: why not, for the others. Raises UserError for an unknown line or one without a converter, and Findings as
-    `resolve` does.
+    `missing`: why not, for the others. Raises UserError for an unknown line or one without a way in, and
+    Findings as `resolve` does.
     """
 
-    def __init__(self, plan: Plan | Installation, line: str | None = None) -> None:
+    def __init__(self, plan: Plan | Installation, line: str | None = None, *, adapter: bool = False) -> None:
         site = resolve(plan)
         resolved = _line(site, line)
         self.line = resolved.line
         here = [camera for camera in site.cameras.values() if camera.line == resolved.name]
         self.cameras: list[CameraPlan] = [camera.camera for camera in here]
-        if not resolved.converters:
+        if not resolved.ways_in and not adapter:
             raise UserError(
                 "there is no converter on this line to connect a laptop to", found=repr(self.line.name),
-                mend="name another line with --line, or add a converter to its order",
+                mend="name another line with --line, or add a converter to its order; a laptop's own adapter is a "
+                "`port`, as `- port: /dev/ttyUSB0`",
             )  # fmt: skip
-        self._at = resolved.converters[0]
-        self.converter = self._at.converter
+        self.at = resolved.ways_in[0] if resolved.ways_in else resolved.adapter
+        self.converter = self.at.converter
         self.protocol: BusProtocol = resolved.speaks
         self.models: dict[str, Model] = {camera.name: camera.model for camera in here}
         self.key = self._most("serial")
@@ -73,7 +75,7 @@ class Ground:
         self.pace = self._pace(to)
 
     def _pace(self, to: Setting | None = None) -> Pace:
-        way = way_through(self._at)
+        way = way_through(self.at)
         way = way if to is None else replace(way, setting=to)
         slowest = max((camera.turnaround.high for camera in self.cameras), default=0)
         quickest = min((camera.turnaround.low for camera in self.cameras), default=0)

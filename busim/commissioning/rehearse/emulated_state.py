@@ -34,12 +34,12 @@ class EmulatedState(Site):
         site = self.installation
         for line in plan.lines:
             try:
-                tool = self.tools[line.name] = Tool(world, line.name)
+                self.tools[line.name] = Tool(world, line.name)
             except UserError as error:
                 self.refused[line.name] = error
                 continue
-            self.grounds[line.name] = Ground(site, line.name)
-            self._ways[line.name] = way_through(site.converters[tool.converter])
+            ground = self.grounds[line.name] = Ground(site, line.name)
+            self._ways[line.name] = way_through(ground.at)
         self._through: dict[str, bool] = {}
         self._dark: set[str] = set()
         self._switches = switches(plan)
@@ -130,7 +130,7 @@ class EmulatedState(Site):
         return (*boxes, *fed)
 
     def tune(self, line: str, baud: Fraction | None, format: CharFormat | None) -> tuple[Fraction, CharFormat]:
-        own = self._boxes[self.tools[line].converter].port
+        own = self.grounds[line].at.port
         assert own is not None
         to = baud or own.baud, format or own.format
         self.tools[line].set(*to)

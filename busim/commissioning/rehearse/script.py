@@ -80,7 +80,7 @@ def planned(plan: Plan | Installation, world: World) -> dict[str, Planned]:
     notes = {place.name: place.note for place in site.plan.places}
     for line in site.lines:
         here = [camera for camera in line.cameras if camera.name in world.cameras]
-        start = next((one.metres or 0.0 for one in line.converters), 0.0)
+        start = next((one.metres or 0.0 for one in line.ways_in), 0.0)
         factory = {one.name: one.model.bus.factory_id if one.factory_id is None else one.factory_id for one in here}
         ids = _ids([one.camera for one in here], factory, line.speaks)
         away = {one.name: abs(one.metres - start) for one in here}

@@ -42,10 +42,7 @@ _HARMLESS = (READ, SEARCH)
 
 
 class RealSite(Site):
-    """One line of a plan, behind `tool`. `person`: their answers since the last step; `strays`: bytes outside replies.
-
-    Raises UserError if the line has no converter.
-    """
+    """A line behind `tool`. `person`: their answers since the last step; `strays`: bytes outside any reply."""
 
     def __init__(
         self, plan: Plan, cameras: Mapping[str, Planned], line: str, tool: RealTool, target: Target, person: Person
@@ -56,11 +53,11 @@ class RealSite(Site):
         self.strays = 0
         self._tool = tool
         self._target = target
-        ground = Ground(self.installation, line)
+        ground = Ground(self.installation, line, adapter=True)
         self.grounds[line] = ground
         self.tools = {line: _Asker(self)}
-        self._port = self.installation.converters[ground.converter.name].port
-        self._way = way_through(self.installation.converters[ground.converter.name])
+        self._port = ground.at.port
+        self._way = way_through(ground.at)
         self._step: Step | None = None
 
     def begin(self, step: Step) -> None:

@@ -303,7 +303,7 @@ def _converter(world: World, line: str) -> str:
         raise UserError(
             "there is no converter on this line to connect a tool to" if known else "no such line",
             found=repr(line[:60]), expected="one of " + ", ".join(map(repr, world.lines))[:300],
-            mend="write a converter into its order; a laptop with an adapter of its own is one" if known
+            mend="write a converter or a `port` into its order; a laptop with an adapter of its own is a port" if known
             else "name a line of the plan",
         )  # fmt: skip
     return found[0]
