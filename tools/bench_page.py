@@ -31,6 +31,7 @@ from busim.web import page_in_process
 TICKS = os.sysconf("SC_CLK_TCK")
 WATCHED = 5.0  # seconds of each round
 HOURS = 8
+LOOK = "--look"
 
 
 def processes() -> dict[int, tuple[int, float, str]]:
@@ -97,6 +98,24 @@ async def looking(address: str) -> AsyncIterator[Page]:
         await browser.close()
 
 
+@asynccontextmanager
+async def looked_at(address: str) -> AsyncIterator[None]:
+    """`looking` in a process of its own: what drives the browser must not make this one late."""
+    pipe = asyncio.subprocess.PIPE
+    process = await asyncio.create_subprocess_exec(sys.executable, __file__, LOOK, address, stdin=pipe, stdout=pipe)
+    assert process.stdout is not None
+    assert await process.stdout.readline() == b"drawn\n"
+    yield
+    await process.communicate()
+
+
+async def look(address: str) -> None:
+    """What that process does: until its input ends."""
+    async with looking(address):
+        print("drawn", flush=True)
+        await asyncio.to_thread(sys.stdin.read)
+
+
 async def late(plan: Plan, watcher: str) -> Lateness:
     """The lateness of five seconds of a session with this watcher."""
     with tempfile.TemporaryDirectory() as folder:
@@ -106,7 +125,7 @@ async def late(plan: Plan, watcher: str) -> Lateness:
             live = await stack.enter_async_context(Live(plan, 1, trace=trace, any_port=True, play=masters))
             if watcher:
                 address = await stack.enter_async_context(page_in_process(str(trace), None))
-                await stack.enter_async_context(reading(address) if watcher == "socket" else looking(address))
+                await stack.enter_async_context(reading(address) if watcher == "socket" else looked_at(address))
             await asyncio.sleep(1)
             live.lateness = found = Lateness()
             await asyncio.sleep(WATCHED)
@@ -182,7 +201,9 @@ def memory() -> None:
     say("MB of the scripts, each hour", scripts, "none", "page")
 
 
-if __name__ == "__main__":
+if __name__ == "__main__" and sys.argv[1] == LOOK:
+    asyncio.run(look(sys.argv[2]))
+elif __name__ == "__main__":
     turns = int(sys.argv[1])
     lateness(turns)
     share(turns)

@@ -98,6 +98,7 @@ class Pages:
 
     @contextlib.asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        self._worker.submit(self.source.prepare)
         yield
         await asyncio.get_running_loop().run_in_executor(self._worker, self.source.close)
         self._worker.shutdown()

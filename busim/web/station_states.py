@@ -9,8 +9,8 @@ from typing import Any
 
 from busim.installation import Asker, ResolvedCamera
 from busim.plan.models import Parameter
-from busim.recording.trace import CHANGE, EXCHANGE, INPUT, Record, Trace
-from busim.web.picture import LaidLine, Stand
+from busim.recording.trace import EXCHANGE, INPUT, Record, Trace
+from busim.web.picture import LaidLine, Stand, Story
 
 _BACK = 10_000_000_000  # ns that are searched for the last exchange; older ones are called older
 _AHEAD = 5_000_000_000
@@ -20,17 +20,18 @@ _MOST = 400  # parameters of a camera
 
 
 class StationStates:
-    """The stations of one line at `at` ns. `story`: changes and inputs up to then."""
+    """The stations of one line at `at` ns. Raises UserError if the trace is damaged."""
 
-    def __init__(self, trace: Trace, line: LaidLine, story: list[Record], at: int) -> None:
+    def __init__(self, trace: Trace, line: LaidLine, story: Story, at: int) -> None:
         self._line = line
         self._at = at
-        self._values: dict[int, dict[str, tuple[int, str]]] = {}
+        self._values = story.values(trace, at)
         self._power: dict[int, bool] = {}
         self._plugged: dict[int, bool] = {}
         self._clients: dict[int, set[int]] = {}
-        for record in story:
-            self._take(record)
+        for record in story.until(at):
+            if record[0] == INPUT:
+                self._take(record)
         exchanges = trace.records(EXCHANGE, max(0, at - _BACK), at + _AHEAD, line=line.number, by_time=True)
         self._before: list[Record] = []
         self._waiting: list[Record] = []
@@ -41,12 +42,6 @@ class StationStates:
                 self._waiting.append(record)
 
     def _take(self, record: Record) -> None:
-        if record[0] == CHANGE:
-            _, at, who, parameter, value = record
-            self._values.setdefault(who, {})[parameter] = at, value
-            return
-        if record[0] != INPUT:
-            return
         _, _, number, client, what, _ = record
         if what in ("power", "no power"):
             self._power[number] = what == "power"
@@ -90,10 +85,9 @@ class StationStates:
 
     def _parameters(self, stand: Stand, camera: ResolvedCamera | None) -> list[dict[str, Any]]:
         known = () if camera is None or camera.known is None else camera.known.parameters
-        changed = self._values.get(stand.number, {})
         found = []
         for one in known[:_MOST]:
-            at, text = changed.get(one.name, (-1, str(one.default)))
+            at, text = self._values.get((stand.number, one.name), (-1, str(one.default)))
             count = int(text) if text.lstrip("-").isdigit() and len(text) < 12 else one.default
             found.append({"name": one.name, "group": one.group, "value": spoken(one, count), "count": count, "at": at})
         return found

@@ -43,29 +43,41 @@ class Source:
             self.head = dict(trace.head)
         self.lines: tuple[LaidLine, ...] = ()
         self.sums: dict[int, Sums] = {}
+        self._summed: set[int] = set()  # lines whose sums are those of the trace that is open
+        self._end = 0  # ns: the end of the last 100 ms with an event
         self.story = Story()
         self._names = 0
         self._budget: dict[str, LineBudget] | None = None
 
     @contextmanager
-    def look(self) -> Iterator[Trace]:
-        """The trace as it is now, with sums and changes up to it."""
-        if self._kept is not None:
-            yield self._kept
-            return
-        trace = open_trace(self.path)
+    def look(self, line: int | None = None) -> Iterator[Trace]:
+        """The trace as it is now, with its changes and the sums of this line up to it."""
+        trace = self._kept or open_trace(self.path)
         try:
-            self.head = dict(trace.head)
-            self._lay(trace)
-            for sums in self.sums.values():
-                sums.follow(trace)
-            self.story.follow(trace)
-            if self.head.get("complete"):
-                self._kept = trace
+            if self._kept is None:
+                self.head = dict(trace.head)
+                self._lay(trace)
+                self._summed.clear()
+                self._end = max((trace.last_sum(one.number) for one in self.lines), default=-_STEP) + _STEP
+                self.story.follow(trace)
+                if self.head.get("complete"):
+                    self._kept = trace
+            if line in self.sums and line not in self._summed:
+                self.sums[line].follow(trace)
+                self._summed.add(line)
             yield trace
         finally:
             if self._kept is not trace:
                 trace.close()
+
+    def prepare(self) -> None:
+        """Read ahead what the first look at each line needs, while a browser starts. A trace that cannot be read is
+        told to whoever looks.
+        """
+        with suppress(UserError), self.look():
+            for line in self.lines:
+                with self.look(line.number):
+                    pass
 
     def _lay(self, trace: Trace) -> None:
         """The names of a trace come with its first records, and a page may be opened before that."""
@@ -88,7 +100,7 @@ class Source:
     def end(self) -> int:
         """ns: the end of the run, or of the records read so far."""
         ended = self.head.get("ended_at")
-        return ended if isinstance(ended, int) else max((sums.end for sums in self.sums.values()), default=0)
+        return ended if isinstance(ended, int) else self._end
 
     def line(self, number: int) -> LaidLine:
         """The line with this number. Raises UserError."""
@@ -131,13 +143,13 @@ class Source:
     def picture(self, line: int, since: int, until: int, width: int) -> dict[str, Any]:
         """The picture of a line. `took_ms`: milliseconds of its computation."""
         begun = time.perf_counter()
-        with self.look() as trace:
+        with self.look(line) as trace:
             made = line_picture(trace, self.line(line), self.sums[line], self.story, since, until, width).as_json()
         return {**made, "took_ms": round(1e3 * (time.perf_counter() - begun), 1)}
 
     def overview(self, line: int, width: int) -> dict[str, Any]:
         """The sums of a line over the whole run so far, in at most `width` steps."""
-        with self.look() as trace:
+        with self.look(line) as trace:
             self.line(line)
             step, rows = self.sums[line].steps(trace, 0, max(self.end, _STEP), width)
             return {"step": step, "rows": rows.tolist(), "end": self.end}
@@ -170,26 +182,28 @@ class Source:
     def stations(self, line: int, at: int) -> dict[str, Any]:
         """Cameras, converters and masters of a line at an instant."""
         with self.look() as trace:
-            return StationStates(trace, self.line(line), self.story.until(at), at).as_json()
+            return StationStates(trace, self.line(line), self.story, at).as_json()
 
     def counts(self, line: int, camera: int, at: int) -> tuple[tuple[Parameter, ...], dict[str, int]]:
         """The parameters of a camera and their counts at an instant. Raises UserError if the number is no camera's."""
-        with self.look():
+        with self.look() as trace:
             laid = self.line(line)
             stand = laid.stand(camera)
             known = {} if laid.resolved is None else {one.name: one for one in laid.resolved.cameras}
             found = None if stand is None else known.get(stand.name)
             if found is None or found.known is None:
                 raise UserError("there is no such camera on this line", field="camera", found=str(camera))
-            changes = [one for one in self.story.until(at) if one[0] == CHANGE and one[2] == camera]
-        counts = {one[3]: int(one[4]) for one in changes if _NUMBER.fullmatch(one[4])}
+            changed = self.story.values(trace, at)
+        counts = {
+            name: int(text) for (who, name), (_, text) in changed.items() if who == camera and _NUMBER.fullmatch(text)
+        }
         return found.known.parameters, counts
 
     def series(self, line: int, since: int, until: int) -> dict[str, Any]:
         """Occupancy, time inside exchanges and losses over time, as shares of each step; and the budget's values of the
         first two. `computed`: None if the budget has no such figure for this line.
         """
-        with self.look() as trace:
+        with self.look(line) as trace:
             laid = self.line(line)
             step, rows = self.sums[line].steps(trace, since, min(until, max(self.end, since + 1)), _POINTS)
         return {
@@ -220,7 +234,7 @@ class Source:
         """
         if what not in JUMPS:
             raise UserError("nothing to jump to", field="what", found=repr(what[:40]), expected=" or ".join(JUMPS))
-        with self.look() as trace:
+        with self.look(line) as trace:
             laid = self.line(line)
             found = []
             for column, outcomes in (("time_outs", ("time-out", "ran-together")), ("damaged", ("damaged",))):

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from fault_halls import MS, S
 from line_traces import Shown, faulty_trace, scenario_trace
+from places import SCENARIOS
 
 from busim.foundation.units import CharFormat
-from busim.recording.trace import BURST, EXCHANGE, Setting, open_trace
+from busim.plan import read
+from busim.recording.trace import BURST, CHANGE, EXCHANGE, Setting, open_trace
 from busim.runtime.session import Run
-from busim.web.picture import BITS, EXCHANGES, SUMMARY, Sums, decoded, svg
+from busim.web.picture import BITS, EXCHANGES, SUMMARY, Story, Sums, decoded, svg
 from busim.web.picture.bits import bits
 
 
@@ -180,3 +183,23 @@ def test_the_svg_is_whole_at_every_level(window: tuple[int, int]) -> None:
     drawn = ElementTree.fromstring(svg(shown.picture(*window)))
     texts = ["".join(one.itertext()) for one in drawn.iter("{http://www.w3.org/2000/svg}text")]
     assert any(text.startswith("laptop") for text in texts)
+
+
+def test_values_at_any_instant_are_those_that_all_changes_so_far_left(tmp_path: Path) -> None:
+    """Over three minutes, so that a copy of a minute is begun with, and read in pieces, as a live page does."""
+    path = tmp_path / "long.busim"
+    run = Run(read(SCENARIOS / "climbing-hall/plan.yaml"), 1, trace=path)
+    story = Story()
+    for second in (1, 59, 61, 125, 180):
+        run.advance(second * S)
+        with open_trace(path) as trace:
+            story.follow(trace)
+    run.finish()
+    with open_trace(path) as trace:
+        story.follow(trace)
+        changes = list(trace.records(CHANGE))
+        instants = {at + more for _, at, *_ in changes[:: len(changes) // 20] for more in (-1, 0)}
+        assert max(instants) > 120 * S
+        for at in sorted(instants):
+            left = {(who, what): (when, value) for _, when, who, what, value in changes if when <= at}
+            assert story.values(trace, at) == left

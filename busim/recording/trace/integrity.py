@@ -13,10 +13,11 @@ import os
 import re
 import sqlite3
 import stat
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -177,33 +178,28 @@ def baud_of(text: str) -> Fraction:
     return Fraction(text)
 
 
-def ascending(rows: Iterable[Any], types: tuple[type, ...], path: str, order: tuple[int, ...]) -> Iterator[Any]:
-    """The rows, if each has these types and follows the one before it by the columns `order`.
+def batches(
+    cursor: sqlite3.Cursor, types: tuple[type, ...], path: str, order: tuple[int, ...], most: int
+) -> Iterator[list[tuple[Any, ...]]]:
+    """The rows, at most so many at once, if each has these types and follows the one before it by the columns `order`.
 
     Repeated rows reveal a circle of pages, which would be read for ever. Raises UserError.
     """
-    last: tuple[Any, ...] | None = None
-    for row in rows:
-        if tuple(map(type, row)) != types:
-            raise damaged(path, f"a row with a value of a wrong type: {repr(row)[:80]}")
-        place = tuple(row[column] for column in order)
-        if last is not None and place <= last:
-            raise damaged(path, f"rows out of order: {place} behind {last}")
-        last = place
-        yield row
-
-
-def check_batch(rows: list[tuple[Any, ...]], types: tuple[type, ...], path: str, last: int) -> int:
-    """Check many rows at once as `ascending` does, by their second column. `last`: of the row before them; returns that
-    of their own last row. Raises UserError.
-    """
-    for column, wanted in zip(zip(*rows, strict=True), types, strict=True):
-        if set(map(type, column)) != {wanted}:
-            raise damaged(path, "rows with a value of a wrong type")
-    starts = [last, *(row[1] for row in rows)]
-    if any(map(operator.ge, starts, starts[1:])):
-        raise damaged(path, f"rows out of order behind {last}")
-    return int(starts[-1])
+    place = operator.itemgetter(*order)
+    last: list[Any] = []
+    count = 1  # who wants a first row does not wait for thousands
+    while rows := cursor.fetchmany(count):
+        count = min(4 * count, most)
+        for column, wanted in zip(zip(*rows, strict=True), types, strict=True):
+            if set(map(type, column)) != {wanted}:
+                wrong = next(row for row in rows if tuple(map(type, row)) != types)
+                raise damaged(path, f"a row with a value of a wrong type: {repr(wrong)[:80]}")
+        places = [*last, *map(place, rows)]
+        for one, following in pairwise(places):
+            if following <= one:
+                raise damaged(path, f"rows out of order: {following} behind {one}")
+        last = places[-1:]
+        yield rows
 
 
 def told(error: sqlite3.Error, path: str) -> UserError:

@@ -1,6 +1,6 @@
 """Reads a trace file: head, names, settings, records in the order of writing.
 
-Always read-only and row by row: a trace may be larger than memory, and may still be growing.
+Always read-only and few rows at once: a trace may be larger than memory, and may still be growing.
 """
 
 from __future__ import annotations
@@ -8,7 +8,8 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, suppress
+from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple
@@ -18,8 +19,7 @@ from busim.recording.trace.claim import is_trace
 from busim.recording.trace.integrity import (
     LATER,
     NAMED_ROW,
-    ascending,
-    check_batch,
+    batches,
     check_schema,
     connect,
     is_regular,
@@ -31,7 +31,8 @@ from busim.recording.trace.integrity import (
 from busim.recording.trace.records import INPUT, TABLES, Record
 from busim.recording.trace.schema import INSTANTS
 
-_AT_ONCE = 4096  # rows
+_AT_ONCE = 4096  # rows of plain numbers
+_FEW = 128  # rows that may hold many bytes each
 _NAMES = "SELECT {row}, kind, name, parent FROM name ORDER BY {row}"
 _SETTINGS = "SELECT {row}, baud, format, ppm, inverted, lead, hold FROM setting ORDER BY {row}"
 _SUMMARY = (
@@ -123,8 +124,8 @@ class Trace:
         query = f"SELECT {kind}, {columns}, n FROM {table}{indexed}{where} ORDER BY {order}"
         last = len(names) + 1
         behind = (1 + names.index(instant), last) if by_time else (last,)
-        for row in self._rows(query, (*types_of(kind), int), behind, tuple(value for _, value in limits)):
-            yield row[:-1]
+        values = tuple(value for _, value in limits)
+        return (row[:-1] for row in self._rows(query, (*types_of(kind), int), behind, values))
 
     def inputs(self) -> Iterator[Record]:
         """The inputs from outside, in the order of arrival: replay feeds them in again."""
@@ -140,14 +141,12 @@ class Trace:
         start (ns) of 100 ms with an event, and their sums, times in ns.
         """
         end = until if until is not None else 2**63 - 1
-        last = -1
-        try:
-            with closing(self._database.execute(_SUMMARY, (line, since, end))) as cursor:
-                while rows := cursor.fetchmany(_AT_ONCE):
-                    last = check_batch(rows, types_beside("summary"), self.path, last)
-                    yield rows
-        except sqlite3.Error as error:
-            raise told(error, self.path) from error
+        return self._batches(_SUMMARY, types_beside("summary"), (1,), (line, since, end), _AT_ONCE)
+
+    def last_sum(self, line: int) -> int:
+        """The start, in ns, of the last row of the summary table of a line; -1 without one."""
+        query = "SELECT start FROM summary WHERE line = ? ORDER BY start DESC LIMIT 1"
+        return next((start for (start,) in self._rows(query, (int,), (0,), (line,))), -1)
 
     def fingerprint(self) -> str:
         """SHA-256, in hex, of names, settings and all records in order: equal for two identical runs.
@@ -178,10 +177,15 @@ class Trace:
     def _rows(
         self, query: str, types: tuple[type, ...], order: tuple[int, ...], values: tuple[int, ...] = ()
     ) -> Iterator[Any]:
+        return chain.from_iterable(self._batches(query, types, order, values, _FEW))
+
+    def _batches(
+        self, query: str, types: tuple[type, ...], order: tuple[int, ...], values: tuple[int, ...], most: int
+    ) -> Iterator[list[tuple[Any, ...]]]:
         try:
             cursor = self._database.execute(query, values)
             try:
-                yield from ascending(cursor, types, self.path, order)
+                yield from batches(cursor, types, self.path, order, most)
             finally:
                 with suppress(sqlite3.ProgrammingError):  # the trace was closed first, and its cursors with it
                     cursor.close()

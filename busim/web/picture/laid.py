@@ -48,7 +48,7 @@ class LaidLine:
         """The stations by their numbers in the trace."""
         return {stand.number: stand for stand in self.stands if stand.number}
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Metres from the first position to the last, at least 1."""
         return max(1.0, *(stand.metres for stand in self.stands), *self.positions)

@@ -1,40 +1,65 @@
-"""The events besides bytes: changes of parameters and site work, kept in memory in order of time.
+"""The events besides bytes: site work, faults, and the values of parameters, in order of time.
 
-They are rare compared with bursts, and every instant needs the earlier ones: the value of a parameter, the state of the
-pair. Network chunks at converters are left out.
+Site work and faults are rare, and every instant needs the earlier ones (is the pair open?): they are kept. Changes of
+values may be many a second for hours, so only the values themselves are kept, once a minute; those in between are read
+from the trace again. Network chunks at converters are left out.
 """
 
 from __future__ import annotations
 
-import heapq
 from bisect import bisect_right
 
 from busim.recording.trace import CHANGE, INPUT, Record, Trace
 
 _LEFT_OUT = ("bytes", "ready", "stall")
+_PAGE = 60_000_000_000  # ns between two copies of all values
+
+Values = dict[tuple[int, str], tuple[int, str]]  # number and name of what changed: its instant (ns), and the value
 
 
 class Story:
-    """The changes and inputs of one trace so far."""
+    """What happened in one trace so far. Its methods raise UserError if the trace is damaged."""
 
     def __init__(self) -> None:
-        self.records: list[Record] = []
+        self._records: list[Record] = []
         self._instants: list[int] = []
+        self._pages: list[tuple[int, Values]] = [(0, {})]  # values before an instant
+        self._values: Values = {}  # as of the last record
         self._read = 0  # ns up to which everything was read, except more of that instant itself
 
     def follow(self, trace: Trace) -> None:
-        """Read the records since the last call. Raises UserError if the trace is damaged."""
+        """Read the records since the last call."""
         kept = len(self._instants)
         while kept and self._instants[kept - 1] >= self._read:
             kept -= 1
-        del self.records[kept:], self._instants[kept:]
-        both = (trace.records(kind, self._read, by_time=True) for kind in (INPUT, CHANGE))
-        for record in heapq.merge(*both, key=lambda record: int(record[1])):
-            self._read = record[1]
-            if record[0] == CHANGE or record[4] not in _LEFT_OUT:
-                self.records.append(record)
-                self._instants.append(record[1])
+        del self._records[kept:], self._instants[kept:]
+        last = self._read
+        fresh = []
+        for record in trace.records(INPUT, self._read, by_time=True):
+            last = record[1]
+            if record[4] not in _LEFT_OUT:
+                fresh.append(record)
+        for record in trace.records(CHANGE, self._read, by_time=True):
+            _, at, who, what, value = record
+            last = max(last, at)
+            if at - self._pages[-1][0] >= _PAGE:
+                self._pages.append((at, dict(self._values)))
+            self._values[who, what] = at, value
+            if what.startswith("fault "):
+                fresh.append(record)
+        self._read = last
+        fresh.sort(key=lambda record: int(record[1]))
+        self._records += fresh
+        self._instants += [record[1] for record in fresh]
 
     def until(self, at: int) -> list[Record]:
-        """The records up to and including the instant `at` ns."""
-        return self.records[: bisect_right(self._instants, at)]
+        """Site work and faults up to and including the instant `at` ns, as inputs and changes."""
+        return self._records[: bisect_right(self._instants, at)]
+
+    def values(self, trace: Trace, at: int) -> Values:
+        """All values that have changed up to and including the instant `at` ns."""
+        since, values = self._pages[bisect_right(self._pages, at, key=lambda page: page[0]) - 1]
+        values = dict(values)
+        for _, changed, who, what, value in trace.records(CHANGE, since, at + 1, by_time=True):
+            values[who, what] = changed, value
+        return values
