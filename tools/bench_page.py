@@ -106,7 +106,9 @@ async def looked_at(address: str) -> AsyncIterator[None]:
     assert process.stdout is not None
     assert await process.stdout.readline() == b"drawn\n"
     yield
-    await process.communicate()
+    assert process.stdin is not None
+    process.stdin.close()
+    await process.wait()
 
 
 async def look(address: str) -> None:
