@@ -294,7 +294,7 @@ sys.path[:0] = {[str(TESTS)]!r}
 from serving import write_frame
 with socket.create_connection((sys.argv[1], int(sys.argv[2]))) as line:
     for number in range(5):
-        move = json.loads(sys.stdin.readline())
+        move = json.loads(os.read(0, 65536).splitlines()[-1])  # the newest: those before it are as good as replaced
         line.sendall(write_frame(1 if move["camera"] == "wall low" else 2, 0, move["value"]))
         heard = b""
         while len(heard) < 8:
