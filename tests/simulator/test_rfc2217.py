@@ -98,6 +98,15 @@ def test_what_changes_nothing_is_answered_by_what_the_port_has(asked: str, answe
     assert Box().ask(asked) == (answer, [])
 
 
+@pytest.mark.parametrize(
+    ("option", "answer"),
+    [("00", "FF FB 00"), ("03", "FF FB 03"), ("01", "FF FC 01"), ("22", "FF FC 22")],
+    ids=["binary, RFC 856", "suppress go ahead, RFC 858", "echo, RFC 857", "line mode, RFC 1184"],
+)
+def test_a_port_agrees_to_be_transparent_and_to_nothing_else(option: str, answer: str) -> None:
+    assert Box().ask(f"FF FD {option}") == (answer, [])
+
+
 def test_settings_add_up() -> None:
     box = Box()
     box.ask("FF FA 2C 01 00 00 96 00 FF F0")

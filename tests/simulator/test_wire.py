@@ -50,6 +50,31 @@ def test_a_collision_is_in_the_trace_as_two_exact_bursts_and_what_was_heard() ->
     assert (b"\x44", bytes([FRAMING])) in [record[5:7] for record in records if record[0] == HEARD]
 
 
+@pytest.mark.parametrize(("lead", "begins"), [(-500, 1000), (0, 1000), (1, 1001), (500, 1500)])
+def test_characters_wait_for_a_driver_that_is_enabled_before_them_and_not_for_one_that_comes_late(
+    lead: int, begins: int
+) -> None:
+    wire = Wire()
+    wire.station("one", lead=lead)
+    wire.start()
+    wire.send(1000, "one", b"U")
+    wire.run()
+    assert [record[3] for record in wire.records if record[0] == BURST] == [begins]
+
+
+@pytest.mark.parametrize(("more", "written"), [(-1, []), (0, [b"U"]), (1, [b"U"])])
+def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character(
+    more: int, written: list[bytes]
+) -> None:
+    """Its start bit began: the trace says that somebody drove the line, and one character is under way."""
+    wire = Wire()
+    wire.station("one")
+    wire.start()
+    wire.send(1000, "one", b"UU")
+    wire.run(until=1000 + more)
+    assert [record[6] for record in wire.records if record[0] == BURST] == written
+
+
 def test_identical_characters_close_together_decode_as_if_one_had_sent() -> None:
     """A collision can be clean: equal bytes within half a bit (common practice, no source)."""
     wire = Wire()
