@@ -34,7 +34,7 @@ def run(
     from busim.foundation.errors import UserError
     from busim.installation import resolve
     from busim.installation.rehearsal import LISTEN
-    from busim.onsite.rehearsing import RealSite, Script, commission, done_before, sign, steps_here
+    from busim.onsite.rehearsing import RealSite, Script, commission, counted, done_before, sign, steps_here
     from busim.onsite.targets import RealTool, dangers, open_target, parse_target
     from busim.simulator.bus import setting
     from busim.simulator.world import build
@@ -79,7 +79,7 @@ def run(
             _ended(record, outcomes, len(steps))
             raise
         _ended(record, outcomes, len(steps))
-        if len(outcomes) == len(steps) and person.agrees(f"sign this record as {who}"):
+        if len(outcomes) == len(steps) and person.signs(f"{counted([*outcomes.values()])}. Sign this record as {who}"):
             sign(file, [*outcomes.values()], who, real_line.instant())
             print(f"signed by {who}: busim sheet PLAN -o SHEET --record {record} prints it")
         return 0 if len(outcomes) == len(steps) and all(one == OK for one in outcomes.values()) else 1
@@ -158,15 +158,27 @@ class Asked:
     def decides(self, question: str) -> bool:
         return self._yes(f"{question}?")
 
+    def goes_on(self, failure: str) -> bool:
+        return self._yes(f"{failure}. Go on with what is left? After n, --resume begins again with it.")
+
+    def signs(self, text: str) -> bool:
+        return self._yes(f"SIGN: {text}?")
+
     def _yes(self, question: str) -> bool:
         from busim.cli.screen import Screen
 
-        screen = Screen(sys.stderr)
+        Screen(sys.stderr).say(question, "bold", indent=4, hang=2)
         while True:
-            screen.say(f"{question} [y/n]", "bold", indent=4, hang=2)
-            said = input().strip().lower()
+            sys.stderr.write("    [y/n] ")
+            sys.stderr.flush()
+            try:
+                said = input().strip().lower()
+            except (KeyboardInterrupt, EOFError):
+                sys.stderr.write("\n")  # what is said next has a line of its own
+                raise
             if said in ("y", "yes", "n", "no"):
                 return said[0] == "y"
+            sys.stderr.write("    Type y or n.\n")
 
 
 def _begins(site: RealSite, number: int, step: Step) -> None:
@@ -195,4 +207,7 @@ def _ended(record: str, outcomes: dict[int, str], count: int) -> None:
     from busim.cli.screen import Screen
 
     ok = sum(one == "ok" for one in outcomes.values())
-    Screen().say(f"{ok} of {count} steps are done. The record so far is in {record}; --resume goes on with it.")
+    if ok == count:
+        Screen().say(f"All {count} steps are done. The record is in {record}.")
+    else:
+        Screen().say(f"{ok} of {count} steps are done. The record so far is in {record}; --resume goes on with it.")

@@ -17,6 +17,7 @@ from lines import tool_on, world_links
 from typer.testing import CliRunner, Result
 
 from busim.cli.app import app
+from busim.cli.rehearse_real import Asked
 from busim.commissioning.rehearse import Step, planned, steps_of
 from busim.commissioning.site_record import Begun, SiteRecord, StepEntry, as_line, read_record
 from busim.foundation.errors import UserError
@@ -89,6 +90,12 @@ class Crew:
 
     def decides(self, question: str) -> bool:
         return self._said("decides", question)
+
+    def goes_on(self, failure: str) -> bool:
+        return self._said("goes on", failure)
+
+    def signs(self, text: str) -> bool:
+        return self._said("signs", text)
 
     def _said(self, kind: str, question: str) -> bool:
         if self._leave and self._leave in question:
@@ -175,6 +182,33 @@ def test_a_write_that_is_refused_is_not_sent_and_the_other_camera_goes_on(tmp_pa
     assert "not sent" in failed(tmp_path / "r")[0].seen
 
 
+def test_after_a_failure_the_person_may_stop_and_steps_that_are_skipped_are_not_begun(tmp_path: Path) -> None:
+    for stops in (True, False):
+        path, begins = tmp_path / str(stops), list[int]()
+
+        def crew(world: World, *, stops: bool = stops) -> Crew:
+            return Crew(world, refuse="skipped" if stops else "", forget=("low",))
+
+        with site_on(wall(), crew) as (site, steps, _, _), begun(path) as file:
+            done = list(commission(site, steps, file, "A", lambda: "now", begins=lambda n, _, to=begins: to.append(n)))
+        record = load_record(str(path))
+        assert [one.number for one in done if one.outcome != "skipped"] == begins
+        assert any("stopped by the person: step" in note.text for note in record.notes) == stops
+        assert (len(done) < len(steps)) == stops
+
+
+def test_a_question_at_the_terminal_is_asked_until_it_has_an_answer(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers = iter(["perhaps", "", " N "])
+    monkeypatch.setattr("builtins.input", lambda: next(answers))
+    assert not Asked().agrees("write change-id to bus ID 1")
+    told = capsys.readouterr()
+    assert told.err.count("WRITE: write change-id to bus ID 1. Go on?") == 1
+    assert told.err.count("Type y or n.") == 2
+    assert not told.out
+
+
 def test_where_another_master_is_heard_nothing_is_sent(tmp_path: Path) -> None:
     masters = "masters: [{name: desk, on: [wall line], groups: [{name: fast, values: [iris], every: 100 ms}]}]"
     with site_on(wall(), Crew, real=wall(masters=masters)) as (site, steps, crew, _):
@@ -246,6 +280,19 @@ def test_after_ctrl_c_the_record_is_whole_and_a_resumed_run_repeats_no_camera(tm
         assert {one.step.camera for one in done} == {"", "high"}
         assert [world.cameras[name].camera.bus_id for name in ("low", "high")] == [3, 4]
     assert {one.who for one in load_record(str(path)).steps} == {"A. Rigger", "B. Rigger"}
+
+
+def test_all_cameras_are_polled_again_when_one_that_had_failed_is_done_at_last(tmp_path: Path) -> None:
+    path = tmp_path / "r"
+    with site_on(wall(), lambda world: Crew(world, forget=("high",))) as (site, steps, _, world):
+        assert ("round", "", "ok") in commissioned(site, steps, path)
+        assert load_record(str(path)).latest[len(steps)].seen.startswith("1 of 2 answer at their IDs, not polled: high")
+        world.wiring.plug("high")
+        site = RealSite(site.installation.plan, site.cameras, "wall line", site._tool, site._target, Crew(world))
+        with RecordFile(str(path)) as file:
+            before = done_before(site, steps, file.before)
+            done = list(commission(site, steps, file, "A", lambda: "later", before=before))
+    assert (done[-1].step.do, done[-1].seen) == ("round", "all 2 answer at their IDs, one reply per request")
 
 
 def test_an_id_that_was_set_and_not_saved_is_set_again_after_a_break(tmp_path: Path) -> None:

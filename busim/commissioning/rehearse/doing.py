@@ -325,8 +325,11 @@ def _round(site: Site, step: Step) -> Outcome:
     if not names:
         return Outcome(SKIPPED, "no camera of this line came this far")
     if not troubles:
+        left = [name for name in site.on_line(step.line) if name not in site.met]
         each = f"all {len(names)} answer at their IDs" if len(names) > 1 else "the camera answers at its ID"
-        return Outcome(OK, f"{each}, one reply per request")
+        if left:
+            each = f"{len(names)} of {len(names) + len(left)} answer at their IDs, not polled: {', '.join(left)}"
+        return Outcome(OK, f"{each}; one reply per request" if left else f"{each}, one reply per request")
     return _failed("; ".join(what for what, _ in troubles), _together([reason for _, reason in troubles]))
 
 

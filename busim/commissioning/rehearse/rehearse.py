@@ -50,15 +50,17 @@ def run_steps(
     begins: Callable[[int, Step], None] = lambda *_: None,
 ) -> Iterator[Done]:
     """Do the steps one after the other. `before`: numbers of steps that are done already, and are passed over;
-    `begins`: called before each of the others.
+    `begins`: called before each of the others that is not skipped.
     """
     failed: dict[tuple[str, str], int] = {}  # camera, or line with a master, to step number
     for number, step in enumerate(steps, 1):
         if number in before:
             continue
-        begins(number, step)
+        outcome = _skipped(site, step, failed)
+        if outcome is None:
+            begins(number, step)
         began, asked = site.now, _asked(site, step)
-        outcome = _skipped(site, step, failed) or do(site, step)
+        outcome = outcome or do(site, step)
         if outcome.outcome == FAILED and step.camera:
             failed["camera", step.camera] = number
             site.met.discard(step.camera)

@@ -10,7 +10,7 @@ from busim.onsite.rehearsing.person import Person, Script
 from busim.onsite.rehearsing.real_site import RealSite
 from busim.onsite.rehearsing.record_file import RecordFile, load_record
 from busim.onsite.rehearsing.resuming import done_before
-from busim.onsite.rehearsing.running import commission, sign, steps_here
+from busim.onsite.rehearsing.running import commission, counted, sign, steps_here
 
 __all__ = [
     "Person",
@@ -18,6 +18,7 @@ __all__ = [
     "RecordFile",
     "Script",
     "commission",
+    "counted",
     "done_before",
     "load_record",
     "sign",

@@ -23,6 +23,12 @@ class Person(Protocol):
     def decides(self, question: str) -> bool:
         """Whether to go on with something that the plan does not say."""
 
+    def goes_on(self, failure: str) -> bool:
+        """After a failed step: whether to do the steps of the other cameras, or to stop here."""
+
+    def signs(self, text: str) -> bool:
+        """Whether to sign."""
+
 
 class Script:
     """Nobody: agrees to what the plan says, and to nothing else."""
@@ -40,6 +46,12 @@ class Script:
 
     def decides(self, question: str) -> bool:
         return False
+
+    def goes_on(self, failure: str) -> bool:
+        return True
+
+    def signs(self, text: str) -> bool:
+        return True
 
 
 class Remembered:
@@ -63,6 +75,12 @@ class Remembered:
         said = self._person.decides(question)
         self.asked.append((question, "yes" if said else "no"))
         return said
+
+    def goes_on(self, failure: str) -> bool:
+        return self._person.goes_on(failure)
+
+    def signs(self, text: str) -> bool:
+        return self._person.signs(text)
 
     def forget(self) -> tuple[tuple[str, str], ...]:
         """The answers since the last call."""

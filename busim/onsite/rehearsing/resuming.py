@@ -1,7 +1,7 @@
 """Going on with a record: which steps stand, and what they left behind.
 
 A new ID that was not saved may be lost by now. So the steps from `identify` to the power cycle stand together or not at
-all. The line is listened to again in any case.
+all. The line is listened to again in any case, and all cameras are polled again after any step before that poll.
 """
 
 from __future__ import annotations
@@ -11,7 +11,18 @@ from collections.abc import Sequence
 from busim.commissioning.rehearse import OK, Step
 from busim.commissioning.site_record import SiteRecord
 from busim.foundation.errors import UserError
-from busim.installation.rehearsal import ASSIGN, CONNECT, CYCLE, DISCONNECT, IDENTIFY, LISTEN, SAVE, SET_PORT, TUNE
+from busim.installation.rehearsal import (
+    ASSIGN,
+    CONNECT,
+    CYCLE,
+    DISCONNECT,
+    IDENTIFY,
+    LISTEN,
+    ROUND,
+    SAVE,
+    SET_PORT,
+    TUNE,
+)
 from busim.onsite.rehearsing.real_site import RealSite
 
 _TOGETHER = (IDENTIFY, ASSIGN, SET_PORT, SAVE, CYCLE)
@@ -36,6 +47,7 @@ def done_before(site: RealSite, steps: Sequence[Step], record: SiteRecord) -> fr
             stands -= group
     listens = {number for number, step in enumerate(steps, 1) if step.do == LISTEN}
     todo = min({*range(1, len(steps) + 1)} - stands - listens, default=len(steps) + 1)
+    stands -= {number for number, step in enumerate(steps, 1) if step.do == ROUND and todo < number}
     tuned = [number for number in stands if steps[number - 1].do == TUNE and number < todo]
     stands -= {max(tuned)} if tuned else set()  # the port is set again
     for number in sorted(stands):

@@ -29,8 +29,8 @@ def commission(
 ) -> Iterator[Done]:  # fmt: skip
     """Do the steps that are not `before`, and yield each when it is in the record. `utc`: the instant, as text.
 
-    Ends after a step that heard another master. Raises UserError (a port that fails, another master in between), after
-    a note in the record; so does Ctrl-C.
+    Ends after a step that heard another master, and where the person stops after a failure. Raises UserError (a port
+    that fails, another master in between), after a note in the record; so does Ctrl-C.
     """
 
     def begin(number: int, step: Step) -> None:
@@ -44,6 +44,9 @@ def commission(
             yield done
             if done.step.do == LISTEN and done.outcome == FAILED:
                 file.write(Note(text="stopped: the line is not silent; nothing more was sent", who=who, at=utc()))
+                return
+            if done.outcome == FAILED and done.number < len(steps) and not site.person.goes_on(_failure(done)):
+                file.write(Note(text=f"stopped by the person: step {done.number} failed", who=who, at=utc()))
                 return
     except UserError as error:
         asked = "; ".join(f"{question}: {answer}" for question, answer in site.person.forget())
@@ -60,13 +63,24 @@ def commission(
 
 def sign(file: RecordFile, outcomes: Sequence[str], who: str, at: str) -> None:
     """Sign everything so far. `outcomes`: of the latest try of each step. Raises UserError."""
-    counts = ", ".join(f"{outcomes.count(one)} {one}" for one in (OK, FAILED, SKIPPED))
-    file.write(Signed(who=who, at=at, text=f"{len(outcomes)} steps: {counts}", sha256=file.seal()))
+    file.write(Signed(who=who, at=at, text=counted(outcomes), sha256=file.seal()))
+
+
+def counted(outcomes: Sequence[str]) -> str:
+    """What a signature is for: how many steps had each outcome."""
+    return f"{len(outcomes)} steps: " + ", ".join(f"{outcomes.count(one)} {one}" for one in (OK, FAILED, SKIPPED))
+
+
+def _failure(done: Done) -> str:
+    text, camera = f"Step {done.number} failed", done.step.camera
+    if not camera:
+        return text
+    return f"{text}, so the other steps of {camera} are skipped. Unplug it, or it may answer for the next camera"
 
 
 def _entry(site: RealSite, done: Done, who: str, at: str) -> StepEntry:
     step, reason, camera = done.step, done.reason, done.step.camera
-    strays = f"; {site.strays} bytes outside any reply" if site.strays else ""
+    strays = f"; {site.strays} bytes outside any reply" if site.strays and done.outcome != SKIPPED else ""
     return StepEntry(
         number=done.number, do=step.do, camera=camera, what=instruction(step, site.cameras.get(camera))[0][:4000],
         outcome=done.outcome, seen=(done.seen + strays)[:4000], why=reason.why[:4000] if reason else "",
