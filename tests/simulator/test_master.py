@@ -21,7 +21,7 @@ from busim.simulator.world import build
 
 MS = 1_000_000
 SECOND = 1000 * MS
-GAP, DRAIN, TIME_LIMIT, DELAY = 2 * MS, 3 * MS, 50 * MS, 10 * MS
+GAP, DRAIN, CHAR, TIME_LIMIT, DELAY = 2 * MS, 3 * MS, 0, 50 * MS, 10 * MS
 RTU = find("modbus-rtu")
 
 Answers = list[tuple[int, bytes]]
@@ -57,7 +57,8 @@ class Desk:
         self.sent: list[tuple[int, bytes]] = []
         self.dead: set[int] = set()
         self.answers: Callable[[bytes], Answers] = lambda raw: [(DELAY, good(raw))] if raw[0] not in self.dead else []
-        self.master = Master(RTU.stream_framer(), polls, self.attempts.append, gap=GAP, drain=DRAIN, **more)
+        timing = {"gap": GAP, "drain": DRAIN, "char": CHAR} | more
+        self.master = Master(RTU.stream_framer(), polls, self.attempts.append, **timing)
         self._asked = 0
         self.kernel.at(0, self._wake, 0)
 
@@ -331,6 +332,15 @@ def test_characters_with_errors_are_not_trusted(one: Target) -> None:
     desk.master.heard(good(desk.sent[0][1]), DELAY, flagged=True)
     desk.until(TIME_LIMIT)
     assert [attempt.outcome for attempt in desk.attempts] == [DAMAGED]
+
+
+def test_after_silence_alone_the_line_is_drained_and_no_longer(one: Target, two: Target) -> None:
+    """Two characters of quiet show that a burst is over; here nobody has begun one, and the first request came early."""
+    soon = poll(one)
+    soon.time_out = 2 * MS
+    desk = Desk([soon, poll(two)], char=40 * MS)
+    desk.dead = {1}
+    assert [at for at, _ in desk.until(30 * MS).sent][:2] == [0, soon.time_out + DRAIN]
 
 
 @pytest.mark.parametrize("late", [MS, 2 * MS, DRAIN - 1])

@@ -45,7 +45,7 @@ class Desk:
         self.world: World = build(wall(baud="9600 Bd", master="starts_at: 3600 s"), 1, lambda _: None)
         self._port = self.world.masters["desk", "wall"]
         tasks = [Task(self._target, POLL, "all", request, RTU.encode_request(request), 10**9) for request in polls]
-        self._port.master = Master(RTU.stream_framer(), tasks, self._done, gap=T35, drain=T35, **more)
+        self._port.master = Master(RTU.stream_framer(), tasks, self._done, gap=T35, drain=T35, char=0, **more)
         self.world.start()
         self.world.kernel.at(self._gaps.exponential(self._mean), self._ask)
 

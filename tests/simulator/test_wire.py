@@ -75,6 +75,26 @@ def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character
     assert [record[6] for record in wire.records if record[0] == BURST] == written
 
 
+def test_a_long_collision_is_written_in_pieces_of_4096_characters() -> None:
+    """A line that is disturbed for hours must not be kept in memory until it ends. A burst that ended in one piece has no
+    part in the next.
+    """
+    wire = Wire()
+    for name in ("one", "other", "short"):
+        wire.station(name)
+    wire.station("listener").label = 3
+    wire.start()
+    wire.send(0, "one", b"\x55" * 5000)
+    wire.send(0, "other", b"\x33" * 5000)
+    wire.send(0, "short", b"\x11" * 3)
+    wire.run(until=6_000_000_000)
+    written = [record[3:6] for record in wire.records if record[0] == HEARD and record[2] == 3]
+    instants = [at for _, at, _ in wire.heard("listener")]
+    assert [(first, last, len(data)) for first, last, data in written] == [
+        (instants[0], instants[4095], 4096), (instants[4096], instants[-1], 904),
+    ]  # fmt: skip
+
+
 def test_identical_characters_close_together_decode_as_if_one_had_sent() -> None:
     """A collision can be clean: equal bytes within half a bit (common practice, no source)."""
     wire = Wire()

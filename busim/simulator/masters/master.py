@@ -53,11 +53,11 @@ class Master:
         *,
         gap: int,
         drain: int,
+        char: int,
         policy: MasterPolicy = POLICY,
         starts_at: int = 0,
         echo: bool = False,
         alone: bool = False,
-        char: int = 0,
     ) -> None:
         self._finder = finder
         self._done = done
