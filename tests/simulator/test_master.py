@@ -335,7 +335,7 @@ def test_characters_with_errors_are_not_trusted(one: Target) -> None:
 
 
 def test_after_silence_alone_the_line_is_drained_and_no_longer(one: Target, two: Target) -> None:
-    """Two characters of quiet show that a burst is over; here nobody has begun one, and the first request came early."""
+    """Two characters of quiet show that a burst is over; here nobody has begun one, right after the start."""
     soon = poll(one)
     soon.time_out = 2 * MS
     desk = Desk([soon, poll(two)], char=40 * MS)

@@ -76,8 +76,8 @@ def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character
 
 
 def test_a_long_collision_is_written_in_pieces_of_4096_characters() -> None:
-    """A line that is disturbed for hours must not be kept in memory until it ends. A burst that ended in one piece has no
-    part in the next.
+    """A line that is disturbed for hours must not be kept in memory until it ends. A burst that ended in one piece
+    has no part in the next.
     """
     wire = Wire()
     for name in ("one", "other", "short"):
