@@ -71,12 +71,14 @@ class Source:
                 trace.close()
 
     def prepare(self) -> None:
-        """Read ahead what the first look at each line needs, while a browser starts. A trace that cannot be read is
+        """Read ahead what the page shows first, the first line, while a browser starts. A trace that cannot be read is
         told to whoever looks.
         """
-        with suppress(UserError), self.look():
-            for line in self.lines:
-                with self.look(line.number):
+        with suppress(UserError):
+            with self.look():
+                first = [line.number for line in self.lines[:1]]
+            for number in first:
+                with self.look(number):
                     pass
 
     def _lay(self, trace: Trace) -> None:
