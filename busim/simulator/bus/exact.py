@@ -152,9 +152,16 @@ class ExactPath:
             receiver.listener.heard(bytes((value,)), at, at, flags, None, None)
 
     def wave(self, receiver: Receiver) -> Wave:
-        """The level at this station's receiver, as far as known now."""
+        """The level at this station's receiver, as far as known now.
+
+        It begins two bits before the instant from which the receiver looks: a receiver asks for nothing older, and a
+        disturbance that lasts does not make each character slower than the one before.
+        """
         if receiver.version != self._version or receiver.wave is None:
-            receiver.wave = wave_at(self._cable, receiver.station, self.recent, self.pulses)
+            station, cable = receiver.station, self._cable
+            since = station.uart.at - station.setting.offset(4) - cable.span
+            bursts = [burst for burst in self.recent if burst.off > since]
+            receiver.wave = wave_at(cable, station, bursts, [pulse for pulse in self.pulses if pulse.end > since])
             receiver.version = self._version
         return receiver.wave
 
