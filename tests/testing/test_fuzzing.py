@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from fuzzed_halls import HALLS, MS, SECOND, SHOWN, behind_a_box
+from fuzzed_halls import HALLS, MS, QUICK, SECOND, SHOWN, behind_a_box
 
 from busim.foundation.errors import UserError
 from busim.recording.trace import open_trace
@@ -137,7 +137,8 @@ def alone(kind: str, place: str, at: int, length: int, **values: str) -> tuple[F
 
 
 # Cases on which the good master once failed a judge, each found by a campaign: what nobody can know is not held against
-# a controller. The plan, whether it is behind a converter (`wire`: and prints nothing), and the case.
+# a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
+# nothing), and the case.
 BLAMELESS = {
     "a stop bit that no receiver can tell from silence": (
         "restless", "", Case(1195380921, 3000 * MS, alone("wrong-format", "c2", 2800, 150, format="8N2")),
@@ -247,14 +248,20 @@ BLAMELESS = {
             + alone("late-reply", "c3", 3541, 2000, by="45 ms", spread="2 s", share="0.5"),
         ),
     ),
+    "a reply to an earlier repeat that a quick converter holds back": (
+        "rates", "quick",
+        Case(
+            215352656, 2200 * MS, alone("merged-stream", "box", 1630, 600), (Action(1910 * MS, "c1", "blue_gain", 111),)
+        ),
+    ),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", BLAMELESS)
 def test_the_good_master_is_not_blamed_for_what_nobody_can_know(name: str) -> None:
     hall, behind, case = BLAMELESS[name]
-    plan = behind_a_box(HALLS[hall]) if behind else HALLS[hall]
-    run = PureRun(plan, JUDGES, link=Link, wire_only=behind == "wire")
+    plan = HALLS[hall] if not behind else behind_a_box(HALLS[hall], *([QUICK] if behind == "quick" else []))
+    run = PureRun(plan, JUDGES, link=Link, wire_only=behind in ("wire", "quick"))
     verdicts = run(case).verdicts
     assert [(one.judge, one.why) for one in verdicts if one.outcome == FAIL] == []
     assert verdicts[0].effects
@@ -286,12 +293,17 @@ def test_the_whole_catalogue_is_drawn_but_for_what_no_controller_can_pass() -> N
 
 # Broken masters that no record of the line shows behind a converter: what they call done is not on the wire.
 NEEDS_A_WORD = {"success-before-acknowledge"}
+# Those whose missing pause a slow converter makes up for: packing and both latencies last longer than the silence.
+NEEDS_A_QUICK_BOX = {
+    "no-gap": Case(1, 2 * SECOND),
+    "no-drain": Case(750625942, 5900 * MS, alone("stuck-transmitter", "c4", 5600, 20, mode="babble")),
+}
 WORDS = ("attribution", "no-silent-success", "nothing-corrupt", "split-invariance", "truthful-status")
 
 
 def on_tcp(name: str, cases: int) -> Campaign:
     """A campaign against a broken master behind a converter, judged as a program that prints nothing."""
-    plan = behind_a_box(HALLS[SHOWN[name][0]])
+    plan = behind_a_box(HALLS[SHOWN[name][0]], *([QUICK] if name in NEEDS_A_QUICK_BOX else []))
     run = PureRun(plan, JUDGES, BROKEN[name].make, wire_only=True, link=Link)
     return fuzz(run, space_of(plan), seed=1, cases=cases, first_only=True)
 
@@ -315,6 +327,16 @@ def test_what_only_the_word_of_a_program_tells_is_inconclusive_without_a_hook() 
     assert {one.judge: (one.outcome, one.why) for one in verdicts if one.judge in WORDS} == dict.fromkeys(
         WORDS, ("inconclusive", "no hook")
     )
+
+
+@pytest.mark.parametrize("name", NEEDS_A_QUICK_BOX)
+def test_a_missing_pause_shows_behind_a_quick_converter_and_a_slow_one_keeps_it_by_itself(name: str) -> None:
+    """MODBUS over Serial Line V1.02, p. 13: 1.75 ms above 19200 Bd. The slow one has 4 ms of packing and latency."""
+    case, broken = NEEDS_A_QUICK_BOX[name], BROKEN[name].make
+    quick, slow = behind_a_box(HALLS["rates"], QUICK), behind_a_box(HALLS["rates"])
+    for make, plan, outcome in ((broken, quick, "fail"), (Master, quick, "pass"), (broken, slow, "pass")):
+        (verdict,) = PureRun(plan, (all_judges()["quiet-line"],), make, wire_only=True, link=Link)(case).verdicts
+        assert verdict.outcome == outcome, (make, verdict.why)
 
 
 # -- the long runs ----------------------------------------------------------------------------------------------
