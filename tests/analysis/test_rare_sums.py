@@ -10,7 +10,7 @@ import pytest
 from busim.analysis.budget import Distribution, waits
 from busim.analysis.budget.command_delay import Turn
 from busim.analysis.budget.rounds import RareSum
-from busim.analysis.budget.timetable import Slot, intervals, relative_variance, settles
+from busim.analysis.budget.timetable import Slot, regularity, relative_variance, settles
 
 
 def test_a_sum_with_a_poisson_number_of_fixed_times_has_the_quantiles_of_the_poisson_law() -> None:
@@ -37,6 +37,15 @@ def test_a_normal_time_has_the_quantile_of_the_normal_law() -> None:
     assert total.quantile(0.999) == pytest.approx(20 + 2 * 3.0902, abs=0.06)
 
 
+def test_the_surplus_of_a_time_is_its_stop_loss_transform() -> None:
+    """E[(X - y)+] = (w - y)^2 / (2 w) for a uniform time up to w (integration)."""
+    total = RareSum(40.0)
+    total.add(Distribution.uniform(0.0, 20.0))
+    places, surplus = total.surplus()
+    expected = np.maximum(0.0, 20.0 - places) ** 2 / 40.0
+    assert surplus == pytest.approx(expected, abs=0.02)
+
+
 def test_few_commands_add_what_a_compound_poisson_process_does() -> None:
     """rate x E[S^2] x time (any text), where commands are few: nearly nothing comes while one is served."""
     rate, poll, service = 1e-4, 5.0, 3.0
@@ -57,9 +66,15 @@ def test_commands_at_random_add_what_the_busy_period_does() -> None:
 def test_polls_that_lose_their_place_find_another_where_they_do_not() -> None:
     """Eight slow polls of 0.05 s beside a fast one: a block of 0.4 s each second; once apart, none waits for others."""
     slots = [Slot(0.0, 0.05, 0.045), *[Slot(1.0, 0.05, 0.045)] * 8]
-    block, apart = intervals(slots), intervals(slots, 0.6)
-    assert max(block[0]) > 0.4
+    (block, *_), (apart, *_) = regularity(slots), regularity(slots, 0.6)
+    assert max(block.intervals) > 0.4
     assert settles(slots, 0.6)
     assert not settles(slots, 0.2)
-    assert relative_variance(apart[0]) < relative_variance(block[0]) / 4
-    assert np.mean(block[0]) == pytest.approx(np.mean(apart[0]), rel=0.05)
+    assert relative_variance(apart.intervals) < relative_variance(block.intervals) / 4
+    assert np.mean(block.intervals) == pytest.approx(np.mean(apart.intervals), rel=0.05)
+
+
+def test_a_poll_is_as_late_as_those_that_were_due_before_it_take() -> None:
+    """Two slow ones of 0.1 s, due together each second, then a fast one that is due then too: late in one of four."""
+    slots = [Slot(1.0, 0.1, 0.09), Slot(1.0, 0.1, 0.09), Slot(0.25, 0.02, 0.01)]
+    assert [one.late for one in regularity(slots)] == pytest.approx([0.0, 0.1, 0.2 / 4], rel=0.05)

@@ -7,6 +7,7 @@ on one line, quantity by quantity. One module has one quantity, with its equatio
     utilisation.py     the share of the master's time that polls, probes and commands take
     cycle.py           how often each poll comes
     age.py             how old a value on the screen is; usual_longest.py: how old in all but few rounds
+    drift.py           how late polls of one interval still are, after they have drifted apart
     command_delay.py   how long an operator's move waits; written_out.py: the same beside joysticks
     waiting.py, sharing.py, response.py, polling_systems.py   the laws of the textbooks
 
@@ -20,6 +21,7 @@ from busim.analysis.budget.case import Case, Move, cases, usable_cases
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
 from busim.analysis.budget.cycle import mean_cycle, paced_cycle
 from busim.analysis.budget.distribution import Distribution
+from busim.analysis.budget.drift import drifts
 from busim.analysis.budget.explain import QUANTITIES as EXPLAINED
 from busim.analysis.budget.explain import Step, explain
 from busim.analysis.budget.line import line_budget, line_summary
@@ -89,6 +91,7 @@ __all__ = [
     "budget",
     "carrier_sense",
     "cases",
+    "drifts",
     "exhaustive_wait",
     "explain",
     "fixed_service_wait",

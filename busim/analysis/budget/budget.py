@@ -17,6 +17,7 @@ ASSUMPTIONS = (
     "operators' moves are a Poisson process, evenly over the controls of their panel; a newer move replaces a waiting "
     "one of the same control",
     f"commands go before polls, and a poll that is due has its turn after {POLICY.commands_in_a_row} of them",
+    "polls of one wanted interval drift apart in the course of hours; their ages are the mean over the first hour",
     "a joystick is moved all the time, and its positions come steadily; where newer ones replace waiting ones, the "
     "master's turns are written out one by one",
     f"cameras that are dead have been given up by their master and are probed every {POLICY.longest_pause / 1e9:g} s",

@@ -8,8 +8,9 @@ from functools import cached_property
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.distribution import Distribution
+from busim.analysis.budget.drift import Commands, lateness_left
 from busim.analysis.budget.poll_schedule import PollSchedule
-from busim.analysis.budget.timetable import Slot, intervals, relative_variance, settles
+from busim.analysis.budget.timetable import Regular, Slot, regularity, relative_variance, settles
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, WORST
 from busim.recording.figures import QUANTITIES, Value
@@ -217,18 +218,40 @@ class Expected:
     def interval_variance(self) -> dict[int, float]:
         """ns^2 by poll, of the time between two polls that keep a wanted interval.
 
-        Two causes: other groups that are due first (`timetable`), and commands before the poll in its round. Commands
-        come at random with the rate r, so those in a time t add the variance r E[S^2] t (a compound Poisson process);
-        each of two neighbouring polls may be late by that.
+        Two causes: other groups that are due first (`timetable`), and commands before the poll in its round, which
+        `Commands.added` says; each of two neighbouring polls may be late by that.
         """
         pace, slots, irregular = self.mean, self.slots, self._irregular
-        left = 1 - pace.commands_load
-        commands = pace.waits.carried * pace.serving.square / left**2 if pace.waits is not None else 0.0
-        rest = pace.serving.residual if commands else 0.0
+        added = rest = 0.0
+        if pace.waits is not None:
+            added, rest = self.commands.added, pace.serving.residual
         return {
-            number: relative * slot.every**2 + 2 * commands * (rest + self.elapsed[number])
+            number: relative * slot.every**2 + 2 * added * (rest + self.late[number])
             for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True)
         }
+
+    @cached_property
+    def commands(self) -> Commands:
+        """What commands take, replaced ones left out. Only where moves are followed by `waits`."""
+        pace = self.mean
+        assert pace.waits is not None
+        return Commands(pace.waits.carried, pace.serving, pace.commands_load)
+
+    @cached_property
+    def late(self) -> dict[int, float]:
+        """ns by poll: the time before it in which commands make it late, of polls that keep a wanted interval.
+
+        Of several intervals it is the wait for others that the timetable has; of one interval the round until it
+        begins, less and less as polls drift apart (`drift`).
+        """
+        pace, living = self.mean, self.mean.layout.living
+        if any(one.intervals for one in self.begun):
+            return {number: one.late for number, one in zip(living, self.settled, strict=True)}
+        before = [self.elapsed[number] for number in living]
+        shares = [1.0] * len(before)
+        if pace.waits is not None and not pace.cycle:
+            shares = lateness_left(self.slots, before, self.commands)
+        return {number: share * time for number, share, time in zip(living, shares, before, strict=True)}
 
     @cached_property
     def elapsed(self) -> dict[int, float]:
@@ -251,10 +274,11 @@ class Expected:
         return slots
 
     @cached_property
-    def intervals(self) -> list[list[float]]:
-        """Of each living poll: times between two in a timetable; empty where all polls are wanted as often."""
+    def settled(self) -> list[Regular]:
+        """How regular each living poll is once all have found their places; empty `intervals` where all are wanted as
+        often."""
         pace, slots = self.mean, self.slots
-        if not any(self.begun):
+        if not any(one.intervals for one in self.begun):
             return self.begun
         case = pace.case
         inside = [
@@ -264,17 +288,19 @@ class Expected:
         ]
         longest, probed = max(inside, default=0.0), sum(pace.probed)
         lasting = settles(slots, probed + COMMANDS_IN_A_ROW * longest)
-        return intervals(slots, probed + longest) if lasting else self.begun
+        return regularity(slots, probed + longest) if lasting else self.begun
 
     @cached_property
-    def begun(self) -> list[list[float]]:
+    def begun(self) -> list[Regular]:
         """The same soon after a start."""
-        return intervals(self.slots) if len({slot.every for slot in self.slots}) > 1 else [[] for _ in self.slots]
+        if len({slot.every for slot in self.slots}) > 1:
+            return regularity(self.slots)
+        return [Regular([], 0.0) for _ in self.slots]
 
     @cached_property
     def _irregular(self) -> list[float]:
         """Of each living poll: variance of the time between two over its squared mean, by groups of other intervals."""
-        return [relative_variance(found) for found in self.intervals]
+        return [relative_variance(found.intervals) for found in self.settled]
 
     @cached_property
     def cycle_variance(self) -> float:

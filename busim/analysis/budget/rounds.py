@@ -59,6 +59,10 @@ class RareSum:
         """Adds a time that is there with this chance."""
         self._sum = self._sum * (1 - chance + chance * self.transform(one))
 
+    def multiply(self, part: Complex) -> None:
+        """Adds a time of this characteristic function."""
+        self._sum = self._sum * part
+
     def add_counted(self, one: Distribution, mean: float, variance: float) -> None:
         """Adds a random number of such times: binomial, Poisson or negative binomial by mean and variance of it."""
         self._sum = self._sum * self.counted(one, mean, variance)
@@ -83,6 +87,14 @@ class RareSum:
     def add_difference(self, part: Complex) -> None:
         """Adds one time of this characteristic function, and subtracts another alike."""
         self._sum = self._sum * (part * part.conj())
+
+    def surplus(self) -> tuple[Array, Array]:
+        """y and E[(X - y)+] for each y of the grid from 0 on, ns: the integral of P(X > x) from y on (the stop-loss
+        transform, any text on risk)."""
+        chances = np.fft.irfft(self._sum, _CELLS)[: round((1 - _AHEAD) * _CELLS)]
+        beyond = np.maximum(0.0, chances)[::-1].cumsum()[::-1]
+        above = beyond[::-1].cumsum()[::-1] - beyond
+        return np.asarray(np.arange(len(above)) * self._step, float), np.asarray(above * self._step, float)
 
     def quantile(self, share: float) -> float:
         """The value (ns) that this share does not exceed."""

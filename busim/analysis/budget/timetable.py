@@ -32,8 +32,16 @@ class Slot(NamedTuple):
     answered: float
 
 
-def intervals(slots: Sequence[Slot], disturbance: float | None = None) -> list[list[float]]:
-    """Of each poll: the times between two of it, ns, one after the other; few or none where it is seldom.
+class Regular(NamedTuple):
+    """How regular one poll is. ns: `intervals`: the times between two of it, one after the other, few or none where it
+    is seldom; `late`: how long it waits for polls that were due before it, on average."""
+
+    intervals: list[float]
+    late: float
+
+
+def regularity(slots: Sequence[Slot], disturbance: float | None = None) -> list[Regular]:
+    """How regular each poll is.
 
     `disturbance`: ns for which the master may be kept from polling at a time, by commands and lost exchanges in a row;
     None: polls have not yet found their places, as after a start, where all are due at once.
@@ -44,9 +52,12 @@ def intervals(slots: Sequence[Slot], disturbance: float | None = None) -> list[l
         table.written(slowest)
     else:
         table.written(_SETTLING * slowest, disturbance, slowest / _DISTURBANCES)
-    table.begun = [[] for _ in slots]
+    table.begun, table.late = [[] for _ in slots], [0.0] * len(slots)
     table.written(table.now + (_FIRST_ROUNDS if disturbance is None else _ROUNDS) * slowest)
-    return [[after - before for before, after in itertools.pairwise(found)] for found in table.begun]
+    return [
+        Regular([after - before for before, after in itertools.pairwise(begun)], late / max(1, len(begun)))
+        for begun, late in zip(table.begun, table.late, strict=True)
+    ]
 
 
 def settles(slots: Sequence[Slot], disturbance: float) -> bool:
@@ -66,7 +77,7 @@ def relative_variance(values: Sequence[float]) -> float:
 
 
 class _Timetable:
-    """`now`: ns; `begun`: when each poll began."""
+    """`now`: ns; `begun`: when each poll began; `late`: how late, all of these together."""
 
     def __init__(self, slots: Sequence[Slot]) -> None:
         self._slots = slots
@@ -74,10 +85,11 @@ class _Timetable:
         self._queued = len(slots)
         self.now = 0.0
         self.begun: list[list[float]] = [[] for _ in slots]
+        self.late = [0.0] * len(slots)
 
     def written(self, until: float, disturbance: float = 0.0, apart: float = math.inf) -> None:
         """Goes on until then, with a disturbance about every `apart` ns."""
-        slots, due, begun, now = self._slots, self._due, self.begun, self.now
+        slots, due, begun, late, now = self._slots, self._due, self.begun, self.late, self.now
         met, next_one = 0, now + apart if disturbance else math.inf
         for _ in range(_MOST_POLLS):
             if now > until:
@@ -89,6 +101,7 @@ class _Timetable:
             wanted, _, number = heappop(due)
             slot, start = slots[number], max(now, wanted)
             begun[number].append(start)
+            late[number] += start - wanted
             self._queued += 1
             answered = start + slot.answered
             heappush(due, (max(wanted + slot.every, answered) if slot.every else answered, self._queued, number))

@@ -81,42 +81,40 @@ class UsualLongest:
     def _timetables(self, chosen: list[bool], factor: float = 1.0) -> list[Distribution | None]:
         """Times between two of the chosen living polls as timetables have them; a single None where there are none."""
         found = []
-        begun, settled = self._expected.begun, self._expected.intervals
+        begun, settled = self._expected.begun, self._expected.settled
         for each in (begun, settled) if settled is not begun else (begun,):
-            times = [factor * time for one, wanted in zip(each, chosen, strict=True) if wanted for time in one]
+            times = [
+                factor * time for one, wanted in zip(each, chosen, strict=True) if wanted for time in one.intervals
+            ]
             if times:
                 weights = np.full(len(times), 1 / len(times))
                 found.append(Distribution(np.array(times), weights, np.zeros(len(times))))
         return [*found] or [None]
 
     def _paced(self, number: int, every: float, before: float) -> list[RareSum]:
-        """The time between two polls that keep their pace, soon after a start and long after it.
-
-        What commands wait at an instant is the sum of a geometric number of residual services (Pollaczek-Khinchine, any
-        queueing text): its characteristic function is (1 - rho) / (1 - rho phi_R).
-        """
+        """The time between two polls that keep their pace, soon after a start and long after it."""
         expected, pace = self._expected, self._expected.mean
         probes = pace.probes()
         longest = max([time for time, _ in probes], default=0.0)
         found = []
         for once in self._timetables([one == number for one in pace.layout.living]):
             base = Distribution.certain(every) if once is None else once
-            spread = expected.interval_variance[number] ** 0.5
+            variance = expected.interval_variance[number]
+            if pace.waits is not None:  # soon after a start polls have not drifted apart
+                variance += 2 * expected.commands.added * max(0.0, before - expected.late[number])
+            spread = variance**0.5
             total = RareSum(base.longest + _SPREADS * spread + longest + every / 4)
             total.add(base)
             if once is not None:
                 total.add(self._one_poll, _ONE_MORE)
             late = np.ones(1, complex)
             if pace.waits is not None:
-                serving, load = pace.serving, pace.commands_load
-                rest = Distribution(serving.values / 2, serving.weights * serving.values / serving.mean, serving.values)
-                waiting = (1 - load) / (1 - load * total.transform(rest))
-                # as many as in a delay busy period, with the variance n / (1 - rho)^2 (Kleinrock vol. 1, from memory)
-                count = pace.waits.carried * before
-                late = waiting * total.counted(serving, count, count / (1 - load) ** 2)
+                commands = expected.commands
+                late = commands.waiting(total) * commands.while_polling(total, before)
                 if once is None and pace.demand > _BUSY:
-                    count = pace.waits.carried * every
-                    work = total.transform(Distribution.certain(pace.occupied)) * total.counted(serving, count, count)
+                    count = commands.rate * every
+                    work = total.transform(Distribution.certain(pace.occupied))
+                    work = work * total.counted(commands.serving, count, count)
                     late = late * total.carried_over(work, every)
             for time, often in probes:
                 met = time * often

@@ -12,7 +12,16 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from busim.analysis.budget import COMMANDS_IN_A_ROW, Case, Move, Varied, missing_quiet, paced_cycle, timing
+from busim.analysis.budget import (
+    COMMANDS_IN_A_ROW,
+    Case,
+    Move,
+    Varied,
+    drifts,
+    missing_quiet,
+    paced_cycle,
+    timing,
+)
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, Numbers
 
@@ -41,12 +50,13 @@ class Layout(Protocol):
 class _Moved:
     """The demand of moves: `rate` per ns, `service` and `square` (ns, ns^2) of one, `wire` a share of time.
 
-    `most`: the largest share of time they can get: four for each poll.
+    `longest`: ns of the longest one; `most`: the largest share of time they can get: four for each poll.
     """
 
     rate: Array
     service: Array
     square: Array
+    longest: Array
     most: Array
     wire: Array
 
@@ -105,6 +115,12 @@ class _Laws:
         total = np.zeros((self._layout.points, what.shape[-1] + 1))
         np.cumsum(np.broadcast_to(what, (self._layout.points, what.shape[-1])), axis=1, out=total[:, 1:])
         return total[:, np.searchsorted(unit, self._layout.counts)]
+
+    def _most(self, what: Array, unit: npt.NDArray[np.int64]) -> Array:
+        """[point, cameras] from [point, poll]: the largest of the first cameras."""
+        most = np.zeros((self._layout.points, what.shape[-1] + 1))
+        np.maximum.accumulate(np.broadcast_to(what, (self._layout.points, what.shape[-1])), axis=1, out=most[:, 1:])
+        return most[:, np.searchsorted(unit, self._layout.counts)]
 
     def figures(self, need: float | None) -> tuple[dict[str, Array], Mask]:
         polls, per, every, full = self._polls, self.per, self.every, self.moved.load
@@ -192,7 +208,9 @@ class _Laws:
         row = COMMANDS_IN_A_ROW * service
         wire = self._add(rates * np.where(live, moves.wire, moves.asked), unit)
         most = np.where(poll > 0, row / np.where(row > 0, row + poll, 1.0), 1.0)
-        return _Moved(rate, service, (1 - share) * squares + share * gone**2, most, wire)
+        failed = np.where(live, tries * np.greater(moves.failing, 0), 1) * np.asarray(moves.lost)
+        longest = self._most(np.maximum(np.where(live, moves.occupied(), 0.0), failed) * (rates > 0), unit)
+        return _Moved(rate, service, (1 - share) * squares + share * gone**2, longest, most, wire)
 
     # -- polls ------------------------------------------------------------------------------------------------
 
@@ -254,10 +272,19 @@ class _Laws:
         late = 2 * self._before(mask) / count * self.moved.rate * self.moved.square / (1 - self.moved.load) ** 2
         variance = np.where(kept, late, self._variance())
         age = half * self.shortest + variance / (2 * self.shortest) + delivery
-        # groups of different intervals make each other late, which the timetable of a single point says, and what
-        # commands add to a round follows from the chain of its moves
+        # groups of different intervals make each other late, which the timetable of a single point says; what commands
+        # add to a round follows from the chain of its moves; and polls that drift apart need the law of their lateness
         several = (self.count > 0).sum(axis=2) > 1
-        return np.asarray(np.where(several | (~kept & (self.moved.rate > 0)), np.nan, age))
+        single = several | (~kept & (self.moved.rate > 0)) | (kept & self._drifts())
+        return np.asarray(np.where(single, np.nan, age))
+
+    def _drifts(self) -> Mask:
+        """Whether polls of one interval may lose their places: the last one of a round first of all."""
+        moved, longest = self.moved, np.asarray(self._polls.occupied()).max(axis=-1, keepdims=True)
+        pause = np.asarray(self._polls.exchange.pause).min(axis=-1, keepdims=True)
+        before = (self.occupied.sum(axis=2) - longest) / (1 - moved.load)
+        answered = longest / (1 - moved.load) - pause
+        return drifts(self.shortest, before, answered, moved.rate, moved.square, moved.longest, moved.load)
 
     def _before(self, mask: Mask) -> Array:
         """ns of a round until the chosen polls begin, summed over them, with the rest of a command under way."""
