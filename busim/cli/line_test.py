@@ -60,6 +60,11 @@ def command(
             "a cable has two ends", found="NEAR, FAR and --loopback" if loopback else "NEAR alone",
             expected="NEAR and FAR; or on four wires NEAR with --loopback", mend="name an adapter for each end",
         )  # fmt: skip
+    if far is not None and ends[0].where == ends[1].where:
+        raise UserError(
+            "both ends are the same port", found=repr(near), expected="an adapter at each end of the cable",
+            mend="name the other adapter as FAR; on four wires one alone does with --wires 4 --loopback",
+        )  # fmt: skip
     if loopback and wires != 4:
         raise UserError(
             "a loop proves nothing about a two-wire line", found=f"--loopback with --wires {wires}",
@@ -74,7 +79,7 @@ def command(
     if not rates:
         raise UserError("no rate to try", found=up_to, expected=f"{RATES[0]} or more", mend="raise --up-to")
     person = _asked if sys.stdin.isatty() and not as_json else None
-    real_line.agree([*(said for end in ends for said in dangers(end, direction)), _OFF], yes=yes)
+    real_line.agree([*dict.fromkeys(said for end in ends for said in dangers(end, direction)), _OFF], yes=yes)
     rate = real_line.rate(str(rates[0]))
     with open_target(ends[0], rate, form, direction=direction) as one:
         real_line.listening(length)

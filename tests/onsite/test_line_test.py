@@ -295,6 +295,7 @@ def test_two_joined_pseudo_terminals_are_good_in_wall_time() -> None:
     ("words", "said"),
     [
         (["near"], "a cable has two ends"),
+        (["near", "near"], "both ends are the same port"),
         (["near", "far", "--loopback", "--wires", "4"], "a cable has two ends"),
         (["near", "--loopback", "--wires", "4", "--answer", "plan.yaml"], "without a far end"),
         (["near", "far", "--up-to", "1200"], "no rate to try"),

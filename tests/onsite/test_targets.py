@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import termios
+import threading
 from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import Any
 
 import pytest
 import serial
+import serial.rfc2217
+import serial.rs485
 from fake_devices import Port
 from lines import BAUD, FORMAT, terminal, tool_on, world_links
 from virtual_halls import MS, hall
@@ -21,6 +24,7 @@ from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.targets import Link, OtherMaster, RealTool, Target, adapter_of, dangers, open_target, parse_target
 from busim.onsite.targets.direction import switch
+from busim.onsite.targets.opening import _Rfc2217
 from busim.plan import read_text
 from busim.plan.models import load
 from busim.protocols import READ, Request
@@ -140,15 +144,34 @@ def test_a_rate_that_is_no_whole_number_and_a_direction_that_a_box_has_itself_ar
         open_target(parse_target("socket://127.0.0.1:1"), BAUD, PLAIN, direction="rts")
 
 
-def test_the_kernel_s_rs_485_mode_is_refused_where_a_driver_has_none() -> None:
-    with terminal() as (_, path), pytest.raises(UserError, match="no RS-485 mode"):
-        open_target(parse_target(path), BAUD, PLAIN, direction="kernel")
+@pytest.mark.parametrize(
+    ("direction", "said"), [("kernel", "neither an RS-485 mode nor an RTS line"), ("rts", "no RTS line")]
+)
+def test_a_port_that_can_enable_no_driver_is_refused(direction: str, said: str) -> None:
+    """A pseudo-terminal has neither: ENOTTY to TIOCSRS485 and to TIOCMBIC (asked of the kernel here)."""
+    with terminal() as (_, path), pytest.raises(UserError, match=said) as told:
+        open_target(parse_target(path), BAUD, PLAIN, direction=direction)
+    assert "--direction hardware" in str(told.value)
+
+
+def test_where_a_driver_has_no_rs_485_mode_rts_does_it_and_the_user_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The kernel refuses TIOCSRS485 on a pseudo-terminal (ENOTTY); its RTS line is a stand-in."""
+    seen: list[bool] = []
+    monkeypatch.setattr(serial.Serial, "_update_rts_state", lambda self: seen.append(self._rts_state))
+    with terminal() as (ours, path):
+        with open_target(parse_target(path), BAUD, PLAIN, direction="kernel") as link:
+            assert "has no RS-485 mode (TIOCSRS485): RTS enables it" in link.notes[0]
+            seen.clear()
+            link.send(b"\x55")
+            link.set(9600)
+        assert os.read(ours, 1) == b"\x55"
+    assert seen == [True, False]
 
 
 def test_the_kernel_s_rs_485_mode_is_asked_of_the_driver(monkeypatch: pytest.MonkeyPatch) -> None:
     """TIOCSRS485 is 0x542F, and SER_RS485_ENABLED its first flag (Linux, include/uapi/linux/serial.h)."""
     seen = []
-    with terminal() as (_, path), serial.Serial(path) as port:
+    with terminal() as (_, path), serial.rs485.RS485(path) as port:
         monkeypatch.setattr("fcntl.ioctl", lambda _, code, buffer: seen.append((code, buffer[0])))
         switch(port, "kernel")
         monkeypatch.undo()
@@ -156,8 +179,10 @@ def test_the_kernel_s_rs_485_mode_is_asked_of_the_driver(monkeypatch: pytest.Mon
 
 
 def test_rts_goes_up_for_each_message_and_down_after_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[object] = []
+    monkeypatch.setattr(serial.Serial, "_update_rts_state", lambda self: seen.append(self._rts_state))
     with terminal() as (ours, path), open_target(parse_target(path), BAUD, PLAIN, direction="rts") as link:
-        seen: list[object] = []
+        seen.clear()
         monkeypatch.setattr(serial.Serial, "rts", property(None, lambda _, on: seen.append(on)))
         monkeypatch.setattr(serial.Serial, "setRTS", lambda _, on=True: seen.append(on))
         before = serial.Serial.write
@@ -198,14 +223,36 @@ def test_a_target_that_never_stops_sending_fills_no_memory(monkeypatch: pytest.M
 
 
 def test_a_box_over_rfc_2217_that_does_not_speak_it_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    def refused(*_: object, **settings: object) -> None:
-        assert "write_timeout" not in settings  # pyserial has none there and would refuse it
+    def refused(*_: object) -> None:
         raise serial.SerialException("Remote does not seem to support RFC2217 or BINARY mode")
 
-    monkeypatch.setattr(serial, "serial_for_url", refused)
+    monkeypatch.setattr(serial.rfc2217.Serial, "open", refused)
     with pytest.raises(UserError, match="cannot be used over RFC 2217") as caught:
         open_target(parse_target("rfc2217://192.0.2.1:4001"), BAUD, PLAIN)
     assert "socket://192.0.2.1:4001" in (caught.value.mend or "")
+
+
+def test_a_box_over_rfc_2217_that_is_not_there_is_said_so() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+    with pytest.raises(UserError, match="the box cannot be reached"):
+        open_target(parse_target(f"rfc2217://127.0.0.1:{port}"), BAUD, PLAIN)
+
+
+def test_bytes_that_are_no_telnet_end_the_reading_without_a_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+    """IAC SE without SB (RFC 855), on which pyserial 3.5 raises TypeError in its thread."""
+    seen: list[object] = []
+    monkeypatch.setattr(threading, "excepthook", seen.append)
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        port = _Rfc2217(None)
+        port._socket, port.is_open = ours, True
+        theirs.sendall(b"\xff\xf0")
+        reader = threading.Thread(target=port._telnet_read_loop)
+        reader.start()
+        reader.join()
+        port._socket = None
+    assert seen == []
 
 
 def test_the_latency_timer_of_an_adapter_is_read_and_said(tmp_path: Path) -> None:

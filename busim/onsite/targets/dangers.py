@@ -19,7 +19,7 @@ def dangers(target: Target, direction: str = "") -> tuple[str, ...]:
             "some adapters one of them enables the driver, which disturbs whatever runs on the pair."
         )
         how = {
-            KERNEL: "The kernel then enables the driver for each message (RS-485 mode of the port).",
+            KERNEL: "The kernel then enables the driver for each message (RS-485 mode of the port), or else RTS.",
             RTS: "RTS then enables the driver for each message; other programs must not touch RTS meanwhile.",
         }.get(direction, "RTS is then left low.")
         return first, how, _HEADS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from collections.abc import Callable
@@ -9,6 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 import serial
+import serial.rfc2217
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
@@ -71,7 +73,7 @@ def _port(
     port.rts = False  # before opening, so that it is not raised a second time
     port.open()
     try:
-        switch(port, direction)
+        notes += [note for note in (switch(port, direction),) if note]
         notes += _read_back(port, baud)
         told = adapter_of(target.where, descriptor=port.fileno() if os.name == "posix" else None).told
         return Link(port, target.where, clock, tuple(notes + ([told] if told else [])), bare=terminal)
@@ -82,14 +84,29 @@ def _port(
 
 def _box(target: Target, baud: int, format: CharFormat, clock: Callable[[], int]) -> Link:
     settings = _settings(baud, format)
-    if target.kind == RFC2217:  # pyserial has no time-out there and refuses one; its socket blocks for 5 s at most
+    port: serial.SerialBase
+    if (
+        target.kind == RFC2217
+    ):  # pyserial has no write time-out there and refuses one; its socket blocks for 5 s at most
         del settings["write_timeout"]
-    port = serial.serial_for_url(target.text, **settings)
+        port = _Rfc2217(target.text, **settings)
+    else:
+        port = serial.serial_for_url(target.text, **settings)
     if target.kind == SOCKET:
         note = f"baud and format are those of the box; {baud} Bd {format} is assumed, not set"
     else:
         note = f"the box acknowledged {baud} Bd {format} (RFC 2217); whether its port has it shows on the line alone"
     return Link(port, target.where, clock, (note,))
+
+
+class _Rfc2217(serial.rfc2217.Serial):
+    """pyserial's port, whose reading thread ends without a traceback on bytes that are no Telnet: the next read says
+    that it has ended.
+    """
+
+    def _telnet_read_loop(self) -> None:
+        with contextlib.suppress(Exception):  # whatever a box makes it raise
+            super()._telnet_read_loop()  # type: ignore[misc]  # not in its types
 
 
 def _read_back(port: serial.Serial, baud: int) -> list[str]:
@@ -113,13 +130,15 @@ def _refused(target: Target, error: Exception, baud: Fraction, format: CharForma
             "another program has this port open", file=target.where, found=said,
             expected="a port for this command alone", mend="end the other program; `fuser -v` names it",
         )  # fmt: skip
-    if target.kind == RFC2217:
+    if target.kind == RFC2217 and isinstance(error, serial.SerialException) and error.__context__ is None:  # connected
         mend = f"use socket://{target.where} if the box serves its port raw and has {baud} Bd {format} already"
         return UserError("the box cannot be used over RFC 2217", file=target.text, found=said, mend=mend)
-    if target.kind == SOCKET:
+    if target.remote:
         mend = "see that the box is on, that its address and port are right, and that no other client fills it"
         return UserError("the box cannot be reached", file=target.text, found=said, mend=mend)
-    if isinstance(error, OSError) and error.errno:  # pyserial's own words say the port and the reason twice
+    if "Inappropriate ioctl" in said:
+        said = "no serial port"
+    elif isinstance(error, OSError) and error.errno:  # pyserial's own words say the port and the reason twice
         said = os.strerror(error.errno)
     return UserError(
         "the serial port cannot be used", file=target.where, found=said,
