@@ -324,7 +324,7 @@ class DeclaredProtocol:
             return TrialCutter(sizes, self._is_request, framing.longest)
         first = self.declaration.frame[0]
         head = first if isinstance(first, bytes) else b""
-        size_of = self._stated_size() if framing.kind == "length" else lambda *_: framing.length
+        size_of = self._stated_size() if framing.kind == "length" else lambda _data, _at: framing.length
         return SizeCutter(head, size_of, self._sound, framing.longest)
 
     def _is_request(self, data: bytes) -> bool:

@@ -165,7 +165,7 @@ class Fold:
         values["load"] = _value("load", load, exchanges, _NOBODY)
         if not line.inside:
             values["headroom"] = Value(QUANTITIES["headroom"], None, 0, "nobody asked")
-        elif self.restless & line.inside.keys():
+        elif not self.restless.isdisjoint(line.inside):
             values["headroom"] = Value(QUANTITIES["headroom"], None, 0, "polls never rest: no rate is wanted")
         else:
             values["headroom"] = _value("headroom", None if load is None else 1 - load, exchanges)

@@ -5,7 +5,7 @@ The way of data: a `Burst` of a `Station` -> `driver` (its levels) -> `superposi
 """
 
 from busim.simulator.bus.line import Line
-from busim.simulator.bus.setting import Setting, setting
+from busim.simulator.bus.settings import Setting, setting
 from busim.simulator.bus.stations import Burst, Listener, Station
 from busim.simulator.bus.uart import Uart
 from busim.simulator.bus.wave import Pulse, Wave

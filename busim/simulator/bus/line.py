@@ -23,7 +23,7 @@ from busim.simulator.bus.fast import FastPath
 from busim.simulator.bus.port_changes import PortChanges
 from busim.simulator.bus.receiver_groups import ReceiverGroups
 from busim.simulator.bus.rewiring import Rewiring
-from busim.simulator.bus.setting import Setting
+from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.stations import NEVER, Burst, Listener, Station
 from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse

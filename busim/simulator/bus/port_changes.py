@@ -11,7 +11,7 @@ from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.exact import ExactPath, find_receiver
 from busim.simulator.bus.fast import FastPath
 from busim.simulator.bus.receiver_groups import ReceiverGroups
-from busim.simulator.bus.setting import Setting
+from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.stations import NEVER, Burst, Station
 from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.uart import Uart

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from busim.simulator.bus.setting import Setting
+from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.uart import Uart
 from busim.simulator.bus.wave import Wave
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 
 from busim.recording.trace import BREAK, FRAMING, PARITY
-from busim.simulator.bus.setting import Setting
+from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.wave import Wave
 
 Heard = tuple[int, int, int, bool]  # done ns, value, flags, whether the stop bit was space

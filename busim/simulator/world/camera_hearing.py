@@ -10,12 +10,12 @@ from busim.protocols import BusProtocol, Frames, Request, WireFramer
 from busim.recording.trace import FRAME, Emit
 from busim.simulator.bus import Line, Listener, Setting, Station
 from busim.simulator.kernel import Kernel
-from busim.simulator.world.camera_ports import CameraPort
+from busim.simulator.world.camera_ports import CameraPort, Roll
 
 _DECODED = 1024  # different frames whose decoding a hearing keeps
 
 
-class Hearing:
+class Hearing(Roll):
     """Cuts the characters heard by one receiver group into requests. A Listener of the bus."""
 
     __slots__ = (

@@ -6,7 +6,6 @@ from collections import deque
 from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
-from typing import Protocol, runtime_checkable
 
 from busim.foundation.units import CharFormat
 from busim.protocols import ASSIGN, SEARCH, BusProtocol, Reply, Request
@@ -20,11 +19,14 @@ _REMEMBERED = 32  # served requests that a camera port remembers: more than can 
 _ENCODED = 64  # latest replies whose bytes it keeps: the same few polls mostly get the same values
 
 
-@runtime_checkable
-class _Roll(Protocol):
+class Roll:
     """A listener that knows the cameras that hear (`camera_hearing.Hearing`)."""
 
-    def enlist(self) -> None: ...
+    __slots__ = ()
+
+    def enlist(self) -> None:
+        """Find again the cameras that hear, and their IDs."""
+        raise NotImplementedError
 
 
 class _Outlet:
@@ -84,7 +86,7 @@ class CameraPort:
     ) -> None:  # fmt: skip
         self.asked: CameraRequest = self._asked
         self.answers_to: tuple[int, ...] | None = None
-        self.set_port: Callable[[Fraction, CharFormat], None] = lambda *_: None
+        self.set_port: Callable[[Fraction, CharFormat], None] = lambda _baud, _format: None
         self.spoiled: list[Callable[[int], None]] = []
         self.booted: list[Callable[[], None]] = []
         self._instead: Callable[[], None] | None = None
@@ -274,7 +276,7 @@ class CameraPort:
         group = self.station.group
         if group is not None:
             for listener in (group.listener, *(receiver.listener for receiver in group.receivers)):
-                if isinstance(listener, _Roll):
+                if isinstance(listener, Roll):
                     listener.enlist()
 
     def read_at(self, request: Request, since: int, until: int) -> int:

@@ -45,7 +45,7 @@ class Clients:
         self, kernel: Kernel, policy: Policy, to_net: Crossing, com: ComPort | None,
         effect: Callable[[str, str], None], left: Callable[[int, list[Action]], None],
     ) -> None:  # fmt: skip
-        self.drop: Drop = lambda *_: None
+        self.drop: Drop = lambda _client, _reset: None
         self._kernel = kernel
         self._policy = policy
         self.slots: Admission = Slots(policy.clients.most, policy.clients.when_full, policy.clients.hold_slot)
