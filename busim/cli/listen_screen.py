@@ -50,6 +50,12 @@ def print_survey(survey: Survey, notes: Sequence[str]) -> None:
     )
     for note in notes:
         screen.say(note)
+    if not survey.overheard.bytes:
+        screen.say(
+            "Nothing was heard: nobody sends, or this is not the line. At a port look at the two wires; at a box, most "
+            "serve one client and pass on replies alone.", "bold",
+        )  # fmt: skip
+        return
     columns = [
         Column("ID"), *(Column(title, right=True) for title in (
             "requests", "/s", "answered", "turnaround ms", "p99", "retries", "late"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+import sys
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -56,6 +57,8 @@ def overheard(source: str, protocol: str, line: str | None, port: int | None) ->
     with open_capture(source, port=port, line=line) as capture:
         form = capture.form
         survey.take(capture)
+        for note in capture.notes:
+            print(f"note: {note}", file=sys.stderr)
     survey.end()
     if form != "trace":
         return survey, Shown(source, line or "line")

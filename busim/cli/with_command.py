@@ -63,15 +63,19 @@ def command(
     from busim.cli.plan_file import read_usable
     from busim.cli.show import print_report, write_json
     from busim.cli.writing import refuse_other
+    from busim.plan import served
     from busim.runtime.clocks import wall_loop
     from busim.runtime.session import Live
 
     if figures is not None:  # before any run
         refuse_other(figures, "file of figures", lambda text: text.startswith('{\n  "schema":'))
     until = None if length is None else option_parsing.length(length)
-    news = News()
+    news, read = News(), read_usable(plan)
+    for one in served(read):
+        if one.real_port is not None:
+            print(f"note: {one.real_port} is not opened: only busim serve joins real ports", file=sys.stderr)
     live = Live(
-        read_usable(plan), seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
+        read, seed, trace=trace, overwrite=overwrite, speed=speed, play=play or (), intents=intents,
         any_port=True, until=until, pty=pty, news=news.tell, caution=news.caution,
     )  # fmt: skip
     news.now = lambda: live.now

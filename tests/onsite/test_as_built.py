@@ -20,6 +20,8 @@ from busim.onsite.captures import BOTH, Piece
 from busim.onsite.listening import Survey
 from busim.plan import read, read_text
 from busim.protocols import find, names
+from busim.recording.exports import to_pcapng
+from busim.recording.trace import open_trace
 
 MS = 1_000_000
 PLAN = """
@@ -66,6 +68,26 @@ def test_the_plan_that_made_a_trace_does_not_differ_from_it(trace: Path) -> None
     done = CliRunner().invoke(app, ["plan", "diff", str(trace.with_name("wall.yaml")), str(trace)])
     assert done.exit_code == 0
     assert "as planned" in done.stdout
+
+
+def test_a_capture_without_a_byte_is_said_to_be_empty_and_nothing_is_compared(trace: Path) -> None:
+    silent = trace.with_name("silent.csv")
+    silent.write_text("time,data\n")
+    done = CliRunner().invoke(app, ["plan", "diff", str(trace.with_name("wall.yaml")), str(silent)])
+    assert done.exit_code == 1
+    assert "not a single byte" in done.stdout
+    assert "explained" not in done.stdout
+    assert "Nothing was heard" in CliRunner().invoke(app, ["listen", str(silent)]).stdout
+
+
+def test_a_capture_that_is_cut_off_says_so_where_a_plan_is_drafted_of_it(trace: Path) -> None:
+    whole, cut = trace.with_name("whole.pcapng"), trace.with_name("cut.pcapng")
+    with open_trace(trace) as opened:
+        to_pcapng(opened, whole)
+    cut.write_bytes(whole.read_bytes()[:-5])
+    done = CliRunner().invoke(app, ["plan", "from", str(cut), "-o", str(trace.with_name("of-cut.yaml"))])
+    assert done.exit_code == 0
+    assert "cut off near byte" in done.stderr
 
 
 @pytest.mark.parametrize(

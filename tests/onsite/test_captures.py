@@ -197,6 +197,13 @@ def test_a_capture_that_is_cut_off_says_so_and_gives_what_there_is(tmp_path: Pat
         assert there
 
 
+def test_bytes_that_are_no_text_are_no_csv_either(tmp_path: Path) -> None:
+    for content in (bytes(range(1, 256)), b"time,data\x1b[2J\n0,01\n"):
+        (tmp_path / "file").write_bytes(content)
+        with pytest.raises(UserError, match="this is no capture"), open_capture(str(tmp_path / "file")) as capture:
+            list(capture)
+
+
 class Endless(io.RawIOBase):
     """A capture that never ends."""
 

@@ -96,6 +96,17 @@ async def told_of(told: list[str], word: str) -> None:
 
 
 @PLACES
+def test_a_command_beside_the_installation_is_told_that_no_real_port_is_opened(
+    placed: Callable[[str], Plan], tmp_path: Path
+) -> None:
+    path = tmp_path / "plan.yaml"
+    path.write_text(placed("/dev/ttyUSB0").source)
+    done = CliRunner().invoke(app, ["with", str(path), "--", "no-such-program"])
+    assert "the command cannot be run" in str(done.exception)
+    assert "note: /dev/ttyUSB0 is not opened: only busim serve joins real ports" in done.stderr
+
+
+@PLACES
 async def test_emulated_cameras_answer_on_a_real_line_and_the_trace_replays_without_it(
     placed: Callable[..., Plan], tmp_path: Path
 ) -> None:

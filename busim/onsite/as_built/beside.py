@@ -20,7 +20,10 @@ _SPOKEN = 0.5  # share of explained bytes below which the line speaks something 
 
 @dataclass(frozen=True, slots=True)
 class Differs:
-    """One difference. `what`: camera, poll, rate, baud, format, protocol or master; `planned`, `found`: in words."""
+    """A difference between plan and line, each in words.
+
+    `what`: camera, poll, rate, baud, format, protocol, master or line.
+    """
 
     what: str
     where: str
@@ -33,6 +36,8 @@ class Differs:
 
 def beside(line: ResolvedLine, survey: Survey, seen: Shown) -> list[Differs]:
     """Every difference, cameras first."""
+    if not survey.overheard.bytes:
+        return [Differs("line", line.name, "traffic", "not a single byte")]
     if survey.explained < _SPOKEN:
         told = f"{100 * survey.explained:.0f} % of {survey.overheard.bytes} bytes explained by it"
         return [Differs("protocol", line.name, line.speaks.name, told)]

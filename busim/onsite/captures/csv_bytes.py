@@ -29,6 +29,11 @@ def csv_pieces(file: IO[str], name: str) -> Iterator[Piece]:
     """The pieces of a CSV stream. Raises UserError with the line of a row that cannot be read."""
     lines = _bounded(file, name)
     first = next(lines, "")
+    if not first.strip().replace("\t", "").isprintable() or "\N{REPLACEMENT CHARACTER}" in first:
+        raise UserError(
+            "this is no capture", file=name, found="neither text nor a form that is known",
+            expected="a trace of busim, pcapng, pcap, or CSV with times and bytes", mend="give one of these",
+        )  # fmt: skip
     separator = max(",;\t", key=first.count)
     titles = [title.strip().lower() for title in next(csv.reader([first], delimiter=separator), [])]
     time, unit = _time_column(titles)

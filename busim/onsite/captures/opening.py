@@ -143,8 +143,8 @@ def _bursts(trace: Trace, line: str | None) -> Iterator[Piece]:
     if chosen not in lines:
         raise UserError(
             "which line of the trace?" if line is None else "the trace has no such line", file=trace.path,
-            field="--line", found=repr(line), expected=" or ".join(map(repr, lines))[:300] or "a trace with lines",
-            mend="name one with --line",
+            field="--line", found="no --line" if line is None else repr(line),
+            expected=" or ".join(map(repr, lines))[:300] or "a trace with lines", mend="name one with --line",
         )  # fmt: skip
     kinds = {number: name.kind for number, name in trace.names.items()}
     ways = {"camera": FROM_LINE, "converter": TO_LINE, "master": TO_LINE}
