@@ -193,8 +193,11 @@ masters:
 def test_a_camera_that_does_not_answer_is_named() -> None:
     plan = plan_of()
     wrong = read_text(plan.source.replace("bus_id: 3", "bus_id: 4"))
-    with world_links(plan, "wall box") as (_, (link,)), pytest.raises(UserError, match="no reply could be timed"):
-        measure(tool_on(link, plan), planned(resolve(wrong), "4"), S // 10, 6)
+    with world_links(plan, "wall box") as (_, (link,)):
+        tool = tool_on(link, plan)
+        with pytest.raises(UserError, match="no reply could be timed"):
+            measure(tool, planned(resolve(wrong), "4"), S // 10, 100)
+    assert len(tool.sent) == 6, "a hundred time-outs would take minutes"
 
 
 def test_a_camera_is_named_by_its_name_or_its_only_bus_id() -> None:

@@ -16,6 +16,7 @@ from busim.physics.exchange import runs
 from busim.protocols import READ, Request
 
 SCHEMA = 1
+_SILENT = 5  # reads without a reply after which no more are sent
 _RTT = 68  # offset of tcpi_rtt in struct tcp_info, in bytes (Linux, include/uapi/linux/tcp.h)
 
 
@@ -54,7 +55,10 @@ class Measurement:
 
 
 def measure(tool: RealTool, planned: Planned, listening: int, reads: int = 100) -> Measurement:
-    """Listen for `listening` ns, then send `reads` reads. Raises OtherMaster, and UserError without any reply."""
+    """Listen for `listening` ns, then send `reads` reads.
+
+    Raises OtherMaster, and UserError where no reply came to the first few, since each waits for its whole time-out.
+    """
     tool.listen_first(listening)
     samples, lost = [], 0
     asked = _reads(planned)
@@ -67,9 +71,11 @@ def measure(tool: RealTool, planned: Planned, listening: int, reads: int = 100) 
             lost += 1
         else:
             samples.append(sample)
+        if not samples and lost >= _SILENT:
+            break
     if not samples:
         raise UserError(
-            "no reply could be timed", found=f"{reads} reads to bus ID {planned.bus_id}, no sound reply",
+            "no reply could be timed", found=f"{lost} reads to bus ID {planned.bus_id}, no sound reply",
             expected="a camera that answers reads of its model",
             mend="check its bus ID, model and power, and baud and format of the line",
         )  # fmt: skip
