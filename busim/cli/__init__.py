@@ -10,6 +10,9 @@ import sys
 def main() -> None:
     """Run the command line and exit."""
     try:  # Ctrl-C during the imports ends as quietly as a later one
+        from busim.cli.gc_tuning import collect_seldom
+
+        collect_seldom()
         from busim.cli.app import main as run
     except KeyboardInterrupt:
         sys.exit(130)

@@ -4,9 +4,7 @@ The plan does not know the figures and their units, `busim.recording.expectation
 in the file.
 """
 
-from __future__ import annotations
-
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema, model_validator
 
@@ -44,7 +42,7 @@ class ExpectShape(Shape):
     at_most: Bound | None = has("upper bound, in the unit of the figure", "300 ms", None)
 
     @model_validator(mode="after")
-    def _bounded(self) -> ExpectShape:
+    def _bounded(self) -> Self:
         if self.at_least is None and self.at_most is None:
             raise refusal(
                 UserError(

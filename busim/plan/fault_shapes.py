@@ -4,9 +4,7 @@ The plan does not know the faults, `busim.simulator.faults` does. Here a paramet
 every key that has no field here counts as a parameter.
 """
 
-from __future__ import annotations
-
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
@@ -33,7 +31,7 @@ class AfterShape(Shape):
     of: Word | None = has("name of the camera, converter or line; default: any", "rope left", None)
 
     @model_validator(mode="after")
-    def _waits_for_one_thing(self) -> AfterShape:
+    def _waits_for_one_thing(self) -> Self:
         if sum(one is not None for one in (self.mark, self.change, self.effect)) != 1 or (self.mark and self.of):
             raise refusal(
                 UserError(
@@ -49,7 +47,7 @@ class FaultShape(BaseModel):
     """One fault or preset of faults, off until its time comes. Further keys are parameters of the fault."""
 
     model_config = ConfigDict(
-        extra="allow", strict=True, frozen=True, validate_default=True,
+        extra="allow", strict=True, frozen=True, validate_default=True, defer_build=True,
         json_schema_extra={"additionalProperties": {"type": ["string", "number", "boolean"]}},
     )  # fmt: skip
 
@@ -61,7 +59,7 @@ class FaultShape(BaseModel):
     every: Time = has("time from one start to the next; 0: once", "60 s", "0")
 
     @model_validator(mode="after")
-    def _ends_before_it_begins_again(self) -> FaultShape:
+    def _ends_before_it_begins_again(self) -> Self:
         if self.every and not 0 < self.length < self.every:
             raise refusal(
                 UserError(

@@ -1,8 +1,6 @@
 """The shapes of a plan's panels and their joysticks."""
 
-from __future__ import annotations
-
-from typing import Annotated
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
@@ -21,7 +19,7 @@ class JoystickShape(Shape):
     jitter: ShortTime = has("a position comes up to this late, at random; at most the time between two", "2 ms", "0")
 
     @model_validator(mode="after")
-    def in_order(self) -> JoystickShape:
+    def in_order(self) -> Self:
         if self.jitter * self.rate > 1e9:
             raise refusal(
                 UserError(

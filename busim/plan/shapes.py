@@ -4,9 +4,7 @@ A shape judges one place of the file alone. Checks that compare two places (a na
 twice) are in checks.py.
 """
 
-from __future__ import annotations
-
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, GetJsonSchemaHandler, model_validator
 from pydantic_core import PydanticKnownError
@@ -277,7 +275,7 @@ class ConverterShape(Shape):
     measured: MeasuredShape | None = has("what was measured of it on site", MEASURED_BOX, None)
 
     @model_validator(mode="after")
-    def _speaks_so(self) -> ConverterShape:
+    def _speaks_so(self) -> Self:
         if self.transport == "udp" and self.rfc2217 != "off":
             raise refusal(
                 UserError(

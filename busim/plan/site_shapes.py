@@ -3,9 +3,7 @@
 As in shapes.py, a shape judges one place of the file alone.
 """
 
-from __future__ import annotations
-
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, GetJsonSchemaHandler, PlainValidator, WithJsonSchema, model_validator
 from pydantic_core import PydanticKnownError
@@ -147,7 +145,7 @@ class SupplyShape(Shape):
     cable: FeedShape = has("cable from it to the injection point", {"length": "30 m", "gauge": "AWG 14"}, {})
 
     @model_validator(mode="after")
-    def _class_of_poe(self) -> SupplyShape:
+    def _class_of_poe(self) -> Self:
         if self.poe_class is not None and self.kind != "poe":
             raise refusal(
                 UserError(

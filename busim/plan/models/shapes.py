@@ -4,8 +4,6 @@ A shape judges one place alone. Checks that compare two places (a lock on a para
 in parameters.py and relations.py.
 """
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 

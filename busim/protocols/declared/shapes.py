@@ -3,8 +3,6 @@
 Rules about one place are here; rules about two (a field that a template names, an impossible length) are in checks.py.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, PlainValidator, WithJsonSchema
