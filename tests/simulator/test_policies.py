@@ -335,7 +335,9 @@ def test_packets_end_behind_a_delimiter() -> None:
     packer = Packer(4_000_000, 0, 286_000, b"\r\n")
     assert packer.feed(b"OK 1\r", 0) == []
     assert packer.feed(b"\nOK 2\r\nOK", 1000) == [b"OK 1\r\n", b"OK 2\r\n"]
+    assert packer.elapsed(4_000_999) == b""
     assert packer.elapsed(4_001_000) == b"OK"
+    assert packer.elapsed(4_001_001) == b""
 
 
 @pytest.mark.parametrize(("length", "stops"), [(0, 0), (1, 1), (8, 8)])
