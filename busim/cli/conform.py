@@ -63,7 +63,11 @@ def command(
         person = _asked if sys.stdin.isatty() and not as_json else None
         device = Device(tool, known, id, changes=allow_changes, person=person)
         real_line.listening(parse_time(listen))
-        found = conform(device, parse_time(listen))
+        try:
+            found = conform(device, parse_time(listen))
+        finally:
+            if device.left:
+                print(f"CAUTION: {device.left}: set it back before the device is used.", file=sys.stderr)
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
     else:

@@ -167,6 +167,7 @@ def _at_target(
     def pieces() -> Iterator[Iterator[Piece]]:
         with open_target(target, *setting) as link, _ctrl_c(lambda: stopped.append(True)):
             notes.extend(link.notes)
+            real_line.listening(until)
             yield heard(link, until, lambda: bool(stopped))
 
     return pieces(), lambda: notes

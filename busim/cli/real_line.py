@@ -41,11 +41,12 @@ def agree(said: Sequence[str], *, yes: bool, question: str = "Go on?") -> None:
         raise typer.Exit(1)
 
 
-def listening(length: int) -> None:
-    """Say that it listens now, for `length` ns: a wait without a word looks like a hang."""
+def listening(length: int | None) -> None:
+    """Say that it listens now, for `length` ns (None: until Ctrl-C): a wait without a word looks like a hang."""
     from busim.foundation.units import show_time
 
-    print(f"listening for {show_time(length)}, nothing is sent meanwhile ...", file=sys.stderr, flush=True)
+    long = "until Ctrl-C" if length is None else f"for {show_time(length)}"
+    print(f"listening {long}, nothing is sent meanwhile ...", file=sys.stderr, flush=True)
 
 
 def rate(text: str) -> Fraction:

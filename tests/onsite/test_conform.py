@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from crccheck.crc import CrcModbus
@@ -21,7 +22,7 @@ from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.conform import CHECKS, FAILS, HOLDS, LEFT_OUT, Conformance, Device, conform, damaged, harmless
-from busim.onsite.targets import Link, OtherMaster, RealTool, open_target, parse_target
+from busim.onsite.targets import Asked, Link, OtherMaster, RealTool, open_target, parse_target
 from busim.plan import read_text
 from busim.protocols import READ, WRITE, ModbusRtu, Request, find
 from busim.simulator.bus import setting
@@ -180,6 +181,26 @@ def test_a_value_that_was_taken_beyond_its_range_is_set_back() -> None:
     tool, _ = fake_tool(device)
     conform(Device(tool, MODEL, 1, changes=True), S)
     assert device.values == before
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), UserError("the target is gone")], ids=["Ctrl-C", "port"])
+def test_a_value_that_was_written_is_set_back_or_told_when_the_test_is_cut_short(error: BaseException) -> None:
+    fake = Fake()
+    before = dict(fake.values)
+    tool, _ = fake_tool(fake)
+    device = Device(tool, MODEL, 1, changes=True)
+    ask, breaks = tool.ask, iter([error])
+
+    def broken(request: Request, **options: Any) -> Asked:
+        asked = ask(request, **options)
+        if request.verb == WRITE and (one := next(breaks, None)) is not None:
+            raise one
+        return asked
+
+    tool.ask = broken  # type: ignore[method-assign]
+    with pytest.raises(type(error)):
+        conform(device, S)
+    assert (fake.values == before) == (device.left == "") == isinstance(error, KeyboardInterrupt)
 
 
 @pytest.mark.parametrize("protocol", PROTOCOLS)

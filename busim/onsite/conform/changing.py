@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from busim.foundation.errors import Defect
 from busim.onsite.conform.damage import rubbish
 from busim.onsite.conform.device import Device
@@ -82,14 +85,15 @@ def writes(device: Device) -> Verdict:
     one, before = found
     other = before + 1 if before < one.high else before - 1
     wrong = []
-    for value in (other, before):
-        reply = device.ask(_write(device, one, value)).reply
-        if reply is None or reply.refused:
-            told = "no sound reply" if reply is None else f"refused with code {reply.refused}"
-            wrong.append(f"{one.name} = {value}: {told}")
-        back = device.ask(device.read(one)).reply
-        if back is None or back.refused or back.values[0] != value:
-            wrong.append(f"{one.name}: wrote {value}, read {back.values[0] if back and back.values else 'nothing'}")
+    with _set_back(device, one, before):
+        for value in (other, before):
+            reply = device.ask(_write(device, one, value)).reply
+            if reply is None or reply.refused:
+                told = "no sound reply" if reply is None else f"refused with code {reply.refused}"
+                wrong.append(f"{one.name} = {value}: {told}")
+            back = device.ask(device.read(one)).reply
+            if back is None or back.refused or back.values[0] != value:
+                wrong.append(f"{one.name}: wrote {value}, read {back.values[0] if back and back.values else 'nothing'}")
     return judged(what, 2, wrong, device.source("V1.1b3, 6.6"))
 
 
@@ -105,18 +109,20 @@ def refuses_beyond(device: Device) -> Verdict:
         device.protocol.encode_request(request)
     except Defect:
         return Verdict(what, LEFT_OUT, said=("the protocol cannot say such a value",))
-    wrong, reply = [], device.ask(request).reply
-    if reply is None:
-        wrong.append(f"{one.name} = {one.high + 1}: no sound reply")
-    elif reply.refused != 3 and device.standard:
-        told = f"refused with code {reply.refused}" if reply.refused else "taken"
-        wrong.append(f"{one.name} = {one.high + 1}: {told}, expected code 3")
-    elif not reply.refused:
-        wrong.append(f"{one.name} = {one.high + 1}: taken")
-    back = device.ask(device.read(one)).reply
-    if back is not None and back.values and back.values[0] != before:
-        wrong.append(f"{one.name} is {back.values[0]} now, was {before}; it is set back")
-        device.ask(_write(device, one, before))
+    wrong = []
+    with _set_back(device, one, before):
+        reply = device.ask(request).reply
+        if reply is None:
+            wrong.append(f"{one.name} = {one.high + 1}: no sound reply")
+        elif reply.refused != 3 and device.standard:
+            told = f"refused with code {reply.refused}" if reply.refused else "taken"
+            wrong.append(f"{one.name} = {one.high + 1}: {told}, expected code 3")
+        elif not reply.refused:
+            wrong.append(f"{one.name} = {one.high + 1}: taken")
+        now = _value(device, one)
+        if now is not None and now != before:
+            wrong.append(f"{one.name} is {now} now, was {before}; it is set back")
+            device.ask(_write(device, one, before))
     return judged(what, 1, wrong, device.source("V1.1b3, 6.6: code 03"))
 
 
@@ -169,6 +175,26 @@ def _still(device: Device) -> tuple[Parameter, int] | None:
         if value is not None:
             return one, value
     return None
+
+
+@contextmanager
+def _set_back(device: Device, one: Parameter, before: int) -> Iterator[None]:
+    """Writes within it set the value back themselves. After Ctrl-C it is set back here; where nothing more may be sent
+    (another master, a port that is gone) or the device does not do it, `device.left` says so.
+    """
+    device.left = f"{one.name} of bus ID {device.bus_id} was {before} and may be another value now"
+    try:
+        yield
+    except KeyboardInterrupt:
+        device.ask(_write(device, one, before))
+        _checked(device, one, before)
+        raise
+    _checked(device, one, before)
+
+
+def _checked(device: Device, one: Parameter, before: int) -> None:
+    if _value(device, one) == before:
+        device.left = ""
 
 
 def _closed(device: Device, lock: Lock) -> bool:

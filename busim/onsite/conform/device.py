@@ -18,7 +18,9 @@ _LEAST = 100_000_000  # ns
 class Device:
     """One device at `bus_id`. `person`: puts a question to somebody on site, None: nobody is there.
 
-    `times`: ns of each reply to a read so far. Raises UserError if the model does not speak the protocol.
+    `times`: ns of each reply to a read so far. `left`: what the test may have left changed, "" for nothing.
+
+    Raises UserError if the model does not speak the protocol.
     """
 
     def __init__(
@@ -32,6 +34,7 @@ class Device:
         self.changes = changes
         self.person = person
         self.times: list[int] = []
+        self.left = ""
         self.keys = self.model.keys[self.protocol.name]
         self.parameters = [one for one in self.model.parameters if one.name in self.keys]
         self._probe: Request | None = None
