@@ -248,6 +248,14 @@ BLAMELESS = {
             + alone("late-reply", "c3", 3541, 2000, by="45 ms", spread="2 s", share="0.5"),
         ),
     ),
+    "a late reply while another camera holds the pair at space": (
+        "rates", "",
+        Case(
+            465008509, 3375 * MS,
+            alone("late-reply", "c4", 2920, 250, by="150 ms")
+            + alone("stuck-transmitter", "c3", 3294, 600, pause="2 ms", rests="45 ms"),
+        ),
+    ),
     "a reply to an earlier repeat that a quick converter holds back": (
         "rates", "quick",
         Case(

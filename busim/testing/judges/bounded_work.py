@@ -45,7 +45,7 @@ class BoundedWork(Judge):
         if self.hidden(line, since, asked.start, "lost-connection"):
             self._row.pop(line, None)
             self._polled.pop(line, None)  # any of them may be offline by now
-        if any(self.hidden(line, asked.start, asked.start, what) for what in ("added-requests", "late-requests")):
+        if self.hidden(line, asked.start, asked.start, "added-requests", "late-requests"):
             self._row.pop(line, None)
             return  # it may be another client's, the repeat of a gateway, or have come late with others
         if request.verb != READ:

@@ -60,8 +60,7 @@ class OneOutstanding(Judge):
         if (
             waited < least
             and not (under_way and self._looks_like_the_answer(last, *under_way))
-            and not self.hidden(line, last.start, event.end)
-            and not self.hidden(line, last.start, event.end, "late-requests")
+            and not self.hidden(line, last.start, event.end, "requests", "replies", "late-requests")
         ):
             self.fail(
                 event.start,

@@ -223,10 +223,11 @@ class Bench(Scene):
         reader = self._lines.get(line)
         return () if reader is None else reader.frames(until)
 
-    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
-        if not self._hidden.times:
-            return False
-        return any(self._hidden.within(line, since, until, one) for one in ((what,) if what else (REQUESTS, REPLIES)))
+    def hidden(self, line: int, since: int, until: int, *kinds: str) -> bool:
+        within = self._hidden.within
+        return bool(self._hidden.times) and any(
+            within(line, since, until, kind) for kind in kinds or (REQUESTS, REPLIES)
+        )
 
     def fault(self, at: int) -> str:
         when, what = self._last_fault

@@ -99,10 +99,10 @@ class Scene:
         """The last fault that took effect by `at` ns, in words; empty for none."""
         raise NotImplementedError
 
-    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
-        """Whether a converter may have changed, delayed or added `what` (requests, replies, or late-replies: those
-        delivered after later requests; empty: requests or replies) between two instants (ns), so that the records do
-        not show what the controller sent or heard. Requests count as hidden while a connection is lost, too;
+    def hidden(self, line: int, since: int, until: int, *kinds: str) -> bool:
+        """Whether a converter may have changed, delayed or added any of `kinds` (requests, replies, or late-replies:
+        those delivered after later requests; none: requests or replies) between two instants (ns), so that the records
+        do not show what the controller sent or heard. Requests count as hidden while a connection is lost, too;
         swallowed-requests are those alone that a converter took over a connection and did not send, late-requests those
         that it held back, added-requests those of others or its own repeats; lost-connection: without a connection.
         """
@@ -113,7 +113,7 @@ class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
     `verdict`.
 
-    `state`: a word for its present situation; a campaign uses it to measure its coverage.
+    `state`: a word for its present situation; a campaign uses it to measure its coverage. `hidden`: see `Scene`.
     """
 
     about: ClassVar[About]
@@ -125,6 +125,7 @@ class Judge:
         self.failed = 0
         self.evidence: list[Evidence] = []
         self._scene = scene
+        self.hidden = scene.hidden
 
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
 
@@ -172,10 +173,6 @@ class Judge:
         self.state = "failed"
         if len(self.evidence) < _MOST:
             self.evidence.append(Evidence(at, what, self._scene.frames(line, at), self._scene.fault(at)))
-
-    def hidden(self, line: int, since: int, until: int, what: str = "") -> bool:
-        """See Scene."""
-        return self._scene.hidden(line, since, until, what)
 
     def lacks(self) -> str:
         """The records that it needs and did not get; empty if it got all of them."""
