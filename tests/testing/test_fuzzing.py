@@ -248,6 +248,9 @@ BLAMELESS = {
             + alone("late-reply", "c3", 3541, 2000, by="45 ms", spread="2 s", share="0.5"),
         ),
     ),
+    "a line on which somebody babbles for as long as a case": (
+        "seldom", "", Case(1422938917, 9000 * MS, alone("stuck-transmitter", "c2", 1600, 8000, mode="babble")),
+    ),
     "a late reply while another camera holds the pair at space": (
         "rates", "",
         Case(

@@ -135,7 +135,7 @@ class _Believer:
     def __init__(self) -> None:
         self._world: World | None = None
         self._ground: Ground | None = None
-        self._told: dict[tuple[str, int], int] = {}
+        self._told: dict[str, dict[int, int]] = {}  # camera -> key -> value
         self._online: dict[str, bool] = {}
         self._names: dict[str, dict[int, str]] = {}
 
@@ -165,11 +165,13 @@ class _Believer:
         hook = world.hook
         assert hook is not None
         if outcome == OK and task.request.verb == READ:
-            names, told = self._names[target.name], self._told
+            told = self._told.get(target.name)
+            if told is None:
+                told = self._told[target.name] = {}
             for key, value in enumerate(attempt.values, task.request.key):
-                if told.get((target.name, key)) != value:
-                    told[target.name, key] = value
-                    hook.believe(Belief("value", target.name, names[key], value))
+                if told.get(key) != value:
+                    told[key] = value
+                    hook.believe(Belief("value", target.name, self._names[target.name][key], value))
         if outcome != OK or not self._online.get(target.name, False):
             world.kernel.at(world.kernel.now, self._look, target)  # it makes up its mind after it has told
 

@@ -27,7 +27,8 @@ class Recovery(Judge):
         "too early or for ever, or never connects again",
         needs="bursts; for the first part the controller's own report of its exchanges",
         bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out; 3 failures before a camera is given "
-        "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice)",
+        "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice). Time in "
+        "which bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
     )
 
     def __init__(self, *parts: Any) -> None:
@@ -35,6 +36,7 @@ class Recovery(Judge):
         self._lost: dict[int, int] = {}  # line -> failed in a row although answered
         self._claims: dict[int, tuple[int, int, str]] = {}  # line -> sent, ended and outcome of the last exchange
         self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
+        self._chatter: dict[tuple[int, int], int] = {}  # line, camera -> ns of chatter by then
         self._wait = 0
         self._pauses = Pauses()
 
@@ -57,6 +59,7 @@ class Recovery(Judge):
             if at - self._asked.get(who, at) > _LONGEST_PAUSE:
                 self._asked_again(*who, at)
             self._asked[who] = at
+            self._chatter[who] = self._pauses.chatter(event.line)
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
@@ -108,7 +111,8 @@ class Recovery(Judge):
         if last is None or not camera:
             return
         ground = self.ground.lines[line]
-        allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK
+        chatter = self._pauses.chatter(line) - self._chatter.get((line, camera), 0)
+        allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK + chatter
         if at - last > allowed and not self.hidden(line, last, at, "swallowed-requests"):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")

@@ -37,6 +37,7 @@ class _Line:
     spoilt: bool = False
     disturbed: int = -1
     restless: int = 0  # ns, end of the last burst that nobody asked for
+    chatter: int = 0  # ns for which such bursts left no quiet
 
     def camera(self, number: int) -> _Camera:
         found = self.cameras.get(number)
@@ -71,9 +72,16 @@ class Pauses:
         """
         of = self._lines.setdefault(line, _Line())
         since = of.restless if start - of.restless < _QUIET else start
-        of.wasted += max(0, end - since)
+        longer = max(0, end - since)
+        of.wasted += longer
+        of.chatter += longer
         of.restless = max(of.restless, end)
         of.spoilt |= bool(of.cameras)
+
+    def chatter(self, line: int) -> int:
+        """ns so far for which bursts that nobody asked for left no quiet on this line."""
+        of = self._lines.get(line)
+        return 0 if of is None else of.chatter
 
     def settled(self, event: Settled) -> None:
         """An exchange is over."""
