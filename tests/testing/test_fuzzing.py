@@ -251,6 +251,20 @@ BLAMELESS = {
     "a line on which somebody babbles for as long as a case": (
         "seldom", "", Case(1422938917, 9000 * MS, alone("stuck-transmitter", "c2", 1600, 8000, mode="babble")),
     ),
+    "a move while somebody babbles": (
+        "seldom", "",
+        Case(
+            1881549222, 4500 * MS, alone("stuck-transmitter", "c2", 2544, 2000, mode="babble"),
+            (Action(3945 * MS, "c2", "red_gain", 60),),
+        ),
+    ),
+    "a camera whose right reply comes too late": (
+        "seldom", "",
+        Case(
+            352845851, 9000 * MS,
+            alone("wrong-id-reply", "c4", 1300, 8000, then_right="yes") + alone("dead-camera", "c1", 2701, 600),
+        ),
+    ),
     "a late reply while another camera holds the pair at space": (
         "rates", "",
         Case(

@@ -5,11 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Asked, Judge, Settled
+from busim.testing.judging import About, Answered, Asked, Judge, Settled
+from busim.testing.judging.chatter import Chatter
 
 _DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
 _DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail, or since one has failed
 _AHEAD = 2  # exchanges that may go first: the present one, and a due poll
+
+
+_Waiting = tuple[int, int, str, int, int]  # since (ns), line, value, moves ahead of it, ns of chatter by then
 
 
 class CommandLatency(Judge):
@@ -23,12 +27,13 @@ class CommandLatency(Judge):
         catches="polls before commands, a dead camera's time-out and repeats before commands",
         needs="intents: the moves sent to the controller",
         bound="one exchange and gap, or one time-out with a dead camera (common practice, no source); one more poll, "
-        "so that polls do not starve",
+        "so that polls do not starve. Time in which bursts that nobody asked for leave no quiet does not count",
     )
 
     def __init__(self, *parts: Any) -> None:
         super().__init__(*parts)
-        self._open: dict[tuple[int, str], tuple[int, int, str, int]] = {}  # -> at, line, value, intents ahead of it
+        self._open: dict[tuple[int, str], _Waiting] = {}  # camera, control -> its move that is not on the wire yet
+        self._chatter = Chatter()
         self._slot: dict[int, int] = {}
         self._wait: dict[int, int] = {}
         self._effect = -_DISTURBED - 1
@@ -46,8 +51,12 @@ class CommandLatency(Judge):
         _, line, camera, at, name, value, _, _ = record
         self._intents = True
         ahead = sum(1 for key, one in self._open.items() if one[1] == line and key != (camera, name))
-        self._open[camera, name] = at, line, value, ahead
+        self._open[camera, name] = at, line, value, ahead, self._chatter.so_far(line)
         self.state = "waiting"
+
+    def answered(self, event: Answered) -> None:
+        if event.asked is None:
+            self._chatter.unasked(event.line, event.start, event.end)
 
     def asked(self, event: Asked) -> None:
         line = event.line
@@ -72,35 +81,32 @@ class CommandLatency(Judge):
         del self._open[event.camera, name]
         self._judge(event.start, line, name, event.camera, wanted)
 
-    def _judge(self, at: int, line: int, name: str, camera: int, wanted: tuple[int, int, str, int]) -> None:
-        since, _, value, ahead = wanted
+    def _judge(self, at: int, line: int, name: str, camera: int, wanted: _Waiting) -> None:
+        since, _, value, ahead, chatter = wanted
         self.judged += 1
         self.state = "sent"
-        if at - since > self._allowed(since, line, ahead) and not self.hidden(line, since, at, "requests"):
-            self._late(at, line, name, camera, value, at - since, ahead)
+        allowed = self._allowed(since, line, ahead, chatter)
+        if at - since > allowed and not self.hidden(line, since, at, "requests"):
+            self.fail(
+                at,
+                line,
+                f"{name} of {self.ground.name(camera)} to {value}: on the wire after {(at - since) / 1e6:.1f} ms, "
+                f"{allowed / 1e6:.1f} ms allowed with {ahead} moves ahead",
+            )
 
-    def _allowed(self, since: int, line: int, ahead: int) -> int:
+    def _allowed(self, since: int, line: int, ahead: int, chatter: int) -> int:
         slot = self._slot.get(line, 0)
         near = since - self._effect <= _DISTURBED or self._effect >= since
         if near or self.hidden(line, since, since):
             slot = max(slot, self._wait.get(line, 0) + _DRAIN)
-        return (_AHEAD + ahead) * slot
-
-    def _late(self, at: int, line: int, name: str, camera: int, value: str, waited: int, ahead: int) -> None:
-        allowed = self._allowed(at - waited, line, ahead)
-        self.fail(
-            at,
-            line,
-            f"{name} of {self.ground.name(camera)} to {value}: on the wire after {waited / 1e6:.1f} ms, "
-            f"{allowed / 1e6:.1f} ms allowed with {ahead} moves ahead",
-        )
+        return (_AHEAD + ahead) * slot + self._chatter.so_far(line) - chatter
 
     def ended(self, until: int) -> None:
-        for (camera, name), (since, line, value, ahead) in self._open.items():
+        for (camera, name), (since, line, value, ahead, chatter) in self._open.items():
             waited = until - since
             if (
                 line in self._slot
-                and waited > self._allowed(since, line, ahead)
+                and waited > self._allowed(since, line, ahead, chatter)
                 and not self.hidden(line, since, until, "requests")
             ):
                 self.judged += 1

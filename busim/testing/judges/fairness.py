@@ -35,6 +35,7 @@ class Fairness(Judge):
         self._failed: dict[int, int] = {}  # line -> first failure
         self._since: dict[int, int] = {}  # line -> when counting with dead cameras began
         self._once_silent: set[tuple[int, int]] = set()  # line, camera: not healthy throughout the counting
+        self._late: set[tuple[int, int]] = set()  # line, camera: its last reply came too late for the plan's time-out
         self._spoilt: dict[int, int] = {}
         self._first: dict[int, int] = {}
         self._seen: dict[int, int] = {}  # line -> start of its last exchange
@@ -53,6 +54,11 @@ class Fairness(Judge):
         key = line, camera, asked.request.key
         who = line, camera
         if event.answers:
+            if not event.answers[0].in_time:
+                self._late.add(who)
+            elif who in self._late:
+                self._late.discard(who)
+                self._once_silent.add(who)
             if who in self._silent:
                 self._close(line, asked.start, but_for=camera)
                 del self._silent[who]
@@ -85,7 +91,7 @@ class Fairness(Judge):
         del self._since[line]
         later, self._later = self._later, {}
         lost, self._lost = self._lost, {}
-        once, self._once_silent = self._once_silent | self._silent.keys(), set()
+        once, self._once_silent = self._once_silent | self._silent.keys() | self._late, set()
         clean = self._failed[line] - self._first[line]
         if self._spoilt.get(line, -1) >= since:
             return  # more is wrong than a silent camera

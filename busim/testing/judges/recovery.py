@@ -59,7 +59,7 @@ class Recovery(Judge):
             if at - self._asked.get(who, at) > _LONGEST_PAUSE:
                 self._asked_again(*who, at)
             self._asked[who] = at
-            self._chatter[who] = self._pauses.chatter(event.line)
+            self._chatter[who] = self._pauses.chatter.so_far(event.line)
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
@@ -111,7 +111,7 @@ class Recovery(Judge):
         if last is None or not camera:
             return
         ground = self.ground.lines[line]
-        chatter = self._pauses.chatter(line) - self._chatter.get((line, camera), 0)
+        chatter = self._pauses.chatter.so_far(line) - self._chatter.get((line, camera), 0)
         allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK + chatter
         if at - last > allowed and not self.hidden(line, last, at, "swallowed-requests"):
             self.judged += 1

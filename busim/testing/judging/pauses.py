@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from busim.testing.judging.chatter import Chatter
 from busim.testing.judging.events import Asked, Settled
 
 _LEAST = 5  # usual pauses to compare with
 _CLEAN = 1_000_000_000  # ns over which they must have been seen
 _TWICE = 2
 _SLACK = 300_000_000  # ns: operators' moves go first
-_QUIET = 50_000_000  # ns without a byte after which a line that chattered is quiet again (assumed)
 _GIVEN_UP = 3  # failed exchanges after which a camera may be given up
 
 
@@ -36,8 +36,6 @@ class _Line:
     wasted: int = 0  # ns spent in failed exchanges
     spoilt: bool = False
     disturbed: int = -1
-    restless: int = 0  # ns, end of the last burst that nobody asked for
-    chatter: int = 0  # ns for which such bursts left no quiet
 
     def camera(self, number: int) -> _Camera:
         found = self.cameras.get(number)
@@ -47,9 +45,10 @@ class _Line:
 
 
 class Pauses:
-    """The pauses of all cameras of a run."""
+    """The pauses of all cameras of a run, and the `chatter` in them."""
 
     def __init__(self) -> None:
+        self.chatter = Chatter()
         self._lines: dict[int, _Line] = {}
 
     def _line(self, number: int) -> _Line:
@@ -70,18 +69,9 @@ class Pauses:
         """A camera has sent a burst that nobody asked for: meanwhile, and until quiet has returned, a controller that
         listens waits.
         """
-        of = self._lines.setdefault(line, _Line())
-        since = of.restless if start - of.restless < _QUIET else start
-        longer = max(0, end - since)
-        of.wasted += longer
-        of.chatter += longer
-        of.restless = max(of.restless, end)
+        of = self._line(line)
+        of.wasted += self.chatter.unasked(line, start, end)
         of.spoilt |= bool(of.cameras)
-
-    def chatter(self, line: int) -> int:
-        """ns so far for which bursts that nobody asked for left no quiet on this line."""
-        of = self._lines.get(line)
-        return 0 if of is None else of.chatter
 
     def settled(self, event: Settled) -> None:
         """An exchange is over."""
