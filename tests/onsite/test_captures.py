@@ -21,7 +21,7 @@ from busim.onsite.captures import BOTH, FROM_LINE, TO_LINE, Piece, open_capture
 from busim.onsite.captures.blocks import Captured, pcapng_packets
 from busim.onsite.captures.csv_bytes import csv_pieces
 from busim.onsite.captures.packets import Unwrapping
-from busim.recording.exports import to_pcapng
+from busim.recording.exports import records_table, to_pcapng, write_table
 from busim.recording.trace import open_trace
 
 MS = 1_000_000
@@ -195,6 +195,26 @@ def test_a_capture_that_is_cut_off_says_so_and_gives_what_there_is(tmp_path: Pat
             assert any("cut off near byte" in note for note in capture.notes)
         assert there == whole[: len(there)]
         assert there
+
+
+def test_the_table_of_bursts_that_busim_exports_is_read_as_its_trace_is(tmp_path: Path) -> None:
+    trace = recorded(tmp_path / "wall.busim", wall(), seconds=1)
+    with open_trace(trace) as opened:
+        write_table(opened, records_table(opened, "burst"), "csv", tmp_path / "burst.csv")
+    with open_capture(str(trace)) as capture:
+        wanted = [piece._replace(way=BOTH) for piece in capture]
+    assert read(tmp_path / "burst.csv") == wanted
+    (tmp_path / "burst.csv").write_text((tmp_path / "burst.csv").read_text() + "other,x,1,2,1,00,1\n")
+    with pytest.raises(UserError, match="which line"):
+        read(tmp_path / "burst.csv")
+    with open_capture(str(tmp_path / "burst.csv"), line="other") as capture:
+        assert [piece.data for piece in capture] == [b"\0"]
+
+
+def test_a_time_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "far.csv").write_text("time,data\n0,00\n1e30,01\n")
+    with pytest.raises(UserError, match="a time of the capture cannot be"):
+        read(tmp_path / "far.csv")
 
 
 def test_bytes_that_are_no_text_are_no_csv_either(tmp_path: Path) -> None:

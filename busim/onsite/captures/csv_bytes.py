@@ -1,7 +1,7 @@
 """Bytes of a line out of CSV, as other tools log them: a time and bytes in hex per row, perhaps a direction.
 
 The first row names the columns (RFC 4180). A time is in seconds, or in the unit that its column names (`time_ns`,
-`t (ms)`); bytes are hex digits, with or without spaces and `0x`. The exports of busim are read too (`start`, `data`).
+`t (ms)`); bytes are hex digits, with or without spaces and `0x`. The table `burst` that busim exports is read too.
 """
 
 from __future__ import annotations
@@ -9,8 +9,9 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from decimal import Decimal, InvalidOperation
-from typing import IO
+from typing import IO, Any
 
 from busim.foundation.errors import UserError
 from busim.onsite.captures.pieces import BOTH, FROM_LINE, TO_LINE, Piece
@@ -21,12 +22,15 @@ _BYTES = ("data", "bytes", "value", "hex", "payload")
 _WAYS = ("direction", "dir", "way", "event")
 _TO = {"tx", "out", "write", "sent", "to", ">", "request", "o"}
 _FROM = {"rx", "in", "read", "received", "from", "<", "reply", "i"}
+_OWN = ["line", "driver", "start", "end", "setting", "data", "exact"]  # the table `burst`, in ns
 _BETWEEN = re.compile(r"0[xX]|[\s,;:\-]+")
 _LONGEST = 1 << 20  # characters of a row
 
 
-def csv_pieces(file: IO[str], name: str) -> Iterator[Piece]:
-    """The pieces of a CSV stream. Raises UserError with the line of a row that cannot be read."""
+def csv_pieces(file: IO[str], name: str, line: str | None = None) -> Iterator[Piece]:
+    """The pieces of a CSV stream; `line`: of this one, where busim exported several. Raises UserError with the row that
+    cannot be read.
+    """
     lines = _bounded(file, name)
     first = next(lines, "")
     if not first.strip().replace("\t", "").isprintable() or "\N{REPLACEMENT CHARACTER}" in first:
@@ -36,6 +40,9 @@ def csv_pieces(file: IO[str], name: str) -> Iterator[Piece]:
         )  # fmt: skip
     separator = max(",;\t", key=first.count)
     titles = [title.strip().lower() for title in next(csv.reader([first], delimiter=separator), [])]
+    if titles == _OWN:
+        yield from _own_bursts(csv.reader(lines), name, line)
+        return
     time, unit = _time_column(titles)
     data = next((titles.index(one) for one in _BYTES if one in titles), None)
     way = next((titles.index(one) for one in _WAYS if one in titles), None)
@@ -46,15 +53,46 @@ def csv_pieces(file: IO[str], name: str) -> Iterator[Piece]:
             mend="name the two columns so in its first row",
         )  # fmt: skip
     reader = csv.reader(lines, delimiter=separator)
-    try:
+    with _rows(reader, name):
         for row in reader:
             if row and any(row):
                 yield _piece(row, time, unit, data, way)
+
+
+@contextmanager
+def _rows(reader: Any, name: str) -> Iterator[None]:
+    """Errors of a row leave with its line."""
+    try:
+        yield
     except (ValueError, IndexError, InvalidOperation, OverflowError, csv.Error) as error:
         raise UserError(
             "a row of this CSV cannot be read", file=name, line=1 + reader.line_num, found=str(error)[:120],
             expected="a time, and bytes as hex digits in pairs", mend="mend or remove the row",
         ) from None  # fmt: skip
+
+
+def _own_bursts(reader: Any, name: str, wanted: str | None) -> Iterator[Piece]:
+    """The bursts of one line, as they are in the trace."""
+    chosen, found = wanted, False
+    with _rows(reader, name):
+        for line, driver, start, end, _, data, _ in filter(None, reader):
+            chosen = line if chosen is None else chosen
+            if line == chosen:
+                found = True
+                yield Piece(int(end), BOTH, bytes.fromhex(data), driver, int(start))
+            elif wanted is None:
+                raise UserError(
+                    "which line of this table?", file=name, field="--line", found=f"{chosen!r} and {line!r}",
+                    mend="name one with --line",
+                )  # fmt: skip
+    if wanted is not None and not found:
+        raise UserError(
+            "the table has no burst of this line",
+            file=name,
+            field="--line",
+            found=repr(wanted),
+            mend="see its column `line`",
+        )
 
 
 def _bounded(file: IO[str], name: str) -> Iterator[str]:

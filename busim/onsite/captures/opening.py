@@ -18,6 +18,7 @@ from busim.recording.trace import BURST, Trace, open_trace
 
 _new = tuple.__new__  # a named tuple's own constructor without one call
 _SQLITE = b"SQLite f"
+_LATEST = 1 << 62  # ns of a capture, 146 years: what is counted has 63 bits
 _START = 8  # bytes that tell the form
 
 
@@ -25,9 +26,11 @@ class Capture:
     """An open capture. `form`: trace, pcapng, pcap or csv; `notes`: what was left out, known at its end."""
 
     def __init__(
-        self, form: str, pieces: Iterable[Piece], unwrapping: Unwrapping | None = None, cut: list[str] | None = None
-    ) -> None:
+        self, form: str, pieces: Iterable[Piece], unwrapping: Unwrapping | None = None, cut: list[str] | None = None,
+        name: str = "",
+    ) -> None:  # fmt: skip
         self.form = form
+        self._name = name
         self._cut = [] if cut is None else cut
         self._pieces = pieces
         self._unwrapping = unwrapping
@@ -44,6 +47,11 @@ class Capture:
             if at < last:
                 self._back += 1
                 at = last
+            elif at > _LATEST:
+                raise UserError(
+                    "a time of the capture cannot be", file=self._name, found=f"{at / 1e9:.4g} s after its first one",
+                    expected=f"at most {_LATEST / 1e9:.4g} s", mend="see whether its times are in another unit",
+                )  # fmt: skip
             last = at
             if since >= 0:
                 since = min(at, max(0, since - first))
@@ -77,7 +85,7 @@ def open_capture(path: str, *, port: int | None = None, line: str | None = None)
     try:
         with _opened(path) as file:
             start = file.read(_START)
-            yield _read(file, path, start, port)
+            yield _read(file, path, start, port, line)
     except OSError as error:
         raise UserError(
             "the capture cannot be read", file=path, found=error.strerror or str(error), mend="check the path"
@@ -122,18 +130,18 @@ class _Ahead(RawIOBase):
         return len(piece)
 
 
-def _read(file: IO[bytes], path: str, start: bytes, port: int | None) -> Capture:
+def _read(file: IO[bytes], path: str, start: bytes, port: int | None, line: str | None) -> Capture:
     if start[:4] == PCAPNG or start[:4] in PCAP:
         unwrapping, cut = Unwrapping(port), list[str]()
         form, read = ("pcapng", pcapng_packets) if start[:4] == PCAPNG else ("pcap", pcap_packets)
-        return Capture(form, unwrapping.pieces(read(file, path, start, cut)), unwrapping, cut)
+        return Capture(form, unwrapping.pieces(read(file, path, start, cut)), unwrapping, cut, path)
     if not start or b"\0" in start:
         raise UserError(
             "this is no capture", file=path, found=repr(start)[:60] if start else "an empty file",
             expected="a trace of busim, pcapng, pcap, or CSV with times and bytes", mend="give one of these",
         )  # fmt: skip
     text = TextIOWrapper(BufferedReader(_Ahead(start, file)), encoding="utf-8-sig", errors="replace", newline="")
-    return Capture("csv", csv_pieces(text, path))
+    return Capture("csv", csv_pieces(text, path, line), name=path)
 
 
 def _bursts(trace: Trace, line: str | None) -> Iterator[Piece]:
