@@ -56,7 +56,8 @@ def command(
     if explained is not None:
         _explain(planned, explained)
         return
-    found = budget(planned, need=None if need is None else option_parsing.rate(need))
+    full = as_json or detail or line is not None  # the table of all lines shows no streams
+    found = budget(planned, need=None if need is None else option_parsing.rate(need), streams=full)
     if as_json:
         print(json.dumps(found.as_json(), indent=2))
         return
@@ -65,7 +66,7 @@ def command(
     if line is not None:
         found = replace(found, lines=tuple(one for one in found.lines if one.line == line))
     print_budget(found)
-    if detail or line is not None:
+    if full:
         print_detail(found)
 
 

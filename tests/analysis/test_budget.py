@@ -6,6 +6,7 @@ import itertools
 import json
 import math
 from bisect import bisect
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -303,6 +304,13 @@ def test_commands_that_come_at_once_take_as_long_as_the_budget_says(name: str, c
     assert job.exchanges == 8 * count
     assert (last - at) / 1e9 == pytest.approx(job.mean, rel=0.1)
     assert (last - at) / 1e9 <= job.worst
+
+
+def test_without_more_streams_all_else_stays() -> None:
+    plan = box(moves="2 /s")
+    (whole,), (shown,) = budget(plan).lines, budget(plan, streams=False).lines
+    assert whole.streams
+    assert shown == replace(whole, streams=())
 
 
 @pytest.mark.parametrize("count", [1, 2])

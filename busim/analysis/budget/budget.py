@@ -29,10 +29,13 @@ ASSUMPTIONS = (
 )
 
 
-def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bool = True) -> Budget:
+def budget(
+    plan: Plan | Installation, *, need: float | None = None, what_ifs: bool = True, streams: bool = True
+) -> Budget:
     """The budget of every master on every line of a plan. `need`: polls per second wanted for the values polled most.
 
-    `what_ifs` False leaves out changes, dead cameras, noise and more operators, which take most of the time.
+    `what_ifs` False leaves out changes, dead cameras, noise, more operators and more joysticks; `streams` False only
+    the last two, which take most of the time.
     Raises Findings as `resolve` does, and UserError for a need that is no rate.
     """
     if need is not None and not 0 < need <= 1e6:
@@ -41,5 +44,10 @@ def budget(plan: Plan | Installation, *, need: float | None = None, what_ifs: bo
         )
     site = resolve(plan)
     found = cases(site)
-    lines = (line_budget(case, need, what_ifs, [one for one in found if one.line == case.line]) for case in found)
+    lines = (
+        line_budget(
+            case, need, what_ifs=what_ifs, more_streams=streams, masters=[one for one in found if one.line == case.line]
+        )
+        for case in found
+    )
     return Budget(site.plan.name, tuple(lines), ASSUMPTIONS, sources(site))

@@ -23,16 +23,22 @@ from busim.physics.exchange import BEST, MEAN, PARTS, WORST, Exchange, Numbers
 
 
 def line_budget(
-    case: Case, wanted: float | None = None, what_ifs: bool = True, masters: Sequence[Case] = ()
+    case: Case,
+    wanted: float | None = None,
+    *,
+    what_ifs: bool = True,
+    more_streams: bool = True,
+    masters: Sequence[Case] = (),
 ) -> LineBudget:
     """Everything about one case. `wanted`: polls per second that the most polled values should have.
 
-    `what_ifs` False leaves out all that the plan does not have: streams, dead cameras, noise, changes.
+    `what_ifs` False leaves out all that the plan does not have: streams, dead cameras, noise, changes; `more_streams`
+    False the streams alone.
     `masters`: the cases of all masters of the line, this one among them, where there are several.
     """
     mean = PollSchedule(case)
     line = _Line(mean, mean.under(BEST), mean.under(WORST), masters)
-    return line.without() or line.whole(wanted, what_ifs)
+    return line.without() or line.whole(wanted, what_ifs, what_ifs and more_streams)
 
 
 def line_summary(mean: PollSchedule, best: PollSchedule, worst: PollSchedule) -> LineBudget:
@@ -88,7 +94,7 @@ class _Line:
             moves=moves(self.expected),
         )
 
-    def whole(self, wanted: float | None, what_ifs: bool) -> LineBudget:
+    def whole(self, wanted: float | None, what_ifs: bool, more_streams: bool) -> LineBudget:
         """Everything."""
         case, expected, best, mean, worst = self.case, self.expected, self.best, self.mean, self.worst
         longest = UsualLongest(expected)
@@ -112,7 +118,7 @@ class _Line:
             ),
             moves=moves(expected),
             joysticks=joysticks(expected),
-            streams=streams(expected) if what_ifs else (),
+            streams=streams(expected) if more_streams else (),
             jobs=jobs(expected),
             dead=dead(mean) if what_ifs else (),
             noise=noise(mean) if what_ifs else (),

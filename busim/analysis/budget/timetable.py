@@ -12,7 +12,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from heapq import heappop, heappush
+from heapq import heapreplace
 from typing import NamedTuple
 
 _MOST_POLLS = 2500  # of each of the two parts of a timetable
@@ -90,7 +90,7 @@ class _Timetable:
     def written(self, until: float, disturbance: float = 0.0, apart: float = math.inf) -> None:
         """Goes on until then, with a disturbance about every `apart` ns."""
         slots, due, begun, late, now = self._slots, self._due, self.begun, self.late, self.now
-        met, next_one = 0, now + apart if disturbance else math.inf
+        met, next_one, queued = 0, now + apart if disturbance else math.inf, self._queued
         for _ in range(_MOST_POLLS):
             if now > until:
                 break
@@ -98,12 +98,14 @@ class _Timetable:
                 met += 1
                 now += disturbance
                 next_one = (met + 1 + _GOLDEN * met % 1) * apart
-            wanted, _, number = heappop(due)
-            slot, start = slots[number], max(now, wanted)
+            wanted, _, number = due[0]
+            every, occupied, answered = slots[number]
+            start = now if now > wanted else wanted
             begun[number].append(start)
             late[number] += start - wanted
-            self._queued += 1
-            answered = start + slot.answered
-            heappush(due, (max(wanted + slot.every, answered) if slot.every else answered, self._queued, number))
-            now = start + slot.occupied
-        self.now = now
+            queued += 1
+            there = start + answered
+            again = wanted + every
+            heapreplace(due, (again if every and again > there else there, queued, number))
+            now = start + occupied
+        self.now, self._queued = now, queued

@@ -16,9 +16,10 @@ from memory). Times in ns, rates per ns.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from heapq import heapify, heappop, heappush
+from heapq import heapify, heapreplace
 from itertools import count
 from typing import NamedTuple
 
@@ -192,55 +193,62 @@ class _Turns:
 
     def until(self, span: float) -> None:
         """Write them out up to this instant."""
-        instants, keys, total = self._instants, self._keys, len(self._instants)
-        queue = [(poll.pause, number, number) for number, poll in enumerate(self._polls)]
+        # names of this function, which it looks up a hundred thousand times
+        polls, commands, waited, beside = self._polls, self._commands, self.waited, self.beside
+        keys, instants, ends, polled, lasting = self._keys, self._instants, self.ends, self.polled, self._time
+        instants.append(math.inf)
+        queue = [(poll.pause, number, number) for number, poll in enumerate(polls)]
         heapify(queue)
         waiting: dict[int, float] = {}  # by command, in the order of the queue; below 0: costs no time
-        now = inside = 0.0
-        order, arrived, row = len(queue), 0, 0
+        now = inside = commanded = 0.0
+        order, arrived, row, following = len(queue), 0, 0, instants[0]
+        first_due = queue[0][0] if queue else math.inf
         while now < span:
-            while arrived < total and instants[arrived] <= now:
+            while following <= now:
                 key = keys[arrived]
-                waiting.setdefault(key if key >= 0 else -1 - arrived, instants[arrived])
+                waiting.setdefault(key if key >= 0 else -1 - arrived, following)
                 arrived += 1
-            due = bool(queue) and queue[0][0] <= now
-            if waiting and (row < COMMANDS_IN_A_ROW or not due):
+                following = instants[arrived]
+            if waiting and (row < COMMANDS_IN_A_ROW or first_due > now):
                 key = next(iter(waiting))
                 wait = now - waiting.pop(key)
                 if key < 0:
-                    self.beside.append(wait)
+                    beside.append(wait)
                     continue
                 row += 1
-                self.waited[key].append(wait)
-                time = self._time(self._commands[key])
+                waited[key].append(wait)
+                time = lasting(commands[key])
                 now += time
-                self.commanded += time
-            elif due:
+                commanded += time
+            elif first_due <= now:
                 row = 0
-                wanted, _, number = heappop(queue)
-                work, every, pause = self._polls[number]
-                time = self._time(work)
+                wanted, _, number = queue[0]
+                work, every, pause = polls[number]
+                time = lasting(work)
                 now += time
                 inside += time
                 order += 1
                 again = now + pause if pause or not every else max(wanted + every, now)
-                heappush(queue, (again, order, number))
-                self.ends.append(now)
-                self.polled.append(inside)
+                heapreplace(queue, (again, order, number))
+                first_due = queue[0][0]
+                ends.append(now)
+                polled.append(inside)
             else:
-                now = min(queue[0][0] if queue else span, instants[arrived] if arrived < total else span)
+                now = min(first_due, following, span)
+        self.commanded = commanded
 
     def _time(self, work: Work) -> float:
         """How long this one takes, failed attempts included."""
+        time, width, lost, failing, tries = work
         failed = 0.0
-        if work.failing:
-            for _ in range(work.tries):
-                if next(self._draws) >= work.failing:
+        if failing:
+            for _ in range(tries):
+                if next(self._draws) >= failing:
                     break
-                failed += work.lost
+                failed += lost
             else:
                 return failed
-        return failed + work.time + work.width * (next(self._draws) - 0.5)
+        return failed + time + width * (next(self._draws) - 0.5)
 
 
 def _draws() -> Iterator[float]:
