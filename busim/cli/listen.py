@@ -129,14 +129,29 @@ def _of_capture(source: str, port: int | None, line: str | None) -> Opened:
     from busim.onsite.captures import open_capture
 
     opened: list[Capture] = []
+    ended: list[str] = []
 
     @contextlib.contextmanager
     def pieces() -> Iterator[Iterator[Piece]]:
         with open_capture(source, port=port, line=line) as capture:
             opened.append(capture)
-            yield iter(capture)
+            yield _until_ctrl_c(capture, ended)
 
-    return pieces(), lambda: opened[0].notes
+    return pieces(), lambda: opened[0].notes + ended
+
+
+def _until_ctrl_c(capture: Iterable[Piece], ended: list[str]) -> Iterator[Piece]:
+    """The pieces. Ctrl-C while the next one is awaited ends them: a pipe may have none for hours."""
+    pieces = iter(capture)
+    while True:
+        try:
+            piece = next(pieces)
+        except StopIteration:
+            return
+        except KeyboardInterrupt:
+            ended.append("ended by Ctrl-C")
+            return
+        yield piece
 
 
 def _at_target(

@@ -305,6 +305,22 @@ def test_the_times_of_a_capture_bound_its_baud_from_below(tmp_path: Path) -> Non
     assert 10_000 < least < 115200  # of the plan; 8 bytes of 11 bits within the shortest exchange
 
 
+def test_ctrl_c_while_a_pipe_is_awaited_shows_what_came_before_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Pipe:
+        def __init__(self) -> None:
+            self.notes: list[str] = []
+
+        def __iter__(self) -> Iterator[Piece]:
+            yield from polled(5)
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("busim.onsite.captures.open_capture", lambda *_, **__: nullcontext(Pipe()))
+    done = CliRunner().invoke(app, ["listen", "-"])
+    assert done.exit_code == 0
+    assert "5 requests" in " ".join(done.stdout.split())
+    assert "ended by Ctrl-C" in done.stdout
+
+
 # -- at a line ----------------------------------------------------------------------------------------------
 
 
