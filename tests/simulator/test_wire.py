@@ -75,6 +75,11 @@ def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character
     assert [record[6] for record in wire.records if record[0] == BURST] == written
 
 
+@pytest.mark.parametrize(("swapped", "shown"), [(False, ""), (True, ", swapped")])
+def test_a_setting_that_fails_a_test_is_shown_whole(swapped: bool, shown: str) -> None:
+    assert repr(port(38400, "8E1", 50.0, swapped)) == f"Setting(38400 Bd 8E1, 50.0 ppm{shown})"
+
+
 def test_a_long_collision_is_written_in_pieces_of_4096_characters() -> None:
     """A line that is disturbed for hours must not be kept in memory until it ends. A burst that ended in one piece
     has no part in the next.
