@@ -11,7 +11,7 @@ import typer
 from busim.cli import real_line
 
 if TYPE_CHECKING:
-    from busim.onsite.conform import Conformance
+    from busim.onsite.conform import Conformance, Verdict
 
 NAME = "conform"
 HELP = "Test one real device: reads, damaged frames, time-outs."
@@ -64,7 +64,7 @@ def command(
         device = Device(tool, known, id, changes=allow_changes, person=person)
         real_line.listening(parse_time(listen))
         try:
-            found = conform(device, parse_time(listen))
+            found = conform(device, parse_time(listen), _told)
         finally:
             if device.left:
                 print(f"CAUTION: {device.left}: set it back before the device is used.", file=sys.stderr)
@@ -74,6 +74,11 @@ def command(
         _show(found)
     if not found.holds:
         raise typer.Exit(1)
+
+
+def _told(verdict: Verdict) -> None:
+    """While it runs: a test takes minutes, and Ctrl-C leaves what is known."""
+    print(f"{verdict.state}: {verdict.what}", file=sys.stderr, flush=True)
 
 
 def _asked(question: str) -> bool:

@@ -11,7 +11,7 @@ import typer
 from busim.cli import real_line
 
 if TYPE_CHECKING:
-    from busim.onsite.line_test import Answered, CableTest
+    from busim.onsite.line_test import Answered, CableTest, Run
     from busim.onsite.targets import Target
 
 NAME = "line-test"
@@ -87,7 +87,7 @@ def command(
             found = loop_back(one, form, wires, person, rates=rates, bits=bits, listening=length)
         else:
             with open_target(ends[1], rate, form, direction=direction) as other:
-                found = prove_cable(one, other, form, rates=rates, bits=bits, listening=length)
+                found = prove_cable(one, other, form, rates=rates, bits=bits, listening=length, told=_told)
     answered = []
     if site is not None and found.holds:
         real_line.agree([_ANSWERS], yes=yes)
@@ -100,6 +100,12 @@ def command(
         _show(found, answered)
     if not found.holds or not all(one.holds for one in answered):
         raise typer.Exit(1)
+
+
+def _told(run: Run) -> None:
+    """While it runs: a test takes minutes, and Ctrl-C leaves what is known."""
+    text = f"{run.baud} Bd, {run.way}: {run.tally.errors} errors in {run.tally.bits} bits"
+    print(text, file=sys.stderr, flush=True)
 
 
 def _answer(far: Target, plan: str, direction: str, patience: int) -> list[Answered]:

@@ -260,6 +260,7 @@ def test_the_command_says_what_it_will_do_and_then_what_it_found(opened: Callabl
     assert "enables the driver" in " ".join(done.stderr.split())
     assert "listening for 7 s, nothing is sent meanwhile" in done.stderr
     assert "nothing failed" in done.stdout
+    assert "holds: It is silent on other bus IDs\n" in done.stderr, "while it runs, for Ctrl-C"
     assert max(map(len, done.output.splitlines())) <= 80
     assert "--allow-changes" in done.stdout
 

@@ -289,6 +289,7 @@ def test_two_joined_pseudo_terminals_are_good_in_wall_time() -> None:
         done = CliRunner().invoke(app, words)
     assert done.exit_code == 0
     assert "good to 9600 Bd: no error in 2304 bits" in done.stdout
+    assert done.stderr.count(": 0 errors in 2304 bits\n") == 2, "while it runs, for Ctrl-C"
 
 
 @pytest.mark.parametrize(

@@ -26,13 +26,18 @@ CHECKS: tuple[tuple[Callable[[Device], Verdict], str], ...] = (
 )
 
 
-def conform(device: Device, listening: int) -> Conformance:
-    """Listen for `listening` ns, then run every check. Raises UserError, and OtherMaster if the line is not free."""
+def conform(device: Device, listening: int, told: Callable[[Verdict], None] = lambda _: None) -> Conformance:
+    """Listen for `listening` ns, then run every check; `told` gets each verdict at once. Raises UserError, and
+    OtherMaster if the line is not free.
+    """
     device.tool.listen_first(listening)
-    verdicts = tuple(_verdicts(device))
+    verdicts = []
+    for verdict in _verdicts(device):
+        told(verdict)
+        verdicts.append(verdict)
     tool = device.tool
     return Conformance(
-        device.model.name, device.protocol.name, device.bus_id, verdicts, tuple(device.times), tool.echo,
+        device.model.name, device.protocol.name, device.bus_id, tuple(verdicts), tuple(device.times), tool.echo,
         len(tool.sent), tool.link.notes,
     )  # fmt: skip
 

@@ -87,11 +87,10 @@ class CableTest:
 
 def prove_cable(
     near: Link, far: Link, format: CharFormat, *, rates: Sequence[int] = RATES, bits: int = 50_000,
-    listening: int = 2_000_000_000,
+    listening: int = 2_000_000_000, told: Callable[[Run], None] = lambda _: None,
 ) -> CableTest:  # fmt: skip
-    """Test the pair between two adapters. `bits` per baud and direction at least; `listening`: ns before anything.
-
-    Raises UserError if a link fails.
+    """Test the pair between two adapters. `bits` per baud and direction at least; `listening`: ns before anything;
+    `told` gets each run at once. Raises UserError if a link fails.
     """
     signs = [_idle((near, far), listening)]
     if signs[0].state == FAILS:
@@ -103,6 +102,7 @@ def prove_cable(
             link.set(baud)
         for source, sink in ((near, far), (far, near)):
             runs.append(bench.run(source, sink, baud, bits))
+            told(runs[-1])
         if not all(run.clean for run in runs[-2:]):
             break
     signs += [bench.connection(runs), bench.polarity()]
