@@ -10,6 +10,7 @@ from busim.cli import option_parsing, real_line
 
 if TYPE_CHECKING:
     from busim.commissioning.rehearse import Done, Step
+    from busim.commissioning.site_record import SiteRecord
     from busim.onsite.rehearsing import Person, RealSite, RecordFile
     from busim.plan import Plan
 
@@ -34,7 +35,16 @@ def run(
     from busim.foundation.errors import UserError
     from busim.installation import resolve
     from busim.installation.rehearsal import LISTEN
-    from busim.onsite.rehearsing import RealSite, Script, commission, counted, done_before, sign, steps_here
+    from busim.onsite.rehearsing import (
+        RealSite,
+        Script,
+        commission,
+        counted,
+        done_before,
+        load_record,
+        sign,
+        steps_here,
+    )
     from busim.onsite.targets import RealTool, dangers, open_target, parse_target
     from busim.simulator.bus import setting
     from busim.simulator.world import build
@@ -50,7 +60,9 @@ def run(
     cameras = planned(site, build(site, 1, lambda _: None, played=()))
     length, why = listening(plan)
     steps = steps_here(steps_of(plan, cameras)[0], name, Step(LISTEN, name, length=length, text=why))
-    if not resume:
+    if resume:
+        _of_this(load_record(record), plan, record, name)
+    else:
         check_target(record, "record")
     real_line.agree([*dangers(target, direction), _WRITES, *([_NOBODY] if yes else [])], yes=yes)
     person: Person = Script() if yes else Asked()
@@ -103,7 +115,6 @@ def _record(
 ) -> contextlib.AbstractContextManager[RecordFile]:
     from busim.commissioning.sheet import digest
     from busim.commissioning.site_record import Begun, Note
-    from busim.foundation.errors import UserError
     from busim.foundation.version import VERSION
     from busim.onsite.rehearsing import RecordFile
 
@@ -114,16 +125,22 @@ def _record(
     if not resume:
         return RecordFile(path, begun)
     file = RecordFile(path)
-    old = file.before.begun
-    if (old.digest, old.line) != (begun.digest, line):
-        file.close()
-        raise UserError(
-            "the record is of another plan or line", file=path, found=f"{old.plan} {old.digest}, line {old.line!r}",
-            expected=f"{plan.name} {begun.digest}, line {line!r}",
-            mend="take the plan as it was, or begin a new record",
-        )  # fmt: skip
     file.write(Note(text=f"gone on with at {port}" + (", --yes" if script else ""), who=who, at=now))
     return file
+
+
+def _of_this(record: SiteRecord, plan: Plan, path: str, line: str) -> None:
+    """Raises UserError for a record of another plan or line."""
+    from busim.commissioning.sheet import digest
+    from busim.foundation.errors import UserError
+
+    old = record.begun
+    if (old.digest, old.line) != (digest(plan), line):
+        raise UserError(
+            "the record is of another plan or line", file=path, found=f"{old.plan} {old.digest}, line {old.line!r}",
+            expected=f"{plan.name} {digest(plan)}, line {line!r}",
+            mend="take the plan as it was, or begin a new record",
+        )  # fmt: skip
 
 
 def _stands(site: RealSite, before: frozenset[int], person: Person) -> None:

@@ -482,7 +482,10 @@ def test_wrong_options_are_refused_before_anything_is_opened(
 
 def test_a_record_of_another_plan_is_not_gone_on_with(monkeypatch: pytest.MonkeyPatch, plan_file: Path) -> None:
     plan_file.with_name("record").write_text(HEAD)
+    opens = list[object]()
+    monkeypatch.setattr("busim.cli.real_line.agree", lambda *_, **__: opens.append("asked"))
     result, record = at_the_line(monkeypatch, plan_file, "--who", "A", "--yes", "--resume")
+    assert not opens, "it is refused before anything is opened"
     assert isinstance(result.exception, UserError)
     assert "another plan or line" in str(result.exception)
     assert record is not None

@@ -106,7 +106,10 @@ def load_record(path: str) -> SiteRecord:
     """The record in a file, to look at. Raises UserError."""
     try:
         if not Path(path).is_file():
-            raise UserError("no record is there", file=path, mend="name the file of busim rehearse --port --record")
+            raise UserError(
+                "no record is there", file=path,
+                mend="name one that busim rehearse --port wrote; without --resume it begins a new one",
+            )  # fmt: skip
         with open(path, "rb") as file:
             return _read(file, path)
     except (OSError, ValueError) as error:
