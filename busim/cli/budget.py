@@ -84,7 +84,7 @@ def _explain(planned: Plan, asked: str) -> None:
             expected=f"a line, a dot, and one of {', '.join(EXPLAINED)}",
             mend=f"write for example --explain '{planned.lines[0].name}.cycle'",
         )  # fmt: skip
-    option_parsing.line([one.name for one in planned.lines], name)
+    option_parsing.line([one.name for one in planned.lines], name, "--explain")
     masters = [case for case in cases(planned) if case.line == name]
     if not masters:
         raise UserError(f"line {name!r} has no {quantity}", found="no master that asks on it")

@@ -20,7 +20,8 @@ def length(text: str) -> int:
 
 
 def rate(text: str) -> float:
-    """`--need`: polls per second, more than 0. Raises UserError."""
+    """`--need`: polls per second, more than 0 and no more than any bus carries. Raises UserError."""
+    from busim.analysis.budget import MOST_NEEDED
     from busim.foundation.errors import UserError
     from busim.foundation.units import parse_rate
 
@@ -29,6 +30,8 @@ def rate(text: str) -> float:
         value = parse_rate(text)
         if not value:
             raise UserError("a need of 0 is always met", found=repr(text), expected="more than 0", mend=example)
+        if value > MOST_NEEDED:
+            raise UserError("no bus can be polled so often", found=repr(text), expected=f"at most {MOST_NEEDED:.0f} /s")
     return value
 
 
@@ -54,13 +57,13 @@ def marks(texts: Iterable[str], until: int) -> list[tuple[int, str]]:
     return sorted(found)
 
 
-def line(known: Sequence[str], name: str | None) -> None:
-    """`--line`: a line of the plan, or None for all. Raises UserError."""
+def line(known: Sequence[str], name: str | None, option: str = "--line") -> None:
+    """`--line` or another option: a line of the plan, or None for all. Raises UserError."""
     from busim.foundation.errors import UserError
 
     if name is not None and name not in known:
         raise UserError(
-            "there is no line of this name", field="--line", found=repr(name[:60]),
+            "there is no line of this name", field=option, found=repr(name[:60]),
             expected=" or ".join(map(repr, known))[:300], mend="name one of these",
         )  # fmt: skip
 

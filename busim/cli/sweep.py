@@ -58,12 +58,12 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file that is no sweep or map.")] = False,
 ) -> None:
     """Sweep, write, draw and show."""
+    from busim.cli import option_parsing
     from busim.cli.plan_file import read_usable
     from busim.cli.sweep_output import is_map, print_sweep, writer
     from busim.cli.writing import check_target, write_whole
     from busim.experiments.sweep import FIGURES, ONE_BY_ONE, compute, parse_axis
     from busim.foundation.errors import UserError
-    from busim.foundation.units import parse_rate
 
     if figure not in FIGURES:
         raise UserError("no such figure", found=repr(figure), expected=", ".join(FIGURES), mend="give one of them")
@@ -74,7 +74,7 @@ def command(
         check_target(heat, "map", overwrite=overwrite, known=is_map, inputs=[plan])
         two_axes(len(vary))
     axes = [parse_axis(text) for text in vary]
-    rate = None if need is None else parse_rate(need)
+    rate = None if need is None else option_parsing.rate(need)
     installation = read_usable(plan)
     if simulate:
         swept = _simulated(installation, axes, line, rate, seeds, length, engine, scheduler, jobs, out)

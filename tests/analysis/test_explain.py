@@ -68,6 +68,15 @@ def test_a_quantity_that_is_not_there_is_the_user_s_error(asked: str) -> None:
     assert caught.value.expected
 
 
+def test_a_quantity_that_is_nearly_there_is_offered_and_a_wrong_line_is_that_of_the_option() -> None:
+    with pytest.raises(UserError) as caught:
+        command.command(str(HALL), explained="boulder line.age")
+    assert caught.value.mend == "did you mean `age_mean`?"
+    with pytest.raises(UserError) as caught:
+        command.command(str(HALL), explained="boulder.cycle")
+    assert caught.value.field == "--explain"
+
+
 @pytest.mark.parametrize("quantity", EXPLAINED)
 def test_a_line_without_a_budget_says_why_there_is_nothing_to_explain(quantity: str) -> None:
     with pytest.raises(UserError) as caught:

@@ -32,9 +32,10 @@ def test_a_length_that_is_none_is_told_with_its_option_and_an_example(length: st
     assert "--for 60s" in (error.mend or "")
 
 
-@pytest.mark.parametrize("need", ["0", "10", "often", "-1Hz"])
-def test_a_need_that_is_none_is_told_with_its_option_and_an_example(need: str) -> None:
-    done = CliRunner().invoke(app, ["budget", PLAN, "--need", need])
+@pytest.mark.parametrize("command", [["budget", PLAN], ["sweep", PLAN, "--vary", "cameras=1..2"]])
+@pytest.mark.parametrize("need", ["0", "10", "often", "-1Hz", "nan", "1e9Hz"])
+def test_a_need_that_is_none_is_told_with_its_option_and_an_example(command: list[str], need: str) -> None:
+    done = CliRunner().invoke(app, [*command, "--need", need])
     assert isinstance(done.exception, UserError), done.output
     assert done.exception.field == "--need"
     assert "--need 10Hz" in (done.exception.mend or "")

@@ -16,7 +16,7 @@ of the lines that can be resolved); `Distribution` and `waits`; and the formulas
 """
 
 from busim.analysis.budget.age import mean_age, worst_age
-from busim.analysis.budget.budget import ASSUMPTIONS, budget
+from busim.analysis.budget.budget import ASSUMPTIONS, MOST_NEEDED, budget
 from busim.analysis.budget.case import Case, Move, cases, usable_cases
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW, Waits, waits
 from busim.analysis.budget.cycle import mean_cycle, paced_cycle
@@ -62,6 +62,7 @@ __all__ = [
     "ASSUMPTIONS",
     "COMMANDS_IN_A_ROW",
     "EXPLAINED",
+    "MOST_NEEDED",
     "SCHEMA",
     "ArbitratedBudget",
     "Budget",

@@ -10,6 +10,7 @@ from busim.foundation.errors import UserError
 from busim.installation import POLICY, Installation, resolve
 from busim.plan import Plan
 
+MOST_NEEDED = 1e6  # polls a second: far more than any serial line carries
 ASSUMPTIONS = (
     "turnaround and latency lie evenly between the plan's bounds, each camera and converter for itself; best and worst "
     "have all of them at one end at once",
@@ -38,9 +39,12 @@ def budget(
     the last two, which take most of the time.
     Raises Findings as `resolve` does, and UserError for a need that is no rate.
     """
-    if need is not None and not 0 < need <= 1e6:
+    if need is not None and not 0 < need <= MOST_NEEDED:
         raise UserError(
-            "no such rate can be needed", found=f"{need:g} /s", expected="more than 0", mend="need for example 10 Hz"
+            "no such rate can be needed",
+            found=f"{need:g} /s",
+            expected=f"more than 0, and at most {MOST_NEEDED:.0f} /s",
+            mend="need for example 10 Hz",
         )
     site = resolve(plan)
     found = cases(site)

@@ -35,7 +35,7 @@ def limit(mean: PollSchedule) -> str:
     """The sentence about the limit of a line: the part that takes most of the polls' time."""
     counted = mean.layout
     if not counted.living:
-        return "moves alone: nothing is polled"
+        return "none: nothing is polled, only moves are sent"
     spent = dict.fromkeys(_MENDS.values(), 0.0)
     failed = asked = 0.0
     for (every, kind), many in counted.paces.items():

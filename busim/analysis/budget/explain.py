@@ -17,6 +17,7 @@ from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.waiting import vacation_wait
 from busim.foundation.errors import UserError
 from busim.foundation.units import Spread
+from busim.foundation.yaml_source import suggestion
 from busim.physics.exchange import MEAN, WORST
 
 
@@ -41,7 +42,7 @@ def explain(case: Case, quantity: str) -> tuple[Step, ...]:
             "the budget explains no such quantity",
             found=repr(quantity[:60]),
             expected=", ".join(QUANTITIES),
-            mend="write for example --explain 'LINE.cycle'",
+            mend=suggestion(quantity, QUANTITIES, f"write for example --explain '{case.line}.cycle'"),
         )
     found = line_budget(case, what_ifs=False)
     if found.obstacles or found.arbitrated:
@@ -51,10 +52,16 @@ def explain(case: Case, quantity: str) -> tuple[Step, ...]:
     expected = Expected(mean, mean.under(WORST))
     if quantity in ("move_mean", "move_p95") and not expected.follows_moves:
         raise UserError(
-            f"line {case.line!r} has no {quantity}", found="no operator moves anything that can be followed"
+            f"line {case.line!r} has no {quantity}",
+            found="no operator moves anything that can be followed",
+            mend="give a panel of its master moves; busim explain plan has the key",
         )
     if quantity not in ("move_mean", "move_p95", "load") and not mean.layout.living:
-        raise UserError(f"line {case.line!r} has no {quantity}", found="nothing is polled on it")
+        raise UserError(
+            f"line {case.line!r} has no {quantity}",
+            found="nothing is polled on it",
+            mend=f"give master {case.master!r} a group of values to poll, or ask for load, move_mean or move_p95",
+        )
     return tuple(QUANTITIES[quantity](expected))
 
 
