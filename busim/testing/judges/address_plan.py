@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import About, Judge, Settled
+from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
 _TIMES = 10
 
@@ -22,8 +22,8 @@ class AddressPlan(Judge):
         bound="10 answers (common practice, no source)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._asked: dict[tuple[int, int], int] = {}
         self._who: dict[tuple[int, int], int] = {}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ, STEP
-from busim.testing.judging import About, Answered, Asked, Judge
+from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene
 
 
 class AtMostOnce(Judge):
@@ -21,8 +21,8 @@ class AtMostOnce(Judge):
         bound="one execution per intent (common practice, no source)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._wanted: dict[tuple[int, str], int] = {}
 
     def intended(self, record: tuple[Any, ...]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE
-from busim.testing.judging import NO_HOOK, About, Answered, Judge
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -27,8 +27,8 @@ class Attribution(Judge):
         "recognise one late reply of the same shape, so one is allowed",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}

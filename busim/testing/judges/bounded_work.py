@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Judge, Settled
+from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
 _MOST = 4  # attempts for one action
 
@@ -23,8 +23,8 @@ class BoundedWork(Judge):
         bound="4 attempts per action (common practice, no source)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._tries: dict[tuple[int, int, int, tuple[int, ...]], int] = {}
         self._row: dict[int, tuple[int, int]] = {}  # line -> camera asked in vain, how often in a row
         self._seen: dict[int, int] = {}  # line -> start of its last exchange

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.testing.judging import About, Asked, Judge
+from busim.testing.judging import About, Asked, Ground, Judge, Scene
 
 _WINDOW = 1_000_000_000  # ns over which requests are counted
 _BUDGET = 0.5  # repeats beyond the wanted rate
@@ -25,8 +25,8 @@ class Calm(Judge):
         bound="1.5 times the wanted rate, and 4 attempts per move (common practice, no source)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._recent: dict[int, deque[int]] = {}
         self._moves: deque[int] = deque()
         self._allowed = {

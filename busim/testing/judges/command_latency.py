@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Answered, Asked, Judge, Settled
+from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.chatter import Chatter
 
 _DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
@@ -30,8 +30,8 @@ class CommandLatency(Judge):
         "so that polls do not starve. Time in which bursts that nobody asked for leave no quiet does not count",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._open: dict[tuple[int, str], _Waiting] = {}  # camera, control -> its move that is not on the wire yet
         self._chatter = Chatter()
         self._slot: dict[int, int] = {}

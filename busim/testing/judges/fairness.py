@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from busim.testing.judging import About, Judge, Settled
+from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
 _KEEPS = 0.8
 _SETTLES = 4_000_000_000  # ns from the first failure of a camera: 3 failures, 1 s, and the first probes
@@ -26,8 +24,8 @@ class Fairness(Judge):
         "registers at different rates",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._clean: dict[tuple[int, int, int], int] = {}  # line, camera, key -> reads
         self._later: dict[tuple[int, int, int], int] = {}
         self._lost: dict[tuple[int, int], int] = {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import About, Judge
+from busim.testing.judging import About, Ground, Judge, Scene
 
 _SECOND = 1_000_000_000
 _MARGIN = 0.9  # share of a second: a timer may be slightly early
@@ -24,8 +24,8 @@ class LinkHygiene(Judge):
         bound="1 attempt per second, growing to 5 s (common practice, no source)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._open: dict[int, set[int]] = {}
         self._attempts: dict[int, list[int]] = {}  # attempts in a row since the last received bytes
         self._line: dict[int, int] = {}

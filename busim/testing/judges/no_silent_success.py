@@ -6,7 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import NO_HOOK, About, Answered, Judge
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -25,8 +25,8 @@ class NoSilentSuccess(Judge):
         bound="none: no move may be called done too early",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._done: dict[int, deque[Answered]] = {}
         self._wanted: dict[tuple[int, str], str] = {}
         self._known: set[tuple[int, str, str]] = set()

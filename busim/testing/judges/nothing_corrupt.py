@@ -6,7 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.protocols import Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Judge
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -24,8 +24,8 @@ class NothingCorrupt(Judge):
         bound="none: no such frame may be accepted",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._sound: dict[int, deque[Answered]] = {}
         self._foreign: dict[
             int, tuple[int, bytes]

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from busim.testing.judging import About, Answered, Asked, Judge
+from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene
 
 
 class OneOutstanding(Judge):
@@ -21,8 +19,8 @@ class OneOutstanding(Judge):
         "(computed); the plan's own time-out if that is shorter",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._last: dict[int, Asked] = {}
         self._replied: dict[int, int] = {}  # line -> end of the first reply to the last request, ns
         self._reply: dict[int, tuple[int, bytes]] = {}  # line -> end of the last reply, and the reply

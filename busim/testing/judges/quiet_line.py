@@ -6,7 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.installation import POLICY
-from busim.testing.judging import About, Answered, Asked, Judge, LineGround
+from busim.testing.judging import About, Answered, Asked, Ground, Judge, LineGround, Scene
 
 _KEPT = 8  # bursts of a line that may still overlap another
 
@@ -65,8 +65,8 @@ class QuietLine(Judge):
         "may go on without it (our own choice)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._lines = {number: _Line(ground) for number, ground in self.ground.lines.items()}
 
     def asked(self, event: Asked) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Answered, Asked, Judge, Settled
+from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.pauses import Pauses
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
@@ -31,8 +31,8 @@ class Recovery(Judge):
         "which bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._lost: dict[int, int] = {}  # line -> failed in a row although answered
         self._claims: dict[int, tuple[int, int, str]] = {}  # line -> sent, ended and outcome of the last exchange
         self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked

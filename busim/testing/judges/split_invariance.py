@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Answered, Judge
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -24,8 +24,8 @@ class SplitInvariance(Judge):
         "(computed)",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._sound: dict[int, deque[Answered]] = {}
         self._odd: dict[int, int] = {}  # line -> end of the last heard record
         self._meant = 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import About, Judge
+from busim.testing.judging import About, Ground, Judge, Scene
 
 
 class Transparency(Judge):
@@ -20,8 +20,8 @@ class Transparency(Judge):
         "judged by the exchanges",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._given: dict[int, bytearray] = {}
 
     def entered(self, record: tuple[Any, ...]) -> None:

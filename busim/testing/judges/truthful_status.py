@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Judge, Settled
+from busim.testing.judging import NO_HOOK, About, Ground, Judge, Scene, Settled
 
 _AFTER = 1_000_000_000  # ns of failure, with the count of failed polls
 
@@ -24,8 +24,8 @@ class TruthfulStatus(Judge):
         "plus a time-out for the last exchange",
     )
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, ground: Ground, scene: Scene) -> None:
+        super().__init__(ground, scene)
         self._online: dict[int, bool] = {}
         self._told: dict[int, int] = {}  # camera -> instant of that belief
         self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row

@@ -5,7 +5,18 @@ way of a record to the judges), then `contract.py`; the judges themselves are in
 """
 
 from busim.testing.judging.bench import Bench, bench_trace, judge_records, judge_trace
-from busim.testing.judging.contract import FAIL, INCONCLUSIVE, NO_HOOK, PASS, About, Evidence, Frame, Judge, Verdict
+from busim.testing.judging.contract import (
+    FAIL,
+    INCONCLUSIVE,
+    NO_HOOK,
+    PASS,
+    About,
+    Evidence,
+    Frame,
+    Judge,
+    Scene,
+    Verdict,
+)
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, LineGround, ground_of
 
@@ -23,6 +34,7 @@ __all__ = [
     "Ground",
     "Judge",
     "LineGround",
+    "Scene",
     "Settled",
     "Verdict",
     "bench_trace",
