@@ -13,6 +13,8 @@ from wire_bench import RawListener, Wire, port
 from busim.recording.trace import BREAK, BURST, FRAMING, HEARD, PARITY, Record
 from busim.simulator.bus import Setting, Station
 from busim.simulator.bus import exact as exact_path
+from busim.simulator.bus.uart import Uart
+from busim.simulator.bus.wave import MARK, SPACE, Wave
 
 BIT = 1e9 / 9600
 
@@ -45,7 +47,9 @@ def test_a_bit_later_they_read_44_with_a_framing_error(skew: float) -> None:
 
 
 def test_a_collision_is_in_the_trace_as_two_exact_bursts_and_what_was_heard() -> None:
-    records = collide(1.0).records
+    wire = collide(1.0)
+    assert wire.line.traffic.exact_bursts == 2
+    records = wire.records
     assert [record[-1] for record in records if record[0] == BURST] == [1, 1]
     assert (b"\x44", bytes([FRAMING])) in [record[5:7] for record in records if record[0] == HEARD]
 
@@ -73,6 +77,14 @@ def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character
     wire.send(1000, "one", b"UU")
     wire.run(until=1000 + more)
     assert [record[6] for record in wire.records if record[0] == BURST] == written
+
+
+@pytest.mark.parametrize(("bits", "settled"), [(2.9, True), (3.1, False), (3.9, False), (4.1, True)])
+def test_a_level_has_settled_a_bit_after_its_last_change(bits: float, settled: bool) -> None:
+    wave = Wave(MARK)
+    for at, level in ((0, SPACE), (round(1.5 * BIT), MARK), (round(3 * BIT), SPACE)):
+        wave.set(at, level)
+    assert Uart(port()).settled(wave, round(bits * BIT)) is settled
 
 
 @pytest.mark.parametrize(("swapped", "shown"), [(False, ""), (True, ", swapped")])
