@@ -49,11 +49,13 @@ def command(
     overwrite: options.Overwrite = False,
     baud: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(metavar="RATE", help="Baud of the line, for the trace; else 38400 is assumed."),
+        typer.Option(
+            metavar="RATE", help="Baud of the line: needed for a serial port, else 38400 is assumed for the trace."
+        ),
     ] = None,
     format: Annotated[
         Optional[str],  # noqa: UP045
-        typer.Option(metavar="FORMAT", help="Its character format; else 8N1 is assumed."),
+        typer.Option(metavar="FORMAT", help="Its character format: needed for a serial port, else 8N1 is assumed."),
     ] = None,
     direction: real_line.Direction = "hardware",
     length: Annotated[
