@@ -292,6 +292,20 @@ def test_fifty_drawn_plans_have_the_budget_that_an_independent_simulator_measure
     assert compared(seed, 4000.0) == []
 
 
+@pytest.mark.parametrize(("cameras", "every", "share"), [(6, 0.5, 0.03), (8, 1.0, 0.01)])
+def test_probes_make_values_that_keep_their_interval_as_old_as_an_independent_simulator_measures(
+    cameras: int, every: float, share: float
+) -> None:
+    """Ages within 1 % or three standard errors; 3 % where a probe of 0.4 s moves places, which the budget says."""
+    drawn = Drawn(cameras, 1, 38400, True, (0.004, 0.012), 0.010, (0.001, 0.005), every, False, 0.5)
+    (line,) = budget(box(**drawn.plan()), what_ifs=False).lines
+    assert ("lose their places" in "".join(line.uncertain)) == (share > 0.01)
+    model = Line(drawn, 1)
+    model.run(1000.0)
+    for camera, age in zip(line.cameras, model.ages(), strict=False):
+        assert close(camera.figures["age_mean"].value or 0.0, age, share), camera.name
+
+
 @pytest.mark.parametrize(("sticks", "parity"), [(1, False), (2, True)])
 def test_moves_beside_joysticks_take_what_an_independent_simulator_measures(sticks: int, parity: bool) -> None:
     """Polls within 1 % or three standard errors; mean of moves 3 %, p95 5 %. Two need more than the line has."""

@@ -37,8 +37,15 @@ def _expected(line: Any) -> dict[str, float | None]:
 
 @pytest.mark.parametrize(
     "plan",
-    [{}, {"more": SLOW}, {"absent": (2,)}, {"every": "300 ms"}, {"every": "80 ms", "more": SLOW}],
-    ids=["restless", "two groups", "one dead", "paced", "too fast a pace"],
+    [
+        {},
+        {"more": SLOW},
+        {"absent": (2,)},
+        {"every": "300 ms"},
+        {"every": "80 ms", "more": SLOW},
+        {"every": "2 s", "absent": (2,)},
+    ],
+    ids=["restless", "two groups", "one dead", "paced", "too fast a pace", "one dead, paced"],
 )
 def test_a_computed_sweep_has_the_budget_of_every_point(plan: dict[str, Any]) -> None:
     planned = box(**plan)

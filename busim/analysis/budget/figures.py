@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property
 
+from busim.analysis.budget import probing
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.distribution import Distribution
@@ -218,17 +219,32 @@ class Expected:
     def interval_variance(self) -> dict[int, float]:
         """ns^2 by poll, of the time between two polls that keep a wanted interval.
 
-        Two causes: other groups that are due first (`timetable`), and commands before the poll in its round, which
-        `Commands.added` says; each of two neighbouring polls may be late by that.
+        Three causes: other groups that are due first (`timetable`); commands before the poll in its round, which
+        `Commands.added` says, and by which each of two neighbouring polls may be late; and probes (`probing`).
         """
         pace, slots, irregular = self.mean, self.slots, self._irregular
         added = rest = 0.0
         if pace.waits is not None:
             added, rest = self.commands.added, pace.serving.residual
         return {
-            number: relative * slot.every**2 + 2 * added * (rest + self.late[number])
+            number: relative * slot.every**2 + 2 * added * (rest + self.late[number]) + self._by_probes(number, slot)
             for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True)
         }
+
+    def _by_probes(self, number: int, slot: Slot) -> float:
+        """ns^2 that probes of dead cameras add to it."""
+        pace = self.mean
+        if not pace.probed or pace.cycle:
+            return 0.0
+        apart, probes = self.probes_move_places, pace.probes()
+        return probing.added(slot, self.elapsed[number], probes, pace.polls_demand, pace.commands_load, apart=apart)
+
+    @cached_property
+    def probes_move_places(self) -> bool:
+        """Whether polls that keep an interval lose their places by probes of dead cameras."""
+        pace = self.mean
+        before = [self.elapsed[number] for number in pace.layout.living]
+        return not pace.cycle and probing.moves_places(self.slots, before, max(pace.probed, default=0.0))
 
     @cached_property
     def commands(self) -> Commands:

@@ -16,6 +16,7 @@ from busim.physics.exchange import Numbers
 _FASTEST = 1e4  # polls a second that no camera exceeds
 _FULL = 0.95  # share of the master's time, above which chance makes polls late
 _NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
+_LOST = 0.1  # share of the master's time in time-outs of moves, from which ages of polls cannot be told
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
@@ -140,6 +141,13 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
             "replies too, so that worst cases do not hold; give it a gap as long as it listens"
         )
     if not mean.cycle:
+        longest = max(mean.probed, default=0.0)
+        if mean.paces and longest and longest + mean.occupied / (1 - mean.commands_load) > mean.fastest:
+            yield (
+                f"a probe of a dead camera takes {show_time(longest)}, so that polls wanted every "
+                f"{show_time(mean.fastest)} lose their places: their ages are right only to a few percent"
+            )
+        yield from _lost_moves(mean)
         if mean.demand >= _FULL and not mean.restless and mean.layout.living:
             yield (
                 f"everything with a wanted rate needs {mean.demand:.0%} of the master's time: polls are late now and "
@@ -159,6 +167,18 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
         yield (
             f"polls alone need {mean.polls_demand:.0%} of the master's time, and moves {mean.commands_load:.0%}: polls "
             "keep their pace only while few moves come, so that cycles, ages and moves may be far off"
+        )
+
+
+def _lost_moves(mean: PollSchedule) -> Iterator[str]:
+    """Polls that keep an interval beside moves whose time-outs are longer than that."""
+    lost = mean.layout.lost
+    share = mean.sent * sum(often * mean.costs.lost[kind] for kind, often in lost.items())
+    longest = max((mean.costs.lost[kind] for kind in lost), default=0.0)
+    if mean.paces and share > _LOST and longest > mean.fastest:
+        yield (
+            f"moves of cameras that never answer take {share:.0%} of the master's time, {show_time(longest)} each, "
+            f"while polls are wanted every {show_time(mean.fastest)}: ages may be far off"
         )
 
 

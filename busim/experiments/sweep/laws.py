@@ -273,10 +273,18 @@ class _Laws:
         variance = np.where(kept, late, self._variance())
         age = half * self.shortest + variance / (2 * self.shortest) + delivery
         # groups of different intervals make each other late, which the timetable of a single point says; what commands
-        # add to a round follows from the chain of its moves; and polls that drift apart need the law of their lateness
+        # add to a round follows from the chain of its moves; and polls that drift apart, or that probes make late, need
+        # the law of their lateness
         several = (self.count > 0).sum(axis=2) > 1
-        single = several | (~kept & (self.moved.rate > 0)) | (kept & self._drifts())
+        single = several | (~kept & (self.moved.rate > 0)) | (kept & (self._drifts() | self._dead()))
         return np.asarray(np.where(single, np.nan, age))
+
+    def _dead(self) -> Mask:
+        """Whether any of the cameras is dead."""
+        found = np.zeros(self.shortest.shape, dtype=bool)
+        for one in self._probed:
+            found |= one.there
+        return found
 
     def _drifts(self) -> Mask:
         """Whether polls of one interval may lose their places: the last one of a round first of all."""
