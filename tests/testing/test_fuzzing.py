@@ -265,6 +265,25 @@ BLAMELESS = {
             alone("wrong-id-reply", "c4", 1300, 8000, then_right="yes") + alone("dead-camera", "c1", 2701, 600),
         ),
     ),
+    "a reply from behind a cut": (
+        "echo", "",
+        Case(
+            465008509, 4300 * MS,
+            alone("early-reply", "c1", 2432, 8000) + alone("late-reply", "c4", 2920, 2000, by="150 ms")
+            + alone("factory-reset", "c2", 3384, 2000) + alone("cut-cable", "wall", 4046, 60, position="3"),
+            (Action(3704028956, "c4", "blue_black", 252), Action(3704028956, "c4", "gain", 15)),
+        ),
+    ),
+    "a camera that answers for a dead one after a factory reset": (
+        "echo", "",
+        Case(
+            2098370855, 11_700 * MS, alone("factory-reset", "c2", 1900, 50) + alone("dead-camera", "c1", 2900, 4000),
+            (Action(10_726 * MS, "c1", "blue_gain", 243),),
+        ),
+    ),
+    "a gateway that answers everything itself": (
+        "rates", "wire", Case(1195943575, 8000 * MS, alone("busy-gateway", "box", 1400, 8000, share="1")),
+    ),
     "a late reply while another camera holds the pair at space": (
         "rates", "",
         Case(

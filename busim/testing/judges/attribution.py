@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.protocols import WRITE
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
+from busim.protocols import WRITE, Request
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -32,11 +32,19 @@ class Attribution(Judge):
         self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
+        self._request: dict[int, Request] = {}  # line -> the last one of the controller
+        self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
+
+    def asked(self, event: Asked) -> None:
+        if event.ours:
+            self._request[event.line] = event.request
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
-        if event.exact and asked is None:  # on top of the answer, and as good as that for all that can be heard
+        if asked is None and self._under_that_id(event):
+            self._by_another[event.line] = self._exact[event.line] = event.end
+        elif asked is None and event.exact:  # on top of the answer, and as good as that for all that can be heard
             self._exact[event.line] = event.end
         if asked is None or reply is None or reply.refused:
             return
@@ -58,6 +66,13 @@ class Attribution(Judge):
                 kept.append((end, value))
                 if len(kept) > _KEPT:
                     del kept[0]
+
+    def _under_that_id(self, event: Answered) -> bool:
+        """Whether another camera answers under the ID that was asked."""
+        request = self._request.get(event.line)
+        return (
+            request is not None and self.ground.lines[event.line].protocol.decode_reply(event.data, request) is not None
+        )
 
     def believed(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, kind, name, text, _, _ = record
@@ -90,7 +105,8 @@ class Attribution(Judge):
         _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
         if outcome != "ok" or master not in self.ground.ours:
             return
-        if read_at >= 0 or self.hidden(line, sent, ended, "late-replies"):
+        another = sent < self._by_another.get(line, -1) <= ended
+        if read_at >= 0 or another or self.hidden(line, sent, ended, "late-replies"):
             self._shifted[camera] = 0
             return
         count = self._shifted[camera] = self._shifted.get(camera, 0) + 1

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.protocols import READ
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
+from busim.protocols import READ, Request
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -28,11 +28,21 @@ class NoSilentSuccess(Judge):
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
         self._done: dict[int, deque[Answered]] = {}
+        self._request: dict[int, Request] = {}  # line -> the last one of the controller
+        self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
         self._wanted: dict[tuple[int, str], str] = {}
         self._known: set[tuple[int, str, str]] = set()
 
+    def asked(self, event: Asked) -> None:
+        if event.ours:
+            self._request[event.line] = event.request
+
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
+        if asked is None:
+            request = self._request.get(event.line)
+            if request and self.ground.lines[event.line].protocol.decode_reply(event.data, request) is not None:
+                self._by_another[event.line] = event.end
         if asked is None or reply is None or reply.refused:
             return
         if not self.ground.played:
@@ -57,7 +67,7 @@ class NoSilentSuccess(Judge):
                 and answer.asked.request.address == address
             ):
                 return
-        if self.hidden(line, sent, ended, "late-replies"):
+        if sent < self._by_another.get(line, -1) <= ended or self.hidden(line, sent, ended, "late-replies"):
             return
         self.fail(
             ended,

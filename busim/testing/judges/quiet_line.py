@@ -9,16 +9,17 @@ from busim.installation import POLICY
 from busim.testing.judging import About, Answered, Asked, Ground, Judge, LineGround, Scene
 
 _KEPT = 8  # bursts of a line that may still overlap another
+_PARTS = frozenset(("fault cut-cable", "fault intermittent-joint"))  # while on, one half may not hear the other
 
 
 class _Line:
     """One line as it was lately. `bursts`: start, end and whether it is the controller's. `since`, `over`: since when
     others leave no gap, and the end of their last burst. `last`: the controller's last request, `reply`: the first
     sound one to it; `stray`: until when another burst may still be under way to the controller. `held`: the camera that
-    holds the pair at space, 0 for none. Times in ns.
+    holds the pair at space, 0 for none; `parted`: the pair may be cut. Times in ns.
     """
 
-    __slots__ = ("bursts", "ground", "held", "last", "over", "reply", "since", "stray")
+    __slots__ = ("bursts", "ground", "held", "last", "over", "parted", "reply", "since", "stray")
 
     def __init__(self, ground: LineGround) -> None:
         self.ground = ground
@@ -27,6 +28,7 @@ class _Line:
         self.last: Asked | None = None
         self.reply: Answered | None = None
         self.stray = self.held = 0
+        self.parted = False
 
     def strays(self, start: int, end: int) -> None:
         """A burst that need not be the answer to the last request."""
@@ -95,7 +97,7 @@ class QuietLine(Judge):
         if not event.data:  # a steady level has no characters: no receiver knows how long it lasts
             if event.camera == line.held:
                 line.held = 0
-        elif not line.held:
+        elif not (line.held or line.parted):
             if event.exact and event.reply is None:  # at another baud its last character is heard to end before it does
                 end -= (end - start) // len(event.data)
             elif event.exact:  # a stop bit more than the line's is silence to every other station
@@ -107,6 +109,11 @@ class QuietLine(Judge):
         _, _, who, fault, text = record
         if fault == "stuck-transmitter" and text == "space" and who in self.ground.camera_lines:
             self._lines[self.ground.camera_lines[who]].held = who
+
+    def changed(self, record: tuple[Any, ...]) -> None:
+        _, _, who, what, text = record
+        if what in _PARTS and who in self._lines:
+            self._lines[who].parted = text.startswith("on")
 
     def _others(self, line: _Line, start: int, end: int) -> None:
         """A burst of another station. It ended later than a request, so it is reported later: the request may have

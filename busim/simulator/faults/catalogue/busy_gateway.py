@@ -80,7 +80,7 @@ FAULT = Fault(
         share("share of the requests", "0.2"),
     ),
     put=_put,
-    hides=("requests", "replies", "added-requests"),
+    hides=("requests", "replies", "added-requests", "swallowed-requests"),
     source="MODBUS Application Protocol V1.1b3, 7, for the codes 6 (server device busy) and 11 (gateway target device "
     "failed to respond), from memory; the times are common practice, no source",
 )
