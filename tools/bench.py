@@ -35,6 +35,7 @@ from busim.runtime.session import Live, Run
 from busim.runtime.session.lateness import Lateness
 from busim.runtime.sweep_workers import processes, simulated_sweep
 from busim.simulator.faults import all_faults
+from busim.simulator.kernel import core as running_core
 from busim.web import ControlServer
 
 DECLARATIONS = Path(__file__).parent.parent / "busim" / "protocols" / "declarations"
@@ -105,7 +106,8 @@ def core(count: int) -> None:
         absolute.append(mine / 1000)
         against_simpy.append(mine / simpy_line.simpy_exchanges(seconds=20))
         against_heap.append(mine / simpy_line.heap_exchanges(seconds=20))
-    say("exchanges per CPU second / the SimPy model's", against_simpy, "at least 1 (goal 2)", "core")
+    bar = "at least 2.2 (goal 3)" if running_core() == "compiled" else "at least 1.2"
+    say("exchanges per CPU second / the SimPy model's", against_simpy, bar, "core")
     say("exchanges per CPU second / the bare heap's", against_heap, "none", "core")
     say("thousand exchanges per CPU second (this machine, now)", absolute, "none", "core")
 
@@ -367,7 +369,7 @@ def main() -> None:
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="which (default: all)")
     parser.add_argument("--rounds", type=int, default=7, help="interleaved rounds of each part")
     given = parser.parse_args()
-    sys.stdout.write(f"{interpreter()}\n")
+    sys.stdout.write(f"{interpreter()}; {running_core()} core of busim\n")
     for name in given.parts or PARTS:
         sys.stdout.write(f"\n{name}: {PARTS[name].__doc__}\n")
         sys.stdout.flush()

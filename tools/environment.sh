@@ -57,3 +57,21 @@ environment() {
     "$python" -m pip install --quiet --no-deps --no-build-isolation -e "$top"
     stamp "$kind" >"$venv/made-from"
 }
+
+compiled_needs() { # prints the Debian packages without which nothing can be compiled for the interpreter $1
+    command -v cc >/dev/null || printf ' gcc libc6-dev'
+    "$1" -c 'import os, sysconfig, sys
+sys.exit(not os.path.exists(sysconfig.get_path("include") + "/Python.h"))' || printf ' python3-dev'
+}
+
+compiled_core() { # puts busim with the compiled core into $compiled; $1 is the level of the C compiler's optimisation
+    local sources
+    compiled="$venv/compiled-$1"
+    sources="$(stamp dev) $(find busim tools/compiled_core.py -type f ! -name '*.pyc' -exec cksum {} + | sort | cksum)"
+    [ "$(cat "$compiled/made-from" 2>/dev/null)" != "$sources" ] || return 0
+    echo "Compiling the core" >&2
+    rm -rf "$compiled"
+    BUSIM_COMPILED=1 BUSIM_OPTIMISATION=$1 "$python" -m pip install --quiet --no-deps --no-build-isolation \
+        --no-compile --target "$compiled" "$top"
+    echo "$sources" >"$compiled/made-from"
+}

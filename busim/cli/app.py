@@ -31,14 +31,19 @@ app = typer.Typer(
 
 def _show_version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"busim {VERSION}")
+        from busim.simulator.kernel import core
+
+        typer.echo(f"busim {VERSION} ({core()} core)")
         raise typer.Exit
 
 
 @app.callback()
 def options(
     _version: Annotated[
-        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and exit.")
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Print the version and which core runs, and exit."
+        ),
     ] = False,
 ) -> None:
     """The options of `busim` without a command."""

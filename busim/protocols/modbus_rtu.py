@@ -15,6 +15,7 @@ from struct import Struct, error, pack, unpack_from
 from types import MappingProxyType
 
 from anycrc import Model
+from mypy_extensions import mypyc_attr
 
 from busim.foundation.errors import Defect
 from busim.protocols.contract import (
@@ -53,6 +54,7 @@ def check(data: bytes) -> bytes:
     return data + _crc(data).to_bytes(2, "little")
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class ModbusRtu:
     """The `modbus-rtu` protocol. Values are 16-bit registers."""
 
@@ -242,6 +244,7 @@ def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
     return Reply(data[0], verb, key, found, 0, form) if meant else None
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class ModbusReplyFinder:
     """Finds the reply to one request by length and check, whatever comes before it. The latest whole replies are
     remembered: mostly the same bytes answer the same request.

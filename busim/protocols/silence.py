@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from mypy_extensions import mypyc_attr
+
 from busim.protocols.contract import Frames
 
 _NONE: Frames = ()
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class SilenceFramer:
     """Cuts a frame after `after` ns of quiet; a gap of more than `between` ns inside one spoils it.
 

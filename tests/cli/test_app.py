@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from busim.cli import app, commands, explain
 from busim.foundation.errors import Defect, UserError
 from busim.foundation.version import VERSION
+from busim.simulator.kernel import core
 
 
 def ended(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> int:
@@ -87,4 +88,4 @@ def test_a_mistake_is_told_within_the_width_and_its_place_stands_first() -> None
 
 def test_the_version_is_printed_without_a_command() -> None:
     done = CliRunner().invoke(app.app, ["--version"])
-    assert (done.exit_code, done.output) == (0, f"busim {VERSION}\n")
+    assert (done.exit_code, done.output) == (0, f"busim {VERSION} ({core()} core)\n")

@@ -172,8 +172,9 @@ def test_the_two_programs_of_the_readme_are_there() -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_every_option_named_exists(name: str) -> None:
-    top = list(typer.main.get_command(app).commands.values())  # type: ignore[attr-defined]
-    commands = [*top, *(one for group in top for one in getattr(group, "commands", {}).values())]
+    itself = typer.main.get_command(app)
+    top = list(itself.commands.values())  # type: ignore[attr-defined]
+    commands = [itself, *top, *(one for group in top for one in getattr(group, "commands", {}).values())]
     there = {
         option
         for command in commands

@@ -11,7 +11,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 import pytest
-import uv_build
+from hatchling.build import build_wheel
 from places import TOP
 
 from busim.foundation.errors import UserError
@@ -24,8 +24,7 @@ PROGRAM = "from busim.cli import main; main()"
 def _install(folder: Path, to: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As an installer does: the project's wheel, unpacked where Python looks."""
     monkeypatch.chdir(folder)
-    monkeypatch.setenv("PATH", str(Path(sys.executable).parent), prepend=os.pathsep)
-    wheel = uv_build.build_wheel(str(folder))
+    wheel = build_wheel(str(folder))
     with zipfile.ZipFile(folder / wheel) as file:
         file.extractall(to)
 

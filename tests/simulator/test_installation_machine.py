@@ -72,7 +72,7 @@ class Site:
         self.box = self.world.converters["box"]
         self.got: dict[int, bytearray] = {}
         self.connected: set[int] = set()
-        self.box.drop = lambda client, _: self.connected.discard(client)
+        self.box.clients.drop = lambda client, _: self.connected.discard(client)
         self.world.start()
 
     def open(self, client: int) -> None:

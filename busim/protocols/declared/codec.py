@@ -10,6 +10,8 @@ from collections.abc import Callable, Mapping
 from struct import error as StructError
 from typing import TYPE_CHECKING
 
+from mypy_extensions import mypyc_attr
+
 from busim.foundation.errors import Defect
 from busim.protocols.contract import OTHER, UNKNOWN, Reply, Request, WireFramer
 from busim.protocols.declared.codegen_read import ReadReply, reply_reader
@@ -33,6 +35,7 @@ _MARK = 0xFF  # the part of `form` that is the operation's number
 _MOST_TAGS = 1 << 16
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class DeclaredProtocol:
     """A protocol from a file. `declaration`: the content of the file. `tags`: the number of
     transaction tags, 0: none.

@@ -5,12 +5,15 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Protocol
 
+from mypy_extensions import mypyc_attr
+
 from busim.protocols.contract import DECODED, Frame, Frames, Reply, Request
 from busim.protocols.declared.cutting import Cutter
 
 _NONE: Frames = ()
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class CuttingFramer:
     """Cuts by the bytes alone; a half frame is forgotten after `forget` ns of quiet.
 
@@ -108,6 +111,7 @@ class Codec(Protocol):
         """The cutter of the stream with the reply to `request`."""
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class ReplyFinder:
     """Finds the reply to one request: at once if the bytes are exactly that, else frame by frame, whatever comes before
     it.

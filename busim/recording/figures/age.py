@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import truediv
+
 
 class Age:
     """Age of a polled value: its mean over time by the area under it (Kaul, Yates, Gruteser, INFOCOM 2012; from
@@ -39,7 +41,8 @@ class Age:
         until = max(until, self._since)  # a reply may arrive after its client has gone
         new, old = until - self._read, self._since - self._read
         span = until - self._from
-        return (self._area + new * new - old * old) / (2 * span) if span > 0 else float(old)
+        # Compiled, `/` would round integers of more than 53 bits before it divides.
+        return truediv(self._area + new * new - old * old, 2 * span) if span > 0 else float(old)
 
     def longest(self, until: int) -> int | None:
         """The largest age up to `until`, ns; None without a delivery."""

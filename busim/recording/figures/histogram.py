@@ -7,8 +7,12 @@ exactly.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import truediv
+
+from mypy_extensions import mypyc_attr
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Histogram:
     """Counts of whole numbers >= 0 (ns)."""
 
@@ -70,4 +74,4 @@ class Histogram:
 
     @property
     def mean(self) -> float | None:
-        return self.total / self.count if self.count else None
+        return truediv(self.total, self.count) if self.count else None  # as in `age`

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from mypy_extensions import mypyc_attr
+
 from busim.foundation.errors import Defect
 from busim.plan.models import Model, Order
 from busim.protocols import (
@@ -43,6 +45,7 @@ _UNSEEN = ["?"]  # no list of names
 _new = tuple.__new__
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Camera:
     """One camera of `model` on one protocol; `addresses`: the bus IDs that the protocol has.
 

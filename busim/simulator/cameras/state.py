@@ -5,6 +5,8 @@ Every way in (a write, a step, a preset, a motion) ends here, so none avoids a l
 
 from __future__ import annotations
 
+from mypy_extensions import mypyc_attr
+
 from busim.plan.models import Model
 from busim.protocols import FAILED, ILLEGAL_KEY, ILLEGAL_VALUE
 from busim.simulator.cameras.actions import Action, Changed, Did, NewId, NewPort, Wake
@@ -14,6 +16,7 @@ from busim.simulator.cameras.table import Table
 FULL = 100  # percent of a motor's speed
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class State:
     """The state of one camera. `values`: parameter name to value; of a motor, the position at the last look.
 

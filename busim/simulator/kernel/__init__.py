@@ -4,6 +4,6 @@ Open `scheduler.py` first.
 """
 
 from busim.simulator.kernel.chance import Chance, Stream
-from busim.simulator.kernel.scheduler import Kernel, PatientKernel
+from busim.simulator.kernel.scheduler import Kernel, PatientKernel, core
 
-__all__ = ["Chance", "Kernel", "PatientKernel", "Stream"]
+__all__ = ["Chance", "Kernel", "PatientKernel", "Stream", "core"]

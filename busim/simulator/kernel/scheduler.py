@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sized
 from heapq import heappop, heappush
+from types import FunctionType
 from typing import Any
 
 from busim.foundation.errors import Defect
@@ -116,3 +117,8 @@ class PatientKernel(Kernel):
             heappop(urgent)
         far = heap[0][0] + self._far
         return min(far, urgent[0][0]) if urgent else far
+
+
+def core() -> str:
+    """Which core runs: `pure Python` or `compiled`. Seen at the kernel itself: a compiled method is no function."""
+    return "pure Python" if isinstance(Kernel.advance, FunctionType) else "compiled"

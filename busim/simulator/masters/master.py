@@ -15,6 +15,8 @@ from collections import deque
 from collections.abc import Callable
 from heapq import heapify, heappop, heappush
 
+from mypy_extensions import mypyc_attr
+
 from busim.installation import POLICY, MasterPolicy
 from busim.protocols import Reply, StreamFramer
 from busim.simulator.masters.work import (
@@ -35,6 +37,7 @@ from busim.simulator.masters.work import (
 _IDLE, _WAITING, _DRAINING = range(3)
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Master:
     """One master on one line. `gap`: ns between a reply and the next request; `drain`: ns of quiet after a failure.
 
