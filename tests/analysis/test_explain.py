@@ -50,6 +50,8 @@ def test_the_sum_the_cycle_and_the_age_follow_from_the_steps_above_them() -> Non
     parts = ("request", "silence", "turnaround", "reply", "packing", "converter")
     assert steps["exchange"] == pytest.approx(sum(steps[name] for name in parts))
     assert steps["cycle"] == pytest.approx(steps["walk"] / (1 - steps["load"]))
+    spreads = [steps[f"spread by {cause}"] ** 2 for cause in ("turnarounds", "commands", "others")]
+    assert steps["E[C^2]"] == pytest.approx(steps["E[C]"] ** 2 + sum(spreads))
     assert steps["age_mean"] == pytest.approx(steps["E[C^2]"] / (2 * steps["E[C]"]) + steps["D"])
 
 

@@ -164,9 +164,19 @@ def _age(expected: Expected) -> Iterator[Step]:
     period = max(every, mean.cycle)
     variance = expected.cycle_variance if period > every else expected.interval_variance[number]
     delivery = float(one.exchange.delivery(MEAN)) + mean.layout.polls[number].way / 2
-    why = "turnarounds, commands and other groups" if period > every else "other groups and commands before it"
     yield _ms("E[C]", period, "time between two of this poll")
-    yield _ms("standard deviation of C", variance**0.5, why)
+    if period > every:
+        yield _ms("spread by turnarounds", expected.drawn**0.5, "deviation of a round by turnarounds and passages")
+        yield _ms(
+            "spread by commands", expected.commands_variance**0.5, "the same by commands in it", "command_delay.py"
+        )
+        rest = max(0.0, variance - expected.drawn - expected.commands_variance)
+        yield _ms("spread by others", rest**0.5, "the same by paced polls and probes in it", "timetable.py")
+        why = "root of the sum of the squared spreads"
+    else:
+        why = "other groups, commands before it, probes"
+    source = "" if period > every else "timetable.py, drift.py, probing.py"
+    yield _ms("standard deviation of C", variance**0.5, why, source)
     yield Step("E[C^2]", (period**2 + variance) / 1e12, "ms^2", "computed", "E[C]^2 + variance")
     yield _ms("D", delivery, "from the reading in the camera to the arrival: turnaround, reply, packing, converter")
     source = "Kaul, Yates, Gruteser, INFOCOM 2012 (from memory)"
