@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from heard_levels import ended, said_to_be_heard
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from ideal_uart import Character, characters, wire
 
@@ -130,6 +130,17 @@ def test_it_does_so_where_drivers_lose_their_power_in_mid_character(tmp_path: Pa
 @pytest.mark.timeout(600)
 @settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases)
+@example(
+    A_CASE
+    | {
+        "baud": 9600,
+        "contention": "random",
+        "third": "8N1",
+        "bias": True,
+        "echo": (False, True, True, True),
+        "hold": ("0", "300 us", "300 us", "0"),
+    }
+)  # a station that waited for mark since the last stop bit, and then heard itself
 def test_it_does_so_on_any_line(tmp_path_factory: pytest.TempPathFactory, case: dict[str, Any]) -> None:
     compare(case, tmp_path_factory.mktemp("levels"))
 

@@ -79,6 +79,21 @@ def test_a_burst_that_begins_as_the_run_ends_is_written_with_its_first_character
     assert [record[6] for record in wire.records if record[0] == BURST] == written
 
 
+def test_a_station_hears_its_own_first_character_though_the_last_one_before_had_no_stop_bit() -> None:
+    """Its receiver waited for mark, which came; a master looks at what it has heard, and sends at that instant."""
+    wire = Wire(always_exact=True)
+    for name in ("first", "second"):
+        wire.station(name)
+    own = wire.station("own", echo=True)
+    wire.start()
+    wire.send(1000, "first", b"\x55")
+    wire.send(1000 + round(BIT), "second", b"\x33")
+    wire.at(20_000_000, lambda _: wire.line.catch_up(own))
+    wire.send(20_000_000, "own", b"\x01\x03")
+    wire.run()
+    assert [(value, flags) for value, _, flags in wire.heard("own")] == [(0x44, FRAMING), (1, 0), (3, 0)]
+
+
 @pytest.mark.parametrize(("bits", "settled"), [(2.9, True), (3.1, False), (3.9, False), (4.1, True)])
 def test_a_level_has_settled_a_bit_after_its_last_change(bits: float, settled: bool) -> None:
     wave = Wave(MARK)

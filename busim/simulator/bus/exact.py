@@ -140,8 +140,7 @@ class ExactPath:
             heard = uart.next(self.wave(receiver))
             receiver.token += 1
             if heard is None:
-                if uart.settled(self.wave(receiver), self._kernel.now):
-                    uart.skip_to(self._kernel.now)
+                uart.idle_until(self._kernel.now, self.wave(receiver))
                 return
             if heard[0] > self._kernel.now:
                 self._kernel.at_near(heard[0], self._wake, (receiver, receiver.token))

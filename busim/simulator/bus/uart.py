@@ -80,6 +80,12 @@ class Uart:
         index = bisect_right(wave.times, now)
         return index == 0 or wave.times[index - 1] + self.setting.offset(2) <= now
 
+    def idle_until(self, now: int, wave: Wave) -> None:
+        """The wave has no further start bit: look from `now` on if the level settled. Mark ends the wait for it."""
+        if self.settled(wave, now):
+            self.skip_to(now)
+            self.low = self.low and not wave.at(now)
+
     def skip_to(self, at: int) -> None:
         """No character began up to `at` ns: look for a start bit from there."""
         self.at = max(self.at, at)
