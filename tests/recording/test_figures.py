@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busim.recording.figures import HOOK, QUANTITIES, Fold, Histogram, Value
+from busim.recording.figures import HOOK, QUANTITIES, Age, Fold, Histogram, Value
 from busim.recording.trace import BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, MARK, Record
 from busim.simulator.kernel import Chance
 
@@ -446,3 +446,11 @@ def test_times_counted_at_once_are_those_counted_one_by_one(values: list[int]) -
 def test_a_camera_that_nobody_polls_has_no_age_of_no_poll() -> None:
     figures = Fold().camera(0, 0, 1)
     assert {(figures[name].value, figures[name].count) for name in ("age_mean", "age_worst")} == {(None, 0)}
+
+
+@pytest.mark.parametrize(("until", "mean"), [(5, 6), (10, 6), (11, 6.5), (14, 8)])
+def test_an_age_grows_from_the_first_delivery_on(until: int, mean: float) -> None:
+    """Read at 4, there at 10, so 6 old; the mean of a straight line is that of its ends."""
+    age = Age()
+    age.deliver(10, 4)
+    assert age.mean(until) == mean

@@ -94,6 +94,17 @@ def test_a_station_hears_its_own_first_character_though_the_last_one_before_had_
     assert [(value, flags) for value, _, flags in wire.heard("own")] == [(0x44, FRAMING), (1, 0), (3, 0)]
 
 
+def test_a_port_of_seven_data_bits_sends_seven_bits_of_each_byte() -> None:
+    wire = Wire()
+    for name in ("one", "listener"):
+        wire.station(name, of=port(format="7E1"))
+    wire.start()
+    wire.send(0, "one", b"\xff\x80\x41")
+    wire.run()
+    assert wire.values("listener") == b"\x7f\x00\x41"
+    assert [record[6] for record in wire.records if record[0] == BURST] == [b"\x7f\x00\x41"]
+
+
 @pytest.mark.parametrize(("bits", "settled"), [(2.9, True), (3.1, False), (3.9, False), (4.1, True)])
 def test_a_level_has_settled_a_bit_after_its_last_change(bits: float, settled: bool) -> None:
     wave = Wave(MARK)
