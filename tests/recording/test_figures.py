@@ -454,3 +454,12 @@ def test_an_age_grows_from_the_first_delivery_on(until: int, mean: float) -> Non
     age = Age()
     age.deliver(10, 4)
     assert age.mean(until) == mean
+
+
+def test_what_records_cannot_show_has_no_value_and_says_why() -> None:
+    folded = Fold()
+    folded.unseen = "nobody looked at the wire"
+    values = folded.line(1, 10**9)
+    assert {name: (values[name].value, values[name].why) for name in ("collisions", "occupancy")} == dict.fromkeys(
+        ("collisions", "occupancy"), (None, "nobody looked at the wire")
+    )
