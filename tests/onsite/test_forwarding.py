@@ -10,7 +10,7 @@ import struct
 import subprocess
 import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -252,13 +252,15 @@ def test_ctrl_c_ends_the_tap_with_a_complete_trace_of_all_that_passed(tmp_path: 
 async def got(descriptor: int, count: int) -> bytes:
     """So many bytes of a port that the test holds."""
     data, arrived = b"", asyncio.Event()
+    os.set_blocking(descriptor, False)  # a read that blocks would hold up the tap, which runs in this loop
     loop = asyncio.get_running_loop()
     loop.add_reader(descriptor, arrived.set)
     try:
         while len(data) < count:
             await asyncio.wait_for(arrived.wait(), WITHIN)
-            data += os.read(descriptor, count - len(data))
-            arrived.clear()
+            arrived.clear()  # it may be set once more for bytes that were read already
+            with suppress(BlockingIOError):
+                data += os.read(descriptor, count - len(data))
     finally:
         loop.remove_reader(descriptor)
     return data
