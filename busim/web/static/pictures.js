@@ -7,7 +7,7 @@ import { el } from "./text.js";
 
 const TRIED = ["iris", "gain", "red_gain", "blue_gain", "master_black", "red_black", "green_black", "blue_black"];
 const sides = [];
-let differs = null, line = null, running = false, began = 0;
+let differs = null, line = null, running = false, began = 0, onScreen = false;
 
 export function cameraPictures(body) {
   body.append(el("p", { class: "quiet" }, "Our own test chart through each camera's settings at the end of the window: a model to learn by, computed. Values below are tried out here alone."));
@@ -16,7 +16,11 @@ export function cameraPictures(body) {
   const said = el("p", { id: "difference", role: "status" });
   body.append(row, el("h3", {}, "Difference, four times as strong"), differs, said,
     el("button", { type: "button", id: "run-pictures", "aria-pressed": "false", onclick: toggle }, "Keep the pictures moving"));
-  document.addEventListener("busim-moved", () => { if (!running || line !== page.line) drawAll(); });
+  document.addEventListener("busim-moved", () => { if (onScreen && (!running || line !== page.line)) drawAll(); });
+  new IntersectionObserver((changes) => { // off the screen they cost a session nothing
+    onScreen = changes.at(-1).isIntersecting;
+    if (onScreen) drawAll();
+  }).observe(body);
   drawAll();
 }
 
