@@ -26,6 +26,7 @@ def main() -> int:
     """Serve until the standard input ends. Returns the exit code."""
     for each in (signal.SIGINT, signal.SIGTERM):  # meant for the session
         signal.signal(each, signal.SIG_IGN)
+    os.nice(10)  # the session goes first, where both want the processor
     wanted = json.loads(sys.stdin.readline())
     control = Control(wanted["url"], wanted["token"]) if wanted["url"] else None
     try:
