@@ -80,12 +80,15 @@ def bands(line: LaidLine, records: Iterable[Record], cuts: dict[int, tuple[float
     made: list[Band] = []
     turns = list(cuts.items())
     now: tuple[float, ...] = ()
+    heard: dict[tuple[int, tuple[float, ...]], tuple[float, float, float]] = {}  # many bursts of few drivers
     for _, _, driver, start, end, _, data, _ in records:
         while turns and turns[0][0] <= start:
             now = turns.pop(0)[1]
-        stand = line.stand(driver)
-        at = 0.0 if stand is None else stand.metres
-        top, bottom = reach(line, at, now)
+        if (driver, now) not in heard:
+            stand = line.stand(driver)
+            at = 0.0 if stand is None else stand.metres
+            heard[driver, now] = (at, *reach(line, at, now))
+        at, top, bottom = heard[driver, now]
         made.append(
             Band(
                 driver,
@@ -169,7 +172,7 @@ def tied(line: LaidLine, given: Sequence[Band], records: Iterable[Record]) -> tu
         if role == STRAY and band.start >= reported:  # its exchange is under way
             driver = line.stand(band.driver)
             role = REPLY if driver is not None and driver.kind == "camera" else REQUEST
-        made.append(replace(band, role=role))
+        made.append(band if role == band.role else replace(band, role=role))
     return made, exchanges
 
 
