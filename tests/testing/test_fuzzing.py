@@ -298,6 +298,12 @@ BLAMELESS = {
             215352656, 2200 * MS, alone("merged-stream", "box", 1630, 600), (Action(1910 * MS, "c1", "blue_gain", 111),)
         ),
     ),
+    "two replies in one burst, the first of which is taken at its end": (
+        "steps", "", Case(442113943, 5500 * MS, alone("late-reply", "c2", 4173, 500, spread="600 ms")),
+    ),
+    "a reply with zeros behind it, taken at its end": (
+        "steps", "quick", Case(1742389906, 2300 * MS, (FaultEvent("malformed-reply", "c3", 2000 * MS, 31_250_000),)),
+    ),
 }  # fmt: skip
 
 

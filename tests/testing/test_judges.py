@@ -5,17 +5,22 @@ The bounds are those of the fault catalogue: common practice, no source, except 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from fuzzed_halls import HALLS
 from small_plans import sealed, wall
 
-from busim.recording.trace import BELIEF, EFFECT, Record, TraceWriter, open_trace
+from busim.protocols import READ, Reply
+from busim.protocols.sources import find as find_protocol
+from busim.recording.trace import BELIEF, BURST, EFFECT, Record, TraceWriter, open_trace
 from busim.recording.trace.batches import Batch
 from busim.simulator.masters import Master
 from busim.testing.fuzzing import Case, FaultEvent, Result, run_pure
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Judge, Verdict, judge_records, judge_trace
+from busim.testing.judging.joined import JoinedReplies
 
 MS = 1_000_000
 SECOND = 1000 * MS
@@ -67,6 +72,27 @@ def test_a_run_in_which_the_fault_never_took_effect_is_no_pass() -> None:
 def test_without_beliefs_attribution_is_inconclusive() -> None:
     found = verdict(run_pure(HALL, LATE, judges("attribution"), silent=True), "attribution")
     assert (found.outcome, found.why) == (INCONCLUSIVE, "no hook")
+
+
+@pytest.mark.parametrize("protocol", ["steps", "short", "tagged", "text"])
+def test_each_of_the_replies_that_run_together_is_judged_by_its_own_end(protocol: str) -> None:
+    """Where no silence ends a frame, a master has a reply with its last byte."""
+    ground = run_pure(HALLS["steps"], Case(1, SECOND), [], keep=True).ground
+    assert ground is not None
+    (line,) = ground.lines.values()
+    if protocol != "steps":
+        line = replace(line, protocol=find_protocol(protocol))
+    assert line.protocol.silence(38400) == 0
+    camera = min(line.cameras)
+    replies = [line.protocol.encode_reply(Reply(1, READ, key, (30 + key,))) for key in (1, 2)]
+    pieces = [b"\x7f\x01" + replies[0], replies[1], b"\x00\x00"]
+    data, start = b"".join(pieces), 5 * MS
+    burst = (BURST, line.number, camera, start, start + len(data) * line.char, 1, data, 1)
+    cut = JoinedReplies(line).cut(burst)
+    assert [one[6] for one in cut] == pieces
+    assert [(one[4] - one[3]) // line.char for one in cut] == list(map(len, pieces))
+    assert (cut[0][3], cut[-1][4]) == (burst[3], burst[4])
+    assert JoinedReplies(line).cut((*burst[:6], replies[0], 1)) == ((*burst[:6], replies[0], 1),)
 
 
 # -- the same live, from a file and on replay -------------------------------------------------------------------

@@ -18,6 +18,7 @@ from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.hidden import REPLIES, REQUESTS, Hidden
+from busim.testing.judging.joined import JoinedReplies
 from busim.testing.judging.wire import WireReader
 
 # effects that are no faults: ordered actions of cameras, and settings of a converter
@@ -55,6 +56,7 @@ class Bench(Scene):
         self._hidden = Hidden(ground)
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
+        self._joined = {number: JoinedReplies(line) for number, line in ground.lines.items() if not line.silence}
         self.judges = [kind(ground, self) for kind in kinds]
         self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
         self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
@@ -76,21 +78,12 @@ class Bench(Scene):
 
     def take(self, record: Record) -> None:
         """Take one record, in the order in which a world emits them or a file has them."""
-        kind = record[0]
-        column = _KNOWN.get(kind)
-        if column is not None:
-            known, tie = record[column], 0
-            if kind == BURST:
-                known -= self._before[record[1]]
-                tie = record[3] << 16 | record[2]
-            self._count += 1
-            self._pending.append((known, kind, tie, self._count, record))
-            if len(self._pending) >= _HELD:
-                self._flush(max(self._pending)[0] - _HORIZON)
+        self.take_all((record,))
 
     def take_all(self, records: Iterable[Record]) -> None:
         """Several records, as `take` takes one."""
         pending, before, count, known_in = self._pending, self._before, self._count, _KNOWN
+        all_joined = self._joined
         for record in records:
             kind = record[0]
             column = known_in.get(kind)
@@ -98,8 +91,10 @@ class Bench(Scene):
                 continue
             count += 1
             if kind == BURST:
-                tie = record[3] << 16 | record[2]
-                pending.append((record[4] - before[record[1]], BURST, tie, count, record))
+                joined = all_joined.get(record[1])
+                for burst in (record,) if joined is None else joined.cut(record):
+                    tie = burst[3] << 16 | burst[2]
+                    pending.append((burst[4] - before[burst[1]], BURST, tie, count, burst))
             else:
                 pending.append((record[column], kind, 0, count, record))
         self._count = count
