@@ -70,6 +70,14 @@ async def served() -> dict[str, int]:
 print(len(asyncio.run(served())))
 """
 
+WRONG = """
+with busim.serial_world(plan, 1) as world:
+    text: str = world.url("wall box")
+number: int = busim.Virtual(plan).now
+wrong: str = busim.Run(plan, 1).report().length
+busim.nonsense
+"""
+
 
 def checked(folder: Path, program: str) -> subprocess.CompletedProcess[str]:
     (folder / "program.py").write_text(program)
@@ -85,8 +93,9 @@ def test_a_users_program_passes_a_strict_type_check_and_a_wrong_one_does_not(tmp
     every = "\n".join(f"busim.{name}" for name in busim.__all__)
     good = checked(tmp_path, f"{PROGRAM}\n{every}\n")
     assert good.returncode == 0, good.stdout + good.stderr
-    wrong = checked(tmp_path, PROGRAM.replace('"plan.yaml"', "5"))
-    assert "incompatible type" in wrong.stdout
+    wrong = checked(tmp_path, PROGRAM.replace('"plan.yaml"', "5", 1) + WRONG)
+    errors = [line.split("  ")[-1] for line in wrong.stdout.splitlines() if "error: " in line]
+    assert errors == ["[arg-type]", "[assignment]", "[attr-defined]"], wrong.stdout
 
 
 def test_the_same_program_does_what_it_says(tmp_path: Path) -> None:

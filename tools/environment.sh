@@ -4,7 +4,8 @@
 #   environment dev    what its tests need too (requirements-dev.txt)
 #
 # The environment is made anew when the lock or pyproject.toml changed, so that a fresh clone and an old one test the
-# same versions. Nothing but Python 3.11+ with venv is taken from the machine.
+# same versions. Nothing but Python 3.11+ with venv is taken from the machine. Where byte-code is kept, a
+# module is compiled on its first use.
 
 top=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 venv="$top/.venv"
@@ -39,8 +40,8 @@ stands() { # whether .venv works and was made from what stamp $1 says
     [ -f "$venv/made-from" ] && [ "$(cat "$venv/made-from")" = "$(stamp "$1")" ] && "$python" -c '' 2>/dev/null
 }
 
-environment() {
-    local kind=$1 lock=requirements.txt found
+environment() { # $2, if given, is started as soon as .venv has a pip, beside the installation
+    local kind=$1 lock=requirements.txt found how="--quiet"
     [ "$kind" = run ] || lock=requirements-dev.txt
     if stands "$kind" || { [ "$kind" = run ] && stands dev; }; then
         return 0
@@ -53,8 +54,12 @@ environment() {
     esac
     echo "Making .venv from $lock with $("$found" --version) (once; needs the network)" >&2
     "$found" -m venv --clear "$venv"
-    "$python" -m pip install --quiet --require-hashes -r "$top/$lock"
-    "$python" -m pip install --quiet --no-deps --no-build-isolation -e "$top"
+    [ -z "${2:-}" ] || "$2"
+    [ -n "${PYTHONDONTWRITEBYTECODE:-}" ] || how="$how --no-compile"
+    # shellcheck disable=SC2086
+    "$python" -m pip install $how --require-hashes -r "$top/$lock"
+    # shellcheck disable=SC2086
+    "$python" -m pip install $how --no-deps --no-build-isolation -e "$top"
     stamp "$kind" >"$venv/made-from"
 }
 

@@ -11,7 +11,6 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from places import TOP
@@ -41,23 +40,6 @@ def test_type_checkers_are_told_of_the_same_names() -> None:
         alias.asname or alias.name for node in block.body if isinstance(node, ast.ImportFrom) for alias in node.names
     }
     assert told == set(busim._FROM)
-
-
-def test_a_type_checker_sees_what_the_names_are(tmp_path: Path) -> None:
-    program = tmp_path / "program.py"
-    program.write_text(
-        "import busim\n"
-        "plan: busim.Plan = busim.read_plan('plan.yaml')\n"
-        "with busim.serial_world(plan, 1) as world:\n"
-        "    text: str = world.url('wall box')\n"
-        "number: int = busim.Virtual(plan).now\n"
-        "wrong: str = busim.Run(plan, 1).report().length\n"
-        "busim.nonsense\n"
-    )
-    command = [sys.executable, "-m", "mypy", "--strict", "--follow-imports=silent", "--cache-dir", str(tmp_path)]
-    said = subprocess.run([*command, str(program)], cwd=TOP, capture_output=True, text=True, timeout=110, check=False)
-    errors = [line.split("error: ")[1] for line in said.stdout.splitlines() if "error: " in line]
-    assert [error.split("  ")[-1] for error in errors] == ["[assignment]", "[attr-defined]"], said.stdout
 
 
 def test_importing_it_loads_no_package_but_its_version() -> None:
