@@ -21,6 +21,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import TOP
 
 import busim
 from busim.foundation.errors import Defect, UserError
@@ -111,6 +112,15 @@ def test_what_is_recorded_is_read_back(tmp_path: Path) -> None:
         assert list(trace.inputs()) == [EVERY_KIND[5]]
         assert list(trace.lateness()) == [(3 * MS, 42_000)]
     assert [file.name for file in tmp_path.iterdir()] == ["hall.busim"]  # one file, nothing beside it
+
+
+def test_the_writers_process_loads_nothing_that_reads() -> None:
+    program = "import sys; sys.path.insert(0, sys.argv[1]); import busim.recording.trace.child; print(*sys.modules)"
+    command = [sys.executable, "-I", "-S", "-c", program, str(TOP)]
+    loaded = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+    assert "busim.recording.trace.writer" in loaded
+    for name in ("busim.recording.trace.reader", "busim.foundation.units", "dataclasses", "inspect", "numpy"):
+        assert name not in loaded, name
 
 
 def test_more_than_one_batch_keeps_its_order(tmp_path: Path) -> None:

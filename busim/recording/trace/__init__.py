@@ -6,8 +6,8 @@ the same tuples. `schema` has the file's layout, `integrity` the checks before t
 Open `records.py` first.
 """
 
-from busim.recording.trace.integrity import Setting, baud_of, damaged
-from busim.recording.trace.reader import Name, Trace, open_trace
+from typing import TYPE_CHECKING
+
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -31,6 +31,10 @@ from busim.recording.trace.records import (
 )
 from busim.recording.trace.schema import HEAD, REAL, describe
 from busim.recording.trace.writer import HeadValue, TraceWriter
+
+if TYPE_CHECKING:
+    from busim.recording.trace.integrity import Setting, baud_of, damaged
+    from busim.recording.trace.reader import Name, Trace, open_trace
 
 __all__ = [
     "BELIEF",
@@ -64,3 +68,23 @@ __all__ = [
     "describe",
     "open_trace",
 ]
+
+# Fetched at first use: the writer's process, which every recorded run waits for, reads nothing.
+_READING = {
+    "Name": "reader",
+    "Setting": "integrity",
+    "Trace": "reader",
+    "baud_of": "integrity",
+    "damaged": "integrity",
+    "open_trace": "reader",
+}
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name):
+        if name not in _READING:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        from importlib import import_module
+
+        value = globals()[name] = getattr(import_module(f"{__name__}.{_READING[name]}"), name)
+        return value
