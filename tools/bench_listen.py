@@ -1,7 +1,8 @@
 """Speed of `busim listen` on captures (called by tools/bench): requests and replies paired, timed and counted.
 
-MB are bytes that passed on the wire, requests and replies, without time stamps and packet heads. Each exchange costs
-about the same, so short messages give fewer MB. In a real capture most replies repeat the one before.
+MB are bytes that passed on the wire, requests and replies, or those of a file, with its time stamps and packet heads.
+Each exchange costs about the same, so short messages give fewer MB on the wire. In a real capture most replies repeat
+the one before.
 """
 
 from __future__ import annotations
@@ -11,11 +12,12 @@ import tempfile
 import time
 from collections.abc import Iterable
 from pathlib import Path
+from typing import IO
 
 sys.path.insert(0, str(Path(__file__).parent))
 from bench import rounds, say
 
-from busim.onsite.captures import BOTH, Piece, open_capture
+from busim.onsite.captures import BOTH, FROM_LINE, Piece, open_capture
 from busim.onsite.listening import Survey
 from busim.plan import read
 from busim.protocols import READ, Reply, Request, find
@@ -61,11 +63,26 @@ def listen(count: int) -> None:
         run.finish()
         with open_trace(f"{folder}/hall.busim") as trace:
             to_pcapng(trace, f"{folder}/line.pcapng", "boulder line")
-        rates = []
-        for _ in rounds(count):
-            with open_capture(f"{folder}/line.pcapng") as capture:
-                rates.append(rate(capture))
-        say("MB on the wire per CPU second, boulder line out of pcapng", rates, "none", "listen")
+        with open_capture(f"{folder}/line.pcapng") as capture, open(f"{folder}/line.csv", "w") as file:
+            passed = logged(capture, file)
+        for form in ("pcapng", "csv"):
+            path, rates = f"{folder}/line.{form}", []
+            for _ in rounds(count):
+                with open_capture(path) as capture:
+                    rates.append(rate(capture))
+            of_file = [one * Path(path).stat().st_size / passed for one in rates]
+            say(f"MB on the wire per CPU second, boulder line out of {form}", rates, "none", "listen")
+            say(f"MB of the file per CPU second, boulder line out of {form}", of_file, "5", "listen")
+
+
+def logged(pieces: Iterable[Piece], file: IO[str]) -> int:
+    """Write a CSV as other tools log serial bytes. Returns the bytes that passed on the wire."""
+    file.write("time,direction,data\n")
+    passed = 0
+    for piece in pieces:
+        file.write(f"{piece.at / 1e9:.6f},{'rx' if piece.way == FROM_LINE else 'tx'},{piece.data.hex(' ')}\n")
+        passed += len(piece.data)
+    return passed
 
 
 if __name__ == "__main__":

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import queue
 import socket
 import termios
 import threading
@@ -24,11 +26,12 @@ from busim.foundation.errors import UserError
 from busim.foundation.units import CharFormat
 from busim.onsite.targets import Link, OtherMaster, RealTool, Target, adapter_of, dangers, open_target, parse_target
 from busim.onsite.targets.direction import switch
-from busim.onsite.targets.opening import _Rfc2217
+from busim.onsite.targets.opening import _UNREAD, _Rfc2217
 from busim.plan import read_text
 from busim.plan.models import load
 from busim.protocols import READ, Request
 
+WITHIN = 20  # seconds that anything here may take on a busy machine
 PLAIN = CharFormat.parse("8N1")
 IRIS = load("zoom-camera").keys["modbus-rtu"]["iris"]
 DEFAULT = next(one.default for one in load("zoom-camera").parameters if one.name == "iris")
@@ -239,14 +242,40 @@ def test_a_box_over_rfc_2217_that_is_not_there_is_said_so() -> None:
         open_target(parse_target(f"rfc2217://127.0.0.1:{port}"), BAUD, PLAIN)
 
 
+def test_a_box_over_rfc_2217_that_never_stops_sending_has_to_wait_and_can_be_left() -> None:
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        theirs.settimeout(WITHIN)
+        port: Any = _Rfc2217(None, timeout=WITHIN)
+        port._socket, port.is_open = ours, True
+        waiting = port._read_buffer = queue.Queue[bytes]()
+        port._thread = thread = threading.Thread(target=port._telnet_read_loop)
+        thread.start()
+        flood = threading.Thread(target=_send_for_ever, args=(theirs,))
+        flood.start()
+        while not waiting.full():
+            assert thread.is_alive()
+        assert waiting.qsize() == _UNREAD
+        assert port.read(2 * _UNREAD) == bytes(2 * _UNREAD)  # the line goes on as it is read
+        port.close()
+        assert not thread.is_alive()
+        flood.join()
+
+
+def _send_for_ever(box: socket.socket) -> None:
+    with contextlib.suppress(OSError):
+        while True:
+            box.sendall(bytes(1 << 16))
+
+
 def test_bytes_that_are_no_telnet_end_the_reading_without_a_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
     """IAC SE without SB (RFC 855), on which pyserial 3.5 raises TypeError in its thread."""
     seen: list[object] = []
     monkeypatch.setattr(threading, "excepthook", seen.append)
     ours, theirs = socket.socketpair()
     with ours, theirs:
-        port = _Rfc2217(None)
-        port._socket, port.is_open = ours, True
+        port: Any = _Rfc2217(None)
+        port._socket, port.is_open, port._read_buffer = ours, True, queue.Queue()
         theirs.sendall(b"\xff\xf0")
         reader = threading.Thread(target=port._telnet_read_loop)
         reader.start()

@@ -119,4 +119,11 @@ def _piece(row: list[str], time: int, unit: int, data: int, way: int | None) -> 
     at = int(Decimal(row[time].strip()) * unit)
     word = "" if way is None else row[way].strip().lower()
     known = TO_LINE if word in _TO else FROM_LINE if word in _FROM else BOTH
-    return Piece(at, known, bytes.fromhex(_BETWEEN.sub("", row[data])))
+    return Piece(at, known, _bytes(row[data]))
+
+
+def _bytes(text: str) -> bytes:
+    try:
+        return bytes.fromhex(text)  # pairs of digits, perhaps with spaces between: most logs
+    except ValueError:
+        return bytes.fromhex(_BETWEEN.sub("", text))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import queue
+import sys
 import time
 from collections.abc import Callable
 from fractions import Fraction
@@ -21,6 +23,7 @@ from busim.onsite.targets.link import TICK, WRITE, Link, TermiosError, format_se
 
 _TERMINALS = "/dev/pts/"
 _PLAIN = CharFormat(8, "N", 2)
+_UNREAD = 1 << 16  # bytes that came over RFC 2217 and were not read yet
 
 
 def open_target(
@@ -101,12 +104,23 @@ def _box(target: Target, baud: int, format: CharFormat, clock: Callable[[], int]
 
 class _Rfc2217(serial.rfc2217.Serial):
     """pyserial's port, whose reading thread ends without a traceback on bytes that are no Telnet: the next read says
-    that it has ended.
+    that it has ended. The thread stops reading while `_UNREAD` bytes wait: the box must wait then, as TCP has it.
     """
 
+    _read_buffer: queue.Queue[bytes | None]  # not in pyserial's types
+
     def _telnet_read_loop(self) -> None:
+        self._read_buffer.maxsize = _UNREAD
         with contextlib.suppress(Exception):  # whatever a box makes it raise
             super()._telnet_read_loop()  # type: ignore[misc]  # not in its types
+
+    def close(self) -> None:
+        """Close the port. A thread that waits for room gets it, and sees that the port is closed."""
+        if (waiting := getattr(self, "_read_buffer", None)) is not None:
+            with waiting.not_full:
+                waiting.maxsize = sys.maxsize
+                waiting.not_full.notify_all()
+        super().close()
 
 
 def _read_back(port: serial.Serial, baud: int) -> list[str]:
