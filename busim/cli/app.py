@@ -8,18 +8,20 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib.machinery import ExtensionFileLoader, PathFinder
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from busim.cli import explain, plan
-from busim.cli.commands import COMMANDS
+from busim.cli.commands import Commands
 from busim.cli.stdio import FULL, prepare, undelivered
 from busim.foundation.errors import BusimError, UserError
 from busim.foundation.version import VERSION
 
 app = typer.Typer(
     name="busim",
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -31,10 +33,15 @@ app = typer.Typer(
 
 def _show_version(wanted: bool) -> None:
     if wanted:
-        from busim.simulator.kernel import core
-
-        typer.echo(f"busim {VERSION} ({core()} core)")
+        typer.echo(f"busim {VERSION} ({_core()} core)")
         raise typer.Exit
+
+
+def _core() -> str:
+    """Which core would run, told by the file that Python would load as its kernel: loading it takes far longer."""
+    here = str(Path(__file__).parent.parent / "simulator" / "kernel")
+    found = PathFinder.find_spec("busim.simulator.kernel.scheduler", [here])
+    return "compiled" if found is not None and isinstance(found.loader, ExtensionFileLoader) else "pure Python"
 
 
 @app.callback()
@@ -47,11 +54,6 @@ def options(
     ] = False,
 ) -> None:
     """The options of `busim` without a command."""
-
-
-for module in (*COMMANDS, explain):
-    app.command(module.NAME, help=module.HELP)(module.command)
-app.add_typer(plan.commands, name=plan.NAME, help=plan.HELP)
 
 
 def main() -> None:

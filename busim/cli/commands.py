@@ -2,44 +2,61 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import ClassVar
 
-from busim.cli import (
-    budget,
-    check,
-    compare,
-    conform,
-    export,
-    fuzz,
-    line_test,
-    listen,
-    measure,
-    new,
-    plan,
-    prove,
-    rehearse,
-    replay,
-    report,
-    run,
-    scan,
-    serve,
-    sheet,
-    sweep,
-    tap,
-    view,
-    with_command,
-)
+from busim.cli.loading import CommandGroup, module
 
-COMMANDS = (
-    run, check, scan, rehearse, budget, sweep, sheet, serve, with_command, fuzz, replay, compare, view, report, export,
-    tap, listen, conform, measure, line_test, new, prove,
-)  # fmt: skip
+
+class Commands(CommandGroup):
+    """The commands of `busim`, with their modules."""
+
+    modules: ClassVar[Mapping[str, str]] = {
+        "run": "run",
+        "check": "check",
+        "scan": "scan",
+        "rehearse": "rehearse",
+        "budget": "budget",
+        "sweep": "sweep",
+        "sheet": "sheet",
+        "serve": "serve",
+        "with": "with_command",
+        "fuzz": "fuzz",
+        "replay": "replay",
+        "compare": "compare",
+        "view": "view",
+        "report": "report",
+        "export": "export",
+        "tap": "tap",
+        "listen": "listen",
+        "conform": "conform",
+        "measure": "measure",
+        "line-test": "line_test",
+        "new": "new",
+        "prove": "prove",
+        "explain": "explain",
+        "plan": "plan",
+    }
+
+
+class PlanCommands(CommandGroup):
+    """The commands of `busim plan`, with their modules."""
+
+    modules: ClassVar[Mapping[str, str]] = {
+        "show": "plan_show",
+        "set": "plan_set",
+        "split": "plan_split",
+        "diff": "plan_diff",
+        "from": "plan_from",
+        "import": "plan_import",
+        "export": "plan_export",
+        "schema": "plan_schema",
+    }
 
 
 def named() -> Iterator[tuple[str, str]]:
     """Name and summary of every command, those of `busim plan` too."""
-    for module in COMMANDS:
-        yield module.NAME, module.HELP
-    yield plan.NAME, plan.HELP
-    for part in plan.PARTS:
-        yield f"{plan.NAME} {part.NAME}", part.HELP
+    for name, of in Commands.modules.items():
+        yield name, module(of).HELP
+    for name, of in PlanCommands.modules.items():
+        yield f"plan {name}", module(of).HELP

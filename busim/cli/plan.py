@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import typer
 
-from busim.cli import plan_diff, plan_export, plan_from, plan_import, plan_schema, plan_set, plan_show, plan_split
+from busim.cli.commands import PlanCommands
 
 NAME = "plan"
 HELP = "Show, change, split, compare, import and export plans."
-PARTS = (plan_show, plan_set, plan_split, plan_diff, plan_from, plan_import, plan_export, plan_schema)
 
-commands = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-for module in PARTS:
-    commands.command(module.NAME, help=module.HELP)(module.command)
+command = typer.Typer(
+    name=NAME, help=HELP, cls=PlanCommands, no_args_is_help=True, add_completion=False, rich_markup_mode=None
+)
+
+
+@command.callback()
+def options() -> None:
+    """`busim plan` alone has no options."""

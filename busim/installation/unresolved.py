@@ -11,14 +11,12 @@ from dataclasses import dataclass, field, replace
 from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import suggestion
-from busim.installation.rehearsal import read_block
 from busim.installation.spoken import Spoken
 from busim.installation.stations import ResolvedCamera
 from busim.plan import Plan, folder, locate
 from busim.plan.models import Model
 from busim.plan.models import find as find_model
 from busim.protocols import BusProtocol, find, has_id, spoken
-from busim.recording.expectations import wrong
 
 _LISTED = 4  # most cameras named in one sentence
 
@@ -101,8 +99,13 @@ class _Search:
         for index in range(len(self._plan.panels)):
             yield from self._panel(index)
         if self._plan.expect:
+            from busim.recording.expectations import wrong  # figures take a while to load, and so does the next one
+
             yield from wrong(self._plan)
-        yield from read_block(self._plan)[1]
+        if "rehearsal" in self._plan.source:
+            from busim.installation.rehearsal import read_block
+
+            yield from read_block(self._plan)[1]
 
     def _of_file(self, field: str, code: str, error: UserError) -> Iterator[Finding]:
         """A mistake in the plan at its place; mistakes in a file beside the plan at their places in it, once."""

@@ -4,9 +4,13 @@ In: bytes with their instants, or requests and replies as values. Out: the other
 
 Public: `find` (by name or file), `names`, `spoken` (a camera model under a protocol), `has_id`, `search`, `assignment`
 and their parts (cameras by serial number), the contract, `ModbusRtu` (the one in code), and for protocols in files
-`read`, `read_text`, `json_schema` and `starter` (the text of a first one).
+`read`, `read_text`, `json_schema` and `starter` (the text of a first one). What reads protocols in files is loaded at
+its first use.
 """
 
+from typing import TYPE_CHECKING
+
+from busim.foundation.first_use import fetched
 from busim.protocols.contract import (
     ASSIGN,
     BUSY,
@@ -35,21 +39,28 @@ from busim.protocols.contract import (
     StreamFramer,
     WireFramer,
 )
-from busim.protocols.declared import (
-    Declaration,
-    DeclaredProtocol,
-    Layout,
-    Operation,
-    checks,
-    json_schema,
-    read,
-    read_text,
-)
 from busim.protocols.keys import has_id, spoken
 from busim.protocols.modbus_rtu import ModbusRtu
 from busim.protocols.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
 from busim.protocols.sources import GROUP, find, names
 from busim.protocols.starters import starter
+
+if TYPE_CHECKING:
+    from busim.protocols.declared import (
+        Declaration,
+        DeclaredProtocol,
+        Layout,
+        Operation,
+        checks,
+        json_schema,
+        read,
+        read_text,
+    )
+else:
+    _IN_FILES = (
+        "Declaration", "DeclaredProtocol", "Layout", "Operation", "checks", "json_schema", "read", "read_text",
+    )  # fmt: skip
+    __getattr__ = fetched(__name__, "busim.protocols.declared", _IN_FILES)
 
 __all__ = [
     "ASSIGN",

@@ -9,16 +9,32 @@ from __future__ import annotations
 from collections.abc import Mapping
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import NamedFiles
 from busim.protocols.contract import BusProtocol
-from busim.protocols.declared import read, read_text
 from busim.protocols.modbus_rtu import ModbusRtu
+
+if TYPE_CHECKING:
+    from busim.protocols.declared import DeclaredProtocol
+
+
+def _read(path: str | Path) -> DeclaredProtocol:
+    from busim.protocols.declared import read  # it takes a while to load, and most plans have no such file
+
+    return read(path)
+
+
+def _read_text(text: str, path: str = "") -> DeclaredProtocol:
+    from busim.protocols.declared import read_text
+
+    return read_text(text, path)
+
 
 GROUP = "busim.protocols"
 _FILES: NamedFiles[BusProtocol] = NamedFiles(
-    Path(__file__).parent / "declarations", read, read_text, "protocol", "./wall.yaml"
+    Path(__file__).parent / "declarations", _read, _read_text, "protocol", "./wall.yaml"
 )
 _NEEDED = ("name", "addresses", "broadcast", "most_values", "keys", "answers_broadcast")
 

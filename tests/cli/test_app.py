@@ -11,7 +11,7 @@ import pytest
 from screens import shown, too_wide
 from typer.testing import CliRunner
 
-from busim.cli import app, commands, explain
+from busim.cli import app, commands
 from busim.foundation.errors import Defect, UserError
 from busim.foundation.version import VERSION
 from busim.simulator.kernel import core
@@ -67,7 +67,6 @@ def _every_help() -> Iterator[tuple[str, ...]]:
     yield ("plan",)
     for name, _ in commands.named():
         yield tuple(name.split())
-    yield (explain.NAME,)
 
 
 @pytest.mark.parametrize("words", list(_every_help()), ids=" ".join)

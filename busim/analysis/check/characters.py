@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from busim.foundation.units import CharFormat
-from busim.protocols import BusProtocol, DeclaredProtocol, ModbusRtu
+from busim.protocols import BusProtocol, ModbusRtu
 
 NORMAL_LINK = 5 / 152
 NASTY_LINK = 3 / 152
@@ -21,6 +21,10 @@ SAME_BAUD = Fraction(2, 100)
 
 def loses_bits(form: CharFormat, protocol: BusProtocol | None) -> bool:
     """Whether characters have too few data bits for the bytes of a protocol; False for protocols from packages."""
-    if isinstance(protocol, DeclaredProtocol):
-        return form.data_bits < 8 and not protocol.declaration.in_text
-    return form.data_bits < 8 and isinstance(protocol, ModbusRtu)
+    if form.data_bits >= 8:
+        return False
+    if isinstance(protocol, ModbusRtu):
+        return True
+    from busim.protocols import DeclaredProtocol  # loaded only where a character is short
+
+    return isinstance(protocol, DeclaredProtocol) and not protocol.declaration.in_text

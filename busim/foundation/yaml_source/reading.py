@@ -39,7 +39,8 @@ MOST_VALUES = 30_000
 _MOST_PROBLEMS = 100
 _MOST_DIGITS = 40
 
-_UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+# The complement of YAML 1.2.2, c-printable. Python compiles one set with all of these in 10 ms, and this in one.
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]|[\ud800-\udfff\ufffe\uffff]")
 _DIRECTIVE = re.compile("(?:^|[\n\r\x85\u2028\u2029])%")
 _LONGEST_TAG = 1000
 _NULL = re.compile(r"|~|null|Null|NULL")
