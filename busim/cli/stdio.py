@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import errno
 import io
 import os
@@ -47,6 +49,17 @@ def prepare() -> None:
             setattr(sys, name, visible)
         elif isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="backslashreplace")
+    atexit.register(_give_up_the_rest)
+
+
+def _give_up_the_rest() -> None:
+    """Drop what nobody reads: it would fail again at Python's exit, and change the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(ValueError):  # closed, or not a file
+            try:
+                stream.flush()
+            except OSError:
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def undelivered() -> str | None:

@@ -564,6 +564,7 @@ def test_standard_output_that_is_no_longer_read_does_not_stop_it(tmp_path: Path)
     process = subprocess.Popen(
         [sys.executable, "-m", "busim", "serve", str(plan), "--port", "0", "--ready", str(tmp_path / "ready.json")],
         stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=writing,
+        env={**os.environ, "PYTHONUNBUFFERED": ""},  # or nothing would be left to fail at Python's exit
     )  # fmt: skip
     os.close(writing)
     os.close(reading)
