@@ -14,10 +14,15 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
+from io import StringIO
 from pathlib import Path
 from types import TracebackType
 
+import pytest
 from crccheck.crc import CrcModbus
+
+from busim.cli import main
 
 WITHIN = 20.0  # s, the longest wait for any state on a busy machine
 
@@ -230,6 +235,19 @@ def wait_for(condition: Callable[[], bool], *, polling: socket.socket | None = N
         if time.monotonic() > end:
             raise AssertionError(f"did not come within {WITHIN:g} s")
         select.select([] if polling is None else [polling], [], [], 0.01)
+
+
+def busim_here(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """As `busim`, in this process: where a process of its own is not what is tested, it would only cost its start."""
+    out, errors, code = StringIO(), StringIO(), 0
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(errors):
+        patch.setattr(sys, "argv", ["busim", *arguments])
+        patch.setenv("COLUMNS", "1000")
+        try:
+            main()
+        except SystemExit as ended:
+            code = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+    return subprocess.CompletedProcess(arguments, code, out.getvalue(), errors.getvalue())
 
 
 def busim(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from pymodbus import FramerType
 from pymodbus.client import AsyncModbusTcpClient
-from serving import Served, busim, wall
+from serving import Served, busim_here, wall
 
 MODEL = """
 busim-model: 1
@@ -52,9 +52,9 @@ def plan_with_it(folder: Path) -> str:
 
 def test_the_model_proves_and_its_plan_checks(tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").write_text(plan_with_it(tmp_path), encoding="utf-8")
-    proved = busim("prove", str(tmp_path / "kerb-camera.yaml"))
+    proved = busim_here("prove", str(tmp_path / "kerb-camera.yaml"))
     assert proved.returncode == 0, proved.stdout
-    checked = busim("check", str(tmp_path / "plan.yaml"))
+    checked = busim_here("check", str(tmp_path / "plan.yaml"))
     assert "unknown-model" not in checked.stdout + checked.stderr
 
 
@@ -94,5 +94,5 @@ def test_a_real_client_finds_in_it_what_its_file_says(tmp_path: Path) -> None:
         asyncio.run(asyncio.wait_for(_visit(served.address()), 20))
         served.interrupt()
     (tmp_path / "kerb-camera.yaml").unlink()
-    done = busim("replay", str(served.trace))
+    done = busim_here("replay", str(served.trace))
     assert done.returncode == 0, done.stdout + done.stderr

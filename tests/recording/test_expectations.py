@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from serving import Client, Served, busim, read_frame, value_frame, wall
+from serving import Client, Served, busim_here, read_frame, value_frame, wall
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
@@ -129,7 +129,7 @@ def test_every_figure_says_what_to_look_at() -> None:
 def test_a_run_that_misses_ends_with_exit_code_1_and_says_expected_measured_count_and_place(tmp_path: Path) -> None:
     plan, trace = tmp_path / "plan.yaml", tmp_path / "run.busim"
     plan.write_text(expecting("{figure: poll_rate, of: wall low, at_least: 50 Hz}", "{figure: time_outs, at_most: 0}"))
-    done = busim("run", str(plan), "--for", "2s", "--trace", str(trace))
+    done = busim_here("run", str(plan), "--for", "2s", "--trace", str(trace))
     assert done.returncode == 1
     said = " ".join(done.stdout.split())
     line = wall().count("\n") + 2
@@ -137,7 +137,7 @@ def test_a_run_that_misses_ends_with_exit_code_1_and_says_expected_measured_coun
     assert "/s (measured, count 6" in said  # one poll in 30 ms for two seconds
     assert "expected at least 50 Hz. Look at time-outs" in said
     assert "Expected by the plan: 1 of 2 met." in said
-    again = busim("replay", str(trace))
+    again = busim_here("replay", str(trace))
     assert again.returncode == 1
     assert again.stdout.rstrip().endswith("identical")
     assert "missed: poll rate of wall low" in " ".join(again.stdout.split())
@@ -146,11 +146,11 @@ def test_a_run_that_misses_ends_with_exit_code_1_and_says_expected_measured_coun
 def test_a_run_that_meets_everything_ends_well_and_what_does_not_apply_is_said(tmp_path: Path) -> None:
     plan = tmp_path / "plan.yaml"
     plan.write_text(expecting("{figure: poll_rate, at_least: 1 Hz}", "{figure: move_max, at_most: 1 s}"))
-    done = busim("run", str(plan), "--for", "1s")
+    done = busim_here("run", str(plan), "--for", "1s")
     assert done.returncode == 0
     said = " ".join(done.stdout.split())
     assert "inconclusive: no operator moved anything: move max of wall line; expected at most 1 s" in said
-    told = json.loads(busim("run", str(plan), "--for", "1s", "--json").stdout)["expectations"]
+    told = json.loads(busim_here("run", str(plan), "--for", "1s", "--json").stdout)["expectations"]
     assert [one["verdict"] for one in told] == ["met", "inconclusive"]
     assert told[0]["measured"] > 1
     assert told[0]["at_least"] == 1

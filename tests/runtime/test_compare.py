@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from serving import busim, wall
+from serving import busim_here, wall
 
 from busim.foundation.errors import UserError
 from busim.plan import read_text
@@ -40,7 +40,7 @@ def test_two_runs_of_one_seed_are_equal_and_all_figures_are_the_same(tmp_path: P
     assert found.parting is None
     assert found.notes == ()
     assert all(pair.same for pair in found.figures)
-    done = busim("compare", str(one), str(other))
+    done = busim_here("compare", str(one), str(other))
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("equal")
     assert "≠" not in done.stdout
@@ -61,7 +61,7 @@ def test_the_first_difference_is_the_first_in_time_with_line_columns_and_context
     assert parting.columns[0][1:] == (end, end + 1)
     assert len(parting.before) == 3
     assert all(float(text.split()[0]) <= at / 1e9 for text in parting.before)
-    done = busim("compare", str(one), str(other))
+    done = busim_here("compare", str(one), str(other))
     assert done.returncode == 1
     assert done.stdout.startswith(f"different, first at {at / 1e9:.9f} s on wall line, in a record of kind burst:")
     assert "data: " in done.stdout
@@ -87,7 +87,7 @@ def test_a_trace_that_ends_earlier_differs_where_it_ends(tmp_path: Path) -> None
     assert found.parting is not None
     assert found.parting.only_in == 1
     assert found.parting.other == ()
-    assert "it ends here" in busim("compare", str(tmp_path / "1"), str(tmp_path / "2")).stdout
+    assert "it ends here" in busim_here("compare", str(tmp_path / "1"), str(tmp_path / "2")).stdout
 
 
 def test_with_one_camera_more_records_are_compared_by_names_and_the_camera_is_told(tmp_path: Path) -> None:
@@ -113,7 +113,7 @@ def test_what_differs_in_seed_and_plan_is_noted_and_figures_are_marked(tmp_path:
     assert not found.equal
     assert "seed differs: 1 and 2" in found.notes
     assert any(not pair.same for pair in found.figures)
-    done = busim("compare", str(tmp_path / "1"), str(tmp_path / "2"), "--json")
+    done = busim_here("compare", str(tmp_path / "1"), str(tmp_path / "2"), "--json")
     assert done.returncode == 1
     told = json.loads(done.stdout)
     assert told["schema"] == 1
@@ -146,7 +146,7 @@ def test_what_cannot_be_read_ends_with_exit_code_2(tmp_path: Path, content: byte
     good, bad = made(tmp_path / "good"), tmp_path / "bad"
     if content is not None:
         bad.write_bytes(content)
-    done = busim("compare", str(good), str(bad))
+    done = busim_here("compare", str(good), str(bad))
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
 

@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from serving import busim, read_frame
+from serving import busim_here, read_frame
 from virtual_halls import MS, hall
 
 from busim.foundation.errors import UserError
@@ -405,5 +405,5 @@ def test_the_command_says_so_with_exit_code_2(trace: Path) -> None:
     with opened(trace) as database:
         database.execute("UPDATE setting SET baud = 'fast'")
     for command in (("replay", str(trace)), ("compare", str(trace), str(trace)), ("export", str(trace), "--to", "vcd")):
-        out = busim(*command)
+        out = busim_here(*command)
         assert (out.returncode, "the trace is damaged" in out.stderr) == (2, True)

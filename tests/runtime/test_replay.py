@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from serving import Client, Served, busim, read_frame, value_frame, wait_for, wall, write_frame
+from serving import Client, Served, busim, busim_here, read_frame, value_frame, wait_for, wall, write_frame
 
 from busim.foundation.errors import UserError
 from busim.plan import read_text
@@ -74,7 +74,7 @@ def test_a_replay_of_the_replay_is_identical_too(tmp_path: Path) -> None:
         served.interrupt()
     first = tmp_path / "first.trace"
     assert busim("replay", str(served.trace), "--trace", str(first)).returncode == 0
-    done = busim("replay", str(first), "--json")
+    done = busim_here("replay", str(first), "--json")
     assert done.returncode == 0
     outcome = json.loads(done.stdout)["replay"]
     assert outcome == {"identical": True, "complete": True, "difference": None, "hints": []}
@@ -86,7 +86,7 @@ def test_a_killed_session_replays_up_to_where_its_trace_breaks_off(tmp_path: Pat
         wait_for(lambda: _ends(served.trace) > 0)
         served.process.kill()
         served.process.wait()
-    done = busim("replay", str(served.trace))
+    done = busim_here("replay", str(served.trace))
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.rstrip().splitlines()[-1].startswith("identical up to where the trace breaks off")
 
@@ -100,7 +100,7 @@ def test_a_trace_of_busim_run_replays_with_its_marks(tmp_path: Path) -> None:
     plan, trace = tmp_path / "plan.yaml", tmp_path / "fast.trace"
     plan.write_text(wall(laptop=True))
     run = ("run", str(plan), "--for", "5 s", "--trace", str(trace), "--mark", "1s one", "--mark", "4999ms two")
-    assert busim(*run).returncode == 0
+    assert busim_here(*run).returncode == 0
     played = replay(trace)
     assert played.difference is None
     assert played.complete
@@ -177,7 +177,7 @@ def changed(trace: Path, statement: str) -> Path:
 
 def test_the_first_difference_is_told_with_both_sides(tmp_path: Path) -> None:
     trace = changed(made(tmp_path), "UPDATE burst SET data = x'00' WHERE n = 2")
-    done = busim("replay", str(trace))
+    done = busim_here("replay", str(trace))
     assert done.returncode == 1
     assert "different, first in burst 2:" in done.stdout
     assert "in the trace: (0, " in done.stdout
@@ -233,7 +233,7 @@ def test_a_trace_that_busim_did_not_write_so_is_the_users_to_mend(tmp_path: Path
 def test_a_trace_is_not_replayed_into_itself(tmp_path: Path) -> None:
     trace = made(tmp_path)
     before = trace.read_bytes()
-    done = busim("replay", str(trace), "--trace", str(trace), "--overwrite")
+    done = busim_here("replay", str(trace), "--trace", str(trace), "--overwrite")
     assert done.returncode == 2
     assert "into itself" in done.stderr
     assert trace.read_bytes() == before
@@ -243,6 +243,6 @@ def test_a_file_that_is_no_trace_is_told(tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.write_text("notes")
     for wrong in (path, tmp_path / "nothing"):
-        done = busim("replay", str(wrong))
+        done = busim_here("replay", str(wrong))
         assert done.returncode == 2
         assert "Traceback" not in done.stderr

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from places import TESTS
-from serving import busim, write_frame
+from serving import busim, busim_here, write_frame
 
 from busim.plan import Plan, read_text
 from busim.recording.trace import BELIEF, CHANGE, EFFECT, EXCHANGE, open_trace
@@ -98,7 +98,7 @@ def test_a_session_with_datagrams_operators_hands_and_power_cycles_replays_in_an
         ended = [record[4] for record in old.records(CHANGE) if record[3] == "pan"]
         assert ended[0] == str(1800 + REACHED)  # where the dead man stopped it
         assert any(record[4] == "is without power" for record in old.records(EFFECT))
-    done = busim("compare", str(trace), str(again))
+    done = busim_here("compare", str(trace), str(again))
     assert done.returncode == 0, done.stdout
 
 

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from pymodbus import FramerType
 from pymodbus.client import AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
-from serving import WITHIN, Client, Served, busim, read_frame, value_frame, wait_for, wall, write_frame
+from serving import WITHIN, Client, Served, busim, busim_here, read_frame, value_frame, wait_for, wall, write_frame
 
 from busim.foundation.errors import Defect, UserError
 from busim.plan import read_text
@@ -451,7 +451,7 @@ def _free_port() -> int:
 def test_a_port_in_use_is_told_with_the_converter_and_an_older_trace_stays(tmp_path: Path) -> None:
     plan, trace = tmp_path / "plan.yaml", tmp_path / "old.trace"
     plan.write_text(wall())
-    assert busim("run", str(plan), "--for", "1 s", "--trace", str(trace)).returncode == 0
+    assert busim_here("run", str(plan), "--for", "1 s", "--trace", str(trace)).returncode == 0
     before = trace.read_bytes()
     with socket.socket() as holder:
         holder.bind(("127.51.100.48", 0))

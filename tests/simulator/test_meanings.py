@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from serving import busim
+from serving import busim_here
 from test_own_camera import MODEL
 
 from busim.analysis.budget import budget
@@ -80,5 +80,5 @@ def _moves(plan: Plan) -> list[Move]:
 
 
 def test_a_rehearsal_moves_what_each_camera_calls_by_a_name_of_its_own(plan: Plan) -> None:
-    done = busim("rehearse", plan.path, "--json")
+    done = busim_here("rehearse", plan.path, "--json")
     assert done.returncode == 0, done.stdout + done.stderr
