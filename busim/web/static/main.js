@@ -67,8 +67,8 @@ function grown(now) {
   if (page.follow) {
     const span = page.view.until - page.view.since;
     page.view = { since: Math.max(0, page.end - span), until: Math.max(page.end, span) };
-    refresh();
-  } else if (page.view.until > page.end - 1e9) refresh();
+    refresh(false); // a moment later the new records are there: drawn once and not twice
+  } else if (page.view.until > page.end - 1e9) refresh(false);
 }
 
 function choose(line) {
@@ -81,8 +81,8 @@ function choose(line) {
 }
 
 // Draw what there is at once, then ask for what belongs here; one question at a time, the last one counts.
-export async function refresh() {
-  draw();
+export async function refresh(now = true) {
+  if (now) draw();
   if (busy) { again = true; return; }
   busy = true;
   try {
