@@ -34,8 +34,10 @@ def characters(first: int, edges: Sequence[tuple[int, int]], baud: Fraction, for
     changes = [(0, 0), *edges] if first == 0 else list(edges)
     times = [when for when, _ in changes]
 
+    halves = [_nearest(number * Fraction(10**9) / (2 * baud)) for number in range(2 * bits + 6)]  # ns after the change
+
     def level(half_bits: int) -> int:
-        place = bisect_left(times, fell + _nearest(half_bits * Fraction(10**9) / (2 * baud)))
+        place = bisect_left(times, fell + halves[half_bits])
         return changes[place - 1][1] if place else 1
 
     found: list[Character] = []
@@ -44,14 +46,14 @@ def characters(first: int, edges: Sequence[tuple[int, int]], baud: Fraction, for
         if after or fell < ready or (waits and fell == ready):
             continue
         if level(1):  # too short for a start bit
-            ready, waits = fell + _nearest(Fraction(10**9) / (2 * baud)), False
+            ready, waits = fell + halves[1], False
             continue
         read = [level(2 * place + 3) for place in range(bits + (parity != "N") + 1)]
         value = sum(one << place for place, one in enumerate(read[:bits]))
         flags = 2 if parity != "N" and read[bits] != _parity(parity, value) else 0
         if not read[-1]:
             flags |= 1 if any(read) else 5
-        ready = fell + _nearest((2 * len(read) + 1) * Fraction(10**9) / (2 * baud))
+        ready = fell + halves[2 * len(read) + 1]
         waits = not read[-1]
         found.append(Character(ready, value, flags))
     return found

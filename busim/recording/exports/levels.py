@@ -13,9 +13,11 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import NamedTuple
 
 from busim.foundation.errors import UserError
+from busim.foundation.units import CharFormat
 from busim.physics.contention import Driven, winner
 from busim.recording.exports.cables import Cable, Place
 from busim.recording.trace import BURST, PULSE, Record, Setting, Trace
@@ -149,13 +151,14 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
         yield end, _OFF
         return
     on, off = start - setting.lead, end + setting.hold
-    if end < start + _offset(setting, len(data) * setting.format.half_bits):  # its driver lost its power
+    baud = setting.true_baud
+    if end < start + _offset(baud, len(data) * setting.format.half_bits):  # its driver lost its power
         off = end
     if on >= off:  # it comes after its burst
         return
     level = _MARK
     inside = []
-    for at, after in _edges(setting, start, data):
+    for at, after in _edges(setting.format, baud, start, data):
         if at <= on:
             level = after
         elif at < off:
@@ -165,19 +168,18 @@ def driver_states(setting: Setting, start: int, end: int, data: bytes) -> Iterat
     yield off, _OFF
 
 
-def _edges(setting: Setting, start: int, data: bytes) -> Iterator[tuple[int, int]]:
+def _edges(format: CharFormat, baud: Fraction, start: int, data: bytes) -> Iterator[tuple[int, int]]:
     """(instant, new level) of each edge of a burst as its UART makes it, before any swap of the pair."""
     level, half = 1, 0
     for value in data:
-        bits = setting.format.levels(value)
+        bits = format.levels(value)
         for place, bit in enumerate([*bits, 1]):
             if bit != level:
-                yield start + _offset(setting, half + 2 * place), bit
+                yield start + _offset(baud, half + 2 * place), bit
                 level = bit
-        half += setting.format.half_bits
+        half += format.half_bits
 
 
-def _offset(setting: Setting, halves: int) -> int:
-    """ns from the start of a burst to one of its half bits."""
-    double = 2 * setting.true_baud
-    return (2 * halves * 10**9 * double.denominator + double.numerator) // (2 * double.numerator)
+def _offset(baud: Fraction, halves: int) -> int:
+    """ns from the start of a burst to one of its half bits, the nearest whole number."""
+    return (halves * 10**9 * baud.denominator + baud.numerator) // (2 * baud.numerator)
