@@ -28,10 +28,17 @@ settings.load_profile("daily")
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
+# Files whose tests take longest come first, so that no process is left with a long one when the others have ended.
+_FIRST = {
+    "test_page_in_browser.py", "test_verify.py", "test_fuzz_command.py", "test_against_simpy.py", "test_screens.py",
+    "test_with_command.py", "test_replay.py", "test_typed.py", "test_plugin.py",
+}  # fmt: skip
+
 _NOT_RUN = "not run, needs the system package "
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.path.name not in _FIRST)
     if settings.get_current_profile_name() != "daily":
         return
     tests = {getattr(item.obj, "__func__", item.obj) for item in items  # once, however many parameters it has
