@@ -141,6 +141,9 @@ def test_it_does_so_where_drivers_lose_their_power_in_mid_character(tmp_path: Pa
         "hold": ("0", "300 us", "300 us", "0"),
     }
 )  # a station that waited for mark since the last stop bit, and then heard itself
+@example(
+    A_CASE | {"baud": 9600, "errors": 0, "chatter": 0, "after": 1, "echo": (False, False, False, False), "cuts": []}
+)  # the run ends while a station reads a character out of step, and misses one that was sent meanwhile
 def test_it_does_so_on_any_line(tmp_path_factory: pytest.TempPathFactory, case: dict[str, Any]) -> None:
     compare(case, tmp_path_factory.mktemp("levels"))
 

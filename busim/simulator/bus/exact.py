@@ -172,10 +172,10 @@ class ExactPath:
     # -- records of what was heard --------------------------------------------------------------------------
 
     def finish(self) -> None:
-        """End of the run: write the characters heard so far."""
+        """End of the run: write what was heard so far, and what a receiver in mid-character missed."""
         for group in self.groups:
             for receiver in group.receivers:
-                self._write(receiver)
+                self._write(receiver, over=True)
 
     def _collect(self, receiver: Receiver, at: int, value: int, flags: int) -> None:
         if not receiver.data:
@@ -186,7 +186,7 @@ class ExactPath:
         if len(receiver.data) >= _HELD:
             self._write(receiver)
 
-    def _write(self, receiver: Receiver) -> None:
+    def _write(self, receiver: Receiver, over: bool = False) -> None:
         """Write the characters a receiver heard since its last record, if they differ from those sent.
 
         Only characters that can have arrived by now are compared: of a burst under way that is a part; the rest comes
@@ -201,7 +201,7 @@ class ExactPath:
                 continue
             if segments is not None and not segments.reaches(burst, station):
                 continue
-            before, due = receiver.skip.get(burst, 0), self._due(burst, station)
+            before, due = receiver.skip.get(burst, 0), self._due(burst, receiver, over)
             if due > before:
                 sent += burst.data[before:due]
                 parts.append((burst, before, due))
@@ -220,15 +220,20 @@ class ExactPath:
         receiver.data.clear()
         receiver.flags.clear()
 
-    def _due(self, burst: Burst, station: Station) -> int:
+    def _due(self, burst: Burst, receiver: Receiver, over: bool) -> int:
         """The number of characters of a burst that a receiver has heard, or missed, by now.
 
         A character counts as past if it was complete half a character before the receiver's position in time: the
-        clocks of both ends differ by less than that in any readable character. It counts as missed one character later.
+        clocks of both ends differ by less than that in any readable character. It counts as missed one character later,
+        or when the run is over and the receiver's next character is none that was sent.
         """
-        now, delay = self._kernel.now, station.delays[burst.station.number]
+        station, now = receiver.station, self._kernel.now
         char = max(burst.setting.char, station.setting.char)
-        return burst.arrived(max(station.uart.at + char // 2, now - char) - delay)
+        by = max(station.uart.at + char // 2, now - char)
+        if over:
+            coming = station.uart.next(self.wave(receiver))
+            by = max(by, now if coming is None else min(now, coming[0] - char // 2))
+        return burst.arrived(by - station.delays[burst.station.number])
 
 
 def find_receiver(station: Station) -> Receiver | None:
