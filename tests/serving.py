@@ -171,7 +171,11 @@ class Served:
                 stderr=errors,
                 env={**os.environ, "COLUMNS": "1000"},  # so that no sentence is broken
             )  # fmt: skip
-        self.until(lambda line: line.startswith(b"ready"))
+        try:
+            self.until(lambda line: line.startswith(b"ready"))
+        except BaseException:
+            self.__exit__(None, None, None)  # no `with` has begun that would end it
+            raise
         self.where = json.loads(ready.read_text())
 
     def address(self, converter: str = "wall box") -> tuple[str, int]:
