@@ -230,7 +230,7 @@ def test_umodbus_s_server_answers_under_every_bus_id_and_keeps_in_step() -> None
 
 
 def test_pymodbus_s_server_loses_a_read_after_a_frame_that_broke_off() -> None:
-    with pymodbus_server() as path, tool_at(path, S // 5) as tool:
+    with pymodbus_server() as path, tool_at(path, S // 2) as tool:
         found = states(conform(Device(tool, MODEL, 1), S // 20))
     assert found["answers"] == HOLDS
     assert found["other_addresses"] == FAILS
