@@ -153,6 +153,11 @@ def _cycle(expected: Expected) -> Iterator[Step]:
     elif mean.cycle:
         text = "sum of time / max(interval, cycle) = 1 - commands: the load is more than 1, so polls come late"
         yield _ms("cycle", mean.shortest, text)
+    elif expected.stops.apart:
+        every, cycle = mean.shortest, expected.periods[_oldest(expected)]
+        yield _ms("interval", every, "the smallest wanted one: the load is less than 1", kind="planned")
+        yield Step("polls lost", 1 - every / cycle, "", "computed", "share that time-outs cost", "probing.py")
+        yield _ms("cycle", cycle, "interval / (1 - polls lost)")
     else:
         yield _ms("cycle", mean.shortest, "the smallest wanted interval: the load is less than 1", kind="planned")
 
@@ -161,11 +166,11 @@ def _age(expected: Expected) -> Iterator[Step]:
     yield from _cycle(expected)
     mean, number = expected.mean, _oldest(expected)
     every, one = mean.case.polls[number].every, mean.timing(number)
-    period = max(every, mean.cycle)
-    variance = expected.cycle_variance if period > every else expected.interval_variance[number]
+    period, slow = expected.periods[number], mean.cycle > every
+    variance = expected.cycle_variance if slow else expected.interval_variance[number]
     delivery = float(one.exchange.delivery(MEAN)) + mean.layout.polls[number].way / 2
     yield _ms("E[C]", period, "time between two of this poll")
-    if period > every:
+    if slow:
         yield _ms("spread by turnarounds", expected.drawn**0.5, "deviation of a round by turnarounds and passages")
         yield _ms(
             "spread by commands", expected.commands_variance**0.5, "the same by commands in it", "command_delay.py"
@@ -175,7 +180,7 @@ def _age(expected: Expected) -> Iterator[Step]:
         why = "root of the sum of the squared spreads"
     else:
         why = "other groups, commands before it, probes"
-    source = "" if period > every else "timetable.py, drift.py, probing.py"
+    source = "" if slow else "timetable.py, drift.py, probing.py"
     yield _ms("standard deviation of C", variance**0.5, why, source)
     yield Step("E[C^2]", (period**2 + variance) / 1e12, "ms^2", "computed", "E[C]^2 + variance")
     yield _ms("D", delivery, "from the reading in the camera to the arrival: turnaround, reply, packing, converter")

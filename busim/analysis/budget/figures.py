@@ -8,22 +8,16 @@ from functools import cached_property
 from busim.analysis.budget import probing
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
-from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.drift import Commands, lateness_left
+from busim.analysis.budget.latency import latency, value
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.timetable import Regular, Slot, regularity, relative_variance, settles
 from busim.installation import POLICY
 from busim.physics.exchange import MEAN, WORST
-from busim.recording.figures import QUANTITIES, Value
+from busim.recording.figures import Value
 
-_SHARES = {"latency_p50": 0.5, "latency_p95": 0.95, "latency_p99": 0.99}
 _AS_OFTEN = 0.01  # polls whose rates differ by less count as polled as often; as the figures of a run have it
 _NOISY = "noise may damage any number of exchanges in a row"
-
-
-def value(name: str, number: float | None, why: str = "", kind: str = "computed") -> Value:
-    """A figure that is computed, not counted."""
-    return Value(QUANTITIES[name], number, 0, "" if number is not None else why, kind)
 
 
 class Expected:
@@ -37,9 +31,8 @@ class Expected:
     def good(self) -> dict[int, float]:
         """Polls answered well, per ns, of each poll that is alive."""
         pace = self.mean
-        polls, rows, cycle = pace.case.polls, pace.layout.polls, pace.cycle
-        sound = [1 - failing for failing in pace.costs.failing]
-        return {number: sound[rows[number].kind] / max(polls[number].every, cycle) for number in pace.layout.living}
+        sound, rows = [1 - failing for failing in pace.costs.failing], pace.layout.polls
+        return {number: sound[rows[number].kind] / period for number, period in self.periods.items()}
 
     @cached_property
     def carried(self) -> float:
@@ -128,10 +121,10 @@ class Expected:
         for way, rates in self._answered():
             parts = [(rate, pace.latencies[kind].shifted(way)) for kind, rate in rates.items()]
             longest = max([worst[kind] + way for kind in rates], default=0.0)
-            found.append(_latency(parts, longest))
+            found.append(latency(parts, longest))
             everything += parts
             most = max(most, longest)
-        return [*found, _latency(everything, most)]
+        return [*found, latency(everything, most)]
 
     def _answered(self) -> Iterator[tuple[float, dict[int, float]]]:
         """Of each camera: propagation there and back, and how many exchanges of each kind are answered per ns."""
@@ -206,9 +199,9 @@ class Expected:
     def age(self, number: int) -> float:
         """Mean age in ns of what this poll brings: E[I^2] / (2 E[I]) + D, with I between two answered polls and D from
         the reading in the camera to the arrival (`age.mean_age`)."""
-        pace, row, every = self.mean, self.mean.layout.polls[number], self.mean.case.polls[number].every
-        period = max(every, pace.cycle)
-        variance = self.cycle_variance if period > every else self.interval_variance[number]
+        pace, row, period = self.mean, self.mean.layout.polls[number], self.periods[number]
+        late = pace.cycle > pace.case.polls[number].every
+        variance = self.cycle_variance if late else self.interval_variance[number]
         failing = pace.costs.failing[row.kind]
         # so many polls until one is answered: a geometric number
         tries, square = 1 / (1 - failing), (1 + failing) / (1 - failing) ** 2
@@ -222,29 +215,40 @@ class Expected:
         Three causes: other groups that are due first (`timetable`); commands before the poll in its round, which
         `Commands.added` says, and by which each of two neighbouring polls may be late; and probes (`probing`).
         """
-        pace, slots, irregular = self.mean, self.slots, self._irregular
+        pace, stops, slots = self.mean, self.stops, self._slots(1 - self.stops.commands)
         added = rest = 0.0
-        if pace.waits is not None:
-            added, rest = self.commands.added, pace.serving.residual
-        return {
-            number: relative * slot.every**2 + 2 * added * (rest + self.late[number]) + self._by_probes(number, slot)
-            for number, slot, relative in zip(pace.layout.living, slots, irregular, strict=True)
-        }
-
-    def _by_probes(self, number: int, slot: Slot) -> float:
-        """ns^2 that probes of dead cameras add to it."""
-        pace = self.mean
-        if not pace.probed or pace.cycle:
-            return 0.0
-        apart, probes = self.probes_move_places, pace.probes()
-        return probing.added(slot, self.elapsed[number], probes, pace.polls_demand, pace.commands_load, apart=apart)
+        if pace.waits is not None and (pace.layout.moved or not stops.apart):
+            commands = self.answered_commands if stops.apart else self.commands
+            added, rest = commands.added, commands.serving.residual
+        found = {}
+        for number, slot, relative in zip(pace.layout.living, slots, self._irregular, strict=True):
+            squares = relative * slot.every**2 + 2 * added * (rest + self.late[number])
+            squares += stops.added(slot, self.elapsed[number])
+            longer = self.periods[number] - slot.every
+            found[number] = squares if not stops.apart else squares * (1 + longer / slot.every) - longer**2
+        return found
 
     @cached_property
-    def probes_move_places(self) -> bool:
-        """Whether polls that keep an interval lose their places by probes of dead cameras."""
-        pace = self.mean
-        before = [self.elapsed[number] for number in pace.layout.living]
-        return not pace.cycle and probing.moves_places(self.slots, before, max(pace.probed, default=0.0))
+    def periods(self) -> dict[int, float]:
+        """ns between two of each living poll."""
+        pace, lost = self.mean, [0.0 for _ in self.slots]
+        if self.stops.apart:
+            lost = [self.stops.lost(slot) for slot in self._slots(1 - self.stops.commands)]
+        return {
+            number: pace.period(number) / (1 - share) for number, share in zip(pace.layout.living, lost, strict=True)
+        }
+
+    @cached_property
+    def stops(self) -> probing.Stops:
+        """Time-outs of dead cameras for which polls that keep an interval wait."""
+        pace, before = self.mean, [self.elapsed[number] for number in self.mean.layout.living]
+        probes = [] if pace.cycle else pace.probes()
+        moves = (
+            []
+            if pace.cycle
+            else [(pace.costs.lost[kind], often * pace.sent) for kind, often in pace.layout.lost.items()]
+        )
+        return probing.stops(self.slots, before, probes, moves, pace.polls_demand, pace.commands_load)
 
     @cached_property
     def commands(self) -> Commands:
@@ -252,6 +256,13 @@ class Expected:
         pace = self.mean
         assert pace.waits is not None
         return Commands(pace.waits.carried, pace.serving, pace.commands_load)
+
+    @property
+    def answered_commands(self) -> Commands:
+        """The same of moves to cameras that answer, of which there are some."""
+        pace = self.mean
+        often = pace.sent * sum(moved.count for moved in pace.layout.moved.values())
+        return Commands(often, pace.serving_answered, self.stops.commands)
 
     @cached_property
     def late(self) -> dict[int, float]:
@@ -282,8 +293,10 @@ class Expected:
     @cached_property
     def slots(self) -> list[Slot]:
         """What the living polls take of a timetable that commands stretch."""
-        pace, slots = self.mean, []
-        left, polls = 1 - pace.commands_load, pace.case.polls
+        return self._slots(1 - self.mean.commands_load)
+
+    def _slots(self, left: float) -> list[Slot]:
+        pace, slots, polls = self.mean, [], self.mean.case.polls
         for number in pace.layout.living:
             time = pace.poll_cost(number) / left
             slots.append(Slot(float(polls[number].every), time, time - float(pace.timing(number).exchange.pause)))
@@ -382,13 +395,3 @@ class Expected:
                 between += int(between // every) * time
         delivery = pace.timing(number).exchange.delivery(WORST) + pace.layout.polls[number].way / 2
         return float(worst_age(rest + between, delivery))
-
-
-def _latency(parts: list[tuple[float, Distribution]], longest: float) -> dict[str, Value]:
-    """Quantiles of a mixture of answered exchanges, and the longest one."""
-    if not parts:
-        return {name: value(name, None, "no exchange is answered") for name in (*_SHARES, "latency_max")}
-    found = Distribution.mixture(parts).regrouped().quantiles(tuple(_SHARES.values())) / 1e9
-    values = {name: value(name, seconds) for name, seconds in zip(_SHARES, found.tolist(), strict=True)}
-    values["latency_max"] = value("latency_max", longest / 1e9, kind="bound")
-    return values

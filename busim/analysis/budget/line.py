@@ -84,7 +84,7 @@ class _Line:
 
     def summary(self) -> LineBudget:
         """Load, groups and moves."""
-        groups = tuple(_groups(self.best, self.mean, self.worst))
+        groups = tuple(_groups(self.best, self.expected, self.worst))
         return LineBudget(
             **self._head,  # type: ignore[arg-type]
             obstacles=(),
@@ -109,7 +109,7 @@ class _Line:
             figures=expected.line(),
             load=self.load,
             exchanges=tuple(_exchanges(mean)),
-            groups=tuple(_groups(best, mean, worst)),
+            groups=tuple(_groups(best, expected, worst)),
             cameras=tuple(
                 CameraBudget(
                     unit.name, unit.bus_id, unit.trouble, expected.camera(number), _seconds(longest.age(number))
@@ -167,12 +167,13 @@ def _range(best: Numbers, mean: Numbers, worst: Numbers) -> Range:
     return Range(float(best) / 1e9, float(mean) / 1e9, float(worst) / 1e9)
 
 
-def _groups(best: PollSchedule, mean: PollSchedule, worst: PollSchedule) -> Iterator[GroupBudget]:
+def _groups(best: PollSchedule, expected: Expected, worst: PollSchedule) -> Iterator[GroupBudget]:
+    mean = expected.mean
     first: dict[str, int] = {}
     for number in mean.layout.living:
         first.setdefault(mean.case.polls[number].group, number)
     for name, number in first.items():
-        cycle = Range(best.period(number) / 1e9, mean.period(number) / 1e9, worst.period(number) / 1e9)
+        cycle = Range(best.period(number) / 1e9, expected.periods[number] / 1e9, worst.period(number) / 1e9)
         rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
         wanted = mean.case.polls[number].every / 1e9
         yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))

@@ -145,7 +145,7 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
         if mean.paces and longest and longest + mean.occupied / (1 - mean.commands_load) > mean.fastest:
             yield (
                 f"a probe of a dead camera takes {show_time(longest)}, so that polls wanted every "
-                f"{show_time(mean.fastest)} lose their places: their ages are right only to a few percent"
+                f"{show_time(mean.fastest)} lose their places: their rates and ages are right only to a few percent"
             )
         yield from _lost_moves(mean)
         if mean.demand >= _FULL and not mean.restless and mean.layout.living:
@@ -178,7 +178,8 @@ def _lost_moves(mean: PollSchedule) -> Iterator[str]:
     if mean.paces and share > _LOST and longest > mean.fastest:
         yield (
             f"moves of cameras that never answer take {share:.0%} of the master's time, {show_time(longest)} each, "
-            f"while polls are wanted every {show_time(mean.fastest)}: ages may be far off"
+            f"while polls are wanted every {show_time(mean.fastest)}: their rates and ages are right only to a few "
+            "percent"
         )
 
 

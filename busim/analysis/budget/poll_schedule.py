@@ -108,6 +108,14 @@ class PollSchedule(Utilisation):
     @cached_property
     def serving(self) -> Distribution:
         """How long the master is inside one command, failed attempts included."""
+        lost = [(often, Distribution.certain(self.costs.lost[kind])) for kind, often in self.layout.lost.items()]
+        if not self.layout.moved:
+            return Distribution.mixture(lost)
+        return Distribution.mixture([(self._commands.rate, self.serving_answered), *lost])
+
+    @cached_property
+    def serving_answered(self) -> Distribution:
+        """The same inside one to a camera that answers, of which there are some."""
         parts = []
         tries, failing = 1 + self.case.retries, self._commands.failing
         for kind, way, often in self._moves_answered():
@@ -116,7 +124,6 @@ class PollSchedule(Utilisation):
                 share = often * failing**failed * (1 - failing)
                 parts.append((share, one.shifted(failed * self.costs.lost[kind])))
             parts.append((often * failing**tries, Distribution.certain(tries * self.costs.lost[kind])))
-        parts += [(often, Distribution.certain(self.costs.lost[kind])) for kind, often in self.layout.lost.items()]
         return Distribution.mixture(parts)
 
     def _moves_answered(self) -> Iterator[tuple[int, float, float]]:
