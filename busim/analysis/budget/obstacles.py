@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.timing import Timing
 from busim.foundation.units import show_time
@@ -16,7 +17,7 @@ from busim.physics.exchange import Numbers
 _FASTEST = 1e4  # polls a second that no camera exceeds
 _FULL = 0.95  # share of the master's time, above which chance makes polls late
 _NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
-_LOST = 0.1  # share of the master's time in time-outs of moves, from which ages of polls cannot be told
+_LOST = 0.1  # share of the master's time in time-outs of moves, from which rates and ages of polls are less exact
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
 
 
@@ -171,15 +172,15 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
 
 
 def _lost_moves(mean: PollSchedule) -> Iterator[str]:
-    """Polls that keep an interval beside moves whose time-outs are longer than that."""
+    """Polls that keep an interval beside moves whose time-outs, as many as come in a row, are longer than that."""
     lost = mean.layout.lost
     share = mean.sent * sum(often * mean.costs.lost[kind] for kind, often in lost.items())
-    longest = max((mean.costs.lost[kind] for kind in lost), default=0.0)
-    if mean.paces and share > _LOST and longest > mean.fastest:
+    row = COMMANDS_IN_A_ROW * max((mean.costs.lost[kind] for kind in lost), default=0.0)
+    if mean.paces and share > _LOST and row > mean.fastest:
         yield (
-            f"moves of cameras that never answer take {share:.0%} of the master's time, {show_time(longest)} each, "
-            f"while polls are wanted every {show_time(mean.fastest)}: their rates and ages are right only to a few "
-            "percent"
+            f"moves of cameras that never answer take {share:.0%} of the master's time, and {COMMANDS_IN_A_ROW} in a "
+            f"row {show_time(row)}, while polls are wanted every {show_time(mean.fastest)}: their rates and ages are "
+            "right only to a few percent"
         )
 
 
