@@ -593,3 +593,22 @@ def test_one_dead_camera_of_eight_leaves_the_others_four_fifths_of_their_rate() 
     assert len(rates[()]) == 7
     for name, rate in rates[3,].items():
         assert rate >= 0.8 * rates[()][name]
+
+
+@pytest.mark.parametrize("late", [b"", sealed("02 03 04 00 07 00 07"), b"\x00", b"\x01\x06"], ids=str)
+@pytest.mark.parametrize("size", [1, 3, 8, 64])
+def test_its_own_echo_is_no_acknowledgement_even_behind_bytes_that_were_under_way(
+    late: bytes, size: int, one: Target
+) -> None:
+    """MODBUS Application Protocol V1.1b3, 6.6: the reply to a write repeats the request byte for byte."""
+    for replies, outcome in (0, "time-out"), (1, "ok"):
+        desk = Desk([], echo=True)
+
+        def answers(raw: bytes, replies: int = replies) -> Answers:
+            came = late + raw + raw * replies
+            return [(1 + n, came[n : n + size]) for n in range(0, len(came), size)]
+
+        desk.answers = answers
+        desk.command(MS, move(one, 9, tries=1))
+        (attempt,) = desk.until(500 * MS).attempts
+        assert (attempt.outcome == "ok") == (outcome == "ok"), (replies, attempt.outcome)

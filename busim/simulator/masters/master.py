@@ -73,7 +73,8 @@ class Master:
         self._quiet = max(drain, 2 * char)
         self._clear = max(gap, 2 * char)
         self._heard_at = -self._quiet - 1
-        self._echo = 0  # bytes of its own echo still to come
+        self._own = b""  # what it sent, until that has come back
+        self._came = b""  # bytes since it sent that
         self._count = 0
         self._polls: list[tuple[int, int, Task]] = []
         self._commands: deque[Task] = deque()
@@ -136,7 +137,7 @@ class Master:
     def heard(self, data: bytes, at: int, *, flagged: bool = False) -> Step:
         """Bytes arrived; `flagged`: with a framing or parity error, so they are not to be trusted."""
         self._heard_at = at
-        if self._echo:
+        if self._own:
             data = self._without_echo(data)
             if not data:
                 return NOTHING
@@ -160,14 +161,21 @@ class Master:
         """The bytes of a request that leaves now."""
         raw = self._finder.ask(task.request, task.raw)
         if self._hears_itself:
-            self._echo = len(raw)
+            self._own, self._came = raw, b""
         return raw
 
     def _without_echo(self, data: bytes) -> bytes:
-        """The received bytes without its own echo."""
-        own = min(self._echo, len(data))
-        self._echo -= own
-        return data[own:]
+        """The received bytes without its own echo: what comes first, or, behind bytes that were under way when it began
+        to send, those that are the same as its request. A reply may be the same too, so the first such bytes are none.
+        """
+        own, before = self._own, len(self._came)
+        came = self._came = self._came + data
+        size = len(own)
+        start = 0 if came[:size] == own[: len(came)] else came.find(own)
+        if start >= 0 and len(came) >= start + size:
+            self._own = b""
+            return came[start + size :]
+        return came[max(size, before) :]
 
     def _found(self, data: bytes, at: int) -> Reply | None:
         """The reply completed by these bytes."""
