@@ -48,7 +48,6 @@ class Told:
         self.runs = 0
         self.paths: dict[str, Path] = {}
         self._folder, self._accepted, self._make = folder, accepted, make
-        self._failed: dict[str, None] = {}
         self._said = time.monotonic()
 
     @property
@@ -62,7 +61,6 @@ class Told:
     def saw(self, result: Result) -> None:
         """One more run is over."""
         self.runs += 1
-        self._failed.update(dict.fromkeys(one.judge for one in result.verdicts if one.outcome == FAIL))
         seen = result.watched
         if seen is not None:
             self.late, self.memory = max(self.late, seen.late), max(self.memory, seen.memory)
@@ -70,10 +68,19 @@ class Told:
             self.share = max(self.share, seen.share)
         if time.monotonic() - self._said > _OFTEN:
             self._said = time.monotonic()
-            failed = f"; failed so far: {', '.join(self._failed)}" if self._failed else "; no failure so far"
+            found = self._found()
+            failed = f"; failed so far: {', '.join(found)}" if found else "; no failure so far"
             done = f"{self.campaign.cases} of {counted(self.cases, 'case')} judged, {counted(self.runs, 'run')}{failed}"
             with contextlib.suppress(OSError, ValueError):  # the reader has closed it
                 print(done, file=sys.stderr, flush=True)
+
+    def _found(self) -> list[str]:
+        """The judges that failed in a case. One that failed only in a run to make another failure small is no finding:
+        the campaign does not keep it.
+        """
+        campaign = self.campaign
+        failed = [name for name, counts in campaign.outcomes.items() if counts[FAIL]]
+        return list(dict.fromkeys([*(one.judge for one in campaign.failures), *failed]))
 
     def try_without_faults(self, workers: Workers, length: int) -> None:
         """The program must work without faults. Raises UserError if it does not run or sends no request."""

@@ -12,12 +12,15 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from fuzzed_halls import boxed
+from fuzzed_halls import HALLS, boxed
 from serving import busim, wait_for
 from typer.testing import CliRunner
 
 from busim.cli.app import app
+from busim.cli.fuzz_screen import Told
 from busim.foundation.errors import UserError
+from busim.testing.fuzzing import Case, PureRun, Result
+from busim.testing.judging import FAIL, Verdict
 
 # A controller of a few lines. MODBUS Application Protocol V1.1b3, 6.3; MODBUS over serial line V1.02, 6.2.2 (CRC).
 # It trusts the line: a reply whose check does not hold ends it, however fast or slow this machine is.
@@ -126,6 +129,20 @@ def test_a_mistake_in_the_command_is_told_of_clearly(options: tuple[str, ...], s
     done = CliRunner().invoke(app, ["fuzz", str(desk.folder / "plan.yaml"), "--for", "1s", "--jobs", "1", *options])
     assert isinstance(done.exception, UserError)
     assert said in str(done.exception)
+
+
+def test_progress_names_what_was_found_and_not_what_failed_while_a_failure_was_made_small(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("busim.cli.fuzz_screen._OFTEN", -1.0)
+    case = Case(1, 1)
+    found, other = (Result((Verdict(name, FAIL, "why", 1, 1),)) for name in ("calm", "fairness"))
+    told = Told(PureRun(HALLS["rates"], ()), 8, 1, 1, tmp_path, (), "good")
+    told.saw(found)
+    told.campaign.keep(case, found)
+    told.saw(other)
+    said = capsys.readouterr().err.splitlines()
+    assert said == ["0 of 8 cases judged, 1 run; no failure so far", "1 of 8 cases judged, 2 runs; failed so far: calm"]
 
 
 def test_ctrl_c_keeps_what_was_found_and_leaves_no_children(desk: Desk) -> None:
