@@ -298,6 +298,34 @@ BLAMELESS = {
             215352656, 2200 * MS, alone("merged-stream", "box", 1630, 600), (Action(1910 * MS, "c1", "blue_gain", 111),)
         ),
     ),
+    "a sound reply at another baud, whose end no receiver of the line hears": (
+        "seldom", "", Case(715205740, 3800 * MS, (FaultEvent("wrong-baud", "c3", 3530 * MS, 37_500_000),)),
+    ),
+    "an echo behind a late reply": (
+        "echo", "box",
+        Case(
+            437394544, 4400 * MS,
+            alone("unplugged-adapter", "box", 1398, 300, back="600 ms") + alone("late-reply", "c2", 2946, 2000)
+            + alone("late-reply", "c1", 3832, 2000, by="2 s", in_a_row="3")
+            + alone("idle-noise", "wall", 3867, 8000, rate="20 /s"),
+            (
+                Action(1386 * MS, "c2", "gain", 36), Action(3902 * MS, "c3", "red_black", 228),
+                Action(4169 * MS, "c1", "red_black", 80),
+            ),
+        ),
+    ),
+    "late replies of a converter that is slow both ways": (
+        "echo", "box",
+        Case(
+            437394544, 5400 * MS,
+            alone("late-reply", "c1", 3832, 500, by="2 s", in_a_row="3")
+            + alone("slow-converter", "box", 3994, 2000, spread="2 ms"),
+            (Action(4169 * MS, "c1", "red_black", 80), Action(4709 * MS, "c3", "gain", 16)),
+        ),
+    ),
+    "a reply to a connection that the controller has just given up": (
+        "steps", "box", Case(338133428, 11_900 * MS, alone("hot-plug", "c2", 3000, 37, reach="3", share="1")),
+    ),
     "two replies in one burst, the first of which is taken at its end": (
         "steps", "", Case(442113943, 5500 * MS, alone("late-reply", "c2", 4173, 500, spread="600 ms")),
     ),
@@ -348,12 +376,17 @@ NEEDS_A_QUICK_BOX = {
     "no-gap": Case(1, 2 * SECOND),
     "no-drain": Case(750625942, 5900 * MS, alone("stuck-transmitter", "c4", 5600, 20, mode="babble")),
 }
+# Those whose polls of dead cameras harm nobody on a line with time to spare.
+NEEDS_A_BUSY_LINE = {
+    "never-offline": Case(7, 12 * SECOND, tuple(alone("dead-camera", f"c{n}", 1500, 18_000)[0] for n in (2, 3, 4))),
+}
 WORDS = ("attribution", "no-silent-success", "nothing-corrupt", "split-invariance", "truthful-status")
 
 
 def on_tcp(name: str, cases: int) -> Campaign:
     """A campaign against a broken master behind a converter, judged as a program that prints nothing."""
-    plan = behind_a_box(HALLS[SHOWN[name][0]], *([QUICK] if name in NEEDS_A_QUICK_BOX else []))
+    hall = HALLS["restless" if name in NEEDS_A_BUSY_LINE else SHOWN[name][0]]
+    plan = behind_a_box(hall, *([QUICK] if name in NEEDS_A_QUICK_BOX else []))
     run = PureRun(plan, JUDGES, BROKEN[name].make, wire_only=True, link=Link)
     return fuzz(run, space_of(plan), seed=1, cases=cases, first_only=True)
 
@@ -387,6 +420,22 @@ def test_a_missing_pause_shows_behind_a_quick_converter_and_a_slow_one_keeps_it_
     for make, plan, outcome in ((broken, quick, "fail"), (Master, quick, "pass"), (broken, slow, "pass")):
         (verdict,) = PureRun(plan, (all_judges()["quiet-line"],), make, wire_only=True, link=Link)(case).verdicts
         assert verdict.outcome == outcome, (make, verdict.why)
+
+
+@pytest.mark.parametrize("name", NEEDS_A_BUSY_LINE)
+def test_polls_of_dead_cameras_show_on_the_wire_where_they_take_the_time_of_others(name: str) -> None:
+    case, broken = NEEDS_A_BUSY_LINE[name], BROKEN[name].make
+    busy, spare = behind_a_box(HALLS["restless"]), behind_a_box(HALLS["rates"])
+    for make, plan, outcome in ((broken, busy, "fail"), (Master, busy, "pass"), (broken, spare, "pass")):
+        (verdict,) = PureRun(plan, (all_judges()["fairness"],), make, wire_only=True, link=Link)(case).verdicts
+        assert verdict.outcome == outcome, (make, verdict.why)
+
+
+def test_all_cameras_but_one_are_dead_together_in_some_cases() -> None:
+    drawing = Drawing(space_of(HALLS["rates"]), Chance(1).stream("campaign"))
+    cases = [drawing.fresh() for _ in range(400)]
+    dead = [{one.target for one in case.faults if one.kind == "dead-camera"} for case in cases]
+    assert {len(one) for one in dead} == {0, 1, 2, 3}
 
 
 # -- the long runs ----------------------------------------------------------------------------------------------

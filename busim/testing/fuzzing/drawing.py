@@ -138,12 +138,18 @@ class Drawing:
         return Case(stream.between(1, 2**31), length, _ordered(faults), tuple(sorted(actions)))
 
     def _also_dead(self, faults: Sequence[FaultEvent]) -> list[FaultEvent]:
-        """Half of the time another camera is dead with a dead one: the time that one costs may be too short to tell."""
+        """Half of the time others are dead with a dead camera, at most all but one: the time that one costs may be too
+        short to tell.
+        """
+        stream = self._stream
         dead = [one for one in faults if one.kind == "dead-camera" and one.length >= _LONG]
         others = [one for one in self.space.cameras if all(one != fault.target for fault in dead)]
-        if len(dead) != 1 or len(others) < _COMPARED or self._stream.between(0, 1):
+        if len(dead) != 1 or len(others) < _COMPARED or stream.between(0, 1):
             return []
-        return [dead[0]._replace(target=others[self._stream.between(0, len(others) - 1)])]
+        also = []
+        for _ in range(stream.between(1, len(others) - 1)):
+            also.append(dead[0]._replace(target=others.pop(stream.between(0, len(others) - 1))))
+        return also
 
     def mutated(self, case: Case, other: Case) -> Case:
         """A case with a change, or with a part of another one."""

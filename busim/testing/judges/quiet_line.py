@@ -98,11 +98,17 @@ class QuietLine(Judge):
             if event.camera == line.held:
                 line.held = 0
         elif not (line.held or line.parted):
-            if event.exact and event.reply is None:  # at another baud its last character is heard to end before it does
-                end -= (end - start) // len(event.data)
-            elif event.exact:  # a stop bit more than the line's is silence to every other station
-                end -= line.ground.char // 10
+            if event.exact:
+                end -= self._unheard(line.ground, event)
             self._others(line, start, end)
+
+    @staticmethod
+    def _unheard(ground: LineGround, event: Answered) -> int:
+        """By how many ns a receiver of the line may hear a burst end before it does."""
+        each = (event.end - event.start) // len(event.data)
+        if event.reply is None or abs(each - ground.char) > ground.char // 5:
+            return each  # at another baud: its last character may end in ones, as silence does
+        return ground.char // 10  # a stop bit more than the line's is silence to every other station
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         """While a camera holds the pair at space, nobody hears the others."""

@@ -34,16 +34,16 @@ class Recovery(Judge):
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
         self._lost: dict[int, int] = {}  # line -> failed in a row although answered
-        self._claims: dict[int, tuple[int, int, str]] = {}  # line -> sent, ended and outcome of the last exchange
+        self._claims: dict[int, tuple[int, int, int, str]] = {}  # line -> camera, sent, ended, outcome of the last one
         self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
         self._chatter: dict[tuple[int, int], int] = {}  # line, camera -> ns of chatter by then
         self._wait = 0
         self._pauses = Pauses()
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, _, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
+        _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
         if master in self.ground.ours:
-            self._claims[line] = sent, ended, outcome
+            self._claims[line] = camera, sent, ended, outcome
 
     def answered(self, event: Answered) -> None:
         if event.asked is None:
@@ -68,9 +68,9 @@ class Recovery(Judge):
             self._pauses.settled(event)
         if asked.wait > self._wait:
             self._wait = asked.wait
-        sent, ended, outcome = self._claims.get(line, (-1, -1, ""))
+        camera, sent, ended, outcome = self._claims.get(line, (0, -1, -1, ""))
         first = event.answers[0] if event.answers else None
-        if first is None or not event.sure or not sent <= asked.start <= ended:
+        if first is None or not event.sure or camera != asked.camera or not sent <= asked.start <= ended:
             return
         if outcome in ("ok", "refused") or not first.in_time:
             self.judged += 1

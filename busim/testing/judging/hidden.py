@@ -58,7 +58,7 @@ class Hidden:
                 ways = _WAYS.get(said.get("way", ""), _ALL)
                 if 0 < hold <= _IN_TIME:
                     ways = ()
-                elif 0 <= hold <= _DRAINED:
+                elif 0 <= (2 * hold if HELD_BACK in fault.hides else hold) <= _DRAINED:  # it may hold back both ways
                     ways = tuple(one for one in ways if one != LATE)
                 self._on[port, name] = tuple(one for one in fault.hides if one in ways), max(0, hold)
 
@@ -68,25 +68,30 @@ class Hidden:
         if line is None:
             return
         if fault in _LINKED:
-            self._lost[line] = at + _RECONNECTS
             if _UNSERVED in text:
                 self._unserved.add((port, int(text.split()[1])))
-            for what in _LOST:
-                self._add(line, what, at, at + _RECONNECTS)
+            self._unlinked(line, at)
         else:
             ways, hold = self._on.get((port, fault), ((), 0))
             for what in ways:
                 self._add(line, what, at, at + hold + _SETTLES[what])
 
     def entered(self, record: tuple[Any, ...]) -> None:
-        """Bytes of a client: the controller has a connection again."""
+        """Bytes of a client: the controller has a connection again. It may also end one itself, and hears no more."""
         line = self._lines.get(record[2])
+        if record[4] in ("close", "reset") and line is not None:
+            self._unlinked(line, record[1])
         if record[4] == "bytes" and line in self._lost and (record[2], record[3]) not in self._unserved:
             lost, at = self._lost.pop(line), record[1]
             for what in _LOST:
                 times = self.times[line, what]
                 if times[-1][1] == lost:
                     times[-1][1] = min(lost, at + _SETTLES[what])
+
+    def _unlinked(self, line: int, at: int) -> None:
+        self._lost[line] = at + _RECONNECTS
+        for what in _LOST:
+            self._add(line, what, at, at + _RECONNECTS)
 
     def _add(self, line: int, what: str, start: int, end: int) -> None:
         times = self.times.setdefault((line, what), [])
