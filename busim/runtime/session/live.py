@@ -7,6 +7,7 @@ manager, for your own programs and tests.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
 import time
 import warnings
@@ -34,6 +35,7 @@ from busim.runtime.session.lateness import Lateness
 from busim.runtime.session.report import Report
 from busim.runtime.session.run import Run
 from busim.runtime.session.served import Served, complete, nothing
+from busim.runtime.session.slices import short_slices
 
 _LEAD = 150_000_000  # ns of wall time from binding to simulated instant 0, for the rest of the set-up
 _FLUSH = 0.01  # seconds of wall time between two checks of rows that wait for the trace's writer
@@ -100,6 +102,7 @@ class Live(Served):
         self._pty_doors: list[PtyDoor] = []
         self._passed = 0  # times without a batch
         self._flusher: asyncio.TimerHandle | None = None
+        self._slices = contextlib.ExitStack()
         self._failed: asyncio.Future[None]
         self.lateness = Lateness()
 
@@ -127,6 +130,7 @@ class Live(Served):
             for each in sockets.values():
                 each.close()
             raise
+        self._slices.enter_context(short_slices())
         return self
 
     async def _open(self, sockets: Mapping[str, socket.socket]) -> None:
@@ -164,6 +168,7 @@ class Live(Served):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Bring the run to the present and complete the trace. Raises the error that ended the run early, if any."""
+        self._slices.close()
         self._wall.stop()
         self._close_doors()
         for _ in range(2):  # turns of the loop in which connections end: no client waits for the trace
