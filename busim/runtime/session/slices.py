@@ -40,5 +40,5 @@ def _ask(slice_ns: int) -> bool:
     nice = os.getpriority(os.PRIO_PROCESS, 0)
     wanted = _ATTRIBUTES.pack(_ATTRIBUTES.size, os.SCHED_OTHER, _RESET_ON_FORK, nice, 0, slice_ns, 0, 0)
     with contextlib.suppress(OSError, AttributeError):  # a C library without `syscall`
-        return ctypes.CDLL(None).syscall(number, 0, wanted, 0) == 0
+        return bool(ctypes.CDLL(None).syscall(number, 0, wanted, 0) == 0)
     return False
