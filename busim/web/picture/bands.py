@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from busim.recording.trace import Record, Trace
 from busim.web.picture.bits import Bit, bits
@@ -15,8 +14,7 @@ from busim.web.picture.open_pairs import reach
 REQUEST, REPLY, STRAY, BREAK = "request", "reply", "stray", "break"
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """A burst. `start` and `end`: ns at its driver; `top` and `bottom`: metres between which it is heard.
 
     `role`: request, reply, stray (of no exchange that a master reported) or break. `collides`: another driver sends
@@ -43,16 +41,18 @@ class Band:
             "driver": self.driver, "start": self.start, "end": self.end, "metres": self.metres, "top": self.top,
             "bottom": self.bottom, "role": self.role, "size": len(self.data),
         }  # fmt: skip
-        for name in ("collides", "cut_top", "cut_bottom"):
-            if getattr(self, name):
-                said[name] = True
+        if self.collides:
+            said["collides"] = True
+        if self.cut_top:
+            said["cut_top"] = True
+        if self.cut_bottom:
+            said["cut_bottom"] = True
         if self.bits:
             said["bits"] = self.bits
         return said
 
 
-@dataclass(frozen=True, slots=True)
-class Exchange:
+class Exchange(NamedTuple):
     """An exchange. `asked`: ns of the end of its request; `answered`: of the start of its reply, -1 without one.
 
     `metres`: of its camera. `sent` and `ended` as in the trace.
@@ -72,7 +72,7 @@ class Exchange:
 
     def as_json(self) -> dict[str, Any]:
         """JSON-ready."""
-        return {name: getattr(self, name) for name in self.__slots__}
+        return self._asdict()
 
 
 def bands(line: LaidLine, records: Iterable[Record], cuts: dict[int, tuple[float, ...]]) -> list[Band]:
@@ -117,7 +117,7 @@ def collided(line: LaidLine, given: Sequence[Band]) -> list[Band]:
             if given[other].driver != band.driver and _meet(line, given[other], band):
                 hit |= {other, number}
         open_.append(number)
-    return [replace(band, collides=True) if number in hit else band for number, band in enumerate(given)]
+    return [band._replace(collides=True) if number in hit else band for number, band in enumerate(given)]
 
 
 def _meet(line: LaidLine, one: Band, other: Band) -> bool:
@@ -172,7 +172,7 @@ def tied(line: LaidLine, given: Sequence[Band], records: Iterable[Record]) -> tu
         if role == STRAY and band.start >= reported:  # its exchange is under way
             driver = line.stand(band.driver)
             role = REPLY if driver is not None and driver.kind == "camera" else REQUEST
-        made.append(band if role == band.role else replace(band, role=role))
+        made.append(band if role == band.role else band._replace(role=role))
     return made, exchanges
 
 
@@ -192,5 +192,5 @@ def with_bits(trace: Trace, given: Sequence[Band], settings: Sequence[int], sinc
             made.append(band)
             continue
         shown = tuple(bit for bit in bits(setting, band.start, band.data) if bit.end > since and bit.start < until)
-        made.append(replace(band, bits=shown))
+        made.append(band._replace(bits=shown))
     return made

@@ -57,6 +57,8 @@ def sign_of(line: LaidLine, record: Record) -> Sign | None:
         return Sign(record[1], MARKED, record[2])
     if kind in (FRAME, HEARD):
         return None if record[1] != line.number else _heard(line, record)
+    if kind == CHANGE and not record[3].startswith("fault "):  # nearly all of them: a parameter of a camera
+        return None
     number = record[2]
     stand = line.stand(number)
     if stand is None and number != line.number:
@@ -64,7 +66,7 @@ def sign_of(line: LaidLine, record: Record) -> Sign | None:
     name, metres = (line.name, None) if stand is None else (stand.name, stand.metres)
     if kind == CHANGE:
         _, at, _, parameter, value = record
-        return Sign(at, FAULT, f"{parameter}: {value} ({name})", metres) if parameter.startswith("fault ") else None
+        return Sign(at, FAULT, f"{parameter}: {value} ({name})", metres)
     if kind == EFFECT:
         _, at, _, fault, text = record
         return Sign(at, FAULT, f"{fault}{f': {text}' if text else ''} ({name})", metres)
