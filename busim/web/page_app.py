@@ -99,6 +99,7 @@ class Pages:
     @contextlib.asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
         self._worker.submit(self.source.prepare)
+        self._slow.submit(self.source.expected)  # the first curves need it, and no picture is to wait for it
         yield
         await asyncio.get_running_loop().run_in_executor(self._worker, self.source.close)
         self._worker.shutdown()

@@ -6,10 +6,12 @@ opening. Sums and changes are kept and followed, so a look costs only the new re
 
 from __future__ import annotations
 
+import gc
 import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from threading import Lock
 from typing import Any
 
 from busim.analysis.budget import LineBudget, budget
@@ -32,7 +34,7 @@ JUMPS = ("anything", "time-out", "damaged", "fault", "mark")
 
 
 class Source:
-    """One shown trace. All methods belong to one thread, and raise UserError if the trace is damaged."""
+    """One shown trace. All methods but `expected` belong to one thread, and raise UserError if the trace is damaged."""
 
     def __init__(self, path: str) -> None:
         self.path = path
@@ -48,6 +50,7 @@ class Source:
         self.story = Story()
         self._names = 0
         self._budget: dict[str, LineBudget] | None = None
+        self._computing = Lock()
 
     @contextmanager
     def look(self, line: int | None = None) -> Iterator[Trace]:
@@ -80,6 +83,7 @@ class Source:
             for number in first:
                 with self.look(number):
                     pass
+        gc.freeze()  # all this stays: looking through it for garbage again and again would hold up pictures
 
     def _lay(self, trace: Trace) -> None:
         """The names of a trace come with its first records, and a page may be opened before that."""
@@ -215,17 +219,23 @@ class Source:
         }  # fmt: skip
 
     def _computed(self, line: str) -> dict[str, float | None]:
-        """Occupancy and load of a line by the budget, computed once."""
-        if self._budget is None:
-            try:
-                self._budget = {one.line: one for one in budget(self.plan, what_ifs=False).lines}
-            except UserError:
-                self._budget = {}
-        figures = self._budget[line].figures if line in self._budget else None
+        """Occupancy and load of a line by the budget."""
+        expected = self.expected()
+        figures = expected[line].figures if line in expected else None
         return {
             name: None if figures is None or name not in figures else figures[name].value
             for name in ("occupancy", "load", "headroom")
         }  # fmt: skip
+
+    def expected(self) -> dict[str, LineBudget]:
+        """The budget by the names of the lines, computed once, in whichever thread asks first; {} if it has none."""
+        with self._computing:
+            if self._budget is None:
+                try:
+                    self._budget = {one.line: one for one in budget(self.plan, what_ifs=False).lines}
+                except UserError:
+                    self._budget = {}
+            return self._budget
 
     # -- where something is -----------------------------------------------------------------------------------
 

@@ -65,7 +65,7 @@ def line_picture(
     """
     if sums and (until - since > _LONGEST_BANDS or sums.count(trace, "bursts", since, until) > MOST_BANDS):
         step, rows = sums.steps(trace, since, until, max(50, width // 3))
-        found, left = signs(trace, line, since, until) if until - since < _FEW else ([], 0)
+        found, left = signs(trace, story, line, since, until) if until - since < _FEW else ([], 0)
         return LinePicture(line, since, until, SUMMARY, signs=found, step=step, rows=rows.tolist(), left_out=left)
     cuts = _cuts(line, story.until(until))
     ended = trace.records(EXCHANGE, since, until + _LONGEST_EXCHANGE, line=line.number, by_time=True)
@@ -81,7 +81,7 @@ def line_picture(
     level = BITS if until - since <= line.bit * width / _PIXELS_A_BIT else EXCHANGES
     if level == BITS:
         made = with_bits(trace, made, labels, since - way, until)
-    found, left = signs(trace, line, since, until)
+    found, left = signs(trace, story, line, since, until)
     return LinePicture(line, since, until, level, made, exchanges, found, _shown(cuts, since), left_out=left)
 
 

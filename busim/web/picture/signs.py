@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from busim.recording.trace import BREAK, CHANGE, EFFECT, FRAME, FRAMING, HEARD, INPUT, MARK, PARITY, Record, Trace
 from busim.web.picture.laid import LaidLine
+from busim.web.picture.story import Story
 
 MOST = 300  # of one picture; the others are counted
 MARKED, FAULT, HAND, DAMAGED, AMISS, PULSED = "mark", "fault", "hand", "damaged", "amiss", "pulse"
@@ -31,23 +33,31 @@ class Sign:
         return {"at": self.at, "what": self.what, "text": self.text, "metres": self.metres}
 
 
-def signs(trace: Trace, line: LaidLine, since: int, until: int) -> tuple[list[Sign], int]:
-    """The signs of a line in the window in order of time, and the number of those left out."""
+def signs(trace: Trace, story: Story, line: LaidLine, since: int, until: int) -> tuple[list[Sign], int]:
+    """The signs of a line in the window in order of time, and the number of those left out. `story`: of this trace, up
+    to the window's end.
+    """
     found: list[Sign] = []
     left = 0
-    for kind in (MARK, CHANGE, INPUT, EFFECT, FRAME, HEARD):
-        for record in trace.records(kind, since, until, by_time=True, line=line.number if kind in _ON_LINES else None):
-            sign = sign_of(line, record)
-            if sign is None:
-                continue
-            if len(found) < MOST:
-                found.append(sign)
-            else:
-                left += 1
+    for record in _told(trace, story, line, since, until):
+        sign = sign_of(line, record)
+        if sign is None:
+            continue
+        if len(found) < MOST:
+            found.append(sign)
+        else:
+            left += 1
     return sorted(found, key=lambda sign: sign.at), left
 
 
-_ON_LINES = (FRAME, HEARD)
+def _told(trace: Trace, story: Story, line: LaidLine, since: int, until: int) -> Iterator[Record]:
+    """The records that may be signs. Of the many changes only faults are, which the story has kept."""
+    yield from trace.records(MARK, since, until, by_time=True)
+    yield from story.between(CHANGE, since, until)
+    yield from story.between(INPUT, since, until)
+    yield from trace.records(EFFECT, since, until, by_time=True)
+    for kind in (FRAME, HEARD):
+        yield from trace.records(kind, since, until, by_time=True, line=line.number)
 
 
 def sign_of(line: LaidLine, record: Record) -> Sign | None:
@@ -57,8 +67,6 @@ def sign_of(line: LaidLine, record: Record) -> Sign | None:
         return Sign(record[1], MARKED, record[2])
     if kind in (FRAME, HEARD):
         return None if record[1] != line.number else _heard(line, record)
-    if kind == CHANGE and not record[3].startswith("fault "):  # nearly all of them: a parameter of a camera
-        return None
     number = record[2]
     stand = line.stand(number)
     if stand is None and number != line.number:
@@ -66,7 +74,7 @@ def sign_of(line: LaidLine, record: Record) -> Sign | None:
     name, metres = (line.name, None) if stand is None else (stand.name, stand.metres)
     if kind == CHANGE:
         _, at, _, parameter, value = record
-        return Sign(at, FAULT, f"{parameter}: {value} ({name})", metres)
+        return Sign(at, FAULT, f"{parameter}: {value} ({name})", metres) if parameter.startswith("fault ") else None
     if kind == EFFECT:
         _, at, _, fault, text = record
         return Sign(at, FAULT, f"{fault}{f': {text}' if text else ''} ({name})", metres)

@@ -7,7 +7,7 @@ from the trace again. Network chunks at converters are left out.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 
 from busim.recording.trace import CHANGE, INPUT, Record, Trace
 
@@ -55,6 +55,11 @@ class Story:
     def until(self, at: int) -> list[Record]:
         """Site work and faults up to and including the instant `at` ns, as inputs and changes."""
         return self._records[: bisect_right(self._instants, at)]
+
+    def between(self, kind: int, since: int, until: int) -> list[Record]:
+        """Inputs, or changes by faults, at since <= t < until (ns)."""
+        low, high = bisect_left(self._instants, since), bisect_left(self._instants, until)
+        return [record for record in self._records[low:high] if record[0] == kind]
 
     def values(self, trace: Trace, at: int) -> Values:
         """All values that have changed up to and including the instant `at` ns."""

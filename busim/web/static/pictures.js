@@ -17,11 +17,16 @@ export function cameraPictures(body) {
   body.append(row, el("h3", {}, "Difference, four times as strong"), differs, said,
     el("button", { type: "button", id: "run-pictures", "aria-pressed": "false", onclick: toggle }, "Keep the pictures moving"));
   document.addEventListener("busim-moved", () => { if (onScreen && (!running || line !== page.line)) drawAll(); });
-  new IntersectionObserver((changes) => { // off the screen they cost a session nothing
+  choices();
+}
+
+// From now on they are drawn while they are on the screen: off it they cost a session nothing. Called once the sections
+// above them are filled, which move them down.
+export function showPictures(body) {
+  new IntersectionObserver((changes) => {
     onScreen = changes.at(-1).isIntersecting;
     if (onScreen) drawAll();
   }).observe(body);
-  drawAll();
 }
 
 function side(name) {

@@ -3,7 +3,7 @@
 import { ask } from "./ask.js";
 import { page } from "./main.js";
 import { el, instant, length } from "./text.js";
-import { cameraPictures } from "./pictures.js";
+import { cameraPictures, showPictures } from "./pictures.js";
 
 const panel = document.getElementById("side-panel");
 let plots = null, busy = false, again = false, acting = null;
@@ -22,8 +22,9 @@ function start() {
   figures.append(el("button", { type: "button", onclick: showFigures }, "Work them out"),
     el("p", { class: "quiet" }, "Reads all of the trace: seconds for a long run."));
   if (page.about.acts) startActions();
-  cameraPictures(section("pictures", "Camera pictures"));
-  refresh();
+  const pictures = section("pictures", "Camera pictures");
+  cameraPictures(pictures);
+  refresh().then(() => showPictures(pictures));
 }
 
 async function refresh() {
