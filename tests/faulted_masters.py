@@ -179,7 +179,7 @@ SHOWN: dict[str, Shown] = {
     "busy-gateway": Shown("first-bytes-are-mine", "no-silent-success", "how: target-failed, share: 0.3, wait: 30 ms"),
     "slow-client": Shown("forgets-commands", "command-latency", "stall: 200 ms"),
     "converter-reboot": Shown("connects-in-a-storm", "link-hygiene", "down: 3 s", run=16000, moves=()),
-    "delayed-ack": Shown("writes-in-pieces", "truthful-status", spares_the_good=True),
+    "delayed-ack": Shown("writes-in-pieces", "attribution", spares_the_good=True),
     "wireless-link": Shown("retry-storm", "bounded-work", "bad: 400 ms, good_to_bad: 0.2"),
     "trimmed-zeros": Shown("hasty-offline", "truthful-status", moves=TRIMMED),
     "usb-latency": Shown("no-drain", "no-silent-success", "timer: 16 ms"),

@@ -201,6 +201,10 @@ BLAMELESS = {
         "rates", "wire",
         Case(1338702612, 2300 * MS, alone("swapped-pair", "c2", 1300, 1000) + alone("delayed-ack", "box", 2000, 100)),
     ),
+    "a reply that failed for the controller though it was sound on the line": (
+        "rates", "",
+        Case(1126667871, 4900 * MS, alone("stuck-transmitter", "c1", 2543, 4000, works="150 ms", rests="20 ms")),
+    ),
     "cameras that were offline without a connection": (
         "rates", "wire",
         Case(

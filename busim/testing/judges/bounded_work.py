@@ -62,7 +62,8 @@ class BoundedWork(Judge):
         if polled is None:
             polled = self._polled[line] = {}
         if event.answers:
-            polled[camera] = 0
+            if event.sure:  # else it may have failed for the controller
+                polled[camera] = 0
             self._row[line] = camera, 0
             return
         if camera in polled:

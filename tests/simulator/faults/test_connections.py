@@ -121,6 +121,20 @@ def test_a_second_small_segment_waits_for_the_acknowledgement_of_the_first() -> 
     assert bursts[1][3] - bursts[0][3] == 40 * MS  # the first byte of either
 
 
+def test_all_that_comes_before_the_acknowledgement_goes_together_and_waits_once() -> None:
+    """RFC 896: what the user sends meanwhile is kept, and sent as one segment when the acknowledgement comes."""
+    guest = at_the_box("delayed-ack", "delay: 40 ms")
+    guest.wait(100 * MS)
+    for place in range(4):
+        guest.port.chunk(1, READ_ONE[place : place + 1])
+        guest.wait(5 * MS)
+    guest.wait(60 * MS)
+    assert guest.count("delayed-ack") == 3
+    first, rest = [record for record in guest.records if record[0] == BURST]
+    assert (first[6], rest[6]) == (READ_ONE[:1], READ_ONE[1:4])
+    assert rest[3] - first[3] == 40 * MS
+
+
 def test_opening_the_port_sends_a_junk_byte_and_resets_the_board() -> None:
     guest = at_the_box("reset-on-open", "glitch: 1, byte: 'EE', boot: 500 ms")
     assert guest.ask() == b""
