@@ -18,7 +18,8 @@ from busim.web.picture.story import Story
 from busim.web.picture.sums import COLUMNS, Sums
 
 SUMMARY, EXCHANGES, BITS = "summary", "exchanges", "bits"
-MOST_BANDS = 1500  # bursts; beyond that a band is thinner than a pixel on most screens, and sums show more
+MOST_BANDS = 1500  # bursts that a browser draws at once
+_PIXELS_AN_EXCHANGE = 3  # request, reply and what lies between; where there are fewer, sums show more
 _LONGEST_BANDS = 60_000_000_000  # ns; on a longer stretch sums show more than bands, however few
 _PIXELS_A_BIT = 4  # below that bits cannot be distinguished
 _LONGEST_EXCHANGE = 10_000_000_000  # ns; a longer exchange shows from its last 10 s on
@@ -63,7 +64,8 @@ def line_picture(
     """The picture of a window on `width` pixels; bands however many without `sums`. Raises UserError if the trace is
     damaged.
     """
-    if sums and (until - since > _LONGEST_BANDS or sums.count(trace, "bursts", since, until) > MOST_BANDS):
+    most = min(MOST_BANDS, 2 * width // _PIXELS_AN_EXCHANGE)
+    if sums and (until - since > _LONGEST_BANDS or sums.count(trace, "bursts", since, until) > most):
         step, rows = sums.steps(trace, since, until, max(50, width // 3))
         found, left = signs(trace, story, line, since, until) if until - since < _FEW else ([], 0)
         return LinePicture(line, since, until, SUMMARY, signs=found, step=step, rows=rows.tolist(), left_out=left)
