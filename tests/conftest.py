@@ -28,11 +28,9 @@ settings.load_profile("daily")
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
-# Files whose tests take longest come first, so that no process is left with a long one when the others have ended.
-_FIRST = {
-    "test_page_in_browser.py", "test_verify.py", "test_fuzz_command.py", "test_against_simpy.py", "test_screens.py",
-    "test_with_command.py", "test_replay.py", "test_typed.py", "test_plugin.py",
-}  # fmt: skip
+# Files whose tests take longest come first, so that no process is left with a long one when the others have ended. Not
+# those that give a program seconds to begin: at first types are checked and the core is compiled beside them.
+_FIRST = {"test_verify.py", "test_against_simpy.py", "test_screens.py", "test_replay.py", "test_typed.py"}
 
 _NOT_RUN = "not run, needs the system package "
 
