@@ -10,10 +10,10 @@ three alike: time from request to reply minus the time it had to be (for busim t
 each round; what counts is the ratio within a round.
 
 A late reply mostly waits in the queue for one thread: stamps at each stage of the latest hundredth (32 lines, a busy
-machine, so seen and not proven) show it behind other lines' bytes and replies. A reply takes three
-to four times the processor time of an empty server's, and the queue grows faster than that. Giving all bytes that a
-turn of the loop reads the instant at which it woke gained nothing, in turns and in a model of the queue: in between
-replies are due, and take the kernel to the present.
+machine, so seen and not proven) show it behind other lines' bytes and replies. A reply takes three to four times the
+processor time of an empty server's, and the queue grows faster than that. Giving all bytes that a turn of the loop
+reads the instant at which it woke gained nothing, in turns and in a model of the queue: in between replies are due, and
+take the kernel to the present.
 """
 
 from __future__ import annotations

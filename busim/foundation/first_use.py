@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Any
 
 
-def fetched(package: str, source: str, names: Iterable[str]) -> Callable[[str], Any]:
-    """The `__getattr__` of a package (PEP 562) whose `names` come from the module `source`."""
-    later = frozenset(names)
+def fetched(package: str, sources: Mapping[str, str]) -> Callable[[str], Any]:
+    """The `__getattr__` of a package (PEP 562); `sources`: name -> the module, inside the package, that it comes from.
+    It raises AttributeError for any other name.
+    """
 
     def __getattr__(name: str) -> Any:
-        if name not in later:
+        if name not in sources:
             raise AttributeError(f"module {package!r} has no attribute {name!r}")
-        value = getattr(import_module(source), name)
+        value = getattr(import_module(f"{package}.{sources[name]}"), name)
         setattr(sys.modules[package], name, value)
         return value
 

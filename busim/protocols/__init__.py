@@ -60,7 +60,7 @@ else:
     _IN_FILES = (
         "Declaration", "DeclaredProtocol", "Layout", "Operation", "checks", "json_schema", "read", "read_text",
     )  # fmt: skip
-    __getattr__ = fetched(__name__, "busim.protocols.declared", _IN_FILES)
+    __getattr__ = fetched(__name__, dict.fromkeys(_IN_FILES, "declared"))
 
 __all__ = [
     "ASSIGN",

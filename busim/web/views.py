@@ -18,6 +18,7 @@ from busim.analysis.budget import LineBudget, budget
 from busim.foundation.errors import UserError
 from busim.foundation.version import VERSION
 from busim.installation import Installation, outline
+from busim.plan import Plan
 from busim.plan.models import Parameter
 from busim.recording.trace import CHANGE, EFFECT, EXCHANGE, INPUT, MARK, REAL, Trace, open_trace
 from busim.runtime.session import plan_of, recorded_report
@@ -49,7 +50,7 @@ class Source:
         self._end = 0  # ns: the end of the last 100 ms with an event
         self.story = Story()
         self._names = 0
-        self._budget: dict[str, LineBudget] | None = None
+        self._budget: tuple[Plan, dict[str, LineBudget]] | None = None  # and the plan that it is of
         self._computing = Lock()
 
     @contextmanager
@@ -228,14 +229,17 @@ class Source:
         }  # fmt: skip
 
     def expected(self) -> dict[str, LineBudget]:
-        """The budget by the names of the lines, computed once, in whichever thread asks first; {} if it has none."""
+        """The budget by the names of the lines, computed once for a plan, in whichever thread asks first; {} if it has
+        none.
+        """
         with self._computing:
-            if self._budget is None:
-                try:
-                    self._budget = {one.line: one for one in budget(self.plan, what_ifs=False).lines}
-                except UserError:
-                    self._budget = {}
-            return self._budget
+            plan = self.plan
+            if self._budget is None or self._budget[0] is not plan:
+                found: dict[str, LineBudget] = {}
+                with suppress(UserError):
+                    found = {one.line: one for one in budget(plan, what_ifs=False).lines}
+                self._budget = plan, found
+            return self._budget[1]
 
     # -- where something is -----------------------------------------------------------------------------------
 

@@ -8,6 +8,7 @@ Open `records.py` first.
 
 from typing import TYPE_CHECKING
 
+from busim.foundation.first_use import fetched
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -80,11 +81,4 @@ _READING = {
 }
 
 if not TYPE_CHECKING:
-
-    def __getattr__(name):
-        if name not in _READING:
-            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-        from importlib import import_module
-
-        value = globals()[name] = getattr(import_module(f"{__name__}.{_READING[name]}"), name)
-        return value
+    __getattr__ = fetched(__name__, _READING)

@@ -179,7 +179,10 @@ function drawBands(context, scale, picture, colour, chosen) {
     if (band.bits) drawBits(context, scale, band, shape, colour);
     if (band.collides) { context.strokeStyle = colour.hit; context.lineWidth = 2.5; context.stroke(); }
     const x = scale.x(band.start), y = scale.y(band.metres);
-    if (!(x < dotted[band.driver] + 1)) { dotted[band.driver] = x; dot(context, x, y, 3, colour.ink); } // not twice at one place
+    if (x >= (dotted[band.driver] ?? -1e9) + 1) { // not twice at one place
+      dotted[band.driver] = x;
+      dot(context, x, y, 3, colour.ink);
+    }
     if (band.collides) {
       cross(context, x, y, 5, colour.hit);
       if (x > said + 64) { said = x; words(context, "collision", Math.min(x + 4, scale.right - 54), TOP - 8, colour.hit, colour.sheet); }

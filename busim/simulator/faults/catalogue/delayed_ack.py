@@ -28,7 +28,10 @@ def _put(bench: ConverterBench, values: Values) -> Remove:
 
 
 class _Way:
-    """What is under way to the line. All that comes before its acknowledgement waits, then goes together (RFC 896)."""
+    """What is under way to the line. All that comes before its acknowledgement waits, then goes together (RFC 896).
+
+    `delay`: ns until a segment is acknowledged.
+    """
 
     def __init__(self, delay: int) -> None:
         self._delay = delay
