@@ -15,13 +15,16 @@ from urllib.parse import urlencode
 import pytest
 from fault_halls import MS, S
 from line_traces import faulty_trace, scenario_trace
+from places import SCENARIOS
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from busim.foundation.errors import UserError
+from busim.plan import read
 from busim.recording.trace import open_trace
 from busim.runtime.session import Run, recorded_report
 from busim.web import PageServer
+from busim.web.views import Source
 
 WITHIN = 30.0  # seconds that anything awaited may take on a busy machine
 
@@ -280,3 +283,13 @@ async def test_a_truncated_trace_is_told_as_damaged(tmp_path: Path) -> None:
             status, said = await page.get("/api/picture", line=1, since=0, until=10 * S)
             assert status in (200, 400)
             assert "busim" in json.dumps(said) or "damaged" in json.dumps(said) or said["level"]
+
+
+def test_the_budget_is_that_of_the_plan_there_is() -> None:
+    """The plan of a real line that is watched grows with the cameras that are seen."""
+    source = Source(str(scenario_trace("climbing-hall", 1)))
+    before = source.expected()
+    assert source.expected() is before
+    source.plan = read(SCENARIOS / "two-masters" / "plan.yaml")
+    assert set(source.expected()) == {line.name for line in source.plan.lines}
+    assert set(before) & set(source.expected()) == set()
