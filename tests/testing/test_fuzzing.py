@@ -336,6 +336,31 @@ BLAMELESS = {
     "a reply with zeros behind it, taken at its end": (
         "steps", "quick", Case(1742389906, 2300 * MS, (FaultEvent("malformed-reply", "c3", 2000 * MS, 31_250_000),)),
     ),
+    "a camera that is called offline because requests come late": (
+        "rates", "box",
+        Case(322498463, 9000 * MS, alone("delayed-ack", "box", 2800, 8000) + alone("hot-plug", "c1", 7600, 30)),
+    ),
+    "cameras that are called offline after a stuck transmitter because requests come late": (
+        "restless", "box",
+        Case(
+            1820710521, 5500 * MS,
+            alone("delayed-ack", "box", 2200, 4000) + alone("stuck-transmitter", "c2", 4200, 30, mode="mark"),
+        ),
+    ),
+    "an answer to another client that is under way when the controller asks": (
+        "restless", "box",
+        Case(
+            1967168593, 4400 * MS,
+            alone("wrong-id-reply", "c1", 3109, 600, share="1", then_right="no")
+            + alone("second-master", "box", 3732, 600, rate="1 /s", listens="yes"),
+            (
+                Action(2123 * MS, "c3", "red_gain", 6), Action(3160 * MS, "c2", "blue_gain", 173),
+                Action(3287 * MS, "c3", "green_black", 233), Action(3539008772, "c1", "red_gain", 95),
+                Action(3539008772, "c2", "red_black", 111), Action(3539008772, "c3", "iris", 596),
+                Action(3672 * MS, "c3", "green_black", 117),
+            ),
+        ),
+    ),
 }  # fmt: skip
 
 

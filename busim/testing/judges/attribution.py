@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE, Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -34,14 +34,20 @@ class Attribution(Judge):
         self._shifted: dict[int, int] = {}
         self._request: dict[int, Request] = {}  # line -> the last one of the controller
         self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
+        self._crossing = Crossing(ground)
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
     def asked(self, event: Asked) -> None:
         if event.ours:
             self._request[event.line] = event.request
+            self._crossing.asked(event)
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        self._crossing.entered(record)
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
+        self._crossing.answered(event)
         if asked is None and self._under_that_id(event):
             self._by_another[event.line] = self._exact[event.line] = event.end
         elif asked is None and event.exact:  # on top of the answer, and as good as that for all that can be heard
@@ -91,6 +97,8 @@ class Attribution(Judge):
                 break
         if at - lag <= self._exact.get(line, -1) or self.hidden(line, at, at, "late-replies"):
             return
+        if self._crossing.met(line, at - lag, at):
+            return
         self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value}: {self._whose(camera, name, value)}")
 
     def _whose(self, camera: int, name: str, value: int) -> str:
@@ -105,7 +113,7 @@ class Attribution(Judge):
         _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
         if outcome != "ok" or master not in self.ground.ours:
             return
-        another = sent < self._by_another.get(line, -1) <= ended
+        another = sent < self._by_another.get(line, -1) <= ended or self._crossing.met(line, sent, ended)
         if read_at >= 0 or another or self.hidden(line, sent, ended, "late-replies"):
             self._shifted[camera] = 0
             return

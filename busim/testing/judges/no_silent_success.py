@@ -6,7 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.protocols import READ, Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -28,6 +28,7 @@ class NoSilentSuccess(Judge):
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
         self._done: dict[int, deque[Answered]] = {}
+        self._crossing = Crossing(ground)
         self._request: dict[int, Request] = {}  # line -> the last one of the controller
         self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
         self._wanted: dict[tuple[int, str], str] = {}
@@ -36,9 +37,14 @@ class NoSilentSuccess(Judge):
     def asked(self, event: Asked) -> None:
         if event.ours:
             self._request[event.line] = event.request
+            self._crossing.asked(event)
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        self._crossing.entered(record)
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
+        self._crossing.answered(event)
         if asked is None:
             request = self._request.get(event.line)
             if request and self.ground.lines[event.line].protocol.decode_reply(event.data, request) is not None:
@@ -68,6 +74,8 @@ class NoSilentSuccess(Judge):
             ):
                 return
         if sent < self._by_another.get(line, -1) <= ended or self.hidden(line, sent, ended, "late-replies"):
+            return
+        if self._crossing.met(line, sent, ended):
             return
         self.fail(
             ended,

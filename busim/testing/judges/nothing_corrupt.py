@@ -6,7 +6,7 @@ from collections import deque
 from typing import Any
 
 from busim.protocols import Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -30,6 +30,7 @@ class NothingCorrupt(Judge):
         self._foreign: dict[
             int, tuple[int, bytes]
         ] = {}  # line -> end of a burst with no reply of its sender, the burst
+        self._crossing = Crossing(ground)
         self._request: dict[int, Request] = {}  # line -> the last one of the controller
         self._odd: deque[tuple[int, int, int, bytes, bytes]] = deque(maxlen=_KEPT)  # line, first, last, data, flags
         self._sent: set[tuple[int, str, str]] = set()
@@ -37,8 +38,13 @@ class NothingCorrupt(Judge):
     def asked(self, event: Asked) -> None:
         if event.ours:
             self._request[event.line] = event.request
+            self._crossing.asked(event)
+
+    def entered(self, record: tuple[Any, ...]) -> None:
+        self._crossing.entered(record)
 
     def answered(self, event: Answered) -> None:
+        self._crossing.answered(event)
         if event.reply is None or event.asked is None:
             self._foreign[event.line] = event.end, event.data
             return
@@ -73,6 +79,8 @@ class NothingCorrupt(Judge):
         if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
             return  # damaged bytes may have been heard as sound ones, or a collision as a sound frame
         if self.hidden(line, sent, ended, "late-replies") or self._answered_by_another(line, sent, ended):
+            return
+        if self._crossing.met(line, sent, ended):
             return
         if outcome == "refused" and self.hidden(line, sent, ended, "replies"):
             return  # a gateway may refuse by itself

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene
+from typing import Any
+
+from busim.testing.judging import About, Answered, Asked, Crossing, Ground, Judge, Scene
 
 
 class OneOutstanding(Judge):
@@ -23,11 +25,11 @@ class OneOutstanding(Judge):
         super().__init__(ground, scene)
         self._last: dict[int, Asked] = {}
         self._replied: dict[int, int] = {}  # line -> end of the first reply to the last request, ns
-        self._reply: dict[int, tuple[int, bytes]] = {}  # line -> end of the last reply, and the reply
-        self._under_way: dict[int, tuple[int, bytes]] = {}  # the same when the last request began
+        self._crossing = Crossing(ground)
+        self._met: dict[int, bool] = {}  # line -> whether the last request met a reply that fits it
 
     def answered(self, event: Answered) -> None:
-        self._reply[event.line] = event.end, event.data
+        self._crossing.answered(event)
         last = self._last.get(event.line)
         if last is None:
             return
@@ -35,15 +37,16 @@ class OneOutstanding(Judge):
         if mine:
             self._replied.setdefault(event.line, event.end)
 
+    def entered(self, record: tuple[Any, ...]) -> None:
+        self._crossing.entered(record)
+
     def asked(self, event: Asked) -> None:
         line = event.line
         if not event.ours:
             return
         last, replied = self._last.get(line), self._replied.pop(line, None)
-        under_way = self._under_way.pop(line, None)
+        met, self._met[line] = self._met.get(line, False), self._crossing.asked(event)
         self._last[line] = event
-        if line in self._reply:
-            self._under_way[line] = self._reply[line]
         if last is None or last.request.address == self.ground.lines[line].protocol.broadcast:
             return
         self.judged += 1
@@ -57,7 +60,7 @@ class OneOutstanding(Judge):
         waited = event.start - last.start
         if (
             waited < least
-            and not (under_way and self._looks_like_the_answer(last, *under_way))
+            and not met
             and not self.hidden(line, last.start, event.end, "requests", "replies", "late-requests")
         ):
             self.fail(
@@ -70,17 +73,6 @@ class OneOutstanding(Judge):
     def _by_another(self, line: int, data: bytes, asked: Asked) -> bool:
         """Whether another camera answered as if it were the right one."""
         return bool(data) and self.ground.lines[line].protocol.decode_reply(data, asked.request) is not None
-
-    def _looks_like_the_answer(self, asked: Asked, end: int, reply: bytes) -> bool:
-        """Whether a reply to an earlier request came out of the converter after this request went in, and fits it.
-        No controller can tell it from the answer, unless the protocol numbers its requests.
-        """
-        ground = self.ground.lines[asked.line]
-        if not ground.packet or ground.known(end, end) <= asked.start:
-            return False
-        finder = ground.protocol.stream_framer()  # the controller cuts a stream: there may be rubbish around the reply
-        finder.expect(asked.request)
-        return finder.feed(reply, end) is not None
 
 
 JUDGE = OneOutstanding

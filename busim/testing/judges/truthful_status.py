@@ -46,7 +46,7 @@ class TruthfulStatus(Judge):
             cycle = self._cycle[line]
         if self._due:
             self._overdue(event.over)
-        if not event.sure:
+        if not event.sure or self.hidden(line, asked.start, event.over, "late-requests"):
             self._doubt[camera] = True  # it may have been answered, or not: start counting again
             self._failures[camera] = []
             self._due.pop(camera, None)
@@ -98,7 +98,7 @@ class TruthfulStatus(Judge):
         if (
             not online
             and not self._doubt.get(camera)
-            and not self.hidden(line, at, at)  # the last exchange is not settled yet
+            and not self.hidden(line, at, at, "requests", "replies", "late-requests")
             and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < _AFTER)
         ):
             self.fail(
