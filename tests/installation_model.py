@@ -21,13 +21,18 @@ LATEST = 2 * SECOND  # ns for which an answer may be under way: no box here hold
 FIRST_PAUSE, LONGEST_PAUSE = SECOND // 2, 5 * SECOND  # ns between probes of a camera that does not answer
 
 
-def writes_in(data: bytes, key: int) -> list[tuple[int, int]]:
-    """Bus ID and value of each sound write of one register, wherever it stands in these bytes."""
+def writes_in(burst: Record, key: int) -> list[tuple[int, int, int]]:
+    """Bus ID, value and begin (ns) of each sound write of one register, wherever it stands in a burst.
+
+    Requests of two masters may follow each other in one burst, so a write can begin long after its burst.
+    """
     found = []
+    start_of_burst, end, data = burst[3], burst[4], burst[6]
     for start in range(len(data) - 7):
         frame = data[start : start + 8]
         if frame[1] == 6 and frame[2] << 8 | frame[3] == key and sealed(frame[:6].hex()) == frame:
-            found.append((frame[0], frame[4] << 8 | frame[5]))
+            begin = start_of_burst + (end - start_of_burst) * start // len(data)
+            found.append((frame[0], frame[4] << 8 | frame[5], begin))
     return found
 
 
@@ -76,7 +81,7 @@ class Installation:
         return wrong
 
     def _burst(self, record: Record) -> list[str]:
-        _, _, sender, start, end, _, data, _ = record
+        _, _, sender, start, end, _, _, _ = record
         self.bursts = [*self.bursts[-199:], record]
         wrong = [
             f"{sender} sends from {start} to {end} and is down from {since} to {until}"
@@ -85,15 +90,15 @@ class Installation:
         ]
         if sender in self.cameras.values():
             return wrong
-        for bus_id, value in writes_in(data, self.key):
+        for bus_id, value, begin in writes_in(record, self.key):
             name = next((name for name, id in self.ids.items() if id == bus_id), "")
             asked = self.asked.get(name, [])
             if value not in asked:
-                wrong.append(f"{value} is written to {name!r} at {start}, which nobody asked for")
+                wrong.append(f"{value} is written to {name!r} at {begin}, which nobody asked for")
             elif asked.index(value) < self.acknowledged.get(name, -1):
                 later = asked[self.acknowledged[name]]
-                wrong.append(f"{value} is written to {name} at {start}, after the later {later} was acknowledged")
-            self.last_write[name] = start
+                wrong.append(f"{value} is written to {name} at {begin}, after the later {later} was acknowledged")
+            self.last_write[name] = begin
             self.writes[name] = self.writes.get(name, 0) + 1
             if self.expected.get(name) != value:
                 self.expected.pop(name, None)
@@ -102,14 +107,18 @@ class Installation:
     def _exchange(self, record: Record) -> list[str]:
         _, _, _, camera, bus_id, kind, _, _, _, sent, ended, _, outcome, _, _ = record
         name = next((name for name, number in self.cameras.items() if number == camera), "")
-        inside = [each for each in self.bursts if sent <= each[3] <= ended]
         wrong = []
         # one that came late may answer the same request asked again: which one it was nobody can tell without a tag
         before = [each for each in self.bursts if ended - LATEST <= each[3] <= ended]
         if outcome == "ok" and not any(each[2] == camera and each[6][:1] == bytes((bus_id,)) for each in before):
             wrong.append(f"an answer of {name} is delivered at {ended}, and it has sent none for {LATEST} ns")
-        written = [value for each in inside if each[2] != camera for id, value in writes_in(each[6], self.key)
-                   if id == bus_id]  # fmt: skip
+        written = [
+            value
+            for each in self.bursts
+            if each[2] != camera
+            for id, value, begin in writes_in(each, self.key)
+            if id == bus_id and sent <= begin <= ended
+        ]
         self.commands[name] = self.commands.get(name, 0) + (kind == "command")
         if kind == "command" and outcome == "ok" and written:
             self.acknowledged[name] = max(self.acknowledged.get(name, -1), self.asked[name].index(written[-1]))

@@ -249,6 +249,17 @@ def test_what_must_hold_holds_whatever_happens() -> None:
     run_state_machine_as_test(InstallationMachine, settings=_settings(120, 25))
 
 
+def test_a_request_behind_another_masters_in_one_burst_is_not_what_was_acknowledged_before() -> None:
+    machine = InstallationMachine()
+    machine.begin("replies-to-all", latency="0", turnaround="2 ms", drawn=False)
+    machine.lose_and_find("both", count=0, ms=300, after=12)  # its acknowledgement is under way
+    machine.move("moved", 1, 0)
+    machine.move("both", 1, 24)
+    two = [record[6] for record in machine.site.records if record[0] == BURST and len(record[6]) == 16]
+    assert [frame[0] for frame in two] == [CAMERAS["moved"]]
+    machine.teardown()
+
+
 @pytest.mark.long
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("_part", range(40))  # `-n 2` shares them out; no part repeats another, each draws anew
