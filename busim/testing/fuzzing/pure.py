@@ -17,6 +17,7 @@ from busim.recording.trace import EXCHANGE, Record
 from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Name, SettingRow, World, build
 from busim.testing.fuzzing.case import Action, Case, scheduled
+from busim.testing.fuzzing.collecting import collecting_seldom
 from busim.testing.fuzzing.linked import Link, linked
 from busim.testing.fuzzing.watching import Watched
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
@@ -62,10 +63,11 @@ class PureRun:
         return self._run(case, keep=True)
 
     def _run(self, case: Case, *, keep: bool) -> Result:
-        return run_pure(
-            self.plan, case, self.judges, self.make, silent=self.silent, link=self.link, wire_only=self.wire_only,
-            keep=keep,
-        )  # fmt: skip
+        with collecting_seldom():
+            return run_pure(
+                self.plan, case, self.judges, self.make, silent=self.silent, link=self.link, wire_only=self.wire_only,
+                keep=keep,
+            )  # fmt: skip
 
 
 def run_pure(

@@ -23,6 +23,7 @@ from busim.recording.trace import BELIEF, BURST, INPUT, Record
 from busim.runtime.session import Virtual
 from busim.simulator.world import Name
 from busim.testing.fuzzing.case import Case
+from busim.testing.fuzzing.collecting import collecting_seldom
 from busim.testing.fuzzing.happening import happen
 from busim.testing.fuzzing.pure import Result
 from busim.testing.fuzzing.staying import stays_up
@@ -55,7 +56,7 @@ class VirtualRun:
     master: str
 
     def __call__(self, case: Case) -> Result:
-        with _alone:
+        with _alone, collecting_seldom():
             return self.traced(case)
 
     def traced(self, case: Case, trace: str | None = None) -> Result:
