@@ -32,7 +32,7 @@ class AtMostOnce(Judge):
 
     def answered(self, event: Answered) -> None:
         asked = event.asked
-        if not self._wanted or asked is None or event.reply is None or asked.request.verb != READ:
+        if not self._wanted or asked is None or asked.request.verb != READ:
             return  # where no step was wanted, none can have been sent before
         camera = self.ground.lines[event.line].cameras[event.camera]
         for number in range(asked.request.size):
@@ -40,8 +40,8 @@ class AtMostOnce(Judge):
             if self._wanted.get(key, 0) < 0:
                 self._wanted[key] = 0
 
-    def asked(self, event: Asked) -> None:
-        if not event.ours or event.request.verb != STEP:
+    def commanded(self, event: Asked) -> None:
+        if event.request.verb != STEP:
             return
         if self.hidden(event.line, event.start, event.start, "added-requests"):
             return  # it may be another client's, or the repeat of a gateway

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.protocols import WRITE, Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
+from busim.protocols import WRITE
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -32,26 +32,14 @@ class Attribution(Judge):
         self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
-        self._request: dict[int, Request] = {}  # line -> the last one of the controller
-        self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
-        self._crossing = Crossing(ground)
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
-    def asked(self, event: Asked) -> None:
-        if event.ours:
-            self._request[event.line] = event.request
-            self._crossing.asked(event)
-
-    def entered(self, record: tuple[Any, ...]) -> None:
-        self._crossing.entered(record)
+    def unasked(self, event: Answered) -> None:
+        if event.poses or event.exact:  # on top of the answer it is as good as that, for all that can be heard
+            self._exact[event.line] = event.end
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
-        self._crossing.answered(event)
-        if asked is None and self._under_that_id(event):
-            self._by_another[event.line] = self._exact[event.line] = event.end
-        elif asked is None and event.exact:  # on top of the answer, and as good as that for all that can be heard
-            self._exact[event.line] = event.end
         if asked is None or reply is None or reply.refused:
             return
         camera = self.ground.lines[event.line].cameras[event.camera]
@@ -73,13 +61,6 @@ class Attribution(Judge):
                 if len(kept) > _KEPT:
                     del kept[0]
 
-    def _under_that_id(self, event: Answered) -> bool:
-        """Whether another camera answers under the ID that was asked."""
-        request = self._request.get(event.line)
-        return (
-            request is not None and self.ground.lines[event.line].protocol.decode_reply(event.data, request) is not None
-        )
-
     def believed(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, kind, name, text, _, _ = record
         if kind != "value":
@@ -97,7 +78,7 @@ class Attribution(Judge):
                 break
         if at - lag <= self._exact.get(line, -1) or self.hidden(line, at, at, "late-replies"):
             return
-        if self._crossing.met(line, at - lag, at):
+        if self.met(line, at - lag, at):
             return
         self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value}: {self._whose(camera, name, value)}")
 
@@ -110,11 +91,15 @@ class Attribution(Judge):
         return f"this value was sent by {self.ground.name(owner[0])} as its {owner[1]}"
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
-        if outcome != "ok" or master not in self.ground.ours:
+        _, line, _, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
+        if outcome != "ok":
             return
-        another = sent < self._by_another.get(line, -1) <= ended or self._crossing.met(line, sent, ended)
-        if read_at >= 0 or another or self.hidden(line, sent, ended, "late-replies"):
+        if (
+            read_at >= 0
+            or sent < self.past(line).by_another <= ended
+            or self.met(line, sent, ended)
+            or self.hidden(line, sent, ended, "late-replies")
+        ):
             self._shifted[camera] = 0
             return
         count = self._shifted[camera] = self._shifted.get(camera, 0) + 1

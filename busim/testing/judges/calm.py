@@ -32,6 +32,8 @@ class Calm(Judge):
         self._allowed = {
             line.number: line.wanted * (1 + _BUDGET) + line.polls for line in self.ground.lines.values() if line.wanted
         }
+        if not self._allowed:
+            self.ignores = frozenset(("asked",))
 
     def intended(self, record: tuple[Any, ...]) -> None:
         self._moves.append(record[3])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.protocols import READ
 from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.chatter import Chatter
 
@@ -34,18 +33,15 @@ class CommandLatency(Judge):
         super().__init__(ground, scene)
         self._open: dict[tuple[int, str], _Waiting] = {}  # camera, control -> its move that is not on the wire yet
         self._chatter = Chatter()
-        self._slot: dict[int, int] = {}
-        self._wait: dict[int, int] = {}
         self._effect = -_DISTURBED - 1
         self._intents = False
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         self._effect = record[1]
 
-    def settled(self, event: Settled) -> None:
+    def unanswered(self, event: Settled) -> None:
         """A fault that lasts takes effect once, and exchanges fail as long as it lasts."""
-        if not event.answers:
-            self._effect = event.over
+        self._effect = event.over
 
     def intended(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, name, value, _, _ = record
@@ -54,22 +50,12 @@ class CommandLatency(Judge):
         self._open[camera, name] = at, line, value, ahead, self._chatter.so_far(line)
         self.state = "waiting"
 
-    def answered(self, event: Answered) -> None:
-        if event.asked is None:
-            self._chatter.unasked(event.line, event.start, event.end)
+    def unasked(self, event: Answered) -> None:
+        self._chatter.unasked(event.line, event.start, event.end)
 
-    def asked(self, event: Asked) -> None:
+    def commanded(self, event: Asked) -> None:
         line = event.line
-        ground = self.ground.lines[line]
-        if event.ours:
-            slot = event.response + ground.silence
-            if slot > self._slot.get(line, 0):
-                self._slot[line] = slot
-            if event.wait > self._wait.get(line, 0):
-                self._wait[line] = event.wait
-        if not event.ours or event.request.verb == READ:
-            return
-        camera = ground.cameras.get(event.camera)
+        camera = self.ground.lines[line].cameras.get(event.camera)
         if camera is None:
             return
         name = camera.names.get(event.request.key, "")
@@ -95,17 +81,18 @@ class CommandLatency(Judge):
             )
 
     def _allowed(self, since: int, line: int, ahead: int, chatter: int) -> int:
-        slot = self._slot.get(line, 0)
+        past = self.past(line)
+        slot = past.slot
         near = since - self._effect <= _DISTURBED or self._effect >= since
         if near or self.hidden(line, since, since):
-            slot = max(slot, self._wait.get(line, 0) + _DRAIN)
+            slot = max(slot, past.wait + _DRAIN)
         return (_AHEAD + ahead) * slot + self._chatter.so_far(line) - chatter
 
     def ended(self, until: int) -> None:
         for (camera, name), (since, line, value, ahead, chatter) in self._open.items():
             waited = until - since
             if (
-                line in self._slot
+                self.past(line).slot
                 and waited > self._allowed(since, line, ahead, chatter)
                 and not self.hidden(line, since, until, "requests")
             ):

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections import deque
 from typing import Any
 
-from busim.protocols import READ, Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
-
-_KEPT = 16
+from busim.protocols import READ
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 
 class NoSilentSuccess(Judge):
@@ -27,55 +24,36 @@ class NoSilentSuccess(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        self._done: dict[int, deque[Answered]] = {}
-        self._crossing = Crossing(ground)
-        self._request: dict[int, Request] = {}  # line -> the last one of the controller
-        self._by_another: dict[int, int] = {}  # line -> end of the last answer of another camera under the ID asked, ns
+        if ground.played:
+            self.ignores = frozenset(("answered",))
         self._wanted: dict[tuple[int, str], str] = {}
         self._known: set[tuple[int, str, str]] = set()
 
-    def asked(self, event: Asked) -> None:
-        if event.ours:
-            self._request[event.line] = event.request
-            self._crossing.asked(event)
-
-    def entered(self, record: tuple[Any, ...]) -> None:
-        self._crossing.entered(record)
-
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
-        self._crossing.answered(event)
-        if asked is None:
-            request = self._request.get(event.line)
-            if request and self.ground.lines[event.line].protocol.decode_reply(event.data, request) is not None:
-                self._by_another[event.line] = event.end
         if asked is None or reply is None or reply.refused:
             return
-        if not self.ground.played:
-            camera = self.ground.lines[event.line].cameras[event.camera]
-            values = reply.values if asked.request.verb == READ else asked.request.values
-            for number, value in enumerate(values):
-                self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
-        if asked.request.verb != READ:
-            self._done.setdefault(event.line, deque(maxlen=_KEPT)).append(event)
+        camera = self.ground.lines[event.line].cameras[event.camera]
+        values = reply.values if asked.request.verb == READ else asked.request.values
+        for number, value in enumerate(values):
+            self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, camera, address, kind, work, _, _, sent, ended, _, outcome, _, _ = record
-        if kind != "command" or outcome != "ok" or master not in self.ground.ours:
+        _, line, _, camera, address, kind, work, _, _, sent, ended, _, outcome, _, _ = record
+        if kind != "command" or outcome != "ok":
             return
         self.judged += 1
         self.state = "judging"
-        for answer in self._done.get(line, ()):
-            if (
-                answer.start <= ended
-                and sent < answer.end
-                and answer.asked is not None
-                and answer.asked.request.address == address
-            ):
+        past = self.past(line)
+        for answer in past.sound:
+            asked, reply = answer.asked, answer.reply
+            if asked is None or asked.request.verb == READ or asked.request.address != address:
+                continue
+            if reply is not None and not reply.refused and answer.start <= ended and sent < answer.end:
                 return
-        if sent < self._by_another.get(line, -1) <= ended or self.hidden(line, sent, ended, "late-replies"):
+        if sent < past.by_another <= ended or self.hidden(line, sent, ended, "late-replies"):
             return
-        if self._crossing.met(line, sent, ended):
+        if self.met(line, sent, ended):
             return
         self.fail(
             ended,

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.protocols import Request
-from busim.testing.judging import NO_HOOK, About, Answered, Asked, Crossing, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -26,36 +25,17 @@ class NothingCorrupt(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        self._sound: dict[int, deque[Answered]] = {}
-        self._foreign: dict[
-            int, tuple[int, bytes]
-        ] = {}  # line -> end of a burst with no reply of its sender, the burst
-        self._crossing = Crossing(ground)
-        self._request: dict[int, Request] = {}  # line -> the last one of the controller
+        if ground.played:
+            self.ignores = frozenset(("answered",))
         self._odd: deque[tuple[int, int, int, bytes, bytes]] = deque(maxlen=_KEPT)  # line, first, last, data, flags
         self._sent: set[tuple[int, str, str]] = set()
 
-    def asked(self, event: Asked) -> None:
-        if event.ours:
-            self._request[event.line] = event.request
-            self._crossing.asked(event)
-
-    def entered(self, record: tuple[Any, ...]) -> None:
-        self._crossing.entered(record)
-
     def answered(self, event: Answered) -> None:
-        self._crossing.answered(event)
-        if event.reply is None or event.asked is None:
-            self._foreign[event.line] = event.end, event.data
-            return
-        kept = self._sound.get(event.line)
-        if kept is None:
-            kept = self._sound[event.line] = deque(maxlen=_KEPT)
-        kept.append(event)
-        if not self.ground.played:
+        asked, reply = event.asked, event.reply
+        if asked is not None and reply is not None:
             camera = self.ground.lines[event.line].cameras[event.camera]
-            for number, value in enumerate(event.reply.values or event.asked.request.values):
-                self._sent.add((event.camera, camera.names.get(event.reply.key + number, ""), str(value)))
+            for number, value in enumerate(reply.values or asked.request.values):
+                self._sent.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
 
     def heard(self, record: tuple[Any, ...]) -> None:
         _, line, station, first, last, data, flags = record
@@ -63,13 +43,13 @@ class NothingCorrupt(Judge):
             self._odd.append((line, first, last, data, flags))
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, camera, address, _, work, _, _, sent, ended, _, outcome, _, _ = record
-        if outcome not in ("ok", "refused") or master not in self.ground.ours:
+        _, line, _, camera, address, _, work, _, _, sent, ended, _, outcome, _, _ = record
+        if outcome not in ("ok", "refused"):
             return
         self.judged += 1
         self.state = "judging"
         ground = self.ground.lines[line]
-        for answer in reversed(self._sound.get(line, ())):
+        for answer in reversed(self.past(line).sound):
             if answer.end <= sent:
                 break
             if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
@@ -80,7 +60,7 @@ class NothingCorrupt(Judge):
             return  # damaged bytes may have been heard as sound ones, or a collision as a sound frame
         if self.hidden(line, sent, ended, "late-replies") or self._answered_by_another(line, sent, ended):
             return
-        if self._crossing.met(line, sent, ended):
+        if self.met(line, sent, ended):
             return
         if outcome == "refused" and self.hidden(line, sent, ended, "replies"):
             return  # a gateway may refuse by itself
@@ -93,11 +73,11 @@ class NothingCorrupt(Judge):
 
     def _answered_by_another(self, line: int, sent: int, ended: int) -> bool:
         """Whether another camera has just sent a sound reply under the ID that was asked: nobody can know."""
-        end, data = self._foreign.get(line, (-1, b""))
-        request = self._request.get(line)
-        if request is None or not sent < end <= ended:
+        past = self.past(line)
+        foreign, asked = past.foreign, past.request
+        if asked is None or foreign is None or not sent < foreign.end <= ended:
             return False
-        return self.ground.lines[line].protocol.decode_reply(data, request) is not None
+        return self.ground.lines[line].protocol.decode_reply(foreign.data, asked.request) is not None
 
     def _hold_against_ear(self, answer: Answered, line: int, ended: int) -> None:
         """If the receiver heard something different, that must be sound too."""

@@ -89,18 +89,28 @@ class QuietLine(Judge):
         line.last, line.reply = event, None
 
     def answered(self, event: Answered) -> None:
-        line, start, end = self._lines[event.line], event.start, event.end
-        if event.reply is None or event.asked is not line.last or event.exact or line.reply is not None:
-            line.strays(start, end)
+        line = self._lines[event.line]
+        if event.asked is not line.last or event.exact or line.reply is not None:
+            line.strays(event.start, event.end)
         else:
             line.reply = event
+        self._burst(line, event)
+
+    def unasked(self, event: Answered) -> None:
+        line = self._lines[event.line]
+        line.strays(event.start, event.end)
+        self._burst(line, event)
+
+    def _burst(self, line: _Line, event: Answered) -> None:
+        """A camera has sent."""
+        end = event.end
         if not event.data:  # a steady level has no characters: no receiver knows how long it lasts
             if event.camera == line.held:
                 line.held = 0
         elif not (line.held or line.parted):
             if event.exact:
                 end -= self._unheard(line.ground, event)
-            self._others(line, start, end)
+            self._others(line, event.start, end)
 
     @staticmethod
     def _unheard(ground: LineGround, event: Answered) -> int:

@@ -34,20 +34,13 @@ class Recovery(Judge):
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
         self._lost: dict[int, int] = {}  # line -> failed in a row although answered
-        self._claims: dict[int, tuple[int, int, int, str]] = {}  # line -> camera, sent, ended, outcome of the last one
         self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
         self._chatter: dict[tuple[int, int], int] = {}  # line, camera -> ns of chatter by then
         self._wait = 0
         self._pauses = Pauses()
 
-    def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, camera, _, _, _, _, _, sent, ended, _, outcome, _, _ = record
-        if master in self.ground.ours:
-            self._claims[line] = camera, sent, ended, outcome
-
-    def answered(self, event: Answered) -> None:
-        if event.asked is None:
-            self._pauses.unasked(event.line, event.start, event.end)
+    def unasked(self, event: Answered) -> None:
+        self._pauses.unasked(event.line, event.start, event.end)
 
     def asked(self, event: Asked) -> None:
         if event.ours and event.camera and event.request.verb == READ:
@@ -68,9 +61,11 @@ class Recovery(Judge):
             self._pauses.settled(event)
         if asked.wait > self._wait:
             self._wait = asked.wait
-        camera, sent, ended, outcome = self._claims.get(line, (0, -1, -1, ""))
-        first = event.answers[0] if event.answers else None
-        if first is None or not event.sure or camera != asked.camera or not sent <= asked.start <= ended:
+        first, claim = event.answers[0] if event.answers else None, self.past(line).claim
+        if first is None or not event.sure or not claim:
+            return
+        _, _, _, camera, _, _, _, _, _, sent, ended, _, outcome, _, _ = claim
+        if camera != asked.camera or not sent <= asked.start <= ended:
             return
         if outcome in ("ok", "refused") or not first.in_time:
             self.judged += 1

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections import deque
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
-
-_KEPT = 16
+from busim.testing.judging import NO_HOOK, About, Ground, Judge, Scene
 
 
 class SplitInvariance(Judge):
@@ -26,25 +23,14 @@ class SplitInvariance(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        self._sound: dict[int, deque[Answered]] = {}
         self._odd: dict[int, int] = {}  # line -> end of the last heard record
-        self._meant = 0
-
-    def answered(self, event: Answered) -> None:
-        if event.reply is not None and not event.late:
-            kept = self._sound.get(event.line)
-            if kept is None:
-                kept = self._sound[event.line] = deque(maxlen=_KEPT)
-            kept.append(event)
 
     def heard(self, record: tuple[Any, ...]) -> None:
         if record[2] in self.ground.ours:
             self._odd[record[1]] = record[4]
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, master, camera, address, _, work, _, _, sent, ended, _, outcome, _, exact = record
-        if master not in self.ground.ours:
-            return
+        _, line, _, camera, address, _, work, _, _, sent, ended, _, outcome, _, exact = record
         self.judged += 1
         self.state = "judging" if outcome == "ok" else "failed exchange"
         if (
@@ -54,9 +40,9 @@ class SplitInvariance(Judge):
             or self.hidden(line, sent, ended, "replies")
         ):
             return
-        for answer in self._sound.get(line, ()):
+        for answer in self.past(line).sound:
             asked = answer.asked
-            if asked is None or answer.exact or asked.start < sent or asked.request.address != address:
+            if asked is None or answer.late or answer.exact or asked.start < sent or asked.request.address != address:
                 continue
             if answer.in_time and answer.end < ended:
                 self.fail(

@@ -17,7 +17,6 @@ from busim.testing.judging.contract import (
     Scene,
     Verdict,
 )
-from busim.testing.judging.crossing import Crossing
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, LineGround, ground_of
 
@@ -30,7 +29,6 @@ __all__ = [
     "Answered",
     "Asked",
     "Bench",
-    "Crossing",
     "Evidence",
     "Frame",
     "Ground",

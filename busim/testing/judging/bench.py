@@ -13,12 +13,15 @@ from operator import attrgetter
 from typing import Any
 
 from busim.foundation.errors import Defect
+from busim.protocols import READ
 from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, HEARD, INPUT, INTENT, Record, Trace
 from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
+from busim.testing.judging.crossing import Crossing
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.hidden import REPLIES, REQUESTS, Hidden
 from busim.testing.judging.joined import JoinedReplies
+from busim.testing.judging.past import LinePast
 from busim.testing.judging.wire import WireReader
 
 # effects that are no faults: ordered actions of cameras, and settings of a converter
@@ -54,15 +57,21 @@ class Bench(Scene):
         self._count = 0
         self._lines: dict[int, WireReader] = {}
         self._hidden = Hidden(ground)
+        self._crossing = Crossing(ground)
+        self._boxed = frozenset(ground.port_lines.values())
+        self._pasts = {number: LinePast() for number in ground.lines}
+        self._open: dict[int, LinePast] = {}  # lines with a request that is not over, in the order of these
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
         self._joined = {number: JoinedReplies(line) for number, line in ground.lines.items() if not line.silence}
         self.judges = [kind(ground, self) for kind in kinds]
         self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
+        self._commanded: list[Callable[[Asked], None]] = self._overriding("commanded")
         self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
+        self._unasked: list[Callable[[Answered], None]] = self._overriding("unasked")
         self._settled: list[Callable[[Settled], None]] = self._overriding("settled")
+        self._unanswered: list[Callable[[Settled], None]] = self._overriding("unanswered")
         self._sent = self._overriding("sent") if ground.port_lines else []
-        self._open: dict[int, tuple[Asked, list[Answered], list[Answered]]] = {}
         self._takers: dict[int, list[Callable[[Any], None]]] = {
             kind: self._overriding(method) for kind, method in _METHODS.items()
         }
@@ -70,9 +79,13 @@ class Bench(Scene):
             self._lines[number] = WireReader(ground, line, self._tell_asked, self._tell_answered)
 
     def _overriding(self, method: str) -> list[Callable[[Any], None]]:
-        """The bound methods of the judges that override this one."""
+        """The bound methods of the judges that override this one and do not ignore it."""
         plain = getattr(Judge, method)
-        return [getattr(judge, method) for judge in self.judges if getattr(type(judge), method) is not plain]
+        return [
+            getattr(judge, method)
+            for judge in self.judges
+            if getattr(type(judge), method) is not plain and method not in judge.ignores
+        ]
 
     # -- what comes in --------------------------------------------------------------------------------------
 
@@ -109,14 +122,17 @@ class Bench(Scene):
         if until < pending[-1][0]:
             count = next(n for n, one in enumerate(pending) if one[0] > until)
         lines, takers, claimed = self._lines, self._takers, self._takers[EXCHANGE]
+        pasts, ours = self._pasts, self._ground.ours
         for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
                 for take in self._sent:
                     take(record)
                 lines[record[1]].take(record)
             elif kind == EXCHANGE:
-                for take in claimed:
-                    take(record)
+                if record[2] in ours:
+                    pasts[record[1]].claim = record
+                    for take in claimed:
+                        take(record)
                 self._outcome = record[5], record[12]
                 self._look()
             else:
@@ -130,6 +146,7 @@ class Bench(Scene):
                     self._hidden.changed(record)
                 elif kind == INPUT:
                     self._hidden.entered(record)
+                    self._crossing.entered(record)
                 for take in takers.get(kind, ()):
                     take(record)
         del pending[:count]
@@ -152,32 +169,57 @@ class Bench(Scene):
             pending.sort()
 
     def _tell_asked(self, event: Asked) -> None:
-        if event.ours:
-            self._settle(event.line, event.start)
-            self._open[event.line] = event, [], []
+        if not event.ours:
+            for tell in self._asked:
+                tell(event)
+            return
+        line = event.line
+        self._settle(line, event.start)
+        past, ground = self._pasts[line], self._ground.lines[line]
+        if line in self._boxed:
+            event.crossed = self._crossing.asked(event)
+        past.slot = max(past.slot, event.response + ground.silence)
+        past.wait = max(past.wait, event.wait)
         for tell in self._asked:
             tell(event)
+        if event.request.verb != READ:
+            for tell in self._commanded:
+                tell(event)
+        past.asked(event)
+        self._open[line] = past
 
     def _tell_answered(self, event: Answered) -> None:
-        waiting = self._open.get(event.line)
-        if waiting is not None:
-            asked, answers, others = waiting
-            (answers if event.asked is asked else others).append(event)
-        for tell in self._answered:
+        line = event.line
+        past, ground = self._pasts[line], self._ground.lines[line]
+        if line in self._boxed:
+            self._crossing.answered(event)
+        if event.asked is not None:
+            past.answered(event)
+            for tell in self._answered:
+                tell(event)
+            return
+        if past.request is not None and event.data:
+            event.poses = ground.protocol.decode_reply(event.data, past.request.request) is not None
+        past.answered(event)
+        for tell in self._unasked:
             tell(event)
 
     def _settle(self, line: int, over: int) -> None:
-        waiting = self._open.pop(line, None)
-        if waiting is not None and self._settled:
-            asked, answers, others = waiting
-            if not self._ground.played:  # there are no exchange records: the wire shows the result
-                self._outcome = asked.request.verb, "answered" if answers else "unanswered"
-                self._look()
-            sure = not (asked.exact or others or self.hidden(line, asked.start, over, REPLIES))
-            for answer in answers:
-                sure = sure and not answer.exact
-            event = Settled(asked, tuple(answers), tuple(others), over, sure)
-            for tell in self._settled:
+        past = self._open.pop(line, None)
+        if past is None or past.request is None or not (self._settled or self._unanswered):
+            return
+        asked, answers, others = past.request, past.answers, past.others
+        if not self._ground.played:  # there are no exchange records: the wire shows the result
+            self._outcome = asked.request.verb, "answered" if answers else "unanswered"
+            self._look()
+        sure = not (asked.exact or others or self.hidden(line, asked.start, over, REPLIES))
+        for answer in answers:
+            sure = sure and not answer.exact
+        event = Settled(asked, tuple(answers), tuple(others), over, sure)
+        for tell in self._settled:
+            tell(event)
+        if not answers:
+            for tell in self._unanswered:
                 tell(event)
 
     def _look(self) -> None:
@@ -214,15 +256,21 @@ class Bench(Scene):
         """The numbers of the lines that it reads."""
         return tuple(self._lines)
 
+    def past(self, line: int) -> LinePast:
+        return self._pasts[line]
+
+    def met(self, line: int, since: int, until: int) -> bool:
+        return self._crossing.met(line, since, until)
+
     def frames(self, line: int, until: int) -> tuple[Frame, ...]:
         reader = self._lines.get(line)
         return () if reader is None else reader.frames(until)
 
     def hidden(self, line: int, since: int, until: int, *kinds: str) -> bool:
+        if not self._hidden.times:
+            return False
         within = self._hidden.within
-        return bool(self._hidden.times) and any(
-            within(line, since, until, kind) for kind in kinds or (REQUESTS, REPLIES)
-        )
+        return any(within(line, since, until, kind) for kind in kinds or (REQUESTS, REPLIES))
 
     def fault(self, at: int) -> str:
         when, what = self._last_fault

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
+from busim.testing.judging.past import LinePast
 
 PASS, FAIL, INCONCLUSIVE = "pass", "fail", "inconclusive"
 NO_HOOK = "no hook"
@@ -89,7 +90,15 @@ class Verdict:
 
 
 class Scene:
-    """The recent past for judges: the frames of the last moments and the faults that took effect."""
+    """The recent past for judges: of each line, and the faults that took effect."""
+
+    def past(self, line: int) -> LinePast:
+        """The last events of a line."""
+        raise NotImplementedError
+
+    def met(self, line: int, since: int, until: int) -> bool:
+        """Whether the controller's last request that crossed with a fitting reply went out between two instants."""
+        raise NotImplementedError
 
     def frames(self, line: int, until: int) -> tuple[Frame, ...]:
         """The last frames of a line that began by `until` ns."""
@@ -113,11 +122,13 @@ class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
     `verdict`.
 
-    `state`: a word for its present situation; a campaign uses it to measure its coverage. `hidden`: see `Scene`.
+    `state`: a word for its present situation; a campaign uses it to measure its coverage. `hidden`, `past`, `met`: see
+    `Scene`. `ignores`: methods that need not be called in this run, as the ground says.
     """
 
     about: ClassVar[About]
     state = "quiet"
+    ignores: frozenset[str] = frozenset()
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         self.ground = ground
@@ -126,6 +137,8 @@ class Judge:
         self.evidence: list[Evidence] = []
         self._scene = scene
         self.hidden = scene.hidden
+        self.past = scene.past
+        self.met = scene.met
 
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
 
@@ -135,14 +148,23 @@ class Judge:
     def asked(self, event: Asked) -> None:
         """A request of any master was on the wire."""
 
+    def commanded(self, event: Asked) -> None:
+        """A request of the controller was on the wire that is no read."""
+
     def answered(self, event: Answered) -> None:
-        """A camera has sent a burst."""
+        """A camera has answered one of the last requests."""
+
+    def unasked(self, event: Answered) -> None:
+        """A camera has sent a burst that answers none of the last requests."""
 
     def settled(self, event: Settled) -> None:
         """A request of the controller is over on the wire: its next one comes, or the run ends."""
 
+    def unanswered(self, event: Settled) -> None:
+        """A request of the controller is over, without a sound reply to it."""
+
     def claimed(self, record: tuple[Any, ...]) -> None:
-        """A master played by busim reports the result of a request: an exchange record."""
+        """The controller under test, played by busim, reports the result of a request: an exchange record."""
 
     def intended(self, record: tuple[Any, ...]) -> None:
         """An operator wants a change: an intent record."""

@@ -17,7 +17,7 @@ class Asked:
     number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the planned camera
     with this address, 0 for none. `exact`: some station may have heard different characters. `response`: ns from its
     start until the controller can have the whole reply, at the longest; `wait`: ns after which a controller that waits
-    as planned times out.
+    as planned times out. `crossed`: a reply to something else, which fits it, was on its way to the controller then.
     """
 
     start: int
@@ -31,12 +31,14 @@ class Asked:
     exact: bool
     response: int
     wait: int
+    crossed: bool = False
 
 
 @dataclass(slots=True, eq=False)
 class Answered:
     """A burst of a camera. `asked`: the request that it answers, None without a recent one; `reply`: its meaning, None
     for no sound reply. `late`: another request has been made since. `in_time`: it came as early as the plan wants.
+    `poses`: it answers no request to its sender, and yet it is a sound reply under the ID that the controller asked.
     """
 
     start: int
@@ -49,6 +51,7 @@ class Answered:
     data: bytes
     exact: bool
     in_time: bool
+    poses: bool = False
 
 
 @dataclass(slots=True, eq=False)

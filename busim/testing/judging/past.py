@@ -1,0 +1,52 @@
+"""The recent past of one line, kept once for all judges."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+from busim.testing.judging.events import Answered, Asked
+
+_KEPT = 32  # sound replies; an exchange has one, and a flood of late ones a few more
+
+
+@dataclass(slots=True, eq=False)
+class LinePast:
+    """`request`: the controller's last one, which is set when all judges have been told of it; `answers` and `others`:
+    the bursts of cameras since, sound replies to it and all others; `replied`: ns at which the first of them ended that
+    the controller can take for its answer, -1 for none. `sound`: the last sound replies to any request, latest last;
+    `foreign`: the last burst that answers no request; `by_another`: end (ns) of the last of those that pose as an
+    answer, -1 for none. `claim`: the controller's last exchange record. `slot`: ns of its longest response with the
+    silence after it, `wait`: ns of its longest time-out.
+    """
+
+    request: Asked | None = None
+    answers: list[Answered] = field(default_factory=list)
+    others: list[Answered] = field(default_factory=list)
+    replied: int = -1
+    sound: deque[Answered] = field(default_factory=lambda: deque(maxlen=_KEPT))
+    foreign: Answered | None = None
+    by_another: int = -1
+    claim: tuple[Any, ...] = ()
+    slot: int = 0
+    wait: int = 0
+
+    def asked(self, event: Asked) -> None:
+        """The controller has sent a request."""
+        self.request = event
+        self.answers, self.others = [], []
+        self.replied = -1
+
+    def answered(self, event: Answered) -> None:
+        """A camera has sent a burst."""
+        if event.asked is None:
+            self.foreign = event
+            if event.poses:
+                self.by_another = event.end
+        else:
+            self.sound.append(event)
+        mine = event.asked is self.request and event.asked is not None
+        (self.answers if mine else self.others).append(event)
+        if self.replied < 0 and (mine or event.poses):
+            self.replied = event.end
