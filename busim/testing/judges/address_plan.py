@@ -36,13 +36,16 @@ class AddressPlan(Judge):
         asked = event.asked
         if not asked.camera:
             return
-        senders = {one.camera for one in event.answers}
+        key, answers = (asked.line, asked.request.address), event.answers
+        if len(answers) == 1 and not event.others and self._who.get(key) == answers[0].camera:
+            self._asked[key] += 1
+            return
+        senders = {one.camera for one in answers}
         if event.others:  # cameras with another planned bus ID that answer under this one
             decode = self.ground.lines[asked.line].protocol.decode_reply
             senders.update(one.camera for one in event.others if decode(one.data, asked.request) is not None)
         if not senders:
             return
-        key = asked.line, asked.request.address
         self._asked[key] = self._asked.get(key, 0) + 1
         self.state = "counting"
         if len(senders) > 1:

@@ -29,7 +29,8 @@ class Attribution(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        self._sent: dict[tuple[int, str], list[tuple[int, int]]] = {}  # camera, parameter -> (ns, value), latest last
+        # camera -> parameter -> (ns, value), latest last
+        self._sent: dict[int, dict[str, list[tuple[int, int]]]] = {camera: {} for camera in ground.camera_lines}
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
@@ -42,17 +43,17 @@ class Attribution(Judge):
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
-        camera = self.ground.lines[event.line].cameras[event.camera]
         values = reply.values
         if asked.request.verb == WRITE:
             values = asked.request.values
-        names, sent, end = camera.names, self._sent, event.end
+        names = self.ground.lines[event.line].cameras[event.camera].names
+        sent, end = self._sent[event.camera], event.end
         for key, value in enumerate(values, reply.key):
             name = names.get(key)
             if name is not None:
-                kept = sent.get((event.camera, name))
+                kept = sent.get(name)
                 if kept is None:
-                    kept = sent[event.camera, name] = []
+                    kept = sent[name] = []
                 elif kept[-1][1] == value:
                     kept[-1] = (end, value)
                     continue
@@ -68,7 +69,7 @@ class Attribution(Judge):
         self.judged += 1
         self.state = "judging"
         value = int(text)
-        kept, ground = self._sent.get((camera, name), []), self.ground.lines[line]
+        kept, ground = self._sent.get(camera, {}).get(name, []), self.ground.lines[line]
         # Behind a converter the next value may be on the line while this one is still on its way.
         lag = self.ground.lag + (ground.reaction if ground.packet else ground.char)
         for number in range(len(kept) - 1, -1, -1):
@@ -83,7 +84,7 @@ class Attribution(Judge):
         self.fail(at, line, f"{name} of {self.ground.name(camera)} = {value}: {self._whose(camera, name, value)}")
 
     def _whose(self, camera: int, name: str, value: int) -> str:
-        if any(sent == value for _, sent in self._sent.get((camera, name), ())):
+        if any(sent == value for _, sent in self._sent.get(camera, {}).get(name, ())):
             return "this camera has sent another value since"
         owner = self._owners.get(value)
         if owner is None:
@@ -96,7 +97,7 @@ class Attribution(Judge):
             return
         if (
             read_at >= 0
-            or sent < self.past(line).by_another <= ended
+            or sent < self.pasts[line].by_another <= ended
             or self.met(line, sent, ended)
             or self.hidden(line, sent, ended, "late-replies")
         ):

@@ -27,7 +27,6 @@ class BoundedWork(Judge):
         super().__init__(ground, scene)
         self._tries: dict[tuple[int, int, int, tuple[int, ...]], int] = {}
         self._row: dict[int, tuple[int, int]] = {}  # line -> camera asked in vain, how often in a row
-        self._seen: dict[int, int] = {}  # line -> start of its last exchange
         self._polled: dict[int, dict[int, int]] = {}  # line -> camera that has answered, its failed polls since
 
     def intended(self, record: tuple[Any, ...]) -> None:
@@ -41,11 +40,10 @@ class BoundedWork(Judge):
         line, camera, request = asked.line, asked.camera, asked.request
         self.judged += 1
         self.state = "working"
-        since, self._seen[line] = self._seen.get(line, asked.start), asked.start
-        if self.hidden(line, since, asked.start, "lost-connection"):
+        if self.hides and self.hidden(line, event.before, asked.start, "lost-connection"):
             self._row.pop(line, None)
             self._polled.pop(line, None)  # any of them may be offline by now
-        if self.hidden(line, asked.start, asked.start, "added-requests", "late-requests"):
+        if self.hides and self.hidden(line, asked.start, asked.start, "added-requests", "late-requests"):
             self._row.pop(line, None)
             return  # it may be another client's, the repeat of a gateway, or have come late with others
         if request.verb != READ:

@@ -40,7 +40,7 @@ class Calm(Judge):
 
     def asked(self, event: Asked) -> None:
         most = self._allowed.get(event.line)
-        if not event.ours or most is None:
+        if most is None:
             return
         self.judged += 1
         at = event.start

@@ -47,7 +47,7 @@ class CommandLatency(Judge):
         _, line, camera, at, name, value, _, _ = record
         self._intents = True
         ahead = sum(1 for key, one in self._open.items() if one[1] == line and key != (camera, name))
-        self._open[camera, name] = at, line, value, ahead, self._chatter.so_far(line)
+        self._open[camera, name] = at, line, value, ahead, self._chatter.sums.get(line, 0)
         self.state = "waiting"
 
     def unasked(self, event: Answered) -> None:
@@ -81,18 +81,18 @@ class CommandLatency(Judge):
             )
 
     def _allowed(self, since: int, line: int, ahead: int, chatter: int) -> int:
-        past = self.past(line)
-        slot = past.slot
+        past = self.pasts[line]
+        slot = past.response + self.ground.lines[line].silence
         near = since - self._effect <= _DISTURBED or self._effect >= since
         if near or self.hidden(line, since, since):
             slot = max(slot, past.wait + _DRAIN)
-        return (_AHEAD + ahead) * slot + self._chatter.so_far(line) - chatter
+        return (_AHEAD + ahead) * slot + self._chatter.sums.get(line, 0) - chatter
 
     def ended(self, until: int) -> None:
         for (camera, name), (since, line, value, ahead, chatter) in self._open.items():
             waited = until - since
             if (
-                self.past(line).slot
+                self.pasts[line].request
                 and waited > self._allowed(since, line, ahead, chatter)
                 and not self.hidden(line, since, until, "requests")
             ):

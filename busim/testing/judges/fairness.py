@@ -36,21 +36,19 @@ class Fairness(Judge):
         self._late: set[tuple[int, int]] = set()  # line, camera: its last reply came too late for the plan's time-out
         self._spoilt: dict[int, int] = {}
         self._first: dict[int, int] = {}
-        self._seen: dict[int, int] = {}  # line -> start of its last exchange
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
         line, camera = asked.line, asked.camera
         if not event.sure:
             self._spoilt[line] = asked.start
-        if self.hidden(line, self._seen.get(line, asked.start), asked.start, "lost-connection"):
+        if self.hides and self.hidden(line, event.before, asked.start, "lost-connection"):
             self._begin_again(line)
-        self._seen[line] = asked.start
         if asked.request.verb != "read" or not camera:
             return
-        self._first.setdefault(line, asked.start)
-        key = line, camera, asked.request.key
-        who = line, camera
+        if line not in self._first:
+            self._first[line] = asked.start
+        key, who = (line, camera, asked.request.key), (line, camera)
         if event.answers:
             if not event.answers[0].in_time:
                 self._late.add(who)

@@ -44,7 +44,7 @@ class NoSilentSuccess(Judge):
             return
         self.judged += 1
         self.state = "judging"
-        past = self.past(line)
+        past = self.pasts[line]
         for answer in past.sound:
             asked, reply = answer.asked, answer.reply
             if asked is None or asked.request.verb == READ or asked.request.address != address:

@@ -49,7 +49,7 @@ class NothingCorrupt(Judge):
         self.judged += 1
         self.state = "judging"
         ground = self.ground.lines[line]
-        for answer in reversed(self.past(line).sound):
+        for answer in reversed(self.pasts[line].sound):
             if answer.end <= sent:
                 break
             if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
@@ -73,7 +73,7 @@ class NothingCorrupt(Judge):
 
     def _answered_by_another(self, line: int, sent: int, ended: int) -> bool:
         """Whether another camera has just sent a sound reply under the ID that was asked: nobody can know."""
-        past = self.past(line)
+        past = self.pasts[line]
         foreign, asked = past.foreign, past.request
         if asked is None or foreign is None or not sent < foreign.end <= ended:
             return False

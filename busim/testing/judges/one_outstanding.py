@@ -21,9 +21,7 @@ class OneOutstanding(Judge):
 
     def asked(self, event: Asked) -> None:
         line = event.line
-        if not event.ours:
-            return
-        past = self.past(line)
+        past = self.pasts[line]
         last, replied = past.request, past.replied
         if last is None or last.request.address == self.ground.lines[line].protocol.broadcast:
             return

@@ -73,11 +73,7 @@ class QuietLine(Judge):
 
     def asked(self, event: Asked) -> None:
         line, start, end = self._lines[event.line], event.start, event.end
-        if not event.ours:
-            line.strays(start, end)
-            self._others(line, start, end)
-            return
-        if self.hidden(event.line, start, end, "requests", "late-requests"):
+        if self.hides and self.hidden(event.line, start, end, "requests", "late-requests"):
             line.last = None
             return  # it may be somebody else's, or have been held back
         if not self._deaf(line, start):
@@ -87,6 +83,11 @@ class QuietLine(Judge):
         if last is not None and reply is not None and not line.early(last, start):
             line.strays(reply.start, reply.end)  # it may have timed out without it
         line.last, line.reply = event, None
+
+    def others_asked(self, event: Asked) -> None:
+        line = self._lines[event.line]
+        line.strays(event.start, event.end)
+        self._others(line, event.start, event.end)
 
     def answered(self, event: Answered) -> None:
         line = self._lines[event.line]
@@ -171,7 +172,7 @@ class QuietLine(Judge):
 
     def _deaf(self, line: _Line, at: int) -> bool:
         """Whether the converter may hold bursts of others back: then nobody knows when the controller knew of them."""
-        return self.hidden(line.ground.number, at, at, "replies", "late-replies")
+        return bool(self.hides) and self.hidden(line.ground.number, at, at, "replies", "late-replies")
 
     def _into(self, line: int, at: int, since: int) -> None:
         self.fail(at, line, f"a request while the line has been busy for {(at - since) / 1e6:.3f} ms")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from busim.protocols import READ
@@ -11,6 +12,14 @@ from busim.testing.judging.pauses import Pauses
 _MOST_FAILED = 2  # exchanges in a row without a cause
 _LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
 _SLACK = 500_000_000  # ns: other cameras and operators may go first
+
+
+@dataclass(slots=True)
+class _Left:
+    """A camera since its last request: the instant of it (ns), and the chatter of its line by then."""
+
+    since: int = 0
+    chatter: int = 0
 
 
 class Recovery(Judge):
@@ -34,8 +43,7 @@ class Recovery(Judge):
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
         self._lost: dict[int, int] = {}  # line -> failed in a row although answered
-        self._asked: dict[tuple[int, int], int] = {}  # line, camera -> last asked
-        self._chatter: dict[tuple[int, int], int] = {}  # line, camera -> ns of chatter by then
+        self._left: dict[tuple[int, int], _Left] = {}  # line, camera
         self._wait = 0
         self._pauses = Pauses()
 
@@ -43,16 +51,18 @@ class Recovery(Judge):
         self._pauses.unasked(event.line, event.start, event.end)
 
     def asked(self, event: Asked) -> None:
-        if event.ours and event.camera and event.request.verb == READ:
+        line, camera, at = event.line, event.camera, event.start
+        if camera and event.request.verb == READ:
             pause = self._pauses.polled(event)
             if pause is not None:
-                self._neglected(event.line, event.camera, event.start, pause)
-        if event.ours:
-            who, at = (event.line, event.camera), event.start
-            if at - self._asked.get(who, at) > _LONGEST_PAUSE:
-                self._asked_again(*who, at)
-            self._asked[who] = at
-            self._chatter[who] = self._pauses.chatter.so_far(event.line)
+                self._neglected(line, camera, at, pause)
+        left = self._left.get((line, camera))
+        if left is None:
+            left = self._left[line, camera] = _Left()
+        elif at - left.since > _LONGEST_PAUSE:
+            self._asked_again(line, camera, left, at)
+        left.since = at
+        left.chatter = self._pauses.chatter.sums.get(line, 0)
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
@@ -61,13 +71,13 @@ class Recovery(Judge):
             self._pauses.settled(event)
         if asked.wait > self._wait:
             self._wait = asked.wait
-        first, claim = event.answers[0] if event.answers else None, self.past(line).claim
-        if first is None or not event.sure or not claim:
+        claim = self.pasts[line].claim
+        if not event.answers or not event.sure or not claim:
             return
         _, _, _, camera, _, _, _, _, _, sent, ended, _, outcome, _, _ = claim
         if camera != asked.camera or not sent <= asked.start <= ended:
             return
-        if outcome in ("ok", "refused") or not first.in_time:
+        if outcome == "ok" or outcome == "refused" or not event.answers[0].in_time:
             self.judged += 1
             self._lost[line] = 0
             return
@@ -96,17 +106,16 @@ class Recovery(Judge):
         line = self.ground.port_lines.get(port)
         if line is not None:
             self._pauses.disturbed(line, at)
-        for key in self._asked:
-            if key[0] == line:
-                self._asked[key] = max(self._asked[key], at)
+        for (of, _), left in self._left.items():
+            if of == line:
+                left.since = max(left.since, at)
 
-    def _asked_again(self, line: int, camera: int, at: int) -> None:
+    def _asked_again(self, line: int, camera: int, left: _Left, at: int) -> None:
         """Whether a camera was left alone for longer than the longest pause."""
-        last = self._asked.get((line, camera))
-        if last is None or not camera:
+        if not camera:
             return
-        ground = self.ground.lines[line]
-        chatter = self._pauses.chatter.so_far(line) - self._chatter.get((line, camera), 0)
+        ground, last = self.ground.lines[line], left.since
+        chatter = self._pauses.chatter.sums.get(line, 0) - left.chatter
         allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK + chatter
         if at - last > allowed and not self.hidden(line, last, at, "swallowed-requests"):
             self.judged += 1
@@ -126,8 +135,8 @@ class Recovery(Judge):
     def ended(self, until: int) -> None:
         for line, camera, pause in self._pauses.left(until):
             self._neglected(line, camera, until, pause)
-        for line, camera in list(self._asked):
-            self._asked_again(line, camera, until)
+        for (line, camera), left in self._left.items():
+            self._asked_again(line, camera, left, until)
 
 
 JUDGE = Recovery

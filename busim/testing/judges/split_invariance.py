@@ -40,7 +40,7 @@ class SplitInvariance(Judge):
             or self.hidden(line, sent, ended, "replies")
         ):
             return
-        for answer in self.past(line).sound:
+        for answer in self.pasts[line].sound:
             asked = answer.asked
             if asked is None or answer.late or answer.exact or asked.start < sent or asked.request.address != address:
                 continue

@@ -31,34 +31,30 @@ class TruthfulStatus(Judge):
         self._failures: dict[int, list[int]] = {}  # camera -> starts of failed exchanges in a row
         self._doubt: dict[int, bool] = {}  # something may have been heard otherwise
         self._due: dict[int, tuple[int, int, bool]] = {}  # camera -> deadline, line, the status to believe
-        self._cycle: dict[int, int] = {}
+        self._wait: dict[int, int] = {}  # line -> the longest time-out, ns
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
         line, camera = asked.line, asked.camera
         if not camera:
             return
-        ground = self.ground.lines[line]
-        cycle = (len(ground.cameras) + 1) * (asked.wait + ground.silence)
-        if cycle > self._cycle.get(line, 0):
-            self._cycle[line] = cycle
-        else:
-            cycle = self._cycle[line]
+        if asked.wait > self._wait.get(line, -1):
+            self._wait[line] = asked.wait
         if self._due:
             self._overdue(event.over)
-        if not event.sure or self.hidden(line, asked.start, event.over, "late-requests"):
+        if not event.sure or (self.hides and self.hidden(line, asked.start, event.over, "late-requests")):
             self._doubt[camera] = True  # it may have been answered, or not: start counting again
             self._failures[camera] = []
             self._due.pop(camera, None)
             return
         if event.answers:
-            in_time = event.answers[0].in_time
+            first = event.answers[0]
             if self._failures.get(camera):
                 self._failures[camera] = []
-            self._doubt[camera] = not in_time
-            if in_time and self._online.get(camera) is False and event.answers[0].end > self._told.get(camera, 0):
-                self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, True))
-            else:
+            self._doubt[camera] = not first.in_time
+            if first.in_time and self._online.get(camera) is False and first.end > self._told.get(camera, 0):
+                self._due.setdefault(camera, (asked.start + self._cycle(line), line, True))
+            elif self._due:
                 self._due.pop(camera, None)
             return
         failed = self._failures.setdefault(camera, [])
@@ -69,7 +65,12 @@ class TruthfulStatus(Judge):
         if len(failed) >= self.ground.offline_after and asked.start - failed[0] >= _AFTER:
             self.state = "silent"
             if self._online.get(camera, False):
-                self._due.setdefault(camera, (asked.start + cycle + self.ground.lag, line, False))
+                self._due.setdefault(camera, (asked.start + self._cycle(line), line, False))
+
+    def _cycle(self, line: int) -> int:
+        """ns that all cameras of a line and one exchange more take at the longest, and a belief after them."""
+        ground = self.ground.lines[line]
+        return (len(ground.cameras) + 1) * (self._wait[line] + ground.silence) + self.ground.lag
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         """A connection broke: exchanges fail that are on no line."""

@@ -59,13 +59,15 @@ class Bench(Scene):
         self._hidden = Hidden(ground)
         self._crossing = Crossing(ground)
         self._boxed = frozenset(ground.port_lines.values())
-        self._pasts = {number: LinePast() for number in ground.lines}
+        self.pasts = {number: LinePast() for number in ground.lines}
+        self.hides = self._hidden.times
         self._open: dict[int, LinePast] = {}  # lines with a request that is not over, in the order of these
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
         self._joined = {number: JoinedReplies(line) for number, line in ground.lines.items() if not line.silence}
         self.judges = [kind(ground, self) for kind in kinds]
         self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
+        self._others_asked: list[Callable[[Asked], None]] = self._overriding("others_asked")
         self._commanded: list[Callable[[Asked], None]] = self._overriding("commanded")
         self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
         self._unasked: list[Callable[[Answered], None]] = self._overriding("unasked")
@@ -99,17 +101,14 @@ class Bench(Scene):
         all_joined = self._joined
         for record in records:
             kind = record[0]
-            column = known_in.get(kind)
-            if column is None:
-                continue
-            count += 1
             if kind == BURST:
-                joined = all_joined.get(record[1])
-                for burst in (record,) if joined is None else joined.cut(record):
-                    tie = burst[3] << 16 | burst[2]
-                    pending.append((burst[4] - before[burst[1]], BURST, tie, count, burst))
-            else:
-                pending.append((record[column], kind, 0, count, record))
+                line = record[1]
+                for burst in all_joined[line].cut(record) if line in all_joined else (record,):
+                    count += 1
+                    pending.append((burst[4] - before[line], BURST, burst[3] << 16 | burst[2], count, burst))
+            elif kind in known_in:
+                count += 1
+                pending.append((record[known_in[kind]], kind, 0, count, record))
         self._count = count
         if len(pending) >= _HELD:
             self._flush(max(pending)[0] - _HORIZON)
@@ -122,11 +121,12 @@ class Bench(Scene):
         if until < pending[-1][0]:
             count = next(n for n, one in enumerate(pending) if one[0] > until)
         lines, takers, claimed = self._lines, self._takers, self._takers[EXCHANGE]
-        pasts, ours = self._pasts, self._ground.ours
+        pasts, ours, sent = self.pasts, self._ground.ours, self._sent
         for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
-                for take in self._sent:
-                    take(record)
+                if sent:
+                    for take in sent:
+                        take(record)
                 lines[record[1]].take(record)
             elif kind == EXCHANGE:
                 if record[2] in ours:
@@ -154,32 +154,35 @@ class Bench(Scene):
     @staticmethod
     def _let_bursts_end(pending: list[_Held]) -> None:
         """Move a controller's report from the middle of a burst to its end: one burst may hold more than one reply."""
-        following: dict[int, tuple[int, int]] = {}  # line -> start of its next burst, and when that is known
-        moved = False
-        for number in range(len(pending) - 1, -1, -1):
-            known, kind, tie, count, record = pending[number]
+        following: dict[int, _Held] = {}  # line -> its next burst
+        moved, number = False, len(pending)
+        for one in reversed(pending):
+            number -= 1
+            known, kind, tie, count, record = one
             if kind == BURST:
-                following[record[1]] = record[3], known
+                following[record[1]] = one
             elif kind in (EXCHANGE, BELIEF):
-                start, later = following.get(record[1], (known, known))
-                if start < known:
-                    pending[number] = later, kind, tie, count, record
+                burst = following.get(record[1])
+                if burst is not None and burst[4][3] < known:
+                    pending[number] = burst[0], kind, tie, count, record
                     moved = True
         if moved:
             pending.sort()
 
     def _tell_asked(self, event: Asked) -> None:
         if not event.ours:
-            for tell in self._asked:
+            for tell in self._others_asked:
                 tell(event)
             return
         line = event.line
         self._settle(line, event.start)
-        past, ground = self._pasts[line], self._ground.lines[line]
+        past = self.pasts[line]
         if line in self._boxed:
             event.crossed = self._crossing.asked(event)
-        past.slot = max(past.slot, event.response + ground.silence)
-        past.wait = max(past.wait, event.wait)
+        if event.response > past.response:
+            past.response = event.response
+        if event.wait > past.wait:
+            past.wait = event.wait
         for tell in self._asked:
             tell(event)
         if event.request.verb != READ:
@@ -190,7 +193,7 @@ class Bench(Scene):
 
     def _tell_answered(self, event: Answered) -> None:
         line = event.line
-        past, ground = self._pasts[line], self._ground.lines[line]
+        past = self.pasts[line]
         if line in self._boxed:
             self._crossing.answered(event)
         if event.asked is not None:
@@ -199,7 +202,8 @@ class Bench(Scene):
                 tell(event)
             return
         if past.request is not None and event.data:
-            event.poses = ground.protocol.decode_reply(event.data, past.request.request) is not None
+            protocol = self._ground.lines[line].protocol
+            event.poses = protocol.decode_reply(event.data, past.request.request) is not None
         past.answered(event)
         for tell in self._unasked:
             tell(event)
@@ -212,10 +216,11 @@ class Bench(Scene):
         if not self._ground.played:  # there are no exchange records: the wire shows the result
             self._outcome = asked.request.verb, "answered" if answers else "unanswered"
             self._look()
-        sure = not (asked.exact or others or self.hidden(line, asked.start, over, REPLIES))
+        sure = not (asked.exact or others or (self.hides and self.hidden(line, asked.start, over, REPLIES)))
         for answer in answers:
             sure = sure and not answer.exact
-        event = Settled(asked, tuple(answers), tuple(others), over, sure)
+        before = asked.start if past.before < 0 else past.before
+        event = Settled(asked, answers, others, over, sure, before)
         for tell in self._settled:
             tell(event)
         if not answers:
@@ -255,9 +260,6 @@ class Bench(Scene):
     def lines(self) -> tuple[int, ...]:
         """The numbers of the lines that it reads."""
         return tuple(self._lines)
-
-    def past(self, line: int) -> LinePast:
-        return self._pasts[line]
 
     def met(self, line: int, since: int, until: int) -> bool:
         return self._crossing.met(line, since, until)

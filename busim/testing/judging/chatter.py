@@ -6,11 +6,11 @@ _QUIET = 50_000_000  # ns without a byte after which a line that chattered is qu
 
 
 class Chatter:
-    """Adds it up for each line. Times in ns."""
+    """Adds it up for each line. `sums`: for how long each has been without quiet so far. Times in ns."""
 
     def __init__(self) -> None:
         self._over: dict[int, int] = {}  # line -> end of the last such burst
-        self._sum: dict[int, int] = {}
+        self.sums: dict[int, int] = {}
 
     def unasked(self, line: int, start: int, end: int) -> int:
         """A camera has sent a burst that nobody asked for. Returns by how much longer the line was without quiet."""
@@ -18,9 +18,5 @@ class Chatter:
         since = over if start - over < _QUIET else start
         self._over[line] = max(over, end)
         longer = max(0, end - since)
-        self._sum[line] = self.so_far(line) + longer
+        self.sums[line] = self.sums.get(line, 0) + longer
         return longer
-
-    def so_far(self, line: int) -> int:
-        """For how long this line has been without quiet."""
-        return self._sum.get(line, 0)

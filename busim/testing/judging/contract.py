@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -90,11 +91,12 @@ class Verdict:
 
 
 class Scene:
-    """The recent past for judges: of each line, and the faults that took effect."""
+    """The recent past for judges: of each line (`pasts`), and the faults that took effect. `hides` is empty as long as
+    `hidden` says no to everything.
+    """
 
-    def past(self, line: int) -> LinePast:
-        """The last events of a line."""
-        raise NotImplementedError
+    pasts: dict[int, LinePast]
+    hides: Collection[object]
 
     def met(self, line: int, since: int, until: int) -> bool:
         """Whether the controller's last request that crossed with a fitting reply went out between two instants."""
@@ -122,8 +124,8 @@ class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
     `verdict`.
 
-    `state`: a word for its present situation; a campaign uses it to measure its coverage. `hidden`, `past`, `met`: see
-    `Scene`. `ignores`: methods that need not be called in this run, as the ground says.
+    `state`: a word for its present situation; a campaign uses it to measure its coverage. `hidden`, `hides`, `pasts`,
+    `met`: see `Scene`. `ignores`: methods that need not be called in this run, as the ground says.
     """
 
     about: ClassVar[About]
@@ -137,7 +139,8 @@ class Judge:
         self.evidence: list[Evidence] = []
         self._scene = scene
         self.hidden = scene.hidden
-        self.past = scene.past
+        self.hides = scene.hides
+        self.pasts = scene.pasts
         self.met = scene.met
 
     # -- what happens; each is called only where a judge overrides it --------------------------------------------
@@ -146,7 +149,10 @@ class Judge:
         """A station has sent a burst, sound or not: a burst record. Called only on lines with a converter."""
 
     def asked(self, event: Asked) -> None:
-        """A request of any master was on the wire."""
+        """A request of the controller was on the wire."""
+
+    def others_asked(self, event: Asked) -> None:
+        """A request of another master was on the wire."""
 
     def commanded(self, event: Asked) -> None:
         """A request of the controller was on the wire that is no read."""

@@ -6,6 +6,7 @@ of millions of them: a slot is read five times as fast as a field of a named tup
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from busim.protocols import Reply, Request
@@ -59,11 +60,12 @@ class Settled:
     """A request of the controller under test, and its result on the wire by its next one (`over` ns).
 
     `answers`: sound replies to it, in order; `others`: other bursts of cameras; `sure`: no station can have heard
-    different characters.
+    different characters. `before`: ns at which its request before this one began; that of this one without one.
     """
 
     asked: Asked
-    answers: tuple[Answered, ...]
-    others: tuple[Answered, ...]
+    answers: Sequence[Answered]
+    others: Sequence[Answered]
     over: int
     sure: bool
+    before: int

@@ -17,8 +17,9 @@ class LinePast:
     the bursts of cameras since, sound replies to it and all others; `replied`: ns at which the first of them ended that
     the controller can take for its answer, -1 for none. `sound`: the last sound replies to any request, latest last;
     `foreign`: the last burst that answers no request; `by_another`: end (ns) of the last of those that pose as an
-    answer, -1 for none. `claim`: the controller's last exchange record. `slot`: ns of its longest response with the
-    silence after it, `wait`: ns of its longest time-out.
+    answer, -1 for none. `claim`: the controller's last exchange record. `response`: ns of its longest response, `wait`:
+    ns of its longest time-out. `before`: ns at which its request before the last one began, -1
+    without one.
     """
 
     request: Asked | None = None
@@ -29,11 +30,14 @@ class LinePast:
     foreign: Answered | None = None
     by_another: int = -1
     claim: tuple[Any, ...] = ()
-    slot: int = 0
+    response: int = 0
     wait: int = 0
+    before: int = -1
 
     def asked(self, event: Asked) -> None:
         """The controller has sent a request."""
+        if self.request is not None:
+            self.before = self.request.start
         self.request = event
         self.answers, self.others = [], []
         self.replied = -1
@@ -42,11 +46,15 @@ class LinePast:
         """A camera has sent a burst."""
         if event.asked is None:
             self.foreign = event
-            if event.poses:
-                self.by_another = event.end
+            self.others.append(event)
+            if not event.poses:
+                return
+            self.by_another = event.end
         else:
             self.sound.append(event)
-        mine = event.asked is self.request and event.asked is not None
-        (self.answers if mine else self.others).append(event)
-        if self.replied < 0 and (mine or event.poses):
+            if event.asked is not self.request:
+                self.others.append(event)
+                return
+            self.answers.append(event)
+        if self.replied < 0:
             self.replied = event.end

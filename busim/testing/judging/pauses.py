@@ -94,12 +94,14 @@ class Pauses:
         """A poll begins. The pause before it, the longest allowed (ns) and the failed exchanges, if it is too long."""
         line, start = self._line(event.line), event.start
         camera = line.camera(event.camera)
-        found = self._too_long(line, camera, start)
+        pause, found = start - camera.last, None
+        if pause > camera.usual:
+            found = self._too_long(line, camera, start)
         if camera.first < 0:
             camera.first = start
         elif not line.spoilt:
-            if start - camera.last > camera.usual:
-                camera.usual = start - camera.last
+            if pause > camera.usual:
+                camera.usual = pause
             camera.count += 1
         camera.last, camera.wasted = start, line.wasted
         return found

@@ -27,6 +27,8 @@ class WireReader:
     ) -> None:
         self._ground = ground
         self._line = line
+        self._cameras = line.cameras
+        self._char = line.char
         self._asked = asked
         self._answered = answered
         self._kept: deque[tuple[Burst, Asked | Answered | None]] = deque(maxlen=_KEPT)
@@ -38,13 +40,25 @@ class WireReader:
 
     def take(self, burst: Burst) -> None:
         """One burst that is over."""
-        driver = burst[2]
-        if driver in self._line.cameras:
-            replies = self._replies_in(burst)
-            self._kept.append((burst, replies[0]))
-            for reply in replies:
-                self._answered(reply)
+        _, line, driver, start, end, _, data, exact = burst
+        camera, last = self._cameras.get(driver), self._last
+        if camera is None:
+            self._take_requests(burst)
             return
+        if last is not None and last.request.address == camera.address:
+            reply = self._decode_reply(data, last.request)
+            if reply is not None:  # mostly a burst of a camera is this
+                in_time = end <= last.start + last.response + self._char
+                event = Answered(start, end, line, driver, last, reply, False, data, bool(exact), in_time)
+                self._kept.append((burst, event))
+                self._answered(event)
+                return
+        replies = self._late_replies_in(burst)
+        self._kept.append((burst, replies[0]))
+        for event in replies:
+            self._answered(event)
+
+    def _take_requests(self, burst: Burst) -> None:
         events = self._requests_in(burst)
         self._kept.append((burst, events[-1] if events else None))
         for event in events:
@@ -60,7 +74,8 @@ class WireReader:
         ours = driver in self._ground.ours
         whole = self._decode(data)
         if whole is not None:
-            self._held.pop(driver, None)
+            if self._held:
+                self._held.pop(driver, None)
             request, camera, response, wait = whole
             return [Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait)]
         held = self._held.get(driver, b"") + data
@@ -81,17 +96,12 @@ class WireReader:
     def _known(self, request: Request) -> tuple[Request, int, int, int]:
         return request, self._line.by_address.get(request.address, 0), *self._line.times(request)
 
-    def _replies_in(self, burst: Burst) -> list[Answered]:
-        """The replies in a burst of a camera: mostly one to the last request. A late one may have others right after
-        it.
+    def _late_replies_in(self, burst: Burst) -> list[Answered]:
+        """The replies in a burst of a camera that is none to the last request alone. A late one may have others right
+        after it.
         """
         _, line, camera, start, end, _, data, exact = burst
-        last, address = self._last, self._line.cameras[camera].address
-        if last is not None and last.request.address == address:
-            reply = self._decode_reply(data, last.request)
-            if reply is not None:
-                in_time = self._in_time(last, end)
-                return [Answered(start, end, line, camera, last, reply, False, data, bool(exact), in_time)]
+        last, address = self._last, self._cameras[camera].address
         found, tried = [], set()
         for asked in reversed(self._open.get(address, ())):
             if asked.request in tried:
