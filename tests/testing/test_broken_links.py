@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from fuzzed_halls import HALLS, SECOND, behind_a_box, boxed
 
-from busim.recording.trace import INPUT
+from busim.recording.trace import EXCHANGE, INPUT
 from busim.simulator.masters import Master
 from busim.testing.broken_links import BROKEN_LINKS
 from busim.testing.fuzzing import Action, Case, FaultEvent, PureRun, run_pure
@@ -29,6 +29,12 @@ def test_the_good_link_passes_and_connects_again_at_growing_pauses() -> None:
     opened = [record[1] for record in result.records if record[0] == INPUT and record[4] == "open"]
     assert opened[0] == 0
     assert [later - former for former, later in pairwise(opened[1:])] == [2 * SECOND, 4 * SECOND, 5 * SECOND]
+
+
+def test_a_master_has_its_connection_before_it_asks() -> None:
+    result = run_pure(BOXED, Case(1, SECOND), [], link=Link, keep=True)
+    outcomes = [record[12] for record in result.records if record[0] == EXCHANGE]
+    assert set(outcomes) == {"ok"}
 
 
 BABBLES = (("mode", "babble"), ("bytes", "9c 03 e1 77 20 ff 04 5b"), ("pause", "2 ms"))

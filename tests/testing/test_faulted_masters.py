@@ -62,7 +62,7 @@ def test_a_naive_master_is_found_by_the_fault_and_the_good_one_passes(fault: str
     assert count(good, fault) > 0 or shown.spares_the_good
     assert count(naive, fault) > 0
     assert (good.verdicts[0].outcome, naive.verdicts[0].outcome) == (PASS, FAIL), good.verdicts[0].why
-    assert naive.verdicts[0].evidence
+    assert naive.verdicts[0].evidence[0].at >= shown.at * MS, "it fails before the fault begins"
 
 
 @pytest.mark.parametrize("fault", all_faults())

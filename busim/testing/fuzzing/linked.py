@@ -25,8 +25,8 @@ class Link:
         self._silent_since = -1  # ns: the first bytes sent that nothing has answered
         converter.clients.drop = self._dropped
 
-    def start(self, _: object) -> None:
-        """Instant 0."""
+    def start(self) -> None:
+        """Connect, before the master asks."""
         self._connect(None)
 
     def take(self, data: bytes, client: int = 0) -> None:
@@ -78,4 +78,4 @@ def linked(world: World, make: type[Link]) -> None:
             converter.clients.part(port.client)
             link = make(world, port, converter)
             port.converter = link
-            world.kernel.at(0, link.start)
+            link.start()

@@ -244,8 +244,9 @@ class Bench(Scene):
         """The run is over, at `until` ns. A bench returns its verdicts once."""
         if self._pending:
             self._flush(1 << 63)
-        for line in list(self._open):
-            self._settle(line, until)
+        for line, (asked, answers, _) in list(self._open.items()):
+            if answers or until - asked.start > asked.wait:  # else the end of the run cuts it short
+                self._settle(line, until)
         for judge in self.judges:
             judge.ended(until)
         self.reached = frozenset(self._triples)
