@@ -133,6 +133,13 @@ def test_only_what_happened_just_after_a_late_event_is_put_down_to_this_machine(
     assert unsure(replace(failed, outcome=PASS), late).outcome == PASS
 
 
+def test_a_program_that_had_no_time_to_connect_is_told_of_with_how_late_the_machine_was() -> None:
+    never = Verdict(STAYS_UP, INCONCLUSIVE, "the controller never connected", 0)
+    late = [(0, 3 * SECOND)]
+    assert unsure(never, late).why == "the controller never connected; this machine was up to 3000 ms late (measured)"
+    assert unsure(never, []) == never
+
+
 def test_a_move_made_while_the_program_starts_reaches_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A campaign on a busy machine: starting took seconds, and the moves of that time were lost."""
     start = Child.start

@@ -20,9 +20,9 @@ from busim.runtime.session import ChildProcess, Lateness, Live
 from busim.testing.fuzzing.case import Case
 from busim.testing.fuzzing.happening import happen
 from busim.testing.fuzzing.pure import Result
-from busim.testing.fuzzing.staying import stays_up
+from busim.testing.fuzzing.staying import STAYS_UP, stays_up
 from busim.testing.fuzzing.watching import Tail, Watched, used
-from busim.testing.judging import FAIL, INCONCLUSIVE, Bench, Judge, Verdict, bench_trace, ground_of
+from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Bench, Judge, Verdict, bench_trace, ground_of
 
 _LEAD = 0.15  # seconds from entering a session to its instant 0
 _GRACE = 1.0  # seconds for the program to finish when its case is over
@@ -169,24 +169,27 @@ def _judged(
     verdicts = [unsure(one, late) for one in verdicts]
     seen = replace(watched, clients=clients, requests=requests)
     up = stays_up(_ended(run, seen), clients, requests, bench)
+    if seen.early is None:
+        up = unsure(up, late)
     return Result((*verdicts, up), bench.reached, trace=str(path), watched=seen)
 
 
 def unsure(verdict: Verdict, late: Sequence[tuple[int, int]]) -> Verdict:
     """A verdict with what this machine may have caused taken out. `late`: instants that were served late, or from which
     the program got no processor, and for how many ns; a violation soon after one of them may be the machine's. A
-    failure with no other one is inconclusive.
+    failure with no other one is inconclusive. A program that never came to ask may have had no time to.
     """
-    if verdict.outcome != FAIL or not late:
+    if not late or verdict.outcome == PASS:
         return verdict
+    slow = f"this machine was up to {max(ns for _, ns in late) / 1e6:.0f} ms late (measured)"
+    if verdict.outcome != FAIL:
+        return replace(verdict, why=f"{verdict.why}; {slow}") if verdict.judge == STAYS_UP else verdict
     sure = tuple(
         one for one in verdict.evidence if not any(at <= one.at <= at + ns + _UNSETTLED for at, ns in late)
     )  # fmt: skip
     if sure:
         return replace(verdict, why=sure[0].what, evidence=sure)
-    most = max(ns for _, ns in late)
-    why = f"this machine was up to {most / 1e6:.0f} ms late (measured) just before: {verdict.why}"
-    return replace(verdict, outcome=INCONCLUSIVE, why=why)
+    return replace(verdict, outcome=INCONCLUSIVE, why=f"{slow} just before: {verdict.why}")
 
 
 def _ended(run: ServedRun, seen: Watched) -> tuple[int, str] | None:

@@ -102,12 +102,9 @@ class TruthfulStatus(Judge):
             and not self.hidden(line, at, at, "requests", "replies", "late-requests")
             and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < _AFTER)
         ):
-            self.fail(
-                at,
-                line,
-                f"{self.ground.name(camera)} is called offline after {len(failed) + 1} failed exchanges in "
-                f"{(at - failed[0]) / 1e9 if failed else 0:.2f} s",
-            )
+            exchanges = f"{len(failed) + 1} failed exchange{'s' if failed else ''}"
+            seconds = (at - failed[0]) / 1e9 if failed else 0
+            self.fail(at, line, f"{self.ground.name(camera)} is called offline after {exchanges} in {seconds:.2f} s")
 
     def _overdue(self, at: int) -> None:
         for camera, (by, line, online) in list(self._due.items()):
