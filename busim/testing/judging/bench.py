@@ -244,8 +244,10 @@ class Bench(Scene):
         """The run is over, at `until` ns. A bench returns its verdicts once."""
         if self._pending:
             self._flush(1 << 63)
-        for line, (asked, answers, _) in list(self._open.items()):
-            if answers or until - asked.start > asked.wait:  # else the end of the run cuts it short
+        for line, past in list(self._open.items()):
+            asked = past.request
+            cut = asked is not None and not past.answers and until - asked.start <= asked.wait
+            if not cut:  # else the end of the run cuts its last exchange short: it has no result
                 self._settle(line, until)
         for judge in self.judges:
             judge.ended(until)
