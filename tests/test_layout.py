@@ -118,6 +118,22 @@ def test_public_names_of_a_package_are_those_it_declares(package: str) -> None:
     assert own <= set(declared)
 
 
+def test_no_name_that_is_fetched_late_is_that_of_a_module_beside_it() -> None:
+    """Python puts a module that is imported in the place of such a name."""
+    for package in MODULES:
+        if package.stem == "__init__":
+            tree = ast.parse(package.read_text())
+            at_once = {
+                alias.asname or alias.name
+                for node in tree.body
+                if isinstance(node, ast.ImportFrom)
+                for alias in node.names
+            }
+            beside = {one.stem for one in package.parent.glob("*.py")}
+            named = set(getattr(importlib.import_module(_name(package)), "__all__", ()))
+            assert named & beside <= at_once, package
+
+
 def test_a_package_of_five_modules_or_more_says_which_to_open_first() -> None:
     for package in sorted({module.parent for module in MODULES}):
         modules = [one for one in MODULES if one.parent == package and one.stem != "__init__"]

@@ -6,7 +6,6 @@ import csv
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO, StringIO
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -110,8 +109,7 @@ def _answer(sweep: Sweep, line: LineSweep, figure: str) -> str:
     values = line.values.get(figure)
     if values is None or np.isnan(values).all():
         return f"{text}; {figure} has no value at any of them."
-    rows = list(sweep.rows(line))
-    low, high = (rows[int(choose(values))] for choose in (np.nanargmin, np.nanargmax))
+    low, high = (sweep.row(line, int(choose(values))) for choose in (np.nanargmin, np.nanargmax))
     ends = [f"{_show(row[figure], unit)} at {_place(sweep, row)}" for row in (low, high)]
     if ends[0] == ends[1] or low[figure] == high[figure]:
         return f"{text}; {figure} {ends[0]}."
@@ -132,7 +130,8 @@ def _points(screen: Screen, sweep: Sweep, lines: Mapping[str, LineSweep], figure
             return
         count, left = room - 1, count - room + 1
     cells: list[list[str | Text]] = []
-    for point in islice(zip(*(sweep.rows(line) for line in lines.values()), strict=False), count):
+    for number in range(count):
+        point = [sweep.row(line, number) for line in lines.values()]
         cells.append([str(point[0][axis.name]) for axis in sweep.axes])
         for row in point:
             half = row.get(f"{figure}_half")

@@ -10,9 +10,10 @@ installation is built from), `defaults` (the plan with every default as JSON), `
 default), `json_schema` (for editors), `starter` (text of a first plan), and the data types of a plan.
 """
 
-from busim.plan.changing import change, raised_fuses, rewrite, source_text
+from typing import TYPE_CHECKING
+
+from busim.foundation.first_use import by_name, fetched
 from busim.plan.reader import files_in_use, folder, json_schema, locate, read, read_text
-from busim.plan.resolved import defaults
 from busim.plan.shapes import STANDS
 from busim.plan.site import (
     BiasPlan,
@@ -25,9 +26,7 @@ from busim.plan.site import (
     SparePlan,
     SupplyPlan,
 )
-from busim.plan.spelled import Spelled, spelled
 from busim.plan.standing import served, standing
-from busim.plan.starters import starter
 from busim.plan.types import (
     CameraPlan,
     ClientsPlan,
@@ -43,6 +42,20 @@ from busim.plan.types import (
     Plan,
     PollGroup,
 )
+
+if TYPE_CHECKING:
+    from busim.plan.changing import change, raised_fuses, rewrite, source_text
+    from busim.plan.resolved import defaults
+    from busim.plan.spelled import Spelled, spelled
+    from busim.plan.starters import starter
+else:
+    _MODULES = {  # fetched at first use: most commands only read plans
+        "changing": "change raised_fuses rewrite source_text",
+        "resolved": "defaults",
+        "spelled": "Spelled spelled",
+        "starters": "starter",
+    }
+    __getattr__ = fetched(__name__, by_name(_MODULES))
 
 __all__ = [
     "STANDS",

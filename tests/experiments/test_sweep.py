@@ -270,6 +270,7 @@ def test_parquet_has_what_csv_has(tmp_path: Path) -> None:
         for row in parquet.read_table(out).to_pylist()
     ]
     assert [{**row, "cameras": str(row["cameras"])} for row in rows] == list(swept.rows())
+    assert [swept.row(line, number) for line in swept.lines for number in range(4)] == list(swept.rows())
 
 
 @pytest.fixture

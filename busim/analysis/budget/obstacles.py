@@ -10,9 +10,8 @@ from collections.abc import Iterator
 
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
 from busim.analysis.budget.poll_schedule import PollSchedule
-from busim.analysis.budget.timing import Timing
+from busim.analysis.budget.timing import missing_quiet
 from busim.foundation.units import show_time
-from busim.physics.exchange import Numbers
 
 _FASTEST = 1e4  # polls a second that no camera exceeds
 _FULL = 0.95  # share of the master's time, above which chance makes polls late
@@ -59,12 +58,6 @@ def _runs_together(best: PollSchedule) -> Iterator[str]:
             "the converter sends each byte on at once and nothing delays it: the next request comes "
             f"{show_time(max(short))} too soon behind a reply, and cameras take both for one frame"
         )
-
-
-def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers:
-    """ns by which the quiet behind the reply is too short for a request; `latency`: both ways."""
-    exchange = timing.exchange
-    return exchange.silence + timing.tail - exchange.pause - packing - latency
 
 
 def _times_out(worst: PollSchedule) -> Iterator[str]:

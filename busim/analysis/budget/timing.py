@@ -223,3 +223,9 @@ def hit(hits: Numbers) -> Numbers:
     if isinstance(hits, float):
         return min(_SURELY, -math.expm1(-hits)) if hits else 0.0
     return np.minimum(_SURELY, -np.expm1(-hits))
+
+
+def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers:
+    """ns by which the quiet behind the reply is too short for a request; `latency`: both ways."""
+    exchange = timing.exchange
+    return exchange.silence + timing.tail - exchange.pause - packing - latency

@@ -9,16 +9,19 @@ point. Figures of moves need that chain; they are computed point by point, and o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from busim.analysis.budget import ASSUMPTIONS, Budget, Case, Varied, budget, cases
+from busim.analysis.budget import ASSUMPTIONS, Case, Varied, cases
 from busim.experiments.sweep.axes import KINDS, Axis, points, vary
 from busim.experiments.sweep.laws import figures as laws_figures
 from busim.experiments.sweep.result import LineSweep, Sweep
 from busim.plan import Plan
+
+if TYPE_CHECKING:
+    from busim.analysis.budget import Budget
 
 Array = npt.NDArray[np.float64]
 Scalar = TypeVar("Scalar", bound=np.generic)
@@ -49,6 +52,8 @@ def compute(
     missing = any(np.isnan(one.values["age_mean"]).any() for one in found if not one.declined)
     wanted = [name for name in ONE_BY_ONE if name in figures and (name != "age_mean" or missing)]
     if wanted:
+        from busim.analysis.budget import budget  # loads much that most sweeps need not
+
         budgets = [budget(vary(plan, names, place, line), what_ifs=False) for place in places]
         for one in found:
             if not one.declined:

@@ -13,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.analysis.budget import (
-    COMMANDS_IN_A_ROW,
     Case,
     Move,
     Varied,
@@ -167,7 +166,7 @@ class _Laws:
         for one in self._probed:
             rate = one.there / (POLICY.longest_pause + one.lost + self.cycle)
             time, often = time + rate * one.lost, often + rate
-        turn = np.where(self.cycle > 0, time / often / COMMANDS_IN_A_ROW, 0.0)
+        turn = np.where(self.cycle > 0, time / often / POLICY.commands_in_a_row, 0.0)
         return np.asarray(self.moved.rate * (self.moved.service + turn))
 
     def _find_moved(self) -> _Moved:
@@ -205,7 +204,7 @@ class _Laws:
         share = np.where(rate > 0, dead_rate / np.where(rate > 0, rate, 1.0), 0.0)
         service = (1 - share) * mean + share * gone
         poll = self.occupied.sum(axis=2) / self.count.sum(axis=2)
-        row = COMMANDS_IN_A_ROW * service
+        row = POLICY.commands_in_a_row * service
         wire = self._add(rates * np.where(live, moves.wire, moves.asked), unit)
         most = np.where(poll > 0, row / np.where(row > 0, row + poll, 1.0), 1.0)
         failed = np.where(live, tries * np.greater(moves.failing, 0), 1) * np.asarray(moves.lost)

@@ -83,6 +83,17 @@ class Sweep:
             for place, found, good in zip(places, numbers, feasible, strict=False):  # none where it was declined
                 yield dict(zip(keys, (one.line, one.master, *place, *found, good), strict=True))
 
+    def row(self, line: LineSweep, number: int) -> Row:
+        """One of the rows of a line and master, counted from 0."""
+        place = np.unravel_index(number, self.shape)
+        row: Row = {"line": line.line, "master": line.master}
+        row |= {axis.name: axis.values[at] for axis, at in zip(self.axes, place, strict=True)}
+        for name, values in line.values.items():
+            for part, numbers in ((name, values), (f"{name}_half", line.half.get(name))):
+                if numbers is not None:
+                    row[part] = _numbers(numbers[number : number + 1])[0]
+        return row | {"feasible": bool(line.feasible[number])}
+
     def columns(self) -> dict[str, list[str] | npt.NDArray[Any]]:
         """The same as columns of one type each, the unit at the end of their names: baud and counts as whole numbers,
         times in seconds, both ends of a range; nan where there is no value."""

@@ -10,20 +10,11 @@ licensed electrician.
 Open `pair.py` first.
 """
 
-from busim.physics.electric.bias import (
-    LEAST_DRIVER_LOAD,
-    Bias,
-    Hung,
-    bias_divider,
-    bias_resistor,
-    driver_load,
-    undriven,
-)
+from typing import TYPE_CHECKING
+
+from busim.foundation.first_use import by_name, fetched
 from busim.physics.electric.bounds import Published
 from busim.physics.electric.copper import WARM, Conductor, area, copper, diameter, fuse_limit, loop
-from busim.physics.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
-from busim.physics.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
-from busim.physics.electric.opened import Loss, Stand, lost
 from busim.physics.electric.pair import (
     BESIDE_BIAS,
     CAUTIOUS,
@@ -46,6 +37,28 @@ from busim.physics.electric.pair import (
     reflection,
     stub_limit,
 )
+
+if TYPE_CHECKING:
+    from busim.physics.electric.bias import (
+        LEAST_DRIVER_LOAD,
+        Bias,
+        Hung,
+        bias_divider,
+        bias_resistor,
+        driver_load,
+        undriven,
+    )
+    from busim.physics.electric.feeding import Chain, Collapse, Drop, branches, chain, drop, most_power
+    from busim.physics.electric.limits import BRANCH_DROP, POE, WHOLE_DROP, PoeClass, drop_advice, poe_class
+    from busim.physics.electric.opened import Loss, Stand, lost
+else:
+    _MODULES = {  # fetched at first use: the simulator and the budget need none of them
+        "bias": "LEAST_DRIVER_LOAD Bias Hung bias_divider bias_resistor driver_load undriven",
+        "feeding": "Chain Collapse Drop branches chain drop most_power",
+        "limits": "BRANCH_DROP POE WHOLE_DROP PoeClass drop_advice poe_class",
+        "opened": "Loss Stand lost",
+    }
+    __getattr__ = fetched(__name__, by_name(_MODULES))
 
 __all__ = [
     "BESIDE_BIAS",

@@ -8,7 +8,7 @@ Open `records.py` first.
 
 from typing import TYPE_CHECKING
 
-from busim.foundation.first_use import fetched
+from busim.foundation.first_use import by_name, fetched
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -31,11 +31,11 @@ from busim.recording.trace.records import (
     Record,
 )
 from busim.recording.trace.schema import HEAD, REAL, describe
-from busim.recording.trace.writer import HeadValue, TraceWriter
 
 if TYPE_CHECKING:
     from busim.recording.trace.integrity import Setting, baud_of, damaged
     from busim.recording.trace.reader import Name, Trace, open_trace
+    from busim.recording.trace.writer import HeadValue, TraceWriter
 
 __all__ = [
     "BELIEF",
@@ -70,15 +70,13 @@ __all__ = [
     "open_trace",
 ]
 
-# Fetched at first use: the writer's process, which every recorded run waits for, reads nothing.
-_READING = {
-    "Name": "reader",
-    "Setting": "integrity",
-    "Trace": "reader",
-    "baud_of": "integrity",
-    "damaged": "integrity",
-    "open_trace": "reader",
+# Fetched at first use: the writer's process, which every recorded run waits for, reads nothing; most commands neither
+# read nor write.
+_LATE = {
+    "integrity": "Setting baud_of damaged",
+    "reader": "Name Trace open_trace",
+    "writer": "HeadValue TraceWriter",
 }
 
 if not TYPE_CHECKING:
-    __getattr__ = fetched(__name__, _READING)
+    __getattr__ = fetched(__name__, by_name(_LATE))

@@ -34,15 +34,15 @@ class Step:
 
 
 def explain(case: Case, quantity: str) -> tuple[Step, ...]:
-    """The steps to a quantity of `QUANTITIES`. Raises UserError for an unknown name, and if the line has no such
+    """The steps to a quantity of `EXPLAINED`. Raises UserError for an unknown name, and if the line has no such
     number.
     """
-    if quantity not in QUANTITIES:
+    if quantity not in EXPLAINED:
         raise UserError(
             "the budget explains no such quantity",
             found=repr(quantity[:60]),
-            expected=", ".join(QUANTITIES),
-            mend=suggestion(quantity, QUANTITIES, f"write for example --explain '{case.line}.cycle'"),
+            expected=", ".join(EXPLAINED),
+            mend=suggestion(quantity, EXPLAINED, f"write for example --explain '{case.line}.cycle'"),
         )
     found = line_budget(case, what_ifs=False)
     if found.obstacles or found.arbitrated:
@@ -62,7 +62,7 @@ def explain(case: Case, quantity: str) -> tuple[Step, ...]:
             found="nothing is polled on it",
             mend=f"give master {case.master!r} a group of values to poll, or ask for load, move_mean or move_p95",
         )
-    return tuple(QUANTITIES[quantity](expected))
+    return tuple(EXPLAINED[quantity](expected))
 
 
 # -- an exchange -------------------------------------------------------------------------------------------------
@@ -232,7 +232,7 @@ def _move_p95(expected: Expected) -> Iterator[Step]:
     yield _ms("move_p95", expected.mean.move_p95, "0.95 quantile of the sum of wait and answer", "distribution.py")
 
 
-QUANTITIES: dict[str, Callable[[Expected], Iterator[Step]]] = {
+EXPLAINED: dict[str, Callable[[Expected], Iterator[Step]]] = {
     "exchange": _exchange,
     "cycle": _cycle,
     "load": _load,
