@@ -37,6 +37,14 @@ def test_a_normal_time_has_the_quantile_of_the_normal_law() -> None:
     assert total.quantile(0.999) == pytest.approx(20 + 2 * 3.0902, abs=0.06)
 
 
+def test_two_even_times_make_a_triangle() -> None:
+    """P(X > 10 + x) = (4 - x)^2 / 32 for two of width 4 around 10 (integration)."""
+    total = RareSum(40.0)
+    total.add(Distribution.certain(10.0))
+    assert total.with_even([4.0, 4.0]).quantile(0.999) == pytest.approx(10 + 4 - math.sqrt(0.032), abs=0.03)
+    assert total.quantile(0.999) == pytest.approx(10.0, abs=0.03)  # the sum itself stays
+
+
 def test_the_surplus_of_a_time_is_its_stop_loss_transform() -> None:
     """E[(X - y)+] = (w - y)^2 / (2 w) for a uniform time up to w (integration)."""
     total = RareSum(40.0)

@@ -58,6 +58,16 @@ class Moments(NamedTuple):
         )
 
 
+class _Instants(NamedTuple):
+    """Instants of a phase, each with its `weights`. `rest`: ns until the phase ends; `cell`: ns that the instant stands
+    for; `after`: P(n, m; t) from the beginning of the phase until it, as [instant, n, m]."""
+
+    rest: Array
+    cell: Array
+    weights: Array
+    after: Array
+
+
 class Added(Protocol):
     """What commands add to the variance of a round."""
 
@@ -179,7 +189,10 @@ class _Chain:
         phases = [(one, served, place + 1) for place, one in enumerate(sent)] + [(before_poll, rested, 0)]
         # Little's law: the mean wait is the mean number of waiting moves over the rate at which they are sent
         mean = sum(self._area(begins, points) for begins, points, _ in phases) / duration / carried
-        arrivals = [self._arrivals(*phase) for phase in phases]
+        of_command, of_poll = self._instants(served), self._instants(rested)
+        arrivals = [
+            self._arrivals(begins, of_poll if points is rested else of_command, sent) for begins, points, sent in phases
+        ]
         # where each control waits again at once, no instant looked at has a quiet one
         found = any(often > 0 for often, _ in arrivals)
         delay = Distribution.mixture(arrivals).regrouped() if found else Distribution.certain(mean)
@@ -216,24 +229,28 @@ class _Chain:
         begun = times * np.where(part < 1e-4, part / 2 - part**2 / 6, 1 + np.expm1(-part) / np.maximum(_TINY, part))
         return float((begins @ self._waiting) * (weights @ times) + (begins @ self._quiet) * (weights @ begun))
 
-    def _arrivals(self, begins: Array, phase: tuple[Array, Array], sent: int) -> tuple[float, Distribution]:
-        """How many moves begin to wait in a phase, and how long each waits: the rest of the phase, the moves that wait
-        before it, and a poll after every four commands. `sent`: commands of the row so far, this one included."""
+    def _instants(self, phase: tuple[Array, Array]) -> _Instants:
+        """Those of a phase at which moves are taken to come."""
         times, weights = phase
         part = (np.arange(_INSTANTS) + 0.5) / _INSTANTS
         elapsed = np.multiply.outer(times, part).ravel()
         cell = np.repeat(times / _INSTANTS, _INSTANTS)
-        waiting = begins @ self._after(elapsed)  # [instant, n]
-        often = np.repeat(weights, _INSTANTS)[:, np.newaxis] * cell[:, np.newaxis] * waiting * self._quiet
+        rest = np.repeat(times, _INSTANTS) - elapsed
+        return _Instants(rest, cell, np.repeat(weights, _INSTANTS), self._after(elapsed))
+
+    def _arrivals(self, begins: Array, at: _Instants, sent: int) -> tuple[float, Distribution]:
+        """How many moves begin to wait in a phase, and how long each waits: the rest of the phase, the moves that wait
+        before it, and a poll after every four commands. `sent`: commands of the row so far, this one included."""
+        waiting = begins @ at.after  # [instant, n]
+        often = (at.weights * at.cell)[:, np.newaxis] * waiting * self._quiet
         polls = (sent + self._waiting) // COMMANDS_IN_A_ROW
         ahead = self._waiting * self._service.mean + polls * self._between.mean
         variance = self._waiting * self._service.variance + polls * self._between.variance
-        rest = np.repeat(times, _INSTANTS) - elapsed
         total = float(often.sum())
         delay = Distribution(
-            np.add.outer(rest, ahead).ravel(),
+            np.add.outer(at.rest, ahead).ravel(),
             often.ravel() / max(_TINY, total),
-            np.sqrt(np.add.outer(cell**2, 12 * variance)).ravel(),
+            np.sqrt(np.add.outer(at.cell**2, 12 * variance)).ravel(),
         )
         return total, delay
 

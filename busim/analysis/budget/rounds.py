@@ -31,12 +31,14 @@ class RareSum:
         self._step = span / _CELLS / (1 - _AHEAD)
         self._sum: Complex = np.ones(_CELLS // 2 + 1, complex)
 
-    def with_more(self, more: Iterable[Distribution]) -> RareSum:
-        """Another sum: this one and more times."""
+    def with_even(self, widths: Iterable[float]) -> RareSum:
+        """Another sum: this one and times that lie evenly around 0, each over its width: sin(w b / 2) / (w b / 2) for
+        the width b at the angular frequency w (any table of Fourier transforms)."""
         one = RareSum(1.0)
         one._step, one._sum = self._step, self._sum
-        for part in more:
-            one.add(part)
+        turns = np.arange(len(self._sum)) / _CELLS / self._step  # of each frequency, per ns
+        for width in widths:
+            one._sum = one._sum * np.sinc(turns * width)
         return one
 
     def add_normal(self, variance: float) -> None:

@@ -49,8 +49,9 @@ class UsualLongest:
         key = row.kind, every, before
         if key not in self._known:
             totals = self._never_resting if late else self._paced(number, every, before)
-            delivery = _delivery(pace.times[row.kind].exchange)
-            self._known[key] = max(one.with_more(delivery).quantile(SELDOM) for one in totals)
+            exchange = pace.times[row.kind].exchange
+            longest = max(one.with_even(_drawn(exchange)).quantile(SELDOM) for one in totals)
+            self._known[key] = longest + float(exchange.delivery(MEAN))
         return self._known[key] + row.way / 2
 
     @cached_property
@@ -140,12 +141,8 @@ class UsualLongest:
         return Distribution.certain(pace.occupied / len(pace.layout.living))
 
 
-def _delivery(exchange: Exchange) -> Iterator[Distribution]:
-    """From the reading in the camera to the arrival of the next value, less the time between the two polls: the mean
-    delivery, the turnaround, and the passages of one reply and two requests."""
-    yield Distribution.certain(float(exchange.delivery(MEAN)))
-    turnaround = float(exchange.turnaround_high - exchange.turnaround_low)
+def _drawn(exchange: Exchange) -> tuple[float, ...]:
+    """ns between the bounds of what varies from the reading in the camera to the arrival of the next value, less the
+    time between the two polls: the turnaround, and the passages of one reply and two requests."""
     passage = float(exchange.latency_high - exchange.latency_low)
-    for width in (turnaround, float(exchange.back_width), passage, passage):
-        if width > 0:
-            yield Distribution.uniform(-width / 2, width / 2)
+    return float(exchange.turnaround_high - exchange.turnaround_low), float(exchange.back_width), passage, passage
