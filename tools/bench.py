@@ -155,13 +155,29 @@ def day(_: int) -> None:
 
 
 def start(count: int) -> None:
-    """Time of `busim --help`, whole process."""
-    times = []
+    """Whole processes with their start-up: `busim --help`, and a computed sweep of 5,280 rows."""
+    plan = str(Path(__file__).parent.parent / "scenarios/climbing-hall/plan.yaml")
+    grid = ["-m", "busim", "sweep", plan, "--vary", "line.baud=9600..250000/55", "--vary", "cameras=1..32"]
+    times, swept, bare, ratios = [], [], [], []
     for _ in rounds(count):
         began = time.perf_counter()
         subprocess.run([sys.executable, "-m", "busim", "--help"], check=True, stdout=subprocess.DEVNULL)
         times.append(time.perf_counter() - began)
+        bare.append(process_cpu(["-c", "import numpy"]))
+        swept.append(process_cpu(grid))
+        ratios.append(swept[-1] / bare[-1])
     say("busim --help, seconds", times, "under 0.25", "start")
+    say("CPU seconds of a computed sweep of 5,280 rows", swept, "under 0.5", "start")
+    say("CPU seconds of an interpreter that imports numpy", bare, "none", "start")
+    say("sweep / interpreter that imports numpy", ratios, "none", "start")
+
+
+def process_cpu(words: list[str]) -> float:
+    """CPU seconds of one Python process with these arguments."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, *words], check=True, stdout=subprocess.DEVNULL)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def virtual(count: int) -> None:

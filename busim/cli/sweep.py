@@ -45,7 +45,7 @@ def command(
     ] = None,
     jobs: Annotated[
         Optional[int],  # noqa: UP045
-        typer.Option("--jobs", metavar="N", help="How many work at once. Default: one per core."),
+        typer.Option("--jobs", metavar="N", min=1, max=1024, help="How many work at once. Default: one per core."),
     ] = None,
     out: Annotated[
         Optional[str],  # noqa: UP045

@@ -46,13 +46,13 @@ from busim.plan.types import (
 if TYPE_CHECKING:
     from busim.plan.changing import change, raised_fuses, rewrite, source_text
     from busim.plan.resolved import defaults
-    from busim.plan.spelled import Spelled, spelled
+    from busim.plan.spelling import Spelled, spelled
     from busim.plan.starters import starter
 else:
     _MODULES = {  # fetched at first use: most commands only read plans
         "changing": "change raised_fuses rewrite source_text",
         "resolved": "defaults",
-        "spelled": "Spelled spelled",
+        "spelling": "Spelled spelled",
         "starters": "starter",
     }
     __getattr__ = fetched(__name__, by_name(_MODULES))

@@ -85,6 +85,13 @@ def test_a_mistake_is_told_within_the_width_and_its_place_stands_first() -> None
     assert too_wide(done.stderr, 80) == []
 
 
+@pytest.mark.parametrize("jobs", ["0", "-1", "1025", "nan"])
+def test_a_sweep_is_refused_for_an_impossible_number_of_jobs(jobs: str) -> None:
+    done = CliRunner().invoke(app.app, ["sweep", "plan.yaml", "--vary", "cameras=1..2", "--jobs", jobs])
+    assert done.exit_code == 2
+    assert "--jobs" in done.output
+
+
 def test_the_version_is_printed_without_a_command() -> None:
     done = CliRunner().invoke(app.app, ["--version"])
     assert (done.exit_code, done.output) == (0, f"busim {VERSION} ({core()} core)\n")
