@@ -300,9 +300,11 @@ def _disturbed(line: LineBudget) -> Iterator[str]:
             f"come every {_time(slowest.cycle)}."
         )
     for other in line.second_master:
+        sent = f"{other.rate:.3g}"
         yield (
-            f"a second master that sends {other.rate:.3g} requests per second spoils up to {other.at_will:.1%} of the "
-            f"polls; up to {other.listening:.1%} if it waits for {_time(other.quiet)} of quiet."
+            f"a second master that sends {sent} {'request' if sent == '1' else 'requests'} per second spoils "
+            f"up to {other.at_will:.1%} of the polls; up to {other.listening:.1%} if it waits for "
+            f"{_time(other.quiet)} of quiet."
         )
 
 

@@ -65,6 +65,7 @@ def test_the_detail_is_cut_nowhere(command: str, options: tuple[str, ...], colum
     assert len(said.splitlines()) > LINES
     assert too_wide(said, columns) == []
     assert "…" not in said
+    assert re.findall(r"(?<![\d.])1 (?:cameras|joysticks|operators|polls|requests)\b", flat(said)) == []
 
 
 def test_a_line_that_works_says_how_often_how_old_what_limits_it_and_what_would_help() -> None:
