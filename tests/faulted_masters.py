@@ -180,7 +180,7 @@ SHOWN: dict[str, Shown] = {
     "slow-client": Shown("forgets-commands", "command-latency", "stall: 200 ms"),
     "converter-reboot": Shown("connects-in-a-storm", "link-hygiene", "down: 3 s", run=16000, moves=()),
     "delayed-ack": Shown("writes-in-pieces", "attribution", spares_the_good=True),
-    "wireless-link": Shown("retry-storm", "bounded-work", "bad: 400 ms, good_to_bad: 0.2"),
+    "wireless-link": Shown("never-probes", "recovery", "bad: 400 ms, good_to_bad: 0.2", run=10_000),
     "trimmed-zeros": Shown("repeats-for-ever", "bounded-work", moves=TRIMMED),
     "usb-latency": Shown("no-drain", "no-silent-success", "timer: 16 ms"),
     "unplugged-adapter": Shown("never-connects-again", "recovery", "back: 3 s", run=16000, moves=()),

@@ -354,6 +354,9 @@ BLAMELESS = {
             alone("delayed-ack", "box", 2200, 4000) + alone("stuck-transmitter", "c2", 4200, 30, mode="mark"),
         ),
     ),
+    "requests that a wireless link holds back": (
+        "rates", "quick", Case(579155874, 10_100 * MS, alone("wireless-link", "box", 8307, 1000, good="600 ms")),
+    ),
     "an answer to another client that is under way when the controller asks": (
         "restless", "box",
         Case(

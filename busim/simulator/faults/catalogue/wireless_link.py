@@ -50,7 +50,7 @@ FAULT = Fault(
         share("chance that it turns good again", "0.2").named("bad_to_good"),
     ),
     put=_put,
-    hides=("requests", "replies", "late-replies"),
+    hides=("requests", "replies", "late-replies", "late-requests"),
     source="Gilbert-Elliott for the two states, whose share of bad passages is p/(p + r); the figures are common "
     "practice, no source",
 )
