@@ -113,7 +113,7 @@ class Installation:
         if outcome == "ok" and not any(each[2] == camera and each[6][:1] == bytes((bus_id,)) for each in before):
             wrong.append(f"an answer of {name} is delivered at {ended}, and it has sent none for {LATEST} ns")
         written = [
-            value
+            (value, begin)
             for each in self.bursts
             if each[2] != camera
             for id, value, begin in writes_in(each, self.key)
@@ -121,9 +121,12 @@ class Installation:
         ]
         self.commands[name] = self.commands.get(name, 0) + (kind == "command")
         if kind == "command" and outcome == "ok" and written:
-            self.acknowledged[name] = max(self.acknowledged.get(name, -1), self.asked[name].index(written[-1]))
-            if self.last_write[name] <= ended:
-                self.expected[name] = written[-1]
+            value, begin = written[-1]
+            self.acknowledged[name] = max(self.acknowledged.get(name, -1), self.asked[name].index(value))
+            # its acknowledgement may be under way in a box while the camera loses power, and what it was told
+            lost = any(since >= begin for since, _ in self.down.get(camera, ()))
+            if self.last_write[name] <= ended and not lost:
+                self.expected[name] = value
         if kind == "probe":
             wrong += self._probe(record, name)
         if kind != "foreign" and outcome in ("ok", "refused"):

@@ -260,6 +260,21 @@ def test_a_request_behind_another_masters_in_one_burst_is_not_what_was_acknowled
     machine.teardown()
 
 
+def test_a_camera_that_lost_power_may_forget_a_value_whose_acknowledgement_was_under_way() -> None:
+    machine = InstallationMachine()
+    machine.begin("replies-to-all", latency="20 ms", turnaround="2 ms", drawn=False)
+    machine.wait(400)
+    machine.move("polled", 1, 0)
+    machine.wait(30)  # the camera has sent its acknowledgement, and the box holds it
+    assert machine.site.world.cameras["polled"].camera.values["iris"] == 2
+    machine.switch_power("polled")
+    machine.switch_power("polled")
+    machine.wait(9000)  # it has booted
+    assert machine.site.world.cameras["polled"].camera.values["iris"] == 500
+    assert [record[12] for record in machine.site.records if record[0] == EXCHANGE and record[5] == "command"] == ["ok"]
+    machine.teardown()
+
+
 @pytest.mark.long
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("_part", range(40))  # `-n 2` shares them out; no part repeats another, each draws anew
