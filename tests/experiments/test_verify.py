@@ -130,6 +130,17 @@ def test_three_hundred_drawn_plans_have_what_is_expected(batch: int) -> None:
     _held(100 + batch, 30)
 
 
+@pytest.mark.parametrize(("moves", "said"), [("12 /s", True), ("1 /s", False)])
+def test_polls_that_lose_their_places_by_many_commands_are_named(moves: str, said: bool) -> None:
+    """Two polls of 32 ms every 125 ms. In a run of 600 s with about as many moves 3 to 5 % of the polls are lost."""
+    packing = "{idle: 0 ms, length: 0}"
+    plan = box(
+        cameras=2, baud="9600 Bd", turnaround="5 ms", values="[iris]", every="125 ms", moves=moves, packing=packing
+    )
+    (line,) = budget(plan, what_ifs=False).lines
+    assert ("lose their places now and then" in "".join(line.uncertain)) == said
+
+
 @pytest.mark.parametrize(
     ("every", "said"),
     [("58 ms", "of the master's time"), ("54 ms", "near the 54 ms wanted for 'fast'"), ("80 ms", ""), ("30 ms", "")],
