@@ -354,6 +354,14 @@ BLAMELESS = {
             alone("delayed-ack", "box", 2200, 4000) + alone("stuck-transmitter", "c2", 4200, 30, mode="mark"),
         ),
     ),
+    "a second that began when the controller sent, before its request was on the line": (
+        "restless", "box",
+        Case(
+            784182270, 3900 * MS,
+            alone("lost-reply", "c1", 2648, 2000) + alone("first-reply-fails", "c2", 2945, 200, idle="7 ms"),
+            (Action(3391 * MS, "c4", "green_black", 224),),
+        ),
+    ),
     "requests that a wireless link holds back": (
         "rates", "quick", Case(579155874, 10_100 * MS, alone("wireless-link", "box", 8307, 1000, good="600 ms")),
     ),

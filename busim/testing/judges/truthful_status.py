@@ -95,12 +95,14 @@ class TruthfulStatus(Judge):
         if due is not None and due[2] is online:
             del self._due[camera]
         failed = self._failures.get(camera, [])
+        # It sent the first of them before that was on the line.
+        after = _AFTER - self.ground.lines[line].way.latency
         # The last exchange is not settled yet: it counts as one more.
         if (
             not online
             and not self._doubt.get(camera)
             and not self.hidden(line, at, at, "requests", "replies", "late-requests")
-            and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < _AFTER)
+            and (len(failed) + 1 < self.ground.offline_after or not failed or at - failed[0] < after)
         ):
             exchanges = f"{len(failed) + 1} failed exchange{'s' if failed else ''}"
             seconds = (at - failed[0]) / 1e9 if failed else 0
