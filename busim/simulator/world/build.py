@@ -59,7 +59,7 @@ def build(
     noticed: list[Emit] = []
     if any(entry.after is not None for entry in entries):
         emit = _noticing(emit, noticed)
-    world = World(emit if hook is None else hook.listen(emit), kernel, Chance(seed), hook, entries)
+    world = World(emit, kernel, Chance(seed), hook, entries)
     noticed.append(world.faults.noticed)
     return _Builder(site, world, played, always_exact, watched, distinct, master).build()
 
@@ -215,7 +215,9 @@ class _Builder:
         camera = Camera(one.model, protocol.name, plan.bus_id, plan.serial, protocol.addresses)
         if self._distinct:
             camera.begin_with(_own_values(camera, self._chance.stream("camera", plan.name, "values"), self._taken))
-        port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, self._emit, number)
+        hook = self._world.hook
+        emit = self._emit if hook is None else hook.listen(self._emit)
+        port = CameraPort(self._world.kernel, line, station, camera, protocol, reply, emit, number)
         port.set_port = partial(self._world.wiring.set_port, plan.name)
         self._world.cameras[plan.name] = port
         quick = plan.turnaround.low < line.delay_over(resolved.line.order[-1].metres)

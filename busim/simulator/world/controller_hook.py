@@ -64,7 +64,7 @@ class Hook:
                     self._controls[number, parameter.name] = _Control(str(port.camera.values[parameter.name]))
 
     def listen(self, emit: Emit) -> Emit:
-        """Emits a record and reads it on the way."""
+        """Emits a record of a camera and reads it on the way."""
         controls = self._controls
 
         def listening(record: Record) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, OUTCOME, READ_AT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -92,12 +92,14 @@ class Attribution(Judge):
         return f"this value was sent by {self.ground.name(owner[0])} as its {owner[1]}"
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, _, camera, _, _, _, _, _, sent, ended, _, outcome, read_at, _ = record
-        if outcome != "ok":
+        if record[OUTCOME] != "ok":
             return
+        if record[READ_AT] >= 0:
+            self._shifted[record[3]] = 0
+            return
+        _, line, _, camera, _, _, _, _, _, sent, ended, _, _, _, _ = record
         if (
-            read_at >= 0
-            or sent < self.pasts[line].by_another <= ended
+            sent < self.pasts[line].by_another <= ended
             or self.met(line, sent, ended)
             or self.hidden(line, sent, ended, "late-replies")
         ):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, OUTCOME, About, Answered, Ground, Judge, Scene
 
 
 class NoSilentSuccess(Judge):
@@ -39,9 +39,9 @@ class NoSilentSuccess(Judge):
             self._known.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, _, camera, address, kind, work, _, _, sent, ended, _, outcome, _, _ = record
-        if kind != "command" or outcome != "ok":
+        if record[5] != "command" or record[OUTCOME] != "ok":
             return
+        _, line, _, camera, address, _, work, _, _, sent, ended, _, _, _, _ = record
         self.judged += 1
         self.state = "judging"
         past = self.pasts[line]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Answered, Ground, Judge, Scene
+from busim.testing.judging import ENDED, NO_HOOK, OUTCOME, SENT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16
 
@@ -43,17 +43,17 @@ class NothingCorrupt(Judge):
             self._odd.append((line, first, last, data, flags))
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, _, camera, address, _, work, _, _, sent, ended, _, outcome, _, _ = record
+        outcome = record[OUTCOME]
         if outcome not in ("ok", "refused"):
             return
         self.judged += 1
         self.state = "judging"
-        ground = self.ground.lines[line]
+        line, address, sent, ended = record[1], record[4], record[SENT], record[ENDED]
         for answer in reversed(self.pasts[line].sound):
             if answer.end <= sent:
                 break
             if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
-                if answer.exact and not ground.packet:  # a converter forwards bytes without their flags
+                if answer.exact and not self.ground.lines[line].packet:  # a converter forwards bytes without flags
                     self._hold_against_ear(answer, line, ended)
                 return
         if any(of == line and first <= ended and last >= sent for of, first, last, _, _ in self._odd):
@@ -67,8 +67,8 @@ class NothingCorrupt(Judge):
         self.fail(
             ended,
             line,
-            f"{work} of {self.ground.name(camera)}: taken for answered, but no sound reply of bus ID "
-            f"{address} was on the line {ground.name}",
+            f"{record[6]} of {self.ground.name(record[3])}: taken for answered, but no sound reply of bus ID "
+            f"{address} was on the line {self.ground.lines[line].name}",
         )
 
     def _answered_by_another(self, line: int, sent: int, ended: int) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from busim.protocols import READ
-from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene, Settled
+from busim.testing.judging import ENDED, OUTCOME, SENT, About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.pauses import Pauses
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
@@ -74,8 +74,8 @@ class Recovery(Judge):
         claim = self.pasts[line].claim
         if not event.answers or not event.sure or not claim:
             return
-        _, _, _, camera, _, _, _, _, _, sent, ended, _, outcome, _, _ = claim
-        if camera != asked.camera or not sent <= asked.start <= ended:
+        outcome, ended = claim[OUTCOME], claim[ENDED]
+        if claim[3] != asked.camera or not claim[SENT] <= asked.start <= ended:
             return
         if outcome == "ok" or outcome == "refused" or not event.answers[0].in_time:
             self.judged += 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.testing.judging import NO_HOOK, About, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, OUTCOME, About, Ground, Judge, Scene
 
 
 class SplitInvariance(Judge):
@@ -30,11 +30,14 @@ class SplitInvariance(Judge):
             self._odd[record[1]] = record[4]
 
     def claimed(self, record: tuple[Any, ...]) -> None:
-        _, line, _, camera, address, _, work, _, _, sent, ended, _, outcome, _, exact = record
         self.judged += 1
-        self.state = "judging" if outcome == "ok" else "failed exchange"
+        if record[OUTCOME] == "ok":
+            self.state = "judging"
+            return
+        self.state = "failed exchange"
+        _, line, _, camera, address, _, work, _, _, sent, ended, _, outcome, _, exact = record
         if (
-            outcome in ("ok", "refused")
+            outcome == "refused"
             or exact
             or self._odd.get(line, -1) >= sent
             or self.hidden(line, sent, ended, "replies")

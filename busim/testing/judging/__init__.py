@@ -17,14 +17,18 @@ from busim.testing.judging.contract import (
     Scene,
     Verdict,
 )
-from busim.testing.judging.events import Answered, Asked, Settled
+from busim.testing.judging.events import ENDED, OUTCOME, READ_AT, SENT, Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, LineGround, ground_of
 
 __all__ = [
+    "ENDED",
     "FAIL",
     "INCONCLUSIVE",
     "NO_HOOK",
+    "OUTCOME",
     "PASS",
+    "READ_AT",
+    "SENT",
     "About",
     "Answered",
     "Asked",

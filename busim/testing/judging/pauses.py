@@ -7,6 +7,7 @@ compared with the longest one before anything went wrong. Exchanges that failed 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 
 from busim.testing.judging.chatter import Chatter
@@ -32,16 +33,10 @@ class _Camera:
 
 @dataclass(slots=True)
 class _Line:
-    cameras: dict[int, _Camera] = field(default_factory=dict)
+    cameras: defaultdict[int, _Camera] = field(default_factory=lambda: defaultdict(_Camera))
     wasted: int = 0  # ns spent in failed exchanges
     spoilt: bool = False
     disturbed: int = -1
-
-    def camera(self, number: int) -> _Camera:
-        found = self.cameras.get(number)
-        if found is None:
-            found = self.cameras[number] = _Camera()
-        return found
 
 
 class Pauses:
@@ -49,17 +44,11 @@ class Pauses:
 
     def __init__(self) -> None:
         self.chatter = Chatter()
-        self._lines: dict[int, _Line] = {}
-
-    def _line(self, number: int) -> _Line:
-        found = self._lines.get(number)
-        if found is None:
-            found = self._lines[number] = _Line()
-        return found
+        self._lines: defaultdict[int, _Line] = defaultdict(_Line)
 
     def disturbed(self, line: int, at: int) -> None:
         """Something between the line and the controller has changed: what it knows now is not known."""
-        of = self._line(line)
+        of = self._lines[line]
         of.disturbed = at
         of.spoilt |= bool(of.cameras)
         for camera in of.cameras.values():
@@ -69,15 +58,15 @@ class Pauses:
         """A camera has sent a burst that nobody asked for: meanwhile, and until quiet has returned, a controller that
         listens waits.
         """
-        of = self._line(line)
+        of = self._lines[line]
         of.wasted += self.chatter.unasked(line, start, end)
         of.spoilt |= bool(of.cameras)
 
     def settled(self, event: Settled) -> None:
         """An exchange is over."""
         asked = event.asked
-        line = self._line(asked.line)
-        camera = line.camera(asked.camera)
+        line = self._lines[asked.line]
+        camera = line.cameras[asked.camera]
         if event.answers and event.answers[0].in_time:
             if not camera.known or camera.failed >= _GIVEN_UP:  # it is back: its pauses count from here
                 camera.last, camera.wasted = event.over, line.wasted
@@ -92,8 +81,8 @@ class Pauses:
 
     def polled(self, event: Asked) -> tuple[int, int, int] | None:
         """A poll begins. The pause before it, the longest allowed (ns) and the failed exchanges, if it is too long."""
-        line, start = self._line(event.line), event.start
-        camera = line.camera(event.camera)
+        line, start = self._lines[event.line], event.start
+        camera = line.cameras[event.camera]
         pause, found = start - camera.last, None
         if pause > camera.usual:
             found = self._too_long(line, camera, start)
