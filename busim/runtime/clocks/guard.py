@@ -37,7 +37,7 @@ _START = threading.Thread.start
 _active: list[Guard] = []
 _hooked = False
 _bound: list[tuple[weakref.ref[ModuleType], str, str]] = []  # a module, the name there, the name in `time`
-_searched: weakref.WeakSet[ModuleType] = weakref.WeakSet()
+_searched: dict[str, weakref.ref[ModuleType]] = {}  # by the key in `sys.modules`
 
 
 class WallTime(UserWarning):
@@ -180,8 +180,9 @@ def _wrap() -> None:
 
     A module that imports one meanwhile keeps it; outside a world it does the same as the original.
     """
-    for key, module in list(sys.modules.items()):
-        if isinstance(module, ModuleType) and (module not in _searched or key == "__main__"):
+    for key, module in list(sys.modules.items()):  # thousands, for each world: mostly all are known
+        known = _searched.get(key)
+        if (known is None or known() is not module or key == "__main__") and isinstance(module, ModuleType):
             _search(key, module)
     for name, wrapper in _WRAPPERS.items():
         setattr(time, name, wrapper)
@@ -198,7 +199,7 @@ def _unwrap() -> None:
 
 def _search(key: str, module: ModuleType) -> None:
     """Find the names under which a module has functions of `time`."""
-    _searched.add(module)
+    _searched[key] = weakref.ref(module)
     if _apart(key):
         return
     kinds = {id(real): name for name, real in _REAL.items()}

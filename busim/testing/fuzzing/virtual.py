@@ -13,6 +13,7 @@ import threading
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
+from operator import itemgetter
 from pathlib import Path
 from types import CodeType, ModuleType
 from typing import Any
@@ -79,9 +80,8 @@ class VirtualRun:
             except Exception as error:
                 early = hall.now, f"the controller raised {type(error).__name__}: {error}"
             names, until = hall.names, hall.now
-        ground = ground_of(
-            self.plan, names, self.master, hooked=any(one[0] == BELIEF for one in records), played=False
-        )  # fmt: skip
+        hooked = BELIEF in set(map(itemgetter(0), records))
+        ground = ground_of(self.plan, names, self.master, hooked=hooked, played=False)
         bench = Bench(ground, self.judges, meant=bool(case.faults))
         bench.take_all(records)
         verdicts = bench.finish(until)

@@ -33,6 +33,8 @@ class Attribution(Judge):
         self._sent: dict[int, dict[str, list[tuple[int, int]]]] = {camera: {} for camera in ground.camera_lines}
         self._owners: dict[int, tuple[int, str]] = {}  # value -> its last sender
         self._shifted: dict[int, int] = {}
+        if not ground.hooked:  # values count where beliefs are judged
+            self.ignores = frozenset(("answered", "believed"))
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
     def unasked(self, event: Answered) -> None:

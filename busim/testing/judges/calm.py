@@ -27,7 +27,7 @@ class Calm(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        self._recent: dict[int, deque[int]] = {}
+        self._recent: dict[int, deque[int]] = {number: deque() for number in ground.lines}
         self._moves: deque[int] = deque()
         self._allowed = {
             line.number: line.wanted * (1 + _BUDGET) + line.polls for line in self.ground.lines.values() if line.wanted
@@ -44,7 +44,7 @@ class Calm(Judge):
             return
         self.judged += 1
         at = event.start
-        recent = self._recent.setdefault(event.line, deque())
+        recent = self._recent[event.line]
         recent.append(at)
         while recent[0] <= at - _WINDOW:
             recent.popleft()

@@ -24,8 +24,8 @@ class NoSilentSuccess(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        if ground.played:
-            self.ignores = frozenset(("answered",))
+        if ground.played or not ground.hooked:  # values count where beliefs are judged
+            self.ignores = frozenset(("answered", "believed"))
         self._wanted: dict[tuple[int, str], str] = {}
         self._known: set[tuple[int, str, str]] = set()
 
@@ -67,7 +67,7 @@ class NoSilentSuccess(Judge):
 
     def believed(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, kind, name, value, _, _ = record
-        if self.ground.played or kind != "value" or self._wanted.get((camera, name)) != value:
+        if kind != "value" or self._wanted.get((camera, name)) != value:
             return
         self.judged += 1
         if (camera, name, value) not in self._known and not self.hidden(line, at, at, "late-replies"):

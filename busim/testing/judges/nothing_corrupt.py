@@ -25,8 +25,8 @@ class NothingCorrupt(Judge):
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
         super().__init__(ground, scene)
-        if ground.played:
-            self.ignores = frozenset(("answered",))
+        if ground.played or not ground.hooked:  # values count where beliefs are judged
+            self.ignores = frozenset(("answered", "believed"))
         self._odd: deque[tuple[int, int, int, bytes, bytes]] = deque(maxlen=_KEPT)  # line, first, last, data, flags
         self._sent: set[tuple[int, str, str]] = set()
 
@@ -100,7 +100,7 @@ class NothingCorrupt(Judge):
 
     def believed(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, kind, name, value, _, _ = record
-        if self.ground.played or kind != "value":
+        if kind != "value":
             return
         self.judged += 1
         if (camera, name, value) not in self._sent and not self.hidden(line, at, at, "late-replies"):
