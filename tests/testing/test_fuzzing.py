@@ -145,7 +145,7 @@ class ConnectsLate(Link):
 
 # Cases on which the good master once failed a judge, each found by a campaign: what nobody can know is not held against
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
-# nothing), and the case.
+# nothing; `linked`: and is connected before it asks), and the case.
 BLAMELESS = {
     "a stop bit that no receiver can tell from silence": (
         "restless", "", Case(1195380921, 3000 * MS, alone("wrong-format", "c2", 2800, 150, format="8N2")),
@@ -379,6 +379,24 @@ BLAMELESS = {
             ),
         ),
     ),
+    "a setting acknowledged after its repeat went out, behind an adapter's timer": (
+        "restless", "linked",
+        Case(
+            1936205369, 3600 * MS, alone("usb-latency", "box", 3293, 150),
+            (Action(3329 * MS, "c3", "red_gain", 153),),
+        ),
+    ),
+    "another setting behind it, on a line with rests": (
+        "seldom", "linked",
+        Case(1936205369, 4100 * MS, alone("usb-latency", "box", 3293, 600), (Action(3831 * MS, "c1", "iris", 217),)),
+    ),
+    "an answer that fits the request of another client too": (
+        "restless", "linked",
+        Case(
+            1081494031, 3000 * MS,
+            alone("second-client", "box", 2543, 300, rate="20 /s", bus_id="3", replies="mixed-up"),
+        ),
+    ),
 }  # fmt: skip
 
 
@@ -386,7 +404,8 @@ BLAMELESS = {
 def test_the_good_master_is_not_blamed_for_what_nobody_can_know(name: str) -> None:
     hall, behind, case = BLAMELESS[name]
     plan = HALLS[hall] if not behind else behind_a_box(HALLS[hall], *([QUICK] if behind == "quick" else []))
-    run = PureRun(plan, JUDGES, link=ConnectsLate, wire_only=behind in ("wire", "quick"))
+    link = Link if behind == "linked" else ConnectsLate
+    run = PureRun(plan, JUDGES, link=link, wire_only=behind in ("wire", "quick"))
     verdicts = run(case).verdicts
     assert [(one.judge, one.why) for one in verdicts if one.outcome == FAIL] == []
     assert verdicts[0].effects

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from busim.protocols import WRITE
+from busim.protocols import WRITE, Reply, Request
 from busim.testing.judging import NO_HOOK, OUTCOME, READ_AT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
@@ -45,9 +45,17 @@ class Attribution(Judge):
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
-        values = reply.values
-        if asked.request.verb == WRITE:
-            values = asked.request.values
+        self._keep(event, asked.request, reply)
+        # Another client of the converter may have asked in between: a reply that fits both requests may answer either.
+        before = self.pasts[event.line].unanswered
+        if before is not None and self.hidden(event.line, asked.start, event.end, "added-requests"):
+            fitting = self.ground.lines[event.line].protocol.decode_reply(event.data, before.request)
+            if fitting is not None and not fitting.refused:
+                self._keep(event, before.request, fitting)
+
+    def _keep(self, event: Answered, request: Request, reply: Reply) -> None:
+        """The camera has sent the values of this reply, or has acknowledged those of the request."""
+        values = request.values if request.verb == WRITE else reply.values
         names = self.ground.lines[event.line].cameras[event.camera].names
         sent, end = self._sent[event.camera], event.end
         for key, value in enumerate(values, reply.key):

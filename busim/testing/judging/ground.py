@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
+from busim.physics.exchange import drain
 from busim.plan import ConverterPlan, Plan
 from busim.protocols import UNKNOWN, BusProtocol, Request
 from busim.simulator.bus import setting
@@ -52,6 +53,11 @@ class LineGround:
     def known(self, start: int, end: int) -> int:
         """Earliest instant (ns) on the wire of a request whose sender knew of a burst of another station."""
         return min(end, start + self.packet) + self.reaction
+
+    @property
+    def drain(self) -> int:
+        """ns of quiet after a failure that a controller waits for at least, so that a late reply hits no request."""
+        return drain(self.silence, self.way.packing, self.way.latency)
 
     def times(self, request: Request) -> tuple[int, int]:
         """ns from the first bit of a request until the controller can have the whole reply, at the longest, and ns

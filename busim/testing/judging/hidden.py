@@ -16,7 +16,6 @@ from busim.testing.judging.ground import Ground
 _LINKED = frozenset(("clients", "reboot", "idle", "refused"))  # effects that end or refuse connections
 _UNSERVED = "is let in and not served"  # a connection that stands and carries nothing, until its client gives it up
 _IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
-_DRAINED = 16_000_000  # ns: a reply later than its time-out by no more than this is drained (assumed)
 _RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
 REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
 SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent
@@ -41,6 +40,8 @@ class Hidden:
 
     def __init__(self, ground: Ground) -> None:
         self._lines = ground.port_lines
+        # port -> ns by which a reply may be later than its time-out, and is drained by a master that waits as planned
+        self._drained = {port: ground.lines[line].drain for port, line in ground.port_lines.items()}
         self._on: dict[tuple[int, str], tuple[tuple[str, ...], int]] = {}  # port, fault -> what it hides, for how long
         self.times: dict[tuple[int, str], list[list[int]]] = {}
         self._unserved: set[tuple[int, int]] = set()  # port, client: its bytes reach nobody
@@ -58,7 +59,7 @@ class Hidden:
                 ways = _WAYS.get(said.get("way", ""), _ALL)
                 if 0 < hold <= _IN_TIME:
                     ways = ()
-                elif 0 <= (2 * hold if HELD_BACK in fault.hides else hold) <= _DRAINED:  # it may hold back both ways
+                elif 0 <= (2 * hold if HELD_BACK in fault.hides else hold) <= self._drained[port]:  # both ways
                     ways = tuple(one for one in ways if one != LATE)
                 self._on[port, name] = tuple(one for one in fault.hides if one in ways), max(0, hold)
 

@@ -19,7 +19,7 @@ class LinePast:
     `foreign`: the last burst that answers no request; `by_another`: end (ns) of the last of those that pose as an
     answer, -1 for none. `claim`: the controller's last exchange record. `response`: ns of its longest response, `wait`:
     ns of its longest time-out. `before`: ns at which its request before the last one began, -1
-    without one.
+    without one; `unanswered`: that request, None if it was answered.
     """
 
     request: Asked | None = None
@@ -33,11 +33,13 @@ class LinePast:
     response: int = 0
     wait: int = 0
     before: int = -1
+    unanswered: Asked | None = None
 
     def asked(self, event: Asked) -> None:
         """The controller has sent a request."""
         if self.request is not None:
             self.before = self.request.start
+        self.unanswered = None if self.answers else self.request
         self.request = event
         self.answers, self.others = [], []
         self.replied = -1
