@@ -284,7 +284,7 @@ def summary(drawn: list[Mutation], verdicts: Verdicts, reasons: dict[tuple[str, 
     counts: Counter[str] = Counter()
     for mutation in drawn:
         verdict = verdicts.of(mutation) or "not run yet"
-        if verdict in ("survived", "not run by any test") and place_of(mutation) in reasons:
+        if verdict in ("survived", "not run by any test", "not run yet") and place_of(mutation) in reasons:
             verdict = "equivalent"
         counts[verdict] += 1
         if verdict not in ("killed", "took too long", "equivalent"):

@@ -156,6 +156,14 @@ def test_polls_get_a_turn_among_many_commands(one: Target, two: Target) -> None:
     assert desk.kinds[:12] == [POLL, *([COMMAND] * 4), POLL, *([COMMAND] * 4), POLL, COMMAND]
 
 
+def test_as_many_commands_go_before_the_first_poll_of_all(one: Target, two: Target) -> None:
+    desk = Desk([poll(one)], starts_at=10 * MS)
+    for value in range(6):
+        desk.command(MS, move(two, value), absolute=False)
+    desk.until(SECOND)
+    assert desk.kinds[:6] == [*([COMMAND] * 4), POLL, COMMAND]
+
+
 def test_how_many_commands_go_before_a_due_poll_can_be_chosen(one: Target, two: Target) -> None:
     desk = Desk([poll(one)], policy=MasterPolicy(commands_in_a_row=2))
     for value in range(6):

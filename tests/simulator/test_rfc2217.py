@@ -54,6 +54,11 @@ class Box:
         return answer.hex(" ").upper(), [action for action in actions if not isinstance(action, Answer)]
 
 
+def test_the_box_agrees_on_binary_and_no_go_ahead_by_their_numbers_and_refuses_echo() -> None:
+    """RFC 856: option 0; RFC 858: option 3; RFC 857: echo is 1. IAC 255, WILL 251, WONT 252, DO 253."""
+    assert Box().ask("FF FD 00 FF FD 03 FF FD 01") == ("FF FB 00 FF FB 03 FF FC 01", [])
+
+
 # -- RFC 2217, section 3: commands 0 to 12, answers 100 more; a client's bytes and the server's ----------------------
 SETTINGS = [
     ("FF FA 2C 01 00 00 96 00 FF F0", "FF FA 2C 65 00 00 96 00 FF F0", 38400, "8N1"),
