@@ -13,13 +13,13 @@ import pytest
 from fault_guests import Guest
 from fault_halls import S
 from fault_halls import hall as fault_hall
-from faulted_masters import AT, MASTERS, PLANS, SHOWN, master_of, with_faults
-from fuzzed_halls import MOVES, MS, hall
+from faulted_masters import AT, MASTERS, PLANS, SHOWN, boxed, master_of, with_faults
+from fuzzed_halls import MOVES, MS, STEPS, hall
 
 from busim.commissioning.bus_scan import SCAN, SERIALS, scan_bus
 from busim.plan import Plan, read_text
 from busim.protocols import CHANGE_ID, SAVE, WRITE, Request, find
-from busim.recording.trace import EFFECT, Record
+from busim.recording.trace import EFFECT, EXCHANGE, Record
 from busim.runtime.session import Run
 from busim.simulator.faults import all_faults
 from busim.simulator.kernel import Chance
@@ -63,6 +63,15 @@ def test_a_naive_master_is_found_by_the_fault_and_the_good_one_passes(fault: str
     assert count(naive, fault) > 0
     assert (good.verdicts[0].outcome, naive.verdicts[0].outcome) == (PASS, FAIL), good.verdicts[0].why
     assert naive.verdicts[0].evidence[0].at >= shown.at * MS, "it fails before the fault begins"
+
+
+@pytest.mark.parametrize("how", ["busy", "target-failed"])
+def test_a_gateway_refuses_in_a_protocol_whose_codes_have_one_digit(how: str) -> None:
+    entry = f"{{fault: busy-gateway, on: box, at: 1 s, how: {how}, share: 1}}"
+    plan = read_text(f"{boxed('steps').source}\nfaults:\n  - {entry}\n", files={"./steps.yaml": STEPS})
+    result = run_pure(plan, Case(7, 3000 * MS), [], keep=True, link=Link)
+    assert count(result, "busy-gateway") > 0
+    assert any(record[0] == EXCHANGE and record[12] == "refused" for record in result.records)
 
 
 @pytest.mark.parametrize("fault", all_faults())

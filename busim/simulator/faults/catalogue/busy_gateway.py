@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from busim.foundation.errors import Defect
 from busim.protocols import Reply, Request
 from busim.simulator.fault_hooks import Remove, remove_all
 from busim.simulator.faults.benches import ConverterBench
@@ -12,6 +13,7 @@ from busim.simulator.faults.parameters import Values, count, share, time, word
 from busim.simulator.faults.passages import cover_down, cover_up
 
 _CODES = {"busy": 6, "target-failed": 11}
+_ANY = 1  # the code of a refusal that each protocol can carry
 
 
 class _Gateway:
@@ -42,9 +44,13 @@ class _Gateway:
         pass_on(data, 0)
 
     def _refuse(self, request: Request) -> None:
-        code = _CODES[self._values["how"]]
+        code, protocol = _CODES[self._values["how"]], self._bench.protocol
         reply = Reply(request.address, request.verb, request.key, (), code, request.form)
-        self._bench.put_up(self._bench.protocol.encode_reply(reply))
+        try:
+            refusal = protocol.encode_reply(reply)
+        except Defect:  # it has no room for this code
+            refusal = protocol.encode_reply(reply._replace(refused=_ANY))
+        self._bench.put_up(refusal)
 
     def _watch(self, data: bytes, left: int) -> None:
         if left:
