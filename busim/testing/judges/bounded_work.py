@@ -60,8 +60,10 @@ class BoundedWork(Judge):
         if polled is None:
             polled = self._polled[line] = {}
         if event.answers:
-            if event.sure:  # else it may have failed for the controller
+            if event.sure:
                 polled[camera] = 0
+            else:  # it may have failed for the controller, and be offline by now
+                polled.pop(camera, None)
             self._row[line] = camera, 0
             return
         if camera in polled:

@@ -26,7 +26,8 @@ class CommandLatency(Judge):
         catches="polls before commands, a dead camera's time-out and repeats before commands",
         needs="intents: the moves sent to the controller",
         bound="one exchange and gap, or one time-out with a dead camera (common practice, no source); one more poll, "
-        "so that polls do not starve. Time in which bursts that nobody asked for leave no quiet does not count",
+        "so that polls do not starve. Time in which noise or bursts that nobody asked for leave no quiet does not "
+        "count",
     )
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
@@ -53,6 +54,11 @@ class CommandLatency(Judge):
     def unasked(self, event: Answered) -> None:
         self._chatter.unasked(event.line, event.start, event.end)
 
+    def heard(self, record: tuple[Any, ...]) -> None:
+        line, past = record[1], self.pasts[record[1]]
+        if record[2] in self.ground.ours and (past.request is None or past.answers):  # else its exchange fails
+            self._chatter.unasked(line, record[3], record[4])
+
     def commanded(self, event: Asked) -> None:
         line = event.line
         camera = self.ground.lines[line].cameras.get(event.camera)
@@ -72,7 +78,7 @@ class CommandLatency(Judge):
         self.judged += 1
         self.state = "sent"
         allowed = self._allowed(since, line, ahead, chatter)
-        if at - since > allowed and not self.hidden(line, since, at, "requests"):
+        if at - since > allowed and not self.hidden(line, since, at, "requests", "late-requests"):
             self.fail(
                 at,
                 line,
@@ -94,7 +100,7 @@ class CommandLatency(Judge):
             if (
                 self.pasts[line].request
                 and waited > self._allowed(since, line, ahead, chatter)
-                and not self.hidden(line, since, until, "requests")
+                and not self.hidden(line, since, until, "requests", "late-requests")
             ):
                 self.judged += 1
                 self.fail(

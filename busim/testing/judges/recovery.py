@@ -37,7 +37,7 @@ class Recovery(Judge):
         needs="bursts; for the first part the controller's own report of its exchanges",
         bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out; 3 failures before a camera is given "
         "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice). Time in "
-        "which bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
+        "which noise or bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
     )
 
     def __init__(self, ground: Ground, scene: Scene) -> None:
@@ -49,6 +49,11 @@ class Recovery(Judge):
 
     def unasked(self, event: Answered) -> None:
         self._pauses.unasked(event.line, event.start, event.end)
+
+    def heard(self, record: tuple[Any, ...]) -> None:
+        line, past = record[1], self.pasts[record[1]]
+        if record[2] in self.ground.ours and (past.request is None or past.answers):  # else the exchange counts whole
+            self._pauses.unasked(line, record[3], record[4])
 
     def asked(self, event: Asked) -> None:
         line, camera, at = event.line, event.camera, event.start

@@ -44,4 +44,5 @@ FAULT = Fault(
         time("spread", "up to so much longer, drawn each time", "0", "0", "2 s"),
     ),
     put=_put,
+    hides=("late-requests",),
 )
