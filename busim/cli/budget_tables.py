@@ -300,11 +300,11 @@ def _disturbed(line: LineBudget) -> Iterator[str]:
             f"come every {_time(slowest.cycle)}."
         )
     for other in line.second_master:
-        sent = f"{other.rate:.3g}"
+        sent, quiet = f"{other.rate:.3g}", f"{_time(other.quiet)} of quiet"
+        heard = f", also if it waits for {quiet} first" if other.listening else f"; none if it waits for {quiet} first"
         yield (
             f"a second master that sends {sent} {'request' if sent == '1' else 'requests'} per second spoils "
-            f"up to {other.at_will:.1%} of the polls; up to {other.listening:.1%} if it waits for "
-            f"{_time(other.quiet)} of quiet."
+            f"up to {other.at_will:.1%} of the polls{heard}."
         )
 
 

@@ -112,6 +112,37 @@ def test_a_second_master_spoils_no_more_than_the_budget_says(
         assert share >= said / 4
 
 
+@pytest.mark.parametrize(
+    "settings",
+    [
+        {},
+        {"turnaround": "1..9 ms", "packing": "20 ms", "gap": "10 ms", "latency": "0..1 ms"},
+        {"turnaround": "1..3 ms", "packing": "20 ms"},
+        {"turnaround": "1..9 ms", "gap": "60 ms"},
+    ],
+    ids=["slow cameras", "slow packing and pauses", "slow packing", "long pauses"],
+)
+@pytest.mark.parametrize("listen", ["0", "5 ms"], ids=["at will", "listening first"])
+def test_one_that_asks_ten_times_a_second_spoils_no_more_either(settings: dict[str, str], listen: str) -> None:
+    """Exchanges at random would spoil fewer: these come at a strict interval and can keep in step with the polls."""
+    seconds = 100
+    plan = two(**settings, every="99.7 ms", listen=listen)
+    desk, other = run(plan, seconds)
+    share = desk.lost / (desk.lost + len(desk.exchanges))
+    row = of(plan, "desk").second_master[1]
+    assert (other.lost + len(other.exchanges)) / seconds == pytest.approx(row.rate, rel=0.02)
+    error = 3 * (desk.lost**0.5) / (desk.lost + len(desk.exchanges))
+    assert share <= (row.listening if listen != "0" else row.at_will) + error
+
+
+@pytest.mark.parametrize("turnaround", ["10..14 ms", "2..6 ms", "1..3 ms"])
+@pytest.mark.parametrize("packing", ["0", "4 ms", "20 ms"])
+@pytest.mark.parametrize("gap", ["0", "60 ms"])
+def test_listening_first_is_never_said_to_spoil_more(turnaround: str, packing: str, gap: str) -> None:
+    plan = two(turnaround=turnaround, packing=packing, gap=gap)
+    assert all(0 <= row.listening <= row.at_will <= 1 for row in of(plan, "desk").second_master)
+
+
 # -- behind a converter that orders them -----------------------------------------------------------------------
 
 
