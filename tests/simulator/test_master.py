@@ -351,6 +351,16 @@ def test_after_silence_alone_the_line_is_drained_and_no_longer(one: Target, two:
     assert [at for at, _ in desk.until(30 * MS).sent][:2] == [0, soon.time_out + DRAIN]
 
 
+def test_quiet_counts_from_the_end_of_a_character_that_ends_just_after_the_time_out(one: Target) -> None:
+    """A character is known at the middle of its stop bit, so the wait may end before that bit does."""
+    master = Master(RTU.stream_framer(), [poll(one)], [].append, gap=GAP, drain=DRAIN, char=CHAR)
+    _, time_out = master.step(0)
+    assert time_out == TIME_LIMIT
+    ends = TIME_LIMIT + 8_000
+    master.heard(b"U", ends)
+    assert master.step(TIME_LIMIT) == (None, ends + DRAIN)
+
+
 @pytest.mark.parametrize("late", [MS, 2 * MS, DRAIN - 1])
 def test_a_late_reply_is_not_taken_for_the_next_answer(one: Target, late: int) -> None:
     """It comes while the line is drained; the next request waits until the line has been quiet, and gets its own."""

@@ -235,7 +235,9 @@ class Master:
         if not target.failures:
             target.failed_at = self._sent
         target.failures += 1
-        free = self._until = at + (self._quiet if at - self._heard_at < self._quiet else self._drain)
+        # The last character is known at the middle of its stop bit, so it may end after the time-out.
+        quiet = self._quiet if at - self._heard_at < self._quiet else self._drain
+        free = self._until = max(at, self._heard_at) + quiet
         self._drain_end = at + self._policy.longest_drain
         self._state = _DRAINING
         self._report(at, free, outcome, ())
