@@ -171,7 +171,9 @@ BROKEN = MappingProxyType(
         "first-bytes-are-mine": Broken(
             FirstBytesAreMine, "the first bytes are taken as the answer", ("nothing-corrupt",)
         ),
-        "checksum-ignored": Broken(ChecksumIgnored, "the check of a reply is not verified", ("nothing-corrupt",)),
+        "checksum-ignored": Broken(
+            ChecksumIgnored, "the check of a reply is not verified", ("nothing-corrupt", "split-invariance")
+        ),
         "never-resynchronises": Broken(
             NeverResynchronises,
             "bytes of no reply stay before all later ones",
