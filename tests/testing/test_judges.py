@@ -17,9 +17,9 @@ from busim.protocols.sources import find as find_protocol
 from busim.recording.trace import BELIEF, BURST, EFFECT, Record, TraceWriter, open_trace
 from busim.recording.trace.batches import Batch
 from busim.simulator.masters import Master
-from busim.testing.fuzzing import Case, FaultEvent, Result, run_pure
+from busim.testing.fuzzing import Action, Case, FaultEvent, Result, run_pure
 from busim.testing.judge_catalogue import all_judges
-from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Judge, Verdict, judge_records, judge_trace
+from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, About, Asked, Judge, Verdict, judge_records, judge_trace
 from busim.testing.judging.joined import JoinedReplies
 
 MS = 1_000_000
@@ -54,6 +54,24 @@ def test_a_late_reply_that_is_taken_for_the_next_one_is_found_with_times_frames_
     assert bytes.fromhex(first.frames[-1].data) == sealed("02 03 04 00 AE 00 20")  # by an independent CRC
     assert first.frames[-1].meaning == "reply of 2 to read 2 from 0: 174, 32, late"
     assert first.frames[-2].meaning == "request to 1: read 2 from 0"
+
+
+class NoWrites(Judge):
+    """A judge of a user: the controller only reads."""
+
+    about = About("no-writes", "No writes", "the controller only reads", "a command", "bursts", "none")
+
+    def asked(self, event: Asked) -> None:
+        self.judged += 1
+        if event.request.verb != READ:
+            self.fail(event.start, event.line, f"{event.request.verb} to {event.request.address}")
+
+
+def test_a_judge_of_a_user_is_told_of_what_it_overrides_and_its_word_counts() -> None:
+    moved = replace(LATE, faults=(), actions=(Action(SECOND, "c3", "iris", 300),))
+    (passed,) = run_pure(HALL, replace(LATE, faults=()), [NoWrites]).verdicts
+    (failed,) = run_pure(HALL, moved, [NoWrites]).verdicts
+    assert (passed.outcome, failed.outcome, failed.why, failed.failed) == (PASS, FAIL, "write to 3", 1)
 
 
 def test_the_good_master_passes_on_the_same_case() -> None:

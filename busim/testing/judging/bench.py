@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from heapq import merge
-from operator import attrgetter
 from typing import Any
 
 from busim.foundation.errors import Defect
@@ -33,7 +32,6 @@ _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 _Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
 _KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
 _BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
-_state = attrgetter("state")
 _METHODS = {
     EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
@@ -229,7 +227,7 @@ class Bench(Scene):
 
     def _look(self) -> None:
         """Note the state of each judge with the outcome of an exchange and the fault before it."""
-        scene = self._fault_kind, self._outcome, *map(_state, self.judges)
+        scene = self._fault_kind, self._outcome, tuple([judge.state for judge in self.judges])
         if scene in self._scenes:
             return
         self._scenes.add(scene)

@@ -6,6 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from mypy_extensions import mypyc_attr
+
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.past import LinePast
@@ -90,6 +92,7 @@ class Verdict:
         }  # fmt: skip
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Scene:
     """The recent past for judges: of each line (`pasts`), and the faults that took effect. `hides` is empty as long as
     `hidden` says no to everything.
@@ -120,6 +123,7 @@ class Scene:
         raise NotImplementedError
 
 
+@mypyc_attr(allow_interpreted_subclasses=True)
 class Judge:
     """A fold over the events of a run: the methods that a judge overrides are called in the order of time; then
     `verdict`.

@@ -126,8 +126,8 @@ def ground_of(
     site = resolve(plan)
     plan_of = site.masters[master].master
     lines, camera_lines = {}, {}
-    ours = {numbers[kind, name] for kind, name in numbers if name in (master, *plan_of.through, *also_ours)
-            and kind in ("master", "converter")}  # fmt: skip
+    mine = {master, *plan_of.through, *also_ours}
+    ours = {numbers[kind, name] for kind, name in numbers if name in mine and kind in ("master", "converter")}
     for resolved in site.lines:
         line, protocol = resolved.line, resolved.speaks
         number = numbers["line", line.name]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
 from typing import Any
 
 from busim.testing.judging.events import Answered, Asked
@@ -11,7 +10,6 @@ from busim.testing.judging.events import Answered, Asked
 _KEPT = 32  # sound replies; an exchange has one, and a flood of late ones a few more
 
 
-@dataclass(slots=True, eq=False)
 class LinePast:
     """`request`: the controller's last one, which is set when all judges have been told of it; `answers` and `others`:
     the bursts of cameras since, sound replies to it and all others; `replied`: ns at which the first of them ended that
@@ -22,18 +20,19 @@ class LinePast:
     without one; `unanswered`: that request, None if it was answered.
     """
 
-    request: Asked | None = None
-    answers: list[Answered] = field(default_factory=list)
-    others: list[Answered] = field(default_factory=list)
-    replied: int = -1
-    sound: deque[Answered] = field(default_factory=lambda: deque(maxlen=_KEPT))
-    foreign: Answered | None = None
-    by_another: int = -1
-    claim: tuple[Any, ...] = ()
-    response: int = 0
-    wait: int = 0
-    before: int = -1
-    unanswered: Asked | None = None
+    def __init__(self) -> None:
+        self.request: Asked | None = None
+        self.answers: list[Answered] = []
+        self.others: list[Answered] = []
+        self.replied = -1
+        self.sound: deque[Answered] = deque(maxlen=_KEPT)
+        self.foreign: Answered | None = None
+        self.by_another = -1
+        self.claim: tuple[Any, ...] = ()
+        self.response = 0
+        self.wait = 0
+        self.before = -1
+        self.unanswered: Asked | None = None
 
     def asked(self, event: Asked) -> None:
         """The controller has sent a request."""
