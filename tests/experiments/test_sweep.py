@@ -52,6 +52,10 @@ def test_a_computed_sweep_has_the_budget_of_every_point(plan: dict[str, Any]) ->
     (swept,) = compute(planned, AXES).lines
     for number, place in enumerate(points(AXES)):
         line = budget(vary(planned, [axis.name for axis in AXES], place), what_ifs=False).lines[0]
+        if "lose their places" in "".join(line.remarks):
+            found = swept.values["cycle"][number]  # a sweep says that it does not count these
+            assert found < min(group.cycle.mean for group in line.groups) < 1.1 * found
+            continue
         for name, expected in _expected(line).items():
             if name == "age_mean" and np.isnan(swept.values[name][number]):
                 continue  # of groups of different intervals, see below

@@ -8,6 +8,7 @@ master on one line, quantity by quantity. One module has one quantity, with its 
     cycle.py           how often each poll comes
     age.py             how old a value on the screen is; usual_longest.py: how old in all but few rounds
     drift.py           how late polls of one interval still are, after they have drifted apart
+    lost_places.py     how often they come where commands and other groups cost them their places
     probing.py         how late they are by time-outs of dead cameras, and how many polls those cost
     latency.py         how long answered exchanges take
     command_delay.py   how long an operator's move waits; written_out.py: the same beside joysticks

@@ -153,6 +153,10 @@ def _cycle(expected: Expected) -> Iterator[Step]:
     elif mean.cycle:
         text = "sum of time / max(interval, cycle) = 1 - commands: the load is more than 1, so polls come late"
         yield _ms("cycle", mean.shortest, text)
+    elif expected.pushed:
+        yield _ms("interval", mean.shortest, "the smallest wanted one: the load is less than 1", kind="planned")
+        text = "mean of the turns written out: polls that are answered after they were due again lose their places"
+        yield _ms("cycle", expected.periods[_oldest(expected)], text, "lost_places.py")
     elif expected.stops.apart:
         every, cycle = mean.shortest, expected.periods[_oldest(expected)]
         yield _ms("interval", every, "the smallest wanted one: the load is less than 1", kind="planned")
@@ -180,7 +184,9 @@ def _age(expected: Expected) -> Iterator[Step]:
         why = "root of the sum of the squared spreads"
     else:
         why = "other groups, commands before it, probes"
-    source = "" if slow else "timetable.py, drift.py, probing.py"
+    source = "timetable.py, drift.py, probing.py"
+    if slow or expected.pushed:
+        source = "" if slow else "lost_places.py"
     yield _ms("standard deviation of C", variance**0.5, why, source)
     yield Step("E[C^2]", (period**2 + variance) / 1e12, "ms^2", "computed", "E[C]^2 + variance")
     yield _ms("D", delivery, "from the reading in the camera to the arrival: turnaround, reply, packing, converter")

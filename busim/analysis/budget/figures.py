@@ -8,8 +8,10 @@ from functools import cached_property
 from busim.analysis.budget import probing
 from busim.analysis.budget.age import mean_age, worst_age
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
+from busim.analysis.budget.distribution import Distribution
 from busim.analysis.budget.drift import Commands, lateness_left
 from busim.analysis.budget.latency import latency, value
+from busim.analysis.budget.lost_places import comes_every, lost_places
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.timetable import Regular, Slot, regularity, relative_variance, settles
 from busim.installation import POLICY
@@ -51,20 +53,9 @@ class Expected:
         return self.mean.followed and self.answers_moves
 
     @cached_property
-    def inside_commands(self) -> list[float]:
-        """ns that the master may be inside each command that is ever given, once."""
-        pace, units = self.worst, self.worst.case.units
-        each, lost = pace.costs.each, pace.costs.lost
-        return [
-            lost[kind] if units[unit].trouble else each[kind] + way
-            for (kind, unit, way), move in zip(pace.layout.moves, pace.case.moves, strict=True)
-            if move.rate
-        ]
-
-    @cached_property
     def longest_command(self) -> float:
         """ns that the master may be inside one command, once."""
-        return max(self.inside_commands, default=0.0)
+        return max(_inside(self.worst), default=0.0)
 
     @cached_property
     def longest_poll(self) -> float:
@@ -160,7 +151,7 @@ class Expected:
         """
         if self.noisy or not self.mean.move_rate:
             return None
-        pace, inside = self.worst, self.inside_commands
+        pace, inside = self.worst, _inside(self.worst)
         turns = 1 + (len(inside) - 1) // COMMANDS_IN_A_ROW
         last = max(pace.times[kind].exchange.worst - pace.each[kind] for kind in pace.layout.moved)
         return float(self.longest_command + sum(inside) + turns * self.longest_poll + last)
@@ -216,6 +207,8 @@ class Expected:
         `Commands.added` says, and by which each of two neighbouring polls may be late; and probes (`probing`).
         """
         pace, stops, slots = self.mean, self.stops, self._slots(1 - self.stops.commands)
+        if self.pushed:
+            return {number: one.variance for number, one in self.pushed.items()}
         added = rest = 0.0
         if pace.waits is not None and (pace.layout.moved or not stops.apart):
             commands = self.answered_commands if stops.apart else self.commands
@@ -232,6 +225,8 @@ class Expected:
     def periods(self) -> dict[int, float]:
         """ns between two of each living poll."""
         pace, lost = self.mean, [0.0 for _ in self.slots]
+        if self.pushed:
+            return {number: comes_every(one, pace.period(number)) for number, one in self.pushed.items()}
         if self.stops.apart:
             lost = [self.stops.lost(slot) for slot in self._slots(1 - self.stops.commands)]
         return {
@@ -239,15 +234,18 @@ class Expected:
         }
 
     @cached_property
+    def pushed(self) -> dict[int, Distribution]:
+        """The time between two of each living poll, if polls lose places behind commands and other groups."""
+        return {} if self.stops.apart else lost_places(self.mean)
+
+    @cached_property
     def stops(self) -> probing.Stops:
         """Time-outs of dead cameras for which polls that keep an interval wait."""
         pace, before = self.mean, [self.elapsed[number] for number in self.mean.layout.living]
-        probes = [] if pace.cycle else pace.probes()
-        moves = (
-            []
-            if pace.cycle
-            else [(pace.costs.lost[kind], often * pace.sent) for kind, often in pace.layout.lost.items()]
-        )
+        probes, moves = [], []
+        if not pace.cycle:
+            probes = pace.probes()
+            moves = [(pace.costs.lost[kind], often * pace.sent) for kind, often in pace.layout.lost.items()]
         return probing.stops(self.slots, before, probes, moves, pace.polls_demand, pace.commands_load)
 
     @cached_property
@@ -309,13 +307,7 @@ class Expected:
         pace, slots = self.mean, self.slots
         if not any(one.intervals for one in self.begun):
             return self.begun
-        case = pace.case
-        inside = [
-            pace.costs.lost[kind] if case.units[unit].trouble else pace.each[kind] + way
-            for (kind, unit, way), move in zip(pace.layout.moves, case.moves, strict=True)
-            if move.rate
-        ]
-        longest, probed = max(inside, default=0.0), sum(pace.probed)
+        longest, probed = max(_inside(pace), default=0.0), sum(pace.probed)
         lasting = settles(slots, probed + COMMANDS_IN_A_ROW * longest)
         return regularity(slots, probed + longest) if lasting else self.begun
 
@@ -395,3 +387,13 @@ class Expected:
                 between += int(between // every) * time
         delivery = pace.timing(number).exchange.delivery(WORST) + pace.layout.polls[number].way / 2
         return float(worst_age(rest + between, delivery))
+
+
+def _inside(pace: PollSchedule) -> list[float]:
+    """ns that the master may be inside each command that is ever given, once."""
+    units, each, lost = pace.case.units, pace.costs.each, pace.costs.lost
+    return [
+        lost[kind] if units[unit].trouble else each[kind] + way
+        for (kind, unit, way), move in zip(pace.layout.moves, pace.case.moves, strict=True)
+        if move.rate
+    ]

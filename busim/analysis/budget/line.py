@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from busim.analysis.budget.arbitrated import arbitrated, spoilt
 from busim.analysis.budget.case import Case
@@ -12,7 +12,7 @@ from busim.analysis.budget.joysticks import joysticks
 from busim.analysis.budget.layout import Row
 from busim.analysis.budget.masters import second_master
 from busim.analysis.budget.needs import more_cameras, need
-from busim.analysis.budget.obstacles import obstacles, remarks, uncertain
+from busim.analysis.budget.obstacles import KEPT, obstacles, pushed, remarks, uncertain
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import CameraBudget, ExchangeBudget, GroupBudget, LineBudget, Range
 from busim.analysis.budget.scenarios import dead, jobs, moves, noise
@@ -84,7 +84,8 @@ class _Line:
 
     def summary(self) -> LineBudget:
         """Load, groups and moves."""
-        groups = tuple(_groups(self.best, self.expected, self.worst))
+        periods = {number: self.mean.period(number) for number in self.mean.layout.living}
+        groups = tuple(_groups(self.best, periods, self.worst))
         return LineBudget(
             **self._head,  # type: ignore[arg-type]
             obstacles=(),
@@ -101,7 +102,7 @@ class _Line:
         return LineBudget(
             **self._head,  # type: ignore[arg-type]
             obstacles=(),
-            remarks=tuple(remarks(mean, worst)),
+            remarks=(*remarks(mean, worst), *pushed(expected)),
             uncertain=tuple(uncertain(mean)),
             limit=limit(mean),
             unknown=_unknown(mean),
@@ -109,7 +110,7 @@ class _Line:
             figures=expected.line(),
             load=self.load,
             exchanges=tuple(_exchanges(mean)),
-            groups=tuple(_groups(best, expected, worst)),
+            groups=tuple(_groups(best, expected.periods, worst)),
             cameras=tuple(
                 CameraBudget(
                     unit.name, unit.bus_id, unit.trouble, expected.camera(number), _seconds(longest.age(number))
@@ -167,16 +168,18 @@ def _range(best: Numbers, mean: Numbers, worst: Numbers) -> Range:
     return Range(float(best) / 1e9, float(mean) / 1e9, float(worst) / 1e9)
 
 
-def _groups(best: PollSchedule, expected: Expected, worst: PollSchedule) -> Iterator[GroupBudget]:
-    mean = expected.mean
+def _groups(best: PollSchedule, periods: Mapping[int, float], worst: PollSchedule) -> Iterator[GroupBudget]:
+    """`periods`: ns between two of each living poll, with the unknowns at their means."""
+    polls = worst.case.polls
     first: dict[str, int] = {}
-    for number in mean.layout.living:
-        first.setdefault(mean.case.polls[number].group, number)
+    for number in periods:
+        first.setdefault(polls[number].group, number)
     for name, number in first.items():
-        cycle = Range(best.period(number) / 1e9, expected.periods[number] / 1e9, worst.period(number) / 1e9)
+        mean = periods[number]
+        cycle = Range(best.period(number) / 1e9, mean / 1e9, max(mean, worst.period(number)) / 1e9)
         rate = Range(1 / cycle.best, 1 / cycle.mean, 1 / cycle.worst)
-        wanted = mean.case.polls[number].every / 1e9
-        yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * (1 + 1e-9))
+        wanted = polls[number].every / 1e9
+        yield GroupBudget(name, wanted, cycle, rate, cycle.mean <= wanted * KEPT)
 
 
 def _unknown(mean: PollSchedule) -> str:

@@ -9,14 +9,14 @@ import math
 from collections.abc import Iterator
 
 from busim.analysis.budget.command_delay import COMMANDS_IN_A_ROW
+from busim.analysis.budget.figures import Expected
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.timing import missing_quiet
 from busim.foundation.units import show_time
 
 _FASTEST = 1e4  # polls a second that no camera exceeds
 _FULL = 0.95  # share of the master's time, above which chance makes polls late
-_CROWDED = 0.75  # share of the master's time, above which many commands make polls lose their places
-_PUSHING = 0.2  # share of it that so many commands take
+KEPT = 1.01  # of a wanted interval: up to this mean time between two polls it counts as kept
 _NEAR = 0.12  # of a cycle: a wanted pace no farther from it is kept in some rounds and not in others
 _LOST = 0.1  # share of the master's time in time-outs of moves, from which rates and ages of polls are less exact
 _OFTEN = 0.01  # /s: more often than this, giving cameras up and finding them again cannot be left out
@@ -144,7 +144,6 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
                 f"{show_time(mean.fastest)} lose their places: their rates and ages are right only to a few percent"
             )
         yield from _lost_moves(mean)
-        yield from _pushed(mean)
         if mean.demand >= _FULL and not mean.restless and mean.layout.living:
             yield (
                 f"everything with a wanted rate needs {mean.demand:.0%} of the master's time: polls are late now and "
@@ -167,21 +166,19 @@ def uncertain(mean: PollSchedule) -> Iterator[str]:
         )
 
 
-def _pushed(mean: PollSchedule) -> Iterator[str]:
-    """Polls that keep an interval, and commands that make them so late that they lose their places now and then.
-
-    Measured on two polls of 30 ms each every 125 ms: at 82 % of the master's time, 34 % of it commands, 2 % of the
-    polls are lost and ages are 6 % higher; at 90 % it is 5 and 11 %.
-    """
-    row = COMMANDS_IN_A_ROW * max((mean.costs.each[kind] for kind in mean.layout.moved), default=0.0)
-    if not mean.paces or mean.commands_load < _PUSHING or not _CROWDED < mean.demand < _FULL:
-        return
-    if mean.occupied / (1 - mean.commands_load) + row > mean.fastest:
-        yield (
-            f"moves take {mean.commands_load:.0%} of the master's time, and all together {mean.demand:.0%}: polls "
-            f"wanted every {show_time(mean.fastest)} lose their places now and then, so that their rates are up to a "
-            "few percent lower and their ages up to a tenth higher"
-        )
+def pushed(expected: Expected) -> Iterator[str]:
+    """Polls that lose their places behind commands and other groups, of each wanted interval the slowest."""
+    mean, slowest = expected.mean, dict[int, float]()
+    for number, one in expected.pushed.items():
+        every = mean.case.polls[number].every
+        slowest[every] = max(one.mean, slowest.get(every, 0.0))
+    behind = " and ".join(["moves"] * bool(mean.move_rate) + ["other groups"] * (len(slowest) > 1))
+    for every, comes in slowest.items():
+        if comes > every * KEPT:
+            yield (
+                f"polls wanted every {show_time(every)} now and then wait so long behind {behind} that they lose their "
+                f"places, at {mean.demand:.0%} of the master's time: they come every {show_time(comes)} on average"
+            )
 
 
 def _lost_moves(mean: PollSchedule) -> Iterator[str]:

@@ -240,7 +240,11 @@ class PollSchedule(Utilisation):
         """What the master has to do, turn by turn."""
         case, costs, rows = self.case, self.costs, self.layout
         polls = [
-            PollTurn(self._work(rows.polls[number], self.poll_time(number)), float(case.polls[number].every))
+            PollTurn(
+                self._work(rows.polls[number], self.poll_time(number)),
+                float(case.polls[number].every),
+                quiet=float(self.timing(number).exchange.pause),
+            )
             for number in rows.living
         ]
         polls += [PollTurn(Work(time, 0.0, time, 0.0), 0.0, POLICY.longest_pause) for time in self.probed]

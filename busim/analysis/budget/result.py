@@ -48,7 +48,9 @@ class ExchangeBudget:
 
 @dataclass(slots=True)
 class GroupBudget:
-    """A poll group. `wanted`: seconds between two polls of a camera, 0 for as often as the line allows."""
+    """A poll group. `wanted`: seconds between two polls of a camera, 0 for as often as the line allows. `reached`: its
+    polls come as often, or by less than 1 % more seldom.
+    """
 
     name: str
     wanted: float

@@ -3,7 +3,8 @@
 The age of a value is largest just before the next one arrives: the time I between two polls and the delivery D
 (`age.worst_age`). I is a sum of independent parts (`rounds`). Of polls that never rest: the round as the timetable has
 it, turnarounds, commands and probes that come in it. Of polls that keep their pace: the interval, and how late the
-second poll is less how late the first one is.
+second poll is less how late the first one is; where they lose their places, the interval of the turns written out
+(`lost_places`).
 """
 
 from __future__ import annotations
@@ -95,6 +96,13 @@ class UsualLongest:
     def _paced(self, number: int, every: float, before: float) -> list[RareSum]:
         """The time between two polls that keep their pace, soon after a start and long after it."""
         expected, pace = self._expected, self._expected.mean
+        if expected.pushed:
+            polls = pace.case.polls
+            alike = [(1.0, one) for other, one in expected.pushed.items() if polls[other].every == polls[number].every]
+            seen = Distribution.mixture(alike)
+            total = RareSum(seen.longest + every / 4)
+            total.add(seen)
+            return [total]
         probes = pace.probes()
         longest = max([time for time, _ in probes], default=0.0)
         found = []

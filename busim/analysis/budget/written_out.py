@@ -1,4 +1,4 @@
-"""Moves beside joysticks: the turns of the master, written out one after the other.
+"""The turns of the master, written out one after the other: for moves beside joysticks, and for `lost_places`.
 
 Positions of a joystick come at a steady rate and in groups, one move for each of its controls. A Markov chain of them
 (`command_delay`) would need the phase of every joystick as its state. So the turns are written out instead: the next
@@ -51,11 +51,13 @@ class Work(NamedTuple):
 
 
 class PollTurn(NamedTuple):
-    """A poll and the wanted time between two; for a probe (`pause` > 0) the pause after each."""
+    """A poll and the wanted time between two; for a probe (`pause` > 0) the pause after each. `quiet`: how long the
+    master still pauses after the answer, which is a part of `work`."""
 
     work: Work
     every: float
     pause: float = 0.0
+    quiet: float = 0.0
 
 
 class Positions(NamedTuple):
@@ -68,10 +70,12 @@ class Positions(NamedTuple):
 
 @dataclass(frozen=True)
 class Turns:
-    """The turns that were written out: `ends` of all polls, and `polled`, the time inside polls until then."""
+    """The turns that were written out: `ends` of all polls, and `polled`, the time inside polls until then; `begun`: of
+    each poll, when it began."""
 
     ends: Array
     polled: Array
+    begun: list[Array]
 
     def added(self, turns: float) -> float:
         """ns^2 that commands add to the variance of the time of so many turns in a row (as `command_delay.Turn`)."""
@@ -107,6 +111,13 @@ class Queue(NamedTuple):
     def rate(self) -> float:
         """All moves per ns."""
         return sum(self.operators) + sum(len(stick.commands) / stick.every for stick in self.joysticks)
+
+    def turns(self, polls: int) -> Turns:
+        """Those of about so many polls that keep a wanted interval."""
+        span = polls / sum(1 / poll.every for poll in self.polls if poll.every)
+        found = _Turns(self, *_arrivals(self, span, 0))
+        found.until(span)
+        return found.settled()
 
     def span(self, moves: int) -> float:
         """ns in which so many moves come."""
@@ -184,18 +195,21 @@ class _Turns:
         self.beside: list[float] = []
         self.ends: list[float] = []
         self.polled: list[float] = []
+        self.begun: list[list[float]] = [[] for _ in queue.polls]
         self.commanded = 0.0
 
     def settled(self) -> Turns:
         """Those after the beginning."""
         first = int(_AT_FIRST * len(self.ends))
-        return Turns(np.array(self.ends[first:]), np.array(self.polled[first:]))
+        begun = [np.array(one[int(_AT_FIRST * len(one)) :]) for one in self.begun]
+        return Turns(np.array(self.ends[first:]), np.array(self.polled[first:]), begun)
 
     def until(self, span: float) -> None:
         """Write them out up to this instant."""
         # names of this function, which it looks up a hundred thousand times
         polls, commands, waited, beside = self._polls, self._commands, self.waited, self.beside
         keys, instants, ends, polled, lasting = self._keys, self._instants, self.ends, self.polled, self._time
+        begun = self.begun
         instants.append(math.inf)
         queue = [(poll.pause, number, number) for number, poll in enumerate(polls)]
         heapify(queue)
@@ -223,12 +237,13 @@ class _Turns:
             elif first_due <= now:
                 row = 0
                 wanted, _, number = queue[0]
-                work, every, pause = polls[number]
+                work, every, pause, quiet = polls[number]
+                begun[number].append(now)
                 time = lasting(work)
                 now += time
                 inside += time
                 order += 1
-                again = now + pause if pause or not every else max(wanted + every, now)
+                again = now + pause if pause or not every else max(wanted + every, now - quiet)
                 heapreplace(queue, (again, order, number))
                 first_due = queue[0][0]
                 ends.append(now)

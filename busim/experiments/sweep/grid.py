@@ -28,6 +28,9 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 ONE_BY_ONE = ("move_mean", "move_p95", "age_mean")
 _BLOCK = 2048  # points worked on at once, so that a large sweep does not need more memory than its result
+KEPT = (
+    "in a computed sweep a wanted interval is kept where there is time for it: places that polls lose are not counted"
+)
 SENT = "in a computed sweep every move is sent: that a newer one replaces one that waits is not counted"
 
 
@@ -59,7 +62,7 @@ def compute(
             if not one.declined:
                 rows = np.array([_one_by_one(at, one) for at in budgets])
                 one.values.update((name, rows[:, ONE_BY_ONE.index(name)]) for name in wanted)
-    return Sweep(plan.name, "computed", tuple(axes), tuple(found), (*ASSUMPTIONS, SENT))
+    return Sweep(plan.name, "computed", tuple(axes), tuple(found), (*ASSUMPTIONS, SENT, KEPT))
 
 
 def _one_by_one(found: Budget, swept: LineSweep) -> tuple[float, float, float]:
