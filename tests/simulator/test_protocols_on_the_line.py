@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from bad_protocols import GOOD
+from fuzzed_halls import HALLS, SECOND
 from hypothesis import HealthCheck, given, settings
 from places import SCENARIOS
 from test_both_paths import plans, records_of, text_of
 
 from busim.foundation.diagnostics import Findings
-from busim.plan import Plan, read, read_text
+from busim.plan import FaultPlan, Plan, read, read_text
 from busim.protocols import Request, find
 from busim.recording.trace import BURST, EXCHANGE, Record
 from busim.runtime.session import Run, replay
@@ -70,6 +72,20 @@ def test_a_reply_that_begins_as_a_request_ends_does_not_spoil_it_for_others_on_e
     plan = read_text(text_of(case).replace("protocol: modbus-rtu", "protocol: tagged"))
     fast, exact = (records_of(plan, exact=exact, until=300_000_000) for exact in (False, True))
     assert fast == exact
+
+
+def test_a_protocol_without_silence_takes_the_fast_path_until_it_is_disturbed_and_soon_after() -> None:
+    """A master asks as soon as its answer is over, and that is still on its way to the cameras behind."""
+    plan = HALLS["steps"]
+    noise = FaultPlan("idle-noise", ("wall",), SECOND, SECOND // 2, parameters={"rate": "20 /s"})
+    records: list[Record] = []
+    world = build(replace(plan, faults=(noise,)), 1, records.append)
+    world.start()
+    world.kernel.advance(3 * SECOND)
+    exact = [record[3] for record in records if record[0] == BURST and record[-1]]
+    assert len(exact) > 3
+    assert min(exact) > SECOND
+    assert max(exact) < 3 * SECOND // 2 + SECOND // 10
 
 
 # -- in plans -----------------------------------------------------------------------------------------------

@@ -693,12 +693,62 @@ def test_a_clean_exchange_takes_the_fast_path_and_leaves_one_record_a_burst() ->
     assert [(record[0], record[-1]) for record in wire.records] == [(BURST, 0), (BURST, 0)]
 
 
+def after_a_burst(gap: int, baud: int = 9600, *, exact: bool = False, **line: Any) -> Wire:
+    """One station sends, and another halfway to the far end `gap` ns after that signal has passed it. Not yet run."""
+    wire = Wire(always_exact=exact, **line)
+    for name, metres in (("near", 0.0), ("middle", 500.0), ("far", 1000.0)):
+        wire.station(name, metres, port(baud))
+    wire.start()
+    wire.send(0, "near", b"reply")
+    wire.send(port(baud).offset(100) + wire.line.delay_over(500.0) + gap, "middle", b"next")
+    return wire
+
+
+def path_of(wire: Wire) -> list[int]:
+    return [record[-1] for record in wire.records if record[0] == BURST]
+
+
+@pytest.mark.parametrize(
+    ("gap", "baud", "path"),
+    # at 1 MBd the last character comes to the far end only when the next burst has begun
+    [(-1, 9600, [0, 1]), (0, 9600, [0, 0]), (1000, 9600, [0, 0]), (0, 10**6, [1, 1])],
+)
+def test_a_burst_behind_another_takes_the_fast_path_though_that_one_has_not_reached_the_far_end(
+    gap: int, baud: int, path: list[int]
+) -> None:
+    """As masters ask where the protocol has no silence: their answer is over, and still on its way to others."""
+    wire, exact = after_a_burst(gap, baud).run(), after_a_burst(gap, baud, exact=True).run()
+    assert path_of(wire) == path
+    for name in wire.stations:
+        assert wire.heard(name) == exact.heard(name)
+        assert wire.values(name) == {"near": b"next", "middle": b"reply", "far": b"replynext"}[name]
+
+
+@pytest.mark.parametrize("disturb", ["pulse", "break"])
+@pytest.mark.parametrize("gap", [0, 1000])
+def test_what_follows_a_burst_so_closely_is_disturbed_alike_on_both_paths(gap: int, disturb: str) -> None:
+    """The tail of the first burst still drives the far end, so a pulse on a floating pair acts there only behind it."""
+    heard = []
+    for exact in (False, True):
+        wire = after_a_burst(gap, exact=exact, biased=False, contention="nearer-wins")
+        at = round(50 * BIT) + wire.line.delay_over(500.0) + gap + 500
+        if disturb == "pulse":
+            wire.at(at, lambda _, line=wire.line: line.pulse(3 * 10**5, True))
+        else:
+            wire.at(at, lambda _, wire=wire: wire.line.begin_break(wire.stations["far"]))
+            wire.at(at + 3 * 10**6, lambda _, wire=wire: wire.line.end_break(wire.stations["far"]))
+        wire.run()
+        heard.append({name: wire.heard(name) for name in wire.stations})
+    assert heard[0] == heard[1]
+
+
 # -- both paths -------------------------------------------------------------------------------------------------------
 
 senders = st.lists(
     st.tuples(
         st.integers(0, 3),  # who
-        st.integers(-12, 60),  # gap in half bits after the end of the one before, negative: into it
+        # gap in half bits after the end of the one before, negative: into it; None: as soon as that has passed it
+        st.integers(-12, 60) | st.none(),
         st.binary(min_size=1, max_size=5),
     ),
     min_size=1,
@@ -720,7 +770,24 @@ lines = st.fixed_dictionaries(
 )
 
 
-def play(case: dict, script: list[tuple[int, int, bytes]], exact: bool) -> tuple[list, list]:  # type: ignore[type-arg]
+def send_all(wire: Wire, case: dict, script: list[tuple[int, int | None, bytes]]) -> int:  # type: ignore[type-arg]
+    """Have the script sent. Returns when its last character ends, ns, were there no `lead`."""
+    of = port(case["baud"], case["format"])
+    at, before = 1_000_000, 0
+    mask = (1 << int(case["format"][0])) - 1
+    for who, gap, data in script:
+        if gap is None:
+            driver = wire.stations[str(before)]
+            at += max(driver.lead, 0) + driver.hold + driver.delays[who]
+        else:
+            at = max(at + of.offset(abs(gap)) * (1 if gap >= 0 else -1), 0)
+        before = who
+        wire.send(at, str(who), bytes(value & mask for value in data))
+        at += of.offset(len(data) * of.halves)
+    return at
+
+
+def play(case: dict, script: list[tuple[int, int | None, bytes]], exact: bool) -> tuple[list, list]:  # type: ignore[type-arg]
     wire = Wire(always_exact=exact, contention=case["contention"], coin_key=3)
     of = port(case["baud"], case["format"])
     for n in range(4):
@@ -728,12 +795,7 @@ def play(case: dict, script: list[tuple[int, int, bytes]], exact: bool) -> tuple
     for n, metres in enumerate(case["listeners"]):
         wire.station(f"listener {n}", metres, of)
     wire.start()
-    at = 1_000_000
-    mask = (1 << int(case["format"][0])) - 1
-    for who, gap, data in script:
-        at = max(at + of.offset(abs(gap)) * (1 if gap >= 0 else -1), 0)
-        wire.send(at, str(who), bytes(value & mask for value in data))
-        at += of.offset(len(data) * of.halves)
+    at = send_all(wire, case, script)
     wire.run(at + 10**9)
     heard = []
     for name in wire.listeners:
@@ -761,7 +823,7 @@ def differ(one: list, other: list) -> bool:  # type: ignore[type-arg]
 @given(lines, senders)
 def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
     case: dict,
-    script: list[tuple[int, int, bytes]],  # type: ignore[type-arg]
+    script: list[tuple[int, int | None, bytes]],  # type: ignore[type-arg]
 ) -> None:
     _same_on_both_paths(case, script)
 
@@ -772,12 +834,12 @@ def test_both_paths_give_the_same_byte_for_byte_and_nanosecond_for_nanosecond(
 @given(lines, senders)
 def test_both_paths_give_the_same_on_ten_thousand_lines(
     case: dict,
-    script: list[tuple[int, int, bytes]],  # type: ignore[type-arg]
+    script: list[tuple[int, int | None, bytes]],  # type: ignore[type-arg]
 ) -> None:
     _same_on_both_paths(case, script)
 
 
-def _same_on_both_paths(case: dict, script: list[tuple[int, int, bytes]]) -> None:  # type: ignore[type-arg]
+def _same_on_both_paths(case: dict, script: list[tuple[int, int | None, bytes]]) -> None:  # type: ignore[type-arg]
     fast, bursts = play(case, script, exact=False)
     exact, exact_bursts = play(case, script, exact=True)
     assert not differ(fast, exact), (fast, exact)
@@ -881,7 +943,7 @@ ALL_AT_ONE_PLACE: dict[str, object] = {
 @given(lines, senders, st.lists(st.integers(-5, 400), max_size=70), st.integers(0, 400), st.sampled_from([0, 12_000]))
 def test_nothing_is_said_to_be_heard_otherwise_that_was_heard_as_it_was_sent(
     case: dict,  # type: ignore[type-arg]
-    script: list[tuple[int, int, bytes]],
+    script: list[tuple[int, int | None, bytes]],
     pulses: list[int],
     end: int,
     ppm: float,
@@ -892,13 +954,8 @@ def test_nothing_is_said_to_be_heard_otherwise_that_was_heard_as_it_was_sent(
         wire.station(str(n), case["metres"][n], of, echo=case["echo"][n], lead=case["lead"][n], hold=case["hold"][n])
         wire.stations[str(n)].label = n + 1
     wire.start()
+    send_all(wire, case, script)
     of = port(case["baud"], case["format"])
-    at = 1_000_000
-    mask = (1 << int(case["format"][0])) - 1
-    for who, gap, data in script:
-        at = max(at + of.offset(abs(gap)) * (1 if gap >= 0 else -1), 0)
-        wire.send(at, str(who), bytes(value & mask for value in data))
-        at += of.offset(len(data) * of.halves)
     for halves in pulses:
         wire.at(1_000_000 + of.offset(max(halves, 0)), lambda _: wire.line.pulse(of.offset(1) // 40, False))
     wire.run(1_000_000 + of.offset(end))

@@ -93,8 +93,8 @@ class ExactPath:
         """Add a burst or pulse that changes the levels from now on."""
         if self.groups:
             self._drop_past()
-        elif burst is not None:
-            self.recent = []
+        elif burst is not None:  # one that is over may still be on its way to the far end
+            self.recent = [other for other in self.recent if other.off + self._cable.span > burst.on]
         if burst is not None:
             self.recent.append(burst)
         if pulse is not None:

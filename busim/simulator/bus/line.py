@@ -264,7 +264,8 @@ class Line:
         traffic, groups = self.traffic, self._groups
         traffic.under_way += 1
         traffic.begun_at = burst.start
-        if groups.alike and not self.exact_groups and burst.on >= traffic.free_at:
+        follows = burst.on >= traffic.free_at or self._follows(burst)
+        if follows and groups.alike and not self.exact_groups:
             station = burst.station
             for group in groups.shared:
                 sends = station.group is group and not station.echo
@@ -273,20 +274,35 @@ class Line:
                 elif sends or group.source is not station or group.deaf is not None:
                     break  # its stations would hear different things from here, or at different delays
             else:
-                self._exact.recent[:] = (burst,)
+                if burst.on >= traffic.free_at:
+                    self._exact.recent[:] = (burst,)
+                else:
+                    for group in groups.every:
+                        self._exact.mark_heard(group)
+                    self._exact.add(burst)
                 traffic.free_at = burst.off + self._cable.span
                 self._fast.deliver(burst)
                 return
-        self._begin_exact(burst)
+        self._begin_exact(burst, contended=not follows)
 
-    def _begin_exact(self, burst: Burst) -> None:
+    def _follows(self, burst: Burst) -> bool:
+        """Whether this burst follows those before it at every place, and all stations have their characters by now.
+
+        It does if their signals have passed its sender: delays add up along the cable, so it overtakes none.
+        """
+        span, delays = self._cable.span, burst.station.delays
+        return all(
+            other.whole + span < burst.on and other.off + delays[other.station.number] <= burst.on
+            for other in self._exact.recent
+        )
+
+    def _begin_exact(self, burst: Burst, *, contended: bool) -> None:
         """A burst begins that at least one group may have to hear on the exact path."""
         cable, traffic, exact = self._cable, self.traffic, self._exact
         if cable.segments is not None and not self._rewiring.admit(burst):
             return
         self._groups.release(burst.on)
         station, span = burst.station, cable.span
-        contended = burst.on < traffic.free_at
         disturbed = contended or self._always_exact or any(p.end + span > burst.on for p in exact.pulses)
         unlike = burst.setting.inverted or station.lead < 0 or station.hold < 0
         for group in self._groups.every:
