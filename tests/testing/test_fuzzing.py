@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fuzzed_halls import HALLS, MS, QUICK, SECOND, SHOWN, behind_a_box
@@ -29,6 +30,7 @@ from busim.testing.fuzzing import (
     load,
     run_pure,
     save,
+    save_test,
     space_of,
 )
 from busim.testing.fuzzing.drawing import Drawing
@@ -109,12 +111,65 @@ def test_faults_of_the_catalogue_are_drawn_with_values_within_their_bounds() -> 
     assert case_of(found.failures[0].case.as_json()) == found.failures[0].case
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"busim-failure": 9}', '{"busim-failure": 1}', "\x00"])
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{}", '{"busim-failure": 9}', '{"busim-failure": 1}', "\x00", "[" * 100_000]
+)
 def test_a_file_that_is_no_saved_failure_is_refused(text: str, tmp_path: Path) -> None:
     path = tmp_path / "failure.json"
     path.write_text(text)
     with pytest.raises(UserError):
         load(path)
+
+
+FAULT: list[Any] = ["late-reply", "c2", 1500 * MS, 400 * MS, []]
+MOVE: list[Any] = [1500 * MS, "c1", "iris", 5, False]
+# Where a saved failure was edited or damaged, and what then stands there.
+DAMAGES: dict[str, tuple[str, Any]] = {
+    "a fault with a part too few": ("faults.0", [FAULT[:4]]),
+    "a fault with a part too many": ("faults.0", [[*FAULT, "x"]]),
+    "a parameter without a value": ("faults.0", [[*FAULT[:4], [["share"]]]]),
+    "a fault before the beginning": ("faults.0.2", [["late-reply", "c2", -5, 400 * MS, []]]),
+    "a fault at no instant": ("faults.0.2", [["late-reply", "c2", "soon", 400 * MS, []]]),
+    "faults that are none": ("faults", 3),
+    "a move at no instant": ("actions.0.0", [["soon", *MOVE[1:]]]),
+    "a move with a part too few": ("actions.0", [MOVE[:3]]),
+    "a move to no number": ("actions.0.3", [[*MOVE[:3], "bright", False]]),
+    "a move of an unknown camera": ("actions.0.1", [[MOVE[0], "c9", *MOVE[2:]]]),
+    "a move of an unknown control": ("actions.0.2", [[*MOVE[:2], "warp", 5, False]]),
+    "a negative length": ("length", -1),
+    "no length": ("length", 0),
+    "a length that is no number": ("length", "4s"),
+    "a length beyond all time": ("length", 10**30),
+    "a seed that is no number": ("seed", "x"),
+    "a seed that is missing": ("seed", None),
+    "a judge that is no name": ("judge", ["quiet-line"]),
+    "a plan that is no text": ("plan", 7),
+    "files that are none": ("plan-files", []),
+    "a master that is no name": ("tested.make", {"make": 5}),
+    "words that are none": ("tested.command.0", {"command": [1, 2], "master": "desk"}),
+    "an unknown master": ("tested.master", {"command": ["true"], "master": "nobody"}),
+    "a file without its function": ("tested.function", {"function": ["a.py"], "master": "desk"}),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+@pytest.mark.parametrize("form", [1, 2])
+def test_a_saved_failure_that_is_damaged_is_refused_with_the_place(damage: str, form: int, tmp_path: Path) -> None:
+    case = Case(
+        7, 2 * SECOND, (FaultEvent("late-reply", "c2", 1500 * MS, 400 * MS),), (Action(1500 * MS, "c1", "iris", 5),)
+    )
+    path = save_test(tmp_path, "test_desk.py", "test_desk", behind_a_box(HALLS["rates"]), case, "it asked")
+    entry = json.loads(path.read_text())
+    assert load(path).case == case
+    place, value = DAMAGES[damage]
+    entry |= {place.partition(".")[0]: value, "busim-failure": form}
+    if form == 1 and isinstance(entry["faults"], list):
+        entry["faults"] = [[*one[:4], 1, *one[4:]] for one in entry["faults"]]  # they had an amount
+    path.write_text(json.dumps(entry))
+    with pytest.raises(UserError) as told:
+        load(path)
+    if form == 2:
+        assert place in str(told.value)
 
 
 def test_a_master_of_a_protocol_without_silence_waits_for_the_end_of_rubbish() -> None:

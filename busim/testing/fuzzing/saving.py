@@ -23,6 +23,7 @@ from busim.simulator.faults import all_faults
 from busim.testing.fuzzing.campaign import Failure
 from busim.testing.fuzzing.case import Case, case_of
 from busim.testing.fuzzing.pure import Result
+from busim.testing.fuzzing.saved_form import check_against_plan, read_form
 from busim.testing.fuzzing.served import ServedRun
 from busim.testing.fuzzing.virtual import VirtualRun
 from busim.testing.fuzzing.workers import AnyRun
@@ -132,38 +133,35 @@ def load(path: Path) -> Saved:
     """A saved failure. Raises UserError for another file, or one of another form."""
     try:
         entry = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise UserError("this is not a saved failure", file=str(path), found=str(error)[:100]) from error
-    form = entry.get("busim-failure") if isinstance(entry, dict) else None
-    if form == 1:
+    version = entry.get("busim-failure") if isinstance(entry, dict) else None
+    if version == 1:
         entry = _of_form_1(path, entry)
-    elif form != FORMAT:
+    elif version != FORMAT:
         raise UserError(
-            "this is no saved failure of a form that is known here", file=str(path), found=repr(form),
+            "this is no saved failure of a form that is known here", file=str(path), found=repr(version)[:60],
             expected=str(FORMAT), mend="run it with the version of busim that saved it",
         )  # fmt: skip
-    try:
-        plan = read_text(entry["plan"], entry["plan-path"], entry["plan-files"])
-        tested = entry.get("tested", {})
-        function, test = tested.get("function"), tested.get("test")
-        return Saved(
-            entry["judge"], entry["why"], plan, case_of(entry), entry["busim"], tuple(tested.get("command", ())),
-            tested.get("master", ""), tested.get("make", ""), bool(tested.get("intents")),
-            None if function is None else (str(function[0]), str(function[1])),
-            None if test is None else (str(test[0]), str(test[1])),
-        )  # fmt: skip
-    except (KeyError, TypeError, AttributeError, IndexError) as error:
-        raise UserError(
-            "a saved failure is damaged", file=str(path), found=f"{type(error).__name__}: {error}"
-        ) from error
+    form = read_form(path, entry)
+    plan = read_text(form.plan, form.path, form.files)
+    case, tested = case_of(form.model_dump()), form.tested
+    check_against_plan(path, plan, case, tested.master if tested.command or tested.function else "")
+    return Saved(
+        form.judge, form.why, plan, case, form.busim, tuple(tested.command), tested.master, tested.make, tested.intents,
+        tested.function, tested.test,
+    )  # fmt: skip
 
 
 def _of_form_1(path: Path, entry: dict[str, Any]) -> dict[str, Any]:
     """A failure of form 1: its faults had an amount too, which those of the catalogue did not use. Raises UserError for
     faults that busim no longer has."""
+    given = entry.get("faults")
+    if not isinstance(given, list):
+        return entry
     faults = []
-    for one in entry.get("faults", ()):
-        if not isinstance(one, list) or len(one) != 6 or one[0] not in all_faults():
+    for one in given:
+        if not isinstance(one, list) or len(one) != 6 or str(one[0]) not in all_faults():
             raise UserError(
                 "this saved failure has a fault that busim no longer has", file=str(path),
                 found=repr(one[0] if isinstance(one, list) and one else one)[:60], expected="a fault of the catalogue",

@@ -1,0 +1,87 @@
+"""The form of a saved failure as text. People edit such files, so every place is checked before it is used."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from busim.foundation.errors import UserError
+from busim.installation import resolve
+from busim.plan import Plan
+from busim.testing.fuzzing.case import Case
+
+_DAY = 86_400 * 10**9  # ns: no case is longer
+_Instant = Annotated[int, Field(ge=0, le=_DAY)]
+_Length = Annotated[int, Field(ge=1, le=_DAY)]
+_Number = Annotated[int, Field(ge=-(1 << 63), lt=1 << 63)]
+_Fault = tuple[str, str, _Instant, _Length, list[tuple[str, str]]]
+_Move = tuple[_Instant, str, str, _Number, bool]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(strict=True, frozen=True)
+
+
+class Tested(_Part):
+    """What was tested, as `saving.Saved` says."""
+
+    command: list[str] = []
+    master: str = ""
+    make: str = ""
+    intents: bool = False
+    function: tuple[str, str] | None = None
+    test: tuple[str, str] | None = None
+
+
+class SavedForm(_Part):
+    """A saved failure, version 2. Other keys are for people."""
+
+    busim: str
+    judge: str
+    why: str
+    seed: _Number
+    length: _Length
+    faults: list[_Fault]
+    actions: list[_Move]
+    tested: Tested = Tested()
+    plan: str
+    path: str = Field(alias="plan-path")
+    files: dict[str, str] = Field(alias="plan-files")
+
+
+def read_form(path: Path, entry: dict[str, Any]) -> SavedForm:
+    """The places of an entry. Raises UserError for one that is missing or holds something else."""
+    try:
+        return SavedForm.model_validate_json(json.dumps(entry))
+    except ValidationError as error:
+        wrong = error.errors(include_url=False)[0]
+        raise UserError(
+            "a saved failure is damaged", file=str(path), field=".".join(str(one) for one in wrong["loc"]),
+            found=json.dumps(wrong["input"])[:60], expected=wrong["msg"],
+            mend="mend this place, or run the campaign again",
+        ) from None  # fmt: skip
+
+
+def check_against_plan(path: Path, plan: Plan, case: Case, master: str) -> None:
+    """Raises UserError for a move or a master (empty: any) that the plan does not have. Faults are checked by whoever
+    builds the installation.
+    """
+    masters = [one.name for one in plan.masters if one.through]
+    if master and master not in masters:
+        raise _unknown(path, "tested.master", "master behind a converter", master, masters)
+    known = {camera.name: camera.speaks.keys for line in resolve(plan).lines for camera in line.cameras}
+    for number, move in enumerate(case.actions):
+        if move.camera not in known:
+            raise _unknown(path, f"actions.{number}.1", "camera", move.camera, known)
+        if move.control not in known[move.camera]:
+            raise _unknown(path, f"actions.{number}.2", "control", move.control, known[move.camera])
+
+
+def _unknown(path: Path, field: str, what: str, found: str, known: Any) -> UserError:
+    return UserError(
+        f"the plan of this saved failure has no such {what}", file=str(path), field=field, found=repr(found[:60]),
+        expected=", ".join(known), mend="name one of these",
+    )  # fmt: skip
