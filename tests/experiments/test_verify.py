@@ -20,6 +20,7 @@ from places import TOP
 
 from busim.analysis.budget import LineBudget, budget
 from busim.cli import budget as command
+from busim.experiments.measurement_run import measure
 from busim.experiments.verify import DIFFERS, HOLDS, TOLERANCES, TOO_FEW, Check, long_enough, verify
 from busim.experiments.verify.checks import bound_check, mean_check, strict_mean_check
 from busim.foundation.errors import UserError
@@ -174,6 +175,29 @@ def test_the_worst_case_is_reached_within_a_tenth_and_never_exceeded(controls: s
     (worst,) = (check for check in line.checks if check.name == "move_max")
     assert worst.verdict == HOLDS
     assert worst.measured > 0.9 * worst.expected
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        {"turnaround": "1..3 ms", "packing": "{idle: 20 ms, length: 0}", "more": SLOW, "every": "1 s"},
+        {"turnaround": "3..16 ms", "controls": "[iris, red_gain, zoom, focus]", "every": "250 ms"},
+        {"turnaround": "2..6 ms", "more": SLOW.replace("1 s", "130 ms"), "every": "250 ms", "moves": "60 /s"},
+        {"turnaround": "2..6 ms", "every": "0", "absent": (2,), "cameras": 3},
+    ],
+    ids=["two groups", "one group", "more than there is time for", "one dead"],
+)
+def test_no_value_becomes_older_than_the_worst_case_says(settings: dict[str, Any]) -> None:
+    """With so many moves that a wanted interval can be kept on average and not with every unknown at its bad end."""
+    plan = box(**{"cameras": 2, "controls": "[iris]", "moves": "30 /s", "latency": "0..3 ms"} | settings)
+    (line,), (seen,) = budget(plan, what_ifs=False).lines, measure(plan, 600 * 10**9)
+    living = [camera for camera in line.cameras if not camera.trouble]
+    assert living
+    for camera in living:
+        bound, oldest = camera.figures["age_worst"].value, seen.cameras[camera.name]["age_worst"].value
+        assert bound is not None
+        assert oldest is not None
+        assert oldest <= bound
 
 
 # -- verdicts and the command --------------------------------------------------------------------------------

@@ -359,34 +359,23 @@ class Expected:
         return pace.waits.turn.added(pace.cycle * (turns + sum([often for _, often in pace.probes()])))
 
     @cached_property
-    def _between(self) -> tuple[float, list[tuple[int, float, float]]]:
-        """ns between two polls at the most, but for polls that keep their pace; and those: number, time, every."""
-        pace, case = self.worst, self.worst.case
+    def _waiting(self) -> float:
+        """ns from the instant at which a poll is due until its answer, and the pause, at the most: every poll once."""
+        pace = self.worst
         lost = sum(float(pace.timing(number).lost) for number, alive in enumerate(pace.layout.alive) if not alive)
         commands = COMMANDS_IN_A_ROW * len(pace.layout.alive) * self.longest_command if pace.move_rate else 0.0
-        polls, cycle = case.polls, pace.cycle
-        paced = [
-            (number, pace.poll_cost(number), float(polls[number].every))
-            for number in pace.layout.living
-            if polls[number].every >= cycle
-        ]
-        return pace.occupied + lost + commands, paced
+        return pace.occupied + lost + commands
 
     def worst_age(self, number: int) -> float:
         """ns that the age of what this poll brings never exceeds, while nothing is damaged.
 
-        Whatever operators do: four commands between any two polls. Dead cameras cost what they do until given up.
+        Whatever operators do: four commands between any two polls. Dead cameras cost what they do until given up. A
+        poll that began on time is due again after its wanted interval. Then every other poll goes before it once at
+        most: whatever was served since is due later.
         """
         pace = self.worst
-        between, paced = self._between
-        rest = 0.0
-        for other, time, every in paced:
-            if other == number:
-                rest = every
-            else:
-                between += int(between // every) * time
         delivery = pace.timing(number).exchange.delivery(WORST) + pace.layout.polls[number].way / 2
-        return float(worst_age(rest + between, delivery))
+        return float(worst_age(float(pace.case.polls[number].every) + self._waiting, delivery))
 
 
 def _inside(pace: PollSchedule) -> list[float]:
