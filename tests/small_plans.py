@@ -5,7 +5,7 @@ from __future__ import annotations
 from crccheck.crc import CrcModbus
 
 from busim.plan import Plan, read_text
-from busim.simulator.bus import Station
+from busim.simulator.bus import Burst, Station
 
 
 def wall(
@@ -91,5 +91,5 @@ class KeepingListener:
     def clear(self) -> None:
         """Keeps nothing."""
 
-    def stop(self, held: int) -> int:
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
         return 0

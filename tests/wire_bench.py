@@ -8,7 +8,7 @@ from typing import Any
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import Record
-from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.bus import Burst, Line, Setting, Station, setting
 from busim.simulator.kernel import Kernel
 
 
@@ -45,7 +45,7 @@ class RawListener:
 
     def clear(self) -> None: ...
 
-    def stop(self, held: int) -> int:
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
         return 0
 
 

@@ -42,6 +42,7 @@ from busim.protocols.contract import (
 from busim.protocols.keys import has_id, spoken
 from busim.protocols.modbus_rtu import ModbusRtu
 from busim.protocols.searching import MOST_SLOTS, SERIALS, assignment, search, searches, slot_of
+from busim.protocols.silence import SilenceFramer
 from busim.protocols.sources import GROUP, find, names
 from busim.protocols.starters import starter
 
@@ -95,6 +96,7 @@ __all__ = [
     "Operation",
     "Reply",
     "Request",
+    "SilenceFramer",
     "StreamFramer",
     "WireFramer",
     "assignment",

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 from bad_protocols import GOOD
 from fuzzed_halls import HALLS, SECOND
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from places import SCENARIOS
 from test_both_paths import plans, records_of, text_of
 
 from busim.foundation.diagnostics import Findings
 from busim.plan import FaultPlan, Plan, read, read_text
-from busim.protocols import Request, find
+from busim.protocols import READ, Request, find
 from busim.recording.trace import BURST, EXCHANGE, Record
 from busim.runtime.session import Run, replay
 from busim.simulator.world import build
@@ -48,8 +48,43 @@ def test_what_came_before_a_request_does_not_count_as_an_answer_to_it_on_either_
     assert fast == exact
 
 
+ONE_BURST_THAT_GROWS: dict[str, Any] = {  # requests come faster than they are sent: the burst grows while it lasts
+    "baud": 9600, "format": "8E1", "contention": "space-wins", "errors": 0, "bias": False, "chatter": 0,
+    "idle": "4 ms", "length": 3, "latency": "0..2 ms", "time_out": "7 ms", "second": False, "listen": "0",
+    "every": "0",
+    "cameras": [
+        {"bus_id": bus_id, "after": after, "turnaround": turnaround, "echo": echo, "hold": hold, "format": of}
+        for bus_id, after, turnaround, echo, hold, of in (
+            (3, 40, "0", True, "200 us", "8O1"), (2, 250, "0..3 ms", True, "0", ""),
+            (2, 40, "2..2.1 ms", False, "0", ""), (2, 0, "0..3 ms", False, "200 us", ""),
+        )
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("exact", [False, True])
+@pytest.mark.parametrize("cameras", [1, 3])
+def test_a_request_is_answered_though_its_burst_goes_on_where_it_ends_by_its_bytes(cameras: int, exact: bool) -> None:
+    """Two requests in one burst, as a client's segment may hold: the answer to the first collides with the second."""
+    case = ONE_BURST_THAT_GROWS | {"cameras": [ONE_BURST_THAT_GROWS["cameras"][2] | {"turnaround": "3 ms"}] * cameras}
+    case["cameras"] = [one | {"bus_id": number} for number, one in enumerate(case["cameras"], 1)]
+    plan = read_text(text_of(case).replace("protocol: modbus-rtu", "protocol: text"))
+    records: list[Record] = []
+    world = build(plan, 1, records.append, always_exact=exact)  # not started: nobody polls
+    line = world.lines["pair"]
+    requests = [find("text").encode_request(Request(1, READ, key, 1)) for key in (0, 1)]
+    line.start()
+    line.send(line.stations[0], b"".join(requests))
+    world.kernel.advance(200_000_000)
+    asked, answered, *_ = sorted((record for record in records if record[0] == BURST), key=lambda record: record[3])
+    assert asked[6] == b"".join(requests)
+    camera = line.stations[1]
+    assert answered[3] == camera.setting.reach(len(requests[0]))[0] + camera.delays[0] + 3_000_000
+
+
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize("name", ["text", "short", "tagged"])
+@example(case=ONE_BURST_THAT_GROWS)
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(case=plans)
 def test_an_installation_does_the_same_on_both_paths(name: str, case: dict[str, Any]) -> None:

@@ -33,7 +33,6 @@ class FastPath:
     def deliver(self, burst: Burst) -> None:
         """Schedule the delivery: to single groups each at its instant, to shared groups at the end of the burst."""
         station, tell = burst.station, self._kernel.at_near
-        burst.deliver_to = len(burst.data)
         groups = self._groups
         for group in groups.single:
             if not group.receivers and (group is not station.group or station.echo):
@@ -43,13 +42,13 @@ class FastPath:
                 if group.listener.stops:
                     self._next_stop(group)
                 else:
-                    group.deliver_to = burst.deliver_to
+                    group.deliver_to = len(burst.data)
                     tell(burst.whole + member.delays[station.number], self._tell, group)
         for group in groups.shared:
             if not group.receivers:
                 group.burst = burst
                 group.delivered = 0
-        self._kernel.at(burst.whole + self._cable.span, self.close, burst)
+        self._close_in_parts(burst)
 
     def close_later(self, burst: Burst) -> None:
         """Schedule the end of a burst that no group on the fast path hears."""
@@ -116,11 +115,19 @@ class FastPath:
     def _next_stop(self, group: ReceiverGroup) -> None:
         burst = group.burst
         assert burst is not None
-        ahead = len(burst.data) - group.delivered
-        group.deliver_to = group.delivered + min(group.listener.stop(group.delivered) or ahead, ahead)
-        self._kernel.at_near(
-            burst.sampled(group.deliver_to) + group.members[0].delays[burst.station.number], self._tell, group
-        )
+        ahead, delay = len(burst.data) - group.delivered, group.members[0].delays[burst.station.number]
+        group.deliver_to = group.delivered + min(group.listener.stop(burst, group.delivered, delay) or ahead, ahead)
+        self._kernel.at_near(burst.sampled(group.deliver_to) + delay, self._tell, group)
+
+    def _close_in_parts(self, burst: Burst) -> None:
+        """Schedule the delivery to shared groups: of what the first of them must hear before the rest, or of all."""
+        until = whole = len(burst.data)
+        for group in self._groups.shared:
+            if group.burst is burst and group.listener.stops and group.delivered < whole:
+                until = min(until, group.delivered + (group.listener.stop(burst, group.delivered, 0) or whole))
+        burst.deliver_to = until
+        end = burst.whole if until == whole else burst.sampled(until)
+        self._kernel.at(end + self._cable.span, self.close, burst)
 
     def _tell(self, group: ReceiverGroup) -> None:
         """A single group has received its characters."""
@@ -152,10 +159,10 @@ class FastPath:
         """The burst has reached every station as far as planned: deliver to shared groups; write it
         if it is complete.
         """
-        if burst.closed:  # it was cut off, and ended earlier
-            return
         until, data = burst.deliver_to, burst.data
         whole = until == len(data)
+        if burst.closed or (whole and self._kernel.now < burst.whole + self._cable.span):
+            return  # it was cut off, and ended or ends at another instant
         if whole:
             exact = burst.exact
             burst.closed = True
@@ -170,5 +177,4 @@ class FastPath:
             if group.burst is burst and group.delivered < until:
                 self._hand_over(group, burst, until)
         if not whole:
-            burst.deliver_to = len(burst.data)
-            self._kernel.at(burst.whole + self._cable.span, self.close, burst)
+            self._close_in_parts(burst)

@@ -48,10 +48,10 @@ class Listener(Protocol):
     def clear(self) -> None:
         """Forget the held characters: its stations went on with forks, which are fresh by now."""
 
-    def stop(self, held: int) -> int:
-        """After how many more characters `heard` must be called; 0: not before the burst ends.
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
+        """After how many more characters of a burst `heard` must be called; 0: not before it ends.
 
-        `held`: characters of the current burst already delivered.
+        `held`: its characters already delivered; `delay`: ns from its sender to where they are heard.
         """
 
 

@@ -6,9 +6,9 @@ them all. A camera that hears something else (a collision, its own setting) gets
 
 from __future__ import annotations
 
-from busim.protocols import BusProtocol, Frames, Request, WireFramer
+from busim.protocols import BusProtocol, Frames, Request, SilenceFramer, WireFramer
 from busim.recording.trace import FRAME, Emit
-from busim.simulator.bus import Line, Listener, Setting, Station
+from busim.simulator.bus import Burst, Line, Listener, Setting, Station
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort, Roll
 
@@ -31,9 +31,8 @@ class Hearing(Roll):
         "_ports",
         "_protocol",
         "_source",
+        "stops",
     )
-
-    stops = False
 
     def __init__(
         self, kernel: Kernel, line: Line, protocol: BusProtocol, framer: WireFramer, emit: Emit, ports: list[CameraPort]
@@ -42,6 +41,7 @@ class Hearing(Roll):
         self._line = line
         self._protocol = protocol
         self._framer = framer
+        self.stops = not isinstance(framer, SilenceFramer)
         self._emit = emit
         self._armed = False
         self._deaf: Station | None = None
@@ -194,5 +194,11 @@ class Hearing(Roll):
         self._framer.clear()
         self._deaf = self._source = None
 
-    def stop(self, held: int) -> int:
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
+        """A frame that ends by its bytes may end before its burst does, and is then answered before that."""
+        coming = burst.data[held:]
+        first, last = burst.sampled(held + 1) + delay, burst.whole + delay
+        for _, at, _ in self._framer.fork(0).feed(coming, first, last, 0):
+            if first <= at < last:
+                return 1 + (2 * (at - first) * (len(coming) - 1) + last - first) // (2 * (last - first))
         return 0

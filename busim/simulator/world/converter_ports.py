@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
-from busim.simulator.bus import Line, Setting, Station, setting
+from busim.simulator.bus import Burst, Line, Setting, Station, setting
 from busim.simulator.converters import (
     MOST_DATAGRAMS,
     MOST_WAITING,
@@ -395,5 +395,5 @@ class ConverterPort:
     def clear(self) -> None:
         """Nothing to forget: held bytes leave in their time."""
 
-    def stop(self, held: int) -> int:
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
         return self._packer.stop()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from busim.recording.trace import EXCHANGE, Emit
-from busim.simulator.bus import Line, Station
+from busim.simulator.bus import Burst, Line, Station
 from busim.simulator.kernel import Kernel, Stream
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
@@ -144,7 +144,7 @@ class MasterOnLine(MasterPort):
     def clear(self) -> None:
         """Nothing to forget: the master judges bytes by its own state."""
 
-    def stop(self, held: int) -> int:
+    def stop(self, burst: Burst, held: int, delay: int) -> int:
         return 0
 
 
