@@ -19,6 +19,7 @@ from busim.simulator.masters import Master
 from busim.testing.broken_masters import BROKEN
 from busim.testing.fuzzing import (
     NOT_DRAWN,
+    Accepted,
     Action,
     Campaign,
     Case,
@@ -28,6 +29,7 @@ from busim.testing.fuzzing import (
     case_of,
     fuzz,
     load,
+    read_accepted,
     run_pure,
     save,
     save_test,
@@ -170,6 +172,33 @@ def test_a_saved_failure_that_is_damaged_is_refused_with_the_place(damage: str, 
         load(path)
     if form == 2:
         assert place in str(told.value)
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        ("judge: quiet-lines, reason: known", "accepted[0].judge: busim has no such judge"),
+        ("judge: quiet-lines, reason: known", "did you mean `quiet-line`?"),
+        ("judge: quiet-line, fault: late-replay, reason: known", "did you mean `late-reply`?"),
+        ("judge: quiet-line, fault: [late-reply], reason: known", "busim has no such fault"),
+        ("judge: quiet-line", "needs a judge and a reason"),
+        ("judge: quiet-line, reason: ' '", "needs a judge and a reason"),
+        ("judge: quiet-line, reason: [known]", "needs a judge and a reason"),
+        ("judge: quiet-line, reason: known, because: of it", "needs a judge and a reason"),
+    ],
+)
+def test_an_accepted_failure_that_nothing_could_match_is_refused(entry: str, said: str, tmp_path: Path) -> None:
+    path = tmp_path / "known.yaml"
+    path.write_text(f"busim-accepted: 1\naccepted:\n  - {{{entry}}}\n")
+    with pytest.raises(UserError) as told:
+        read_accepted(path)
+    assert said in str(told.value)
+
+
+def test_a_reason_may_be_a_number_and_a_program_that_ends_may_be_accepted(tmp_path: Path) -> None:
+    path = tmp_path / "known.yaml"
+    path.write_text("busim-accepted: 1\naccepted:\n  - {judge: stays-up, fault: late-reply, reason: 4711}\n")
+    assert read_accepted(path) == (Accepted("stays-up", "late-reply", "4711"),)
 
 
 def test_a_master_of_a_protocol_without_silence_waits_for_the_end_of_rubbish() -> None:

@@ -7,14 +7,19 @@ accepted:
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import load
+from busim.foundation.yaml_source import load, suggestion
+from busim.simulator.faults import all_faults
 from busim.testing.fuzzing.campaign import Failure
+from busim.testing.fuzzing.staying import STAYS_UP
+from busim.testing.judge_catalogue import all_judges
 
-_KEYS = {"judge", "fault", "reason"}
+_NEEDED = ("judge", "reason")
+_KEYS = {*_NEEDED, "fault"}
 _EXAMPLE = "write for example {judge: quiet-line, fault: late-reply, reason: mended in the next firmware}"
 
 
@@ -42,10 +47,26 @@ def read_accepted(path: Path) -> tuple[Accepted, ...]:
         )  # fmt: skip
     found = []
     for number, one in enumerate(entries):
-        if not isinstance(one, dict) or not set(one) <= _KEYS or not one.get("judge") or not one.get("reason"):
+        if not isinstance(one, dict) or not set(one) <= _KEYS or not all(_said(one.get(key)) for key in _NEEDED):
             raise UserError(
                 "an accepted failure needs a judge and a reason", file=str(path), field=f"accepted[{number}]",
                 found=str(one)[:100], expected="judge, reason, and fault if it is for one fault alone", mend=_EXAMPLE,
             )  # fmt: skip
-        found.append(Accepted(str(one["judge"]), str(one.get("fault", "")), str(one["reason"])))
+        _check_name(path, number, "judge", one["judge"], [*all_judges(), STAYS_UP])
+        if "fault" in one:
+            _check_name(path, number, "fault", one["fault"], all_faults())
+        found.append(Accepted(one["judge"], one.get("fault", ""), str(one["reason"])))
     return tuple(found)
+
+
+def _said(value: object) -> bool:
+    return isinstance(value, str | int) and bool(str(value).strip())
+
+
+def _check_name(path: Path, number: int, key: str, name: object, known: Collection[str]) -> None:
+    """A misspelt name would accept nothing, and nobody would notice why."""
+    if str(name) not in known:
+        raise UserError(
+            f"busim has no such {key}", file=str(path), field=f"accepted[{number}].{key}", found=repr(name)[:60],
+            expected=", ".join(known), mend=suggestion(str(name), known, "name one of these"),
+        )  # fmt: skip
