@@ -162,8 +162,13 @@ def test_the_figures_are_those_of_a_simulated_run(name: str) -> None:
         ({"moves": "30 /s"}, 200),  # beyond that, moves cannot be followed
         ({"moves": "15 /s", "controls": "[iris]", "cameras": 2}, 200),
         ({"moves": "10 /s", "every": "150 ms"}, 200),
+        # polls keep their pace only because newer moves replace some
+        ({"moves": "15 /s", "controls": "[iris]", "cameras": 1, "every": "130 ms", "turnaround": "10..24 ms",
+          "packing": "{idle: 20 ms, length: 0}"}, 400),
+        ({"moves": "30 /s", "controls": "[iris, gain]", "cameras": 1, "every": "250 ms", "turnaround": "7..17 ms",
+          "latency": "5..9 ms"}, 400),
     ],
-)
+)  # fmt: skip
 def test_moves_wait_as_long_as_in_a_simulated_run(settings: dict[str, Any], seconds: int) -> None:
     """Mean within 4 %, p95 within 6 %: what a few thousand moves allow. A regression: both sides are our own."""
     plan = box(**settings)

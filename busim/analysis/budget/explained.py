@@ -216,10 +216,9 @@ def _moves(expected: Expected) -> Iterator[Step]:
     text = "r E[S^2] / (2 (1 - r E[S])) + E[V^2] / (2 E[V]): what it is if no move is replaced and no poll has a turn"
     yield _ms("wait by the textbook", law, text, source)
     rules = f"a poll after {COMMANDS_IN_A_ROW} commands, newer moves replace waiting ones"
-    if mean.case.joysticks:
-        yield _ms(
-            "wait", waits.mean, f"turns written out, positions of joysticks among them: {rules}", "written_out.py"
-        )
+    if mean.case.joysticks or mean.relieved:
+        among = ", positions of joysticks among them" if mean.case.joysticks else ""
+        yield _ms("wait", waits.mean, f"turns written out{among}: {rules}", "written_out.py")
     else:
         yield _ms("wait", waits.mean, f"chain of waiting moves: {rules}", "command_delay.py")
     yield Step("replaced", waits.replaced, "", "computed", "share of moves that a newer one replaces")

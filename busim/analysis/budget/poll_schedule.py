@@ -23,6 +23,7 @@ from busim.physics.exchange import MEAN, Exchange
 
 LATE = 0.95
 _PIECE = 1e-3  # of a poll: how finely the time is cut in which the master has nothing to do
+_MOVES = 10_000  # that are written out where they relieve polls
 _NOTHING = 1000.0  # ns: the same where nothing is polled
 
 
@@ -220,10 +221,10 @@ class PollSchedule(Utilisation):
         """How moves wait; None where nobody moves anything, or where it is not to be exact."""
         if not self.move_rate or not self.exact:
             return None
-        if self.case.joysticks:
+        if self.case.joysticks or self.relieved:
             return self.written.waits
         if self.saturated or not self.paces:
-            return waits(self.move_rate, self.controls, self.serving, self.between, turns=True)
+            return self._chained
         # Polls that rest come in batches, all of one interval together: moves meet nothing but polls, or none at all.
         resting = waits(self.move_rate, self.controls, self.serving, Distribution.certain(_PIECE * self.polling.mean))
         batch = waits(self.move_rate, self.controls, self.serving, self.polling)
@@ -231,9 +232,22 @@ class PollSchedule(Utilisation):
         return resting.alternating(batch, min(1.0, share))
 
     @cached_property
+    def _chained(self) -> Waits:
+        """How moves wait for polls that always have their turn."""
+        return waits(self.move_rate, self.controls, self.serving, self.between, turns=True)
+
+    @cached_property
+    def relieved(self) -> bool:
+        """True if polls keep their pace only because newer moves replace some: moves meet no polls, or a batch of them,
+        and neither for long enough to settle."""
+        if self.restless or not self.paces or self.polls_demand + self.move_rate * self.service < 1:
+            return False
+        return not self.saturated or not self.with_load(self._chained.carried * self.service)
+
+    @cached_property
     def written(self) -> Written:
-        """The turns of the master, written out: for moves beside joysticks."""
-        return written(self.queue)
+        """The turns of the master, written out: for moves beside joysticks, and where they relieve polls."""
+        return written(self.queue) if self.case.joysticks else written(self.queue, _MOVES, 0)
 
     @cached_property
     def queue(self) -> Queue:

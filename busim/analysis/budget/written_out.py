@@ -136,10 +136,11 @@ def written(queue: Queue, moves: int = MOVES, beside: int = MOVES) -> Written:
     sent = [np.array(one) for one in turns.waited]
     together = np.concatenate([*sent, np.zeros(0)])
     came = np.bincount(keys[keys >= 0], minlength=len(sent)).tolist()
+    left = _left(len(together), sum(came))
     waits = Waits(
         float(together.mean()) if len(together) else 0.0,
-        len(together) / span,
-        _left(len(together), sum(came)),
+        (1 - left) * queue.rate,
+        left,
         _seen(together) or Distribution.certain(0.0),
         turns.settled(),
     )
