@@ -87,7 +87,7 @@ def command(
     from busim.cli.plan_file import read_usable
     from busim.cli.writing import write_whole
     from busim.foundation.errors import UserError
-    from busim.runtime.sweep_workers import cluster
+    from busim.runtime.sweep_workers import WorkerGone, cluster
     from busim.testing.fuzzing import Link, PureRun, Workers, read_accepted
 
     the_plan = read_usable(plan)
@@ -116,20 +116,25 @@ def command(
         total = cases or (_PURE if controller is None else _SERVED)
         told = Told(run, total, seed, jobs, Path(save), known, master or "")
         over = nullcontext() if scheduler is None else cluster(scheduler)
+        gone: WorkerGone | None = None
         with over as executor, Workers(run, jobs, told.saw, executor) as workers:
             try:
                 _campaign(told, workers, each, fault, tries, intents)
-            except KeyboardInterrupt:
-                told.broken_off = True
+            except (KeyboardInterrupt, WorkerGone) as error:
+                gone = error if isinstance(error, WorkerGone) else None
+                told.broken_off = gone is None
                 for case, result in workers.unread():
                     told.campaign.keep(case, result)
-        told.save()
+            finally:  # whatever ended it: what was found is kept
+                told.save()
     if junit is not None:
         write_whole(junit, junit_xml(told), "test report", known=lambda text: "<testsuite" in text[:200])
     if as_json:
         print(json.dumps(as_dict(told), indent=2))
     else:
         show(told)
+    if gone is not None:
+        raise gone
     if told.broken_off:
         raise typer.Exit(130)
     if told.new:

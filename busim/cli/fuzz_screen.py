@@ -115,8 +115,8 @@ def show(told: Told) -> None:
     """The answer first, then each failure, then the coverage of the campaign."""
     screen, campaign, new = Screen(), told.campaign, told.new
     what = f"in {counted(campaign.cases, 'case')}, seed {told.seed}"
-    if told.broken_off:
-        what += f" (ended by Ctrl-C; {told.cases} were wanted)"
+    if told.broken_off or campaign.cases < told.cases:
+        what += f" ({'ended by Ctrl-C' if told.broken_off else 'broken off'}; {told.cases} were wanted)"
     known = len(campaign.failures) - len(new)
     accepted = f", {counted(known, 'failure')} accepted" if known else ""
     screen.say(

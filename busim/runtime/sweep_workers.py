@@ -12,10 +12,18 @@ import json
 import multiprocessing
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from contextlib import contextmanager
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from busim.experiments.sweep import Axis, Sweep, Task, gather, points, simulate
 from busim.foundation.errors import UserError, not_installed
@@ -25,6 +33,7 @@ from busim.plan import Plan, source_text
 
 _AHEAD = 4  # tasks handed out per worker: enough that none is idle, few enough to drop at Ctrl-C
 
+T = TypeVar("T")
 Found = dict[str, dict[str, float | None]]
 
 
@@ -60,8 +69,34 @@ def cluster(scheduler: str) -> Iterator[Executor]:
             "no scheduler answers", found=repr(scheduler), expected="the address of a running dask scheduler",
             mend=f"start one, or check the address ({str(error)[:100]})",
         ) from None  # fmt: skip
-    with client:
+    try:
         yield client.get_executor(pure=False)
+    finally:
+        with suppress(Exception):  # it may be gone by now
+            client.close()
+
+
+class WorkerGone(UserError):
+    """A process of this machine died, or the cluster is gone; what it had to do is lost."""
+
+
+def result_of(future: Future[T]) -> T:
+    """What a worker found, once it is there. Raises WorkerGone, and what the work itself raises."""
+    try:
+        return future.result()
+    except (CancelledError, BrokenExecutor) as error:
+        raise _gone(error) from None
+    except Exception as error:
+        if type(error).__name__ == "KilledWorker":  # of dask, where the workers of a task died again and again
+            raise _gone(error) from None
+        raise
+
+
+def _gone(error: Exception) -> WorkerGone:
+    return WorkerGone(
+        "a worker is gone, and its work with it", found=f"{type(error).__name__} {error}".strip()[:160],
+        mend="look whether this machine ran out of memory, and whether the cluster still runs; then run it again",
+    )  # fmt: skip
 
 
 def simulated_sweep(
@@ -116,7 +151,7 @@ def _worked(
             if not under_way:
                 return
             for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                yield under_way.pop(future), future.result()
+                yield under_way.pop(future), result_of(future)
     finally:
         for future in under_way:
             future.cancel()

@@ -209,3 +209,31 @@ def test_a_broken_master_is_found_in_virtual_time_and_shows_again_in_one_run(des
     assert done.exit_code == 0, done.output
     assert done.stdout.startswith("No failure in 8 cases, seed 1, ")
     assert "nothing-corrupt: mended next spring" in done.stdout
+
+
+# It asks again and again without a pause, which fails a judge without any fault; its third run ends the process that it
+# runs in, as a crash in a library of its own would.
+CRASHING = """
+import asyncio, os, pathlib
+async def controller(hall):
+    with (pathlib.Path(__file__).parent / "runs").open("a+") as runs:
+        runs.write("x")
+        if runs.tell() == 3:
+            os._exit(7)
+    _, writer = await asyncio.open_connection(*hall.addresses["box"])
+    while True:
+        writer.write(bytes.fromhex("01030000000184 0a"))
+        await asyncio.sleep(0.01)
+"""
+
+
+def test_a_campaign_whose_worker_dies_says_so_and_keeps_what_it_found(desk: Desk) -> None:
+    (desk.folder / "control.py").write_text(CRASHING)
+    options = ("--jobs", "2", "--cases", "8", "--for", "2s", "--tries", "0", "--save", str(desk.failures))
+    done = busim("fuzz", str(desk.folder / "plan.yaml"), "--asyncio", f"{desk.folder}/control.py:controller", *options)
+    assert done.returncode == 2, done.stderr
+    assert "a worker is gone" in done.stderr
+    saved = [path.stem for path in desk.failures.glob("*.json")]
+    assert "one-outstanding" in saved
+    assert "one-outstanding: " in done.stdout
+    assert "(broken off; 8 were wanted)" in " ".join(done.stdout.split())

@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import shutil
 import sys
-from concurrent.futures import Executor, Future
+from concurrent.futures import CancelledError, Executor, Future
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -23,7 +25,7 @@ from busim.experiments.sweep import Axis, Sweep, compute, parse_axis, points, si
 from busim.foundation.errors import UserError
 from busim.plan import read
 from busim.protocols import starter
-from busim.runtime.sweep_workers import cluster, processes, simulated_sweep
+from busim.runtime.sweep_workers import WorkerGone, cluster, processes, simulated_sweep
 
 PLAN = str(TOP / "scenarios/climbing-hall/plan.yaml")
 AXES = [parse_axis(text) for text in ("line.baud=9600,38400,115200", "cameras=1..6", "converter.packing=1..20 ms/3")]
@@ -193,6 +195,37 @@ def test_a_sweep_goes_on_where_it_was_ended(tmp_path: Path) -> None:
     again = Here()
     assert _same(_simulated(again, 1, journal), _simulated(Here(), 1))
     assert 10**9 - again.left == 8 - done
+
+
+class Dying(Here):
+    """Its worker dies of the task, as one that is out of memory."""
+
+    def __init__(self, of: Exception) -> None:
+        super().__init__()
+        self._of = of
+
+    def submit(self, *_: Any, **__: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        future.set_exception(self._of)
+        return future
+
+
+@pytest.mark.parametrize("name", ["CancelledError", "BrokenProcessPool", "KilledWorker"])
+def test_a_sweep_whose_worker_dies_says_so(name: str) -> None:
+    """Of a cluster that went away, of a process of this machine, of a dask worker."""
+    distributed = pytest.importorskip("distributed")
+    of = {
+        "CancelledError": CancelledError(),
+        "BrokenProcessPool": BrokenProcessPool("it was terminated"),
+        "KilledWorker": distributed.KilledWorker("task", SimpleNamespace(address="tcp://127.0.0.1:1"), 3),
+    }[name]
+    with pytest.raises(WorkerGone, match=f"a worker is gone.*{name}"):
+        _simulated(Dying(of), 1)
+
+
+def test_a_defect_in_a_task_is_not_taken_for_a_worker_that_died() -> None:
+    with pytest.raises(ZeroDivisionError):
+        _simulated(Dying(ZeroDivisionError()), 1)
 
 
 def test_a_journal_of_another_sweep_is_refused(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from multiprocessing.synchronize import Event
 from typing import Any
 
+from busim.runtime.sweep_workers import result_of
 from busim.testing.fuzzing.case import Case
 from busim.testing.fuzzing.pure import PureRun, Result
 from busim.testing.fuzzing.served import ServedRun
@@ -48,7 +49,7 @@ class Workers:
         self._pool = executor
 
     def one(self, case: Case) -> Result:
-        """Run one case."""
+        """Run one case. Raises WorkerGone, as `several` does."""
         return self._result(self._pool.submit(self._work, self._run, case))
 
     def several(self, _: object, cases: Iterable[Case]) -> Iterator[Result]:
@@ -67,7 +68,7 @@ class Workers:
                 yield case, future.result()
 
     def _result(self, future: Future[Result]) -> Result:
-        result = future.result()
+        result = result_of(future)
         self._seen(result)
         return result
 
