@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import struct
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from busim.foundation.errors import UserError
+from busim.foundation.errors import Defect, UserError
 from busim.installation import resolve
 from busim.plan import Plan
-from busim.testing.fuzzing.case import Case
+from busim.protocols import STEP, WRITE, BusProtocol, Request
+from busim.testing.fuzzing.case import Action, Case
 
 _DAY = 86_400 * 10**9  # ns: no case is longer
 _Instant = Annotated[int, Field(ge=0, le=_DAY)]
@@ -72,12 +74,28 @@ def check_against_plan(path: Path, plan: Plan, case: Case, master: str) -> None:
     masters = [one.name for one in plan.masters if one.through]
     if master and master not in masters:
         raise _unknown(path, "tested.master", "master behind a converter", master, masters)
-    known = {camera.name: camera.speaks.keys for line in resolve(plan).lines for camera in line.cameras}
+    lines = resolve(plan).lines
+    known = {camera.name: camera.speaks.keys for line in lines for camera in line.cameras}
+    protocols = {camera.name: line.speaks for line in lines for camera in line.cameras}
     for number, move in enumerate(case.actions):
         if move.camera not in known:
             raise _unknown(path, f"actions.{number}.1", "camera", move.camera, known)
         if move.control not in known[move.camera]:
             raise _unknown(path, f"actions.{number}.2", "control", move.control, known[move.camera])
+        if not _sendable(protocols[move.camera], known[move.camera][move.control], move):
+            raise UserError(
+                "a move of this saved failure cannot be sent in the protocol of its line", file=str(path),
+                field=f"actions.{number}.3", found=f"{'by' if move.step else 'to'} {move.value}",
+                expected="a number that the protocol has room for; steps where it has them", mend="mend this move",
+            )  # fmt: skip
+
+
+def _sendable(protocol: BusProtocol, key: int, move: Action) -> bool:
+    verb = STEP if move.step else WRITE
+    try:
+        return bool(protocol.encode_request(Request(protocol.addresses[0], verb, key, 1, (move.value,))))
+    except (Defect, ValueError, OverflowError, struct.error):
+        return False
 
 
 def _unknown(path: Path, field: str, what: str, found: str, known: Any) -> UserError:
