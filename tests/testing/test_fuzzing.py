@@ -234,6 +234,23 @@ class ConnectsLate(Link):
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
 # nothing; `linked`: and is connected before it asks), and the case.
 BLAMELESS = {
+    "connections that end before they carried anything": (
+        "rates", "linked", Case(415682922, 9900 * MS, alone("dropped-connections", "box", 1900, 8000, rate="5 /s")),
+    ),
+    "a refusal by a gateway between two failures": (
+        "seldom", "linked",
+        Case(
+            1245490342, 3800 * MS,
+            alone("late-reply", "c4", 1200, 2000) + alone("busy-gateway", "box", 1700, 600, wait="7 ms"),
+            (Action(2582 * MS, "c2", "green_black", 255),),
+        ),
+    ),
+    "noise that makes another sound reply": (
+        "steps", "", Case(7, 12 * SECOND, alone("ground-shift", "wall", 1500, 8000, loss="0.1")),
+    ),
+    "a converter that loses all bytes": (
+        "restless", "wire-linked", Case(167779157, 8000 * MS, alone("lost-bytes", "box", 1400, 8000, share="1")),
+    ),
     "a stop bit that no receiver can tell from silence": (
         "restless", "", Case(1195380921, 3000 * MS, alone("wrong-format", "c2", 2800, 150, format="8N2")),
     ),

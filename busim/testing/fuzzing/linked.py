@@ -11,8 +11,8 @@ _FIRST, _LONGEST = 1_000_000_000, 5_000_000_000  # ns between attempts, doubled 
 class Link:
     """Stands between a master and its converter. Bytes sent without a connection are lost.
 
-    At most one attempt to connect per second, at growing pauses. A connection that stays silent for 5 s while requests
-    go out is closed and made again (common practice, no source).
+    At most one attempt to connect per second, at pauses that grow until a connection has brought something. One that
+    stays silent for 5 s while requests go out is closed and made again (common practice, no source).
     """
 
     def __init__(self, world: World, port: MasterBehindConverter, converter: ConverterPort) -> None:
@@ -49,7 +49,7 @@ class Link:
         self._attempts += 1
         client = self._attempts
         if self._converter.open(client, self._deliver):
-            self._client, self._pause, self._silent_since = client, _FIRST, -1
+            self._client, self._silent_since = client, -1
         else:
             self._again()
 
@@ -65,7 +65,7 @@ class Link:
 
     def _deliver(self, client: int, data: bytes) -> None:
         if client == self._client:
-            self._silent_since = -1
+            self._pause, self._silent_since = _FIRST, -1
             self._port.deliver(client, data)
 
 

@@ -41,6 +41,12 @@ class Attribution(Judge):
         if event.poses or event.exact:  # on top of the answer it is as good as that, for all that can be heard
             self._exact[event.line] = event.end
 
+    def heard(self, record: tuple[Any, ...]) -> None:
+        """Noise may have made another sound reply of this one: checks let some of it through."""
+        _, line, station, _, last, _, _ = record
+        if station in self.ground.ours:
+            self._exact[line] = last
+
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:

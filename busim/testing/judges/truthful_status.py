@@ -58,6 +58,8 @@ class TruthfulStatus(Judge):
                 self._due.pop(camera, None)
             return
         failed = self._failures.setdefault(camera, [])
+        if failed and self.hides and self.hidden(line, failed[-1], asked.start, "swallowed-requests"):
+            failed.clear()  # something else may have answered one in between, which is on no line
         failed.append(asked.start)
         due = self._due.get(camera)
         if due is not None and due[2]:

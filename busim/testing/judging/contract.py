@@ -117,8 +117,9 @@ class Scene:
         """Whether a converter may have changed, delayed or added any of `kinds` (requests, replies, or late-replies:
         those delivered after later requests; none: requests or replies) between two instants (ns), so that the records
         do not show what the controller sent or heard. Requests count as hidden while a connection is lost, too;
-        swallowed-requests are those alone that a converter took over a connection and did not send, late-requests those
-        that it held back, added-requests those of others or its own repeats; lost-connection: without a connection.
+        swallowed-requests are those alone that a converter took over a connection and did not send, or not as requests,
+        late-requests those that it held back, added-requests those of others or its own repeats; lost-connection:
+        without a connection.
         """
         raise NotImplementedError
 

@@ -18,7 +18,7 @@ _UNSERVED = "is let in and not served"  # a connection that stands and carries n
 _IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
 _RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
 REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
-SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent
+SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent, or not as a request
 HELD_BACK = "late-requests"
 ADDED = "added-requests"  # of others through the same converter, or repeats of its own
 LINK = "lost-connection"
@@ -30,6 +30,7 @@ _SETTLES = {
 _ALL = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
 _WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
 _LOST = (REQUESTS, REPLIES, LINK)
+_MORE_THAN_LATE = {SWALLOWED, ADDED}  # a fault that hides these holds nothing back, or not only
 
 
 class Hidden:
@@ -57,7 +58,7 @@ class Hidden:
                 said = dict(one.partition(" ")[::2] for one in text[4:].split(", "))
                 hold = _hold(fault.parameters, said)
                 ways = _WAYS.get(said.get("way", ""), _ALL)
-                if 0 < hold <= _IN_TIME:
+                if 0 < hold <= _IN_TIME and not _MORE_THAN_LATE & set(fault.hides):
                     ways = ()
                 elif 0 <= (2 * hold if HELD_BACK in fault.hides else hold) <= self._drained[port]:  # both ways
                     ways = tuple(one for one in ways if one != LATE)

@@ -36,5 +36,5 @@ FAULT = Fault(
         word("way", "direction", "both", "to-line", "to-net"),
     ),
     put=_put,
-    hides=("requests", "replies"),
+    hides=("requests", "replies", "swallowed-requests"),
 )
