@@ -184,6 +184,10 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
     # behind the request, and a character's length before request and reply.
     open_time = 2 * (silence + character)
+    if not at_once:
+        # one behind the reply makes the converter wait anew: too long if it comes this late in the packing time
+        spare_time = waits - parts.mean - distance - answer
+        open_time = open_time + larger(0.0, parts.packing - larger(0.0, spare_time))
     bits = (on_wire + open_time) / bit
     chatter = chattering * open_time
     lost = waits + drain(rest, idle, high)
