@@ -42,28 +42,32 @@ class Attribution(Judge):
             self._exact[event.line] = event.end
 
     def heard(self, record: tuple[Any, ...]) -> None:
-        """Noise may have made another sound reply of this one: checks let some of it through."""
-        _, line, station, _, last, _, _ = record
-        if station in self.ground.ours:
-            self._exact[line] = last
+        """Noise may make another sound reply of the camera's: the check of a protocol lets some of it through."""
+        _, line, station, _, last, data, _ = record
+        asked = self.pasts[line].request
+        if asked is None or not asked.camera or station not in self.ground.ours:
+            return
+        reply = self.pasts[line].reply_in(data, self.ground.lines[line].protocol, last)
+        if reply is not None and not reply.refused:
+            self._keep(line, asked.camera, last, asked.request, reply)
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
-        self._keep(event, asked.request, reply)
+        self._keep(event.line, event.camera, event.end, asked.request, reply)
         # Another client of the converter may have asked in between: a reply that fits both requests may answer either.
         before = self.pasts[event.line].unanswered
         if before is not None and self.hidden(event.line, asked.start, event.end, "added-requests"):
             fitting = self.ground.lines[event.line].protocol.decode_reply(event.data, before.request)
             if fitting is not None and not fitting.refused:
-                self._keep(event, before.request, fitting)
+                self._keep(event.line, event.camera, event.end, before.request, fitting)
 
-    def _keep(self, event: Answered, request: Request, reply: Reply) -> None:
-        """The camera has sent the values of this reply, or has acknowledged those of the request."""
+    def _keep(self, line: int, camera: int, end: int, request: Request, reply: Reply) -> None:
+        """The camera has sent the values of this reply by `end` ns, or has acknowledged those of the request."""
         values = request.values if request.verb == WRITE else reply.values
-        names = self.ground.lines[event.line].cameras[event.camera].names
-        sent, end = self._sent[event.camera], event.end
+        names = self.ground.lines[line].cameras[camera].names
+        sent = self._sent[camera]
         for key, value in enumerate(values, reply.key):
             name = names.get(key)
             if name is not None:
@@ -73,7 +77,7 @@ class Attribution(Judge):
                 elif kept[-1][1] == value:
                     kept[-1] = (end, value)
                     continue
-                self._owners[value] = event.camera, name
+                self._owners[value] = camera, name
                 kept.append((end, value))
                 if len(kept) > _KEPT:
                     del kept[0]

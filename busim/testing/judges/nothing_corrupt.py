@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
+from busim.protocols import Reply, Request
 from busim.testing.judging import ENDED, NO_HOOK, OUTCOME, SENT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16
@@ -33,14 +34,22 @@ class NothingCorrupt(Judge):
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply
         if asked is not None and reply is not None:
-            camera = self.ground.lines[event.line].cameras[event.camera]
-            for number, value in enumerate(reply.values or asked.request.values):
-                self._sent.add((event.camera, camera.names.get(reply.key + number, ""), str(value)))
+            self._keep(event.line, event.camera, asked.request, reply)
+
+    def _keep(self, line: int, camera: int, request: Request, reply: Reply) -> None:
+        names = self.ground.lines[line].cameras[camera].names
+        for number, value in enumerate(reply.values or request.values):
+            self._sent.add((camera, names.get(reply.key + number, ""), str(value)))
 
     def heard(self, record: tuple[Any, ...]) -> None:
         _, line, station, first, last, data, flags = record
-        if station in self.ground.ours:
-            self._odd.append((line, first, last, data, flags))
+        if station not in self.ground.ours:
+            return
+        self._odd.append((line, first, last, data, flags))
+        asked = self.pasts[line].request
+        reply = None if self.ground.played else self.pasts[line].reply_in(data, self.ground.lines[line].protocol, last)
+        if reply is not None and asked is not None and asked.camera:
+            self._keep(line, asked.camera, asked.request, reply)  # the check lets some noise through
 
     def claimed(self, record: tuple[Any, ...]) -> None:
         outcome = record[OUTCOME]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
+from busim.protocols import BusProtocol, Reply
 from busim.testing.judging.events import Answered, Asked
 
 _KEPT = 32  # sound replies; an exchange has one, and a flood of late ones a few more
@@ -59,3 +60,11 @@ class LinePast:
             self.answers.append(event)
         if self.replied < 0:
             self.replied = event.end
+
+    def reply_in(self, data: bytes, protocol: BusProtocol, at: int) -> Reply | None:
+        """The sound reply to the last request in what the controller heard by `at` ns, None for none."""
+        if self.request is None:
+            return None
+        finder = protocol.stream_framer()
+        finder.expect(self.request.request)
+        return finder.feed(data, at)
