@@ -142,7 +142,9 @@ def _cycle(expected: Expected) -> Iterator[Step]:
     one = mean.timing(_oldest(expected))
     yield _ms("pause", float(one.exchange.pause), "silence of the protocol, or the gap of the master if that is longer")
     if mean.failing:
-        yield Step("failing", mean.failing, "", "computed", "1 - e^(-bits x bit error rate), at most of a kind")
+        yield Step(
+            "failing", mean.failing, "", "computed", "1 - e^(-bits x bit error rate), at most of a kind", "noise.py"
+        )
         yield _ms("lost", float(one.lost), "time-out and drain of a poll that noise damages")
     yield from _load(expected)
     restless = mean.paces.get(0.0)

@@ -6,7 +6,6 @@ a line is ten times as fast as arrays of a few elements; a sweep asks for all po
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -15,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from busim.analysis.budget.case import Case, Move, Poll
+from busim.analysis.budget.noise import Exposed, exposed
+from busim.analysis.budget.noise import failing as damaged
 from busim.physics.exchange import MEAN, Exchange, Numbers, drain, exchange, larger, time_out
 
 Array = npt.NDArray[np.float64]
-
-_SURELY = 1 - 1e-9  # lost, short of certainty: what never comes has no mean
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +46,8 @@ class Wire(NamedTuple):
 
     `bit`, `character`: at the line's own rate; `ppm`: how much faster the asker's clock is; `tail`: the part of a
     character behind the instant at which its byte is there, as far as it counts. `time_out`: None where computed.
-    `at_once`: the converter knows where a reply ends and sends it on then.
+    `at_once`: the converter knows where a reply ends and sends it on then. `sample`: share of a character after which
+    its byte is there; `unseen`: bits of a reply character that nobody checks; `hears`: the master hears the line.
     """
 
     bit: Numbers
@@ -67,6 +67,9 @@ class Wire(NamedTuple):
     bit_error_rate: Numbers
     chatter: float
     at_once: bool
+    sample: float
+    unseen: int
+    hears: bool
 
 
 class Asked(NamedTuple):
@@ -93,8 +96,7 @@ class Timing(NamedTuple):
     `exchange`: an answered one, part by part. `wire`: of it, with characters on the wire; `asked`: those of the request
     alone. `tail`: what of a reply is still on the wire when its last byte is known. `time_out`: how long the
     master waits for it; `lost`: what one that is not answered takes, the drain after it included. `failing`: the
-    chance that noise damages one, `bits` those it may hit with the line's bit error rate, `chatter` the mean number of
-    false characters that hit one.
+    chance that noise damages one, with what it may hit (`exposed`).
     """
 
     exchange: Exchange
@@ -104,8 +106,7 @@ class Timing(NamedTuple):
     time_out: Numbers
     lost: Numbers
     failing: Numbers
-    bits: Numbers
-    chatter: Numbers
+    exposed: Exposed
 
     def occupied(self, case: str = MEAN) -> Numbers:
         """How long the master is inside an answered exchange and the pause after it."""
@@ -137,6 +138,9 @@ def wire_of(case: Case, varied: Varied = _AS_PLANNED) -> Wire:
         bit_error_rate=_or(varied.bit_error_rate, case.bit_error_rate),
         chatter=case.chatter / 1e9,
         at_once=case.at_once,
+        sample=sample / halves,
+        unseen=1 + (case.format.parity != "N") if case.converter else 0,
+        hears=not case.converter and (len(case.masters) == 1 or case.listen > 0),
     )
 
 
@@ -161,7 +165,7 @@ def timed(wire: Wire, asked: Asked) -> Timing:
     # all at once and in their order: a budget makes hundreds, and names would take as long again
     (
         bit, own, ppm, tail, silence, rest, idle, length, low, high, lead, listen, back_off, planned, errors,
-        chattering, at_once,
+        chattering, at_once, sample, unseen, hears,
     ) = wire  # fmt: skip
     request, reply, escapes, spare, share, turnaround_low, turnaround_high, answer_lead, hold, distance = asked
     character, answer = own / (1 + ppm / 1e6), own / share
@@ -181,18 +185,14 @@ def timed(wire: Wire, asked: Asked) -> Timing:
         waits = time_out((request + reply + escapes) * own, silence, turnaround_high, idle, high)
     else:
         waits = planned
-    # Noise hurts where it hits a character, and where it makes one that runs into a frame: in the silence before and
-    # behind the request, and a character's length before request and reply.
-    open_time = 2 * (silence + character)
-    if not at_once:
-        # one behind the reply makes the converter wait anew: too long if it comes this late in the packing time
-        spare_time = waits - parts.mean - distance - answer
-        open_time = open_time + larger(0.0, parts.packing - larger(0.0, spare_time))
-    bits = (on_wire + open_time) / bit
-    chatter = chattering * open_time
+    # one behind the reply makes the converter wait anew: too long if it comes this late
+    late = None if at_once else waits - parts.mean - distance - sample * answer
+    hit = exposed(
+        parts, bit=bit, sample=sample * character, end=(1 - sample) * character, request=sent,
+        reply=reply * (answer - unseen * bit), hears=hears, late=late,
+    )  # fmt: skip
     lost = waits + drain(rest, idle, high)
-    failing = hit(errors * bits + chatter)
-    return Timing(parts, on_wire, sent, answer * tail, waits, lost, failing, bits, chatter)
+    return Timing(parts, on_wire, sent, answer * tail, waits, lost, damaged(hit, errors, chattering), hit)
 
 
 def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = _AS_PLANNED) -> Timing:
@@ -205,10 +205,12 @@ def timing(case: Case, asked: Sequence[Poll] | Sequence[Move], varied: Varied = 
         distance=np.array([case.units[one.unit].distance for one in asked], dtype=float),
     )
     found = timed(wire_of(case, varied), each)
-    *rest, exchange = *found[1:], found.exchange
-    shape = np.broadcast_shapes(*(np.shape(part) for part in (*rest, *exchange)))
+    exchange, *rest, hit = found
+    shape = np.broadcast_shapes(*(np.shape(part) for several in (exchange, rest, hit) for part in several))
     parts = Exchange(*(np.broadcast_to(part, shape) for part in exchange))
-    return Timing(parts, *(np.broadcast_to(part, shape) for part in rest))
+    wire, sent, tail, waits, lost, failing = (np.broadcast_to(part, shape) for part in rest)
+    hit = Exposed(*(np.broadcast_to(part, shape) for part in hit))
+    return Timing(parts, wire, sent, tail, waits, lost, failing, hit)
 
 
 def _or(varied: Array | None, planned: Numbers) -> Numbers:
@@ -220,13 +222,6 @@ def _silences(case: Case, bauds: Array) -> Array:
     distinct, places = np.unique(bauds, return_inverse=True)
     silences = np.array([case.protocol.silence(baud) for baud in distinct.tolist()], dtype=float)
     return np.asarray(silences[places].reshape(bauds.shape))
-
-
-def hit(hits: Numbers) -> Numbers:
-    """Chance of at least one hit where so many come on average."""
-    if isinstance(hits, float):
-        return min(_SURELY, -math.expm1(-hits)) if hits else 0.0
-    return np.minimum(_SURELY, -np.expm1(-hits))
 
 
 def missing_quiet(timing: Timing, packing: Numbers, latency: Numbers) -> Numbers:

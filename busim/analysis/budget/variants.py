@@ -11,8 +11,9 @@ from typing import NamedTuple
 
 from busim.analysis.budget.case import Case, Poll
 from busim.analysis.budget.layout import Row, Share
+from busim.analysis.budget.noise import failing as damaged
 from busim.analysis.budget.poll_schedule import PollSchedule, costs_of
-from busim.analysis.budget.timing import Timing, asked_of, hit, timed, wire_of
+from busim.analysis.budget.timing import Timing, asked_of, timed, wire_of
 from busim.analysis.budget.utilisation import Costs, Utilisation
 
 Work = tuple[str, str]  # group, and what of it is read in one exchange
@@ -27,7 +28,7 @@ def varied(pace: PollSchedule, case: Case) -> Utilisation:
 
 def noisy(pace: PollSchedule, rate: float) -> tuple[Utilisation, list[float]]:
     """The same at another bit error rate; and which share of each kind of exchange that damages."""
-    failing = [float(hit(one.bits * rate + one.chatter)) for one in pace.times]
+    failing = [float(damaged(one.exposed, rate, pace.wire.chatter)) for one in pace.times]
     return Utilisation(*pace.taken(pace.costs._replace(failing=failing)), pace.sent), failing
 
 
