@@ -73,6 +73,10 @@ class CameraBench(StationBench, Protocol):
     def send(self, raw: bytes, at: int) -> None:
         """Send these bytes at `at` ns, if it still has power then."""
 
+    @property
+    def asked_at(self) -> int:
+        """When the last request was complete, ns. The present may be later by the propagation delay."""
+
     def seize(self) -> None:
         """Take the driver from the camera; its planned bytes are lost."""
 
@@ -99,8 +103,8 @@ class CameraBench(StationBench, Protocol):
     def booted(self, told: Callable[[], None]) -> Remove:
         """Call `told` each time that it has booted."""
 
-    def acknowledge(self, request: Request) -> None:
-        """Answer a request as if it had been carried out."""
+    def acknowledge(self, request: Request, at: int) -> None:
+        """Answer a request that was complete at `at` ns as if it had been carried out."""
 
     def carry_out(self, request: Request) -> None:
         """Carry out a request and answer nothing."""

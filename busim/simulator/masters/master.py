@@ -18,7 +18,7 @@ from heapq import heapify, heappop, heappush
 from mypy_extensions import mypyc_attr
 
 from busim.installation import POLICY, MasterPolicy
-from busim.protocols import Reply, StreamFramer
+from busim.protocols import Reply, Request, StreamFramer
 from busim.simulator.masters.work import (
     COMMAND,
     DAMAGED,
@@ -91,6 +91,11 @@ class Master:
     def _queue(self, task: Task, due: int) -> None:
         self._count += 1
         heappush(self._polls, (due, self._count, task))
+
+    @property
+    def awaited(self) -> Request | None:
+        """The request whose reply it waits for."""
+        return self._task.request if self._task is not None and self._state == _WAITING else None
 
     # -- inputs ---------------------------------------------------------------------------------------------
 

@@ -40,6 +40,8 @@ class MasterAt(Protocol):
 
     def stall(self, until: int) -> None: ...
 
+    def listen_closely(self) -> None: ...
+
 
 class Named(Protocol):
     """An entity of the trace."""

@@ -104,6 +104,10 @@ class CameraAt(_StationBench):
     def send(self, raw: bytes, at: int) -> None:
         self._port.send(raw, at)
 
+    @property
+    def asked_at(self) -> int:
+        return self._port.last_asked
+
     def seize(self) -> None:
         self._port.seize(True)
 
@@ -131,8 +135,8 @@ class CameraAt(_StationBench):
     def booted(self, told: Callable[[], None]) -> Remove:
         return _listed(self._port.booted, told)
 
-    def acknowledge(self, request: Request) -> None:
-        self._port.acknowledge(request, self.kernel.now)
+    def acknowledge(self, request: Request, at: int) -> None:
+        self._port.acknowledge(request, at)
 
     def carry_out(self, request: Request) -> None:
         self._port.carry_out(request, self.kernel.now)

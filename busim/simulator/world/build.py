@@ -272,6 +272,7 @@ class _Builder:
         station = self._station(asker.port, asker.master.name, asker.metres)
         port = MasterOnLine(*self._port_parts(asker))
         port.station = station
+        port.protocol = protocol
         port.listen = asker.listen
         if asker.listen and asker.master.back_off:
             port.back_off = asker.master.back_off

@@ -140,6 +140,11 @@ class CameraPort:
         return before
 
     @property
+    def last_asked(self) -> int:
+        """When the last served request was complete, ns; -1 before the first."""
+        return self._served_at[0] if self._served_at else -1
+
+    @property
     def last_request(self) -> Request | None:
         """The last served request."""
         return self._served[0] if self._served else None

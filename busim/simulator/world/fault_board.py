@@ -165,6 +165,8 @@ class FaultBoard:
         bench = self._bench(fault, at)
         if key in self._removes:  # other values, at once
             self._removes.pop(key)()
+        for master in self._world.masters.values():
+            master.listen_closely()
         self._removes[key] = fault.put(bench, values)
         one = self._switched[key]
         one.on, one.values = True, fault.written(values)

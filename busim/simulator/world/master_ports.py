@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from busim.protocols import BusProtocol
 from busim.recording.trace import EXCHANGE, Emit
 from busim.simulator.bus import Burst, Line, Station
 from busim.simulator.kernel import Kernel, Stream
@@ -34,6 +35,9 @@ class MasterPort:
         self._exact_before = 0
         self._stalled = -1  # ns: until then its computer stands still
         self.master: Master | None = None
+
+    def listen_closely(self) -> None:
+        """From now on there may be other bytes right behind a reply."""
 
     def start(self) -> None:
         """Begin to poll (the master knows from when on)."""
@@ -106,6 +110,7 @@ class MasterOnLine(MasterPort):
     that it then stays away from a busy line, drawn from `waits`. A Listener."""
 
     station: Station
+    protocol: BusProtocol
     listen = 0
     back_off = 0
     waits: Stream
@@ -144,7 +149,20 @@ class MasterOnLine(MasterPort):
     def clear(self) -> None:
         """Nothing to forget: the master judges bytes by its own state."""
 
+    def listen_closely(self) -> None:
+        self.stops = True
+
     def stop(self, burst: Burst, held: int, delay: int) -> int:
+        """The reply that it waits for may end before its burst does, and is then taken before that."""
+        assert self.master is not None
+        request, data = self.master.awaited, burst.data
+        if request is None or burst.station is self.station or self.protocol.decode_reply(data, request) is not None:
+            return 0
+        finder = self.protocol.stream_framer()
+        finder.expect(request)
+        for number in range(held, len(data)):
+            if finder.feed(data[number : number + 1], 0) is not None:
+                return number + 1 - held
         return 0
 
 

@@ -42,7 +42,7 @@ class _Answer:
         how = self._values["how"]
         self._bench.effect(how)
         if how == "twice":
-            self._bench.send(raw, self._bench.kernel.now + delay + self._values["later"])
+            self._bench.send(raw, self._bench.asked_at + delay + self._values["later"])
             return delay, raw
         return delay, raw + b"\0\0" if how == "too-long" else raw[:-2]
 

@@ -12,7 +12,7 @@ from busim.simulator.faults.replies import cover_replies
 
 def _put(bench: CameraBench, values: Values) -> Remove:
     def change(delay: int, raw: bytes, reply: Reply) -> tuple[int, bytes, str]:
-        bench.send(raw, bench.kernel.now + delay + values["later"])
+        bench.send(raw, bench.asked_at + delay + values["later"])
         return delay, raw, f"reply to {reply.verb} of {reply.key} comes twice"
 
     return cover_replies(bench, values, change)

@@ -19,13 +19,13 @@ def _put(bench: CameraBench, values: Values) -> Remove:
         bench.kernel.at_or_now(at, lambda _: bench.line.pulse(length, False))
 
     def change(delay: int, raw: bytes, _: Reply) -> tuple[int, bytes, str]:
-        now, setting = bench.kernel.now, bench.station.setting
+        asked, setting = bench.asked_at, bench.station.setting
         if values["when"] == "after-request":
-            strike(now + min(values["offset"], delay))
+            strike(asked + min(values["offset"], delay))
         elif values["when"] == "before-reply":
-            strike(max(now, now + delay - values["offset"] - setting.char))
+            strike(max(asked, asked + delay - values["offset"] - setting.char))
         else:
-            strike(now + delay + setting.offset(len(raw) * setting.halves) + values["offset"])
+            strike(asked + delay + setting.offset(len(raw) * setting.halves) + values["offset"])
         return delay, raw, values["when"]
 
     return cover_replies(bench, values, change)

@@ -25,7 +25,7 @@ class _Pretender:
             return
         when = self._values["when"]
         bench.effect(f"{request.verb} of {request.key} is acknowledged and takes effect {when}")
-        bench.acknowledge(request)
+        bench.acknowledge(request, at)
         if when == "later":
             bench.kernel.at(at + self._values["delay"], bench.carry_out, request)
         elif when == "after-reboot":

@@ -23,7 +23,7 @@ def _put(bench: CameraBench, values: Values) -> Remove:
             other = bench.id_of("")
         wrong = bench.protocol.encode_reply(reply._replace(address=other))
         if values["then_right"] == "yes":
-            bench.send(raw, bench.kernel.now + delay + values["later"])
+            bench.send(raw, bench.asked_at + delay + values["later"])
         return delay, wrong, f"ID {other} for {reply.address}"
 
     return cover_replies(bench, values, change)
