@@ -81,8 +81,9 @@ def _covered(checked: Checked) -> str:
 
 
 def summary(checked: Checked) -> str:
-    """One sentence for the screens of other commands."""
-    return f"Check of the plan: {counts(checked)} (busim check)."
+    """What the screens of other commands say of the findings."""
+    edges = " Where bauds stand at an exact even ratio, this run shows one arbitrary outcome of many."
+    return f"Check of the plan: {counts(checked)} (busim check).{edges if checked.arbitrary else ''}"
 
 
 def print_checked(checked: Checked, plan: Plan) -> None:

@@ -401,6 +401,18 @@ def test_at_an_exact_even_ratio_of_bauds_what_a_camera_hears_is_called_arbitrary
     assert ("arbitrary" in found.found) is arbitrary
 
 
+@pytest.mark.parametrize(("baud", "arbitrary"), [("230400 Bd", True), ("57600 Bd", False), ("76800 Bd", False)])
+def test_at_an_exact_even_ratio_what_cameras_hear_of_their_asker_is_called_arbitrary(
+    baud: str, arbitrary: bool
+) -> None:
+    """The cameras at 115200 Bd listen; at half that baud it is the asker whose samples lie on edges, and none answers
+    it.
+    """
+    box = "    packing: {idle: 2 ms, length: 0}\n    latency: 1 ms\n    clients: {most: 4}"
+    found = only((box, f"{box}\n    driver: {{baud: {baud}}}"), rule="asker-set-otherwise")
+    assert ("each of the cameras' samples" in found.found) is arbitrary
+
+
 # -- advice that leads somewhere ------------------------------------------------------------------------------
 
 

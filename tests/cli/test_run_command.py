@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from budget_plans import box
 from places import SCENARIOS
 from typer.testing import CliRunner
 
@@ -39,6 +40,16 @@ def test_a_need_that_is_none_is_told_with_its_option_and_an_example(command: lis
     assert isinstance(done.exception, UserError), done.output
     assert done.exception.field == "--need"
     assert "--need 10Hz" in (done.exception.mend or "")
+
+
+@pytest.mark.parametrize(("baud", "arbitrary"), [("19200 Bd", True), ("9600 Bd", True), ("57600 Bd", False)])
+def test_who_runs_a_plan_with_an_exact_even_ratio_of_bauds_reads_that_the_outcome_is_arbitrary(
+    tmp_path: Path, baud: str, arbitrary: bool
+) -> None:
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(box().source.replace("serial: 2,", f"serial: 2, driver: {{baud: {baud}}},"))
+    done = CliRunner().invoke(app, ["run", str(plan), "--for", "1s"])
+    assert ("one arbitrary outcome of many" in " ".join(done.output.split())) is arbitrary
 
 
 @pytest.mark.parametrize("mark", ["doors open", "12s", "12 doors open", ""])

@@ -17,6 +17,16 @@ NASTY_LINK = 3 / 152
 # Settings that differ by less count as one baud, and their difference as a clock error: MODBUS over Serial
 # Line V1.02, 3.2, has 2 % for a receiver.
 SAME_BAUD = Fraction(2, 100)
+ARBITRARY = "a run shows one arbitrary outcome of many"
+
+
+def on_edges(ratio: Fraction, whose: str) -> str:
+    """What a receiver in the middle of its own bits meets if those that it hears are exactly 2, 4 ... (`ratio`) times
+    as short; "" at other ratios. `whose` samples.
+    """
+    if ratio.denominator != 1 or ratio % 2:
+        return ""
+    return f"; at exactly 1 to {ratio} each of {whose} samples lies on an edge, so {ARBITRARY}"
 
 
 def loses_bits(form: CharFormat, protocol: BusProtocol | None) -> bool:

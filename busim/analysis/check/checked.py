@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from busim.analysis.check.characters import ARBITRARY
 from busim.foundation.diagnostics import Finding, Severity
 
 SCHEMA = 1
@@ -44,6 +45,11 @@ class Checked:
 
     def count(self, severity: Severity) -> int:
         return sum(1 for finding in self.findings if finding.severity == severity)
+
+    @property
+    def arbitrary(self) -> bool:
+        """Whether a run of this plan shows one arbitrary outcome of many: stations at an exact even ratio of bauds."""
+        return any(ARBITRARY in (finding.found or "") for finding in self.findings)
 
     def as_json(self) -> dict[str, Any]:
         """JSON-ready; `schema` counts up when a meaning changes."""

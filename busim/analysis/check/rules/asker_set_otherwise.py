@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.analysis.check.characters import SAME_BAUD
+from busim.analysis.check.characters import SAME_BAUD, on_edges
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
@@ -12,10 +12,11 @@ def _find(survey: Survey) -> Spots:
         for place in wire.asking:
             driver = place.driver
             if driver.baud is not None and abs(driver.baud / wire.line.baud - 1) > SAME_BAUD:
+                edges = on_edges(driver.baud / wire.line.baud, "the cameras'")
                 yield Spot(
                     f"{place.field}.driver.baud",
                     f"the baud of {place.name!r} differs from that of line {wire.line.name!r}",
-                    f"{float(driver.baud):.10g} Bd (planned)",
+                    f"{float(driver.baud):.10g} Bd (planned){edges}",
                     f"{float(wire.line.baud):.10g} Bd, the line's baud",
                 )
             if driver.format is not None and driver.format != wire.line.format:

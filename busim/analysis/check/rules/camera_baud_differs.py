@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
-from busim.analysis.check.characters import SAME_BAUD
+from busim.analysis.check.characters import SAME_BAUD, on_edges
 from busim.analysis.check.rule import Rule, Spot, Spots
 from busim.analysis.check.survey import Survey
 
@@ -17,18 +15,9 @@ def _find(survey: Survey) -> Spots:
                 yield Spot(
                     f"{one.field}.driver.baud",
                     f"the baud of camera {one.camera.name!r} differs from that of line {wire.line.name!r}",
-                    f"{float(own):.10g} Bd (planned){_on_edges(wire.line.baud / own)}",
+                    f"{float(own):.10g} Bd (planned){on_edges(wire.line.baud / own, 'its')}",
                     f"{float(wire.line.baud):.10g} Bd, the line's baud",
                 )
-
-
-def _on_edges(ratio: Fraction) -> str:
-    """What a receiver in the middle of its own bits meets if the others' bits are exactly 2, 4 ... times as short."""
-    if ratio.denominator != 1 or ratio % 2:
-        return ""
-    return (
-        f"; at exactly 1 to {ratio} each of its samples lies on an edge, so a run shows one arbitrary outcome of many"
-    )
 
 
 RULE = Rule(
