@@ -88,8 +88,8 @@ def _need(need: Need) -> str:
     said = [f"{need.rate:g} polls/s: {'reached' if need.reached else 'NOT reached'}, load {need.load:.0%}"]
     if need.baud is not None:
         said.append(f"lowest baud {need.baud:.0f} Bd")
-    if need.cameras is not None:
-        said.append(f"most cameras like these {need.cameras}")
+    if need.cameras:
+        said.append(f"at most {counted(need.cameras, 'camera')} like these")
     if need.packing is not None:
         said.append(f"longest packing {_time(need.packing)}")
     return ".\n".join(["; ".join(said), *need.text]) + "."

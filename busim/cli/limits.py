@@ -41,5 +41,6 @@ def _short(limit: str) -> str:
 def best_change(change: Change) -> str:
     """The change, the quantity before and after, and the gain."""
     if change.what == "load":
-        return f"{change.text}: load {change.before:.0%} -> {change.after:.0%}, room for {change.gain:.0%} more polls"
+        load = f"load {change.before:.0%} -> {change.after:.0%}"
+        return f"{change.text}: {load}, or {change.gain:.0%} more polls at the same load"
     return f"{change.text}: {change.before:.3g} -> {change.after:.3g} polls/s ({change.gain:+.0%})"

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
 import pytest
 from budget_plans import SLOW, box
+from small_plans import wall
 
 from busim.analysis.budget import Case, PollSchedule, budget, cases
 from busim.analysis.budget.changes import bauds_of
 from busim.foundation.units import Spread
+from busim.plan import Plan
 
 VALUES = "[iris, master_black, temperature, zoom, tally]"  # five reads, none beside another
 
@@ -97,3 +100,48 @@ def test_what_limits_a_line_is_what_helps_most_of_its_settings(seed: int) -> Non
         assert "the wire limits" not in line.limit
     if baud > 2 * packing:
         assert "the converter's packing limits" not in line.limit
+
+
+def test_a_line_full_of_moves_is_limited_by_what_shortens_them_too() -> None:
+    """At 9600 Bd 40 moves/s of 16 characters fill it: the wire takes about half of the time, and moves most of it."""
+    (line,) = budget(box(cameras=2, baud="9600 Bd", moves="40 /s")).lines
+    assert re.fullmatch(
+        r"the wire limits this line: 5\d% of the master's busy time \(7\d% goes to operators' moves\), "
+        r"1\d(\.\d+)? ms for each exchange",
+        line.limit,
+    )
+
+
+def test_the_polls_of_an_advice_are_those_of_the_table() -> None:
+    """Noise of 0.001 loses three of ten polls, before a change and after it."""
+    (line,) = budget(box(cameras=3, line="bit_error_rate: 0.001")).lines
+    rate = line.cameras[0].figures["poll_rate"].value
+    assert [change.before for change in line.changes] == [pytest.approx(rate, rel=1e-6)] * 3
+
+
+@pytest.mark.parametrize(("plan", "said"), [
+    (box(cameras=2), "a second converter: 1 of 2 cameras on a line of its own"),
+    (wall(cameras=4), "a second master: 2 of 4 cameras on a line of their own"),
+])  # fmt: skip
+def test_a_second_line_is_asked_as_the_first_is(plan: Plan, said: str) -> None:
+    (line,) = budget(plan).lines
+    assert said in [change.text for change in line.changes]
+
+
+def test_a_need_on_a_noisy_line_says_how_many_polls_are_answered() -> None:
+    """Noise of 0.001 loses three of ten: 10 /s are asked, 7 /s answered."""
+    (line,) = budget(box(cameras=3, line="bit_error_rate: 0.001"), need=10).lines
+    assert line.need is not None
+    assert "so that 7.1 a second are answered" in line.need.text[-1]
+
+
+def test_a_need_at_the_fastest_baud_compares_it_with_no_baud() -> None:
+    (line,) = budget(box(turnaround="10..40 ms", baud="115200 Bd"), need=10).lines
+    assert line.need is not None
+    assert "no faster standard baud of these cameras: 115200 Bd is the last" in line.need.text
+
+
+def test_a_need_that_moves_leave_no_room_for_says_so() -> None:
+    (line,) = budget(box(every="1 s", moves="25 /s", baud="9600 Bd"), need=10).lines
+    assert line.need is not None
+    assert line.need.text[-1] == "not even one camera alone can be polled so often beside the moves"

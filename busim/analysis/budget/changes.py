@@ -9,7 +9,7 @@ from fractions import Fraction
 from busim.analysis.budget.case import Case, Poll
 from busim.analysis.budget.poll_schedule import PollSchedule
 from busim.analysis.budget.result import Change
-from busim.analysis.budget.timing import timed
+from busim.analysis.budget.timing import Timing, timed
 from busim.analysis.budget.utilisation import Utilisation
 from busim.analysis.budget.variants import Work, Works, of_units, varied
 from busim.foundation.units import Spread, show_time
@@ -37,22 +37,39 @@ def limit(mean: PollSchedule) -> str:
     if not counted.living:
         return "none: nothing is polled, only moves are sent"
     spent = dict.fromkeys(_MENDS.values(), 0.0)
-    failed = asked = 0.0
+    spent["time-outs after noise"] = asked = 0.0
     for (every, kind), many in counted.paces.items():
-        one, rate = mean.times[kind], 1 / max(every, mean.cycle)
-        asked += many.count * rate
-        for part, time in one.exchange.parts(MEAN).items():
-            spent[_MENDS[part]] += rate * many.count * float(time)
-        spent["the wire"] += rate * many.way
-        failed += rate * many.count * float(one.failing * one.lost)
-    spent["time-outs after noise"] = failed
+        rate = many.count / max(every, mean.cycle)
+        _spend(spent, mean.times[kind], rate, many.way / many.count)
+        asked += rate
+    polled = sum(spent.values())
     spent["probes of dead cameras"] = sum(mean.probed) / 5e9
-    spent["operators' moves"] = mean.commands_load
+    spending = mean.commands_load
+    moves = dict.fromkeys(spent, 0.0)  # of those sent, in the proportions of those wanted
+    for way, kind, often in [
+        (share.way, kind, often) for share in counted.shares if not share.trouble for kind, often in share.moves.items()
+    ]:
+        _spend(moves, mean.times[kind], often, way)
+    moves["probes of dead cameras"] += sum(often * mean.costs.lost[kind] for kind, often in counted.lost.items())
+    if wanted := sum(moves.values()):
+        for name, time in moves.items():
+            spent[name] += time / wanted * spending
+        asked += mean.move_rate / wanted * spending
     can_go = _removable(mean)
     chosen = max(spent, key=lambda name: (spent[name] * can_go.get(name, 0.0), spent[name]))
-    share = spent[chosen] / sum(spent.values())
+    busy = sum(spent.values())
+    most = f" ({spending / busy:.0%} goes to operators' moves)" if spending > polled else ""
     each = show_time(spent[chosen] / asked)
-    return f"{chosen} limits this line: {share:.0%} of the master's busy time, {each} for each poll"
+    share = spent[chosen] / busy
+    return f"{chosen} limits this line: {share:.0%} of the master's busy time{most}, {each} for each exchange"
+
+
+def _spend(spent: dict[str, float], one: Timing, rate: float, way: float) -> None:
+    """Add the time of exchanges at `rate` per ns, `way` ns there and back, by what could shorten it."""
+    for part, time in one.exchange.parts(MEAN).items():
+        spent[_MENDS[part]] += rate * float(time)
+    spent["the wire"] += rate * way
+    spent["time-outs after noise"] += rate * float(one.failing * one.lost)
 
 
 def _removable(mean: PollSchedule) -> dict[str, float]:
@@ -70,7 +87,6 @@ def _removable(mean: PollSchedule) -> dict[str, float]:
         "the master's pauses": 1 - silence / case.gap if case.gap > silence else 0.0,
         "time-outs after noise": 1 - _enough(mean) / case.time_out if case.time_out else 0.0,
         "probes of dead cameras": 1.0,
-        "operators' moves": 0.0,
     }
 
 
@@ -89,9 +105,12 @@ def _computed(mean: PollSchedule) -> Iterator[Change]:
     if not mean.layout.living:
         return
     saturated = mean.cycle > 0
+    polls = [(many.count, float(mean.times[kind].failing)) for (_, kind), many in mean.layout.paces.items()]
+    answered = 1e9 * (1 - sum(count * failing for count, failing in polls) / sum(count for count, _ in polls))
     for name, text, other in _candidates(mean):
         if saturated:
-            before, after = 1e9 / mean.cycle, 1e9 / max(other.cycle, _wanted(other)) if other.polls else 0.0
+            before = answered / mean.cycle
+            after = answered / max(other.cycle, _wanted(other)) if other.polls else 0.0
             yield Change(name, text, "poll rate, /s", before, after, after / before - 1)
         else:
             yield Change(name, text, "load", mean.demand, other.demand, mean.demand / other.demand - 1)
@@ -126,7 +145,9 @@ def _candidates(mean: PollSchedule) -> Iterator[tuple[str, str, Utilisation]]:
     asked = [unit for unit, one in enumerate(mean.layout.shares) if not one.trouble and (one.polls or one.moves)]
     if len(asked) > 1:
         kept = asked[: math.ceil(len(asked) / 2)]
-        text = f"a second converter: {len(asked) - len(kept)} of {len(asked)} cameras on a line of their own"
+        gone = len(asked) - len(kept)
+        box = "a second converter" if case.converter else "a second master"
+        text = f"{box}: {gone} of {len(asked)} cameras on a line of {'its' if gone == 1 else 'their'} own"
         yield "converter", text, of_units(mean, kept)
 
 

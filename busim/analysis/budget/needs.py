@@ -13,6 +13,7 @@ from busim.analysis.budget.result import Need
 
 _ROOM = 0.3  # headroom to leave
 _LONGEST = 1e9  # ns of packing
+_SEEN = 0.005  # of polls lost: less does not show in a rate of three digits
 
 
 def more_cameras(mean: PollSchedule, room: float = _ROOM) -> int:
@@ -47,11 +48,17 @@ def need(case: Case, rate: float) -> Need:
         if baud is None:
             fastest = f"at {able[-1]} Bd" if able else "at the line's baud, the only one that all cameras support,"
             least = _demand(with_baud(asked, Fraction(able[-1]))) if able else load
-            texts.append(f"no standard baud of these cameras reaches it: {fastest} it still needs {least:.0%}")
+            none = f"no standard baud of these cameras reaches it: {fastest} it still needs {least:.0%}"
+            at_fastest = bool(able) and case.baud == able[-1]
+            texts.append(f"no faster standard baud of these cameras: {able[-1]} Bd is the last" if at_fastest else none)
         if packing is None and case.converter:
             texts.append(f"no packing reaches it: without any it still needs {_demand(_packed(asked, 0.0)):.0%}")
         if not cameras:
-            texts.append("not even one camera alone can be polled so often")
+            beside = " beside the moves" if case.moves else ""
+            texts.append(f"not even one camera alone can be polled so often{beside}")
+    lost = max((float(pace.timing(number).failing) for number in pace.layout.living), default=0.0)
+    if lost >= _SEEN:
+        texts.append(f"noise loses {lost:.1%} of the polls, so that {rate * (1 - lost):.3g} a second are answered")
     return Need(rate, load < 1, load, baud, cameras, None if packing is None else packing / 1e9, tuple(texts))
 
 
