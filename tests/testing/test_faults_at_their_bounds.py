@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import pytest
 from fuzzed_halls import HALLS, MS, QUICK, SECOND, behind_a_box
 
+from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
 from busim.simulator.faults import Fault, all_faults
 from busim.testing.fuzzing import NOT_DRAWN, Case, FaultEvent, Link, PureRun
@@ -50,7 +51,11 @@ def at_bounds(fault: Fault) -> Iterator[Values]:
 def blamed(run: PureRun, fault: Fault, values: Values, length: int) -> list[str]:
     """The judges that fail the good master on this fault from 1.5 s on, and why."""
     case = Case(7, 12 * SECOND, (FaultEvent(fault.name, PLACES[fault.on], 1500 * MS, length, values),))
-    return [f"{fault.name} {values}: {one.judge}: {one.why}" for one in run(case).verdicts if one.outcome == FAIL]
+    try:
+        verdicts = run(case).verdicts
+    except Findings:
+        return []  # the protocol has no message for these values
+    return [f"{fault.name} {values}: {one.judge}: {one.why}" for one in verdicts if one.outcome == FAIL]
 
 
 @pytest.mark.parametrize("name", FAULTS)

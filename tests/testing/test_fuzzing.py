@@ -234,6 +234,9 @@ class ConnectsLate(Link):
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
 # nothing; `linked`: and is connected before it asks), and the case.
 BLAMELESS = {
+    "an older reply in one packet with the newer one": (
+        "restless", "linked", Case(7, 12 * SECOND, alone("late-reply", "c2", 1500, 600, spread="600 ms")),
+    ),
     "connections that end before they carried anything": (
         "rates", "linked", Case(415682922, 9900 * MS, alone("dropped-connections", "box", 1900, 8000, rate="5 /s")),
     ),

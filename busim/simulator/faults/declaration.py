@@ -10,8 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from busim.foundation.errors import UserError
+from busim.foundation.errors import Defect, UserError
 from busim.foundation.yaml_source import suggestion
+from busim.protocols import BusProtocol
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.parameters import Parameter, Values
 
@@ -31,7 +32,7 @@ class Fault:
     ends it. `wire`: its effect on the line; `seen`: what a master sees. `hides`: what it changes, delays or adds
     between the line and the network, where no record of the line shows it: requests, replies, replies that are
     delivered after later requests, requests that it holds back, that it adds, or that it takes over a connection and
-    never sends.
+    never sends. `says`: makes a message that it sends on its own, of its values, in a protocol (Defect: it has none).
     Every fault is off until it is switched on.
     """
 
@@ -47,6 +48,7 @@ class Fault:
     source: str = COMMON
     also: tuple[str, ...] = ()
     hides: tuple[Hidden, ...] = ()
+    says: Callable[[BusProtocol, Values], bytes] | None = None
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -64,6 +66,19 @@ class Fault:
                     mend=suggestion(name, known, f"`busim explain {self.name}` lists them"),
                 )  # fmt: skip
         return {name: one.read(given.get(name, one.default)) for name, one in known.items()}
+
+    def fits(self, protocol: BusProtocol, values: Values) -> None:
+        """Raises UserError for values of which the protocol of its place can make no message."""
+        if self.says is None:
+            return
+        try:
+            self.says(protocol, values)
+        except Defect:
+            raise UserError(
+                f"protocol {protocol.name} has no message for fault {self.name} with these values", field="key",
+                found=", ".join(f"{name} {text}" for name, text in self.written(values).items()),
+                expected="numbers that fit into its messages", mend="write smaller ones",
+            ) from None  # fmt: skip
 
     def written(self, values: Values) -> dict[str, str]:
         """Values as written in a plan."""

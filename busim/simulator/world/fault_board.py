@@ -113,7 +113,11 @@ class FaultBoard:
             )  # fmt: skip
         own = {key: value for key, value in given.items() if key != "for"}
         length = FOR.read(given["for"]) if "for" in given else 0
-        return fault, fault.read(own), length
+        values = fault.read(own)
+        for line, standing in self._world.lines.items():
+            if any(one.name == at for one in standing.stations):
+                fault.fits(self._world.protocols[line], values)
+        return fault, values, length
 
     def on(self, name: str, at: str, given: Mapping[str, object]) -> None:
         """Switch a fault on now, with parameters `given` as written, and `for` a time. Raises UserError."""

@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-from busim.foundation.diagnostics import Finding
+from busim.foundation.diagnostics import Finding, Findings
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import suggestion
+from busim.installation import resolve
 from busim.plan import FaultPlan, Plan, locate
+from busim.protocols import BusProtocol
 from busim.simulator.faults import Fault, Values, find_fault, find_preset, is_preset
 
 
@@ -62,7 +65,8 @@ class _Reading:
             field = f"faults[{number}]"
             for fault, values in self._faults(field, entry):
                 for name in self._places(field, entry, fault):
-                    yield FaultEntry(fault, name, values, entry.at, entry.length, entry.every, entry.after)
+                    if self._fits(field, fault, values, name):
+                        yield FaultEntry(fault, name, values, entry.at, entry.length, entry.every, entry.after)
 
     def _faults(self, field: str, entry: FaultPlan) -> Iterator[tuple[Fault, Values]]:
         try:
@@ -99,6 +103,25 @@ class _Reading:
                 expected=("one of " + ", ".join(known)[:300] if known else f"a plan with a {fault.on}"),
                 mend=suggestion(name, known, f"name a {fault.on}, or write `every {fault.on}`"),
             ))  # fmt: skip
+
+    def _fits(self, field: str, fault: Fault, values: Values, place: str) -> bool:
+        """Whether the protocol of this place has messages for what the fault says."""
+        if fault.says is None or place not in self._speaks:
+            return True
+        try:
+            fault.fits(self._speaks[place], values)
+        except UserError as error:
+            self._add(f"{field}.{error.field}", "bad-fault", error)
+            return False
+        return True
+
+    @cached_property
+    def _speaks(self) -> dict[str, BusProtocol]:
+        try:
+            site = resolve(self._plan)
+        except Findings:
+            return {}  # those who build the plan are told why
+        return {place.name: line.speaks for line in site.lines for place in line.line.order}
 
     def _add(self, field: str, code: str, error: UserError) -> None:
         line, column = locate(self._plan, field)

@@ -35,9 +35,11 @@ class Attribution(Judge):
         self._shifted: dict[int, int] = {}
         if not ground.hooked:  # values count where beliefs are judged
             self.ignores = frozenset(("answered", "believed"))
+        self._packet: dict[int, tuple[int, int]] = {}  # line -> from when to when its last bursts make one packet, ns
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
     def unasked(self, event: Answered) -> None:
+        self._packed(event)
         if event.poses or event.exact:  # on top of the answer it is as good as that, for all that can be heard
             self._exact[event.line] = event.end
 
@@ -52,6 +54,7 @@ class Attribution(Judge):
             self._keep(line, asked.camera, last, asked.request, reply)
 
     def answered(self, event: Answered) -> None:
+        self._packed(event)
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
@@ -62,6 +65,16 @@ class Attribution(Judge):
             fitting = self.ground.lines[event.line].protocol.decode_reply(event.data, before.request)
             if fitting is not None and not fitting.refused:
                 self._keep(event.line, event.camera, event.end, before.request, fitting)
+
+    def _packed(self, event: Answered) -> None:
+        """Bursts that follow each other within the packing time leave a converter together, whatever their order."""
+        ground = self.ground.lines[event.line]
+        if not ground.packet:
+            return
+        since, until = self._packet.get(event.line, (0, -1))
+        if event.start - until > ground.way.packing:
+            since = event.start
+        self._packet[event.line] = since, event.end
 
     def _keep(self, line: int, camera: int, end: int, request: Request, reply: Reply) -> None:
         """The camera has sent the values of this reply by `end` ns, or has acknowledged those of the request."""
@@ -92,9 +105,11 @@ class Attribution(Judge):
         kept, ground = self._sent.get(camera, {}).get(name, []), self.ground.lines[line]
         # Behind a converter the next value may be on the line while this one is still on its way.
         lag = self.ground.lag + (ground.reaction if ground.packet else ground.char)
+        since, until = self._packet.get(line, (0, -1))
+        together = since if at - lag <= until else at - lag
         for number in range(len(kept) - 1, -1, -1):
             if kept[number][1] == value:
-                if number == len(kept) - 1 or kept[number + 1][0] >= at - lag:
+                if number == len(kept) - 1 or kept[number + 1][0] >= min(together, at - lag):
                     return
                 break
         if at - lag <= self._exact.get(line, -1) or self.hidden(line, at, at, "late-replies"):

@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 from fault_halls import HALL, MS, Broken, S, hall
+from fuzzed_halls import HALLS, behind_a_box
 
 from busim.foundation.diagnostics import Findings
 from busim.foundation.errors import UserError
+from busim.plan import read_text
 from busim.recording.trace import BURST, CHANGE, EFFECT, INPUT, open_trace
 from busim.runtime.session import Run, replay
 from busim.simulator.faults import all_faults, all_presets
@@ -127,6 +129,28 @@ def test_what_is_wrong_with_a_fault_of_a_plan_is_said_at_its_place(
     assert (finding.code, finding.field) == (code, field) or (finding.code, finding.field) == (code, f"{field}.fault")
     assert finding.line is not None
     assert word in f"{finding.what} {finding.expected} {finding.mend}"
+
+
+@pytest.mark.parametrize(
+    ("fault", "place", "behind"),
+    [("unsolicited-message", "c2", False), ("second-master", "box", True), ("second-client", "box", True)],
+    ids=str,
+)
+def test_what_a_protocol_has_no_message_for_is_refused_in_a_plan_and_by_hand(
+    fault: str, place: str, behind: bool
+) -> None:
+    """The protocol of this hall has keys of three digits."""
+    plan = behind_a_box(HALLS["steps"]) if behind else HALLS["steps"]
+    written = plan.source + f"faults: [{{fault: {fault}, on: {place}, at: 1 s, key: 65535}}]\n"
+    with pytest.raises(Findings) as told:
+        Run(read_text(written, files=dict(plan.files)), 1)
+    (finding,) = told.value.findings
+    assert (finding.field, "has no message for fault" in finding.what) == ("faults[0].key", True)
+    run = Run(plan, 1)
+    with pytest.raises(UserError, match="has no message for fault"):
+        run.fault(fault, place, key=65535)
+    run.fault(fault, place, key=102)
+    run.advance(S)
 
 
 @pytest.mark.parametrize("fault", all_faults().values(), ids=lambda fault: fault.name)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from busim.protocols import READ, Request
 from busim.simulator.fault_hooks import Passage, Remove, remove_all
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.foreign_request import foreign_request
 from busim.simulator.faults.parameters import Values, count, rate, share, word
 from busim.simulator.faults.recurring import recurring
 
@@ -53,8 +53,7 @@ class _Up:
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
-    low, high = bench.protocol.addresses
-    raw = bench.protocol.encode_request(Request(max(low, min(high, values["bus_id"])), READ, values["key"], 1))
+    raw = foreign_request(bench.protocol, values)
     mix = _Mix()
 
     def strike() -> None:
@@ -88,6 +87,7 @@ FAULT = Fault(
         share("chance of each packet to go astray, where replies are mixed up", "0.2"),
     ),
     put=_put,
+    says=foreign_request,
     hides=("requests", "replies", "added-requests"),
     also=("M5",),
 )  # fmt: skip

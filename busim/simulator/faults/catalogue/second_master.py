@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from busim.protocols import READ, Request
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
+from busim.simulator.faults.foreign_request import foreign_request
 from busim.simulator.faults.parameters import Values, count, rate, word
 from busim.simulator.faults.recurring import recurring
 
 
 def _put(bench: ConverterBench, values: Values) -> Remove:
-    low, high = bench.protocol.addresses
-    raw = bench.protocol.encode_request(Request(max(low, min(high, values["bus_id"])), READ, values["key"], 1))
+    raw = foreign_request(bench.protocol, values)
 
     def strike() -> None:
         if values["listens"] == "yes" and bench.line.busy(bench.station):
@@ -39,5 +38,6 @@ FAULT = Fault(
         word("listens", "whether it waits while the line is busy", "no", "yes"),
     ),
     put=_put,
+    says=foreign_request,
     hides=("requests", "replies", "added-requests"),
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busim.foundation.errors import Defect
 from busim.protocols import Reply
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import CameraBench
@@ -17,7 +18,10 @@ def _put(bench: CameraBench, values: Values) -> Remove:
         at = bench.stream.between(0, len(reply.values) - 1)
         changed = list(reply.values)
         changed[at] ^= 1 << bench.stream.between(0, values["bits"] - 1)
-        wrong = bench.protocol.encode_reply(reply._replace(values=tuple(changed)))
+        try:
+            wrong = bench.protocol.encode_reply(reply._replace(values=tuple(changed)))
+        except Defect:  # the value has become too large for a message
+            return None
         return delay, wrong, f"value {reply.values[at]} became {changed[at]}"
 
     return cover_replies(bench, values, change)

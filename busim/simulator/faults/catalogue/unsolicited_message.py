@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busim.protocols import READ, Reply
+from busim.protocols import READ, BusProtocol, Reply
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import CameraBench
 from busim.simulator.faults.declaration import Fault
@@ -10,13 +10,17 @@ from busim.simulator.faults.parameters import Values, count, rate, word
 from busim.simulator.faults.recurring import recurring
 
 
+def _message(protocol: BusProtocol, values: Values, bus_id: int | None = None) -> bytes:
+    sender = protocol.addresses[0] if bus_id is None else bus_id
+    return protocol.encode_reply(Reply(sender, READ, values["key"], (values["value"],)))
+
+
 def _put(bench: CameraBench, values: Values) -> Remove:
     def strike() -> None:
         if values["senses"] == "yes" and bench.line.busy(bench.station):
             return
-        reply = Reply(bench.bus_id, READ, values["key"], (values["value"],))
         bench.effect("on a busy line" if bench.line.busy(bench.station) else "")
-        bench.send(bench.protocol.encode_reply(reply), bench.kernel.now)
+        bench.send(_message(bench.protocol, values, bench.bus_id), bench.kernel.now)
 
     return recurring(bench, values["rate"], strike)
 
@@ -36,4 +40,5 @@ FAULT = Fault(
         count("value", "the value", "0", "0", "65535"),
     ),
     put=_put,
+    says=_message,
 )
