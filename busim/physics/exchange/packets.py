@@ -8,7 +8,7 @@ comes later than a single packet would, and with less spread.
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +16,12 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Numbers = float | Array
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
-_NODES, _WEIGHTS = (_NODES + 1) / 2, _WEIGHTS / 2
+
+@cache
+def _rule() -> tuple[Array, Array]:
+    """Nodes and weights of Gauss and Legendre for integrals from 0 to 1. Few plans split replies, few wait for it."""
+    nodes, weights = np.polynomial.legendre.leggauss(16)
+    return (nodes + 1) / 2, weights / 2
 
 
 def last_of(
@@ -92,13 +96,14 @@ def _slowest(first: float, step: float, count: int) -> tuple[float, float]:
 def _slowest_of(first: Array, step: Array, count: Array) -> tuple[Array, Array]:
     """`_slowest` over arrays. The distribution of the maximum is the product of all distributions; its mean and mean
     square come from Gauss-Legendre quadrature of the complement (any text on numerical methods)."""
-    there = np.broadcast_to(_NODES, (len(first), len(_NODES))).copy()
+    nodes, weights = _rule()
+    there = np.broadcast_to(nodes, (len(first), len(nodes))).copy()
     for number in range(1, int(count.max())):
         before = first + (number - 1) * step
         before[number >= count] = 1.0
         if (before >= 1).all():
             break
-        there *= np.minimum(1.0, _NODES + before[:, np.newaxis])
-    mean = (1 - there) @ _WEIGHTS
-    square = (1 - there) @ (2 * _NODES * _WEIGHTS)
+        there *= np.minimum(1.0, nodes + before[:, np.newaxis])
+    mean = (1 - there) @ weights
+    square = (1 - there) @ (2 * nodes * weights)
     return mean, np.sqrt(12 * np.maximum(0.0, square - mean**2))
