@@ -234,6 +234,22 @@ class ConnectsLate(Link):
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
 # nothing; `linked`: and is connected before it asks), and the case.
 BLAMELESS = {
+    "a reply to a request that was held back": (
+        "restless", "linked",
+        Case(
+            1281599609, 2600 * MS,
+            alone("delayed-ack", "box", 1800, 600)
+            + alone("late-reply", "c1", 1900, 300, by="20 ms", spread="150 ms", share="0.1"),
+        ),
+    ),
+    "a move behind one that noise has repeated": (
+        "restless", "",
+        Case(
+            1750320171, 4900 * MS,
+            (FaultEvent("ground-shift", "wall", 2800 * MS, 2000 * MS, (("rate", "1 /s"), ("length", "2 s"))),),
+            (Action(3796 * MS, "c4", "blue_gain", 34), Action(3815 * MS, "c2", "red_black", 54)),
+        ),
+    ),
     "an older reply in one packet with the newer one": (
         "restless", "linked", Case(7, 12 * SECOND, alone("late-reply", "c2", 1500, 600, spread="600 ms")),
     ),

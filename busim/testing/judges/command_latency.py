@@ -12,7 +12,8 @@ _DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchang
 _AHEAD = 2  # exchanges that may go first: the present one, and a due poll
 
 
-_Waiting = tuple[int, int, str, int, int]  # since (ns), line, value, moves ahead of it, ns of chatter by then
+# since (ns), line, value, moves ahead of it; ns of repeats and of chatter by then
+_Waiting = tuple[int, int, str, int, int, int]
 
 
 class CommandLatency(Judge):
@@ -22,7 +23,7 @@ class CommandLatency(Judge):
         name="command-latency",
         title="Command latency: operators do not wait for polls",
         passes="each operator's move that no later one replaces is on the wire after the exchange under way, one poll "
-        "and the moves before it; near a fault each of these may take a time-out and a drain",
+        "and the moves before it with their repeats; near a fault each of these may take a time-out and a drain",
         catches="polls before commands, a dead camera's time-out and repeats before commands",
         needs="intents: the moves sent to the controller",
         bound="one exchange and gap, or one time-out with a dead camera (common practice, no source); one more poll, "
@@ -34,6 +35,9 @@ class CommandLatency(Judge):
         super().__init__(ground, scene)
         self._open: dict[tuple[int, str], _Waiting] = {}  # camera, control -> its move that is not on the wire yet
         self._chatter = Chatter()
+        self._last: dict[int, Asked] = {}  # line -> the last command on the wire
+        self._again: dict[int, bool] = {}  # whether it repeats the one before
+        self._repeats: dict[int, int] = {}  # line -> ns that repeats without an answer have taken
         self._effect = -_DISTURBED - 1
         self._intents = False
 
@@ -43,12 +47,16 @@ class CommandLatency(Judge):
     def unanswered(self, event: Settled) -> None:
         """A fault that lasts takes effect once, and exchanges fail as long as it lasts."""
         self._effect = event.over
+        line = event.asked.line
+        if self._again.get(line) and self._last[line] is event.asked:
+            self._repeats[line] = self._repeats.get(line, 0) + event.over - event.asked.start
 
     def intended(self, record: tuple[Any, ...]) -> None:
         _, line, camera, at, name, value, _, _ = record
         self._intents = True
         ahead = sum(1 for key, one in self._open.items() if one[1] == line and key != (camera, name))
-        self._open[camera, name] = at, line, value, ahead, self._chatter.sums.get(line, 0)
+        repeats = self._repeats.get(line, 0)
+        self._open[camera, name] = at, line, value, ahead, repeats, self._chatter.sums.get(line, 0)
         self.state = "waiting"
 
     def unasked(self, event: Answered) -> None:
@@ -66,6 +74,9 @@ class CommandLatency(Judge):
             return
         name = camera.names.get(event.request.key, "")
         wanted = self._open.get((event.camera, name))
+        last = self._last.get(line)
+        self._again[line] = last is not None and last.request == event.request
+        self._last[line] = event
         if wanted is None:
             return
         if event.request.verb == "write" and str(event.request.values[0]) != wanted[2]:
@@ -74,10 +85,10 @@ class CommandLatency(Judge):
         self._judge(event.start, line, name, event.camera, wanted)
 
     def _judge(self, at: int, line: int, name: str, camera: int, wanted: _Waiting) -> None:
-        since, _, value, ahead, chatter = wanted
+        since, _, value, ahead, _, _ = wanted
         self.judged += 1
         self.state = "sent"
-        allowed = self._allowed(since, line, ahead, chatter)
+        allowed = self._allowed(wanted)
         if at - since > allowed and not self.hidden(line, since, at, "requests", "late-requests"):
             self.fail(
                 at,
@@ -86,20 +97,23 @@ class CommandLatency(Judge):
                 f"{allowed / 1e6:.1f} ms allowed with {ahead} moves ahead",
             )
 
-    def _allowed(self, since: int, line: int, ahead: int, chatter: int) -> int:
+    def _allowed(self, wanted: _Waiting) -> int:
+        since, line, _, ahead, repeats, chatter = wanted
         past = self.pasts[line]
         slot = past.response + self.ground.lines[line].silence
         near = since - self._effect <= _DISTURBED or self._effect >= since
         if near or self.hidden(line, since, since):
             slot = max(slot, past.wait + _DRAIN)
-        return (_AHEAD + ahead) * slot + self._chatter.sums.get(line, 0) - chatter
+        again = min(self._repeats.get(line, 0) - repeats, ahead * self.ground.retries * slot)
+        return (_AHEAD + ahead) * slot + again + self._chatter.sums.get(line, 0) - chatter
 
     def ended(self, until: int) -> None:
-        for (camera, name), (since, line, value, ahead, chatter) in self._open.items():
+        for (camera, name), wanted in self._open.items():
+            since, line, value, *_ = wanted
             waited = until - since
             if (
                 self.pasts[line].request
-                and waited > self._allowed(since, line, ahead, chatter)
+                and waited > self._allowed(wanted)
                 and not self.hidden(line, since, until, "requests", "late-requests")
             ):
                 self.judged += 1
