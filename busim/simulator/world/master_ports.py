@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import lru_cache
 from typing import Protocol
 
-from busim.protocols import BusProtocol
+from busim.protocols import BusProtocol, Reply, Request
 from busim.recording.trace import EXCHANGE, Emit
 from busim.simulator.bus import Burst, Line, Station
 from busim.simulator.kernel import Kernel, Stream
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
+
+_DECODED = 256  # latest replies that it knows as whole: the same few polls mostly get the same values
 
 
 class MasterPort:
@@ -111,6 +115,7 @@ class MasterOnLine(MasterPort):
 
     station: Station
     protocol: BusProtocol
+    _decode: Callable[[bytes, Request], Reply | None]
     listen = 0
     back_off = 0
     waits: Stream
@@ -150,13 +155,15 @@ class MasterOnLine(MasterPort):
         """Nothing to forget: the master judges bytes by its own state."""
 
     def listen_closely(self) -> None:
-        self.stops = True
+        if not self.stops:
+            self.stops = True
+            self._decode = lru_cache(_DECODED)(self.protocol.decode_reply)
 
     def stop(self, burst: Burst, held: int, delay: int) -> int:
         """The reply that it waits for may end before its burst does, and is then taken before that."""
         assert self.master is not None
         request, data = self.master.awaited, burst.data
-        if request is None or burst.station is self.station or self.protocol.decode_reply(data, request) is not None:
+        if request is None or burst.station is self.station or self._decode(data, request) is not None:
             return 0
         finder = self.protocol.stream_framer()
         finder.expect(request)
