@@ -234,6 +234,78 @@ class ConnectsLate(Link):
 # a controller. The plan, whether it is behind a converter (`wire`: and prints nothing; `quick`: and the converter packs
 # nothing; `linked`: and is connected before it asks), and the case.
 BLAMELESS = {
+    "acknowledged moves that the camera does not carry out": (
+        "seldom", "",
+        Case(
+            698643428, 1800 * MS, alone("unapplied-settings", "c4", 1493, 250, delay="600 ms"),
+            (Action(1559698494, "c4", "gain", 49), Action(1559698494, "c4", "red_black", 147)),
+        ),
+    ),
+    "a request cut short whose rest comes with its repeat": (
+        "steps", "wire-linked",
+        Case(
+            1054034218, 3000 * MS,
+            (FaultEvent("request-cut-short", "box", 2862 * MS, 62_500_000, (("by", "2 ms"), ("jitter", "2 ms"))),),
+            (Action(2858 * MS, "c4", "iris", 254),),
+        ),
+    ),
+    "a second reply that is delivered in the instant of the next request": (
+        "rates", "linked",
+        Case(
+            1451589622, 4000 * MS, alone("double-reply", "c3", 1600, 2000, later="600 ms"),
+            (Action(3017 * MS, "c2", "green_black", 251), Action(3123 * MS, "c1", "red_gain", 26)),
+        ),
+    ),
+    "replies to requests that came in pieces": (
+        "steps", "linked", Case(1527378554, 7300 * MS, alone("gaps-in-frame", "box", 5300, 2000, gap="20 ms")),
+    ),
+    "replies in time to requests whose pieces took long": (
+        "steps", "linked", Case(504165179, 3100 * MS, alone("gaps-in-frame", "box", 2785, 75, gap="12 ms")),
+    ),
+    "a reply that waited in its packet for others behind it": (
+        "steps", "linked",
+        Case(
+            892490884, 3900 * MS,
+            alone("late-reply", "c2", 2100, 2000, spread="45 ms", share="0.5", in_a_row="5")
+            + alone("damaged-reply", "c4", 3200, 30),
+        ),
+    ),
+    "a camera that failed while requests were swallowed": (
+        "echo", "linked",
+        Case(
+            2099144842, 4300 * MS,
+            alone("dead-camera", "c3", 3000, 500) + alone("translation-mode", "box", 3509, 60),
+        ),
+    ),
+    "the same move twice, each with its repeats": (
+        "seldom", "wire-linked",
+        Case(
+            1379812784, 2600 * MS, alone("sagging-supply", "wall", 2189, 600),
+            (Action(2199625652, "c3", "red_black", 213), Action(2254338309, "c3", "red_black", 213)),
+        ),
+    ),
+    "replies that went to another client": (
+        "seldom", "quick",
+        Case(
+            2123312609, 12000 * MS,
+            alone("second-client", "box", 1923, 8000, replies="mixed-up") + alone("dead-camera", "c2", 3200, 2000),
+        ),
+    ),
+    "requests mixed with those of another client": (
+        "seldom", "quick",
+        Case(
+            2123312609, 12000 * MS,
+            alone("second-client", "box", 1900, 8000, requests="interleaved", replies="mixed-up"),
+        ),
+    ),
+    "cameras that went offline while requests were held back": (
+        "steps", "linked",
+        Case(
+            1685140551, 4400 * MS,
+            alone("wireless-link", "box", 2891, 600, bad="45 ms") + alone("wrong-port-settings", "box", 3395, 2000),
+            (Action(3084 * MS, "c4", "iris", 951),),
+        ),
+    ),
     "a reply to a request that was held back": (
         "restless", "linked",
         Case(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE, Reply, Request
-from busim.testing.judging import NO_HOOK, OUTCOME, READ_AT, About, Answered, Ground, Judge, Scene
+from busim.testing.judging import ENDED, NO_HOOK, OUTCOME, READ_AT, SENT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -35,11 +35,14 @@ class Attribution(Judge):
         self._shifted: dict[int, int] = {}
         if not ground.hooked:  # values count where beliefs are judged
             self.ignores = frozenset(("answered", "believed"))
-        self._packet: dict[int, tuple[int, int]] = {}  # line -> from when to when its last bursts make one packet, ns
+        self._pretended: dict[int, int] = {}  # camera -> when it last acknowledged what it did not carry out
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
 
+    def took_effect(self, record: tuple[Any, ...]) -> None:
+        if record[3] == "unapplied-settings":
+            self._pretended[record[2]] = record[1]
+
     def unasked(self, event: Answered) -> None:
-        self._packed(event)
         if event.poses or event.exact:  # on top of the answer it is as good as that, for all that can be heard
             self._exact[event.line] = event.end
 
@@ -54,7 +57,6 @@ class Attribution(Judge):
             self._keep(line, asked.camera, last, asked.request, reply)
 
     def answered(self, event: Answered) -> None:
-        self._packed(event)
         asked, reply = event.asked, event.reply
         if asked is None or reply is None or reply.refused:
             return
@@ -65,16 +67,6 @@ class Attribution(Judge):
             fitting = self.ground.lines[event.line].protocol.decode_reply(event.data, before.request)
             if fitting is not None and not fitting.refused:
                 self._keep(event.line, event.camera, event.end, before.request, fitting)
-
-    def _packed(self, event: Answered) -> None:
-        """Bursts that follow each other within the packing time leave a converter together, whatever their order."""
-        ground = self.ground.lines[event.line]
-        if not ground.packet:
-            return
-        since, until = self._packet.get(event.line, (0, -1))
-        if event.start - until > ground.way.packing:
-            since = event.start
-        self._packet[event.line] = since, event.end
 
     def _keep(self, line: int, camera: int, end: int, request: Request, reply: Reply) -> None:
         """The camera has sent the values of this reply by `end` ns, or has acknowledged those of the request."""
@@ -105,7 +97,7 @@ class Attribution(Judge):
         kept, ground = self._sent.get(camera, {}).get(name, []), self.ground.lines[line]
         # Behind a converter the next value may be on the line while this one is still on its way.
         lag = self.ground.lag + (ground.reaction if ground.packet else ground.char)
-        since, until = self._packet.get(line, (0, -1))
+        since, until = self.pasts[line].packet
         together = since if at - lag <= until else at - lag
         for number in range(len(kept) - 1, -1, -1):
             if kept[number][1] == value:
@@ -129,7 +121,7 @@ class Attribution(Judge):
     def claimed(self, record: tuple[Any, ...]) -> None:
         if record[OUTCOME] != "ok":
             return
-        if record[READ_AT] >= 0:
+        if record[READ_AT] >= 0 or record[SENT] <= self._pretended.get(record[3], -1) <= record[ENDED]:
             self._shifted[record[3]] = 0
             return
         _, line, _, camera, _, _, _, _, _, sent, ended, _, _, _, _ = record

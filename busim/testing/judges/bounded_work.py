@@ -30,10 +30,13 @@ class BoundedWork(Judge):
         self._polled: dict[int, dict[int, int]] = {}  # line -> camera that has answered, its failed polls since
 
     def intended(self, record: tuple[Any, ...]) -> None:
-        _, line, camera, _, name, _, _, _ = record
+        _, line, camera, _, name, value, _, _ = record
         ground = self.ground.lines[line].cameras[camera]
         for key in [one for one in self._tries if one[:2] == (line, camera) and ground.names.get(one[2]) == name]:
-            del self._tries[key]
+            if value == " ".join(map(str, key[3])):
+                self._tries[key] -= _MOST  # the same move again has attempts of its own
+            else:
+                del self._tries[key]
 
     def settled(self, event: Settled) -> None:
         asked = event.asked
@@ -45,6 +48,7 @@ class BoundedWork(Judge):
             self._polled.pop(line, None)  # any of them may be offline by now
         if self.hides and self.hidden(line, asked.start, asked.start, "added-requests", "late-requests"):
             self._row.pop(line, None)
+            self._polled.get(line, {}).pop(camera, None)
             return  # it may be another client's, the repeat of a gateway, or have come late with others
         if request.verb != READ:
             key = line, camera, request.key, request.values

@@ -33,7 +33,7 @@ class Fairness(Judge):
         self._failed: dict[int, int] = {}  # line -> first failure
         self._since: dict[int, int] = {}  # line -> when counting with dead cameras began
         self._once_silent: set[tuple[int, int]] = set()  # line, camera: not healthy throughout the counting
-        self._late: set[tuple[int, int]] = set()  # line, camera: its last reply came too late for the plan's time-out
+        self._late: set[tuple[int, int]] = set()  # line, camera: the controller may not have got its last reply in time
         self._spoilt: dict[int, int] = {}
         self._first: dict[int, int] = {}
 
@@ -50,7 +50,7 @@ class Fairness(Judge):
             self._first[line] = asked.start
         key, who = (line, camera, asked.request.key), (line, camera)
         if event.answers:
-            if not event.answers[0].in_time:
+            if not event.answers[0].in_time or not event.sure:
                 self._late.add(who)
             elif who in self._late:
                 self._late.discard(who)

@@ -43,12 +43,15 @@ class SplitInvariance(Judge):
             or self.hidden(line, sent, ended, "replies")
         ):
             return
-        there = sent + self.ground.lines[line].way.latency  # one that came earlier is another, which was held back
+        way = self.ground.lines[line].way
+        there = sent + way.latency  # one that came earlier is another, which was held back
         for answer in self.pasts[line].sound:
             asked = answer.asked
             if asked is None or answer.late or answer.exact or asked.start < there or asked.request.address != address:
                 continue
-            if answer.in_time and answer.end < ended:
+            since, until = self.pasts[line].packet
+            left = until + way.packing + way.latency if since <= answer.end else answer.end
+            if answer.in_time and answer.end < ended and left <= ended:
                 self.fail(
                     ended,
                     line,

@@ -59,6 +59,7 @@ class TruthfulStatus(Judge):
             return
         failed = self._failures.setdefault(camera, [])
         if failed and self.hides and self.hidden(line, failed[-1], asked.start, "swallowed-requests"):
+            self._doubt[camera] = True
             failed.clear()  # something else may have answered one in between, which is on no line
         failed.append(asked.start)
         due = self._due.get(camera)

@@ -32,6 +32,7 @@ _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 _Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
 _KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
 _BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
+_ENTERED = 2  # an input's place among the kinds of one instant: before the exchanges, whose causes may be inputs
 _METHODS = {
     EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
@@ -57,7 +58,7 @@ class Bench(Scene):
         self._hidden = Hidden(ground)
         self._crossing = Crossing(ground)
         self._boxed = frozenset(ground.port_lines.values())
-        self.pasts = {number: LinePast() for number in ground.lines}
+        self.pasts = {number: LinePast(line.way.packing) for number, line in ground.lines.items()}
         self.hides = self._hidden.times
         self._open: dict[int, LinePast] = {}  # lines with a request that is not over, in the order of these
         # A byte is known at the middle of its first stop bit, so a burst is by then, before its last stop bit ends.
@@ -73,7 +74,7 @@ class Bench(Scene):
         self._unanswered: list[Callable[[Settled], None]] = self._overriding("unanswered")
         self._sent = self._overriding("sent") if ground.port_lines else []
         self._takers: dict[int, list[Callable[[Any], None]]] = {
-            kind: self._overriding(method) for kind, method in _METHODS.items()
+            _ENTERED if kind == INPUT else kind: self._overriding(method) for kind, method in _METHODS.items()
         }
         for number, line in ground.lines.items():
             self._lines[number] = WireReader(ground, line, self._tell_asked, self._tell_answered)
@@ -106,7 +107,8 @@ class Bench(Scene):
                     pending.append((burst[4] - before[line], BURST, burst[3] << 16 | burst[2], count, burst))
             elif kind in known_in:
                 count += 1
-                pending.append((record[known_in[kind]], kind, 0, count, record))
+                place = _ENTERED if kind == INPUT else kind
+                pending.append((record[known_in[kind]], place, 0, count, record))
         self._count = count
         if len(pending) >= _HELD:
             self._flush(max(pending)[0] - _HORIZON)
@@ -142,7 +144,7 @@ class Bench(Scene):
                     self._hidden.took_effect(record)
                 elif kind == CHANGE:
                     self._hidden.changed(record)
-                elif kind == INPUT:
+                elif kind == _ENTERED:
                     self._hidden.entered(record)
                     self._crossing.entered(record)
                 for take in takers.get(kind, ()):

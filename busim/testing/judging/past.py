@@ -18,10 +18,13 @@ class LinePast:
     `foreign`: the last burst that answers no request; `by_another`: end (ns) of the last of those that pose as an
     answer, -1 for none. `claim`: the controller's last exchange record. `response`: ns of its longest response, `wait`:
     ns of its longest time-out. `before`: ns at which its request before the last one began, -1
-    without one; `unanswered`: that request, None if it was answered.
+    without one; `packet`: start of the first and end of the last of the bursts of cameras that leave a converter
+    together (ns), as none was quiet for its packing time; `unanswered`: that request, None if it was answered.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, packing: int = 0) -> None:
+        self._packing = packing
+        self.packet = 0, -1
         self.request: Asked | None = None
         self.answers: list[Answered] = []
         self.others: list[Answered] = []
@@ -46,6 +49,8 @@ class LinePast:
 
     def answered(self, event: Answered) -> None:
         """A camera has sent a burst."""
+        since, until = self.packet
+        self.packet = (since if event.start - until <= self._packing else event.start), event.end
         if event.asked is None:
             self.foreign = event
             self.others.append(event)

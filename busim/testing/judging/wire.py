@@ -35,6 +35,7 @@ class WireReader:
         self._decode = lru_cache(_MOST)(self._decoded)
         self._decode_reply = lru_cache(_MOST)(line.protocol.decode_reply)
         self._held: dict[int, bytes] = {}  # of a driver that sends a request in pieces
+        self._begun: dict[int, int] = {}  # ns at which the first of them began
         self._last: Asked | None = None
         self._open: dict[int, deque[Asked]] = {}
 
@@ -78,13 +79,17 @@ class WireReader:
                 self._held.pop(driver, None)
             request, camera, response, wait = whole
             return [Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait)]
-        held = self._held.get(driver, b"") + data
-        requests, self._held[driver] = self._line.protocol.cut_requests(held)
+        pieces = self._held.get(driver, b"")
+        if not pieces:
+            self._begun[driver] = start
+        requests, self._held[driver] = self._line.protocol.cut_requests(pieces + data)
         found = []
         for one in requests:
             if one is OTHER:
                 continue  # a frame of the protocol that is no request
+            before, self._begun[driver] = start - self._begun[driver], start
             request, camera, response, wait = self._known(one)
+            response -= before  # its sender has waited since its first piece
             found.append(Asked(start, end, line, driver, ours, camera, request, data, bool(exact), response, wait))
         return found
 

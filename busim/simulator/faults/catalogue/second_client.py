@@ -88,6 +88,6 @@ FAULT = Fault(
     ),
     put=_put,
     says=foreign_request,
-    hides=("requests", "replies", "added-requests"),
+    hides=("requests", "replies", "added-requests", "swallowed-requests"),
     also=("M5",),
 )  # fmt: skip
