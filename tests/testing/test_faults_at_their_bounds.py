@@ -23,7 +23,7 @@ JUDGES: tuple[type[Judge], ...] = tuple(one for name, one in all_judges().items(
 FAULTS = {name: fault for name, fault in all_faults().items() if name not in NOT_DRAWN}
 PLACES = {"camera": "c2", "line": "wall", "converter": "box"}
 # At 50 Bd a request takes 1.6 s, so a converter holds back minutes of them, and no record says so.
-_TOO_SLOW = (("baud", "50"),)
+_TOO_SLOW = "wrong-port-settings", "baud", "50"
 
 Values = tuple[tuple[str, str], ...]
 
@@ -43,7 +43,7 @@ def at_bounds(fault: Fault) -> Iterator[Values]:
                 one.read(text)
             except UserError:
                 continue
-            if ((one.name, text),) != _TOO_SLOW:
+            if (fault.name, one.name, text) != _TOO_SLOW:
                 yield ((one.name, text),)
                 yield tuple((always | {one.name: text}).items())
 

@@ -47,7 +47,7 @@ class _Outlet:
 
 
 class CameraPort:
-    """One camera at its station. It remembers for a while when it served which request.
+    """One camera at its station. It remembers for a while when it took which request.
 
     `hears`: whether it has power, has booted and is not deaf; `answers_to`: the bus IDs whose requests it takes, None
     for its own. The tables of its `Hearing` are built from both, so no request checks them. `asked(request, at)`: a
@@ -112,8 +112,7 @@ class CameraPort:
         camera = self.camera
         own = camera.bus_id if request.address == self.protocol.broadcast else None
         reply = camera.serve(request, at)
-        self._served.appendleft(request)
-        self._served_at.appendleft(at)
+        self._note(request, at)
         answered = at
         if own is not None:
             if request.verb == SEARCH:
@@ -133,6 +132,11 @@ class CameraPort:
             setting = self.station.setting
             out = answered + max(self.station.lead, 0) + setting.offset(len(raw) * setting.halves)
             self._carry_out(at, out)
+
+    def _note(self, request: Request, at: int) -> None:
+        """Remember that it took this request."""
+        self._served.appendleft(request)
+        self._served_at.appendleft(at)
 
     def fit_reply(self, reply: CameraReply) -> CameraReply:
         """Put another hook between the camera's answers and its driver. Returns the former one."""
@@ -250,6 +254,7 @@ class CameraPort:
 
     def acknowledge(self, request: Request, at: int) -> None:
         """Answer a request as if it had been carried out."""
+        self._note(request, at)
         reply = Reply(request.address, request.verb, request.key, request.values, 0, request.form)
         delay, raw = self.reply.answer(self.protocol.encode_reply(reply), reply)
         if raw:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from busim.protocols import WRITE, Reply, Request
-from busim.testing.judging import ENDED, NO_HOOK, OUTCOME, READ_AT, SENT, About, Answered, Ground, Judge, Scene
+from busim.testing.judging import NO_HOOK, OUTCOME, READ_AT, About, Answered, Ground, Judge, Scene
 
 _KEPT = 16  # values of one parameter that a camera sent, with their instants
 _SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
@@ -35,12 +35,7 @@ class Attribution(Judge):
         self._shifted: dict[int, int] = {}
         if not ground.hooked:  # values count where beliefs are judged
             self.ignores = frozenset(("answered", "believed"))
-        self._pretended: dict[int, int] = {}  # camera -> when it last acknowledged what it did not carry out
         self._exact: dict[int, int] = {}  # line -> end of the last burst that may have been heard otherwise
-
-    def took_effect(self, record: tuple[Any, ...]) -> None:
-        if record[3] == "unapplied-settings":
-            self._pretended[record[2]] = record[1]
 
     def unasked(self, event: Answered) -> None:
         if event.poses or event.exact:  # on top of the answer it is as good as that, for all that can be heard
@@ -121,7 +116,7 @@ class Attribution(Judge):
     def claimed(self, record: tuple[Any, ...]) -> None:
         if record[OUTCOME] != "ok":
             return
-        if record[READ_AT] >= 0 or record[SENT] <= self._pretended.get(record[3], -1) <= record[ENDED]:
+        if record[READ_AT] >= 0:
             self._shifted[record[3]] = 0
             return
         _, line, _, camera, _, _, _, _, _, sent, ended, _, _, _, _ = record

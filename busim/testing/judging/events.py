@@ -18,8 +18,9 @@ class Asked:
     """A request on the wire, from its first start bit to the end of its last stop bit (ns). `driver`: its sender, a
     number of the trace; `ours`: whether that is the controller under test; `camera`: the number of the planned camera
     with this address, 0 for none. `exact`: some station may have heard different characters. `response`: ns from its
-    start until the controller can have the whole reply, at the longest; `wait`: ns after which a controller that waits
-    as planned times out. `crossed`: a reply to something else, which fits it, was on its way to the controller then.
+    start until the controller can have the whole reply, at the longest, less what its earlier pieces took; `wait`: ns
+    after which a controller that waits as planned times out. `crossed`: a reply to something else, which fits it, was
+    on its way to the controller then.
     """
 
     def __init__(
