@@ -126,8 +126,8 @@ def trace(count: int) -> None:
                 rate(plan, 600, clock=time.perf_counter) / rate(plan, 600, clock=time.perf_counter, trace=path)
             )
             cpus.append(rate(plan, 600) / rate(plan, 600, trace=path))
-    say("wall time with a trace / without", walls, "at most 1.25", "trace")
-    say("CPU time of the run with a trace / without", cpus, "at most 1.25", "trace")
+    say("wall time with a trace / without", walls, "at most 1.15", "trace")
+    say("CPU time of the run with a trace / without", cpus, "at most 1.15", "trace")
 
 
 def size(count: int) -> None:
@@ -138,8 +138,8 @@ def size(count: int) -> None:
         base = rate(one, 20)
         cameras.append(base / rate(many_cameras, 20))
         lines.append(rate(one, 20) / rate(many_lines, 2))
-    say("time per exchange, 32 cameras on a line / 1", cameras, "0.8 to 1.2", "size")
-    say("time per exchange, 64 lines / 1", lines, "0.8 to 1.2", "size")
+    say("time per exchange, 32 cameras on a line / 1", cameras, "0.8 to 1.15", "size")
+    say("time per exchange, 64 lines / 1", lines, "0.8 to 1.15", "size")
 
 
 def day(_: int) -> None:
