@@ -60,9 +60,11 @@ def read_form(path: Path, entry: dict[str, Any]) -> SavedForm:
         return SavedForm.model_validate_json(json.dumps(entry))
     except ValidationError as error:
         wrong = error.errors(include_url=False)[0]
+        place, missing = ".".join(str(one) for one in wrong["loc"]), wrong["type"] == "missing"
         raise UserError(
-            "a saved failure is damaged", file=str(path), field=".".join(str(one) for one in wrong["loc"]),
-            found=json.dumps(wrong["input"])[:60], expected=wrong["msg"],
+            f"a saved failure is damaged at `{place}`", file=str(path), field=place,
+            found="nothing" if missing else json.dumps(wrong["input"])[:60],
+            expected="a value" if missing else wrong["msg"].removeprefix("Input should be "),
             mend="mend this place, or run the campaign again",
         ) from None  # fmt: skip
 
