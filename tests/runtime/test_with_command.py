@@ -353,7 +353,8 @@ def example(language: str) -> str:
 def heard_of(command: list[str], folder: Path) -> list[tuple[str, str, int]]:
     """The beliefs of an example program with the climbing hall on real sockets; each is true, and replays."""
     trace = folder / "example.busim"
-    options = ("--intents", "--speed", "5", "--trace", str(trace))
+    # a machine that stands still for 30 ms at this speed misses the 150 ms that the plan promises for a move
+    options = ("--intents", "--no-expect", "--speed", "5", "--trace", str(trace))
     done = busim("with", str(TOP / "scenarios/climbing-hall/plan.yaml"), *options, "--", *command)
     assert done.returncode == 0, done.stderr
     assert "no belief" not in done.stderr
