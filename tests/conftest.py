@@ -27,6 +27,9 @@ settings.load_profile("daily")
 # A shell that puts the tests into the background lets them ignore Ctrl-C, and the programs they start with them.
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+# So does nohup with a lost terminal. A handler is not passed on to a program as "ignored" is.
+if signal.getsignal(signal.SIGHUP) == signal.SIG_IGN:
+    signal.signal(signal.SIGHUP, lambda *_: None)
 
 # Files whose tests take longest come first, so that no process is left with a long one when the others have ended. Not
 # those that give a program seconds to begin: at first types are checked and the core is compiled beside them.
