@@ -380,6 +380,21 @@ def test_a_driver_that_lets_go_too_early_cuts_the_last_byte() -> None:
     assert wire.values("listener") == b"\x11\xc0"
 
 
+@pytest.mark.parametrize("at", [4.5, 5.5, 9.9])
+def test_characters_sent_behind_an_early_release_wait_for_those_before_them(at: float) -> None:
+    wire = Wire()
+    wire.station("early", 0.0, hold=-round(50.2 * BIT))
+    wire.station("listener")
+    wire.start()
+    char = 10 * BIT
+    wire.send(0, "early", b"\x11" * 10)
+    wire.send(round(at * char), "early", b"\x22" * 10)
+    wire.run()
+    bursts = [record[3:5] for record in wire.records if record[0] == BURST]
+    assert [bursts[0][0], *(end for _, end in bursts)] == [start for start, _ in bursts] + [bursts[-1][1]]
+    assert bursts[-1][1] == pytest.approx(20 * char, abs=2)
+
+
 def test_a_driver_enabled_too_late_cuts_the_first_bits() -> None:
     wire = Wire()
     wire.station("late", 0.0, lead=-round(1.6 * BIT))

@@ -147,9 +147,9 @@ class Line:
             data = data.translate(station.setting.trim)
         now = self.kernel.now
         burst = station.burst
+        if burst is not None and burst.end > now:
+            return self._send_behind(burst, data)
         if burst is not None and burst.off > now:
-            if burst.end > now:
-                return self._send_behind(burst, data)
             burst.off = now  # the driver was held; from here it drives the new burst
         following = station.burst = Burst(station, data, now)
         following.off_before = burst.off if burst is not None else -self._cable.span
@@ -160,7 +160,8 @@ class Line:
         if not burst.data:
             raise Defect(f"{burst.station.name} sends while it holds the pair at space")
         span, traffic = self._cable.span, self.traffic
-        if not burst.closed and len(burst.data) < _LONGEST:
+        released = burst.off <= self.kernel.now  # early: its last characters still leave the port
+        if not burst.closed and not released and len(burst.data) < _LONGEST:
             before = len(burst.data)
             burst.data += data
             burst.stretch()
@@ -171,7 +172,9 @@ class Line:
                     self._exact.levels_changed()
             return burst
         following = burst.station.burst = Burst.behind(burst, data, 0 if burst.closed else span)
-        following.off_before = burst.off = burst.end
+        if not released:
+            burst.off = burst.end
+        following.off_before = burst.off
         self.kernel.at(following.on, self._begin, following)
         return following
 
