@@ -619,6 +619,52 @@ BLAMELESS = {
             alone("second-client", "box", 2543, 300, rate="20 /s", bus_id="3", replies="mixed-up"),
         ),
     ),
+    "a packet in so many pieces that the last is late by many pauses": (
+        "steps", "linked",
+        Case(1514093632, 5500 * MS, alone("split-stream", "box", 4700, 1000, how="bytes", share="0.1")),
+    ),
+    "a late reply whose packet waited for another behind it": (
+        "restless", "linked",
+        Case(
+            561446389, 3600 * MS,
+            (
+                *alone("late-reply", "c4", 1355, 600, spread="2 s"),
+                *alone("lost-reply", "c3", 1559, 1000, share="1", of="all"),
+                *alone("cut-reply", "box", 2196, 200, how="close", share="0.5"),
+                *alone("wrong-id-reply", "c2", 2335, 2000, then_right="yes", later="12 ms"),
+            ),
+            (
+                Action(1058 * MS, "c3", "red_black", 239), Action(1563 * MS, "c2", "blue_black", 153),
+                Action(1721 * MS, "c2", "red_gain", 18), Action(1842 * MS, "c2", "green_black", 79),
+            ),
+        ),
+    ),
+    "a move after one that is on the wire and has to be repeated": (
+        "echo", "",
+        Case(
+            335730541, 4500 * MS,
+            (FaultEvent("ground-shift", "wall", 2400 * MS, 1000 * MS, (("rate", "1 /s"), ("length", "2 s"))),),
+            (Action(3403 * MS, "c3", "blue_black", 200), Action(3797 * MS, "c3", "red_black", 53)),
+        ),
+    ),
+    "a late reply that came while the next request to its camera was on its way": (
+        "steps", "linked",
+        Case(
+            658806021, 6600 * MS,
+            (
+                *alone("double-reply", "c3", 3900, 2000, share="0.1"),
+                *alone("wrong-id-reply", "c2", 4399, 8000, then_right="yes", later="150 ms"),
+                *alone("late-reply", "c1", 5286, 2000, by="12 ms", share="0.1", in_a_row="5"),
+            ),
+        ),
+    ),
+    "a request inside a reply at a much lower baud, which has pauses to the master": (
+        "steps", "",
+        Case(
+            1798859932, 4400 * MS,
+            (*alone("late-reply", "c3", 1343, 4000, by="2 ms"), *alone("wrong-baud", "c3", 4119, 2000)),
+        ),
+    ),
 }  # fmt: skip
 
 

@@ -104,7 +104,8 @@ class CommandLatency(Judge):
         near = since - self._effect <= _DISTURBED or self._effect >= since
         if near or self.hidden(line, since, since):
             slot = max(slot, past.wait + _DRAIN)
-        again = min(self._repeats.get(line, 0) - repeats, ahead * self.ground.retries * slot)
+        under_way = 1  # a move on the wire is not ahead any more, and may fail and be repeated
+        again = min(self._repeats.get(line, 0) - repeats, (ahead + under_way) * self.ground.retries * slot)
         return (_AHEAD + ahead) * slot + again + self._chatter.sums.get(line, 0) - chatter
 
     def ended(self, until: int) -> None:

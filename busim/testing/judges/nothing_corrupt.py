@@ -58,8 +58,9 @@ class NothingCorrupt(Judge):
         self.judged += 1
         self.state = "judging"
         line, address, sent, ended = record[1], record[4], record[SENT], record[ENDED]
+        way = self.ground.lines[line].way
         for answer in reversed(self.pasts[line].sound):
-            if answer.end <= sent:
+            if self.pasts[line].arrived(answer, way.latency) <= sent:
                 break
             if answer.start <= ended and answer.asked is not None and answer.asked.request.address == address:
                 if answer.exact and not self.ground.lines[line].packet:  # a converter forwards bytes without flags

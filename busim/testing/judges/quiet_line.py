@@ -110,8 +110,18 @@ class QuietLine(Judge):
                 line.held = 0
         elif not (line.held or line.parted):
             if event.exact:
+                if self._full_of_holes(line.ground, event):
+                    return
                 end -= self._unheard(line.ground, event)
             self._others(line, event.start, end)
+
+    @staticmethod
+    def _full_of_holes(ground: LineGround, event: Answered) -> bool:
+        """Whether a receiver may find the pauses that a controller waits for inside a burst: a character at a much
+        lower baud may be one start bit to it, and then a steady level.
+        """
+        each = (event.end - event.start) // len(event.data)
+        return each - ground.char >= max(ground.silence, 2 * ground.char)
 
     @staticmethod
     def _unheard(ground: LineGround, event: Answered) -> int:

@@ -49,9 +49,8 @@ class SplitInvariance(Judge):
             asked = answer.asked
             if asked is None or answer.late or answer.exact or asked.start < there or asked.request.address != address:
                 continue
-            since, until = self.pasts[line].packet
-            left = until + way.packing + way.latency if since <= answer.end else answer.end
-            if answer.in_time and answer.end < ended and left <= ended:
+            arrived = self.pasts[line].arrived(answer, way.latency)
+            if answer.in_time and answer.end < ended and arrived <= ended:
                 self.fail(
                     ended,
                     line,

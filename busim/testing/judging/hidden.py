@@ -7,9 +7,11 @@ hold nothing against a controller that may follow from that.
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from busim.foundation.errors import UserError
+from busim.foundation.units import parse_time
 from busim.simulator.faults import all_faults
 from busim.testing.judging.ground import Ground
 
@@ -28,6 +30,7 @@ _SETTLES = {
     ADDED: 300_000_000, LINK: 300_000_000,
 }  # fmt: skip
 _ALL = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
+_SAID = re.compile(r", the last (\S+ \w+) late$")  # an effect that says how long it holds its bytes back
 _WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
 _LOST = (REQUESTS, REPLIES, LINK)
 _MORE_THAN_LATE = {SWALLOWED, ADDED}  # a fault that hides these holds nothing back, or not only
@@ -56,13 +59,9 @@ class Hidden:
             fault = all_faults().get(name)
             if fault is not None and fault.hides:
                 said = dict(one.partition(" ")[::2] for one in text[4:].split(", "))
-                hold = _hold(fault.parameters, said)
                 ways = _WAYS.get(said.get("way", ""), _ALL)
-                if 0 < hold <= _IN_TIME and not _MORE_THAN_LATE & set(fault.hides):
-                    ways = ()
-                elif 0 <= (2 * hold if HELD_BACK in fault.hides else hold) <= self._drained[port]:  # both ways
-                    ways = tuple(one for one in ways if one != LATE)
-                self._on[port, name] = tuple(one for one in fault.hides if one in ways), max(0, hold)
+                hides = tuple(one for one in fault.hides if one in ways)
+                self._on[port, name] = hides, _hold(fault.parameters, said)
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         _, at, port, fault, text = record
@@ -74,9 +73,12 @@ class Hidden:
                 self._unserved.add((port, int(text.split()[1])))
             self._unlinked(line, at)
         else:
-            ways, hold = self._on.get((port, fault), ((), 0))
-            for what in ways:
-                self._add(line, what, at, at + hold + _SETTLES[what])
+            hides, hold = self._on.get((port, fault), ((), -1))
+            said = _SAID.search(text)
+            if said:
+                hold = parse_time(said[1])
+            for what in self._matters(port, hides, hold):
+                self._add(line, what, at, at + max(0, hold) + _SETTLES[what])
 
     def entered(self, record: tuple[Any, ...]) -> None:
         """Bytes of a client: the controller has a connection again. It may also end one itself, and hears no more."""
@@ -89,6 +91,16 @@ class Hidden:
                 times = self.times[line, what]
                 if times[-1][1] == lost:
                     times[-1][1] = min(lost, at + _SETTLES[what])
+
+    def _matters(self, port: int, hides: tuple[str, ...], hold: int) -> tuple[str, ...]:
+        """What of that which a fault hides a controller may notice, where it holds bytes back for `hold` ns; -1: for a
+        time that is not known.
+        """
+        if 0 < hold <= _IN_TIME and not _MORE_THAN_LATE & set(hides):
+            return ()
+        if 0 <= (2 * hold if HELD_BACK in hides else hold) <= self._drained[port]:  # both ways
+            return tuple(one for one in hides if one != LATE)
+        return hides
 
     def _unlinked(self, line: int, at: int) -> None:
         self._lost[line] = at + _RECONNECTS

@@ -66,6 +66,14 @@ class LinePast:
         if self.replied < 0:
             self.replied = event.end
 
+    def arrived(self, answer: Answered, latency: int) -> int:
+        """ns at which the controller has a burst: one of the last packet waits for those behind it.
+
+        `latency`: ns of the way from the converter.
+        """
+        since, until = self.packet
+        return until + self._packing + latency if since <= answer.end else answer.end
+
     def reply_in(self, data: bytes, protocol: BusProtocol, at: int) -> Reply | None:
         """The sound reply to the last request in what the controller heard by `at` ns, None for none."""
         if self.request is None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from busim.simulator.fault_hooks import Remove
 from busim.simulator.faults.benches import ConverterBench
 from busim.simulator.faults.declaration import Fault
-from busim.simulator.faults.parameters import Values, share, time, word
+from busim.simulator.faults.parameters import Values, share, shown_time, time, word
 from busim.simulator.faults.passages import cover_up
 
 
@@ -24,7 +24,8 @@ def _put(bench: ConverterBench, values: Values) -> Remove:
             cuts = [max(1, len(data) - 2)]
         else:
             cuts = [bench.stream.between(1, len(data) - 1)]
-        bench.effect(f"{len(data)} bytes in {len(cuts) + 1} pieces")
+        held = shown_time(len(cuts) * values["pause"])
+        bench.effect(f"{len(data)} bytes in {len(cuts) + 1} pieces, the last {held} late")
         for number, (start, end) in enumerate(zip([0, *cuts], [*cuts, len(data)], strict=True)):
             pass_on(data[start:end], number * values["pause"])
 
