@@ -665,6 +665,20 @@ BLAMELESS = {
             (*alone("late-reply", "c3", 1343, 4000, by="2 ms"), *alone("wrong-baud", "c3", 4119, 2000)),
         ),
     ),
+    "two late replies in a row, each behind one that met its request": (
+        "restless", "",
+        Case(
+            1111042939, 10900 * MS,
+            (
+                *alone("double-reply", "c4", 2870, 4000, share="0.5", later="2 ms"),
+                *alone("double-reply", "c2", 3067, 100, share="0.1"),
+                *alone("wrong-id-reply", "c2", 4274, 2000, then_right="no", later="12 ms"),
+                *alone("late-reply", "c1", 6626, 8000, by="150 ms", spread="150 ms"),
+                *alone("dead-camera", "c4", 7107, 2000),
+            ),
+            (Action(2272 * MS, "c1", "blue_gain", 154), Action(9645 * MS, "c4", "blue_gain", 243)),
+        ),
+    ),
 }  # fmt: skip
 
 

@@ -119,7 +119,9 @@ class Attribution(Judge):
         if record[READ_AT] >= 0:
             self._shifted[record[3]] = 0
             return
-        _, line, _, camera, _, _, _, _, _, sent, ended, _, _, _, _ = record
+        _, line, _, camera, _, _, _, _, _, sent, ended, _, _, _, exact = record
+        if exact:
+            return  # the request met another burst: the camera may have missed it
         if (
             sent < self.pasts[line].by_another <= ended
             or self.met(line, sent, ended)
