@@ -679,6 +679,19 @@ BLAMELESS = {
             (Action(2272 * MS, "c1", "blue_gain", 154), Action(9645 * MS, "c4", "blue_gain", 243)),
         ),
     ),
+    "polls that a converter's computer held back while a camera was dead": (
+        "echo", "linked",
+        Case(
+            1142024788, 12000 * MS,
+            (
+                FaultEvent("dead-camera", "c4", 1302 * MS, 62_500_000),
+                FaultEvent(
+                    "stalled-host", "box", 2937 * MS, 8000 * MS,
+                    (("rate", "1 /s"), ("length", "7 ms"), ("spread", "2 s")),
+                ),
+            ),
+        ),
+    ),
 }  # fmt: skip
 
 

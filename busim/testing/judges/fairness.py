@@ -89,8 +89,10 @@ class Fairness(Judge):
         lost, self._lost = self._lost, {}
         once, self._once_silent = self._once_silent | self._silent.keys() | self._late, set()
         clean = self._failed[line] - self._first[line]
-        if self._spoilt.get(line, -1) >= since:
-            return  # more is wrong than a silent camera
+        if self._spoilt.get(line, -1) >= since or (
+            self.hides and self.hidden(line, since, until, "late-requests", "late-replies")
+        ):
+            return  # more is wrong than a silent camera, or the converter was slow
         if until - since < _LEAST or clean < _LEAST:
             return
         for (of, camera, key), count in self._clean.items():
