@@ -692,6 +692,21 @@ BLAMELESS = {
             ),
         ),
     ),
+    "a camera given up because the last of its requests were held back": (
+        "restless", "wire-linked",
+        Case(
+            71399729, 5400 * MS,
+            (
+                *alone("dead-camera", "c4", 1539, 1000),
+                *alone("delayed-ack", "box", 2691, 2000, delay="45 ms"),
+                *alone("stuck-transmitter", "c3", 2820, 20, mode="babble", pause="7 ms"),
+            ),
+            (
+                Action(1301 * MS, "c3", "blue_black", 63), Action(1978 * MS, "c4", "red_black", 156),
+                Action(2815 * MS, "c3", "blue_gain", 84), Action(3484 * MS, "c3", "red_black", 146),
+            ),
+        ),
+    ),
 }  # fmt: skip
 
 

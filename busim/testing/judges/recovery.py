@@ -73,7 +73,8 @@ class Recovery(Judge):
         asked = event.asked
         line = asked.line
         if asked.camera:
-            self._pauses.settled(event)
+            held_back = bool(self.hides) and self.hidden(line, asked.start, asked.start, "late-requests")
+            self._pauses.settled(event, held_back)
         if asked.wait > self._wait:
             self._wait = asked.wait
         claim = self.pasts[line].claim

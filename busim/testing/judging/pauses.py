@@ -62,22 +62,25 @@ class Pauses:
         of.wasted += self.chatter.unasked(line, start, end)
         of.spoilt |= bool(of.cameras)
 
-    def settled(self, event: Settled) -> None:
-        """An exchange is over."""
+    def settled(self, event: Settled, held_back: bool) -> None:
+        """An exchange is over. `held_back`: its request may have waited in a converter, so that a reply which is in
+        time on the line came too late.
+        """
         asked = event.asked
         line = self._lines[asked.line]
         camera = line.cameras[asked.camera]
+        sure = event.sure and not held_back
         if event.answers and event.answers[0].in_time:
             if not camera.known or camera.failed >= _GIVEN_UP:  # it is back: its pauses count from here
                 camera.last, camera.wasted = event.over, line.wasted
-            camera.known = event.sure and line.disturbed < asked.start
+            camera.known = sure and line.disturbed < asked.start
             camera.failed = 0
-            line.spoilt |= not event.sure
+            line.spoilt |= not sure
             return
         line.wasted += event.over - asked.start
         line.spoilt = True
         camera.failed += 1
-        camera.known &= event.sure
+        camera.known &= sure
 
     def polled(self, event: Asked) -> tuple[int, int, int] | None:
         """A poll begins. The pause before it, the longest allowed (ns) and the failed exchanges, if it is too long."""
