@@ -707,6 +707,16 @@ BLAMELESS = {
             ),
         ),
     ),
+    "a second reply whose driver lets go before it begins": (
+        "rates", "",
+        Case(
+            751177535, 5300 * MS,
+            (
+                *alone("double-reply", "c1", 2100, 4000, later="45 ms"),
+                *alone("driver-released-early", "c1", 4719, 4000, jitter="7 ms", share="0.5"),
+            ),
+        ),
+    ),
 }  # fmt: skip
 
 

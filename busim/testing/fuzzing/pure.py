@@ -91,7 +91,9 @@ def run_pure(
         distinct=True,
         master=believer.making(make, silent or wire_only),
     )
-    ground = ground_of(plan, world.names, name, hooked=not (silent or wire_only), played=not wire_only)
+    ground = ground_of(
+        plan, world.names, name, hooked=not (silent or wire_only), played=not wire_only, drivers=world.settings
+    )
     bench = Bench(ground, judges, meant=bool(case.faults))
     believer.watch(world, ground)
     if link is not None:

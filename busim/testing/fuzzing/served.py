@@ -157,10 +157,12 @@ async def _watch(run: ServedRun, live: Live, child: ChildProcess, seen: _Seen, s
 def _judged(
     run: ServedRun, case: Case, path: Path, live: Live, watched: Watched, stood: Sequence[tuple[int, int]]
 ) -> Result:  # fmt: skip
-    names = live.run.world.names
-    ground = ground_of(run.plan, names, run.master, hooked=run.hooked, played=False, lag=_LAG)
+    world = live.run.world
+    ground = ground_of(
+        run.plan, world.names, run.master, hooked=run.hooked, played=False, lag=_LAG, drivers=world.settings
+    )
     bench = Bench(ground, run.judges, meant=bool(case.faults))
-    until = live.run.world.kernel.now
+    until = world.kernel.now
     with open_trace(path) as trace:
         clients = sum(1 for row in trace.records(INPUT) if row[4] == "open")
         requests = sum(1 for row in trace.records(BURST) if row[2] in ground.ours)

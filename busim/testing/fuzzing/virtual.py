@@ -22,7 +22,7 @@ from busim.foundation.errors import UserError
 from busim.plan import Plan
 from busim.recording.trace import BELIEF, BURST, INPUT, Record
 from busim.runtime.session import Virtual
-from busim.simulator.world import Name
+from busim.simulator.world import Name, SettingRow
 from busim.testing.fuzzing.case import Case
 from busim.testing.fuzzing.collecting import collecting_seldom
 from busim.testing.fuzzing.happening import happen
@@ -40,6 +40,11 @@ class _Hall(Virtual):
     def names(self) -> list[Name]:
         """The numbers of its records."""
         return list(self._running().world.names)
+
+    @property
+    def drivers(self) -> list[SettingRow]:
+        """The settings of senders of its records, by number."""
+        return list(self._running().world.settings)
 
 
 @dataclass(frozen=True)
@@ -79,9 +84,9 @@ class VirtualRun:
                     early = hall.now, "the controller returned"
             except Exception as error:
                 early = hall.now, f"the controller raised {type(error).__name__}: {error}"
-            names, until = hall.names, hall.now
+            names, drivers, until = hall.names, hall.drivers, hall.now
         hooked = BELIEF in set(map(itemgetter(0), records))
-        ground = ground_of(self.plan, names, self.master, hooked=hooked, played=False)
+        ground = ground_of(self.plan, names, self.master, hooked=hooked, played=False, drivers=drivers)
         bench = Bench(ground, self.judges, meant=bool(case.faults))
         bench.take_all(records)
         verdicts = bench.finish(until)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
@@ -10,7 +10,7 @@ from busim.physics.exchange import drain
 from busim.plan import ConverterPlan, Plan
 from busim.protocols import UNKNOWN, BusProtocol, Request
 from busim.simulator.bus import setting
-from busim.simulator.world import Name, Way, way_through
+from busim.simulator.world import Name, SettingRow, Way, way_through
 
 _NEVER = 1 << 62  # ns
 
@@ -91,7 +91,8 @@ class Ground:
 
     `hooked`: it reports beliefs; `played`: busim plays it, so exchange records are its own report. `lag`: ns by which
     beliefs may lag behind the replies they rest on. `retries`: repeats of a command that the plan allows.
-    `offline_after`: failed polls after which a camera counts as offline.
+    `offline_after`: failed polls after which a camera counts as offline. `drivers`: the settings of senders by number,
+    1 first; a running world adds to them.
     """
 
     lines: dict[int, LineGround]
@@ -104,6 +105,12 @@ class Ground:
     lag: int
     retries: int
     offline_after: int
+    drivers: Sequence[SettingRow] = ()
+
+    def released(self, end: int, setting: int) -> int:
+        """When the driver lets go (ns) of a burst whose characters end at `end`, if that is early; else `end`."""
+        hold = self.drivers[setting - 1].hold if setting <= len(self.drivers) else 0
+        return end + min(hold, 0)
 
     def name(self, number: int) -> str:
         return self.names.get(number, ("", f"number {number}"))[1]
@@ -115,11 +122,11 @@ class Ground:
 
 def ground_of(
     plan: Plan | Installation, names: Iterable[Name], master: str, *, hooked: bool = False, played: bool = True,
-    lag: int = 0, also_ours: Collection[str] = (),
+    lag: int = 0, also_ours: Collection[str] = (), drivers: Sequence[SettingRow] = (),
 ) -> Ground:  # fmt: skip
     """The facts about `plan`, whose entities have the numbers of `names`. `master`: the one under test.
 
-    Raises Findings as `resolve` does.
+    `drivers`: its settings of senders, as far as they are known. Raises Findings as `resolve` does.
     """
     rows = list(names)
     numbers = {(one.kind, one.name): one.row for one in rows}
@@ -151,7 +158,7 @@ def ground_of(
     return Ground(
         lines, {one.row: (one.kind, one.name) for one in rows}, camera_lines,
         {one.row: one.parent for one in rows if one.kind == "converter"}, frozenset(ours), hooked, played, lag,
-        plan_of.retries, plan_of.offline_after,
+        plan_of.retries, plan_of.offline_after, drivers,
     )  # fmt: skip
 
 

@@ -41,11 +41,18 @@ class WireReader:
 
     def take(self, burst: Burst) -> None:
         """One burst that is over."""
-        _, line, driver, start, end, _, data, exact = burst
+        _, line, driver, start, end, setting, data, exact = burst
         camera, last = self._cameras.get(driver), self._last
         if camera is None:
             self._take_requests(burst)
             return
+        if exact and data:
+            released = self._ground.released(end, setting)
+            if released <= start:
+                return  # nothing of it is on the pair
+            if released < end:
+                end = released
+                burst = (*burst[:4], end, *burst[5:])
         if last is not None and last.request.address == camera.address:
             reply = self._decode_reply(data, last.request)
             if reply is not None:  # mostly a burst of a camera is this
