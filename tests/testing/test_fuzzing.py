@@ -717,6 +717,29 @@ BLAMELESS = {
             ),
         ),
     ),
+    "a pause counted from characters that a collision has put out of step": (
+        "restless", "",
+        Case(
+            668154261, 3000 * MS,
+            (
+                *alone("late-reply", "c1", 1900, 600, by="600 ms"),
+                *alone("wrong-id-reply", "c1", 1900, 1000),
+                *alone("double-reply", "c4", 2940, 200, later="20 ms"),
+            ),
+        ),
+    ),
+    "a sound reply that two colliding ones made by chance": (
+        "steps", "linked",
+        Case(
+            1844940245, 8300 * MS,
+            (
+                FaultEvent(
+                    "second-master", "box", 6065 * MS, 2000 * MS,
+                    (("rate", "20 /s"), ("bus_id", "3"), ("key", "1")),
+                ),
+            ),
+        ),
+    ),
 }  # fmt: skip
 
 

@@ -43,13 +43,12 @@ class Attribution(Judge):
 
     def heard(self, record: tuple[Any, ...]) -> None:
         """Noise may make another sound reply of the camera's: the check of a protocol lets some of it through."""
-        _, line, station, _, last, data, _ = record
-        asked = self.pasts[line].request
-        if asked is None or not asked.camera or station not in self.ground.ours:
+        _, line, station, first, last, data, _ = record
+        if station not in self.ground.ours:
             return
-        reply = self.pasts[line].reply_in(data, self.ground.lines[line].protocol, last)
-        if reply is not None and not reply.refused:
-            self._keep(line, asked.camera, last, asked.request, reply)
+        for asked, reply in self.pasts[line].replies_in(data, first, self.ground.lines[line].protocol):
+            if not reply.refused:
+                self._keep(line, asked.camera, last, asked.request, reply)
 
     def answered(self, event: Answered) -> None:
         asked, reply = event.asked, event.reply

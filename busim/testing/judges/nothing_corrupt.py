@@ -46,9 +46,9 @@ class NothingCorrupt(Judge):
         if station not in self.ground.ours:
             return
         self._odd.append((line, first, last, data, flags))
-        asked = self.pasts[line].request
-        reply = None if self.ground.played else self.pasts[line].reply_in(data, self.ground.lines[line].protocol, last)
-        if reply is not None and asked is not None and asked.camera:
+        if self.ground.played:
+            return
+        for asked, reply in self.pasts[line].replies_in(data, first, self.ground.lines[line].protocol):
             self._keep(line, asked.camera, asked.request, reply)  # the check lets some noise through
 
     def claimed(self, record: tuple[Any, ...]) -> None:

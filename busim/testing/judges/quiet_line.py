@@ -112,7 +112,7 @@ class QuietLine(Judge):
             if event.exact:
                 if self._full_of_holes(line.ground, event):
                     return
-                end -= self._unheard(line.ground, event)
+                end -= self._unheard(line, event)
             self._others(line, event.start, end)
 
     @staticmethod
@@ -124,12 +124,13 @@ class QuietLine(Judge):
         return each - ground.char >= max(ground.silence, 2 * ground.char)
 
     @staticmethod
-    def _unheard(ground: LineGround, event: Answered) -> int:
+    def _unheard(line: _Line, event: Answered) -> int:
         """By how many ns a receiver of the line may hear a burst end before it does."""
-        each = (event.end - event.start) // len(event.data)
-        if event.reply is None or abs(each - ground.char) > ground.char // 5:
-            return each  # at another baud: its last character may end in ones, as silence does
-        return ground.char // 10  # a stop bit more than the line's is silence to every other station
+        each, char = (event.end - event.start) // len(event.data), line.ground.char
+        collided = event.start < line.over  # a receiver may be out of step with it from there on
+        if collided or event.reply is None or abs(each - char) > char // 5:
+            return each  # else at another baud: its last character may end in ones, as silence does
+        return char // 10  # a stop bit more than the line's is silence to every other station
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         """While a camera holds the pair at space, nobody hears the others."""

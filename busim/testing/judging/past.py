@@ -74,10 +74,17 @@ class LinePast:
         since, until = self.packet
         return until + self._packing + latency if since <= answer.end else answer.end
 
-    def reply_in(self, data: bytes, protocol: BusProtocol, at: int) -> Reply | None:
-        """The sound reply to the last request in what the controller heard by `at` ns, None for none."""
-        if self.request is None:
-            return None
-        finder = protocol.stream_framer()
-        finder.expect(self.request.request)
-        return finder.feed(data, at)
+    def replies_in(self, data: bytes, since: int, protocol: BusProtocol) -> list[tuple[Asked, Reply]]:
+        """The sound replies of planned cameras in what the controller heard from `since` ns on: to its last request,
+        and to those whose answers were on the line since then.
+        """
+        last = [] if self.request is None else [self.request]
+        asked = [answer.asked for answer in self.sound if answer.asked is not None and answer.end >= since]
+        found = []
+        for one in dict.fromkeys(asked + last):
+            finder = protocol.stream_framer()
+            finder.expect(one.request)
+            reply = finder.feed(data, since)
+            if reply is not None and one.camera:
+                found.append((one, reply))
+        return found
