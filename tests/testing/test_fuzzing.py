@@ -740,6 +740,17 @@ BLAMELESS = {
             ),
         ),
     ),
+    "a move while noise leaves an idle master no quiet": (
+        "seldom", "quick",
+        Case(
+            1792341731, 6000 * MS,
+            (
+                *alone("hot-plug", "c1", 2300, 30, reach="3", share="0.5"),
+                FaultEvent("ground-shift", "wall", 2672 * MS, 2000 * MS, (("rate", "1 /s"), ("length", "2 s"))),
+            ),
+            (Action(4739 * MS, "c3", "red_black", 109),),
+        ),
+    ),
 }  # fmt: skip
 
 

@@ -63,9 +63,14 @@ class CommandLatency(Judge):
         self._chatter.unasked(event.line, event.start, event.end)
 
     def heard(self, record: tuple[Any, ...]) -> None:
-        line, past = record[1], self.pasts[record[1]]
-        if record[2] in self.ground.ours and (past.request is None or past.answers):  # else its exchange fails
-            self._chatter.unasked(line, record[3], record[4])
+        _, line, station, first, last, _, _ = record
+        past = self.pasts[line]
+        if station not in self.ground.ours:
+            return
+        # An exchange that fails counts with its time-out and its drain. Behind it an idle controller may listen.
+        failing = None if past.answers else past.request
+        if failing is None or first > failing.start + failing.wait + _DRAIN:
+            self._chatter.unasked(line, first, last)
 
     def commanded(self, event: Asked) -> None:
         line = event.line
