@@ -751,6 +751,19 @@ BLAMELESS = {
             (Action(4739 * MS, "c3", "red_black", 109),),
         ),
     ),
+    "a request into noise that a loose joint hid for a moment": (
+        "seldom", "",
+        Case(
+            507796064, 10000 * MS,
+            (
+                *alone("stuck-transmitter", "c3", 3400, 8000, mode="babble"),
+                *alone("intermittent-joint", "wall", 7500, 2000, rate="1 /s"),
+            ),
+        ),
+    ),
+    "a value heard in a collision whose last character another station has later": (
+        "steps", "", Case(432856363, 2300 * MS, alone("double-reply", "c3", 1389, 100, later="600 ms")),
+    ),
 }  # fmt: skip
 
 

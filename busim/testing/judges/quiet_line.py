@@ -114,6 +114,8 @@ class QuietLine(Judge):
                     return
                 end -= self._unheard(line, event)
             self._others(line, event.start, end)
+        else:
+            self._busy(line, event.start, end)
 
     @staticmethod
     def _full_of_holes(ground: LineGround, event: Answered) -> bool:
@@ -148,18 +150,21 @@ class QuietLine(Judge):
         begun inside it.
         """
         ground = line.ground
-        if line.over < 0:
-            line.since = line.over = start
-        elif start - line.over >= ground.silence:
-            line.since = start
-        if end > line.over:
-            line.over = end
+        self._busy(line, start, end)
         for since, over, mine in reversed(line.bursts):  # bursts come by their ends
             if over <= start:
                 break
             if mine and ground.known(start, end) < since < end and not self._deaf(line, since):
                 self._into(ground.number, since, start)
         line.bursts.append((start, end, False))
+
+    @staticmethod
+    def _busy(line: _Line, start: int, end: int) -> None:
+        if line.over < 0:
+            line.since = line.over = start
+        elif start - line.over >= line.ground.silence:
+            line.since = start
+        line.over = max(line.over, end)
 
     def _request(self, line: _Line, at: int) -> None:
         self.judged += 1

@@ -27,6 +27,7 @@ from busim.testing.judging.wire import WireReader
 _NO_FAULTS = frozenset(("camera", "refused", "clients", "idle", "arbitration", "purge"))
 _HELD = 4096  # records; then those that no older record can follow are judged
 _HORIZON = 2_000_000_000  # ns by which a record may come later than another that was known before
+_ALONG = 5_000  # ns: another receiver on the line may have the same character later
 _RECENT = 5_000_000_000  # ns for which a fault is named as the last one
 
 _Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
@@ -108,7 +109,8 @@ class Bench(Scene):
             elif kind in known_in:
                 count += 1
                 place = _ENTERED if kind == INPUT else kind
-                pending.append((record[known_in[kind]], place, 0, count, record))
+                known = record[known_in[kind]] + (_ALONG if kind == BELIEF else 0)
+                pending.append((known, place, 0, count, record))
         self._count = count
         if len(pending) >= _HELD:
             self._flush(max(pending)[0] - _HORIZON)
