@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 import sqlite3
 import time
 from pathlib import Path
@@ -11,9 +12,22 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from places import SCENARIOS
+from ruamel.yaml import YAML
 
 from busim.foundation.errors import UserError
-from busim.foundation.yaml_source import MOST_BYTES, MOST_DEPTH, MOST_VALUES, Real, load, locate, nearest, parse, shown
+from busim.foundation.yaml_source import (
+    MOST_BYTES,
+    MOST_DEPTH,
+    MOST_VALUES,
+    Real,
+    load,
+    locate,
+    nearest,
+    parse,
+    reading,
+    shown,
+)
 
 
 @pytest.mark.parametrize(
@@ -254,6 +268,50 @@ def test_any_bytes_are_a_mapping_or_a_user_error(tmp_path_factory: pytest.TempPa
     path.write_bytes(data)
     with contextlib.suppress(UserError):
         load(path)
+
+
+# Changed in few places, a sound text has the errors and the luck of a typist.
+SOUND = [(SCENARIOS / name).read_text() for name in ("climbing-hall/plan.yaml", "lines-of-text/lanes.yaml")]
+CHANGES = st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 3), st.sampled_from(PIECES)), max_size=4)
+
+
+@st.composite
+def mistyped(draw: st.DrawFn) -> str:
+    """Some lines of a sound text, with changes."""
+    lines = draw(st.sampled_from(SOUND)).splitlines(keepends=True)
+    first = draw(st.integers(0, len(lines) - 1))
+    text = "".join(lines[first : first + draw(st.integers(1, 12))])
+    for place, removed, piece in draw(CHANGES):
+        at = int(place * (len(text) + 1))
+        text = text[:at] + piece + text[at + removed :]
+    return text
+
+
+def outcome(text: str) -> object:
+    """All that a reader learns from a text: values, places and problems, or the error."""
+    try:
+        document = parse(text, "x.yaml")
+    except UserError as error:
+        return str(error)
+    return repr(document.value), document.positions, document.keys, list(map(str, document.problems))
+
+
+@settings(max_examples=1500, deadline=None)
+@given(mistyped() | TEXTS)
+def test_the_parsers_in_c_and_in_python_give_the_same_values_places_and_errors(text: str) -> None:
+    found = outcome(text)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(reading, "_FOR_PYTHON", re.compile(""))
+        assert found == outcome(text)
+
+
+def test_a_plain_plan_is_read_by_the_parser_in_c() -> None:
+    parsers = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(reading, "YAML", lambda **how: parsers.append(how) or YAML(**how))
+        parse(SOUND[0])
+    assert parsers == [{"typ": "safe"}]
+    assert YAML(typ="safe").Parser is not YAML(typ="safe", pure=True).Parser, "the locks have the one in C"
 
 
 HOSTILE = {
