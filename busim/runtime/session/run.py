@@ -27,7 +27,6 @@ from busim.simulator.world import Name, World, build
 # ns of wall time in which even a busy machine simulates postponed events before they show. A shorter time costs less,
 # but on many busy lines the postponed work then stood between their replies.
 _MARGIN = 150_000
-_BATCH = 1024  # records that are folded at once, where nothing waits for their figures
 
 
 class Run(Directed):
@@ -61,11 +60,10 @@ class Run(Directed):
         self.seed = seed
         self.clock = clock
         self._fold = Fold(hooked=hooked)
-        self._unfolded: list[Record] = []  # of a run that is not live
         # The plan may still fail to build, and then no trace must be begun.
         self.recorder: Recorder | None = None
         append: list[Emit] = []
-        emit: Emit = self._fold.take if live else self._hold
+        emit: Emit = self._fold.take if live else self._fold.take_later
         if also is not None:
             emit = _both(emit, [also])
         if trace is not None:
@@ -114,19 +112,9 @@ class Run(Directed):
         if self.recorder is not None:
             self.recorder.__exit__(None, None, None)
 
-    def _hold(self, record: Record) -> None:
-        """Fold a record with many others, later."""
-        self._unfolded.append(record)
-        if len(self._unfolded) >= _BATCH:
-            self._fold_held()
-
-    def _fold_held(self) -> None:
-        self._fold.take_all(self._unfolded)
-        self._unfolded.clear()
-
     def report(self, lateness: Lateness | None = None) -> Report:
         """The figures so far, and the lateness of a wall clock."""
-        self._fold_held()
+        self._fold.catch_up()
         names, now = self.world.names, self.world.kernel.now
         report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
         if self.faults:
