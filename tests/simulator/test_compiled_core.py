@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import subprocess
 import sys
 import tomllib
@@ -13,6 +14,7 @@ from importlib import import_module
 from pathlib import Path
 
 import pytest
+from fuzzed_halls import HALLS
 from places import TOP
 
 from busim.plan.models import find as find_model
@@ -21,6 +23,9 @@ from busim.protocols.silence import SilenceFramer
 from busim.simulator.cameras import Camera
 from busim.simulator.kernel import core
 from busim.simulator.masters import POLL, Attempt, Master, Step, Target, Task
+from busim.testing.broken_masters import NoGap
+from busim.testing.fuzzing import Case, PureRun
+from busim.testing.judge_catalogue import all_judges
 
 HOOK = tomllib.loads((TOP / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]["hooks"]
 LISTED = [path for pattern in HOOK["custom"]["modules"] for path in TOP.glob(pattern)]
@@ -157,6 +162,12 @@ def test_a_camera_of_a_user_has_its_own_ways() -> None:
     camera = Locked(find_model("zoom-camera"), "modbus-rtu", 3, 1)
     assert (camera.locked("iris"), camera.bus_id) == ("iris is taken", 200)
     assert camera.serve(Request(3, READ, 0, 1), 0).values == (camera.values["iris"],)
+
+
+def test_what_a_case_comes_to_can_go_to_another_process() -> None:
+    result = PureRun(HALLS["restless"], tuple(all_judges().values()), NoGap)(Case(1, 1000 * MS))
+    assert any(one.evidence and one.evidence[0].frames for one in result.verdicts)
+    assert pickle.loads(pickle.dumps(result)) == result
 
 
 @pytest.mark.long

@@ -6,23 +6,21 @@ a hook would tell it: values when they are others than before, and which cameras
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from busim.plan import Plan
-from busim.protocols import READ
-from busim.protocols.hook import Belief, Intent
+from busim.protocols.hook import Intent
 from busim.recording.trace import EXCHANGE, Record
-from busim.simulator.masters import OK, Attempt, Master, Target
+from busim.simulator.masters import Master
 from busim.simulator.world import Name, SettingRow, World, build
+from busim.testing.fuzzing.believing import Believer, MakeMaster
 from busim.testing.fuzzing.case import Action, Case, scheduled
 from busim.testing.fuzzing.collecting import collecting_seldom
 from busim.testing.fuzzing.linked import Link, linked
 from busim.testing.fuzzing.watching import Watched
 from busim.testing.judging import Bench, Ground, Judge, Verdict, ground_of
 
-MakeMaster = Callable[..., Master]
 _SECOND = 1_000_000_000  # ns; after each the bench takes the new records, so no more are held
 
 
@@ -82,7 +80,7 @@ def run_pure(
     """
     name = master or plan.masters[0].name
     kept: list[Record] = []
-    believer = _Believer()
+    believer = Believer()
     world = build(
         scheduled(plan, case),
         case.seed,
@@ -131,57 +129,3 @@ def _schedule(world: World, master: str, actions: Sequence[Action]) -> None:
     for action in actions:
         if action.camera in hook.known:
             world.kernel.at(action.at, act, action)
-
-
-class _Believer:
-    """Tells what a pure master believes, from what it says of its attempts."""
-
-    def __init__(self) -> None:
-        self._world: World | None = None
-        self._ground: Ground | None = None
-        self._told: dict[str, dict[int, int]] = {}  # camera -> key -> value
-        self._online: dict[str, bool] = {}
-        self._names: dict[str, dict[int, str]] = {}
-
-    def making(self, make: MakeMaster, silent: bool) -> MakeMaster:
-        """`make`, with what it tells of its attempts told here too."""
-
-        def made(finder: Any, polls: Any, done: Callable[[Attempt], None], **more: Any) -> Master:
-            def told(attempt: Attempt) -> None:
-                done(attempt)
-                self._attempt(attempt)
-
-            return make(finder, polls, done if silent else told, **more)
-
-        return made
-
-    def watch(self, world: World, ground: Ground) -> None:
-        self._world = world
-        for line in ground.lines.values():
-            for camera in line.cameras.values():
-                self._names[camera.name] = camera.names
-
-    def _attempt(self, attempt: Attempt) -> None:
-        task, outcome = attempt.task, attempt.outcome
-        target = task.target
-        world = self._world
-        assert world is not None
-        hook = world.hook
-        assert hook is not None
-        if outcome == OK and task.request.verb == READ:
-            told = self._told.get(target.name)
-            if told is None:
-                told = self._told[target.name] = {}
-            for key, value in enumerate(attempt.values, task.request.key):
-                if told.get(key) != value:
-                    told[key] = value
-                    hook.believe(Belief("value", target.name, self._names[target.name][key], value))
-        if outcome != OK or not self._online.get(target.name, False):
-            world.kernel.at(world.kernel.now, self._look, target)  # it makes up its mind after it has told
-
-    def _look(self, target: Target) -> None:
-        if self._online.get(target.name) is not target.online and self._world is not None:
-            hook = self._world.hook
-            assert hook is not None
-            self._online[target.name] = target.online
-            hook.believe(Belief("online" if target.online else "offline", target.name))

@@ -5,20 +5,10 @@ way of a record to the judges), then `contract.py`; the judges themselves are in
 """
 
 from busim.testing.judging.bench import Bench, bench_trace, judge_records, judge_trace
-from busim.testing.judging.contract import (
-    FAIL,
-    INCONCLUSIVE,
-    NO_HOOK,
-    PASS,
-    About,
-    Evidence,
-    Frame,
-    Judge,
-    Scene,
-    Verdict,
-)
+from busim.testing.judging.contract import NO_HOOK, About, Judge, Scene
 from busim.testing.judging.events import ENDED, OUTCOME, READ_AT, SENT, Answered, Asked, Settled
 from busim.testing.judging.ground import Ground, LineGround, ground_of
+from busim.testing.judging.verdict import FAIL, INCONCLUSIVE, PASS, Evidence, Frame, Verdict
 
 __all__ = [
     "ENDED",

@@ -14,13 +14,14 @@ from typing import Any
 from busim.foundation.errors import Defect
 from busim.protocols import READ
 from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, HEARD, INPUT, INTENT, Record, Trace
-from busim.testing.judging.contract import Frame, Judge, Scene, Verdict
+from busim.testing.judging.contract import Judge, Scene
 from busim.testing.judging.crossing import Crossing
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.hidden import REPLIES, REQUESTS, Hidden
 from busim.testing.judging.joined import JoinedReplies
 from busim.testing.judging.past import LinePast
+from busim.testing.judging.verdict import Frame, Verdict
 from busim.testing.judging.wire import WireReader
 
 # effects that are no faults: ordered actions of cameras, and settings of a converter

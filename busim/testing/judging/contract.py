@@ -1,4 +1,4 @@
-"""The contract of a judge: its description, its events, its verdict."""
+"""The contract of a judge: its description and its events."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from mypy_extensions import mypyc_attr
 from busim.testing.judging.events import Answered, Asked, Settled
 from busim.testing.judging.ground import Ground
 from busim.testing.judging.past import LinePast
+from busim.testing.judging.verdict import FAIL, INCONCLUSIVE, PASS, Evidence, Frame, Verdict
 
-PASS, FAIL, INCONCLUSIVE = "pass", "fail", "inconclusive"
 NO_HOOK = "no hook"
 _MOST = 5  # pieces of evidence that a verdict keeps; the rest is counted
 
@@ -36,60 +36,6 @@ class About:
             f"# {self.title}\n\n`{self.name}`: a judge.\n\n**Passes when** {self.passes}.\n\n"
             f"**Catches** {self.catches}.\n\n**Needs** {self.needs}.\n\n**Bound.** {self.bound}.\n"
         )
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """One burst of the line for a reader. Times in ns."""
-
-    start: int
-    end: int
-    driver: str
-    data: str
-    meaning: str
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """One violation: its instant (ns), the event, the frames before it, and the last fault that took effect."""
-
-    at: int
-    what: str
-    frames: tuple[Frame, ...] = ()
-    fault: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """`outcome`: pass, fail or inconclusive, and `why`. `judged`: number of occasions to fail, `failed`: number of
-    failures among them; `effects`: number of fault effects in the run.
-    """
-
-    judge: str
-    outcome: str
-    why: str
-    judged: int
-    failed: int = 0
-    effects: int = 0
-    evidence: tuple[Evidence, ...] = ()
-
-    def as_json(self) -> dict[str, Any]:
-        """JSON-ready."""
-        return {
-            "judge": self.judge, "outcome": self.outcome, "why": self.why, "judged": self.judged,
-            "failed": self.failed, "effects": self.effects,
-            "evidence": [
-                {
-                    "at_s": one.at / 1e9, "what": one.what, "fault": one.fault,
-                    "frames": [
-                        {"start_s": f.start / 1e9, "end_s": f.end / 1e9, "driver": f.driver, "hex": f.data,
-                         "meaning": f.meaning}
-                        for f in one.frames
-                    ],
-                }
-                for one in self.evidence
-            ],
-        }  # fmt: skip
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

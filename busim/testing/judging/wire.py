@@ -8,9 +8,9 @@ from functools import lru_cache
 from typing import Any
 
 from busim.protocols import OTHER, Reply, Request
-from busim.testing.judging.contract import Frame
 from busim.testing.judging.events import Answered, Asked
 from busim.testing.judging.ground import Ground, LineGround
+from busim.testing.judging.verdict import Frame
 
 _KEPT = 12  # bursts that are remembered
 _OPEN = 4  # requests to one camera that may still be answered

@@ -1,0 +1,68 @@
+"""What a pure master believes, told as a controller with a hook would tell it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from busim.protocols import READ
+from busim.protocols.hook import Belief
+from busim.simulator.masters import OK, Attempt, Master, Target
+from busim.simulator.world import World
+from busim.testing.judging import Ground
+
+MakeMaster = Callable[..., Master]
+
+
+class Believer:
+    """Tells what a pure master believes, from what it says of its attempts."""
+
+    def __init__(self) -> None:
+        self._world: World | None = None
+        self._ground: Ground | None = None
+        self._told: dict[str, dict[int, int]] = {}  # camera -> key -> value
+        self._online: dict[str, bool] = {}
+        self._names: dict[str, dict[int, str]] = {}
+
+    def making(self, make: MakeMaster, silent: bool) -> MakeMaster:
+        """`make`, with what it tells of its attempts told here too."""
+
+        def made(finder: Any, polls: Any, done: Callable[[Attempt], None], **more: Any) -> Master:
+            def told(attempt: Attempt) -> None:
+                done(attempt)
+                self._attempt(attempt)
+
+            return make(finder, polls, done if silent else told, **more)
+
+        return made
+
+    def watch(self, world: World, ground: Ground) -> None:
+        self._world = world
+        for line in ground.lines.values():
+            for camera in line.cameras.values():
+                self._names[camera.name] = camera.names
+
+    def _attempt(self, attempt: Attempt) -> None:
+        task, outcome = attempt.task, attempt.outcome
+        target = task.target
+        world = self._world
+        assert world is not None
+        hook = world.hook
+        assert hook is not None
+        if outcome == OK and task.request.verb == READ:
+            told = self._told.get(target.name)
+            if told is None:
+                told = self._told[target.name] = {}
+            for key, value in enumerate(attempt.values, task.request.key):
+                if told.get(key) != value:
+                    told[key] = value
+                    hook.believe(Belief("value", target.name, self._names[target.name][key], value))
+        if outcome != OK or not self._online.get(target.name, False):
+            world.kernel.at(world.kernel.now, self._look, target)  # it makes up its mind after it has told
+
+    def _look(self, target: Target) -> None:
+        if self._online.get(target.name) is not target.online and self._world is not None:
+            hook = self._world.hook
+            assert hook is not None
+            self._online[target.name] = target.online
+            hook.believe(Belief("online" if target.online else "offline", target.name))
