@@ -65,6 +65,24 @@ def behind_a_box(plan: Plan, way: str = "packing: {idle: 2 ms}, latency: 1 ms") 
     return read_text(text.replace("masters:", box + "masters:"), files=dict(plan.files))
 
 
+def two_walls() -> Plan:
+    """Two lines with two cameras each, each behind a converter of its own, polled by one master."""
+    plan = behind_a_box(hall()).source
+    line = plan[plan.index("  - name: wall") : plan.index("cameras:\n")]
+    own = {1: "", 2: "", 3: "      - {camera: c3, after: 10 m}\n", 4: "      - {camera: c4, after: 10 m}\n"}
+    first = line.replace(own[3] + own[4], "")
+    second = "".join(one for one in line.splitlines(keepends=True) if "c1" not in one and "c2" not in one)
+    second = second.replace("name: wall", "name: floor").replace("converter: box", "converter: cellar")
+    box = plan[plan.index("  - {name: box") : plan.index("masters:")]
+    cellar = box.replace("name: box", "name: cellar").replace("192.0.2.1", "192.0.2.2")
+    plan = (
+        plan.replace(line, first + second)
+        .replace(box, box + cellar)
+        .replace("through: [box]", "through: [box, cellar]")
+    )
+    return read_text(plan)
+
+
 # A converter that forwards each byte at once, over a quick network: a slow one keeps MODBUS's silence by itself.
 QUICK = "packing: {idle: 0}, latency: 0.2 ms"
 HALLS = {

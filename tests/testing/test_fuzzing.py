@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fuzzed_halls import HALLS, MS, QUICK, SECOND, SHOWN, behind_a_box
+from fuzzed_halls import HALLS, MS, QUICK, SECOND, SHOWN, behind_a_box, two_walls
 
 from busim.foundation.errors import UserError
 from busim.recording.trace import open_trace
@@ -37,7 +37,7 @@ from busim.testing.fuzzing import (
 )
 from busim.testing.fuzzing.drawing import Drawing
 from busim.testing.judge_catalogue import all_judges
-from busim.testing.judging import FAIL, judge_trace
+from busim.testing.judging import FAIL, PASS, judge_trace
 
 # Two judge the installation, not the master.
 JUDGES = tuple(judge for name, judge in all_judges().items() if name not in ("address-plan", "transparency"))
@@ -68,6 +68,20 @@ def test_the_good_master_is_left_alone() -> None:
     assert [(failure.judge, failure.verdict.why, failure.case) for failure in found.failures] == []
     assert found.effects >= 12, "some faults of the catalogue need a search, a save or a broadcast"
     assert found.outcomes["quiet-line"]["pass"] >= 12
+
+
+def test_the_good_master_of_two_lines_is_left_alone() -> None:
+    plan = two_walls()
+    found = fuzz(PureRun(plan, JUDGES, Master, link=Link), space_of(plan), seed=3, cases=16)
+    assert [(failure.judge, failure.verdict.why, failure.case) for failure in found.failures] == []
+    assert found.effects >= 12
+
+
+def test_what_happens_on_one_line_does_not_count_on_another() -> None:
+    cellar = FaultEvent("dropped-connections", "cellar", 14 * SECOND, 500 * MS, (("rate", "10 /s"),))
+    case = Case(1, 18 * SECOND, (FaultEvent("dead-camera", "c1", 2 * SECOND, 15 * SECOND), cellar))
+    found = {one.judge: one for one in PureRun(two_walls(), JUDGES, Master, link=Link)(case).verdicts}
+    assert (found["fairness"].outcome, found["fairness"].judged) == (PASS, 2)
 
 
 def test_equal_seeds_give_equal_campaigns_and_other_seeds_others() -> None:

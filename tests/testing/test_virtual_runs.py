@@ -6,13 +6,13 @@ import json
 from pathlib import Path
 
 import pytest
-from fuzzed_halls import SECOND, boxed
+from fuzzed_halls import MS, SECOND, boxed
 from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.runtime.sweep_workers import cluster
-from busim.testing.fuzzing import STAYS_UP, Case, FaultEvent, VirtualRun, Workers, fuzz, space_of
+from busim.testing.fuzzing import STAYS_UP, Action, Case, FaultEvent, VirtualRun, Workers, fuzz, space_of
 from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, PASS, Verdict
 
@@ -39,6 +39,47 @@ async def controller(hall):
 RAISES = NAIVE.replace("            hall.believe", "            assert reply[0] == camera\n            hall.believe")
 LATE = Case(1, 3 * SECOND, (FaultEvent("late-reply", "c2", SECOND, 2 * SECOND, (("by", "92 ms"), ("share", "0.5"))),))
 
+# It reconnects with pauses that grow to 5 s, as link-hygiene allows, and has its moves from the hook.
+PATIENT = """
+import asyncio
+READ = [bytes.fromhex(one) for one in ("010300000001840a", "0203000000018439", "03030000000185e8", "040300000001845f")]
+async def controller(hall):
+    moves = []
+    async def listen():
+        async for intent in hall.intents():
+            moves.append(intent)
+    listening = asyncio.ensure_future(listen())
+    pause = 0.5
+    while True:
+        try:
+            reader, writer = await asyncio.open_connection(*hall.addresses["box"])
+            while True:
+                for request in READ:
+                    if moves:
+                        writer.write(frame(moves.pop(0)))
+                        assert len(await asyncio.wait_for(reader.readexactly(8), 0.3)) == 8
+                        await asyncio.sleep(0.01)
+                    writer.write(request)
+                    assert len(await asyncio.wait_for(reader.readexactly(7), 0.3)) == 7
+                    pause = 0.5
+                    for _ in range(0 if moves else 10):
+                        await asyncio.sleep(0.005)
+                        if moves:
+                            break
+                    await asyncio.sleep(0.005)
+        except (OSError, TimeoutError, asyncio.IncompleteReadError):
+            await asyncio.sleep(pause)
+            pause = min(5, 2 * pause)
+def frame(intent):
+    body = bytes((int(intent.camera[1]), 6, 0, 0)) + intent.value.to_bytes(2)
+    crc = 0xFFFF
+    for byte in body:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
+    return body + crc.to_bytes(2, "little")
+"""
+
 
 def run_of(source: str, function: str = "controller", judge: str = "attribution") -> VirtualRun:
     return VirtualRun(HALL, (all_judges()[judge],), "control.py", function, source, "desk")
@@ -54,6 +95,16 @@ def test_a_naive_controller_fails_its_judge_and_nothing_of_one_case_reaches_the_
     assert (first["attribution"].outcome, first[STAYS_UP].outcome) == (FAIL, PASS)
     assert first["attribution"].evidence[0].fault.startswith("late-reply at c2: ")
     assert verdicts(NAIVE, Case(1, 3 * SECOND))["attribution"].outcome == PASS
+
+
+@pytest.mark.parametrize("judge", ["recovery", "command-latency", "link-hygiene"])
+@pytest.mark.parametrize("length", [8, 24])
+def test_a_converter_that_is_down_for_long_is_no_fault_of_the_controller(judge: str, length: int) -> None:
+    actions = tuple(Action(at * 100 * MS, "c2", "iris", at) for at in range(25, length * 10 - 5, 17))
+    case = Case(1, length * SECOND, (FaultEvent("converter-reboot", "box", 2 * SECOND, 50 * MS),), actions)
+    found = {one.judge: one for one in run_of(PATIENT, judge=judge)(case).verdicts}
+    assert found[STAYS_UP].outcome == PASS
+    assert found[judge].outcome != FAIL, found[judge].why
 
 
 def test_a_controller_that_raises_because_of_a_fault_does_not_stay_up() -> None:

@@ -40,6 +40,7 @@ class CommandLatency(Judge):
         self._repeats: dict[int, int] = {}  # line -> ns that repeats without an answer have taken
         self._effect = -_DISTURBED - 1
         self._intents = False
+        self._began: dict[int, int] = {}  # line -> ns of the controller's first request
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         self._effect = record[1]
@@ -58,6 +59,9 @@ class CommandLatency(Judge):
         repeats = self._repeats.get(line, 0)
         self._open[camera, name] = at, line, value, ahead, repeats, self._chatter.sums.get(line, 0)
         self.state = "waiting"
+
+    def asked(self, event: Asked) -> None:
+        self._began.setdefault(event.line, event.start)
 
     def unasked(self, event: Answered) -> None:
         self._chatter.unasked(event.line, event.start, event.end)
@@ -90,10 +94,10 @@ class CommandLatency(Judge):
         self._judge(event.start, line, name, event.camera, wanted)
 
     def _judge(self, at: int, line: int, name: str, camera: int, wanted: _Waiting) -> None:
-        since, _, value, ahead, _, _ = wanted
+        _, _, value, ahead, _, _ = wanted
         self.judged += 1
         self.state = "sent"
-        allowed = self._allowed(wanted)
+        since, allowed = self._since(wanted), self._allowed(wanted)
         if at - since > allowed and not self.hidden(line, since, at, "requests", "late-requests"):
             self.fail(
                 at,
@@ -101,6 +105,10 @@ class CommandLatency(Judge):
                 f"{name} of {self.ground.name(camera)} to {value}: on the wire after {(at - since) / 1e6:.1f} ms, "
                 f"{allowed / 1e6:.1f} ms allowed with {ahead} moves ahead",
             )
+
+    def _since(self, wanted: _Waiting) -> int:
+        """When its move came to a controller that had begun: a program takes a while to start."""
+        return max(wanted[0], self._began.get(wanted[1], 0))
 
     def _allowed(self, wanted: _Waiting) -> int:
         since, line, _, ahead, repeats, chatter = wanted
@@ -115,7 +123,8 @@ class CommandLatency(Judge):
 
     def ended(self, until: int) -> None:
         for (camera, name), wanted in self._open.items():
-            since, line, value, *_ = wanted
+            _, line, value, *_ = wanted
+            since = self._since(wanted)
             waited = until - since
             if (
                 self.pasts[line].request
@@ -127,7 +136,7 @@ class CommandLatency(Judge):
                     until,
                     line,
                     f"{name} of {self.ground.name(camera)} to {value}: not on the wire after "
-                    f"{(until - since) / 1e6:.1f} ms, at the end of the run",
+                    f"{waited / 1e6:.1f} ms, at the end of the run",
                 )
 
     def lacks(self) -> str:

@@ -76,7 +76,12 @@ class Fairness(Judge):
         """Without a connection every camera is silent, and may count as offline after it: let all settle first."""
         self._silent = {who: at for who, at in self._silent.items() if who[0] != line}
         self._since.pop(line, None)
-        self._later, self._lost = {}, {}
+        self._forget(line)
+
+    def _forget(self, line: int) -> None:
+        """What was counted on this line while a camera was silent."""
+        self._later = {key: count for key, count in self._later.items() if key[0] != line}
+        self._lost = {key: count for key, count in self._lost.items() if key[0] != line}
 
     def _close(self, line: int, until: int, but_for: int = 0) -> None:
         """A camera came back, or the run ends: compare, if the others had long enough."""
@@ -85,9 +90,10 @@ class Fairness(Judge):
         if since is None or (but_for and any(until - at >= _SETTLES for at in others)):
             return
         del self._since[line]
-        later, self._later = self._later, {}
-        lost, self._lost = self._lost, {}
-        once, self._once_silent = self._once_silent | self._silent.keys() | self._late, set()
+        later, lost = self._later, self._lost
+        once = self._once_silent | self._silent.keys() | self._late
+        self._forget(line)
+        self._once_silent = {who for who in self._once_silent if who[0] != line}
         clean = self._failed[line] - self._first[line]
         if self._spoilt.get(line, -1) >= since or (
             self.hides and self.hidden(line, since, until, "late-requests", "late-replies")

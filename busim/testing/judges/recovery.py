@@ -7,6 +7,7 @@ from typing import Any
 
 from busim.protocols import READ
 from busim.testing.judging import ENDED, OUTCOME, SENT, About, Answered, Asked, Ground, Judge, Scene, Settled
+from busim.testing.judging.hidden import outage
 from busim.testing.judging.pauses import Pauses
 
 _MOST_FAILED = 2  # exchanges in a row without a cause
@@ -103,7 +104,7 @@ class Recovery(Judge):
 
     def took_effect(self, record: tuple[Any, ...]) -> None:
         if record[3] in ("reboot", "clients", "idle"):
-            self._linked(record[2], record[1])
+            self._linked(record[2], record[1] + outage(record[4]))
         elif record[2] in self.ground.port_lines:
             self._pauses.disturbed(self.ground.port_lines[record[2]], record[1])
 
@@ -123,7 +124,8 @@ class Recovery(Judge):
         ground, last = self.ground.lines[line], left.since
         chatter = self._pauses.chatter.sums.get(line, 0) - left.chatter
         allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK + chatter
-        if at - last > allowed and not self.hidden(line, at - allowed, at, "swallowed-requests", "late-requests"):
+        hidden = "lost-connection", "swallowed-requests", "late-requests"
+        if at - last > allowed and not self.hidden(line, at - allowed, at, *hidden):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
 

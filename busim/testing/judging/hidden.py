@@ -31,6 +31,7 @@ _SETTLES = {
 }  # fmt: skip
 _ALL = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
 _SAID = re.compile(r", the last (\S+ \w+) late$")  # an effect that says how long it holds its bytes back
+_DOWN = re.compile(r"^down for (\d+) ns$")  # a reboot: nobody can connect meanwhile
 _WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
 _LOST = (REQUESTS, REPLIES, LINK)
 _MORE_THAN_LATE = {SWALLOWED, ADDED}  # a fault that hides these holds nothing back, or not only
@@ -71,7 +72,7 @@ class Hidden:
         if fault in _LINKED:
             if _UNSERVED in text:
                 self._unserved.add((port, int(text.split()[1])))
-            self._unlinked(line, at)
+            self._unlinked(line, at, outage(text))
         else:
             hides, hold = self._on.get((port, fault), ((), -1))
             said = _SAID.search(text)
@@ -102,10 +103,10 @@ class Hidden:
             return tuple(one for one in hides if one != LATE)
         return hides
 
-    def _unlinked(self, line: int, at: int) -> None:
-        self._lost[line] = at + _RECONNECTS
+    def _unlinked(self, line: int, at: int, down: int = 0) -> None:
+        until = self._lost[line] = max(at + down + _RECONNECTS, self._lost.get(line, 0))
         for what in _LOST:
-            self._add(line, what, at, at + _RECONNECTS)
+            self._add(line, what, at, until)
 
     def _add(self, line: int, what: str, start: int, end: int) -> None:
         times = self.times.setdefault((line, what), [])
@@ -122,6 +123,12 @@ class Hidden:
             if start <= until:
                 return True
         return False
+
+
+def outage(text: str) -> int:
+    """ns for which a converter is down after an effect of this text, 0 if it is not."""
+    said = _DOWN.search(text)
+    return int(said[1]) if said else 0
 
 
 def _hold(parameters: Any, said: dict[str, str]) -> int:
