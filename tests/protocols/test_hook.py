@@ -195,6 +195,19 @@ def test_moves_of_the_plan_s_panels_reach_an_asyncio_controller_and_its_beliefs_
     assert camera["wall low"] + camera["wall high"] == len(intents)
 
 
+def test_moves_made_before_anybody_listened_reach_the_first_who_does() -> None:
+    async def controller(session: Virtual) -> tuple[list[int], list[int]]:
+        await asyncio.sleep(2)
+        first, second = session.intents(), session.intents()
+        return [(await anext(first)).at for _ in range(200)], [(await anext(second)).at for _ in range(3)]
+
+    with Virtual(with_panel(), 3, intents=True) as session:
+        first, second = session.run(controller, session)
+    assert first[0] < 1_000_000_000 < 2_000_000_000 < first[-1]
+    assert first == sorted(first)
+    assert second[0] > 2_000_000_000
+
+
 def test_a_session_with_a_hook_replays_to_the_identical_trace_and_figures(tmp_path: Path) -> None:
     trace = tmp_path / "hook.busim"
 

@@ -328,6 +328,20 @@ def test_with_the_hook_moves_come_in_and_beliefs_go_out_and_it_replays(plan: Pat
     assert replay(trace).difference is None
 
 
+def test_no_move_is_lost_while_the_command_starts(plan: Path, tmp_path: Path) -> None:
+    trace, heard = tmp_path / "moves.busim", tmp_path / "heard"
+    keep = f"import os\nwhile data := os.read(0, 65536): open({str(heard)!r}, 'ab').write(data)\n"
+    options = ("--intents", "--speed", "10", "--for", "10s", "--trace", str(trace))
+    done = with_command(plan, sys.executable, "-c", keep, options=options)
+    assert done.returncode == 0, done.stderr
+    moves = [json.loads(line) for line in heard.read_text().splitlines()]
+    with open_trace(trace) as made:
+        wanted = [(record[4], int(record[5])) for record in made.records(INTENT)]
+    told = [(move["parameter"], move["value"]) for move in moves]
+    assert told
+    assert told == wanted[: len(told)]
+
+
 def test_a_command_that_closes_its_input_and_reads_nothing_ends_well(plan: Path) -> None:
     program = (
         "import os, signal\nsignal.signal(signal.SIGALRM, lambda *_: None)\n"

@@ -52,8 +52,13 @@ class Hooked(Directed):
         return hook
 
     def on_intent(self, told: Callable[[Intent], None]) -> None:
-        """Call `told` with each intent at its instant, within the simulation: it must not wait."""
-        self._hook().told.append(told)
+        """Call `told` with each intent at its instant, within the simulation: it must not wait. The first listener has
+        at once those made before.
+        """
+        hook = self._hook()
+        while hook.untold:
+            told(hook.untold.popleft())
+        hook.told.append(told)
 
     def intend(self, camera: str, parameter: str, value: int) -> None:
         """An operator moves a control, now. Raises UserError for an unknown camera or parameter."""
@@ -96,7 +101,9 @@ class Hooked(Directed):
 
 
 class IntentStream:
-    """Intents as they come, for `async for`: those after its creation. It ends with the session."""
+    """Intents as they come, for `async for`: those after its creation, in the first stream those before it too. It ends
+    with the session.
+    """
 
     def __init__(self) -> None:
         self._waiting: deque[Intent] = deque()
@@ -135,7 +142,9 @@ class Awaited(Hooked):
     _streams: list[IntentStream] | None  # None when the session is over
 
     def intents(self) -> IntentStream:
-        """Operators' moves from now on: `async for intent in session.intents()`. Each stream gets all of them."""
+        """Operators' moves from now on: `async for intent in session.intents()`. Each stream gets all of them, and the
+        first one those before it too.
+        """
         stream = IntentStream()
         self.on_intent(stream.tell)
         if self._streams is None:

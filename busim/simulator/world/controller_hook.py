@@ -6,6 +6,7 @@ no second memory. It follows changes of cameras where records are emitted, so a 
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ from busim.recording.trace import BELIEF, CHANGE, INTENT, Emit, Record
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 
+_MOST_UNTOLD = 4096
 _REMEMBERED = 64  # earlier values kept of each control, the latest
 _MOST_WRONG = 50  # lines that were no beliefs kept so far; further ones are counted
 NEVER, NOT_JUDGED = -1, -2
@@ -37,7 +39,8 @@ class _Control:
 
 
 class Hook:
-    """`told`: called with each intent at its instant. `known`: parameters by name of the camera.
+    """`told`: called with each intent at its instant; `untold`: those made before anybody listened. `known`: parameters
+    by name of the camera.
 
     `wrong`: why lines of the controller were no beliefs, the first fifty of `wrong_count`.
     """
@@ -49,6 +52,7 @@ class Hook:
         self._controls: dict[tuple[int, str], _Control] = {}
         self._ports: dict[str, CameraPort] = {}
         self.told: list[Callable[[Intent], None]] = []
+        self.untold: deque[Intent] = deque(maxlen=_MOST_UNTOLD)
         self.known: dict[str, frozenset[str]] = {}
         self.wrong: list[str] = []
         self.wrong_count = 0
@@ -85,6 +89,8 @@ class Hook:
         now = self._kernel.now
         self._emit((INTENT, line, number, now, parameter, f"step {value:+d}" if step else str(value), panel, had))
         intent = Intent(now, camera, parameter, value, panel, step)
+        if not self.told:
+            self.untold.append(intent)
         for tell in self.told:
             tell(intent)
 
