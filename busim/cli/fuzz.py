@@ -230,7 +230,7 @@ def _campaign(
 ) -> None:
     from dataclasses import replace
 
-    from busim.testing.fuzzing import PureRun, ServedRun, fuzz, space_of
+    from busim.testing.fuzzing import PureRun, ServedRun, fuzz, known_faults, space_of
 
     run = told.run
     if not isinstance(run, PureRun):
@@ -245,5 +245,6 @@ def _campaign(
     if tries is None:
         tries = _TRIES if isinstance(run, ServedRun) else _PURE_TRIES
     fuzz(
-        workers.one, space, seed=told.seed, cases=told.cases, over=workers.several, campaign=told.campaign, tries=tries
-    )
+        workers.one, space, seed=told.seed, cases=told.cases, over=workers.several, campaign=told.campaign, tries=tries,
+        known=known_faults(told.accepted),
+    )  # fmt: skip

@@ -47,7 +47,8 @@ class Told:
         self.killed = 0
         self.runs = 0
         self.paths: dict[str, Path] = {}
-        self._folder, self._accepted, self._make = folder, accepted, make
+        self.accepted = accepted
+        self._folder, self._make = folder, make
         self._said = time.monotonic()
 
     @property
@@ -56,7 +57,7 @@ class Told:
 
     def reason(self, failure: Failure) -> str | None:
         """Why a failure is accepted, None if it is not."""
-        return next((one.reason for one in self._accepted if one.covers(failure)), None)
+        return next((one.reason for one in self.accepted if one.covers(failure)), None)
 
     def saw(self, result: Result) -> None:
         """One more run is over."""
@@ -179,7 +180,7 @@ def as_dict(told: Told) -> dict[str, Any]:
             {
                 "judge": one.judge, "accepted": told.reason(one), "found_after": one.found_after,
                 "case": one.case.as_json(), "verdict": one.verdict.as_json(),
-                "saved": str(told.paths[one.judge]) if one.judge in told.paths else None,
+                "saved": str(told.paths[one.judge]) if told.reason(one) is None and one.judge in told.paths else None,
             }
             for one in campaign.failures
         ],

@@ -28,6 +28,7 @@ from busim.testing.fuzzing import (
     PureRun,
     case_of,
     fuzz,
+    known_faults,
     load,
     read_accepted,
     run_pure,
@@ -210,6 +211,20 @@ def test_an_accepted_failure_that_nothing_could_match_is_refused(entry: str, sai
     with pytest.raises(UserError) as told:
         read_accepted(path)
     assert said in str(told.value)
+
+
+def test_behind_an_accepted_failure_another_of_the_same_judge_is_found() -> None:
+    run, found = campaign("first-bytes-are-mine", 40, first_only=False)
+    first = found.failures[0]
+    (kind,) = {one.kind for one in first.case.faults}
+    accepted = Accepted(first.judge, kind, "known")
+    space = space_of(run.plan)
+    again = fuzz(run, space, seed=1, cases=40, known=known_faults((accepted,)))
+    same = [one for one in again.failures if one.judge == first.judge]
+    assert [accepted.covers(one) for one in same] == [True, False]
+    assert kind not in {one.kind for one in same[1].case.faults}
+    whole = fuzz(run, space, seed=1, cases=40, known=known_faults((accepted, Accepted(first.judge, "", "all"))))
+    assert sum(one.judge == first.judge for one in whole.failures) == 1
 
 
 def test_a_reason_may_be_a_number_and_a_program_that_ends_may_be_accepted(tmp_path: Path) -> None:

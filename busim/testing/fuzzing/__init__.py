@@ -5,7 +5,7 @@ loop), then `pure.py` (one case for a master that is a pure object), `virtual.py
 time), `served.py` (for a program, in wall time), `case.py` and `drawing.py` (the possible events).
 """
 
-from busim.testing.fuzzing.accepted import Accepted, read_accepted
+from busim.testing.fuzzing.accepted import Accepted, known_faults, read_accepted
 from busim.testing.fuzzing.campaign import Campaign, Failure, fuzz
 from busim.testing.fuzzing.case import Action, Case, FaultEvent, case_of
 from busim.testing.fuzzing.drawing import NOT_DRAWN, Space, space_of
@@ -41,6 +41,7 @@ __all__ = [
     "case_of",
     "fragment",
     "fuzz",
+    "known_faults",
     "load",
     "read_accepted",
     "run_pure",

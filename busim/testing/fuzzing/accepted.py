@@ -7,7 +7,7 @@ accepted:
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -57,6 +57,14 @@ def read_accepted(path: Path) -> tuple[Accepted, ...]:
             _check_name(path, number, "fault", one["fault"], all_faults())
         found.append(Accepted(one["judge"], one.get("fault", ""), str(one["reason"])))
     return tuple(found)
+
+
+def known_faults(accepted: Iterable[Accepted]) -> dict[str, set[str]]:
+    """The faults by which each judge may fail, where not all of its failures are accepted."""
+    found: dict[str, set[str]] = {}
+    for one in accepted:
+        found.setdefault(one.judge, set()).add(one.fault)
+    return {judge: faults for judge, faults in found.items() if "" not in faults}
 
 
 def _said(value: object) -> bool:

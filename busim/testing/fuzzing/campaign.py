@@ -7,8 +7,8 @@ however many processes work on it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from busim.simulator.kernel import Chance
 from busim.testing.fuzzing.case import Case
@@ -22,6 +22,8 @@ _FRESH_OF = 3  # one case of this many is drawn from nothing
 
 Run = Callable[[Case], Result]
 Map = Callable[[Run, Iterable[Case]], Iterable[Result]]
+Known = Mapping[str, Collection[str]]  # judge -> faults, each of which is known to make it fail
+_NOTHING: Known = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,15 +71,18 @@ class Campaign:
 def fuzz(
     run: Run, space: Space, *, seed: int, cases: int, first_only: bool = False, over: Map = map,
     advanced: Callable[[Campaign], bool] = lambda _: False, campaign: Campaign | None = None, tries: int = 60,
+    known: Known = _NOTHING,
 ) -> Campaign:  # fmt: skip
     """Run up to `cases` cases. `first_only`: end with the first failure; `over`: how a round is worked on; `advanced`
     is told after each round and says whether to stop. `campaign`: what to add to, so that its owner has it after
-    Ctrl-C; `tries`: runs at most to make one failure small.
+    Ctrl-C; `tries`: runs at most to make one failure small. `known`: failures after which a judge may fail again, by
+    something else.
     """
     campaign = Campaign() if campaign is None else campaign
     stream = Chance(seed).stream("campaign")
     drawing = Drawing(space, stream)
-    failed = {one.judge for one in campaign.failures}
+    failed = {one.judge for one in campaign.failures}  # judges whose further failures are not looked at
+    met: set[str] = set()  # those that failed by a known fault
     while campaign.cases < cases:
         count = min(ROUND, cases - campaign.cases)
         drawn = []
@@ -90,15 +95,32 @@ def fuzz(
                 drawn.append(drawing.mutated(one, kept[stream.between(0, len(kept) - 1)]))
         for case, result in zip(drawn, over(run, drawn), strict=True):
             _count(campaign, case, result)
+            before = len(campaign.failures)
             new = [one for one in result.verdicts if one.outcome == FAIL and one.judge not in failed]
-            failed.update(one.judge for one in new)
-            _add_failures(campaign, run, case, result, new, tries)
+            _add_failures(campaign, run, case, result, [one for one in new if one.judge not in met], tries)
+            for judge in (one.judge for one in new if one.judge in met):
+                _add_other(campaign, run, case, judge, known[judge], tries)
+            for failure in campaign.failures[before:]:
+                (met if _is_known(failure, known) else failed).add(failure.judge)
             if failed and first_only:
                 return campaign
         drawing.learn(campaign.effective)
         if advanced(campaign):
             break
     return campaign
+
+
+def _is_known(failure: Failure, known: Known) -> bool:
+    kinds = {one.kind for one in failure.case.faults}
+    return len(kinds) == 1 and kinds <= set(known.get(failure.judge, ()))
+
+
+def _add_other(campaign: Campaign, run: Run, case: Case, judge: str, known: Collection[str], tries: int) -> None:
+    """The failure of a case whose judge has failed before by a known fault: what is left of it without such faults."""
+    rest = replace(case, faults=tuple(one for one in case.faults if one.kind not in known))
+    if rest.faults:
+        result = run(rest)
+        _add_failures(campaign, run, rest, result, [one for one in result.verdicts if _fails(one, judge)], tries)
 
 
 def _count(campaign: Campaign, case: Case, result: Result) -> None:
@@ -149,4 +171,8 @@ def _add_failures(
 
 
 def _failing(verdicts: Iterable[Verdict], judge: str) -> Verdict | None:
-    return next((one for one in verdicts if one.judge == judge and one.outcome == FAIL), None)
+    return next((one for one in verdicts if _fails(one, judge)), None)
+
+
+def _fails(verdict: Verdict, judge: str) -> bool:
+    return verdict.judge == judge and verdict.outcome == FAIL
