@@ -148,10 +148,10 @@ def _faults() -> Iterator[Entry]:
 
 
 def _judges() -> Iterator[Entry]:
-    from busim.testing.judge_catalogue import all_judges
+    from busim.testing.judge_catalogue import OF_CAMPAIGNS, all_judges
 
-    for name, judge in all_judges().items():
-        yield Entry("judge", name, judge.about.title, judge.about.page)
+    for about in (*(judge.about for judge in all_judges().values()), OF_CAMPAIGNS):
+        yield Entry("judge", about.name, about.title, about.page)
 
 
 def _of_page(topic: str, kind: str) -> Iterator[Entry]:

@@ -94,7 +94,8 @@ class Told:
                 "the controller does not work even with no fault", field="--controller",
                 found=up.why if not said or said in up.why else f"{up.why}; last on standard error: {said}",
                 expected=f"requests through {listed(self.plan_through)} for {show_time(length)}",
-                mend="run it with `busim with PLAN -- COMMAND` first; check {NAME.host} and {NAME.port}",
+                mend="run it with `busim with PLAN -- COMMAND` first"
+                + ("" if up.outcome == FAIL else "; check {NAME.host} and {NAME.port}"),
             )  # fmt: skip
         for verdict in result.verdicts:
             if verdict.outcome == FAIL:

@@ -33,11 +33,17 @@ def command(
     """Replay and compare; exit code 1 if the two differ, an expectation is missed, or a failure shows again."""
     from busim.cli import option_parsing
     from busim.cli.show import print_report, progress
+    from busim.foundation.errors import UserError
     from busim.runtime.session import replay
 
     if trace.endswith(".json"):
         from busim.cli.replay_failure import replay_failure
 
+        if new is not None:
+            raise UserError(
+                "the run of a saved failure makes no new trace", field="--trace", found=repr(new),
+                mend=f"look at the one beside it: busim replay {trace.removesuffix('.json')}.busim --detail",
+            )  # fmt: skip
         replay_failure(trace, times, as_json=as_json)
         return
     with progress(hidden=as_json) as advanced:

@@ -1,4 +1,7 @@
-"""All judges by name. A judge is one module of `judges` with `JUDGE` in it; no other place lists it."""
+"""All judges by name. A judge is one module of `judges` with `JUDGE` in it; no other place lists it.
+
+Beside them stands the one that needs no line: whether the program under test stays up.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,17 @@ from types import MappingProxyType
 
 from busim.foundation.errors import UserError
 from busim.testing import judges as package
-from busim.testing.judging import Judge
+from busim.testing.judging import About, Judge
+
+OF_CAMPAIGNS = About(
+    name="stays-up",
+    title="Stays up: the program runs until its case is over",
+    passes="the program connects, sends requests, and still runs when its case is over",
+    catches="a crash, an exit or a raised error because of a reply or a lost connection; a program that takes more and "
+    "more memory",
+    needs="a campaign: `busim fuzz` watches the process, or the function in virtual time",
+    bound="the end of the case; memory as `--memory` says (our own choice)",
+)
 
 
 @cache

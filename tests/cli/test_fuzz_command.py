@@ -20,6 +20,7 @@ from busim.cli.app import app
 from busim.cli.fuzz_screen import Told
 from busim.foundation.errors import UserError
 from busim.testing.fuzzing import Case, PureRun, Result
+from busim.testing.judge_catalogue import all_judges
 from busim.testing.judging import FAIL, Verdict
 
 # A controller of a few lines. MODBUS Application Protocol V1.1b3, 6.3; MODBUS over serial line V1.02, 6.2.2 (CRC).
@@ -99,6 +100,14 @@ def test_a_program_that_dies_of_a_fault_fails_and_that_is_saved_and_shows_again(
     assert (again.exit_code, json.loads(again.stdout)["reproduced"]) == (1, 1), again.stdout
     played = CliRunner().invoke(app, ["replay", saved.replace(".json", ".busim")])
     assert played.stdout.endswith("identical\n"), played.stdout
+    refused = CliRunner().invoke(app, ["replay", saved, "--trace", str(desk.folder / "new.busim")])
+    assert saved.replace(".json", ".busim") in str(refused.exception)
+
+
+@pytest.mark.parametrize("name", [*all_judges(), "stays-up"])
+def test_each_judge_that_a_campaign_reports_has_a_page(name: str) -> None:
+    said = CliRunner().invoke(app, ["explain", name]).stdout
+    assert f"`{name}`: a judge." in said
 
 
 @pytest.mark.long

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from busim.testing.judge_catalogue import OF_CAMPAIGNS
 from busim.testing.judging import FAIL, INCONCLUSIVE, PASS, Bench, Evidence, Verdict
 
-STAYS_UP = "stays-up"
+STAYS_UP = OF_CAMPAIGNS.name
 
 
 def stays_up(ended: tuple[int, str] | None, clients: int, requests: int, bench: Bench) -> Verdict:

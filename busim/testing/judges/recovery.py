@@ -124,8 +124,7 @@ class Recovery(Judge):
         ground, last = self.ground.lines[line], left.since
         chatter = self._pauses.chatter.sums.get(line, 0) - left.chatter
         allowed = max(_LONGEST_PAUSE, ground.slowest) + 2 * self._wait + _SLACK + chatter
-        hidden = "lost-connection", "swallowed-requests", "late-requests"
-        if at - last > allowed and not self.hidden(line, at - allowed, at, *hidden):
+        if at - last > allowed and not self.hidden(line, at - allowed, at, "swallowed-requests", "late-requests"):
             self.judged += 1
             self.fail(at, line, f"{self.ground.name(camera)} was not asked for {(at - last) / 1e9:.1f} s")
 
