@@ -6,15 +6,26 @@ import json
 from pathlib import Path
 
 import pytest
-from fuzzed_halls import MS, SECOND, boxed
+from fuzzed_halls import MS, SECOND, boxed, two_walls
 from typer.testing import CliRunner
 
 from busim.cli.app import app
 from busim.foundation.errors import UserError
 from busim.runtime.sweep_workers import cluster
-from busim.testing.fuzzing import STAYS_UP, Action, Case, FaultEvent, VirtualRun, Workers, fuzz, space_of
+from busim.testing.fuzzing import (
+    STAYS_UP,
+    Action,
+    Case,
+    FaultEvent,
+    PureRun,
+    VirtualRun,
+    Workers,
+    fuzz,
+    space_of,
+)
+from busim.testing.fuzzing.staying import stays_up
 from busim.testing.judge_catalogue import all_judges
-from busim.testing.judging import FAIL, PASS, Verdict
+from busim.testing.judging import FAIL, PASS, Bench, Verdict, ground_of
 
 HALL = boxed("at: 9000 s, down: 1 s")
 # It takes the first bytes for the answer to its last request. MODBUS Application Protocol V1.1b3, 6.3.
@@ -105,6 +116,16 @@ def test_a_converter_that_is_down_for_long_is_no_fault_of_the_controller(judge: 
     found = {one.judge: one for one in run_of(PATIENT, judge=judge)(case).verdicts}
     assert found[STAYS_UP].outcome == PASS
     assert found[judge].outcome != FAIL, found[judge].why
+
+
+def test_the_frames_before_the_end_of_a_controller_are_those_of_all_lines_in_their_order() -> None:
+    bench = Bench(ground_of(two_walls(), PureRun(two_walls(), ()).kept(Case(1, SECOND)).names, "desk"), ())
+    bench.take_all(PureRun(two_walls(), ()).kept(Case(1, SECOND)).records)
+    bench.finish(SECOND)
+    (evidence,) = stays_up((SECOND, "ended"), 1, 1, bench).evidence
+    ends = [frame.end for frame in evidence.frames]
+    assert ends == sorted(ends)
+    assert {frame.driver for frame in evidence.frames} >= {"box", "cellar"}
 
 
 def test_a_controller_that_raises_because_of_a_fault_does_not_stay_up() -> None:

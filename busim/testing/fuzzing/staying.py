@@ -16,7 +16,8 @@ def stays_up(ended: tuple[int, str] | None, clients: int, requests: int, bench: 
     if ended is not None:
         at, how = ended
         what = f"at {at / 1e9:.2f} s {how}"
-        frames = tuple(frame for line in bench.lines for frame in bench.frames(line, at))
+        last = (frame for line in bench.lines for frame in bench.frames(line, at))
+        frames = tuple(sorted(last, key=lambda frame: frame.end))
         return Verdict(STAYS_UP, FAIL, what, 1, 1, effects, (Evidence(at, what, frames, bench.fault(at)),))
     if not clients:
         return Verdict(STAYS_UP, INCONCLUSIVE, "the controller never connected", 0, 0, effects)
