@@ -52,9 +52,15 @@ class Recovery(Judge):
         self._pauses.unasked(event.line, event.start, event.end)
 
     def heard(self, record: tuple[Any, ...]) -> None:
-        line, past = record[1], self.pasts[record[1]]
-        if record[2] in self.ground.ours and (past.request is None or past.answers):  # else the exchange counts whole
-            self._pauses.unasked(line, record[3], record[4])
+        _, line, station, first, last, _, _ = record
+        if station not in self.ground.ours:
+            return
+        past = self.pasts[line]
+        if past.request is None or past.answers:  # else the exchange counts whole
+            self._pauses.unasked(line, first, last)
+        # A receiver may take noise and a reply for one frame, which is damaged.
+        way = self.ground.lines[line].way
+        self._pauses.disturbed(line, last + way.packing + 2 * way.latency)
 
     def asked(self, event: Asked) -> None:
         line, camera, at = event.line, event.camera, event.start
