@@ -32,8 +32,7 @@ class Accepted:
     reason: str
 
     def covers(self, failure: Failure) -> bool:
-        kinds = {one.kind for one in failure.case.faults}
-        return failure.judge == self.judge and (not self.fault or kinds == {self.fault})
+        return failure.judge == self.judge and self.fault in ("", failure.case.only_fault)
 
 
 def read_accepted(path: Path) -> tuple[Accepted, ...]:

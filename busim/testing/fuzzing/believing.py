@@ -19,7 +19,6 @@ class Believer:
 
     def __init__(self) -> None:
         self._world: World | None = None
-        self._ground: Ground | None = None
         self._told: dict[str, dict[int, int]] = {}  # camera -> key -> value
         self._online: dict[str, bool] = {}
         self._names: dict[str, dict[int, str]] = {}
@@ -37,6 +36,7 @@ class Believer:
         return made
 
     def watch(self, world: World, ground: Ground) -> None:
+        """Tell the hook of `world`, whose cameras have the names in `ground`."""
         self._world = world
         for line in ground.lines.values():
             for camera in line.cameras.values():

@@ -75,8 +75,8 @@ def fuzz(
 ) -> Campaign:  # fmt: skip
     """Run up to `cases` cases. `first_only`: end with the first failure; `over`: how a round is worked on; `advanced`
     is told after each round and says whether to stop. `campaign`: what to add to, so that its owner has it after
-    Ctrl-C; `tries`: runs at most to make one failure small. `known`: failures after which a judge may fail again, by
-    something else.
+    Ctrl-C; `tries`: runs at most to make one failure small. `known`: a judge that failed by one of these faults alone
+    is looked at further.
     """
     campaign = Campaign() if campaign is None else campaign
     stream = Chance(seed).stream("campaign")
@@ -111,8 +111,7 @@ def fuzz(
 
 
 def _is_known(failure: Failure, known: Known) -> bool:
-    kinds = {one.kind for one in failure.case.faults}
-    return len(kinds) == 1 and kinds <= set(known.get(failure.judge, ()))
+    return failure.case.only_fault in known.get(failure.judge, ())
 
 
 def _add_other(campaign: Campaign, run: Run, case: Case, judge: str, known: Collection[str], tries: int) -> None:

@@ -39,6 +39,12 @@ class Case:
     faults: tuple[FaultEvent, ...] = ()
     actions: tuple[Action, ...] = ()
 
+    @property
+    def only_fault(self) -> str:
+        """The fault that all its events are of; empty if there is none, or more than one."""
+        kinds = {one.kind for one in self.faults}
+        return kinds.pop() if len(kinds) == 1 else ""
+
     def as_json(self) -> dict[str, Any]:
         """JSON-ready."""
         return {
