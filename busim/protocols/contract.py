@@ -8,12 +8,21 @@ it never raises on bytes of a line.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
-READ, WRITE, UNKNOWN = "read", "write", "unknown"
-STEP, START, STOP = "step", "start", "stop"
-IDENTIFY, CHANGE_ID, SAVE, PRESET, STATUS = "identify", "change-id", "save", "preset", "status"
-SEARCH, ASSIGN = "search", "assign-id"  # sent to all, answered by the addressed ones: `searching.py` makes them
+READ: Final = "read"
+WRITE: Final = "write"
+UNKNOWN: Final = "unknown"
+STEP: Final = "step"
+START: Final = "start"
+STOP: Final = "stop"
+IDENTIFY: Final = "identify"
+CHANGE_ID: Final = "change-id"
+SAVE: Final = "save"
+PRESET: Final = "preset"
+STATUS: Final = "status"
+SEARCH: Final = "search"  # this one and the next are sent to all, and answered by the addressed ones: `searching.py`
+ASSIGN: Final = "assign-id"
 
 
 class Request(NamedTuple):
@@ -48,9 +57,9 @@ class Reply(NamedTuple):
 
 
 # A sound message that is no request (a reply that a camera overhears); cameras ignore it.
-OTHER = Request(-1, "other", 0, 0)
+OTHER: Final = Request(-1, "other", 0, 0)
 
-DECODED = 256  # latest replies that a finder of replies keeps, by their bytes and their request
+DECODED: Final = 256  # latest replies that a finder of replies keeps, by their bytes and their request
 
 # Bytes cut from a stream: the bytes, ns when the frame was complete, "" or its flaw. A plain tuple, since every frame
 # on the line makes one.
@@ -146,4 +155,8 @@ class BusProtocol(Protocol):
     def stream_framer(self) -> StreamFramer: ...
 
 
-ILLEGAL_VERB, ILLEGAL_KEY, ILLEGAL_VALUE, FAILED, BUSY = 1, 2, 3, 4, 6
+ILLEGAL_VERB: Final = 1
+ILLEGAL_KEY: Final = 2
+ILLEGAL_VALUE: Final = 3
+FAILED: Final = 4
+BUSY: Final = 6

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from functools import lru_cache
 from struct import Struct, error, pack, unpack_from
 from types import MappingProxyType
+from typing import Final
 
 from anycrc import Model
 from mypy_extensions import mypyc_attr
@@ -32,16 +33,21 @@ from busim.protocols.contract import (
 )
 from busim.protocols.silence import SilenceFramer
 
-_crc: Callable[[bytes], int] = Model("CRC16-MODBUS").calc
-_new = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
-_REGISTERS = tuple(Struct(f">{count}H").unpack_from for count in range(128))  # as many as a length of 8 bits can say
-_READ, _WRITE_ONE, _WRITE = 3, 6, 16
-_KNOWN = frozenset((_READ, _WRITE_ONE, _WRITE))
-_SEARCH, _ASSIGN = 65, 66
-_OWN = {_SEARCH: (18, 8), _ASSIGN: (9, 9)}  # function: bytes of its request, to all, and of its reply
-_NONE = (sys.maxsize, 0)
-_OWN_FORMS = {SEARCH: _SEARCH, ASSIGN: _ASSIGN}
-_TENTH = 100_000  # ns: the unit of a slot's length
+_crc: Final[Callable[[bytes], int]] = Model("CRC16-MODBUS").calc
+_new: Final = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
+_REGISTERS: Final = tuple(
+    Struct(f">{count}H").unpack_from for count in range(128)
+)  # as many as a length of 8 bits can say
+_READ: Final = 3
+_WRITE_ONE: Final = 6
+_WRITE: Final = 16
+_KNOWN: Final = frozenset((_READ, _WRITE_ONE, _WRITE))
+_SEARCH: Final = 65
+_ASSIGN: Final = 66
+_OWN: Final = {_SEARCH: (18, 8), _ASSIGN: (9, 9)}  # function: bytes of its request, to all, and of its reply
+_NONE: Final = (sys.maxsize, 0)
+_OWN_FORMS: Final = {SEARCH: _SEARCH, ASSIGN: _ASSIGN}
+_TENTH: Final = 100_000  # ns: the unit of a slot's length
 
 
 def _form(verb: str, size: int) -> int:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from mypy_extensions import mypyc_attr
 
 from busim.protocols.contract import Frames
 
-_NONE: Frames = ()
+_NONE: Final[Frames] = ()
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import pickle
 import subprocess
@@ -31,6 +32,9 @@ HOOK = tomllib.loads((TOP / "pyproject.toml").read_text())["tool"]["hatch"]["bui
 LISTED = [path for pattern in HOOK["custom"]["modules"] for path in TOP.glob(pattern)]
 LEFT_OUT = [path for pattern in HOOK["custom"]["without"] for path in TOP.glob(pattern)]
 COMPILED = sorted({".".join(path.relative_to(TOP).with_suffix("").parts) for path in set(LISTED) - set(LEFT_OUT)})
+USED = ["busim.protocols.contract", "busim.recording.trace.records"]  # not compiled, but their constants are used there
+# One judge or one fault of a module, and a number that a test sets.
+NOT_FINAL = {"JUDGE", "FAULT", "busim.simulator.bus.exact._KEPT"}
 MS = 1_000_000
 
 
@@ -38,6 +42,13 @@ def test_every_listed_module_is_compiled_or_none_is_and_the_core_says_so() -> No
     assert core() == os.environ.get("BUSIM_TESTED_CORE", "pure Python")
     pure = {name for name in COMPILED if str(import_module(name).__file__).endswith(".py")}
     assert pure == (set(COMPILED) if core() == "pure Python" else set())
+
+
+@pytest.mark.parametrize("name", [*COMPILED, *USED])
+def test_a_constant_that_the_compiled_core_uses_is_final_so_it_never_looks_for_it(name: str) -> None:
+    code = ast.parse((TOP / name.replace(".", "/")).with_suffix(".py").read_text())
+    plain = [ast.unparse(target) for one in code.body if isinstance(one, ast.Assign) for target in one.targets]
+    assert [one for one in plain if one.isupper() and not NOT_FINAL & {one, f"{name}.{one}"}] == []
 
 
 def test_every_pattern_of_the_list_finds_a_module() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from struct import error as StructError
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from mypy_extensions import mypyc_attr
 
@@ -29,10 +29,10 @@ from busim.protocols.silence import SilenceFramer
 if TYPE_CHECKING:
     from busim.protocols.declared.reference import Reference
 
-_MOST_CHOICES = 4096
-_DOES_NOT_FIT = (ValueError, StructError, IndexError)
-_MARK = 0xFF  # the part of `form` that is the operation's number
-_MOST_TAGS = 1 << 16
+_MOST_CHOICES: Final = 4096
+_DOES_NOT_FIT: Final = (ValueError, StructError, IndexError)
+_MARK: Final = 0xFF  # the part of `form` that is the operation's number
+_MOST_TAGS: Final = 1 << 16
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

@@ -8,11 +8,12 @@ silence will ever show that the half frame was none.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from typing import Protocol
+from typing import Final, Protocol
 
 Cuts = list[tuple[int, int, str]]
 
-JUNK, LONG = "junk", "length"
+JUNK: Final = "junk"
+LONG: Final = "length"
 
 
 class Cutter(Protocol):

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Protocol
+from typing import Final, Protocol
 
 from mypy_extensions import mypyc_attr
 
 from busim.protocols.contract import DECODED, Frame, Frames, Reply, Request
 from busim.protocols.declared.cutting import Cutter
 
-_NONE: Frames = ()
+_NONE: Final[Frames] = ()
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

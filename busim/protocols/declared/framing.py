@@ -6,10 +6,11 @@ from __future__ import annotations
 
 import re
 from binascii import hexlify
+from typing import Final
 
 from busim.protocols.declared.declaration import Framing
 
-_HEX = re.compile(rb"(?:[0-9A-F]{2})*")
+_HEX: Final = re.compile(rb"(?:[0-9A-F]{2})*")
 
 
 class Wrapper:

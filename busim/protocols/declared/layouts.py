@@ -7,11 +7,12 @@ most layouts have one size, and every field a fixed place.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from busim.protocols.declared.declaration import Declaration, Operation, Part, Parts
 from busim.protocols.declared.encodings import Encoding
 
-READS = ("read", "status", "identify")
+READS: Final = ("read", "status", "identify")
 
 
 @dataclass(frozen=True, slots=True)

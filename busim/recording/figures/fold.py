@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Final
 
 from busim.recording.figures.age import Age
 from busim.recording.figures.clients import Presence
@@ -13,16 +14,18 @@ from busim.recording.figures.hook import HookFold, no_hook
 from busim.recording.figures.quantities import QUANTITIES, Value
 from busim.recording.trace import BELIEF, BURST, CHANGE, EFFECT, EXCHANGE, INPUT, INTENT, RAN_TOGETHER, Record
 
-_GOOD = ("ok", "refused")
-_COUNTED = (
+_GOOD: Final = ("ok", "refused")
+_COUNTED: Final = (
     ("time_outs", "time-out"), ("ran_together", RAN_TOGETHER), ("damaged", "damaged"), ("refused", "refused"),
 )  # fmt: skip
-_BATCH = 1024  # records that are folded at once, where nothing waits for their figures
-_KEPT = 512  # numbers, two for each remembered stretch
-_NOBODY = "no client connected"
-_OUTSIDE = "read from outside"  # the group of all values that clients from outside read
-READ, DOTS = "read ", ".."  # how the record of an exchange from outside names the keys of a read: `read 100..101`
-_SPANS: dict[str, tuple[str, ...]] = {}  # the same few polls come thousands of times
+_BATCH: Final = 1024  # records that are folded at once, where nothing waits for their figures
+_KEPT: Final = 512  # numbers, two for each remembered stretch
+_NOBODY: Final = "no client connected"
+_OUTSIDE: Final = "read from outside"  # the group of all values that clients from outside read
+# How the record of an exchange from outside names the keys of a read: `read 100..101`.
+READ: Final = "read "
+DOTS: Final = ".."
+_SPANS: Final[dict[str, tuple[str, ...]]] = {}  # the same few polls come thousands of times
 
 
 @dataclass(slots=True)

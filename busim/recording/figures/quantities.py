@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-SCHEMA = 1
+SCHEMA: Final = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ def _table(*rows: tuple[str, str, str, str]) -> dict[str, Quantity]:
     return {row[0]: Quantity(*row) for row in rows}
 
 
-QUANTITIES = _table(
+QUANTITIES: Final = _table(
     ("exchanges", "exchanges", "", "requests that ended in any way: answered, refused, timed out, damaged; also "
      "broadcasts, which have no answer"),
     ("poll_rate", "poll rate", "/s", "polls answered well, divided by the time of the run; on a line that only "

@@ -8,18 +8,28 @@ names the columns after it. Times are integer ns since the start of the run; `li
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 Record = tuple[Any, ...]
 Emit = Callable[[Record], None]
 
-SCHEMA = 4  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head; 3 called the column `row` id
+SCHEMA: Final = 4  # 1 had no intents and beliefs; 2 no pulses, and no cables in its head; 3 called the column `row` id
 
-BURST, HEARD, FRAME, EXCHANGE, INPUT, CHANGE, EFFECT, MARK, INTENT, BELIEF, PULSE = range(11)
-RAN_TOGETHER = "ran-together"  # outcome of an exchange whose request had merged with neighbouring bytes
+BURST: Final = 0
+HEARD: Final = 1
+FRAME: Final = 2
+EXCHANGE: Final = 3
+INPUT: Final = 4
+CHANGE: Final = 5
+EFFECT: Final = 6
+MARK: Final = 7
+INTENT: Final = 8
+BELIEF: Final = 9
+PULSE: Final = 10
+RAN_TOGETHER: Final = "ran-together"  # outcome of an exchange whose request had merged with neighbouring bytes
 
 # kind -> (table, columns, meaning); the SQL type is INTEGER unless the column is in _TYPES
-TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
+TABLES: Final[dict[int, tuple[str, tuple[str, ...], str]]] = {
     BURST: (
         "burst",
         ("line", "driver", "start", "end", "setting", "data", "exact"),
@@ -102,7 +112,7 @@ TABLES: dict[int, tuple[str, tuple[str, ...], str]] = {
     ),
 }
 
-TYPES = {
+TYPES: Final = {
     "data": "BLOB",
     "flags": "BLOB",
     "what": "TEXT",
@@ -117,4 +127,6 @@ TYPES = {
     "had": "TEXT",
 }
 
-FRAMING, PARITY, BREAK = 1, 2, 4
+FRAMING: Final = 1
+PARITY: Final = 2
+BREAK: Final = 4

@@ -6,6 +6,8 @@ returns to the fast path when all its stations are idle. Meanwhile each station 
 
 from __future__ import annotations
 
+from typing import Final
+
 from busim.recording.trace import HEARD, Emit
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.stations import Burst, Receiver, ReceiverGroup, Station
@@ -14,8 +16,8 @@ from busim.simulator.bus.traffic import Traffic
 from busim.simulator.bus.wave import Pulse, Wave
 from busim.simulator.kernel import Kernel
 
-_HELD = 4096  # characters of a disturbed stretch kept before a record is written
-_KEPT = 64  # bursts and pulses kept before those in the past are dropped
+_HELD: Final = 4096  # characters of a disturbed stretch kept before a record is written
+_KEPT = 64  # bursts and pulses kept before those in the past are dropped (a test sets it)
 
 
 class ExactPath:

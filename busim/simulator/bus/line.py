@@ -13,6 +13,8 @@ delay.
 
 from __future__ import annotations
 
+from typing import Final
+
 from busim.foundation.errors import Defect
 from busim.recording.trace import PULSE, Emit
 from busim.simulator.bus.cable import Cable
@@ -30,7 +32,7 @@ from busim.simulator.bus.wave import Pulse
 from busim.simulator.kernel import Kernel
 
 # Characters in one burst. More characters begin the next burst, after this one has ended at every station.
-_LONGEST = 4096
+_LONGEST: Final = 4096
 
 
 class Line:

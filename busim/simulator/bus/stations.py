@@ -7,13 +7,13 @@ decoded once, however many cameras are on the line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Final, Protocol
 
 from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.uart import Uart
 from busim.simulator.bus.wave import Wave
 
-NEVER = 1 << 62  # ns: later than the end of any run
+NEVER: Final = 1 << 62  # ns: later than the end of any run
 
 
 class Listener(Protocol):

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from typing import Final
 
-MARK, SPACE, OFF = 1, 0, 2  # the states of a driver on the pair: two levels, or off
+# The states of a driver on the pair: two levels, or off.
+MARK: Final = 1
+SPACE: Final = 0
+OFF: Final = 2
 
 
 @dataclass(frozen=True, slots=True)

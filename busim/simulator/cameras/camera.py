@@ -10,6 +10,7 @@ at rest, the usual case, checks nothing of this at each request.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from mypy_extensions import mypyc_attr
 
@@ -40,9 +41,9 @@ from busim.simulator.cameras.actions import Action, Changed, Deaf, Did, Refused,
 from busim.simulator.cameras.state import State
 from busim.simulator.cameras.table import Table
 
-_MOST_SPANS = 1024
-_UNSEEN = ["?"]  # no list of names
-_new = tuple.__new__
+_MOST_SPANS: Final = 1024
+_UNSEEN: Final = ["?"]  # no list of names
+_new: Final = tuple.__new__
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

@@ -5,6 +5,8 @@ Every way in (a write, a step, a preset, a motion) ends here, so none avoids a l
 
 from __future__ import annotations
 
+from typing import Final
+
 from mypy_extensions import mypyc_attr
 
 from busim.plan.models import Model
@@ -13,7 +15,7 @@ from busim.simulator.cameras.actions import Action, Changed, Did, NewId, NewPort
 from busim.simulator.cameras.motors import Motion, driven, towards
 from busim.simulator.cameras.table import Table
 
-FULL = 100  # percent of a motor's speed
+FULL: Final = 100  # percent of a motor's speed
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

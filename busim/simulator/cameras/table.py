@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from busim.plan.models import Control, Limit, Lock, Model
 
-_IDENTIFY = "identify"
+_IDENTIFY: Final = "identify"
 
 
 class Table:

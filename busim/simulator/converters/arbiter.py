@@ -8,11 +8,12 @@ request, and bytes from the line that nobody asked for.
 from __future__ import annotations
 
 from collections import deque
+from typing import Final
 
 from busim.protocols import BusProtocol, Request
 
-_MOST = 64  # requests that wait
-_STRETCH = 512  # bytes within which any request ends
+_MOST: Final = 64  # requests that wait
+_STRETCH: Final = 512  # bytes within which any request ends
 
 
 class Arbiter:

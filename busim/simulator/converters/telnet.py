@@ -12,13 +12,24 @@ Nothing here raises.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-SE, NOP, BREAK, SB, WILL, WONT, DO, DONT, IAC = 240, 241, 243, 250, 251, 252, 253, 254, 255  # RFC 854
-BINARY, SUPPRESS_GO_AHEAD, COM_PORT = 0, 3, 44  # RFC 856, RFC 858, RFC 2217
+# RFC 854
+SE: Final = 240
+NOP: Final = 241
+BREAK: Final = 243
+SB: Final = 250
+WILL: Final = 251
+WONT: Final = 252
+DO: Final = 253
+DONT: Final = 254
+IAC: Final = 255
+BINARY: Final = 0  # RFC 856
+SUPPRESS_GO_AHEAD: Final = 3  # RFC 858
+COM_PORT: Final = 44  # RFC 2217
 
-_LONGEST = 256  # bytes kept of a sub-negotiation; a longer one is ignored
-_MOST_ANSWERS = 16  # answers to one option on one side, per connection
+_LONGEST: Final = 256  # bytes kept of a sub-negotiation; a longer one is ignored
+_MOST_ANSWERS: Final = 16  # answers to one option on one side, per connection
 
 
 class Data(NamedTuple):
@@ -58,7 +69,12 @@ class Message(NamedTuple):
 
 Event = Data | Command | Agreed | Refused | Message
 
-_TEXT, _COMMAND, _OPTION, _INSIDE, _INSIDE_COMMAND = range(5)  # the kind of the next byte
+# The kinds of the next byte.
+_TEXT: Final = 0
+_COMMAND: Final = 1
+_OPTION: Final = 2
+_INSIDE: Final = 3
+_INSIDE_COMMAND: Final = 4
 
 
 def escaped(data: bytes) -> bytes:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import math
+from typing import Final
 
 import numpy as np
 
-_BLOCK = 512
-_MASK = (1 << 64) - 1
+_BLOCK: Final = 512
+_MASK: Final = (1 << 64) - 1
 
 
 class Stream:

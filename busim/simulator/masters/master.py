@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from heapq import heapify, heappop, heappush
+from typing import Final
 
 from mypy_extensions import mypyc_attr
 
@@ -34,7 +35,9 @@ from busim.simulator.masters.work import (
     Task,
 )
 
-_IDLE, _WAITING, _DRAINING = range(3)
+_IDLE: Final = 0
+_WAITING: Final = 1
+_DRAINING: Final = 2
 
 
 @mypyc_attr(allow_interpreted_subclasses=True)

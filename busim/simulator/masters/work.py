@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from busim.protocols import Request
 
-POLL, COMMAND, PROBE = "poll", "command", "probe"
-OK, REFUSED, TIME_OUT, DAMAGED = "ok", "refused", "time-out", "damaged"
+POLL: Final = "poll"
+COMMAND: Final = "command"
+PROBE: Final = "probe"
+OK: Final = "ok"
+REFUSED: Final = "refused"
+TIME_OUT: Final = "time-out"
+DAMAGED: Final = "damaged"
 
 
 @dataclass(slots=True, eq=False)
@@ -64,4 +69,4 @@ class Attempt(NamedTuple):
 # The wishes of a master: bytes to send now or None, and its wake-up (ns) or None. A plain tuple, since every event
 # makes one.
 Step = tuple[bytes | None, int | None]
-NOTHING: Step = (None, None)
+NOTHING: Final[Step] = (None, None)

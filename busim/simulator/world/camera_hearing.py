@@ -6,13 +6,15 @@ them all. A camera that hears something else (a collision, its own setting) gets
 
 from __future__ import annotations
 
+from typing import Final
+
 from busim.protocols import BusProtocol, Frames, Request, SilenceFramer, WireFramer
 from busim.recording.trace import FRAME, Emit
 from busim.simulator.bus import Burst, Line, Listener, Setting, Station
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort, Roll
 
-_DECODED = 1024  # different frames whose decoding a hearing keeps
+_DECODED: Final = 1024  # different frames whose decoding a hearing keeps
 
 
 class Hearing(Roll):

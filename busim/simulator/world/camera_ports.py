@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
+from typing import Final
 
 from busim.foundation.units import CharFormat
 from busim.protocols import ASSIGN, SEARCH, BusProtocol, Reply, Request
@@ -15,8 +16,8 @@ from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, NewPort, 
 from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
 
-_REMEMBERED = 32  # served requests that a camera port remembers: more than can be under way
-_ENCODED = 64  # latest replies whose bytes it keeps: the same few polls mostly get the same values
+_REMEMBERED: Final = 32  # served requests that a camera port remembers: more than can be under way
+_ENCODED: Final = 64  # latest replies whose bytes it keeps: the same few polls mostly get the same values
 
 
 class Roll:

@@ -8,6 +8,7 @@ connections: the sender of a datagram is a client until nothing has come from it
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from busim.simulator.converters import MOST_IGNORED, MOST_UNREAD, Action, ComClient, ComPort, Forward, Policy, Slots
 from busim.simulator.fault_hooks import Admission, Crossing, Passage
@@ -16,7 +17,7 @@ from busim.simulator.kernel import Kernel
 Deliver = Callable[[int, bytes], None]  # client, bytes
 Drop = Callable[[int, bool], None]  # client, whether by a reset
 
-_ERRORS = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; and line state bits (RFC 2217)
+_ERRORS: Final = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; and line state bits (RFC 2217)
 
 
 class _Client:

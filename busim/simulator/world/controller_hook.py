@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Final
 
 from busim.plan.models import Model
 from busim.protocols.hook import Belief, Intent
@@ -16,10 +17,11 @@ from busim.recording.trace import BELIEF, CHANGE, INTENT, Emit, Record
 from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 
-_MOST_UNTOLD = 4096  # intents kept while nobody listens, the latest
-_REMEMBERED = 64  # earlier values kept of each control, the latest
-_MOST_WRONG = 50  # lines that were no beliefs kept so far; further ones are counted
-NEVER, NOT_JUDGED = -1, -2
+_MOST_UNTOLD: Final = 4096  # intents kept while nobody listens, the latest
+_REMEMBERED: Final = 64  # earlier values kept of each control, the latest
+_MOST_WRONG: Final = 50  # lines that were no beliefs kept so far; further ones are counted
+NEVER: Final = -1
+NOT_JUDGED: Final = -2
 
 
 @dataclass(slots=True)

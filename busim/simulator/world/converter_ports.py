@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from typing import Final
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
@@ -37,7 +38,7 @@ from busim.simulator.world.clients import Clients, Deliver
 from busim.simulator.world.control_answers import ControlAnswers
 from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 
-_AGES = 3600 * 10**9  # ns: a break lasts until a client ends it
+_AGES: Final = 3600 * 10**9  # ns: a break lasts until a client ends it
 
 
 class ConverterPort:

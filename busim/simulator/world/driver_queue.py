@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from typing import Final
 
 from busim.simulator.bus import Line, Setting, Station
 from busim.simulator.kernel import Kernel
 
-PORTION = 16  # characters that the driver holds, as a 16550 does
+PORTION: Final = 16  # characters that the driver holds, as a 16550 does
 
 Change = Setting | bool  # another setting, or the break on or off
 

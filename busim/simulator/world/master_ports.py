@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Protocol
+from typing import Final, Protocol
 
 from busim.protocols import BusProtocol, Reply, Request
 from busim.recording.trace import EXCHANGE, Emit
@@ -13,7 +13,7 @@ from busim.simulator.kernel import Kernel, Stream
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
 
-_DECODED = 256  # latest replies that it knows as whole: the same few polls mostly get the same values
+_DECODED: Final = 256  # latest replies that it knows as whole: the same few polls mostly get the same values
 
 
 class MasterPort:

@@ -8,7 +8,7 @@ bytes, and no camera can read it. The sniffer judges the wire only; it cannot kn
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from busim.protocols import BusProtocol, Request
 from busim.recording.trace import EXCHANGE, RAN_TOGETHER, Emit
@@ -18,8 +18,8 @@ from busim.simulator.kernel import Kernel
 from busim.simulator.world.camera_ports import CameraPort
 from busim.simulator.world.converter_ports import ConverterPort
 
-_GIVEN_UP = 1_000_000_000  # ns after which an unanswered exchange counts as over
-_KNOWN = 1024  # different chunks whose requests it remembers
+_GIVEN_UP: Final = 1_000_000_000  # ns after which an unanswered exchange counts as over
+_KNOWN: Final = 1024  # different chunks whose requests it remembers
 
 
 class _Chunk(NamedTuple):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
-_TIMES = 10
+_TIMES: Final = 10
 
 
 class AddressPlan(Judge):

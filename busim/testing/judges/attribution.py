@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import WRITE, Reply, Request
 from busim.testing.judging import NO_HOOK, OUTCOME, READ_AT, About, Answered, Ground, Judge, Scene
 
-_KEPT = 16  # values of one parameter that a camera sent, with their instants
-_SHIFTED = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
+_KEPT: Final = 16  # values of one parameter that a camera sent, with their instants
+_SHIFTED: Final = 2  # consecutive replies to none of their requests: one late reply may be taken once, no more
 
 
 class Attribution(Judge):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import READ
 from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
-_MOST = 4  # attempts for one action
+_MOST: Final = 4  # attempts for one action
 
 
 class BoundedWork(Judge):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging import About, Asked, Ground, Judge, Scene
 
-_WINDOW = 1_000_000_000  # ns over which requests are counted
-_BUDGET = 0.5  # repeats beyond the wanted rate
+_WINDOW: Final = 1_000_000_000  # ns over which requests are counted
+_BUDGET: Final = 0.5  # repeats beyond the wanted rate
 
 
 class Calm(Judge):

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging import About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.chatter import Chatter
 
-_DRAIN = 250_000_000  # ns that a controller may wait for silence after a failure
-_DISTURBED = 1_000_000_000  # ns after an effect of a fault within which exchanges may fail, or since one has failed
-_AHEAD = 2  # exchanges that may go first: the present one, and a due poll
+_DRAIN: Final = 250_000_000  # ns that a controller may wait for silence after a failure
+_DISTURBED: Final = 1_000_000_000  # ns after a fault's effect within which exchanges may fail, or since one failed
+_AHEAD: Final = 2  # exchanges that may go first: the present one, and a due poll
 
 
 # since (ns), line, value, moves ahead of it; ns of repeats and of chatter by then

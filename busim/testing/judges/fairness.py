@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from busim.testing.judging import About, Ground, Judge, Scene, Settled
 
-_KEEPS = 0.8
-_SETTLES = 4_000_000_000  # ns from the first failure of a camera: 3 failures, 1 s, and the first probes
-_LEAST = 1_000_000_000  # ns of clean running, and of running with dead cameras, to compare
-_MOST_LOST = 0.02  # share of unanswered polls up to which a camera still counts as healthy
+_KEEPS: Final = 0.8
+_SETTLES: Final = 4_000_000_000  # ns from the first failure of a camera: 3 failures, 1 s, and the first probes
+_LEAST: Final = 1_000_000_000  # ns of clean running, and of running with dead cameras, to compare
+_MOST_LOST: Final = 0.02  # share of unanswered polls up to which a camera still counts as healthy
 
 
 class Fairness(Judge):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging import About, Ground, Judge, Scene
 
-_SECOND = 1_000_000_000
-_MARGIN = 0.9  # share of a second: a timer may be slightly early
-_PATIENT = 5  # attempts in a row after which the pause must have grown
+_SECOND: Final = 1_000_000_000
+_MARGIN: Final = 0.9  # share of a second: a timer may be slightly early
+_PATIENT: Final = 5  # attempts in a row after which the pause must have grown
 
 
 class LinkHygiene(Judge):

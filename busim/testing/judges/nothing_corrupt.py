@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import Reply, Request
 from busim.testing.judging import ENDED, NO_HOOK, OUTCOME, SENT, About, Answered, Ground, Judge, Scene
 
-_KEPT = 16
+_KEPT: Final = 16
 
 
 class NothingCorrupt(Judge):

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any
+from typing import Any, Final
 
 from busim.installation import POLICY
 from busim.testing.judging import About, Answered, Asked, Ground, Judge, LineGround, Scene
 
-_KEPT = 8  # bursts of a line that may still overlap another
-_PARTS = frozenset(("fault cut-cable", "fault intermittent-joint"))  # while on, one half may not hear the other
+_KEPT: Final = 8  # bursts of a line that may still overlap another
+_PARTS: Final = frozenset(("fault cut-cable", "fault intermittent-joint"))  # while on, one half may not hear the other
 
 
 class _Line:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import READ
 from busim.testing.judging import ENDED, OUTCOME, SENT, About, Answered, Asked, Ground, Judge, Scene, Settled
 from busim.testing.judging.hidden import outage
 from busim.testing.judging.pauses import Pauses
 
-_MOST_FAILED = 2  # exchanges in a row without a cause
-_LONGEST_PAUSE = 5_000_000_000  # ns between two probes of a camera that is offline
-_SLACK = 500_000_000  # ns: other cameras and operators may go first
+_MOST_FAILED: Final = 2  # exchanges in a row without a cause
+_LONGEST_PAUSE: Final = 5_000_000_000  # ns between two probes of a camera that is offline
+_SLACK: Final = 500_000_000  # ns: other cameras and operators may go first
 
 
 @dataclass(slots=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging import NO_HOOK, About, Ground, Judge, Scene, Settled
 
-_AFTER = 1_000_000_000  # ns of failure, with the count of failed polls
+_AFTER: Final = 1_000_000_000  # ns of failure, with the count of failed polls
 
 
 class TruthfulStatus(Judge):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from heapq import merge
-from typing import Any
+from typing import Any, Final
 
 from busim.foundation.errors import Defect
 from busim.protocols import READ
@@ -25,17 +25,26 @@ from busim.testing.judging.verdict import Frame, Verdict
 from busim.testing.judging.wire import WireReader
 
 # effects that are no faults: ordered actions of cameras, and settings of a converter
-_NO_FAULTS = frozenset(("camera", "refused", "clients", "idle", "arbitration", "purge"))
-_HELD = 4096  # records; then those that no older record can follow are judged
-_HORIZON = 2_000_000_000  # ns by which a record may come later than another that was known before
-_ALONG = 5_000  # ns: another receiver on the line may have the same character later
-_RECENT = 5_000_000_000  # ns for which a fault is named as the last one
+_NO_FAULTS: Final = frozenset(("camera", "refused", "clients", "idle", "arbitration", "purge"))
+_HELD: Final = 4096  # records; then those that no older record can follow are judged
+_HORIZON: Final = 2_000_000_000  # ns by which a record may come later than another that was known before
+_ALONG: Final = 5_000  # ns: another receiver on the line may have the same character later
+_RECENT: Final = 5_000_000_000  # ns for which a fault is named as the last one
 
 _Held = tuple[int, int, int, int, Record]  # instant known, kind, tie-break of bursts, order of arrival
-_KNOWN = {BURST: 4, HEARD: 4, EXCHANGE: 10, INTENT: 3, BELIEF: 3, INPUT: 1, CHANGE: 1, EFFECT: 1}  # column of instant
-_BEGUN = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
-_ENTERED = 2  # an input's place among the kinds of one instant: before the exchanges, whose causes may be inputs
-_METHODS = {
+_KNOWN: Final = {
+    BURST: 4,
+    HEARD: 4,
+    EXCHANGE: 10,
+    INTENT: 3,
+    BELIEF: 3,
+    INPUT: 1,
+    CHANGE: 1,
+    EFFECT: 1,
+}  # column of instant
+_BEGUN: Final = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
+_ENTERED: Final = 2  # an input's place among the kinds of one instant: before the exchanges, whose causes may be inputs
+_METHODS: Final = {
     EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
 }  # fmt: skip

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-_QUIET = 50_000_000  # ns without a byte after which a line that chattered is quiet again (assumed)
+from typing import Final
+
+_QUIET: Final = 50_000_000  # ns without a byte after which a line that chattered is quiet again (assumed)
 
 
 class Chatter:

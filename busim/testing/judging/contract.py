@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from mypy_extensions import mypyc_attr
 
@@ -13,8 +13,8 @@ from busim.testing.judging.ground import Ground
 from busim.testing.judging.past import LinePast
 from busim.testing.judging.verdict import FAIL, INCONCLUSIVE, PASS, Evidence, Frame, Verdict
 
-NO_HOOK = "no hook"
-_MOST = 5  # pieces of evidence that a verdict keeps; the rest is counted
+NO_HOOK: Final = "no hook"
+_MOST: Final = 5  # pieces of evidence that a verdict keeps; the rest is counted
 
 
 @dataclass(frozen=True, slots=True)

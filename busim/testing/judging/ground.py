@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from busim.installation import Installation, ResolvedCamera, ResolvedLine, resolve
 from busim.physics.exchange import drain
@@ -12,7 +13,7 @@ from busim.protocols import UNKNOWN, BusProtocol, Request
 from busim.simulator.bus import setting
 from busim.simulator.world import Name, SettingRow, Way, way_through
 
-_NEVER = 1 << 62  # ns
+_NEVER: Final = 1 << 62  # ns
 
 
 @dataclass(frozen=True, slots=True)

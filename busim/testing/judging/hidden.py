@@ -8,33 +8,35 @@ hold nothing against a controller that may follow from that.
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, Final
 
 from busim.foundation.errors import UserError
 from busim.foundation.units import parse_time
 from busim.simulator.faults import all_faults
 from busim.testing.judging.ground import Ground
 
-_LINKED = frozenset(("clients", "reboot", "idle", "refused"))  # effects that end or refuse connections
-_UNSERVED = "is let in and not served"  # a connection that stands and carries nothing, until its client gives it up
-_IN_TIME = 1_000_000  # ns that no controller's time-out depends on (assumed)
-_RECONNECTS = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and one second
-REQUESTS, REPLIES, LATE = "requests", "replies", "late-replies"
-SWALLOWED = "swallowed-requests"  # taken over a connection that stands, and not sent, or not as a request
-HELD_BACK = "late-requests"
-ADDED = "added-requests"  # of others through the same converter, or repeats of its own
-LINK = "lost-connection"
+_LINKED: Final = frozenset(("clients", "reboot", "idle", "refused"))  # effects that end or refuse connections
+_UNSERVED: Final = "is let in and not served"  # a connection that carries nothing, until its client gives it up
+_IN_TIME: Final = 1_000_000  # ns that no controller's time-out depends on (assumed)
+_RECONNECTS: Final = 6_000_000_000  # ns at most without a connection: the longest pause between attempts, and 1 s
+REQUESTS: Final = "requests"
+REPLIES: Final = "replies"
+LATE: Final = "late-replies"
+SWALLOWED: Final = "swallowed-requests"  # taken over a connection that stands, and not sent, or not as a request
+HELD_BACK: Final = "late-requests"
+ADDED: Final = "added-requests"  # of others through the same converter, or repeats of its own
+LINK: Final = "lost-connection"
 # ns beyond the hold of a fault: the rest of a request's time-out, of a reply's delivery, a drain and the next exchange
-_SETTLES = {
+_SETTLES: Final = {
     REQUESTS: 300_000_000, REPLIES: 30_000_000, LATE: 300_000_000, SWALLOWED: 300_000_000, HELD_BACK: 300_000_000,
     ADDED: 300_000_000, LINK: 300_000_000,
 }  # fmt: skip
-_ALL = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
-_SAID = re.compile(r", the last (\S+ \w+) late$")  # an effect that says how long it holds its bytes back
-_DOWN = re.compile(r"^down for (\d+) ns$")  # a reboot: nobody can connect meanwhile
-_WAYS = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
-_LOST = (REQUESTS, REPLIES, LINK)
-_MORE_THAN_LATE = {SWALLOWED, ADDED}  # a fault that hides these holds nothing back, or not only
+_ALL: Final = (REQUESTS, REPLIES, LATE, SWALLOWED, HELD_BACK, ADDED)
+_SAID: Final = re.compile(r", the last (\S+ \w+) late$")  # an effect that says how long it holds its bytes back
+_DOWN: Final = re.compile(r"^down for (\d+) ns$")  # a reboot: nobody can connect meanwhile
+_WAYS: Final = {"to-line": _ALL, "to-net": (REPLIES, LATE)}  # a late request has a late reply
+_LOST: Final = (REQUESTS, REPLIES, LINK)
+_MORE_THAN_LATE: Final = {SWALLOWED, ADDED}  # a fault that hides these holds nothing back, or not only
 
 
 class Hidden:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any
+from typing import Any, Final
 
 from busim.testing.judging.ground import LineGround
 
-_MOST = 4096  # different bursts whose ends are remembered
-_BAUD = 9600.0  # any: the bytes come without a gap
-_NEVER = 1 << 62  # ns
+_MOST: Final = 4096  # different bursts whose ends are remembered
+_BAUD: Final = 9600.0  # any: the bytes come without a gap
+_NEVER: Final = 1 << 62  # ns
 
 Burst = tuple[Any, ...]
 

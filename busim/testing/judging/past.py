@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import BusProtocol, Reply
 from busim.testing.judging.events import Answered, Asked
 
-_KEPT = 32  # sound replies; an exchange has one, and a flood of late ones a few more
+_KEPT: Final = 32  # sound replies; an exchange has one, and a flood of late ones a few more
 
 
 class LinePast:

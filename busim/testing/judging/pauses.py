@@ -9,15 +9,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from typing import Final
 
 from busim.testing.judging.chatter import Chatter
 from busim.testing.judging.events import Asked, Settled
 
-_LEAST = 5  # usual pauses to compare with
-_CLEAN = 1_000_000_000  # ns over which they must have been seen
-_TWICE = 2
-_SLACK = 300_000_000  # ns: operators' moves go first
-_GIVEN_UP = 3  # failed exchanges after which a camera may be given up
+_LEAST: Final = 5  # usual pauses to compare with
+_CLEAN: Final = 1_000_000_000  # ns over which they must have been seen
+_TWICE: Final = 2
+_SLACK: Final = 300_000_000  # ns: operators' moves go first
+_GIVEN_UP: Final = 3  # failed exchanges after which a camera may be given up
 
 
 @dataclass(slots=True)

@@ -6,9 +6,11 @@ It goes from process to process, so it is never compiled: a frozen class that my
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
-PASS, FAIL, INCONCLUSIVE = "pass", "fail", "inconclusive"
+PASS: Final = "pass"
+FAIL: Final = "fail"
+INCONCLUSIVE: Final = "inconclusive"
 
 
 @dataclass(frozen=True, slots=True)

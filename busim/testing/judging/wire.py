@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import OTHER, Reply, Request
 from busim.testing.judging.events import Answered, Asked
 from busim.testing.judging.ground import Ground, LineGround
 from busim.testing.judging.verdict import Frame
 
-_KEPT = 12  # bursts that are remembered
-_OPEN = 4  # requests to one camera that may still be answered
-_MOST = 4096  # different bursts whose meaning is remembered
+_KEPT: Final = 12  # bursts that are remembered
+_OPEN: Final = 4  # requests to one camera that may still be answered
+_MOST: Final = 4096  # different bursts whose meaning is remembered
 
 Burst = tuple[Any, ...]
 
