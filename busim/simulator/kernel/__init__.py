@@ -1,4 +1,4 @@
-"""Simulated time and chance: one heap of callbacks, and random streams that do not disturb each other.
+"""Simulated time and chance: callbacks in order, and random streams that do not disturb each other.
 
 Open `scheduler.py` first.
 """

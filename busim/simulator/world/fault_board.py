@@ -95,7 +95,7 @@ class FaultBoard:
         return self._world.names[number - 1].name if 0 < number <= len(self._world.names) else ""
 
     def _schedule(self) -> None:
-        """Schedule one event for the next start, so the kernel's heap stays as small as without faults."""
+        """Schedule one event for the next start, so the kernel's queue stays as small as without faults."""
         if self._waiting:
             self._world.kernel.at(self._waiting[0][0], self._begin)
 
