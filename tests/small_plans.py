@@ -5,7 +5,7 @@ from __future__ import annotations
 from crccheck.crc import CrcModbus
 
 from busim.plan import Plan, read_text
-from busim.simulator.bus import Burst, Station
+from busim.simulator.bus import Listener, Station
 
 
 def wall(
@@ -61,14 +61,11 @@ def sealed(text: str) -> bytes:
     return data + CrcModbus.calc(data).to_bytes(2, "little")
 
 
-class KeepingListener:
+class KeepingListener(Listener):
     """A listener that keeps each character with its instant: `heard` is (ns, value, flags)."""
 
-    fresh = True
-    quiet_until = None
-    stops = False
-
     def __init__(self, station: Station) -> None:
+        super().__init__()
         self._setting = station.setting
         self.characters: list[tuple[int, int, int]] = []
 
@@ -84,12 +81,3 @@ class KeepingListener:
     @property
     def data(self) -> bytes:
         return bytes(value for _, value, _ in self.characters)
-
-    def fork(self, station: Station, blank: bool) -> KeepingListener:
-        return self
-
-    def clear(self) -> None:
-        """Keeps nothing."""
-
-    def stop(self, burst: Burst, held: int, delay: int) -> int:
-        return 0

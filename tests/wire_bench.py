@@ -8,7 +8,7 @@ from typing import Any
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import Record
-from busim.simulator.bus import Burst, Line, Setting, Station, setting
+from busim.simulator.bus import Line, Listener, Setting, Station, setting
 from busim.simulator.kernel import Kernel
 
 
@@ -16,14 +16,12 @@ def port(baud: int | Fraction = 9600, format: str = "8N1", ppm: float = 0.0, swa
     return setting(Fraction(baud), CharFormat.parse(format), ppm, swapped)
 
 
-class RawListener:
-    """Keeps every character: (value, ns, flags)."""
-
-    fresh = True
-    quiet_until = None
-    stops = False
+class RawListener(Listener):
+    """Keeps every character: (value, ns, flags). `holds`: it is never taken for one that holds nothing."""
 
     def __init__(self) -> None:
+        super().__init__()
+        self.holds = False
         self.got: list[tuple[int, int, int]] = []
         self.chunks: list[tuple[bytes, int, int, int]] = []
 
@@ -32,6 +30,10 @@ class RawListener:
     ) -> None:
         self.chunks.append((data, first, last, flags))
 
+    @property
+    def fresh(self) -> bool:
+        return not self.holds
+
     def characters(self, of: Setting) -> list[tuple[int, int, int]]:
         """(value, ns, flags) of every character, chunks taken apart."""
         return [
@@ -39,14 +41,6 @@ class RawListener:
             for data, first, _, flags in self.chunks
             for n, value in enumerate(data)
         ]
-
-    def fork(self, station: Station, blank: bool) -> RawListener:
-        return self
-
-    def clear(self) -> None: ...
-
-    def stop(self, burst: Burst, held: int, delay: int) -> int:
-        return 0
 
 
 class Wire:

@@ -901,7 +901,7 @@ def test_clean_bursts_on_the_exact_path_are_never_heard_otherwise_however_many(
     wire.station("one")
     wire.station("other", 50.0)
     wire.station("listener", 100.0, port(ppm=ppm))
-    wire.listeners["listener"].fresh = fresh
+    wire.listeners["listener"].holds = not fresh
     wire.start()
     exchanges(wire, bursts)
     for n in range(0, bursts, 2):  # noise between the samples, while a burst is half received

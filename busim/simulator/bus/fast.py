@@ -6,6 +6,8 @@ it; nearer stations learn of them late by the propagation delay at most, with th
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from busim.recording.trace import BURST, Emit
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.exact import ExactPath, find_receiver
@@ -29,6 +31,9 @@ class FastPath:
         self._exact = exact
         self._number = number
         self.emit = emit
+        # Made once: a method is bound anew at each use, several times per exchange.
+        self._telling: Callable[[ReceiverGroup], None] = self._tell
+        self._closing: Callable[[Burst], None] = self.close
 
     def deliver(self, burst: Burst) -> None:
         """Schedule the delivery: to single groups each at its instant, to shared groups at the end of the burst."""
@@ -43,7 +48,7 @@ class FastPath:
                     self._next_stop(group)
                 else:
                     group.deliver_to = len(burst.data)
-                    tell(burst.whole + member.delays[station.number], self._tell, group)
+                    tell(burst.whole + member.delays[station.number], self._telling, group)
         for group in groups.shared:
             if not group.receivers:
                 group.burst = burst
@@ -53,7 +58,7 @@ class FastPath:
     def close_later(self, burst: Burst) -> None:
         """Schedule the end of a burst that no group on the fast path hears."""
         burst.deliver_to = len(burst.data)
-        self._kernel.at(burst.whole + self._cable.span, self.close, burst)
+        self._kernel.at(burst.whole + self._cable.span, self._closing, burst)
 
     def stretched(self, burst: Burst, before: int) -> None:
         """A burst of `before` characters got more: deliver again to groups that had finished it."""
@@ -117,7 +122,7 @@ class FastPath:
         assert burst is not None
         ahead, delay = len(burst.data) - group.delivered, group.members[0].delays[burst.station.number]
         group.deliver_to = group.delivered + min(group.listener.stop(burst, group.delivered, delay) or ahead, ahead)
-        self._kernel.at_near(burst.sampled(group.deliver_to) + delay, self._tell, group)
+        self._kernel.at_near(burst.sampled(group.deliver_to) + delay, self._telling, group)
 
     def _close_in_parts(self, burst: Burst) -> None:
         """Schedule the delivery to shared groups: of what the first of them must hear before the rest, or of all."""
@@ -127,7 +132,7 @@ class FastPath:
                 until = min(until, group.delivered + (group.listener.stop(burst, group.delivered, 0) or whole))
         burst.deliver_to = until
         end = burst.whole if until == whole else burst.sampled(until)
-        self._kernel.at(end + self._cable.span, self.close, burst)
+        self._kernel.at(end + self._cable.span, self._closing, burst)
 
     def _tell(self, group: ReceiverGroup) -> None:
         """A single group has received its characters."""

@@ -7,21 +7,9 @@ and their listeners hold nothing; until then each costs one event per burst.
 
 from __future__ import annotations
 
-from typing import Protocol, cast
-
 from busim.simulator.bus.cable import Cable
 from busim.simulator.bus.exact import ExactPath, find_receiver
 from busim.simulator.bus.stations import Listener, ReceiverGroup, Station
-
-
-class _Shared(Listener, Protocol):
-    """A listener of several stations, which has to know them."""
-
-    def leave(self, station: Station) -> None:
-        """This station hears with a fork from now on."""
-
-    def join(self, other: Listener) -> None:
-        """Take over the stations of another listener of this kind that holds nothing."""
 
 
 class ReceiverGroups:
@@ -84,7 +72,7 @@ class ReceiverGroups:
         self._exact.take_over(group)
         receiver = find_receiver(station)
         assert receiver is not None
-        cast(_Shared, group.listener).leave(station)
+        group.listener.leave(station)
         group.members.remove(station)
         group.receivers.remove(receiver)
         group.shared = len(group.members) > 1
@@ -114,7 +102,7 @@ class ReceiverGroups:
         self.sort(scattered=scattered)
 
     def _merge(self, group: ReceiverGroup, into: ReceiverGroup) -> None:
-        cast(_Shared, into.listener).join(group.listener)
+        into.listener.unite(group.listener)
         into.members = sorted(into.members + group.members, key=lambda station: station.number)
         into.shared = True
         into.burst = into.source = into.deaf = None

@@ -7,7 +7,9 @@ decoded once, however many cameras are on the line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final, Protocol
+from typing import Final
+
+from mypy_extensions import mypyc_attr
 
 from busim.simulator.bus.settings import Setting
 from busim.simulator.bus.uart import Uart
@@ -16,21 +18,28 @@ from busim.simulator.bus.wave import Wave
 NEVER: Final = 1 << 62  # ns: later than the end of any run
 
 
-class Listener(Protocol):
-    """Takes the characters that a receiver, or a group of them, heard.
+@mypyc_attr(allow_interpreted_subclasses=True)
+class Listener:
+    """Takes the characters that a receiver, or a group of them, heard. This one, the base of all, ignores them.
 
-    `fresh`: it holds no earlier characters (no half frame), so the past does not affect it. `quiet_until`: the instant
-    (ns) up to which the line must stay quiet to end its frame; None: it holds nothing. `stops`: whether `stop` must be
-    called.
+    `stops`: whether `stop` must be called. A base class: the compiled core would look a method of a Protocol up by its
+    name at each call.
     """
 
-    stops: bool
+    __slots__ = ("stops",)
+
+    def __init__(self) -> None:
+        self.stops = False
 
     @property
-    def fresh(self) -> bool: ...
+    def fresh(self) -> bool:
+        """Whether it holds no earlier characters (no half frame), so that the past does not affect it."""
+        return True
 
     @property
-    def quiet_until(self) -> int | None: ...
+    def quiet_until(self) -> int | None:
+        """The instant (ns) up to which the line must stay quiet to end its frame; None: it holds nothing."""
+        return None
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
@@ -44,6 +53,7 @@ class Listener(Protocol):
 
     def fork(self, station: Station, blank: bool) -> Listener:
         """A listener for this one station, with the same state, or an empty one with `blank`."""
+        return self
 
     def clear(self) -> None:
         """Forget the held characters: its stations went on with forks, which are fresh by now."""
@@ -53,6 +63,15 @@ class Listener(Protocol):
 
         `held`: its characters already delivered; `delay`: ns from its sender to where they are heard.
         """
+        return 0
+
+    def leave(self, station: Station) -> None:
+        """One of its several stations hears with a fork from now on."""
+        raise NotImplementedError
+
+    def unite(self, other: Listener) -> None:
+        """The stations of another one, which is alike and holds nothing, hear with this one from now on."""
+        raise NotImplementedError
 
 
 class Station:

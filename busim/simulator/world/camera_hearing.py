@@ -6,6 +6,7 @@ them all. A camera that hears something else (a collision, its own setting) gets
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 from busim.protocols import BusProtocol, Frames, Request, SilenceFramer, WireFramer
@@ -18,7 +19,7 @@ _DECODED: Final = 1024  # different frames whose decoding a hearing keeps
 
 
 class Hearing(Roll):
-    """Cuts the characters heard by one receiver group into requests. A Listener of the bus."""
+    """Cuts the characters heard by one receiver group into requests."""
 
     __slots__ = (
         "_armed",
@@ -30,15 +31,16 @@ class Hearing(Roll):
         "_kernel",
         "_line",
         "_live",
+        "_looking",
         "_ports",
         "_protocol",
         "_source",
-        "stops",
     )
 
     def __init__(
         self, kernel: Kernel, line: Line, protocol: BusProtocol, framer: WireFramer, emit: Emit, ports: list[CameraPort]
     ) -> None:
+        super().__init__()
         self._kernel = kernel
         self._line = line
         self._protocol = protocol
@@ -46,6 +48,7 @@ class Hearing(Roll):
         self.stops = not isinstance(framer, SilenceFramer)
         self._emit = emit
         self._armed = False
+        self._looking: Callable[[object], None] = self._quiet  # bound once
         self._deaf: Station | None = None
         self._source: Station | None = None
         self._ports = ports
@@ -97,7 +100,7 @@ class Hearing(Roll):
     def _arm(self, due: int) -> None:
         """Look again when it has been quiet up to `due`; in a group, quiet at the farthest camera."""
         self._armed = True
-        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._quiet)
+        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._looking)
 
     def _quiet(self, _: object) -> None:
         framer, line = self._framer, self._line
@@ -129,7 +132,7 @@ class Hearing(Roll):
         coming = self._line.coming(station)
         if coming is None or coming[0] >= due:
             return False
-        self._kernel.at(max(coming[1], self._kernel.now) + 1, self._quiet)
+        self._kernel.at(max(coming[1], self._kernel.now) + 1, self._looking)
         return True
 
     def _take(self, frames: Frames) -> None:
@@ -182,7 +185,7 @@ class Hearing(Roll):
         self._ports = [port for port in self._ports if port.station is not station]
         self.enlist()
 
-    def join(self, other: Listener) -> None:
+    def unite(self, other: Listener) -> None:
         """The cameras of another such hearing, which holds nothing, hear with this one."""
         assert isinstance(other, Hearing)
         self._ports = sorted(self._ports + other._ports, key=lambda port: port.station.number)

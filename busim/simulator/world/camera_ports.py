@@ -11,7 +11,7 @@ from typing import Final
 from busim.foundation.units import CharFormat
 from busim.protocols import ASSIGN, SEARCH, BusProtocol, Reply, Request
 from busim.recording.trace import CHANGE, EFFECT, Emit
-from busim.simulator.bus import Line, Station
+from busim.simulator.bus import Line, Listener, Station
 from busim.simulator.cameras import Camera, Changed, Deaf, Did, NewId, NewPort, Refused, Restart, Wake
 from busim.simulator.fault_hooks import CameraReply, CameraRequest
 from busim.simulator.kernel import Kernel
@@ -20,7 +20,7 @@ _REMEMBERED: Final = 32  # served requests that a camera port remembers: more th
 _ENCODED: Final = 64  # latest replies whose bytes it keeps: the same few polls mostly get the same values
 
 
-class Roll:
+class Roll(Listener):
     """A listener that knows the cameras that hear (`camera_hearing.Hearing`)."""
 
     __slots__ = ()
@@ -31,13 +31,14 @@ class Roll:
 
 
 class _Outlet:
-    """The driver of a camera. A power cut drops every reply that has not begun."""
+    """The driver of a camera. A power cut drops every reply that has not begun. `sending`: its `send`, bound once."""
 
-    __slots__ = ("_line", "_station")
+    __slots__ = ("_line", "_station", "sending")
 
     def __init__(self, line: Line | None, station: Station) -> None:
         self._line = line
         self._station = station
+        self.sending: Callable[[bytes], None] = self.send
 
     def send(self, raw: bytes) -> None:
         if self._line is not None:
@@ -65,7 +66,6 @@ class CameraPort:
         "_outlet",
         "_seized",
         "_served",
-        "_served_at",
         "_turn",
         "answers_to",
         "asked",
@@ -105,8 +105,7 @@ class CameraPort:
         self.number = number
         self.powered = True
         self.hears = True
-        self._served: deque[Request] = deque(maxlen=_REMEMBERED)  # the latest first
-        self._served_at: deque[int] = deque(maxlen=_REMEMBERED)
+        self._served: deque[tuple[Request, int]] = deque(maxlen=_REMEMBERED)  # with its instant, ns; the latest first
 
     def _asked(self, request: Request, at: int) -> None:
         """Serve the request, and answer after the turnaround."""
@@ -128,7 +127,7 @@ class CameraPort:
             delay, raw = self.reply.answer(raw, reply)
             answered += delay
             if raw:  # a fault may have removed all of it
-                self._kernel.at_or_now(answered, self._outlet.send, raw)
+                self._kernel.at_or_now(answered, self._outlet.sending, raw)
         if camera.actions:
             setting = self.station.setting
             out = answered + max(self.station.lead, 0) + setting.offset(len(raw) * setting.halves)
@@ -136,8 +135,7 @@ class CameraPort:
 
     def _note(self, request: Request, at: int) -> None:
         """Remember that it took this request."""
-        self._served.appendleft(request)
-        self._served_at.appendleft(at)
+        self._served.appendleft((request, at))
 
     def fit_reply(self, reply: CameraReply) -> CameraReply:
         """Put another hook between the camera's answers and its driver. Returns the former one."""
@@ -147,12 +145,12 @@ class CameraPort:
     @property
     def last_asked(self) -> int:
         """When the last served request was complete, ns; -1 before the first."""
-        return self._served_at[0] if self._served_at else -1
+        return self._served[0][1] if self._served else -1
 
     @property
     def last_request(self) -> Request | None:
         """The last served request."""
-        return self._served[0] if self._served else None
+        return self._served[0][0] if self._served else None
 
     # -- what a camera wishes ---------------------------------------------------------------------------------
 
@@ -245,7 +243,7 @@ class CameraPort:
 
     def send(self, raw: bytes, at: int) -> None:
         """Send these bytes at `at` ns, if it still has power then."""
-        self._kernel.at_or_now(at, self._outlet.send, raw)
+        self._kernel.at_or_now(at, self._outlet.sending, raw)
 
     def seize(self, seized: bool) -> None:
         """Whether a fault has its driver; its planned bytes are lost."""
@@ -259,7 +257,7 @@ class CameraPort:
         reply = Reply(request.address, request.verb, request.key, request.values, 0, request.form)
         delay, raw = self.reply.answer(self.protocol.encode_reply(reply), reply)
         if raw:
-            self._kernel.at_or_now(at + delay, self._outlet.send, raw)
+            self._kernel.at_or_now(at + delay, self._outlet.sending, raw)
 
     def carry_out(self, request: Request, at: int) -> None:
         """Carry out a request and answer nothing."""
@@ -295,10 +293,11 @@ class CameraPort:
 
         On a shared line another master may have sent the same request since, so the last serving is not everybody's.
         """
-        wanted = request[:5]  # in any of the protocol's messages
-        for served, at in zip(self._served, self._served_at, strict=True):
+        address, verb, key, size, values, _ = request
+        for served, at in self._served:
             if at < since:
                 break
-            if at <= until and served[:5] == wanted:
+            to, what, first, count, given, _ = served  # in any of the protocol's messages
+            if at <= until and first == key and count == size and to == address and what == verb and given == values:
                 return at
         return -1

@@ -13,7 +13,7 @@ from typing import Final
 
 from busim.foundation.units import CharFormat
 from busim.recording.trace import CHANGE, EFFECT, INPUT, Emit
-from busim.simulator.bus import Burst, Line, Setting, Station, setting
+from busim.simulator.bus import Burst, Line, Listener, Setting, Station, setting
 from busim.simulator.converters import (
     MOST_DATAGRAMS,
     MOST_WAITING,
@@ -41,7 +41,7 @@ from busim.simulator.world.driver_queue import PORTION, Change, DriverQueue
 _AGES: Final = 3600 * 10**9  # ns: a break lasts until a client ends it
 
 
-class ConverterPort:
+class ConverterPort(Listener):
     """One converter. Clients are numbers; `deliver` sends to one, `flow` asks one to pause or go on.
 
     `clients.drop` ends a connection (client, whether by a reset). `sent` gets the bytes from outside that go to the
@@ -50,12 +50,11 @@ class ConverterPort:
     bytes).
     """
 
-    quiet_until = None
-
     def __init__(
         self, kernel: Kernel, line: Line, station: Station, packer: Packer, *, to_line: Crossing, to_net: Crossing,
         policy: Policy, com: ComPort | None, arbiter: Arbiter | None, number: int, emit: Emit,
     ) -> None:  # fmt: skip
+        super().__init__()
         self._kernel = kernel
         self._line, self._station, self._packer = line, station, packer
         self.to_line = to_line
@@ -63,7 +62,6 @@ class ConverterPort:
         self._policy = policy
         self._emit = emit
         self.number = number
-        self.fresh = True
         self.stops = packer.stops
         self._armed = False
         self._paused = False
@@ -349,7 +347,7 @@ class ConverterPort:
     def _changed_to(self, what: str, value: str) -> None:
         self._emit((CHANGE, self._kernel.now, self.number, what, value))
 
-    # -- towards the network (a Listener of the bus) -------------------------------------------------------------
+    # -- towards the network -------------------------------------------------------------------------------------
 
     def heard(
         self, data: bytes, first: int, last: int, flags: int, source: Station | None, deaf: Station | None
@@ -389,12 +387,6 @@ class ConverterPort:
             self.clients.send(packet, at)
         elif self._arbitration.owner is not None:
             self.clients.send(packet, at, self._arbitration.owner)
-
-    def fork(self, station: Station, blank: bool) -> ConverterPort:
-        return self
-
-    def clear(self) -> None:
-        """Nothing to forget: held bytes leave in their time."""
 
     def stop(self, burst: Burst, held: int, delay: int) -> int:
         return self._packer.stop()

@@ -8,7 +8,7 @@ from typing import Final, Protocol
 
 from busim.protocols import BusProtocol, Reply, Request
 from busim.recording.trace import EXCHANGE, Emit
-from busim.simulator.bus import Burst, Line, Station
+from busim.simulator.bus import Burst, Line, Listener, Station
 from busim.simulator.kernel import Kernel, Stream
 from busim.simulator.masters import Attempt, Master, Step, Task
 from busim.simulator.world.camera_ports import CameraPort
@@ -16,18 +16,16 @@ from busim.simulator.world.camera_ports import CameraPort
 _DECODED: Final = 256  # latest replies that it knows as whole: the same few polls mostly get the same values
 
 
-class MasterPort:
+class MasterPort(Listener):
     """The common part of both: alarms, and exchange records. `cameras`: its cameras by name."""
 
-    fresh = True
-    quiet_until = None
-    stops = False
     behind: object = None  # the converter through which it asks, whatever connects it to that
 
     def __init__(
         self, kernel: Kernel, line: Line, number: int, cameras: dict[str, CameraPort], numbers: dict[str, int],
         emit: Emit,
     ) -> None:  # fmt: skip
+        super().__init__()
         self._kernel = kernel
         self._line = line
         self._number = number
@@ -38,6 +36,7 @@ class MasterPort:
         self._alarms: list[int] = []  # pending, the next one last: each was set before those ahead of it
         self._exact_before = 0
         self._stalled = -1  # ns: until then its computer stands still
+        self._ringing: Callable[[object], None] = self._run  # bound once
         self.master: Master | None = None
 
     def listen_closely(self) -> None:
@@ -74,18 +73,18 @@ class MasterPort:
             self._due = wake
             if not self._alarms or wake < self._alarms[-1]:
                 self._alarms.append(wake)
-                self._kernel.at_or_now(wake, self._run)  # it may have learned late, and want something at once
+                self._kernel.at_or_now(wake, self._ringing)  # it may have learned late, and want something at once
 
     def _run(self, _: object) -> None:
         """The next alarm; it may belong to a time-out that no longer matters."""
         if self._kernel.now < self._stalled:
-            self._kernel.at(self._stalled + 1, self._run)  # behind what came for it meanwhile
+            self._kernel.at(self._stalled + 1, self._ringing)  # behind what came for it meanwhile
             return
         self._alarms.pop()
         if self._due > self._kernel.now:
             if not self._alarms or self._due < self._alarms[-1]:
                 self._alarms.append(self._due)
-                self._kernel.at(self._due, self._run)
+                self._kernel.at(self._due, self._ringing)
             return
         assert self.master is not None
         self._catch_up()
@@ -111,7 +110,7 @@ class MasterPort:
 
 class MasterOnLine(MasterPort):
     """A master with its own driver on the pair. `listen`: ns of quiet it waits for before it sends; `back_off`: mean ns
-    that it then stays away from a busy line, drawn from `waits`. A Listener."""
+    that it then stays away from a busy line, drawn from `waits`."""
 
     station: Station
     protocol: BusProtocol
@@ -147,12 +146,6 @@ class MasterOnLine(MasterPort):
     ) -> None:
         assert self.master is not None
         self.apply(self.master.heard(data, last + self.station.setting.tail, flagged=bool(flags)))
-
-    def fork(self, station: Station, blank: bool) -> MasterOnLine:
-        return self
-
-    def clear(self) -> None:
-        """Nothing to forget: the master judges bytes by its own state."""
 
     def listen_closely(self) -> None:
         if not self.stops:
