@@ -8,7 +8,7 @@ bytes, and no camera can read it. The sniffer judges the wire only; it cannot kn
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final
 
 from busim.protocols import BusProtocol, Request
 from busim.recording.trace import EXCHANGE, RAN_TOGETHER, Emit
@@ -22,14 +22,17 @@ _GIVEN_UP: Final = 1_000_000_000  # ns after which an unanswered exchange counts
 _KNOWN: Final = 1024  # different chunks whose requests it remembers
 
 
-class _Chunk(NamedTuple):
+class _Chunk:
     """Bytes handed over at `at` ns; `start`: their place in the held bytes. `follows`: the driver was still sending, or
     had not been silent for long enough.
     """
 
-    start: int
-    at: int
-    follows: bool
+    __slots__ = ("at", "follows", "start")
+
+    def __init__(self, start: int, at: int, follows: bool) -> None:
+        self.start = start
+        self.at = at
+        self.follows = follows
 
 
 class Sniffer:
@@ -49,7 +52,7 @@ class Sniffer:
         self._emit = emit
         self._finder = protocol.stream_framer()
         self._held = b""
-        self._chunks: list[_Chunk] = []  # the chunks of `held`, and the next one to read
+        self._chunks: list[_Chunk] = []  # the chunks of `held`
         # Requests of chunks: the same few polls come thousands of times, and equal bytes ask the same.
         self._asked: dict[bytes, tuple[list[tuple[Request, int]], bytes]] = {}
         self._request: Request | None = None
@@ -68,7 +71,6 @@ class Sniffer:
         """Bytes reach the driver at `at` ns."""
         if self._held and at - self._chunks[0].at > _GIVEN_UP:
             self._held = b""
-        if not self._held:
             self._chunks.clear()
         follows = self._silence > 0 and at < self._port.out_at() + self._silence
         self._together |= follows
@@ -79,21 +81,26 @@ class Sniffer:
             self._begin(request, start, at)
         if found and self._held:
             self._together |= self._silence > 0
+        if not self._held:
+            self._chunks.clear()
+            return
         begin = len(data) - len(self._held)
         if begin:
-            self._chunks = [each._replace(start=max(0, each.start - begin)) for each in self._since(begin)]
+            del self._chunks[: self._chunk_of(begin)]
+            for each in self._chunks:
+                each.start = max(0, each.start - begin)
 
-    def _since(self, start: int) -> list[_Chunk]:
-        """The chunks from the one with the byte at `start` on."""
-        return [
-            each
-            for each, following in zip(self._chunks, [*self._chunks[1:], None], strict=True)
-            if following is None or following.start > start
-        ]
+    def _chunk_of(self, start: int) -> int:
+        """The number of the chunk with the byte at `start`."""
+        chunks = self._chunks
+        number = len(chunks) - 1
+        while number and chunks[number].start > start:
+            number -= 1
+        return number
 
     def _begin(self, request: Request, start: int, at: int) -> None:
         """A request is complete at `at` ns; its first byte stands at `start`."""
-        chunk = self._since(start)[0]
+        chunk = self._chunks[self._chunk_of(start)]
         together = self._silence > 0 and (chunk.follows or start > chunk.start)
         self._together |= together
         self._end(at, "")
