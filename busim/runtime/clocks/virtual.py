@@ -31,6 +31,7 @@ from busim.simulator.kernel import Kernel
 
 _RESOLUTION = 1e-9  # 0 would make asyncio's own wait never end
 _NEVER = 9_000_000_000  # seconds; a timer beyond 285 years is no instant to jump to
+_LAST = _NEVER * 10**9
 _PATIENCE = (
     3600 * 10**9
 )  # ns without anything for the controller, and no timer set, after which its wait counts as vain
@@ -126,10 +127,13 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
 
     def _next_timer(self) -> int | None:
         timers = self._timers
-        while timers and timers[0][2].cancelled():
+        while timers:
+            at, _, timer = timers[0]
+            if not timer._cancelled:  # as `cancelled()`, in line
+                return at if at < _LAST else None
             heappop(timers)
             self._cancelled -= 1
-        return timers[0][0] if timers and timers[0][0] < _NEVER * 10**9 else None
+        return None
 
     def _run_once(self) -> None:
         """Turns of one instant, after a jump if nothing is ready.
@@ -143,17 +147,18 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
             if self.failure is not None and not self._raised:
                 self._raised = True
                 raise self.failure
-            if self._instant != kernel.now:
-                self._instant, self._turns = kernel.now, 0
+            now = kernel.now
+            if self._instant != now:
+                self._instant, self._turns = now, 0
             else:
                 self._turns += 1
                 if self._turns > STILL:
                     self._turns = 0
                     raise self._spinning()
             due = kernel.next_deadline()
-            if due is not None and due <= kernel.now:
-                self._advance(kernel.now)
-            if self._timers and self._timers[0][0] <= kernel.now:
+            if due is not None and due <= now:
+                self._advance(now)
+            if self._timers and self._timers[0][0] <= now:
                 self._ring()
             for _ in range(len(ready)):
                 handle = ready.popleft()
@@ -304,6 +309,6 @@ class VirtualLoop(Refusals, Networking):  # type: ignore[misc]  # what is refuse
 def _ns(seconds: float) -> int:
     """The first nanosecond at which `loop.time()` has reached this many seconds."""
     if seconds >= _NEVER:
-        return _NEVER * 10**9
+        return _LAST
     at = round(seconds * 1e9)
     return at if at / 1e9 >= seconds else at + 1
