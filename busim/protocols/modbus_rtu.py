@@ -35,9 +35,9 @@ from busim.protocols.silence import SilenceFramer
 
 _crc: Final[Callable[[bytes], int]] = Model("CRC16-MODBUS").calc
 _new: Final = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
-_REGISTERS: Final = tuple(
-    Struct(f">{count}H").unpack_from for count in range(128)
-)  # as many as a length of 8 bits can say
+_MOST: Final = 127  # registers whose bytes a length of 8 bits can count
+_REGISTERS: Final = tuple(Struct(f">{count}H").unpack_from for count in range(_MOST + 1))
+_READ_REPLIES: Final = tuple(Struct(f">BBB{count}H").pack for count in range(_MOST + 1))
 _READ: Final = 3
 _WRITE_ONE: Final = 6
 _WRITE: Final = 16
@@ -114,7 +114,7 @@ class ModbusRtu:
                 return b""
             return check(bytes((address, (form or _form(verb, count)) | 0x80, refused)))
         if verb == READ:
-            return check(pack(f">BBB{count}H", address, _READ, 2 * count, *values))
+            return check(_READ_REPLIES[count](address, _READ, 2 * count, *values))
         if verb in _OWN_FORMS:
             return _own_reply(reply)
         if (form or _form(verb, count)) == _WRITE_ONE:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from busim.foundation.errors import UserError
 from busim.foundation.yaml_source import suggestion
@@ -39,8 +39,7 @@ class Intent:
     step: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Belief:
+class Belief(NamedTuple):
     """A belief of a controller. `kind`: value, online, offline or diagnosis.
 
     `camera` is "" only in a diagnosis of no single camera; `parameter` and `value` (as carried on the wire) belong to a

@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 from busim.recording.trace import EFFECT, Record
 
-_REFUSED = re.compile(r"client (\d+) refused")
+_REFUSED: Final = re.compile(r"client (\d+) refused")
 
 
 @dataclass(slots=True)

@@ -280,7 +280,7 @@ class Line:
                     break  # its stations would hear different things from here, or at different delays
             else:
                 if burst.on >= traffic.free_at:
-                    self._exact.recent[:] = (burst,)
+                    self._exact.recent = [burst]
                 else:
                     for group in groups.every:
                         self._exact.mark_heard(group)

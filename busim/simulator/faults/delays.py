@@ -12,11 +12,11 @@ class Turnaround:
 
     def __init__(self, stream: Stream, spread: Spread) -> None:
         self._stream = stream
-        self._spread = spread
+        self._low = spread.low
+        self._high = spread.high
 
     def answer(self, raw: bytes, reply: Reply) -> tuple[int, bytes]:
-        spread = self._spread
-        return (spread.low if spread.low == spread.high else self._stream.between(spread.low, spread.high)), raw
+        return self._stream.between(self._low, self._high), raw
 
 
 class Latency:
@@ -24,7 +24,8 @@ class Latency:
 
     def __init__(self, stream: Stream, spread: Spread) -> None:
         self._stream = stream
-        self._spread = spread
+        self._low = spread.low
+        self._high = spread.high
 
     def delay(self) -> int:
-        return self._stream.between(self._spread.low, self._spread.high)
+        return self._stream.between(self._low, self._high)

@@ -35,6 +35,7 @@ from busim.simulator.masters.work import (
     Task,
 )
 
+_new: Final = tuple.__new__  # a named tuple's own constructor without one call
 _IDLE: Final = 0
 _WAITING: Final = 1
 _DRAINING: Final = 2
@@ -295,4 +296,4 @@ class Master:
         task = self._task
         assert task is not None
         self._task = None
-        self._done(Attempt(task, task.attempt, task.asked, self._sent, ended, free, outcome, values))
+        self._done(_new(Attempt, (task, task.attempt, task.asked, self._sent, ended, free, outcome, values)))

@@ -98,12 +98,11 @@ class Hook:
 
     def believe(self, belief: Belief) -> None:
         """A belief about known names arrives now."""
-        line, number = self._numbers.get(belief.camera, (0, 0))
-        is_value = belief.kind == "value"
-        value = str(belief.value) if is_value else ""
-        behind = self._behind(belief.camera, number, belief.parameter, value) if is_value else 0
-        text = belief.text
-        self._emit((BELIEF, line, number, self._kernel.now, belief.kind, belief.parameter, value, text, behind))
+        kind, camera, parameter, number, text = belief
+        line, row = self._numbers.get(camera, (0, 0))
+        value = str(number) if kind == "value" else ""
+        behind = self._behind(camera, row, parameter, value) if kind == "value" else 0
+        self._emit((BELIEF, line, row, self._kernel.now, kind, parameter, value, text, behind))
 
     def refuse(self, why: str) -> None:
         """A line that was no belief."""

@@ -7,8 +7,9 @@ from typing import Any
 
 from busim.protocols import READ
 from busim.protocols.hook import Belief
+from busim.simulator.kernel import Kernel
 from busim.simulator.masters import OK, Attempt, Master, Target
-from busim.simulator.world import World
+from busim.simulator.world import Hook, World
 from busim.testing.judging import Ground
 
 MakeMaster = Callable[..., Master]
@@ -18,7 +19,8 @@ class Believer:
     """Tells what a pure master believes, from what it says of its attempts."""
 
     def __init__(self) -> None:
-        self._world: World | None = None
+        self._hook: Hook | None = None
+        self._kernel: Kernel | None = None
         self._told: dict[str, dict[int, int]] = {}  # camera -> key -> value
         self._online: dict[str, bool] = {}
         self._names: dict[str, dict[int, str]] = {}
@@ -37,32 +39,32 @@ class Believer:
 
     def watch(self, world: World, ground: Ground) -> None:
         """Tell the hook of `world`, whose cameras have the names in `ground`."""
-        self._world = world
+        self._hook, self._kernel = world.hook, world.kernel
         for line in ground.lines.values():
             for camera in line.cameras.values():
                 self._names[camera.name] = camera.names
 
     def _attempt(self, attempt: Attempt) -> None:
-        task, outcome = attempt.task, attempt.outcome
+        task, _, _, _, _, _, outcome, values = attempt
         target = task.target
-        world = self._world
-        assert world is not None
-        hook = world.hook
+        hook, kernel = self._hook, self._kernel
         assert hook is not None
-        if outcome == OK and task.request.verb == READ:
+        assert kernel is not None
+        _, verb, first, _, _, _ = task.request
+        if outcome == OK and verb == READ:
             told = self._told.get(target.name)
             if told is None:
                 told = self._told[target.name] = {}
-            for key, value in enumerate(attempt.values, task.request.key):
+            for key, value in enumerate(values, first):
                 if told.get(key) != value:
                     told[key] = value
                     hook.believe(Belief("value", target.name, self._names[target.name][key], value))
         if outcome != OK or not self._online.get(target.name, False):
-            world.kernel.at(world.kernel.now, self._look, target)  # it makes up its mind after it has told
+            kernel.at(kernel.now, self._look, target)  # it makes up its mind after it has told
 
     def _look(self, target: Target) -> None:
-        if self._online.get(target.name) is not target.online and self._world is not None:
-            hook = self._world.hook
+        if self._online.get(target.name) is not target.online:
+            hook = self._hook
             assert hook is not None
             self._online[target.name] = target.online
             hook.believe(Belief("online" if target.online else "offline", target.name))
