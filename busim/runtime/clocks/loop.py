@@ -27,8 +27,8 @@ if sys.platform == "linux":
         def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
             if self.fileno() >= _SELECTABLE:  # a loop made in a process with a thousand files open: late, not broken
                 return super().select(timeout)
-            if timeout is None or timeout > 0:
-                select.select((self.fileno(),), (), (), timeout)
+            if (timeout is None or timeout > 0) and not select.select((self.fileno(),), (), (), timeout)[0]:
+                return []
             return super().select(0)
 
 else:  # kqueue waits to the nanosecond; elsewhere only select is left
