@@ -10,10 +10,12 @@ three alike: time from request to reply minus the time it had to be (for busim t
 each round; what counts is the ratio within a round.
 
 A late reply mostly waits in the queue for one thread: stamps at each stage of the latest hundredth (32 lines, a busy
-machine, so seen and not proven) show it behind other lines' bytes and replies. A reply takes three to four times the
-processor time of an empty server's, and the queue grows faster than that. Giving all bytes that a turn of the loop
-reads the instant at which it woke gained nothing, in turns and in a model of the queue: in between replies are due, and
-take the kernel to the present.
+machine, so seen and not proven) show it behind other lines' bytes and replies. The scheduler's own events (`perf
+sched`, 8 lines) show eight replies of one moment served in turn, and a client that waits for the processor of the
+server that has just woken it. A reply takes two to three times the processor time of an empty server's, and the queue
+grows faster than that. What helped is to wake less often (`PatientKernel.at_heard`). Giving all bytes that a turn of
+the loop reads the instant at which it woke gained nothing, in turns and in a model of the queue: in between replies
+are due, and take the kernel to the present.
 """
 
 from __future__ import annotations
@@ -211,7 +213,7 @@ def compare(lines: int, rounds: int, seconds: float) -> None:
     for side in ("empty, 5 ms", "empty, same pace"):
         pairs = zip(results["busim"], results[side], strict=True)
         ratios = [ours["p99"] / theirs["p99"] for ours, theirs in pairs]
-        print(f"  p99 of busim to {side}: {_spread(ratios, 2)} (goal 1.5)")
+        print(f"  p99 of busim to {side}: {_spread(ratios, 2)} (bar {1.2 if lines <= 8 else 1.4})")
 
 
 def _spread(values: list[float], digits: int = 0) -> str:

@@ -116,7 +116,8 @@ def test_a_wake_with_an_event_due_is_told_with_its_lateness() -> None:
 
 def test_what_nobody_outside_can_see_waits_until_somebody_could() -> None:
     """Events that show are on time; those that lead to one may wait, and still come in order."""
-    kernel, notes, wakes = PatientKernel(near=4 * MS, far=50 * MS), list[tuple[Any, int]](), list[int | None]()
+    kernel = PatientKernel(near=4 * MS, far=50 * MS, heard=70 * MS)
+    notes, wakes = list[tuple[Any, int]](), list[int | None]()
     note = noting(kernel, notes)
     kernel.at(100 * MS, note, "inside")
     kernel.at_near(101 * MS, note, "leads to one that shows")
@@ -129,8 +130,19 @@ def test_what_nobody_outside_can_see_waits_until_somebody_could() -> None:
     assert [at for _, at in notes] == [100 * MS, 101 * MS, 120 * MS, 130 * MS]
 
 
+def test_what_only_cameras_hear_waits_for_their_answer_until_there_is_a_fault() -> None:
+    """A camera answers 20 ms after it has heard at the earliest; with a fault something may show before."""
+    kernel = PatientKernel(near=4 * MS, far=50 * MS, heard=70 * MS)
+    kernel.at_heard(100 * MS, lambda _: None)
+    assert kernel.wake_by() == 170 * MS
+    kernel.at(110 * MS, lambda _: None)
+    assert kernel.wake_by() == 160 * MS
+    kernel.hasten()
+    assert kernel.wake_by() == 150 * MS
+
+
 def test_a_wall_clock_that_waits_wakes_at_these_instants_or_for_several_of_them_late() -> None:
-    kernel, notes, told = PatientKernel(near=4 * MS, far=50 * MS), list[tuple[Any, int]](), list[int]()
+    kernel, notes, told = PatientKernel(near=4 * MS, far=50 * MS, heard=70 * MS), list[tuple[Any, int]](), list[int]()
     note = noting(kernel, notes)
     kernel.at(100 * MS, note)
     kernel.at_shown(120 * MS, note)
@@ -148,7 +160,7 @@ def test_a_wall_clock_that_waits_wakes_at_these_instants_or_for_several_of_them_
 
 
 def test_an_event_that_shows_at_this_very_instant_is_not_taken_for_one_that_has_run() -> None:
-    kernel = PatientKernel(near=4 * MS, far=50 * MS)
+    kernel = PatientKernel(near=4 * MS, far=50 * MS, heard=70 * MS)
     kernel.advance(MS)
     kernel.at_shown(MS, lambda _: None)
     kernel.at(MS, lambda _: None)

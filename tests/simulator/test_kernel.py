@@ -15,7 +15,7 @@ instants = st.integers(0, 20)
 @given(st.lists(st.tuples(instants, st.lists(instants, max_size=3)), max_size=30))
 def test_events_come_by_instant_and_then_in_the_order_of_scheduling(plan: list[tuple[int, list[int]]]) -> None:
     """Each event schedules others `later` ns after itself. The reference sorts (instant, running number)."""
-    for kernel in (Kernel(), PatientKernel(near=3, far=5)):
+    for kernel in (Kernel(), PatientKernel(near=3, far=5, heard=7)):
         made: list[tuple[int, int]] = []
         came: list[tuple[int, int]] = []
 
@@ -30,7 +30,8 @@ def test_events_come_by_instant_and_then_in_the_order_of_scheduling(plan: list[t
                 for later in then:
                     schedule(when + later, [])
 
-            kernel.at(when, happen)
+            ways = (kernel.at, kernel.at_near, kernel.at_shown, kernel.at_or_now, kernel.at_heard)
+            ways[when % len(ways)](when, happen)
 
         for when, then in plan:
             schedule(when, then)

@@ -37,7 +37,7 @@ class FastPath:
 
     def deliver(self, burst: Burst) -> None:
         """Schedule the delivery: to single groups each at its instant, to shared groups at the end of the burst."""
-        station, tell = burst.station, self._kernel.at_near
+        station, kernel = burst.station, self._kernel
         groups = self._groups
         for group in groups.single:
             if not group.receivers and (group is not station.group or station.echo):
@@ -48,7 +48,11 @@ class FastPath:
                     self._next_stop(group)
                 else:
                     group.deliver_to = len(burst.data)
-                    tell(burst.whole + member.delays[station.number], self._telling, group)
+                    at = burst.whole + member.delays[station.number]
+                    if group.listener.shows:
+                        kernel.at_near(at, self._telling, group)
+                    else:
+                        kernel.at_heard(at, self._telling, group)
         for group in groups.shared:
             if not group.receivers:
                 group.burst = burst
@@ -58,7 +62,7 @@ class FastPath:
     def close_later(self, burst: Burst) -> None:
         """Schedule the end of a burst that no group on the fast path hears."""
         burst.deliver_to = len(burst.data)
-        self._kernel.at(burst.whole + self._cable.span, self._closing, burst)
+        self._kernel.at_heard(burst.whole + self._cable.span, self._closing, burst)
 
     def stretched(self, burst: Burst, before: int) -> None:
         """A burst of `before` characters got more: deliver again to groups that had finished it."""
@@ -132,7 +136,7 @@ class FastPath:
                 until = min(until, group.delivered + (group.listener.stop(burst, group.delivered, 0) or whole))
         burst.deliver_to = until
         end = burst.whole if until == whole else burst.sampled(until)
-        self._kernel.at(end + self._cable.span, self._closing, burst)
+        self._kernel.at_heard(end + self._cable.span, self._closing, burst)
 
     def _tell(self, group: ReceiverGroup) -> None:
         """A single group has received its characters."""

@@ -22,14 +22,16 @@ NEVER: Final = 1 << 62  # ns: later than the end of any run
 class Listener:
     """Takes the characters that a receiver, or a group of them, heard. This one, the base of all, ignores them.
 
-    `stops`: whether `stop` must be called. A base class: the compiled core would look a method of a Protocol up by its
+    `stops`: whether `stop` must be called; `shows`: whether what it hears may show outside before a camera answers. A
+    base class: the compiled core would look a method of a Protocol up by its
     name at each call.
     """
 
-    __slots__ = ("stops",)
+    __slots__ = ("shows", "stops")
 
     def __init__(self) -> None:
         self.stops = False
+        self.shows = True
 
     @property
     def fresh(self) -> bool:

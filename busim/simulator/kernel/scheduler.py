@@ -58,6 +58,13 @@ class Kernel:
         dues.insert(place, due)
         self._events.insert(place, (what, argument))
 
+    def at_heard(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        """As `at_or_now`, for an event in which only cameras hear: it shows in their answers."""
+        self.at_or_now(when, what, argument)
+
+    def hasten(self) -> None:
+        """From now on something may show sooner than a camera answers: a fault is there."""
+
     def next_deadline(self) -> int | None:
         """When the next event is due, in ns; None when nothing is scheduled."""
         return -self._dues[-1] if self._dues else None
@@ -98,27 +105,42 @@ class Kernel:
 class PatientKernel(Kernel):
     """A kernel that knows how long its events can wait before anybody outside could notice.
 
-    `near`, `far`: ns for which events scheduled by `at_near` and `at` can wait, because their effects show no earlier.
-    Waiting changes nothing inside: every event still runs with `now` at its own instant, and in order.
+    `near`, `far`, `heard`: ns for which events scheduled by `at_near`, `at` and `at_heard` can wait, because their
+    effects show no earlier. Waiting changes nothing inside: every event still runs with `now` at its own instant, and
+    in order.
     """
 
-    __slots__ = ("_far", "_near", "_urgent")
+    __slots__ = ("_far", "_heard", "_near", "_urgent")
 
-    def __init__(self, near: int, far: int) -> None:
+    def __init__(self, near: int, far: int, heard: int) -> None:
         super().__init__()
         self._near = near
         self._far = far
+        self._heard = heard
         self._urgent: list[tuple[int, int]] = []  # latest instant to run, and the instant of the event itself
+
+    def at(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        super().at(when, what, argument)
+        heappush(self._urgent, (when + self._far, when))
 
     def at_shown(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """An event that shows outside when it happens."""
+        super().at(when, what, argument)
         heappush(self._urgent, (when, when))
-        self.at(when, what, argument)
 
     def at_near(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """An event whose effect shows `near` later at the earliest."""
+        super().at(when, what, argument)
         heappush(self._urgent, (when + self._near, when))
-        self.at(when, what, argument)
+
+    def at_or_now(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        self.at(max(when, self.now), what, argument)
+
+    def at_heard(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
+        super().at(max(when, self.now), what, argument)
+
+    def hasten(self) -> None:
+        self._heard = self._far
 
     def wake_by(self) -> int | None:
         urgent, due = self._urgent, self.next_deadline()
@@ -127,8 +149,8 @@ class PatientKernel(Kernel):
             return None
         while urgent and urgent[0][1] < due:  # it has run
             heappop(urgent)
-        far = due + self._far
-        return min(far, urgent[0][0]) if urgent else far
+        latest = due + self._heard
+        return min(latest, urgent[0][0]) if urgent else latest
 
 
 def core() -> str:

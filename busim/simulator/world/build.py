@@ -87,9 +87,10 @@ def _resolved(plan: Plan | Installation) -> Installation:
     return site
 
 
-def _patience(site: Installation, margin: int) -> tuple[int, int]:
-    """How long events can wait before anybody outside could notice, ns: the shortest passage to the network, and before
-    that the shortest character (5 data bits are complete after 6.5 bits). Both are shorter by `margin`.
+def _patience(site: Installation, margin: int) -> tuple[int, int, int]:
+    """How long events can wait before anybody outside could notice, ns: the shortest passage to the network, before
+    that the shortest character (5 data bits are complete after 6.5 bits), and before that the shortest turnaround. All
+    are shorter by `margin`.
     """
     plan = site.plan
     passage = min((converter.latency.low for converter in plan.converters), default=0)
@@ -97,7 +98,9 @@ def _patience(site: Installation, margin: int) -> tuple[int, int]:
     drivers = [converter.driver for converter in plan.converters] + [camera.driver for camera in plan.cameras]
     drivers += [master.driver for master in plan.masters]
     ports += [driver.baud for driver in drivers if driver.baud is not None]
-    return max(0, passage - margin), max(0, passage + int(6 * 10**9 / max(ports)) - margin)
+    far = passage + int(6 * 10**9 / max(ports))
+    answered = far + min((camera.turnaround.low for camera in plan.cameras), default=0)
+    return max(0, passage - margin), max(0, far - margin), max(0, answered - margin)
 
 
 class _Builder:

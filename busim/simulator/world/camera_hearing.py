@@ -46,6 +46,7 @@ class Hearing(Roll):
         self._protocol = protocol
         self._framer = framer
         self.stops = not isinstance(framer, SilenceFramer)
+        self.shows = False
         self._emit = emit
         self._armed = False
         self._looking: Callable[[object], None] = self._quiet  # bound once
@@ -100,7 +101,7 @@ class Hearing(Roll):
     def _arm(self, due: int) -> None:
         """Look again when it has been quiet up to `due`; in a group, quiet at the farthest camera."""
         self._armed = True
-        self._kernel.at_or_now(due if self._source is None else due + self._line.span, self._looking)
+        self._kernel.at_heard(due if self._source is None else due + self._line.span, self._looking)
 
     def _quiet(self, _: object) -> None:
         framer, line = self._framer, self._line

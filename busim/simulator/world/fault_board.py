@@ -171,6 +171,7 @@ class FaultBoard:
             self._removes.pop(key)()
         for master in self._world.masters.values():
             master.listen_closely()
+        self._world.kernel.hasten()
         self._removes[key] = fault.put(bench, values)
         one = self._switched[key]
         one.on, one.values = True, fault.written(values)
