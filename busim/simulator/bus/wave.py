@@ -6,8 +6,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Final
 
-# The states of a driver on the pair: two levels, or off.
-MARK: Final = 1
+MARK: Final = 1  # the states of a driver on the pair: two levels, or off
 SPACE: Final = 0
 OFF: Final = 2
 

@@ -14,8 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-# RFC 854
-SE: Final = 240
+SE: Final = 240  # this one and the next: RFC 854
 NOP: Final = 241
 BREAK: Final = 243
 SB: Final = 250
@@ -69,8 +68,7 @@ class Message(NamedTuple):
 
 Event = Data | Command | Agreed | Refused | Message
 
-# The kinds of the next byte.
-_TEXT: Final = 0
+_TEXT: Final = 0  # the kind of the next byte
 _COMMAND: Final = 1
 _OPTION: Final = 2
 _INSIDE: Final = 3

@@ -52,15 +52,11 @@ class Kernel:
 
     def at_or_now(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """As `at`, but now if that instant has passed: a station may learn late (see `busim.simulator.bus.line`)."""
-        due = -(when if when > self.now else self.now)
-        dues = self._dues
-        place = _place(dues, due)
-        dues.insert(place, due)
-        self._events.insert(place, (what, argument))
+        self.at(when if when > self.now else self.now, what, argument)
 
     def at_heard(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         """As `at_or_now`, for an event in which only cameras hear: it shows in their answers."""
-        self.at_or_now(when, what, argument)
+        self.at(when if when > self.now else self.now, what, argument)
 
     def hasten(self) -> None:
         """From now on something may show sooner than a camera answers: a fault is there."""
@@ -132,9 +128,6 @@ class PatientKernel(Kernel):
         """An event whose effect shows `near` later at the earliest."""
         super().at(when, what, argument)
         heappush(self._urgent, (when + self._near, when))
-
-    def at_or_now(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
-        self.at(max(when, self.now), what, argument)
 
     def at_heard(self, when: int, what: Callable[[Any], None], argument: Any = None) -> None:
         super().at(max(when, self.now), what, argument)
