@@ -112,8 +112,11 @@ def compare(case: dict[str, Any], folder: Path) -> int:
     char = 11e9 / case["baud"]
     with open_trace(recorded(case, folder / "t")) as trace:
         for station in STATIONS:
-            read = [(one.value, one.flags) for one in decoded(trace, station, case, folder)]
-            assert read == said_to_be_heard(trace, station, char), station
+            found, said = decoded(trace, station, case, folder), said_to_be_heard(trace, station, char)
+            # At the end of the run a receiver out of step is in the middle of a character that was sent before.
+            sure = sum(one.at <= ended(trace) - 2 * char for one in found)
+            assert [(one.value, one.flags) for one in found[:sure]] == said[:sure], station
+            assert abs(len(found) - len(said)) <= 1, station
         return len(list(trace.records(HEARD)))
 
 
@@ -144,6 +147,7 @@ def test_it_does_so_where_drivers_lose_their_power_in_mid_character(tmp_path: Pa
 @example(
     A_CASE | {"baud": 9600, "errors": 0, "chatter": 0, "after": 1, "echo": (False, False, False, False), "cuts": []}
 )  # the run ends while a station reads a character out of step, and misses one that was sent meanwhile
+@example(A_CASE | {"format": "8N1", "chatter": 0, "after": 1, "echo": (False, False, False, False), "cuts": [0]})
 def test_it_does_so_on_any_line(tmp_path_factory: pytest.TempPathFactory, case: dict[str, Any]) -> None:
     compare(case, tmp_path_factory.mktemp("levels"))
 
