@@ -17,17 +17,20 @@ _MASK: Final = (1 << 64) - 1
 
 
 class Stream:
-    """One stream of draws. All times in ns."""
+    """One stream of draws from a seed of several words. All times in ns. Its generator is made at the first draw."""
 
-    __slots__ = ("_block", "_generator")
+    __slots__ = ("_block", "_generator", "_words")
 
-    def __init__(self, generator: np.random.Generator) -> None:
-        self._generator = generator
+    def __init__(self, words: list[int]) -> None:
+        self._words = words
+        self._generator: np.random.Generator | None = None
         self._block: list[float] = []
 
     def random(self) -> float:
         """A number from 0 up to, but not including, 1."""
         if not self._block:
+            if self._generator is None:
+                self._generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence(self._words)))
             self._block = self._generator.random(_BLOCK).tolist()
         return self._block.pop()
 
@@ -53,7 +56,7 @@ class Chance:
     def stream(self, *names: str) -> Stream:
         digest = hashlib.sha256("\x1f".join(names).encode()).digest()
         words = [int.from_bytes(digest[n : n + 4], "big") for n in range(0, 16, 4)]
-        return Stream(np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed & _MASK, *words]))))
+        return Stream([self.seed & _MASK, *words])
 
     def key(self, *names: str) -> int:
         """A 64-bit number for a coin (`busim.physics.contention`), the same in every run."""

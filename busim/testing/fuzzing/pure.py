@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from busim.installation import resolve
 from busim.plan import Plan
 from busim.protocols.hook import Intent
 from busim.recording.trace import EXCHANGE, Record
@@ -81,8 +82,9 @@ def run_pure(
     name = master or plan.masters[0].name
     kept: list[Record] = []
     believer = Believer()
+    site = resolve(scheduled(plan, case))
     world = build(
-        scheduled(plan, case),
+        site,
         case.seed,
         kept.append,
         hooked=True,
@@ -90,7 +92,7 @@ def run_pure(
         master=believer.making(make, silent or wire_only),
     )
     ground = ground_of(
-        plan, world.names, name, hooked=not (silent or wire_only), played=not wire_only, drivers=world.settings
+        site, world.names, name, hooked=not (silent or wire_only), played=not wire_only, drivers=world.settings
     )
     bench = Bench(ground, judges, meant=bool(case.faults))
     believer.watch(world, ground)
