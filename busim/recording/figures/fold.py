@@ -18,7 +18,6 @@ _GOOD: Final = ("ok", "refused")
 _COUNTED: Final = (
     ("time_outs", "time-out"), ("ran_together", RAN_TOGETHER), ("damaged", "damaged"), ("refused", "refused"),
 )  # fmt: skip
-_BATCH: Final = 1024  # records that are folded at once, where nothing waits for their figures
 _KEPT: Final = 512  # numbers, two for each remembered stretch
 _NOBODY: Final = "no client connected"
 _OUTSIDE: Final = "read from outside"  # the group of all values that clients from outside read
@@ -68,7 +67,6 @@ class Fold:
         self.bus_ids: dict[int, int] = {}
         self.unseen = ""
         self._lines: dict[int, _Line] = {}
-        self._later: list[Record] = []
 
     def take(self, record: Record) -> None:
         """Fold one record; kinds that no figure needs are ignored."""
@@ -91,7 +89,7 @@ class Fold:
                 self._hook.belief(record)
 
     def take_all(self, records: Iterable[Record]) -> None:
-        """Fold records in their order. Many at once cost less: nothing else passes through the processor's cache."""
+        """Fold records in their order."""
         burst, exchange = self._burst, self._exchange
         for record in records:
             kind = record[0]
@@ -101,18 +99,6 @@ class Fold:
                 exchange(record)
             else:
                 self.take(record)
-
-    def take_later(self, record: Record) -> None:
-        """Fold a record with many others, or by `catch_up`: for runs whose figures nobody sees meanwhile."""
-        later = self._later
-        later.append(record)
-        if len(later) >= _BATCH:
-            self.catch_up()
-
-    def catch_up(self) -> None:
-        """Fold what was taken for later."""
-        self.take_all(self._later)
-        self._later.clear()
 
     def _burst(self, record: Record) -> None:
         _, number, _, start, end, _, _, _ = record

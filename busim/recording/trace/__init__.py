@@ -9,6 +9,7 @@ Open `records.py` first.
 from typing import TYPE_CHECKING
 
 from busim.foundation.first_use import by_name, fetched
+from busim.recording.trace.gathering import Gathering
 from busim.recording.trace.records import (
     BELIEF,
     BREAK,
@@ -58,6 +59,7 @@ __all__ = [
     "SCHEMA",
     "TABLES",
     "Emit",
+    "Gathering",
     "HeadValue",
     "Name",
     "Record",

@@ -71,6 +71,7 @@ class Recorder:
 
     append: Emit
     stuck: Callable[[float], None]  # called once if a writer has taken nothing for this many seconds
+    gathered: Callable[[], None]  # called before rows are handed over: brings records that wait elsewhere
 
     def __init__(
         self, path: str | Path, head: dict[str, HeadValue], *, overwrite: bool = False, live: bool = False
@@ -92,6 +93,7 @@ class Recorder:
         self._written = self._taken = 0  # bytes into the pipe, and out of it
         self._told = False
         self.stuck = lambda _: None
+        self.gathered = lambda: None
         self._last_words: tuple[Any, ...] | None = None
         self.append = self._appender()
         self._process = _start(self._path, overwrite, live)
@@ -138,6 +140,7 @@ class Recorder:
         """Hand over all rows. Waits for the writer, unless `live`."""
         if self._closed:
             raise self._error or Defect("records after the end of the trace")
+        self.gathered()
         with self._undisturbed():
             self._collect(None)
             self._send(wait=not self._live or self._queued > 4 * _BACKLOG)
@@ -150,6 +153,7 @@ class Recorder:
     def close(self, ended_at: int) -> None:
         """Hand over the rest, mark the trace complete and wait until it is on disk. A second call does nothing."""
         if not self._closed:
+            self.gathered()
             with self._undisturbed():
                 self._collect(ended_at)
                 self._end()
@@ -164,9 +168,17 @@ class Recorder:
         if self._closed:
             return
         # The first error matters more than the state of the trace.
-        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext(), self._undisturbed():
-            self._collect(None)
-            self._end()
+        with contextlib.suppress(BusimError) if kind else contextlib.nullcontext():
+            self.gathered()
+            with self._undisturbed():
+                self._collect(None)
+                self._end()
+
+    def extend(self, records: list[Record]) -> None:
+        """Take many records, as `append` takes one."""
+        self._records += records
+        if len(self._records) >= _BATCH:
+            self.flush()
 
     def _appender(self) -> Emit:
         records, add, flush = self._records, self._records.append, self.flush

@@ -16,7 +16,7 @@ from busim.installation import Installation, resolve
 from busim.plan import Plan
 from busim.recording.expectations import expectations
 from busim.recording.figures import Fold
-from busim.recording.trace import Emit, Record
+from busim.recording.trace import Emit, Gathering, Record
 from busim.runtime.session.directed import Directed
 from busim.runtime.session.heads import head
 from busim.runtime.session.lateness import Lateness
@@ -62,11 +62,12 @@ class Run(Directed):
         self._fold = Fold(hooked=hooked)
         # The plan may still fail to build, and then no trace must be begun.
         self.recorder: Recorder | None = None
+        self._gathering = Gathering([self._fold.take_all])
         append: list[Emit] = []
-        emit: Emit = self._fold.take if live else self._fold.take_later
+        emit: Emit = self._fold.take if live else self._gathering.take
         if also is not None:
             emit = _both(emit, [also])
-        if trace is not None:
+        if trace is not None and live:
             emit = _both(emit, append)
         site = resolve(plan)
         self.world: World = build(
@@ -86,6 +87,9 @@ class Run(Directed):
             for name in self.world.names:
                 self.recorder.name(*name)
             append.append(self.recorder.append)
+            if not live:
+                self._gathering.takers.insert(0, self.recorder.extend)  # first: nothing may come between
+                self.recorder.gathered = self._gathering.hand_over
             recorder = self.recorder
             self.world.told = lambda row: recorder.setting(*row)
         self.world.start()
@@ -114,7 +118,7 @@ class Run(Directed):
 
     def report(self, lateness: Lateness | None = None) -> Report:
         """The figures so far, and the lateness of a wall clock."""
-        self._fold.catch_up()
+        self._gathering.hand_over()
         names, now = self.world.names, self.world.kernel.now
         report = make_report(self.plan, self.seed, self.clock, names, self._fold, now, self._expected, lateness)
         if self.faults:
