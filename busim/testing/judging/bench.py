@@ -45,7 +45,7 @@ _KNOWN: Final = {
 _BEGUN: Final = _KNOWN | {BURST: 3, HEARD: 3}  # column of the instant that orders a trace file
 _ENTERED: Final = 2  # an input's place among the kinds of one instant: before the exchanges, whose causes may be inputs
 _METHODS: Final = {
-    EXCHANGE: "claimed", INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
+    INTENT: "intended", BELIEF: "believed", CHANGE: "changed", EFFECT: "took_effect",
     INPUT: "entered", HEARD: "heard",
 }  # fmt: skip
 
@@ -76,27 +76,27 @@ class Bench(Scene):
         self._before = {number: line.char // 5 for number, line in ground.lines.items()}
         self._joined = {number: JoinedReplies(line) for number, line in ground.lines.items() if not line.silence}
         self.judges = [kind(ground, self) for kind in kinds]
-        self._asked: list[Callable[[Asked], None]] = self._overriding("asked")
-        self._others_asked: list[Callable[[Asked], None]] = self._overriding("others_asked")
-        self._commanded: list[Callable[[Asked], None]] = self._overriding("commanded")
-        self._answered: list[Callable[[Answered], None]] = self._overriding("answered")
-        self._unasked: list[Callable[[Answered], None]] = self._overriding("unasked")
-        self._settled: list[Callable[[Settled], None]] = self._overriding("settled")
-        self._unanswered: list[Callable[[Settled], None]] = self._overriding("unanswered")
+        self._asked = self._overriding("asked")
+        self._others_asked = self._overriding("others_asked")
+        self._commanded = self._overriding("commanded")
+        self._answered = self._overriding("answered")
+        self._unasked = self._overriding("unasked")
+        self._settled = self._overriding("settled")
+        self._unanswered = self._overriding("unanswered")
         self._sent = self._overriding("sent") if ground.port_lines else []
+        self._claimed = self._overriding("claimed")
         self._takers: dict[int, list[Callable[[Any], None]]] = {
-            _ENTERED if kind == INPUT else kind: self._overriding(method) for kind, method in _METHODS.items()
+            _ENTERED if kind == INPUT else kind: [getattr(judge, method) for judge in self._overriding(method)]
+            for kind, method in _METHODS.items()
         }
         for number, line in ground.lines.items():
             self._lines[number] = WireReader(ground, line, self._tell_asked, self._tell_answered)
 
-    def _overriding(self, method: str) -> list[Callable[[Any], None]]:
-        """The bound methods of the judges that override this one and do not ignore it."""
+    def _overriding(self, method: str) -> list[Judge]:
+        """The judges that override this method and do not ignore it."""
         plain = getattr(Judge, method)
         return [
-            getattr(judge, method)
-            for judge in self.judges
-            if getattr(type(judge), method) is not plain and method not in judge.ignores
+            judge for judge in self.judges if getattr(type(judge), method) is not plain and method not in judge.ignores
         ]
 
     # -- what comes in --------------------------------------------------------------------------------------
@@ -132,19 +132,19 @@ class Bench(Scene):
         count = len(pending)
         if until < pending[-1][0]:
             count = next(n for n, one in enumerate(pending) if one[0] > until)
-        lines, takers, claimed = self._lines, self._takers, self._takers[EXCHANGE]
+        lines, takers, claimed = self._lines, self._takers, self._claimed
         pasts, ours, sent = self.pasts, self._ground.ours, self._sent
         for _, kind, _, _, record in pending[:count]:
             if kind == BURST:
                 if sent:
-                    for take in sent:
-                        take(record)
+                    for judge in sent:
+                        judge.sent(record)
                 lines[record[1]].take(record)
             elif kind == EXCHANGE:
                 if record[2] in ours:
                     pasts[record[1]].claim = record
-                    for take in claimed:
-                        take(record)
+                    for judge in claimed:
+                        judge.claimed(record)
                 self._outcome = record[5], record[12]
                 self._look()
             else:
@@ -183,8 +183,8 @@ class Bench(Scene):
 
     def _tell_asked(self, event: Asked) -> None:
         if not event.ours:
-            for tell in self._others_asked:
-                tell(event)
+            for judge in self._others_asked:
+                judge.others_asked(event)
             return
         line = event.line
         self._settle(line, event.start)
@@ -195,11 +195,11 @@ class Bench(Scene):
             past.response = event.response
         if event.wait > past.wait:
             past.wait = event.wait
-        for tell in self._asked:
-            tell(event)
+        for judge in self._asked:
+            judge.asked(event)
         if event.request.verb != READ:
-            for tell in self._commanded:
-                tell(event)
+            for judge in self._commanded:
+                judge.commanded(event)
         past.asked(event)
         self._open[line] = past
 
@@ -210,15 +210,15 @@ class Bench(Scene):
             self._crossing.answered(event)
         if event.asked is not None:
             past.answered(event)
-            for tell in self._answered:
-                tell(event)
+            for judge in self._answered:
+                judge.answered(event)
             return
         if past.request is not None and event.data:
             protocol = self._ground.lines[line].protocol
             event.poses = protocol.decode_reply(event.data, past.request.request) is not None
         past.answered(event)
-        for tell in self._unasked:
-            tell(event)
+        for judge in self._unasked:
+            judge.unasked(event)
 
     def _settle(self, line: int, over: int) -> None:
         past = self._open.pop(line, None)
@@ -233,11 +233,11 @@ class Bench(Scene):
             sure = sure and not answer.exact
         before = asked.start if past.before < 0 else past.before
         event = Settled(asked, answers, others, over, sure, before)
-        for tell in self._settled:
-            tell(event)
+        for judge in self._settled:
+            judge.settled(event)
         if not answers:
-            for tell in self._unanswered:
-                tell(event)
+            for judge in self._unanswered:
+                judge.unanswered(event)
 
     def _look(self) -> None:
         """Note the state of each judge with the outcome of an exchange and the fault before it."""
