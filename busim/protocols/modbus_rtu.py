@@ -34,6 +34,7 @@ from busim.protocols.contract import (
 from busim.protocols.silence import SilenceFramer
 
 _crc: Final[Callable[[bytes], int]] = Model("CRC16-MODBUS").calc
+_crc_of: Final = lru_cache(256)(_crc)  # of received bytes: master, cameras and judges check the same ones
 _new: Final = tuple.__new__  # a named tuple's own constructor without one call: twice per exchange
 _MOST: Final = 127  # registers whose bytes a length of 8 bits can count
 _REGISTERS: Final = tuple(Struct(f">{count}H").unpack_from for count in range(_MOST + 1))
@@ -86,7 +87,7 @@ class ModbusRtu:
 
     def decode_request(self, data: bytes) -> Request | None:
         size = len(data)
-        if size < 4 or size > 256 or _crc(data):  # the CRC of a frame with its CRC is 0
+        if size < 4 or size > 256 or _crc_of(data):  # the CRC of a frame with its CRC is 0
             return None
         address, function = data[0], data[1]
         if function not in _KNOWN:
@@ -128,7 +129,7 @@ class ModbusRtu:
             return None
         if data[0] != request.address:  # requests to all get answers under each camera's own ID
             return _decode_own_reply(data, request) if request.verb in _OWN_FORMS else None
-        if _crc(data):
+        if _crc_of(data):
             return None
         address, verb, key, count, values, form = request
         function = data[1]
@@ -243,7 +244,7 @@ def _decode_own_reply(data: bytes, request: Request) -> Reply | None:
     """The answer of a camera of any ID to a search or an assignment."""
     _, verb, key, _, values, form = request
     function = _OWN_FORMS[verb]
-    if data[0] > 247 or data[1] != function or len(data) != _OWN[function][1] or _crc(data):
+    if data[0] > 247 or data[1] != function or len(data) != _OWN[function][1] or _crc_of(data):
         return None
     found = unpack_from(">I" if verb == SEARCH else ">IB", data, 2)
     meant = found == values if verb == ASSIGN else values[0] <= found[0] <= values[1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from busim.protocols import READ
 from busim.protocols.hook import Belief
@@ -12,6 +12,7 @@ from busim.simulator.masters import OK, Attempt, Master, Target
 from busim.simulator.world import Hook, World
 from busim.testing.judging import Ground
 
+_new: Final = tuple.__new__  # a named tuple's own constructor without one call
 MakeMaster = Callable[..., Master]
 
 
@@ -58,7 +59,7 @@ class Believer:
             for key, value in enumerate(values, first):
                 if told.get(key) != value:
                     told[key] = value
-                    hook.believe(Belief("value", target.name, self._names[target.name][key], value))
+                    hook.believe(_new(Belief, ("value", target.name, self._names[target.name][key], value, "")))
         if outcome != OK or not self._online.get(target.name, False):
             kernel.at(kernel.now, self._look, target)  # it makes up its mind after it has told
 
