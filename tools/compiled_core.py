@@ -83,6 +83,9 @@ def compiled(root: Path, config: dict[str, Any], place: Path) -> list[Path]:
             multi_file=True,  # so that each processor has files of its own to compile
             target_dir=str(place / "c"), group_name="busim",
         )  # fmt: skip
+        if os.name == "posix":  # no function is called from outside, so none needs a look at each call
+            for extension in extensions:
+                extension.extra_compile_args.append("-fvisibility=hidden")
         command = build_ext(Distribution({"name": "busim", "ext_modules": extensions}))
         command.build_lib, command.build_temp = str(place / "lib"), str(place / "temp")
         command.ensure_finalized()
