@@ -10,7 +10,7 @@ import hashlib
 import math
 from typing import Final
 
-import numpy as np
+from numpy.random import PCG64, Generator, SeedSequence
 
 _BLOCK: Final = 512
 _MASK: Final = (1 << 64) - 1
@@ -23,14 +23,13 @@ class Stream:
 
     def __init__(self, words: list[int]) -> None:
         self._words = words
-        self._generator: np.random.Generator | None = None
+        self._generator: Generator | None = None
         self._block: list[float] = []
 
     def random(self) -> float:
         """A number from 0 up to, but not including, 1."""
         if not self._block:
-            if self._generator is None:
-                self._generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence(self._words)))
+            self._generator = self._generator or Generator(PCG64(SeedSequence(self._words)))
             self._block = self._generator.random(_BLOCK).tolist()
         return self._block.pop()
 

@@ -17,7 +17,6 @@ from busim.simulator.kernel import Kernel
 Deliver = Callable[[int, bytes], None]  # client, bytes
 Drop = Callable[[int, bool], None]  # client, whether by a reset
 
-_new: Final = tuple.__new__  # a named tuple's own constructor without one call
 _ERRORS: Final = ((1, 8), (2, 4), (4, 16))  # character flags: framing, parity, break; and line state bits (RFC 2217)
 
 
@@ -194,7 +193,7 @@ class Clients:
         """The requests in a client's bytes."""
         one = self._clients[client]
         one.active = self._kernel.now
-        return [_new(Forward, (data,))] if one.com is None else one.com.receive(data)
+        return [Forward(data)] if one.com is None else one.com.receive(data)
 
     def stall(self, client: int, on: bool) -> None:
         """A client stops reading, or reads again."""
