@@ -89,8 +89,8 @@ def _resolved(plan: Plan | Installation) -> Installation:
 
 def _patience(site: Installation, margin: int) -> tuple[int, int, int]:
     """How long events can wait before anybody outside could notice, ns: the shortest passage to the network, before
-    that the shortest character (5 data bits are complete after 6.5 bits), and before that the shortest turnaround. All
-    are shorter by `margin`.
+    that the shortest character (5 data bits are complete after 6.5 bits), and before that a share of the shortest
+    turnaround: what many lines postpone would stand between their replies. All are shorter by `margin`.
     """
     plan = site.plan
     passage = min((converter.latency.low for converter in plan.converters), default=0)
@@ -99,8 +99,8 @@ def _patience(site: Installation, margin: int) -> tuple[int, int, int]:
     drivers += [master.driver for master in plan.masters]
     ports += [driver.baud for driver in drivers if driver.baud is not None]
     far = passage + int(6 * 10**9 / max(ports))
-    answered = far + min((camera.turnaround.low for camera in plan.cameras), default=0)
-    return max(0, passage - margin), max(0, far - margin), max(0, answered - margin)
+    turnaround = min((camera.turnaround.low for camera in plan.cameras), default=0) // max(1, len(plan.lines))
+    return max(0, passage - margin), max(0, far - margin), max(0, far - margin) + max(0, turnaround - margin)
 
 
 class _Builder:
