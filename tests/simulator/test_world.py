@@ -190,3 +190,26 @@ def test_drivers_that_switch_at_other_times_have_settings_of_their_own_in_the_tr
         cameras = {number: name.name for number, name in opened.names.items() if name.kind == "camera"}
         used = {cameras.get(record[2]): record[5] for record in opened.records(BURST)}
     assert used == {None: 1, "c1": 1, "c2": 2, "c3": 1}
+
+
+@pytest.mark.parametrize(("lines", "share"), [(1, 850_000), (2, 350_000), (20, 0)])
+def test_in_wall_time_what_cameras_hear_waits_for_the_lines_share_of_a_turnaround(lines: int, share: int) -> None:
+    """Turnaround 1 ms, 150 us to catch up, which each of both waits loses. With 20 lines nothing is left of it."""
+    more = "".join(
+        f"  - {{name: empty {n}, baud: 9600 Bd, format: 8N1, protocol: modbus-rtu}}\n" for n in range(1, lines)
+    )
+    plan = read_text(SHARED.replace("converters:\n", more + "converters:\n", 1))
+    kernel = build(plan, 1, lambda _: None, margin=150_000).kernel
+    kernel.at(0, lambda _: None)
+    inside = kernel.wake_by()
+    assert inside == 20_000_000 + 52_083 - 150_000  # the passage, and six bits at 115200 Bd
+    kernel.advance(0)
+    kernel.at_heard(10, lambda _: None)
+    assert kernel.wake_by() == 10 + inside + share
+
+
+def test_a_fault_ends_the_wait_for_a_turnaround() -> None:
+    world = build(read_text(SHARED), 1, lambda _: None, margin=150_000)
+    world.faults.on("lost-reply", "mat", {})
+    world.kernel.at_heard(0, lambda _: None)
+    assert world.kernel.wake_by() == 20_000_000 + 52_083 - 150_000

@@ -31,7 +31,7 @@ from busim.simulator.kernel import Kernel
 
 _RESOLUTION = 1e-9  # 0 would make asyncio's own wait never end
 _NEVER = 9_000_000_000  # seconds; a timer beyond 285 years is no instant to jump to
-_LAST = _NEVER * 10**9
+_LAST = _NEVER * 10**9  # ns
 _PATIENCE = (
     3600 * 10**9
 )  # ns without anything for the controller, and no timer set, after which its wait counts as vain

@@ -86,8 +86,9 @@ class Run(Directed):
             self.recorder = Recorder(trace, about, overwrite=overwrite, live=live)
             for name in self.world.names:
                 self.recorder.name(*name)
-            append.append(self.recorder.append)
-            if not live:
+            if live:
+                append.append(self.recorder.append)
+            else:
                 self._gathering.takers.insert(0, self.recorder.extend)  # first: nothing may come between
                 self.recorder.gathered = self._gathering.hand_over
             recorder = self.recorder

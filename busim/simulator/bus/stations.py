@@ -23,8 +23,7 @@ class Listener:
     """Takes the characters that a receiver, or a group of them, heard. This one, the base of all, ignores them.
 
     `stops`: whether `stop` must be called; `shows`: whether what it hears may show outside before a camera answers. A
-    base class: the compiled core would look a method of a Protocol up by its
-    name at each call.
+    base class, since the compiled core would look a method of a Protocol up by its name at each call.
     """
 
     __slots__ = ("shows", "stops")

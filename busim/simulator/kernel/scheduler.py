@@ -71,16 +71,7 @@ class Kernel:
 
     def advance(self, to: int) -> None:
         """Run every event up to and including `to` ns, then stand at `to`."""
-        dues, events = self._dues, self._events
-        while dues:
-            due = dues[-1]
-            if -due > to:
-                break
-            dues.pop()
-            event = events.pop()
-            self.now = -due
-            event[0](event[1])
-        self.now = max(self.now, to)
+        self.advance_until(to, ())
 
     def advance_until(self, to: int, found: Sized) -> None:
         """As `advance`, but stop after the instant whose events left something in `found`."""
